@@ -1,0 +1,131 @@
+"""The command line: options in, one call, one report, one exit code. No rule lives here."""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+from pathlib import Path
+
+import click
+
+from verifier import __version__
+from verifier.errors import (
+    EXIT_INTERRUPTED,
+    EXIT_OURS,
+    EXIT_PASSED,
+    EXIT_USAGE,
+    InputError,
+    VerifierError,
+)
+
+COMMANDS = {
+    "check": ("check", "Every fault of a plan at once; offline."),
+    "reach": ("verify", "Do the units answer: echoes and TCP services only."),
+    "schema": ("schema", "The JSON Schema of a kind of document."),
+    "verify": ("verify", "The live network against the plan: pass or fail, with the reason."),
+}
+"""Command: its module and its line of help. Modules are imported only when called."""
+
+
+class _Commands(click.Group):
+    """Imports a command's module when the command is called, so that help is quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        return list(COMMANDS)
+
+    def get_command(
+        self,
+        ctx: click.Context,  # noqa: ARG002 - click's signature
+        cmd_name: str,
+    ) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = import_module(f"verifier.cli.{COMMANDS[cmd_name][0]}")
+        command: click.Command = getattr(module, cmd_name)
+        return command
+
+    def format_commands(
+        self,
+        ctx: click.Context,  # noqa: ARG002 - click's signature
+        formatter: click.HelpFormatter,
+    ) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, about) for name, (_, about) in COMMANDS.items()])
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="plan-verifier")
+def commands() -> None:
+    """Checks live point-to-point links against the link plan they were built from.
+
+    Exit codes: 0 all tested and passed; 1 something failed; 2 wrong command line; 3 something
+    could not be tested; 4 a faulty input file, nothing was sent; 5 a fault of this program.
+    """
+
+
+def main() -> None:
+    """Runs the command line and ends the process with its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    code = _run()
+    sys.exit(_flushed(code))
+
+
+def _run() -> int:
+    try:
+        code = commands(prog_name="plan-verifier", standalone_mode=False)
+    except click.exceptions.Exit as end:
+        return end.exit_code
+    except click.ClickException as fault:
+        fault.show()
+        return EXIT_USAGE
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("interrupted", err=True)
+        return EXIT_INTERRUPTED
+    except VerifierError as fault:
+        _complain(fault)
+        return fault.exit_code
+    except Exception as fault:  # noqa: BLE001 - the last door: one line, exit code 5
+        return _own_fault(fault)
+    return code if isinstance(code, int) else EXIT_PASSED
+
+
+def _complain(fault: VerifierError) -> None:
+    from verifier.report.plain import plain  # noqa: PLC0415
+
+    click.echo(f"plan-verifier: {plain(fault)}", err=True)
+    if isinstance(fault, InputError):
+        for problem in fault.problems:
+            where = f"{problem.origin}: " if problem.origin else ""
+            click.echo(f"  {problem.severity}: {plain(where + problem.message)}", err=True)
+
+
+def _own_fault(fault: Exception) -> int:
+    if "--verbose" in sys.argv:
+        raise fault
+    click.echo(
+        f"plan-verifier: a fault of this program: {type(fault).__name__} in "
+        f"{_place(fault)}; --verbose shows where. Nothing was changed on any unit.",
+        err=True,
+    )
+    return EXIT_OURS
+
+
+def _place(fault: Exception) -> str:
+    trace = fault.__traceback__
+    while trace is not None and trace.tb_next is not None:
+        trace = trace.tb_next
+    if trace is None:
+        return "an unknown place"
+    return f"{Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}"
+
+
+def _flushed(code: int) -> int:
+    """Flushes stdout; a reader that closed the pipe leaves the code as it is."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return code

@@ -1,0 +1,239 @@
+"""Options that several commands share, and the loading of what they name."""
+
+from __future__ import annotations
+
+import difflib
+import os
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from verifier.errors import InputError, UsageError
+from verifier.files.credentials import load_credentials
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.model.address import Address, Interface
+from verifier.model.checks import CHECK_NAMES
+from verifier.model.credentials import SnmpEntry
+from verifier.model.laptop import Laptop, LaptopInterface
+from verifier.model.plan import Device, Plan
+from verifier.model.problem import Problem
+from verifier.model.profile import Profile
+from verifier.rules import plan as plan_rules
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+
+_SECONDS = {"ms": 0.001, "s": 1.0, "m": 60.0, "h": 3600.0, "": 1.0}
+_LONGEST_S = 1e7
+
+
+class Seconds(click.ParamType[float]):
+    """A duration: `0.2`, `0.2s`, `200ms`, `15m`, `24h`; in seconds."""
+
+    name = "duration"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The duration in seconds; more than none."""
+        if isinstance(value, (int, float)):
+            return float(value)
+        for unit in _SECONDS:
+            if value.endswith(unit):
+                number = value.removesuffix(unit)
+                break
+        try:
+            seconds = float(number) * _SECONDS[unit]
+        except ValueError:
+            self.fail(f"{value!r} is not a duration: write 0.2s, 200ms, 15m or 24h", param, ctx)
+        if not 0 < seconds < _LONGEST_S:
+            self.fail(f"{value!r}: a duration above none is expected", param, ctx)
+        return seconds
+
+
+class LaptopAddress(click.ParamType[LaptopInterface]):
+    """`ADDRESS/PREFIX[@INTERFACE[.VLAN]]`."""
+
+    name = "address/prefix[@interface[.vlan]]"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> LaptopInterface:
+        """An interface with that one address."""
+        if isinstance(value, LaptopInterface):
+            return value
+        text, _, name = value.partition("@")
+        vlan = name.rpartition(".")[2]
+        try:
+            address = Interface.parse(text)
+        except ValueError as fault:
+            self.fail(str(fault), param, ctx)
+        return LaptopInterface(
+            name=name or "laptop",
+            addresses=(address,),
+            vlan=int(vlan) if "." in name and vlan.isdigit() else None,
+        )
+
+
+class HostAddress(click.ParamType[Address]):
+    """One address."""
+
+    name = "address"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Address:
+        """The address."""
+        try:
+            return value if isinstance(value, Address) else Address.parse(value)
+        except ValueError as fault:
+            self.fail(str(fault), param, ctx)
+
+
+def together(*decorators: Decorator) -> Decorator:
+    """Several click decorators as one."""
+
+    def apply(function: Callable[..., Any]) -> Callable[..., Any]:
+        for decorator in reversed(decorators):
+            function = decorator(function)
+        return function
+
+    return apply
+
+
+plan_argument = click.argument("plan", type=click.Path(path_type=Path))
+selection_options = together(
+    click.option("--device", "devices", multiple=True, metavar="NAME", help="Only this unit."),
+    click.option("--link", "links", multiple=True, metavar="NAME", help="Only units of this link."),
+    click.option("--site", "sites", multiple=True, metavar="NAME", help="Only units of this site."),
+)
+profiles_option = click.option(
+    "--profiles",
+    "profile_folder",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Look for device profiles here first.",
+)
+credentials_option = click.option(
+    "--credentials",
+    "credentials_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="SNMP credentials (TOML). Without it: PLAN_VERIFIER_<ENTRY>_COMMUNITY, _USER, _AUTH_KEY, "
+    "_PRIV_KEY, or a question on the terminal.",
+)
+laptop_options = together(
+    click.option(
+        "--laptop",
+        multiple=True,
+        type=LaptopAddress(),
+        help="Take this for the laptop's address instead of asking this machine.",
+    ),
+    click.option("--laptop-gateway", type=HostAddress(), help="The gateway that goes with it."),
+)
+output_options = together(
+    click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Write here."),
+    click.option("--quiet", is_flag=True, help="Print nothing but faults."),
+    click.option("--verbose", is_flag=True, help="Print everything, faults with their place."),
+    click.option("--strict", is_flag=True, help="Warnings end with exit code 1."),
+)
+
+
+def load_plan(path: Path) -> tuple[Plan, tuple[Problem, ...]]:
+    """The plan and its warnings. Raises InputError, with every problem, where it has errors."""
+    plan, problems = all_problems(path)
+    errors = sum(p.severity == "error" for p in problems)
+    if errors:
+        raise InputError(
+            f"{path} has {errors} error{'s' if errors > 1 else ''}; nothing was sent", problems
+        )
+    return plan, problems
+
+
+def all_problems(path: Path) -> tuple[Plan, tuple[Problem, ...]]:
+    """The plan as far as it can be read, and everything that is wrong with it."""
+    plan, reading = read_plan(path)
+    return plan, (*reading, *plan_rules.check(plan))
+
+
+def select(
+    plan: Plan, devices: Sequence[str], links: Sequence[str], sites: Sequence[str]
+) -> tuple[Device, ...]:
+    """The units that any of the filters names, in plan order; all without a filter.
+
+    Raises UsageError for a name that is not in the plan.
+    """
+    _known("device", devices, [d.name for d in plan.devices])
+    _known("link", links, [link.name for link in plan.links])
+    _known("site", sites, [s.name for s in plan.sites])
+    if not (devices or links or sites):
+        return plan.devices
+    ends = [link.devices() for link in plan.links if link.name in links]
+    wanted = {*devices, *(name for pair in ends for end in pair for name in end)}
+    chosen = tuple(d for d in plan.devices if d.name in wanted or (d.site and d.site in sites))
+    if not chosen:
+        raise UsageError("the filters match no unit of the plan")
+    return chosen
+
+
+def _known(kind: str, asked: Iterable[str], names: Sequence[str]) -> None:
+    for name in asked:
+        if name not in names:
+            near = difflib.get_close_matches(name, names, n=1)
+            hint = f"; did you mean {near[0]!r}?" if near else f"; it has {len(names)}"
+            raise UsageError(f"no {kind} {name!r} in the plan{hint}")
+
+
+def load_needs(
+    devices: Sequence[Device],
+    profile_folder: Path | None,
+    credentials_file: Path | None,
+    *,
+    with_credentials: bool,
+) -> tuple[dict[str, Profile], dict[str, SnmpEntry]]:
+    """The profiles and credentials that these devices name."""
+    profiles = load_profiles({d.profile for d in devices}, profile_folder)
+    names = {d.snmp for d in devices if d.snmp is not None} if with_credentials else set()
+    if not names:
+        return profiles, {}
+    return profiles, load_credentials(names, credentials_file, os.environ, asker())
+
+
+def asker() -> Callable[[str], str] | None:
+    """Asks a person for a secret, where there is one at a terminal."""
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        return None
+
+    def ask(question: str) -> str:
+        answer: str = click.prompt(question, hide_input=True, err=True)
+        return answer
+
+    return ask
+
+
+def assumed_laptop(interfaces: Sequence[LaptopInterface], gateway: Address | None) -> Laptop | None:
+    """The laptop that the options describe, or None where they do not."""
+    if not interfaces:
+        if gateway is not None:
+            raise UsageError("--laptop-gateway needs --laptop")
+        return None
+    return Laptop(
+        interfaces=tuple(interfaces), gateways=(gateway,) if gateway else (), assumed=True
+    )
+
+
+def known_checks(
+    ctx: click.Context, param: click.Parameter, value: tuple[str, ...]
+) -> tuple[str, ...]:
+    """Refuses a check name that does not exist."""
+    for name in value:
+        if name in CHECK_NAMES or name.startswith(("manual.", "plan.")):
+            continue
+        near = difflib.get_close_matches(name, CHECK_NAMES, n=1)
+        hint = f"; did you mean {near[0]!r}?" if near else ""
+        raise click.BadParameter(f"there is no check {name!r}{hint}", ctx, param)
+    return value

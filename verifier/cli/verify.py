@@ -1,0 +1,143 @@
+"""`verify` and `reach`."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Literal
+
+import click
+
+from verifier.cli import options, output
+from verifier.errors import EXIT_INTERRUPTED
+from verifier.report import ENDINGS, FORMATS, Look
+from verifier.session import Probing, Request, run
+
+_STAGES = ("bench", "alignment", "handover", "service")
+
+_common = options.together(
+    options.plan_argument,
+    options.selection_options,
+    options.profiles_option,
+    options.laptop_options,
+    click.option(
+        "--echoes", default=5, show_default=True, type=click.IntRange(1, 1000),
+        help="Counted echoes to each unit.",
+    ),
+    click.option(
+        "--interval", default="0.2s", show_default=True, type=options.Seconds(),
+        help="Time between two echoes to one unit.",
+    ),
+    click.option(
+        "--timeout", default="1s", show_default=True, type=options.Seconds(),
+        help="Wait for an echo or a TCP connection.",
+    ),
+    click.option(
+        "--max-packets-per-s", type=click.FloatRange(1),
+        help="Limit for echoes, TCP and SNMP together.  [default: 500, none on loopback]",
+    ),
+    click.option("--stage", type=click.Choice(_STAGES), help="Default: the plan's, else handover."),
+    click.option(
+        "--accept-untested", multiple=True, metavar="CHECK", callback=options.known_checks,
+        help="This check may stay untested: a warning then.",
+    ),
+    click.option("--format", "format_", type=click.Choice(list(FORMATS)), help="Of the report."),
+    options.output_options,
+)  # fmt: skip
+
+
+@click.command()
+@_common
+@options.credentials_option
+def verify(**given: Any) -> int:
+    """The live network against PLAN: pass or fail for every planned value, with the reason.
+
+    Reads only: no unit is changed. A unit that is alive and answers under another name fails.
+    """
+    return _verify("verify", **given)
+
+
+@click.command()
+@_common
+def reach(**given: Any) -> int:
+    """Do the units of PLAN answer: echoes and TCP services only."""
+    return _verify("reach", credentials_file=None, **given)
+
+
+def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
+    from verifier.files.plan_in import plan_sha256  # noqa: PLC0415
+
+    path: Path | None = given["out"]
+    with output.opened(path) as out:
+        plan, problems = options.load_plan(given["plan"])
+        devices = options.select(plan, given["devices"], given["links"], given["sites"])
+        profiles, credentials = options.load_needs(
+            devices,
+            given["profile_folder"],
+            given["credentials_file"],
+            with_credentials=command == "verify",
+        )
+        with _progress(len(devices), quiet=given["quiet"]) as progress:
+            outcome = run(
+                Request(
+                    command=command,
+                    plan=plan,
+                    plan_sha256=plan_sha256(plan),
+                    problems=problems,
+                    stage=given["stage"] or plan.stage or "handover",
+                    devices=devices,
+                    profiles=profiles,
+                    credentials=credentials,
+                    probing=Probing(
+                        echoes=given["echoes"],
+                        interval_s=given["interval"],
+                        timeout_s=given["timeout"],
+                        max_packets_per_s=given["max_packets_per_s"],
+                    ),
+                    laptop=options.assumed_laptop(given["laptop"], given["laptop_gateway"]),
+                    accept_untested=given["accept_untested"],
+                    progress=progress,
+                )
+            )
+        look = Look(
+            width=min(100, shutil.get_terminal_size((100, 24)).columns),
+            colour=out.to_terminal,
+            verbose=given["verbose"],
+        )
+        if path is not None or not given["quiet"]:
+            out.write(FORMATS[_format(given["format_"], path)](outcome.result, look))
+    if outcome.interrupted:
+        click.echo("interrupted; what was measured so far is in the report", err=True)
+        return EXIT_INTERRUPTED
+    return outcome.result.exit_code(strict=given["strict"])
+
+
+def _format(named: str | None, path: Path | None) -> str:
+    if named is not None:
+        return named
+    return ENDINGS.get(path.suffix.lower(), "text") if path is not None else "text"
+
+
+class _progress:  # noqa: N801 - used like a function
+    """A bar on stderr while units are asked; only on a terminal."""
+
+    def __init__(self, units: int, *, quiet: bool) -> None:
+        self._bar = None
+        if sys.stderr.isatty() and not quiet:
+            self._bar = click.progressbar(length=units, label="units", file=sys.stderr)
+
+    def __enter__(self) -> Callable[[int, int], None]:
+        if self._bar is not None:
+            self._bar.__enter__()
+        return self._tick
+
+    def __exit__(self, *exc: object) -> None:
+        if self._bar is not None:
+            self._bar.render_finish()
+
+    def _tick(self, done: int, total: int) -> None:
+        del done, total
+        if self._bar is not None:
+            self._bar.update(1)

@@ -1,0 +1,1 @@
+"""The vocabulary: frozen values. A leaf; nothing here talks to the world."""

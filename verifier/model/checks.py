@@ -1,0 +1,19 @@
+"""Names of all checks: layer, dot, what."""
+
+from __future__ import annotations
+
+CHECK_NAMES = frozenset(
+    """
+    local.fit icmp.reply icmp.loss icmp.rtt icmp.jitter icmp.gap icmp.reordered icmp.mtu
+    icmp.duplicate neighbour.mac tcp.open tcp.closed snmp.answer snmp.responder snmp.engine-id
+    snmp.default-refused system.name system.location system.object-id system.uptime system.software
+    system.serial system.part system.clock system.alarm address.mask address.gateway address.extra
+    port.status port.speed port.duplex port.mtu port.errors port.neighbour radio.tx-frequency
+    radio.rx-frequency radio.bandwidth radio.modulation radio.polarisation radio.tx-power
+    radio.transmitter radio.eirp radio.atpc radio.rx-level radio.rx-level-spread radio.path-loss
+    radio.reciprocity radio.snr radio.xpi radio.lock radio.link-id radio.capacity radio.fade-margin
+    radio.test-mode radio.errored-seconds radio.severely-errored-seconds radio.unavailable-seconds
+    link.ends-swapped link.far-end link.software-differs settings.saved settings.trap
+    settings.syslog settings.ntp traffic.loss traffic.rtt
+    """.split()  # noqa: SIM905 - reads better than a hundred quoted names
+)

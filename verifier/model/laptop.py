@@ -1,0 +1,40 @@
+"""The machine the tool runs on, as its kernel sees it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from verifier.model.address import Address, Interface
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaptopInterface:
+    """One network interface; `up` means administratively up with a carrier."""
+
+    name: str
+    up: bool = True
+    addresses: tuple[Interface, ...] = ()
+    vlan: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laptop:
+    """All interfaces.
+
+    Attributes:
+        gateways: default gateways that were given instead of asked from the kernel.
+        assumed: True where `--laptop` described it, so that nothing was asked from this machine.
+    """
+
+    interfaces: tuple[LaptopInterface, ...] = ()
+    gateways: tuple[Address, ...] = ()
+    assumed: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Route:
+    """The kernel's choice for one destination; `next_hop` is None where it is on-link."""
+
+    interface: str
+    source: Address | None = None
+    next_hop: Address | None = None

@@ -1,0 +1,72 @@
+"""Object identifiers of the standard MIBs, and the names of their enumerations.
+
+Sources: SNMPv2-MIB RFC 3418, IF-MIB RFC 2863, IP-MIB RFC 4293 (and RFC 1213 for ipRouteTable),
+IP-FORWARD-MIB RFC 4292 and RFC 2096, EtherLike-MIB RFC 3635, RFC 3411 for snmpEngine,
+RFC 3414 for usmStats. Written from memory of those documents; the lab reads them from a real agent.
+"""
+
+from __future__ import annotations
+
+SYSTEM = {
+    "sysDescr": "1.3.6.1.2.1.1.1.0",
+    "sysObjectID": "1.3.6.1.2.1.1.2.0",
+    "sysUpTime": "1.3.6.1.2.1.1.3.0",
+    "sysContact": "1.3.6.1.2.1.1.4.0",
+    "sysName": "1.3.6.1.2.1.1.5.0",
+    "sysLocation": "1.3.6.1.2.1.1.6.0",
+}
+IP_ADDR_TABLE = {
+    "ipAdEntIfIndex": "1.3.6.1.2.1.4.20.1.2",
+    "ipAdEntNetMask": "1.3.6.1.2.1.4.20.1.3",
+}
+IP_ADDRESS_TABLE = {
+    "ipAddressIfIndex": "1.3.6.1.2.1.4.34.1.3",
+    "ipAddressType": "1.3.6.1.2.1.4.34.1.4",
+    "ipAddressPrefix": "1.3.6.1.2.1.4.34.1.5",
+}
+IP_ADDRESS_PREFIX_ENTRY = "1.3.6.1.2.1.4.32.1.5"
+IP_ROUTE_NEXT_HOP_DEFAULT = "1.3.6.1.2.1.4.21.1.7.0.0.0.0"
+IP_CIDR_ROUTE_TYPE = "1.3.6.1.2.1.4.24.4.1.6"
+INET_CIDR_ROUTE_TYPE = "1.3.6.1.2.1.4.24.7.1.8"
+IF_TABLE = {
+    "ifDescr": "1.3.6.1.2.1.2.2.1.2",
+    "ifMtu": "1.3.6.1.2.1.2.2.1.4",
+    "ifSpeed": "1.3.6.1.2.1.2.2.1.5",
+    "ifPhysAddress": "1.3.6.1.2.1.2.2.1.6",
+    "ifAdminStatus": "1.3.6.1.2.1.2.2.1.7",
+    "ifOperStatus": "1.3.6.1.2.1.2.2.1.8",
+}
+IF_X_TABLE = {
+    "ifName": "1.3.6.1.2.1.31.1.1.1.1",
+    "ifHighSpeed": "1.3.6.1.2.1.31.1.1.1.15",
+    "ifAlias": "1.3.6.1.2.1.31.1.1.1.18",
+}
+DUPLEX = {"dot3StatsDuplexStatus": "1.3.6.1.2.1.10.7.2.1.19"}
+
+IF_SPEED_MAX = 4_294_967_295
+"""ifSpeed's largest value; at or above it ifHighSpeed tells (RFC 2863, DESCRIPTION of ifSpeed)."""
+TIME_TICKS_WRAP = 1 << 32
+"""Hundredths of a second after which TimeTicks starts again: 497 d 2 h 27 m 52.96 s (RFC 2578)."""
+
+IF_OPER_STATUS = {
+    1: "up", 2: "down", 3: "testing", 4: "unknown", 5: "dormant", 6: "notPresent",
+    7: "lowerLayerDown",
+}  # fmt: skip
+IF_ADMIN_STATUS = {1: "up", 2: "down", 3: "testing"}
+DUPLEX_STATUS = {1: "unknown", 2: "half", 3: "full"}
+ERROR_STATUS = (
+    "noError", "tooBig", "noSuchName", "badValue", "readOnly", "genErr", "noAccess", "wrongType",
+    "wrongLength", "wrongEncoding", "wrongValue", "noCreation", "inconsistentValue",
+    "resourceUnavailable", "commitFailed", "undoFailed", "authorizationError", "notWritable",
+    "inconsistentName",
+)  # fmt: skip
+"""Names by number: RFC 3416 section 3."""
+USM_STATS = {
+    "1.3.6.1.6.3.15.1.1.1.0": "unsupported-level",
+    "1.3.6.1.6.3.15.1.1.2.0": "not-in-time-window",
+    "1.3.6.1.6.3.15.1.1.3.0": "unknown-user",
+    "1.3.6.1.6.3.15.1.1.4.0": "unknown-engine-id",
+    "1.3.6.1.6.3.15.1.1.5.0": "wrong-digest",
+    "1.3.6.1.6.3.15.1.1.6.0": "decryption-error",
+}
+"""Report PDUs of RFC 3414 section 3.2, under our name of the outcome."""

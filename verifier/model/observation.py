@@ -1,0 +1,35 @@
+"""What was seen, raw and decoded. A finding rests on observations and on nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from verifier.model.subject import Subject
+
+Probe = Literal["laptop", "icmp", "tcp", "snmp", "neighbour", "person"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observation:
+    """One thing seen.
+
+    Attributes:
+        what: name of the MIB object, or of what was done (`echo`, `tcp/443`, `route`).
+        oid: full object identifier, with the instance, where SNMP was asked.
+        raw: what came, as text, before it was decoded; or why nothing came.
+        value: decoded value as JSON; None where there is none.
+        at: UTC time, RFC 3339.
+        took_ms: time from question to answer.
+    """
+
+    id: int
+    subject: Subject
+    probe: Probe
+    what: str
+    at: str
+    oid: str | None = None
+    raw: str | None = None
+    value: Any = None
+    unit: str | None = None
+    took_ms: float | None = None

@@ -1,0 +1,122 @@
+"""A device profile: what a family of units looks like from outside. Data only."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.model.address import Interface
+from verifier.model.plan import Band, Services
+
+ReadingField = Literal[
+    "tx_mhz", "rx_mhz", "bandwidth_mhz", "tx_modulation", "rx_modulation", "polarisation",
+    "tx_enabled", "tx_power_dbm", "tx_power_set_dbm", "atpc", "rx_level_dbm", "snr_db", "xpi_db",
+    "locked", "link_id", "far_end_name", "configured_capacity_mbps", "current_capacity_mbps",
+    "key_capacity_mbps", "errored_s", "severely_errored_s", "unavailable_s", "unsaved_settings",
+    "test_mode", "alarm", "software", "serial", "part_number", "clock", "ntp_locked",
+    "trap_targets", "syslog_hosts", "ntp_hosts",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Factory:
+    """Addresses a unit has when it leaves the factory: one, or one for each half of the band."""
+
+    address: Interface | None = None
+    low: Interface | None = None
+    high: Interface | None = None
+    snmp: str | None = None
+
+    def address_for(self, band: Band | None) -> Interface | None:
+        """The factory address of a unit that transmits in `band`."""
+        chosen = {"low": self.low, "high": self.high}.get(band or "")
+        return chosen or self.address
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """One value to read by SNMP.
+
+    Attributes:
+        oid: a scalar, or a column with `index` (`port:NAME`, `radio:N`, `first`, or a number).
+        scale: the value is the raw number times this.
+        no_signal: raw values that mean "nothing received".
+        good: raw values judged good without a plan value.
+    """
+
+    field: ReadingField
+    oid: str
+    type: Literal["integer", "text", "enumeration"]
+    index: str | None = None
+    scale: float = 1.0
+    unit: str | None = None
+    no_signal: tuple[int, ...] = ()
+    values: Mapping[int, str] = dataclasses.field(default_factory=dict)
+    good: tuple[int, ...] = ()
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mode:
+    """One modulation at one bandwidth; threshold at BER 1e-6."""
+
+    modulation: str
+    bits: int
+    bandwidth_mhz: float | None = None
+    threshold_dbm: float | None = None
+    max_tx_power_dbm: float | None = None
+    capacity_mbps: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Variant:
+    """A part number and the range it can transmit in."""
+
+    part: str
+    tx_min_mhz: float
+    tx_max_mhz: float
+    tx_band: Band | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlignmentPort:
+    """Voltage at the alignment port by receive level: rows of (dBm, V), rising or falling."""
+
+    table: tuple[tuple[float, float], ...]
+    no_signal_v: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """Receive levels at which the receiver overloads and at which it is damaged."""
+
+    rx_max_dbm: float | None = None
+    rx_damage_dbm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerance:
+    """How far a reading may be from the plan."""
+
+    rx_level_db: float = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """A family of units. `boot_s` is the time from power to answer, in seconds."""
+
+    id: str
+    title: str = ""
+    kind: Literal["radio", "switch", "router", "other"] = "other"
+    boot_s: float = 60.0
+    object_id: str | None = None
+    factory: Factory = Factory()
+    services: Services = dataclasses.field(default_factory=Services)
+    reading: tuple[Reading, ...] = ()
+    mode: tuple[Mode, ...] = ()
+    variant: tuple[Variant, ...] = ()
+    alignment_port: AlignmentPort | None = None
+    limits: Limits = Limits()
+    tolerance: Tolerance = Tolerance()

@@ -1,0 +1,122 @@
+"""The outcome of a run: findings, their causes, and the verdict of the whole."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from verifier import __version__
+from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
+from verifier.model.observation import Observation
+from verifier.model.plan import Stage
+from verifier.model.subject import Subject
+
+Verdict = Literal["pass", "fail", "warn", "not-tested"]
+VERDICTS: tuple[Verdict, ...] = ("fail", "not-tested", "warn", "pass")
+"""By weight: what is wrong first."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One check of one subject.
+
+    Attributes:
+        id: `f1`, `f2`, … within its result.
+        check: a check name: layer, dot, what.
+        expected, observed: as a person would write them, in `unit`.
+        origin: where the plan says so.
+        reason: why the verdict is what it is.
+        advice: what to do; empty where nothing is to be done.
+        caused_by: ids of causes.
+        evidence: ids of observations.
+    """
+
+    check: str
+    subject: Subject
+    verdict: Verdict
+    reason: str
+    id: str = ""
+    expected: Any = None
+    observed: Any = None
+    unit: str | None = None
+    origin: str = ""
+    advice: str = ""
+    caused_by: tuple[str, ...] = ()
+    evidence: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """Why findings are as they are: `for_` and `against` name the findings (in JSON `for`)."""
+
+    id: str
+    kind: str
+    subject: Subject
+    certainty: Literal["certain", "likely", "possible"]
+    text: str
+    try_first: str = ""
+    for_: tuple[str, ...] = ()
+    against: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanReference:
+    """Which plan was used: hash of the model's canonical JSON (RFC 8785), hash of the file."""
+
+    name: str
+    revision: str | None
+    sha256: str
+    file_sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tool:
+    """What made the document."""
+
+    version: str = __version__
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """A whole run. `verdict`, `summary` and `exit_code` follow from the findings."""
+
+    command: str
+    stage: Stage
+    plan: PlanReference
+    started: str
+    finished: str
+    findings: tuple[Finding, ...] = ()
+    causes: tuple[Cause, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    not_in_stage: tuple[str, ...] = ()
+    by: str | None = None
+    place: str | None = None
+    tool: Tool = field(default_factory=Tool)
+
+    @property
+    def summary(self) -> dict[Verdict, int]:
+        """Number of findings by verdict."""
+        counted = Counter(f.verdict for f in self.findings)
+        return {v: counted[v] for v in ("pass", "fail", "warn", "not-tested")}
+
+    @property
+    def verdict(self) -> Literal["pass", "fail", "incomplete"]:
+        """`fail` if anything failed, else `incomplete` if anything was not tested, else `pass`."""
+        return overall(f.verdict for f in self.findings)
+
+    def exit_code(self, *, strict: bool = False) -> int:
+        """The contract's exit code; `strict` turns warnings into a failure of the command."""
+        counts = self.summary
+        if counts["fail"] or (strict and counts["warn"]):
+            return EXIT_FAILED
+        return EXIT_UNTESTED if counts["not-tested"] or not self.findings else EXIT_PASSED
+
+
+def overall(verdicts: Iterable[Verdict]) -> Literal["pass", "fail", "incomplete"]:
+    """The verdict of a document from those of its findings."""
+    seen = set(verdicts)
+    if "fail" in seen:
+        return "fail"
+    return "incomplete" if "not-tested" in seen else "pass"

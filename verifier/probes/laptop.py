@@ -1,0 +1,142 @@
+"""This machine: its interfaces, the route its kernel would take, the neighbours it has met."""
+
+from __future__ import annotations
+
+import contextlib
+import ipaddress
+import socket
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+
+import psutil
+
+from verifier.errors import CannotMeasureError
+from verifier.model.address import Address, Interface, Mac, prefix_of_mask
+from verifier.model.laptop import Laptop, LaptopInterface, Route
+from verifier.probes.netlink import Netlink
+
+_VLAN_CONFIG = Path("/proc/net/vlan/config")
+_FAMILIES = {socket.AF_INET, socket.AF_INET6}
+
+
+def look() -> Laptop:
+    """All interfaces with their addresses and link state; one without an address is there too."""
+    addresses = psutil.net_if_addrs()
+    states = psutil.net_if_stats()
+    vlans = _vlans()
+    return Laptop(
+        interfaces=tuple(
+            LaptopInterface(
+                name=name,
+                up=name in states and states[name].isup,
+                addresses=tuple(_addresses(addresses.get(name, ()))),
+                vlan=vlans.get(name),
+            )
+            for name in sorted(set(addresses) | set(states))
+        )
+    )
+
+
+def _addresses(entries: Iterable[object]) -> Iterable[Interface]:
+    for entry in entries:
+        family = getattr(entry, "family", None)
+        mask = getattr(entry, "netmask", None)
+        if family not in _FAMILIES or not mask:
+            continue
+        with contextlib.suppress(ValueError):
+            address = Address.parse(getattr(entry, "address", ""))
+            # psutil on Windows may give an IPv4 mask for an IPv6 address: then it is unknown.
+            if family == socket.AF_INET:
+                yield Interface.of(address, prefix_of_mask(mask))
+            elif ":" in mask:
+                ones = int(ipaddress.IPv6Address(mask.split("%")[0])).bit_count()
+                yield Interface.of(address, ones)
+
+
+def _vlans() -> dict[str, int]:
+    """VLAN of each tagged interface, from the kernel's own list (Linux 802.1Q)."""
+    if not _VLAN_CONFIG.exists():
+        return {}
+    rows = (
+        [cell.strip() for cell in line.split("|")]
+        for line in _VLAN_CONFIG.read_text().splitlines()
+        if line.count("|") == 2  # noqa: PLR2004
+    )
+    return {name: int(number) for name, number, _ in rows if number.isdigit()}
+
+
+def routes(addresses: Iterable[Address]) -> dict[Address, Route | None]:
+    """The kernel's choice for each address; None where it has no way.
+
+    Raises CannotMeasureError if the kernel cannot be asked.
+    """
+    wanted = list(dict.fromkeys(addresses))
+    if sys.platform != "linux":
+        return {a: _route_by_socket(a) for a in wanted}
+    names = dict(socket.if_nameindex())
+    try:
+        with Netlink() as kernel:
+            return {a: _route(kernel, a, names) for a in wanted}
+    except OSError as fault:
+        raise CannotMeasureError(f"the kernel's routes cannot be read: {fault}") from fault
+
+
+def _route(kernel: Netlink, to: Address, names: dict[int, str]) -> Route | None:
+    try:
+        found = kernel.route(to)
+    except OSError:
+        return None
+    if found is None:
+        return None
+    index, source, next_hop = found
+    return Route(
+        interface=names.get(index, str(index)),
+        source=_from_bytes(source),
+        next_hop=_from_bytes(next_hop),
+    )
+
+
+def _from_bytes(packed: bytes | None) -> Address | None:
+    return Address.parse(str(ipaddress.ip_address(packed))) if packed else None
+
+
+def _route_by_socket(to: Address) -> Route | None:
+    """What a connected UDP socket tells (nothing is sent). Untried: macOS, Windows.
+
+    It does not tell the next hop: the unspecified address stands for "a gateway".
+    """
+    family = socket.AF_INET if to.is_v4 else socket.AF_INET6
+    with socket.socket(family, socket.SOCK_DGRAM) as sock:
+        try:
+            sock.connect((str(to), 9))
+        except OSError:
+            return None
+        source = Address.parse(sock.getsockname()[0])
+    for interface in look().interfaces:
+        for own in interface.addresses:
+            if own.address == source:
+                next_hop = (
+                    None
+                    if own.holds(to)
+                    else Address.parse(str(ipaddress.ip_address(own.first + 1)))
+                )  # noqa: E501
+                return Route(interface=interface.name, source=source, next_hop=next_hop)
+    return None
+
+
+def _unspecified(like: Address) -> Address:
+    return Address.parse("0.0.0.0" if like.is_v4 else "::")  # noqa: S104
+
+
+def neighbours() -> dict[Address, Mac]:
+    """Hardware addresses the kernel has learnt (ARP, IPv6 neighbour discovery); Linux only."""
+    if sys.platform != "linux":
+        return {}
+    with contextlib.suppress(OSError), Netlink() as kernel:
+        return {
+            Address.parse(str(ipaddress.ip_address(packed))): Mac.parse(mac.hex())
+            for _, packed, mac in kernel.neighbours()
+            if len(mac) == 6 and any(mac)  # noqa: PLR2004
+        }
+    return {}

@@ -1,0 +1,64 @@
+"""One TCP service: does a connection open."""
+
+from __future__ import annotations
+
+import asyncio
+import errno
+import time
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.model.address import Address
+from verifier.probes.pace import Pace
+
+TcpState = Literal["open", "closed", "filtered", "unreachable"]
+_UNREACHABLE = {errno.ENETUNREACH, errno.EHOSTUNREACH, errno.ENETDOWN, errno.EHOSTDOWN}
+
+
+@dataclass(frozen=True, slots=True)
+class TcpAnswer:
+    """What a connection attempt met.
+
+    Attributes:
+        state: `open` (handshake done), `closed` (reset, RFC 9293 3.10.7.1), `filtered` (silence or
+            refused by something in between), `unreachable` (no way to the host).
+        detail: in words.
+        took_ms: time to the answer, or to giving up.
+    """
+
+    state: TcpState
+    detail: str
+    took_ms: float
+
+
+async def connect(
+    address: Address, port: int, *, timeout_s: float, pace: Pace, source: Address | None = None
+) -> TcpAnswer:
+    """Opens and closes one connection to `address`; at most `timeout_s` seconds long."""
+    await asyncio.sleep(max(0.0, pace.slot() - time.monotonic()))
+    started = time.perf_counter()
+    try:
+        async with asyncio.timeout(timeout_s):
+            _, writer = await asyncio.open_connection(
+                str(address), port, local_addr=(str(source), 0) if source else None
+            )
+    except TimeoutError:
+        return TcpAnswer("filtered", f"no answer within {timeout_s:g} s", _ms_since(started))
+    except OSError as fault:
+        state, detail = _translate(fault)
+        return TcpAnswer(state, detail, _ms_since(started))
+    answer = TcpAnswer("open", "connection opened", _ms_since(started))
+    writer.transport.abort()
+    return answer
+
+
+def _translate(fault: OSError) -> tuple[TcpState, str]:
+    if fault.errno == errno.ECONNREFUSED:
+        return "closed", "connection refused"
+    if fault.errno in _UNREACHABLE:
+        return "unreachable", (fault.strerror or str(fault)).lower()
+    return "filtered", (fault.strerror or str(fault)).lower()
+
+
+def _ms_since(started: float) -> float:
+    return (time.perf_counter() - started) * 1000.0

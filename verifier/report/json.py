@@ -1,0 +1,116 @@
+"""The result as JSON, under the schema that `plan-verifier schema result` prints."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from verifier.model.observation import Observation
+from verifier.model.problem import Problem
+from verifier.model.result import Cause, Finding, Result
+from verifier.model.subject import Subject
+from verifier.report import Look
+
+
+def render(result: Result, look: Look) -> str:
+    """The document `plan-verifier/result/1`; `look` has no say."""
+    del look
+    return json.dumps(document(result), ensure_ascii=False, indent=1) + "\n"
+
+
+def document(result: Result) -> dict[str, Any]:
+    """The document `plan-verifier/result/1` as plain values."""
+    plan = result.plan
+    return {
+        "format": "plan-verifier/result/1",
+        "tool": {"version": result.tool.version},
+        "command": result.command,
+        "stage": result.stage,
+        "plan": {
+            "name": plan.name,
+            "revision": plan.revision,
+            "sha256": plan.sha256,
+            "file_sha256": plan.file_sha256,
+        },
+        "started": result.started,
+        "finished": result.finished,
+        "verdict": result.verdict,
+        "summary": dict(result.summary),
+        "not_in_stage": list(result.not_in_stage),
+        "by": result.by,
+        "place": result.place,
+        "findings": [_finding(f) for f in result.findings],
+        "causes": [_cause(c) for c in result.causes],
+        "observations": [_observation(o) for o in result.observations],
+    }
+
+
+def plan_check(problems: tuple[Problem, ...]) -> str:
+    """The document `plan-verifier/plan-check/1`."""
+    rows = [
+        {
+            "severity": p.severity,
+            "rule": p.rule,
+            "subject": {"kind": p.subject.kind, "name": p.subject.name},
+            "origin": p.origin,
+            "message": p.message,
+        }
+        for p in problems
+    ]
+    document = {"format": "plan-verifier/plan-check/1", "problems": rows}
+    return json.dumps(document, ensure_ascii=False, indent=1) + "\n"
+
+
+def _subject(subject: Subject) -> dict[str, Any]:
+    return {
+        "kind": subject.kind,
+        "name": subject.name,
+        "port": subject.port,
+        "carrier": subject.carrier,
+        "end": subject.end,
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "id": finding.id,
+        "check": finding.check,
+        "subject": _subject(finding.subject),
+        "verdict": finding.verdict,
+        "expected": finding.expected,
+        "observed": finding.observed,
+        "unit": finding.unit,
+        "origin": finding.origin,
+        "reason": finding.reason,
+        "advice": finding.advice,
+        "caused_by": list(finding.caused_by),
+        "evidence": list(finding.evidence),
+    }
+
+
+def _cause(cause: Cause) -> dict[str, Any]:
+    return {
+        "id": cause.id,
+        "kind": cause.kind,
+        "subject": {"kind": cause.subject.kind, "name": cause.subject.name},
+        "certainty": cause.certainty,
+        "for": list(cause.for_),
+        "against": list(cause.against),
+        "try_first": cause.try_first,
+        "text": cause.text,
+    }
+
+
+def _observation(seen: Observation) -> dict[str, Any]:
+    return {
+        "id": seen.id,
+        "subject": {"kind": seen.subject.kind, "name": seen.subject.name},
+        "probe": seen.probe,
+        "what": seen.what,
+        "oid": seen.oid,
+        "raw": seen.raw,
+        "value": seen.value,
+        "unit": seen.unit,
+        "at": seen.at,
+        "took_ms": seen.took_ms,
+    }

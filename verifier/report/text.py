@@ -1,0 +1,191 @@
+"""The result as text: what is wrong first, each with reason and advice, then the summary."""
+
+from __future__ import annotations
+
+import datetime as dt
+import textwrap
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+
+from tabulate import tabulate
+
+from verifier.model.observation import Observation
+from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
+from verifier.report import Look
+from verifier.report.plain import plain
+from verifier.rules.echo import echo_stats
+
+WORDS: dict[str, str] = {
+    "pass": "PASS",
+    "fail": "FAIL",
+    "warn": "WARN",
+    "not-tested": "NOT TESTED",
+    "incomplete": "INCOMPLETE",
+}
+_COLOURS = {
+    "FAIL": "1;31",
+    "NOT TESTED": "1;35",
+    "INCOMPLETE": "1;35",
+    "WARN": "1;33",
+    "PASS": "1;32",
+}
+_INDENT = " " * 4
+_MANY = 40
+"""Units beyond this number are listed only where something is not right."""
+
+
+def render(result: Result, look: Look) -> str:
+    """The whole report; ends with a newline."""
+    parts = [
+        _heading(result, look),
+        *_wrong(result, look),
+        *([_echo_table(result)] if result.command == "reach" else []),
+        _units(result, look),
+        *([_everything(result)] if look.verbose else []),
+        _closing(result),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _word(verdict: str, look: Look) -> str:
+    word = WORDS[verdict]
+    return f"\x1b[{_COLOURS[word]}m{word}\x1b[0m" if look.colour else word
+
+
+def _heading(result: Result, look: Look) -> str:
+    revision = f", revision {plain(result.plan.revision)}" if result.plan.revision else ""
+    name = plain(result.plan.name) or "unnamed plan"
+    counts = ", ".join(f"{n} {WORDS[v].lower()}" for v, n in result.summary.items())
+    return (
+        f"{name}{revision}: {result.command}, stage {result.stage}\n"
+        f"{_word(result.verdict, look)}: {counts} ({_seconds(result):.1f} s, {result.started})"
+    )
+
+
+def _seconds(result: Result) -> float:
+    ends = [dt.datetime.fromisoformat(t) for t in (result.started, result.finished)]
+    return (ends[1] - ends[0]).total_seconds()
+
+
+def _wrong(result: Result, look: Look) -> Iterator[str]:
+    """One block for each group of findings that say the same of one subject, heaviest first."""
+    causes = {c.id: c for c in result.causes}
+    for verdict in VERDICTS[:-1]:
+        groups: dict[tuple[str, str, str], list[Finding]] = defaultdict(list)
+        for finding in result.findings:
+            if finding.verdict == verdict:
+                key = (finding.subject.name, finding.reason, finding.advice)
+                groups[key].append(finding)
+        for same in groups.values():
+            yield _block(verdict, same, causes, look)
+
+
+def _block(verdict: Verdict, same: Sequence[Finding], causes: dict[str, Cause], look: Look) -> str:
+    first = same[0]
+    many = len(same) > 1
+    subjects = list(dict.fromkeys(str(f.subject) for f in same))
+    lines = [f"{_word(verdict, look)}  {plain(first.subject if not many else first.subject.name)}"]
+    checks = list(dict.fromkeys(f.check for f in same))
+    lines[0] += f"  {', '.join(checks)}" if len(checks) == 1 else ""
+    if len(checks) > 1:
+        lines += _wrapped(", ".join(checks), look)
+    if many and len(subjects) > 1:
+        lines += _wrapped("of: " + ", ".join(plain(s) for s in subjects), look)
+    lines += _wrapped(first.reason, look)
+    if not many and (first.expected is not None or first.observed is not None):
+        lines += _wrapped(_values(first), look)
+    if first.advice:
+        lines += _wrapped(f"do: {first.advice}", look)
+    if not many and first.origin:
+        lines += _wrapped(f"plan: {first.origin}", look)
+    for cause in (causes[c] for c in dict.fromkeys(c for f in same for c in f.caused_by)):
+        if first.id != cause.for_[0]:
+            lines += _wrapped(f"because: {cause.text}", look)
+    return "\n".join(lines)
+
+
+def _values(finding: Finding) -> str:
+    unit = f" {finding.unit}" if finding.unit else ""
+    parts = []
+    if finding.expected is not None:
+        parts.append(f"planned {plain(finding.expected)}{unit}")
+    if finding.observed is not None:
+        parts.append(f"found {plain(finding.observed) or 'an empty text'}{unit}")
+    return ", ".join(parts)
+
+
+def _wrapped(words: str, look: Look) -> list[str]:
+    return textwrap.wrap(
+        plain(words),
+        look.width,
+        initial_indent=_INDENT,
+        subsequent_indent=_INDENT + "  ",
+        break_on_hyphens=False,
+    )
+
+
+def _units(result: Result, look: Look) -> str:
+    """One row for each unit or other subject: how many of its checks ended how."""
+    counts: dict[tuple[str, str], Counter[Verdict]] = defaultdict(Counter)
+    for finding in result.findings:
+        kind = "device" if finding.subject.kind == "port" else finding.subject.kind
+        counts[kind, finding.subject.name][finding.verdict] += 1
+    shown = list(counts.items())
+    left_out = 0
+    if len(shown) > _MANY and not look.verbose:
+        shown = [(k, c) for k, c in shown if set(c) != {"pass"}]
+        left_out = len(counts) - len(shown)
+    rows = [
+        [plain(name), kind, _word(_heaviest(c), look), *(c[v] or "" for v in _COLUMNS)]
+        for (kind, name), c in shown
+    ]
+    headings = ["subject", "kind", "verdict", *(WORDS[v].lower() for v in _COLUMNS)]
+    table = tabulate(rows, headings, tablefmt="simple", disable_numparse=True, stralign="left")
+    if left_out:
+        table += f"\n({left_out} more, all passed)"
+    return table if rows else ""
+
+
+_COLUMNS: tuple[Verdict, ...] = ("pass", "fail", "warn", "not-tested")
+
+
+def _heaviest(counts: Iterable[Verdict]) -> Verdict:
+    return min(counts, key=VERDICTS.index)
+
+
+def _everything(result: Result) -> str:
+    rows = [
+        [WORDS[f.verdict], plain(f.subject), f.check, _values(f) or plain(f.reason)]
+        for f in result.findings
+    ]
+    return tabulate(
+        rows,
+        ["verdict", "subject", "check", "planned and found"],
+        tablefmt="simple",
+        maxcolwidths=[None, 24, None, 40],
+        disable_numparse=True,
+    )
+
+
+def _echo_table(result: Result) -> str:
+    seen = [o for o in result.observations if o.what == "echo" and o.value is not None]
+    rows = [[plain(o.subject.name), *_echo_row(o)] for o in seen if o.value["sent"]]
+    if not rows:
+        return ""
+    times = ["min/ms", "avg", "median", "max", "jitter"]
+    headings = ["device", "sent", "loss%", *times, "dup", "silence"]
+    widths = [28, *[None] * 8, 16]
+    return tabulate(rows, headings, tablefmt="simple", floatfmt=".3f", maxcolwidths=widths)
+
+
+def _echo_row(seen: Observation) -> list[object]:
+    stats = echo_stats(tuple(seen.value["rtt_ms"]))
+    times = (stats.min_ms, stats.average_ms, stats.median_ms, stats.max_ms, stats.jitter_ms)
+    why = "; ".join(dict.fromkeys(plain(s["text"]) for s in seen.value["silence"]))
+    return [stats.sent, f"{stats.loss_pct:g}", *times, seen.value["duplicates"] or "", why]
+
+
+def _closing(result: Result) -> str:
+    if result.not_in_stage:
+        return f"not in stage {result.stage}: {', '.join(result.not_in_stage)}"
+    return ""

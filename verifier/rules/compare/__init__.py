@@ -1,0 +1,171 @@
+"""Plan, profiles and observations in; findings and causes out.
+
+Every check is a function from the context of one device to findings; `REACH` and `VERIFY` are the
+tables. What holds for all of them (a unit that is dead, a laptop that does not fit, checks that may
+stay untested) is applied here, once.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from fnmatch import fnmatchcase
+
+from verifier.model.observation import Observation
+from verifier.model.plan import Device, Plan
+from verifier.model.problem import Problem
+from verifier.model.profile import Profile
+from verifier.model.result import Cause, Finding
+from verifier.model.subject import Subject
+from verifier.rules import diagnose
+from verifier.rules.compare import identity, ports, reach, settings
+from verifier.rules.compare.context import Context, Findings
+from verifier.rules.compare.seen import Seen, by_device, laptop_of, route_of
+from verifier.rules.subnet import Fit, fit
+
+Check = Callable[[Context], Findings]
+
+REACH: tuple[Check, ...] = (reach.local_fit, reach.icmp, reach.services)
+VERIFY: tuple[Check, ...] = (
+    *REACH,
+    identity.snmp,
+    identity.name,
+    identity.location,
+    identity.object_id,
+    identity.texts,
+    settings.mask,
+    settings.gateway,
+    settings.extra,
+    settings.hardware_address,
+    ports.ports,
+)
+
+
+def compare(  # noqa: PLR0913
+    plan: Plan,
+    profiles: Mapping[str, Profile],
+    observations: Sequence[Observation],
+    *,
+    checks: Sequence[Check] = VERIFY,
+    devices: Iterable[Device] | None = None,
+    accept_untested: Iterable[str] = (),
+    problems: Iterable[Problem] = (),
+) -> tuple[tuple[Finding, ...], tuple[Cause, ...]]:
+    """Findings in plan order, numbered, and what caused them.
+
+    Args:
+        plan: what should be.
+        profiles: by id; every profile the devices name.
+        observations: what was seen.
+        checks: `REACH` or `VERIFY`.
+        devices: the devices asked for; all if None.
+        accept_untested: checks (names or patterns) that may stay untested: then `warn`.
+        problems: the plan's warnings; each is a finding `plan.RULE`.
+    """
+    chosen = list(plan.devices if devices is None else devices)
+    contexts = _contexts(plan, profiles, observations, chosen)
+    found = [f for c in contexts for f in _of_device(c, checks)]
+    if checks is VERIFY:
+        found += identity.shared_engine_ids(contexts)
+        found += _ends_swapped(plan, {c.device.name: c for c in contexts})
+    found += [_of_plan(p) for p in problems]
+    accepted = {*plan.not_tested_ok, *accept_untested}
+    numbered = tuple(
+        dataclasses.replace(_accept(f, accepted), id=f"f{n}") for n, f in enumerate(found, start=1)
+    )
+    return diagnose.explain(plan, numbered)
+
+
+def _contexts(
+    plan: Plan,
+    profiles: Mapping[str, Profile],
+    observations: Sequence[Observation],
+    devices: Iterable[Device],
+) -> list[Context]:
+    seen = by_device(observations)
+    interfaces = next((o for o in observations if o.what == "interfaces"), None)
+    laptop = laptop_of(interfaces.value) if interfaces is not None else None
+
+    def fit_of(device: Device) -> Fit | None:
+        route = seen[device.name].first("route") if device.name in seen else None
+        if laptop is None or route is None:
+            return None
+        return fit(device, laptop, route_of(route.value))
+
+    return [
+        Context(
+            plan=plan,
+            device=device,
+            profile=profiles[device.profile],
+            seen=seen.get(device.name, Seen()),
+            fit=fit_of(device),
+        )
+        for device in devices
+    ]
+
+
+def _of_device(context: Context, checks: Sequence[Check]) -> Iterator[Finding]:
+    found = [f for check in checks for f in check(context)]
+    if reach.answered(context):
+        yield from found
+        return
+    unfit = any(f.check == "local.fit" and f.verdict == "not-tested" for f in found)
+    dead = any(f.check == "icmp.reply" and f.verdict == "fail" for f in found)
+    for finding in found:
+        if unfit and finding.check != "local.fit":
+            yield _untested(finding, "this laptop does not reach the unit, see local.fit")
+        elif dead and finding.check not in {"local.fit", "icmp.reply"}:
+            yield _untested(finding, "the unit gave no answer at all, see icmp.reply")
+        else:
+            yield finding
+
+
+def _untested(finding: Finding, reason: str) -> Finding:
+    return dataclasses.replace(
+        finding, verdict="not-tested", reason=reason, observed=None, advice=""
+    )
+
+
+def _of_plan(problem: Problem) -> Finding:
+    return Finding(
+        check=f"plan.{problem.rule}",
+        subject=problem.subject,
+        verdict="fail" if problem.severity == "error" else "warn",
+        reason=problem.message,
+        origin=problem.origin,
+    )
+
+
+def _accept(finding: Finding, accepted: Iterable[str]) -> Finding:
+    if finding.verdict != "not-tested" or not any(fnmatchcase(finding.check, a) for a in accepted):
+        return finding
+    reason = f"accepted without a test: {finding.reason}"
+    return dataclasses.replace(finding, verdict="warn", reason=reason)
+
+
+def _ends_swapped(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
+    """`link.ends-swapped`: the two ends of a link answer under each other's names."""
+    for link in plan.links:
+        pairs = dict.fromkeys((c.a.device, c.b.device) for c in link.carriers)
+        for a, b in pairs:
+            names = [contexts[d].seen.first("sysName") if d in contexts else None for d in (a, b)]
+            if any(n is None or n.value is None for n in names):
+                continue
+            found = [str(n.value) for n in names if n is not None]
+            swapped = found == [b, a]
+            yield Finding(
+                check="link.ends-swapped",
+                subject=Subject("link", link.name),
+                verdict="fail" if swapped else "pass",
+                expected=f"a: {a}, b: {b}",
+                observed=f"a: {found[0]}, b: {found[1]}",
+                origin=plan.origin("links", link.name),
+                reason="the two ends answer under each other's names"
+                if swapped
+                else "neither end answers under the other's name",
+                advice="the units stand at each other's place, or their names and addresses were "
+                "set the wrong way round: compare serial numbers before changing anything"
+                if swapped
+                else "",
+                evidence=tuple(n.id for n in names if n is not None),
+            )

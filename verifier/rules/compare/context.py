@@ -1,0 +1,93 @@
+"""What a check of one device may look at, and how it says what it found."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from verifier.model.observation import Observation
+from verifier.model.plan import Device, Plan
+from verifier.model.profile import Profile
+from verifier.model.result import Finding, Verdict
+from verifier.model.subject import Subject
+from verifier.rules.compare.seen import Seen
+from verifier.rules.subnet import Fit
+
+Findings = Iterator[Finding]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Context:
+    """One device of the plan, its profile, what was seen of it, and how the laptop stands to it.
+
+    Attributes:
+        alive: it gave any answer at all.
+        blocked: why nothing about it can be said (the laptop's fault, no answer), or None.
+    """
+
+    plan: Plan
+    device: Device
+    profile: Profile
+    seen: Seen
+    fit: Fit | None
+
+    @property
+    def subject(self) -> Subject:
+        """The device."""
+        return Subject("device", self.device.name)
+
+    def port(self, name: str) -> Subject:
+        """A port of the device."""
+        return Subject("port", self.device.name, port=name)
+
+    def finding(  # noqa: PLR0913
+        self,
+        check: str,
+        verdict: Verdict,
+        reason: str,
+        *,
+        path: tuple[str, ...] = (),
+        expected: Any = None,
+        observed: Any = None,
+        unit: str | None = None,
+        advice: str = "",
+        evidence: tuple[Observation | None, ...] = (),
+        subject: Subject | None = None,
+    ) -> Finding:
+        """A finding about the device; `path` is that of the planned value below the device."""
+        return Finding(
+            check=check,
+            subject=subject or self.subject,
+            verdict=verdict,
+            reason=reason,
+            expected=expected,
+            observed=observed,
+            unit=unit,
+            origin=self.plan.origin("devices", self.device.name, *path),
+            advice=advice,
+            evidence=tuple(o.id for o in evidence if o is not None),
+        )
+
+    @property
+    def snmp_gap(self) -> str | None:
+        """Why SNMP tells nothing about the device, or None where it answered."""
+        if self.device.snmp is None:
+            return "the plan names no credentials entry in `snmp`, so the unit was not asked"
+        answer = self.seen.first("answer")
+        if answer is None:
+            return "SNMP was not asked"
+        if answer.value == "answered":
+            return None
+        return f"SNMP gave no values: {answer.raw or answer.value}"
+
+    def unread(self, observation: Observation | None, what: str) -> str | None:
+        """Why a value that SNMP should give is missing, or None where it is there."""
+        if (gap := self.snmp_gap) is not None:
+            return gap
+        if observation is None:
+            deadline = self.seen.first("deadline")
+            return deadline.raw if deadline and deadline.raw else f"{what} was not read"
+        if observation.value is None:
+            return f"the unit gives no {what}: {observation.raw}"
+        return None

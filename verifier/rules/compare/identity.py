@@ -1,0 +1,232 @@
+"""Is it the right unit: SNMP's answer, and what the unit says of itself."""
+
+from __future__ import annotations
+
+from verifier.model.address import Address
+from verifier.model.observation import Observation
+from verifier.model.result import Finding
+from verifier.rules.compare.context import Context, Findings
+
+ADVICE = {
+    "silent": (
+        "by standard a wrong community is answered with silence: check the community, the unit's "
+        "list of allowed addresses, a filter on the way, and that its agent is on"
+    ),
+    "port-unreachable": "the unit's SNMP agent is off, or listens on another port: switch it on",
+    "host-unreachable": "a router on the way reports that it cannot reach the unit",
+    "no-route": "this laptop has no way to the unit",
+    "local-error": "the request could not be sent from this laptop",
+    "unknown-user": "the unit has no such SNMPv3 user: create it, or correct `user`",
+    "wrong-digest": "the authentication key or algorithm differs from the unit's",
+    "decryption-error": "the privacy key or algorithm differs from the unit's",
+    "unsupported-level": "the unit does not allow this security level for the user",
+    "not-in-time-window": (
+        "the unit's SNMPv3 clock or boot counter is off (150 s are allowed): this is no wrong key; "
+        "restart its agent, and see that it keeps snmpEngineBoots over a restart"
+    ),
+    "unknown-engine-id": "the unit's engine id changes or is refused: restart its agent",
+    "undecodable": "what came back is not SNMP: is something else listening on this port?",
+    "error-status": "the agent answered with an error: look into the unit's agent",
+}
+"""What to do, by SNMP outcome (RFC 3414 section 3.2, RFC 1157 section 4.1)."""
+
+
+def snmp(context: Context) -> Findings:
+    """`snmp.answer`, and `snmp.responder` where another address answered."""
+    if context.device.snmp is None:
+        return
+    answer = context.seen.first("answer")
+    expected = f"an answer to credentials {context.device.snmp!r}"
+    if answer is None or answer.value is None:
+        reason = (answer.raw if answer else None) or "SNMP was not asked"
+        yield context.finding(
+            "snmp.answer", "not-tested", reason, path=("snmp",), expected=expected
+        )
+        return
+    right = answer.value == "answered"
+    ours = answer.value in {"no-route", "local-error"}
+    yield context.finding(
+        "snmp.answer",
+        "pass" if right else "not-tested" if ours else "fail",
+        "the agent answered" if right else f"{answer.value}: {answer.raw}",
+        path=("snmp",),
+        expected=expected,
+        observed=answer.value,
+        advice="" if right else ADVICE.get(answer.value, ""),
+        evidence=(answer,),
+    )
+    if right:
+        yield from _responder(context)
+
+
+def _responder(context: Context) -> Findings:
+    responder = context.seen.first("responder")
+    asked = context.device.address.address
+    if responder is None or Address.parse(str(responder.value)).value == asked.value:
+        return
+    yield context.finding(
+        "snmp.responder",
+        "warn",
+        f"asked {asked}, answered from {responder.value}",
+        path=("address",),
+        expected=str(asked),
+        observed=responder.value,
+        advice="the unit has several addresses and answers from another: set its agent's source "
+        "address, or filters and managers will drop the answers",
+        evidence=(responder,),
+    )
+
+
+def name(context: Context) -> Findings:
+    """`system.name`: exact; equal but for case or a domain suffix is a warning."""
+    seen = context.seen.first("sysName")
+    planned = context.device.name
+    if (gap := context.unread(seen, "sysName")) is not None or seen is None:
+        yield _untested(context, "system.name", gap, planned, ("name",))
+        return
+    found = str(seen.value)
+    verdict, reason, advice = "pass", "the unit reports the planned name", ""
+    if found != planned:
+        if _short(found) == _short(planned):
+            verdict, reason = "warn", "differs by capital letters or a domain suffix only"
+            advice = "write the name the same way in plan and unit"
+        elif not found:
+            verdict, reason = "fail", "the unit has no name (sysName is empty)"
+            advice = "set the name, save, and read it again"
+        else:
+            verdict, reason = "fail", "the unit at this address reports another name"
+            advice = _other_name(context, found)
+    yield context.finding(
+        "system.name",
+        verdict,  # type: ignore[arg-type]
+        reason,
+        path=("name",),
+        expected=planned,
+        observed=found,
+        advice=advice,
+        evidence=(seen,),
+    )
+
+
+def _other_name(context: Context, found: str) -> str:
+    other = next((d for d in context.plan.devices if d.name == found), None)
+    if other is None:
+        return "is this the right unit? If so, set its name, save, and read it again"
+    return (
+        f"{found!r} is planned at {other.address}: the wrong unit, or two units' settings swapped"
+    )
+
+
+def _short(name: str) -> str:
+    return name.split(".", maxsplit=1)[0].casefold()
+
+
+def location(context: Context) -> Findings:
+    """`system.location`: contains the planned text, capital letters ignored; else a warning."""
+    planned = context.device.location or context.device.site
+    if planned is None:
+        return
+    path = ("location",) if context.device.location else ("site",)
+    seen = context.seen.first("sysLocation")
+    if (gap := context.unread(seen, "sysLocation")) is not None or seen is None:
+        yield _untested(context, "system.location", gap, planned, path)
+        return
+    right = planned.casefold() in str(seen.value).casefold()
+    empty = "the unit has no location (sysLocation is empty)"
+    wrong = "the unit's location does not contain the planned one" if seen.value else empty
+    yield context.finding(
+        "system.location",
+        "pass" if right else "warn",
+        "the unit's location contains the planned one" if right else wrong,
+        path=path,
+        expected=planned,
+        observed=seen.value,
+        advice="" if right else "set the location in the unit, or correct the plan",
+        evidence=(seen,),
+    )
+
+
+def object_id(context: Context) -> Findings:
+    """`system.object-id`: begins with the profile's, whole arcs."""
+    planned = context.profile.object_id
+    if planned is None:
+        return
+    seen = context.seen.first("sysObjectID")
+    if (gap := context.unread(seen, "sysObjectID")) is not None or seen is None:
+        yield _untested(context, "system.object-id", gap, planned, ("profile",))
+        return
+    right = f"{seen.value}.".startswith(f"{planned}.")
+    yield context.finding(
+        "system.object-id",
+        "pass" if right else "fail",
+        f"the unit {'is' if right else 'is not'} of the family of profile {context.profile.id!r}",
+        path=("profile",),
+        expected=planned,
+        observed=seen.value,
+        advice="" if right else "is it the right kind of unit, and the right profile in the plan?",
+        evidence=(seen,),
+    )
+
+
+_TEXTS = (
+    ("system.serial", "serial", "serial"),
+    ("system.part", "part_number", "part_number"),
+    ("system.software", "software", "software"),
+)
+
+
+def texts(context: Context) -> Findings:
+    """`system.serial`, `system.part`, `system.software`: exact, by the profile's readings."""
+    readable = {r.field for r in context.profile.reading}
+    for check, field, reading in _TEXTS:
+        planned = getattr(context.device, field)
+        if planned is None:
+            continue
+        seen = context.seen.first(reading)
+        gap = context.unread(seen, field)
+        if context.snmp_gap is None and reading not in readable:
+            gap = f"profile {context.profile.id!r} has no reading for {reading}"
+        if gap is not None or seen is None:
+            yield _untested(context, check, gap, planned, (field,))
+            continue
+        right = str(seen.value).strip() == planned
+        yield context.finding(
+            check,
+            "pass" if right else "fail",
+            f"the unit reports {'the planned' if right else 'another'} {field.replace('_', ' ')}",
+            path=(field,),
+            expected=planned,
+            observed=seen.value,
+            advice="" if right else "is this the right unit? Correct the plan if it was exchanged",
+            evidence=(seen,),
+        )
+
+
+def _untested(
+    context: Context, check: str, gap: str | None, expected: object, path: tuple[str, ...]
+) -> Finding:
+    return context.finding(check, "not-tested", gap or "not read", expected=expected, path=path)
+
+
+def shared_engine_ids(contexts: list[Context]) -> Findings:
+    """`snmp.engine-id`: two units with one engine id were cloned (RFC 3411 section 5)."""
+    owners: dict[str, list[tuple[Context, Observation]]] = {}
+    for context in contexts:
+        if (seen := context.seen.first("engine-id")) is not None and seen.value:
+            owners.setdefault(str(seen.value), []).append((context, seen))
+    for engine_id, same in owners.items():
+        if len(same) < 2:  # noqa: PLR2004
+            continue
+        names = [c.device.name for c, _ in same]
+        for context, seen in same:
+            others = ", ".join(n for n in names if n != context.device.name)
+            yield context.finding(
+                "snmp.engine-id",
+                "warn",
+                f"engine id {engine_id} is also that of {others}: settings were cloned",
+                path=("name",),
+                expected="an engine id of its own",
+                observed=engine_id,
+                advice="give each unit its own engine id, then set its SNMPv3 keys again",
+                evidence=(seen,),
+            )

@@ -1,0 +1,174 @@
+"""Is each planned port as planned: status, speed, duplex, MTU."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from verifier.model import mib
+from verifier.model.observation import Observation
+from verifier.model.plan import Port
+from verifier.model.result import Finding
+from verifier.rules import ports as port_rules
+from verifier.rules.compare.context import Context, Findings
+
+_BITS_PER_MBIT = 1_000_000
+_NAME_OIDS = {
+    "ifName": mib.IF_X_TABLE["ifName"],
+    "ifDescr": mib.IF_TABLE["ifDescr"],
+    "ifAlias": mib.IF_X_TABLE["ifAlias"],
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Judged:
+    """What one check of a port came to, before it is a finding. `right` None: not tested."""
+
+    right: bool | None
+    reason: str
+    observed: Any = None
+    seen: tuple[Observation | None, ...] = ()
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A planned port and its row of the unit's interface table; `gap`: why there is none."""
+
+    context: Context
+    port: Port
+    index: str
+    gap: str | None
+
+    def value(self, what: str) -> Observation | None:
+        return self.context.seen.at(what, self.index)
+
+    def unread(self, what: str) -> _Judged | None:
+        """Not tested, with the reason, where a value is missing."""
+        gap = self.gap or self.context.unread(self.value(what), what)
+        return None if gap is None else _Judged(right=None, reason=gap)
+
+
+def ports(context: Context) -> Findings:
+    """`port.status`, `port.speed`, `port.duplex`, `port.mtu` of each planned port."""
+    names = {
+        column: {i: str(o.value) for i, o in context.seen.column(column, oid).items()}
+        for column, oid in _NAME_OIDS.items()
+    }
+    for port in context.device.ports:
+        row = _row(context, port, port_rules.match(names, port.name))
+        for check, field, unit, judge in _CHECKS:
+            planned = getattr(port, field)
+            if planned is not None:
+                yield _finding(row, check, field, unit, judge(row))
+
+
+def _row(context: Context, port: Port, found: tuple[str, ...]) -> _Row:
+    gap = context.snmp_gap
+    if gap is None and len(found) > 1:
+        gap = f"{len(found)} rows of the interface table are called {port.name!r}"
+    elif gap is None and not found:
+        names = context.seen.all("ifName")
+        failed = next((o.raw for o in names if o.value is None and o.raw), None)
+        gap = f"the unit lists no port {port.name!r}" + (f" ({failed})" if failed else "")
+    return _Row(context, port, found[0] if found else "", gap)
+
+
+def _finding(row: _Row, check: str, field: str, unit: str | None, judged: _Judged) -> Finding:
+    verdicts = {True: "pass", False: "fail", None: "not-tested"}
+    return row.context.finding(
+        check,
+        verdicts[judged.right],  # type: ignore[arg-type]
+        judged.reason,
+        expected=getattr(row.port, field),
+        observed=judged.observed,
+        unit=unit,
+        advice=judged.advice if judged.right is False else "",
+        path=("ports", row.port.name, field),
+        subject=row.context.port(row.port.name),
+        evidence=judged.seen,
+    )
+
+
+def _status(row: _Row) -> _Judged:
+    if (unread := row.unread("ifOperStatus")) is not None:
+        return unread
+    oper, admin = row.value("ifOperStatus"), row.value("ifAdminStatus")
+    assert oper is not None
+    off = admin is not None and admin.value == "down"
+    is_up = oper.value == "up"
+    advice = "unplug or switch off the port" if is_up else "check the cable and the far device"
+    return _Judged(
+        right=is_up == (row.port.status == "up"),
+        reason=f"the port is {oper.value}" + (" because it is switched off" if off else ""),
+        observed=oper.value,
+        seen=(oper, admin),
+        advice="switch the port on in the unit" if off else advice,
+    )
+
+
+def speed_mbps(speed: object, high_speed: object) -> float | None:
+    """Speed of a port in Mbit/s by ifSpeed, or ifHighSpeed where that is at its end (RFC 2863)."""
+    if isinstance(speed, int) and 0 < speed < mib.IF_SPEED_MAX:
+        return speed / _BITS_PER_MBIT
+    return float(high_speed) if isinstance(high_speed, int) and high_speed > 0 else None
+
+
+def _speed(row: _Row) -> _Judged:
+    speed, high = row.value("ifSpeed"), row.value("ifHighSpeed")
+    found = speed_mbps(speed and speed.value, high and high.value)
+    if found is None:
+        nothing = _Judged(
+            right=None, reason="the unit reports no speed, as for a port that is down"
+        )
+        return row.unread("ifSpeed") or nothing
+    planned = row.port.speed_mbps
+    assert planned is not None
+    words = "the planned speed" if round(found) == planned else "another speed than planned"
+    if round(found) < planned:
+        words = "slower than planned: negotiated down, or set so"
+    return _Judged(
+        right=round(found) == planned,
+        reason=words,
+        observed=int(found) if found.is_integer() else found,
+        seen=(speed, high),
+        advice="check both ends' speed setting and all four pairs of the cable",
+    )
+
+
+def _duplex(row: _Row) -> _Judged:
+    if (unread := row.unread("dot3StatsDuplexStatus")) is not None:
+        return unread
+    seen = row.value("dot3StatsDuplexStatus")
+    assert seen is not None
+    if seen.value == "unknown":
+        return _Judged(right=None, reason="the unit says that it does not know", seen=(seen,))
+    return _Judged(
+        right=seen.value == row.port.duplex,
+        reason=f"the port runs {seen.value} duplex",
+        observed=seen.value,
+        seen=(seen,),
+        advice="set both ends alike: a mismatch loses frames under load",
+    )
+
+
+def _mtu(row: _Row) -> _Judged:
+    if (unread := row.unread("ifMtu")) is not None:
+        return unread
+    seen = row.value("ifMtu")
+    assert seen is not None
+    return _Judged(
+        right=seen.value == row.port.mtu,
+        reason=f"the port's MTU is {seen.value}",
+        observed=seen.value,
+        seen=(seen,),
+        advice="set the planned MTU in the unit",
+    )
+
+
+_CHECKS = (
+    ("port.status", "status", None, _status),
+    ("port.speed", "speed_mbps", "Mbit/s", _speed),
+    ("port.duplex", "duplex", None, _duplex),
+    ("port.mtu", "mtu", "byte", _mtu),
+)

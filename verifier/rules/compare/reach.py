@@ -1,0 +1,235 @@
+"""Does it answer: the laptop's fit, echoes, TCP services."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from verifier.model.observation import Observation
+from verifier.model.plan import Device, Service
+from verifier.model.profile import Profile
+from verifier.model.result import Finding
+from verifier.rules.compare.context import Context, Findings
+from verifier.rules.echo import EchoStats, echo_stats
+
+_FIT_ADVICE = "set the laptop into the unit's subnet, or give both a way through a gateway"
+
+
+def echoes(context: Context) -> tuple[EchoStats | None, list[Observation]]:
+    """Statistics over every counted echo, and the observations they rest on; None: none sent."""
+    observed = [o for o in context.seen.all("echo") if o.value is not None]
+    rtts = tuple(r for o in observed for r in o.value["rtt_ms"])
+    return (echo_stats(rtts) if rtts else None), observed
+
+
+def answered(context: Context) -> bool:
+    """Whether the unit gave any sign of life, by any probe."""
+    stats, _ = echoes(context)
+    answer = context.seen.first("answer")
+    return bool(
+        (stats and stats.received)
+        or any(o.value["replied"] for o in context.seen.all("warm-up") if o.value)
+        or any(o.value in {"open", "closed"} for o in context.seen.starting("tcp/"))
+        or (answer and answer.value not in {None, *SILENT_OUTCOMES})
+    )
+
+
+SILENT_OUTCOMES = frozenset(
+    {"silent", "host-unreachable", "no-route", "local-error", "port-unreachable"}
+)
+"""SNMP outcomes that are no sign of life. A port unreachable can be sent by a router's filter."""
+
+
+def local_fit(context: Context) -> Findings:
+    """`local.fit`: the laptop's fault is never the device's."""
+    fit = context.fit
+    if fit is None:
+        yield context.finding("local.fit", "not-tested", "this machine's addresses were not read")
+        return
+    reason = f"{fit.relation}: {fit.explanation}"
+    if fit.notes:
+        reason += "; " + "; ".join(fit.notes)
+    advice = "" if fit.verdict == "pass" else _FIT_ADVICE
+    verdict = fit.verdict
+    if verdict == "fail":
+        alive = answered(context)
+        verdict_text = "it answered all the same" if alive else "the unit could not be tested"
+        reason = f"{reason}; {verdict_text}"
+    yield context.finding(
+        "local.fit",
+        ("warn" if answered(context) else "not-tested") if verdict == "fail" else verdict,
+        reason,
+        path=("address",),
+        expected=str(fit.address),
+        observed=fit.laptop_address,
+        advice=advice,
+        evidence=(context.seen.first("route"),),
+    )
+
+
+def icmp(context: Context) -> Findings:
+    """`icmp.reply`, and where it replies `icmp.loss`, `icmp.rtt`, `icmp.duplicate`."""
+    stats, observed = echoes(context)
+    address = str(context.device.address.address)
+    silences = [s for o in observed for s in o.value["silence"]]
+    if stats is None:
+        raw = next((o.raw for o in context.seen.all("echo") if o.raw), None)
+        reason, advice = raw or "no echo was sent", ""
+        if silences:
+            reason, advice = f"the echoes could not be sent: {_words(silences)}", _FIT_ADVICE
+        yield context.finding(
+            "icmp.reply",
+            "not-tested",
+            reason,
+            path=("address",),
+            expected=address,
+            advice=advice,
+            evidence=tuple(observed),
+        )
+        return
+    if not stats.received:
+        yield _no_reply(context, stats, silences, observed)
+        return
+    yield context.finding(
+        "icmp.reply",
+        "pass",
+        f"{stats.received} of {stats.sent} echoes answered",
+        path=("address",),
+        expected=address,
+        observed=address,
+        evidence=tuple(observed),
+    )
+    yield _loss(context, stats, silences, observed)
+    yield _rtt(context, stats, observed)
+    if duplicates := sum(o.value["duplicates"] for o in observed):
+        yield context.finding(
+            "icmp.duplicate",
+            "warn",
+            f"{duplicates} echoes were answered more than once",
+            path=("address",),
+            expected=0,
+            observed=duplicates,
+            advice="look for a second unit at this address, a loop, or a doubled path",
+            evidence=tuple(observed),
+        )
+
+
+def _no_reply(
+    context: Context,
+    stats: EchoStats,
+    silences: list[dict[str, Any]],
+    observed: list[Observation],
+) -> Finding:
+    reason = f"none of {stats.sent} echoes was answered: {_words(silences)}"
+    advice = "check power, cable and port; is the unit at another address?"
+    if answered(context):
+        reason += "; the unit answers otherwise, so echoes are filtered"
+        advice = "a filter drops echoes; allow them from the management hosts, or plan without them"
+    return context.finding(
+        "icmp.reply",
+        "fail",
+        reason,
+        path=("address",),
+        expected=str(context.device.address.address),
+        advice=advice,
+        evidence=tuple(observed),
+    )
+
+
+def _words(silences: list[dict[str, Any]]) -> str:
+    return "; ".join(dict.fromkeys(s["text"] for s in silences)) or "no answer in time"
+
+
+def _loss(
+    context: Context,
+    stats: EchoStats,
+    silences: list[dict[str, Any]],
+    observed: list[Observation],
+) -> Finding:
+    limit = context.plan.acceptance.max_loss_pct
+    over = stats.loss_pct > limit if limit is not None else stats.loss_pct > 0
+    reason = f"{stats.sent - stats.received} of {stats.sent} echoes lost"
+    if silences:
+        reason += f" ({_words(silences)})"
+    if over:
+        reason += "; echoes to a unit judge its management path only"
+        if limit is None:
+            reason += "; the plan sets no limit"
+    return context.finding(
+        "icmp.loss",
+        "pass" if not over else "warn" if limit is None else "fail",
+        reason,
+        path=() if limit is None else ("address",),
+        expected=0 if limit is None else limit,
+        observed=round(stats.loss_pct, 3),
+        unit="%",
+        advice="repeat at one echo a second: many units answer echoes at low priority"
+        if over
+        else "",
+        evidence=tuple(observed),
+    )
+
+
+def _rtt(context: Context, stats: EchoStats, observed: list[Observation]) -> Finding:
+    limit = context.plan.acceptance.max_rtt_p95_ms
+    reason = (
+        f"min {stats.min_ms:.3f}, average {stats.average_ms:.3f}, median {stats.median_ms:.3f}, "
+        f"max {stats.max_ms:.3f} ms"
+    )
+    if stats.jitter_ms is not None:
+        reason += f", jitter {stats.jitter_ms:.3f} ms"
+    verdict: Any = "pass"
+    if limit is not None and stats.median_ms > limit:
+        verdict, reason = "fail", f"{reason}: more than half are over {limit:g} ms"
+    elif limit is not None and stats.max_ms > limit:
+        verdict, reason = "warn", f"{reason}: some are over {limit:g} ms; a soak decides"
+    return context.finding(
+        "icmp.rtt",
+        verdict,
+        reason,
+        expected=limit,
+        observed=round(stats.median_ms, 3),
+        unit="ms",
+        advice="look for load, interference or a detour on the way" if verdict != "pass" else "",
+        evidence=tuple(observed),
+    )
+
+
+def services(context: Context) -> Findings:
+    """`tcp.open` and `tcp.closed` for each service of the plan, and of the profile besides."""
+    for service, wanted in planned_services(context.device, context.profile).items():
+        name = str(service)
+        seen = context.seen.first(f"tcp/{service.port}")
+        check = f"tcp.{wanted}"
+        path = ("services", wanted)
+        if seen is None or seen.value in {None, "unreachable"}:
+            reason = f"{name}: {seen.raw if seen and seen.raw else 'not asked'}"
+            yield context.finding(
+                check, "not-tested", reason, path=path, expected=f"{name} {wanted}"
+            )
+            continue
+        right = (seen.value == "open") == (wanted == "open")
+        yield context.finding(
+            check,
+            "pass" if right else "fail",
+            f"{name}: {seen.raw}",
+            path=path,
+            expected=f"{name} {wanted}",
+            observed=f"{name} {seen.value}",
+            advice="" if right else _SERVICE_ADVICE[wanted],
+            evidence=(seen,),
+        )
+
+
+_SERVICE_ADVICE = {
+    "open": "switch the service on in the unit, or look for a filter on the way",
+    "closed": "switch the service off in the unit",
+}
+
+
+def planned_services(device: Device, profile: Profile) -> dict[Service, str]:
+    """`open` or `closed` by service; where plan and profile differ, the plan's word counts."""
+    wanted: dict[Service, str] = {}
+    for services_ in (profile.services, device.services):
+        wanted.update(dict.fromkeys(services_.closed, "closed"))
+        wanted.update(dict.fromkeys(services_.open, "open"))
+    return wanted

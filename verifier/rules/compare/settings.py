@@ -1,0 +1,178 @@
+"""Are address, mask, default route and hardware address as planned."""
+
+from __future__ import annotations
+
+import ipaddress
+
+from verifier.model import mib
+from verifier.model.address import Address, Interface, Mac, prefix_of_mask
+from verifier.model.observation import Observation
+from verifier.rules.compare.context import Context, Findings
+
+
+def held_addresses(context: Context) -> dict[Interface, Observation]:
+    """Addresses with masks that the unit lists: ipAddrTable, and ipAddressTable (RFC 4293)."""
+    held: dict[Interface, Observation] = {}
+    masks = context.seen.column("ipAdEntNetMask", mib.IP_ADDR_TABLE["ipAdEntNetMask"])
+    for suffix, seen in masks.items():
+        try:
+            held[Interface.of(Address.parse(suffix), prefix_of_mask(str(seen.value)))] = seen
+        except ValueError:
+            continue
+    prefixes = context.seen.column("ipAddressPrefix", mib.IP_ADDRESS_TABLE["ipAddressPrefix"])
+    for suffix, seen in prefixes.items():
+        if (interface := _prefixed(suffix, str(seen.value))) is not None:
+            held[interface] = seen
+    return held
+
+
+def _prefixed(suffix: str, pointer: str) -> Interface | None:
+    """Address of an ipAddressTable index, with the length its ipAddressPrefix points to."""
+    arcs = [int(arc) for arc in suffix.split(".") if arc.isdigit()]
+    length = pointer.rpartition(".")[2]
+    if len(arcs) < 2 or len(arcs) != arcs[1] + 2 or arcs[1] not in {4, 16}:  # noqa: PLR2004
+        return None
+    if not pointer.startswith(f"{mib.IP_ADDRESS_PREFIX_ENTRY}.") or not length.isdigit():
+        return None
+    try:
+        address = Address.parse(str(ipaddress.ip_address(bytes(arcs[2:]))))
+        return Interface.of(address, int(length))
+    except ValueError:
+        return None
+
+
+def mask(context: Context) -> Findings:
+    """`address.mask`: the mask the unit holds with the planned address."""
+    planned = context.device.address
+    path = ("address",)
+    if (gap := context.snmp_gap) is not None:
+        yield context.finding("address.mask", "not-tested", gap, expected=planned.mask, path=path)
+        return
+    own = {i: o for i, o in held_addresses(context).items() if i.address.ip == planned.address.ip}
+    if not own:
+        yield context.finding(
+            "address.mask",
+            "not-tested",
+            f"the unit lists no mask for {planned.address} ({_table_state(context)})",
+            expected=planned.mask,
+            path=path,
+        )
+        return
+    interface, seen = next(iter(own.items()))
+    right = interface.prefix == planned.prefix
+    yield context.finding(
+        "address.mask",
+        "pass" if right else "fail",
+        "the unit has the planned mask" if right else _mask_meaning(interface, planned),
+        expected=planned.mask,
+        observed=interface.mask,
+        path=path,
+        advice="" if right else "correct the mask in the unit, save, and read it again",
+        evidence=(seen,),
+    )
+
+
+def _mask_meaning(found: Interface, planned: Interface) -> str:
+    if found.prefix < planned.prefix:
+        return (
+            f"the mask is too wide: the unit takes all of {found.subnet} for its own subnet "
+            "and answers hosts beyond its gateway nowhere"
+        )
+    return (
+        f"the mask is too narrow: the unit looks for hosts of {planned.subnet} outside "
+        f"{found.subnet} behind its gateway"
+    )
+
+
+def _table_state(context: Context) -> str:
+    states = [*context.seen.all("ipAdEntNetMask"), *context.seen.all("ipAddressPrefix")]
+    raws = dict.fromkeys(o.raw for o in states if o.value is None and o.raw)
+    return "; ".join(raws) or "it is not in its address table"
+
+
+def extra(context: Context) -> Findings:
+    """`address.extra`: addresses the unit holds and the plan does not know."""
+    device = context.device
+    known = {device.address.address.ip, *(o.address.address.ip for o in device.other_addresses)}
+    strange = {
+        i: o
+        for i, o in held_addresses(context).items()
+        if i.address.ip not in known and not i.address.is_loopback and not i.address.is_link_local
+    }
+    if not strange:
+        return
+    names = ", ".join(str(i) for i in strange)
+    left = device.present_address in strange
+    yield context.finding(
+        "address.extra",
+        "warn",
+        f"the unit also holds {names}"
+        + (": its address from before is still there" if left else ""),
+        path=("address",),
+        expected="planned addresses only",
+        observed=names,
+        advice="remove what is left over, or put it into the plan (other_addresses)",
+        evidence=tuple(strange.values()),
+    )
+
+
+def gateway(context: Context) -> Findings:
+    """`address.gateway`: the next hop of the unit's default route; the best by metric counts."""
+    planned = context.device.gateway
+    if planned is None:
+        return
+    path = ("gateway",)
+    found = [o for o in context.seen.all("default-route") if o.value is not None]
+    gap = context.unread(next(iter(context.seen.all("default-route")), None), "default route")
+    if gap is not None:
+        yield context.finding(
+            "address.gateway", "not-tested", gap, expected=str(planned), path=path
+        )
+        return
+    metrics = [o.value["metric"] if o.value["metric"] is not None else -1 for o in found]
+    best = {o.value["next_hop"] for o, m in zip(found, metrics, strict=True) if m == min(metrics)}
+    right = str(planned.ip) in best
+    listed = ", ".join(dict.fromkeys(str(o.value["next_hop"]) for o in found))
+    yield context.finding(
+        "address.gateway",
+        "pass" if right else "fail",
+        "the unit's default route is the planned one"
+        if right
+        else "the unit's default route goes elsewhere: it is reached from its own subnet only",
+        expected=str(planned),
+        observed=listed,
+        path=path,
+        advice="" if right else "correct the gateway in the unit, save, and read it again",
+        evidence=tuple(found),
+    )
+
+
+def hardware_address(context: Context) -> Findings:
+    """`neighbour.mac`: from the neighbour table when on-link, else ifPhysAddress."""
+    planned = context.device.mac
+    if planned is None:
+        return
+    path = ("mac",)
+    seen = context.seen.first("neighbour") or context.seen.first("ifPhysAddress")
+    if seen is None or seen.value is None:
+        gap = context.snmp_gap or "neither the neighbour table nor ifPhysAddress tells it"
+        yield context.finding("neighbour.mac", "not-tested", gap, expected=str(planned), path=path)
+        return
+    try:
+        right = Mac.parse(str(seen.value)) == planned
+    except ValueError:
+        right = False
+    yield context.finding(
+        "neighbour.mac",
+        "pass" if right else "fail",
+        f"{'the planned' if right else 'another'} hardware address, by {_source(seen)}",
+        expected=str(planned),
+        observed=seen.value,
+        path=path,
+        advice="" if right else "another unit stands at this address, or the unit was exchanged",
+        evidence=(seen,),
+    )
+
+
+def _source(seen: Observation) -> str:
+    return "this laptop's neighbour table" if seen.probe == "neighbour" else "ifPhysAddress"

@@ -1,0 +1,132 @@
+"""The echo phases of a run, in a thread of their own next to the event loop."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+
+from verifier.errors import CannotMeasureError
+from verifier.probes.icmp import Echoer, EchoSeries, EchoTarget
+from verifier.session.probing import Paces, Probing
+from verifier.session.recorder import Recorder
+
+_ASK_AGAIN = 2
+"""Further echoes to a unit that answered none, before that counts."""
+_SLOW_INTERVAL_S = 0.5
+
+
+class Echoing:
+    """Warm-up, counted echoes, and a slow second try for those that stayed silent.
+
+    Args:
+        targets: whom to ask, by name of the device.
+        records: takes what was seen, by name of the device.
+        probing, paces: settings of the run.
+        stop: once set, the phases end with what was measured.
+    """
+
+    def __init__(
+        self,
+        targets: Mapping[str, EchoTarget],
+        records: Mapping[str, Recorder],
+        probing: Probing,
+        paces: Paces,
+        stop: threading.Event,
+    ) -> None:
+        self._targets = targets
+        self._records = records
+        self._probing = probing
+        self._paces = paces
+        self._stop = stop
+        self._loop = asyncio.get_running_loop()
+        self.warm = {name: asyncio.Event() for name in targets}
+        """Set once the warm-up echo to a device is answered or given up."""
+
+    async def run(self) -> None:
+        """Runs all phases; never raises for want of permission, but writes that down."""
+        try:
+            await asyncio.to_thread(self._phases)
+        finally:
+            for event in self.warm.values():
+                event.set()
+
+    def _phases(self) -> None:
+        names = list(self._targets)
+        # One family without permission must not keep the other from being measured.
+        for version in (4, 6):
+            mine = [n for n in names if self._targets[n].address.version == version]
+            if mine:
+                self._family(mine)
+
+    def _family(self, names: Sequence[str]) -> None:
+        paces = self._paces
+        try:
+            with Echoer(
+                pace=paces.network, on_link_pace=paces.on_link, loopback_pace=paces.loopback
+            ) as echoer:
+                self._measure(echoer, names)
+        except CannotMeasureError as fault:
+            for name in names:
+                self._records[name].note("icmp", "echo", raw=str(fault))
+
+    def _measure(self, echoer: Echoer, names: Sequence[str]) -> None:
+        self._warm_up(echoer, names)
+        probing = self._probing
+        counted = self._echo(echoer, names, probing.echoes, probing.interval_s)
+        silent = [n for n in names if counted[n].sent and not any(_received(counted[n]))]
+        if silent and not self._stop.is_set():
+            self._echo(echoer, silent, _ASK_AGAIN, max(probing.interval_s, _SLOW_INTERVAL_S))
+
+    def _warm_up(self, echoer: Echoer, names: Sequence[str]) -> None:
+        def done(index: int, series: EchoSeries) -> None:
+            name = names[index]
+            value = {"replied": any(_received(series)), "silence": _silence(series)}
+            self._records[name].note("icmp", "warm-up", value=value)
+            self._loop.call_soon_threadsafe(self.warm[name].set)
+
+        echoer.run(
+            [self._targets[n] for n in names],
+            count=1,
+            interval_s=0.0,
+            timeout_s=self._probing.timeout_s,
+            on_done=done,
+            stop=self._stop,
+        )
+
+    def _echo(
+        self, echoer: Echoer, names: Sequence[str], count: int, interval_s: float
+    ) -> dict[str, EchoSeries]:
+        measured = echoer.run(
+            [self._targets[n] for n in names],
+            count=count,
+            interval_s=interval_s,
+            timeout_s=self._probing.timeout_s,
+            stop=self._stop,
+        )
+        for name, series in zip(names, measured, strict=True):
+            if series.sent or series.silences:
+                self._records[name].note("icmp", "echo", value=_value(series), unit="ms")
+        return dict(zip(names, measured, strict=True))
+
+
+def _received(series: EchoSeries) -> list[bool]:
+    return [rtt is not None for rtt in series.rtt_ms]
+
+
+def _silence(series: EchoSeries) -> list[dict[str, object]]:
+    return [asdict(silence) for silence in dict.fromkeys(series.silences)]
+
+
+def _value(series: EchoSeries) -> dict[str, object]:
+    return {
+        "sent": series.sent,
+        "received": sum(_received(series)),
+        "rtt_ms": [None if r is None else round(r, 4) for r in series.rtt_ms],
+        "duplicates": series.duplicates,
+        "reordered": series.reordered,
+        "foreign_id": series.foreign_id,
+        "payload_bytes": series.payload_bytes,
+        "silence": _silence(series),
+    }

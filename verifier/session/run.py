@@ -1,0 +1,249 @@
+"""One verification: look at the laptop, probe every unit, compare, explain."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from typing import Literal
+
+from verifier.model.address import Address
+from verifier.model.credentials import SnmpEntry
+from verifier.model.laptop import Laptop, Route
+from verifier.model.observation import Observation
+from verifier.model.plan import Device, Plan, Stage
+from verifier.model.problem import Problem
+from verifier.model.profile import Profile
+from verifier.model.result import PlanReference, Result
+from verifier.model.subject import Subject
+from verifier.probes import laptop as this_machine
+from verifier.probes import tcp
+from verifier.probes.icmp import EchoTarget
+from verifier.probes.snmp import SnmpClient, Target
+from verifier.rules.compare import REACH, VERIFY, compare
+from verifier.rules.compare.reach import planned_services
+from verifier.rules.compare.seen import laptop_value, route_value
+from verifier.rules.subnet import assumed_route
+from verifier.session.echoing import Echoing
+from verifier.session.probing import Paces, Probing
+from verifier.session.recorder import Clock, Recorder, numbered, timestamp, utc_now
+from verifier.session.survey import Survey
+
+_SETTLE_S = 0.5
+"""How long the other probes wait for the warm-up echo, which resolves the neighbour first."""
+_AT_ONCE = 512
+"""Units that are asked by TCP and SNMP at the same time."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """What is to be verified.
+
+    Attributes:
+        plan_sha256: hash of the plan's canonical JSON.
+        problems: the plan's warnings; each becomes a finding `plan.RULE`.
+        devices: those asked for, in plan order.
+        profiles: by id, every profile the devices name.
+        credentials: by entry name, every entry the devices name.
+        laptop: given instead of this machine's own interfaces.
+        progress: called with units finished and units in all.
+    """
+
+    command: Literal["verify", "reach"]
+    plan: Plan
+    plan_sha256: str
+    problems: tuple[Problem, ...] = ()
+    stage: Stage
+    devices: Sequence[Device]
+    profiles: Mapping[str, Profile]
+    credentials: Mapping[str, SnmpEntry] = field(default_factory=dict)
+    probing: Probing = field(default_factory=Probing)
+    laptop: Laptop | None = None
+    accept_untested: tuple[str, ...] = ()
+    progress: Callable[[int, int], None] | None = None
+    clock: Clock = utc_now
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """A result, and whether it was cut short by a person."""
+
+    result: Result
+    interrupted: bool
+
+
+def run(request: Request) -> Outcome:
+    """Carries out `request`.
+
+    An interrupt (Ctrl-C) ends it early; what was measured so far is in the result.
+    Raises CannotMeasureError where not even this machine can be read.
+    """
+    started = timestamp(request.clock())
+    conductor = _Conductor(request)
+    asyncio.run(conductor.probe())
+    observations = conductor.observations()
+    findings, causes = compare(
+        request.plan,
+        request.profiles,
+        observations,
+        checks=REACH if request.command == "reach" else VERIFY,
+        devices=request.devices,
+        accept_untested=request.accept_untested,
+        problems=request.problems,
+    )
+    plan = request.plan
+    result = Result(
+        command=request.command,
+        stage=request.stage,
+        plan=PlanReference(
+            name=plan.network.name,
+            revision=plan.network.revision,
+            sha256=request.plan_sha256,
+            file_sha256=plan.file_sha256,
+        ),
+        started=started,
+        finished=timestamp(request.clock()),
+        findings=findings,
+        causes=causes,
+        observations=observations,
+    )
+    return Outcome(result, conductor.stop.is_set())
+
+
+class _Conductor:
+    """Runs all probes of a request and holds what they saw."""
+
+    def __init__(self, request: Request) -> None:
+        self.stop = threading.Event()
+        self._request = request
+        self._paces = Paces.of(request.probing)
+        self._laptop_record = Recorder(Subject("laptop", "laptop"), request.clock)
+        self._records = {
+            d.name: Recorder(Subject("device", d.name), request.clock) for d in request.devices
+        }
+        self._finished = 0
+
+    def observations(self) -> tuple[Observation, ...]:
+        """All that was seen, numbered; the laptop first, then the units in plan order."""
+        for record in self._records.values():
+            if self.stop.is_set():
+                self._note_interruption(record)
+        return numbered([self._laptop_record, *self._records.values()])
+
+    def _note_interruption(self, record: Recorder) -> None:
+        seen = {o.what for o in record.seen}
+        for probe, what in (("icmp", "echo"), ("snmp", "answer")):
+            if what not in seen and (what != "answer" or self._request.command == "verify"):
+                record.note(probe, what, raw="interrupted before it was asked")  # type: ignore[arg-type]
+
+    async def probe(self) -> None:
+        """Runs every probe; returns when all are done or a person interrupts."""
+        routes = self._look()
+        probes = asyncio.create_task(self._probe_units(routes))
+        with self._interrupts(probes), suppress(asyncio.CancelledError):
+            await probes
+        if self._request.command == "verify":
+            self._note_neighbours()
+
+    def _look(self) -> Mapping[str, Route | None]:
+        laptop = self._request.laptop or this_machine.look()
+        self._laptop_record.note("laptop", "interfaces", value=laptop_value(laptop))
+        addresses = {d.name: d.address.address for d in self._request.devices}
+        if laptop.assumed:
+            found = {a: assumed_route(laptop, a) for a in addresses.values()}
+        else:
+            found = this_machine.routes(addresses.values())
+        routes = {name: found[address] for name, address in addresses.items()}
+        for name, route in routes.items():
+            self._records[name].note("laptop", "route", value=route_value(route))
+        return routes
+
+    @contextmanager
+    def _interrupts(self, probes: asyncio.Task[None]) -> Iterator[None]:
+        loop = asyncio.get_running_loop()
+
+        def interrupt() -> None:
+            self.stop.set()
+            probes.cancel()
+            loop.remove_signal_handler(signal.SIGINT)
+
+        with suppress(NotImplementedError, ValueError, RuntimeError):
+            loop.add_signal_handler(signal.SIGINT, interrupt)
+        try:
+            yield
+        finally:
+            with suppress(NotImplementedError, ValueError, RuntimeError):
+                loop.remove_signal_handler(signal.SIGINT)
+
+    async def _probe_units(self, routes: Mapping[str, Route | None]) -> None:
+        request = self._request
+        targets = {d.name: _echo_target(d.address.address, routes[d.name]) for d in request.devices}
+        echoing = Echoing(targets, self._records, request.probing, self._paces, self.stop)
+        gate = asyncio.Semaphore(_AT_ONCE)
+        async with (
+            SnmpClient(self._paces.network) as client,
+            SnmpClient(self._paces.loopback) as loopback_client,
+            asyncio.TaskGroup() as tasks,
+        ):
+            tasks.create_task(echoing.run())
+            for device in request.devices:
+                asked_by = loopback_client if device.address.address.is_loopback else client
+                warm = echoing.warm[device.name]
+                tasks.create_task(self._probe_unit(device, asked_by, warm, gate))
+
+    async def _probe_unit(
+        self, device: Device, client: SnmpClient, warm: asyncio.Event, gate: asyncio.Semaphore
+    ) -> None:
+        async with gate:
+            with suppress(TimeoutError):
+                await asyncio.wait_for(warm.wait(), _SETTLE_S)
+            async with asyncio.TaskGroup() as probes:
+                probes.create_task(self._services(device))
+                if self._request.command == "verify" and device.snmp is not None:
+                    probes.create_task(self._survey(device, client))
+        self._finished += 1
+        if self._request.progress is not None:
+            self._request.progress(self._finished, len(self._request.devices))
+
+    async def _services(self, device: Device) -> None:
+        request = self._request
+        address = device.address.address
+        pace = self._paces.for_address(loopback=address.is_loopback)
+        for service in planned_services(device, request.profiles[device.profile]):
+            answer = await tcp.connect(
+                address, service.port, timeout_s=request.probing.timeout_s, pace=pace
+            )
+            self._records[device.name].note(
+                "tcp",
+                f"tcp/{service.port}",
+                value=answer.state,
+                raw=answer.detail,
+                took_ms=answer.took_ms,
+            )
+
+    async def _survey(self, device: Device, client: SnmpClient) -> None:
+        request = self._request
+        assert device.snmp is not None
+        target = Target(
+            address=device.address.address,
+            entry=request.credentials[device.snmp],
+            timeout_s=request.probing.snmp_timeout_s,
+            retries=request.probing.snmp_retries,
+        )
+        profile = request.profiles[device.profile]
+        survey = Survey(client, target, device, profile, self._records[device.name])
+        await survey.run(request.probing.device_deadline_s)
+
+    def _note_neighbours(self) -> None:
+        known = this_machine.neighbours()
+        for device in self._request.devices:
+            if (mac := known.get(device.address.address)) is not None:
+                self._records[device.name].note("neighbour", "neighbour", value=str(mac))
+
+
+def _echo_target(address: Address, route: Route | None) -> EchoTarget:
+    new = route is not None and route.next_hop is None and not address.is_loopback
+    return EchoTarget(address=address, on_link_new=new)

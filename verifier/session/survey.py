@@ -1,0 +1,277 @@
+"""Asks one unit by SNMP: few numeric objects, never a whole MIB, and writes down what came."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+
+from verifier.model import mib
+from verifier.model.address import Address
+from verifier.model.plan import Device
+from verifier.model.profile import Profile, Reading
+from verifier.probes.snmp import Binding, Reply, SnmpClient, Target
+from verifier.rules import ports, routes
+from verifier.session.recorder import Recorder
+
+MAX_ADDRESSES = 64
+MAX_INTERFACES = 2000
+MAX_DEFAULT_ROUTES = 8
+_TABLES = (
+    mib.SYSTEM,
+    mib.IP_ADDR_TABLE,
+    mib.IP_ADDRESS_TABLE,
+    mib.IF_TABLE,
+    mib.IF_X_TABLE,
+    mib.DUPLEX,
+)
+_OIDS = {name: oid for table in _TABLES for name, oid in table.items()}
+_NAMES = {oid: name for name, oid in _OIDS.items()}
+_ENUMERATIONS = {
+    "ifOperStatus": mib.IF_OPER_STATUS,
+    "ifAdminStatus": mib.IF_ADMIN_STATUS,
+    "dot3StatsDuplexStatus": mib.DUPLEX_STATUS,
+}
+_PORT_COLUMNS = (
+    "ifOperStatus",
+    "ifAdminStatus",
+    "ifSpeed",
+    "ifHighSpeed",
+    "ifMtu",
+    "dot3StatsDuplexStatus",
+)
+
+
+class Survey:
+    """The questions to one unit.
+
+    Args:
+        client: shared by all units of a run.
+        target: where and with which credentials to ask.
+        device: what is planned decides what is asked.
+        profile: further readings.
+        record: takes what was seen.
+    """
+
+    def __init__(
+        self,
+        client: SnmpClient,
+        target: Target,
+        device: Device,
+        profile: Profile,
+        record: Recorder,
+    ) -> None:
+        self._client = client
+        self._target = target
+        self._device = device
+        self._profile = profile
+        self._record = record
+
+    async def run(self, deadline_s: float) -> None:
+        """Asks everything, for `deadline_s` seconds at most; silence ends it early."""
+        try:
+            async with asyncio.timeout(deadline_s):
+                await self._ask()
+        except TimeoutError:
+            self._record.note(
+                "snmp", "deadline", raw=f"the unit was not read to the end within {deadline_s:g} s"
+            )
+
+    async def _ask(self) -> None:
+        if not await self._identity():
+            return
+        await self._readings()
+        await self._addresses()
+        if self._device.gateway is not None:
+            await self._default_route()
+        if self._device.ports:
+            await self._ports()
+
+    async def _identity(self) -> bool:
+        wanted = ("sysName", "sysLocation", "sysObjectID", "sysUpTime", "sysDescr")
+        reply = await self._client.get(self._target, [mib.SYSTEM[name] for name in wanted])
+        self._record.note(
+            "snmp", "answer", value=reply.outcome, raw=reply.detail, took_ms=reply.took_ms
+        )
+        if reply.outcome != "answered":
+            return False
+        if reply.responder is not None:
+            self._record.note("snmp", "responder", value=reply.responder)
+        if reply.engine_id is not None:
+            self._record.note("snmp", "engine-id", value=reply.engine_id.hex())
+        self._bindings(reply)
+        return True
+
+    async def _readings(self) -> None:
+        scalars = [r for r in self._profile.reading if r.index is None]
+        columns = [r for r in self._profile.reading if r.index is not None and r.index.isdigit()]
+        by_oid = {r.oid: r for r in scalars} | {f"{r.oid}.{r.index}": r for r in columns}
+        if by_oid:
+            reply = await self._client.get(self._target, list(by_oid))
+            for binding in reply.bindings:
+                if binding.oid in by_oid:
+                    self._reading(by_oid[binding.oid], binding, reply.took_ms)
+        for reading in (r for r in self._profile.reading if r.index == "first"):
+            reply = await self._client.get_next(self._target, [reading.oid])
+            for binding in reply.bindings:
+                if binding.oid.startswith(reading.oid + "."):
+                    self._reading(reading, binding, reply.took_ms)
+
+    def _reading(self, reading: Reading, binding: Binding, took_ms: float) -> None:
+        self._record.note(
+            "snmp",
+            reading.field,
+            value=decoded(reading, binding),
+            raw=binding.raw,
+            oid=binding.oid,
+            unit=reading.unit,
+            took_ms=took_ms,
+        )
+
+    async def _addresses(self) -> None:
+        table = mib.IP_ADDR_TABLE if self._device.address.address.is_v4 else mib.IP_ADDRESS_TABLE
+        rows = await self._walk(table, MAX_ADDRESSES)
+        if not rows and table is mib.IP_ADDR_TABLE:
+            rows = await self._walk(mib.IP_ADDRESS_TABLE, MAX_ADDRESSES)
+        index = self._own_interface(rows)
+        if self._device.mac is not None and index is not None:
+            await self._get({"ifPhysAddress": _OIDS["ifPhysAddress"]}, index)
+
+    def _own_interface(self, rows: Mapping[str, Mapping[str, Binding]]) -> str | None:
+        """The ifIndex of the interface that holds the planned address."""
+        for suffix in address_suffixes(self._device.address.address):
+            for name in ("ipAdEntIfIndex", "ipAddressIfIndex"):
+                binding = rows.get(suffix, {}).get(name)
+                if binding is not None and not binding.missing:
+                    return str(binding.value)
+        return None
+
+    async def _default_route(self) -> None:
+        version = self._device.address.version
+        if version == 4:  # noqa: PLR2004
+            reply = await self._client.get(self._target, [mib.IP_ROUTE_NEXT_HOP_DEFAULT])
+            for binding in reply.bindings:
+                if not binding.missing and str(binding.value) != "0.0.0.0":  # noqa: S104
+                    self._route(binding, str(binding.value), None)
+                    return
+        for table in routes.tables(version):
+            if await self._default_rows(table):
+                return
+        self._record.note("snmp", "default-route", raw="no default route in any routing table")
+
+    async def _default_rows(self, table: routes.RouteTable) -> bool:
+        found: list[tuple[Binding, str]] = []
+        at = table.subtree
+        for _ in range(MAX_DEFAULT_ROUTES):
+            reply = await self._client.get_next(self._target, [at])
+            binding = reply.bindings[0] if reply.bindings else None
+            hop = routes.next_hop(table, binding.oid) if binding and not binding.missing else None
+            if binding is None or hop is None or binding.oid == at:
+                break
+            found.append((binding, hop))
+            at = binding.oid
+        metrics = await self._metrics(table, [b.oid for b, _ in found]) if len(found) > 1 else {}
+        for binding, hop in found:
+            self._route(binding, hop, metrics.get(binding.oid))
+        return bool(found)
+
+    async def _metrics(self, table: routes.RouteTable, oids: list[str]) -> dict[str, int]:
+        swapped = {table.metric_column + o.removeprefix(table.type_column): o for o in oids}
+        reply = await self._client.get(self._target, list(swapped))
+        return {
+            swapped[b.oid]: b.value
+            for b in reply.bindings
+            if b.oid in swapped and isinstance(b.value, int)
+        }
+
+    def _route(self, binding: Binding, next_hop: str, metric: int | None) -> None:
+        value = {"next_hop": next_hop, "metric": metric}
+        self._record.note("snmp", "default-route", value=value, raw=binding.raw, oid=binding.oid)
+
+    async def _ports(self) -> None:
+        columns = {name: _OIDS[name] for name in ports.NAME_COLUMNS}
+        rows = await self._walk(columns, MAX_INTERFACES)
+        names = {
+            column: {i: row[column].text for i, row in rows.items() if column in row}
+            for column in ports.NAME_COLUMNS
+        }
+        wanted = {i for port in self._device.ports for i in ports.match(names, port.name)}
+        columns = {name: _OIDS[name] for name in _PORT_COLUMNS}
+        for index in sorted(wanted, key=int):
+            await self._get(columns, index)
+
+    async def _get(self, columns: Mapping[str, str], index: str) -> None:
+        reply = await self._client.get(self._target, [f"{oid}.{index}" for oid in columns.values()])
+        if reply.outcome != "answered":
+            for name in columns:
+                self._record.note("snmp", name, oid=f"{columns[name]}.{index}", raw=_failure(reply))
+        self._bindings(reply)
+
+    async def _walk(
+        self, columns: Mapping[str, str], max_rows: int
+    ) -> dict[str, dict[str, Binding]]:
+        """Walks columns of one table; rows by index, cells by column name."""
+        table = await self._client.walk(self._target, list(columns.values()), max_rows=max_rows)
+        named = {oid: name for name, oid in columns.items()}
+        rows = {
+            suffix: {named[column]: binding for column, binding in row.items()}
+            for suffix, row in table.rows.items()
+        }
+        for row in rows.values():
+            for name, binding in row.items():
+                self._note(name, binding, None)
+        if table.outcome != "answered" or not rows:
+            for name in columns:
+                raw = (
+                    "no rows" if table.outcome == "answered" else f"{table.outcome}: {table.detail}"
+                )
+                self._record.note("snmp", name, oid=columns[name], raw=raw)
+        return rows
+
+    def _bindings(self, reply: Reply) -> None:
+        for binding in reply.bindings:
+            name = _NAMES.get(binding.oid) or _NAMES.get(binding.oid.rpartition(".")[0])
+            if name is not None:
+                self._note(name, binding, reply.took_ms)
+
+    def _note(self, name: str, binding: Binding, took_ms: float | None) -> None:
+        value = None if binding.missing else plain(name, binding)
+        self._record.note(
+            "snmp", name, value=value, raw=binding.raw, oid=binding.oid, took_ms=took_ms
+        )
+
+
+def _failure(reply: Reply) -> str:
+    return f"{reply.outcome}: {reply.detail}" if reply.detail else reply.outcome
+
+
+def address_suffixes(address: Address) -> tuple[str, ...]:
+    """How an address is an index: of ipAddrTable (IPv4), and of ipAddressTable (RFC 4293)."""
+    dotted = ".".join(str(octet) for octet in address.ip.packed)
+    if address.is_v4:
+        return dotted, f"1.4.{dotted}"
+    return (f"2.16.{dotted}",)
+
+
+def plain(name: str, binding: Binding) -> str | int | None:
+    """A standard object's value as JSON: enumerations by name, hardware addresses with colons."""
+    value = binding.value
+    if name in _ENUMERATIONS:
+        return _ENUMERATIONS[name].get(value, str(value)) if isinstance(value, int) else None
+    if name == "ifPhysAddress" and isinstance(value, bytes):
+        return ":".join(f"{octet:02x}" for octet in value)
+    return binding.text if isinstance(value, bytes) else value
+
+
+def decoded(reading: Reading, binding: Binding) -> str | float | None:
+    """A profile reading's value: scaled, or named, or as text; None where it means nothing."""
+    if binding.missing:
+        return None
+    if reading.type == "text":
+        return binding.text
+    try:
+        number = int(binding.text)
+    except ValueError:
+        return None
+    if reading.type == "enumeration":
+        return reading.values.get(number)
+    return None if number in reading.no_signal else number * reading.scale
