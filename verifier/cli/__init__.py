@@ -96,9 +96,9 @@ def _complain(fault: VerifierError) -> None:
     from verifier.report.plain import plain  # noqa: PLC0415
 
     click.echo(f"plan-verifier: {plain(fault)}", err=True)
-    if isinstance(fault, InputError):
-        for problem in fault.problems:
-            where = f"{problem.origin}: " if problem.origin else ""
+    for problem in fault.problems if isinstance(fault, InputError) else ():
+        where = f"{problem.origin}: " if problem.origin else ""
+        if problem.message not in str(fault):
             click.echo(f"  {problem.severity}: {plain(where + problem.message)}", err=True)
 
 

@@ -157,7 +157,8 @@ def load_plan(path: Path) -> tuple[Plan, tuple[Problem, ...]]:
 def all_problems(path: Path) -> tuple[Plan, tuple[Problem, ...]]:
     """The plan as far as it can be read, and everything that is wrong with it."""
     plan, reading = read_plan(path)
-    return plan, (*reading, *plan_rules.check(plan))
+    unread = {p.subject.name for p in reading if p.severity == "error"}
+    return plan, (*reading, *plan_rules.check(plan, unread))
 
 
 def select(

@@ -17,12 +17,13 @@ def _leading_zero(text: str) -> str | None:
     if not _OCTETS.fullmatch(text):
         return None
     octets = text.split(".")
-    if not any(len(o) > 1 and o.startswith("0") for o in octets):
+    zeros = [o for o in octets if len(o) > 1 and o.startswith("0")]
+    if not zeros:
         return None
     decimal = ".".join(str(int(o)) for o in octets)
     message = f"{text} has a leading zero: {decimal} if meant as decimal"
-    if all(set(o) <= set("01234567") for o in octets):
-        octal = ".".join(str(int(o, 8)) if o.startswith("0") else o for o in octets)
+    if all(set(o) <= set("01234567") for o in zeros):
+        octal = ".".join(str(int(o, 8)) if o in zeros else o for o in octets)
         message += f", {octal} if read as octal"
     return message + "; write it without the zero"
 

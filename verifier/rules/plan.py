@@ -7,20 +7,37 @@ address, not a number) are found by `files/`, before these rules run.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
-from typing import Literal
+from collections.abc import Callable, Collection, Iterable, Iterator
+from typing import Literal, NamedTuple
 
 import netaddr
 
 from verifier.model.address import Address, Interface
-from verifier.model.plan import Plan
+from verifier.model.plan import Device, Plan
 from verifier.model.problem import Problem
 from verifier.model.subject import Subject, SubjectKind
 from verifier.rules.hosts import not_a_host, unusable
 
 Severity = Literal["error", "warning"]
-Found = Iterator[tuple[Subject, tuple[str, ...], str]]
-"""Subject, path of the value (see `Plan.origins`), message."""
+
+
+class Fault(NamedTuple):
+    """What a rule found.
+
+    Attributes:
+        path: of the value, see `Plan.origins`.
+        missing: the name that the plan does not hold; no fault if it was written but not read.
+    """
+
+    subject: Subject
+    path: tuple[str, ...]
+    message: str
+    missing: str | None = None
+
+
+Found = Iterator[Fault]
+_ANY = "*"
+"""Stands for any name in `Fault.missing`."""
 
 _DOCUMENTATION = [
     netaddr.IPNetwork(n)
@@ -31,12 +48,18 @@ _DOCUMENTATION = [
 ]  # fmt: skip
 
 
-def check(plan: Plan) -> tuple[Problem, ...]:
-    """Every problem of `plan`, in the order of the rules."""
+def check(plan: Plan, unread: Collection[str] = ()) -> tuple[Problem, ...]:
+    """Every problem of `plan`, in the order of the rules.
+
+    Args:
+        plan: as far as it could be read.
+        unread: names of things that were written but could not be read; they are not missing.
+    """
     return tuple(
-        Problem(severity, name, subject, plan.origin(*path), message)
+        Problem(severity, name, fault.subject, plan.origin(*fault.path), fault.message)
         for name, severity, rule in RULES
-        for subject, path, message in rule(plan)
+        for fault in rule(plan)
+        if not (unread and (fault.missing == _ANY or fault.missing in unread))
     )
 
 
@@ -53,13 +76,15 @@ def _kinds(plan: Plan) -> Iterator[tuple[SubjectKind, str, list[str]]]:
 
 def _nothing_planned(plan: Plan) -> Found:
     if not plan.devices:
-        yield Subject("network", plan.network.name), ("network",), "the plan has no devices"
+        yield Fault(
+            Subject("network", plan.network.name), ("network",), "the plan has no devices", _ANY
+        )
 
 
 def _name_doubled(plan: Plan) -> Found:
     for kind, path, names in _kinds(plan):
         for name in sorted({n for n in names if names.count(n) > 1} if _doubled(names) else ()):
-            yield Subject(kind, name), (path, name), f"two {path} are called {name!r}"
+            yield Fault(Subject(kind, name), (path, name), f"two {path} are called {name!r}")
 
 
 def _doubled(names: list[str]) -> bool:
@@ -74,7 +99,7 @@ def _name_differs_by_case(plan: Plan) -> Found:
         for same in folded.values():
             for name in sorted(same)[1:]:
                 first = min(same)
-                yield (
+                yield Fault(
                     Subject(kind, name),
                     (path, name),
                     f"{name!r} and {first!r} are equal but for capital letters",
@@ -85,18 +110,20 @@ def _site_unknown(plan: Plan) -> Found:
     known = {s.name for s in plan.sites}
     for d in plan.devices:
         if d.site is not None and d.site not in known:
-            yield (
+            yield Fault(
                 _device(d.name),
                 ("devices", d.name, "site"),
                 f"site {d.site!r} is not in the plan",
+                d.site,
             )
     for window in plan.maintenance:
         for site in window.sites:
             if site not in known:
-                yield (
+                yield Fault(
                     Subject("network", plan.network.name),
                     ("maintenance", window.name, "sites"),
                     f"maintenance {window.name!r}: site {site!r} is not in the plan",
+                    site,
                 )
 
 
@@ -107,10 +134,11 @@ def _link_end_unknown(plan: Plan) -> Found:
             for name, end in carrier.ends():
                 if end.device not in known:
                     path = ("links", link.name, str(carrier.carrier), name, "device")
-                    yield (
+                    yield Fault(
                         Subject("link", link.name, carrier=carrier.carrier, end=name),
                         path,
                         f"device {end.device!r} is not in the plan",
+                        end.device,
                     )
 
 
@@ -118,7 +146,7 @@ def _link_to_itself(plan: Plan) -> Found:
     for link in plan.links:
         a, b = link.devices()
         for device in sorted(a & b):
-            yield (
+            yield Fault(
                 Subject("link", link.name),
                 ("links", link.name),
                 f"{device!r} stands at both ends of the link",
@@ -131,9 +159,9 @@ def _uplink_unknown(plan: Plan) -> Found:
         for up in d.uplink:
             path = ("devices", d.name, "uplink")
             if up == d.name:
-                yield _device(d.name), path, "a unit cannot be its own uplink"
+                yield Fault(_device(d.name), path, "a unit cannot be its own uplink")
             elif up not in known:
-                yield _device(d.name), path, f"uplink {up!r} is not in the plan"
+                yield Fault(_device(d.name), path, f"uplink {up!r} is not in the plan", up)
 
 
 def _host_addresses(plan: Plan) -> Iterator[tuple[Subject, tuple[str, ...], Interface]]:
@@ -151,10 +179,10 @@ def _host_addresses(plan: Plan) -> Iterator[tuple[Subject, tuple[str, ...], Inte
 def _address_not_a_host(plan: Plan) -> Found:
     for subject, path, interface in _host_addresses(plan):
         if (why := unusable(interface)) is not None:
-            yield subject, path, f"{why}: no unit can have it"
+            yield Fault(subject, path, f"{why}: no unit can have it")
     for host in plan.management.hosts:
         if (why := not_a_host(host.address)) is not None:
-            yield Subject("host", host.name), ("hosts", host.name, "address"), why
+            yield Fault(Subject("host", host.name), ("hosts", host.name, "address"), why)
 
 
 def _address_doubled(plan: Plan) -> Found:
@@ -169,30 +197,39 @@ def _address_doubled(plan: Plan) -> Found:
     for subject, path, address in addresses:
         key = (address.version, address.value, address.zone)
         if (owner := owners.setdefault(key, subject)) is not subject:
-            yield subject, path, f"{address} is also the address of {owner.kind} {owner.name!r}"
-
-
-def _gateway_wrong(plan: Plan) -> Found:
-    for d in plan.devices:
-        if d.gateway is None:
-            continue
-        own = [d.address, *(o.address for o in d.other_addresses)]
-        path = ("devices", d.name, "gateway")
-        if any(i.address == d.gateway for i in own):
-            yield _device(d.name), path, f"gateway {d.gateway} is the device's own address"
-        inside = [i for i in own if i.holds(d.gateway)]
-        if not inside and (d.gateway.is_v4 or not d.gateway.is_link_local):
-            yield (
-                _device(d.name),
-                path,
-                f"gateway {d.gateway} lies outside {_subnets(own)}: the device cannot reach it",
+            yield Fault(
+                subject, path, f"{address} is also the address of {owner.kind} {owner.name!r}"
             )
-        elif inside and (why := unusable(Interface(d.gateway, inside[0].prefix))) is not None:
-            yield _device(d.name), path, f"gateway: {why}"
 
 
-def _subnets(interfaces: list[Interface]) -> str:
-    return ", ".join(dict.fromkeys(i.subnet for i in interfaces))
+def _gateways(plan: Plan) -> Iterator[tuple[Device, Address, list[Interface], tuple[str, ...]]]:
+    """Each device with a gateway: the gateway, the device's own addresses, the gateway's path."""
+    for d in plan.devices:
+        if d.gateway is not None:
+            own = [d.address, *(o.address for o in d.other_addresses)]
+            yield d, d.gateway, own, ("devices", d.name, "gateway")
+
+
+def _gateway_is_itself(plan: Plan) -> Found:
+    for d, gateway, own, path in _gateways(plan):
+        if any(i.address == gateway for i in own):
+            yield Fault(_device(d.name), path, f"gateway {gateway} is the device's own address")
+
+
+def _gateway_outside(plan: Plan) -> Found:
+    for d, gateway, own, path in _gateways(plan):
+        on_link = not gateway.is_v4 and gateway.is_link_local
+        if not on_link and not any(i.holds(gateway) for i in own):
+            subnets = ", ".join(dict.fromkeys(i.subnet for i in own))
+            message = f"gateway {gateway} lies outside {subnets}: the device cannot reach it"
+            yield Fault(_device(d.name), path, message)
+
+
+def _gateway_not_a_host(plan: Plan) -> Found:
+    for d, gateway, own, path in _gateways(plan):
+        around = next((i for i in own if i.holds(gateway)), None)
+        if around and (why := unusable(Interface(gateway, around.prefix))) is not None:
+            yield Fault(_device(d.name), path, f"gateway: {why}")
 
 
 def _documentation(address: Address) -> bool:
@@ -204,7 +241,7 @@ def _address_for_documentation(plan: Plan) -> Found:
         return
     for subject, path, interface in _host_addresses(plan):
         if _documentation(interface.address):
-            yield (
+            yield Fault(
                 subject,
                 path,
                 (
@@ -217,15 +254,19 @@ def _address_for_documentation(plan: Plan) -> Found:
 def _address_stays_local(plan: Plan) -> Found:
     for subject, path, interface in _host_addresses(plan):
         if interface.address.is_loopback and not plan.network.example:
-            yield subject, path, f"{interface.address} is a loopback address: only this machine"
+            yield Fault(
+                subject, path, f"{interface.address} is a loopback address: only this machine"
+            )
         elif interface.address.is_link_local:
-            yield subject, path, f"{interface.address} is link-local: not reached through a router"
+            yield Fault(
+                subject, path, f"{interface.address} is link-local: not reached through a router"
+            )
 
 
 def _vlan_out_of_range(plan: Plan) -> Found:
     for d in plan.devices:
         if d.management_vlan is not None and not 1 <= d.management_vlan <= 4094:  # noqa: PLR2004
-            yield (
+            yield Fault(
                 _device(d.name),
                 ("devices", d.name, "management_vlan"),
                 f"VLAN {d.management_vlan} does not exist: 1 to 4094 (IEEE 802.1Q)",
@@ -236,7 +277,7 @@ def _port_doubled(plan: Plan) -> Found:
     for d in plan.devices:
         names = [p.name for p in d.ports]
         for name in sorted({n for n in names if names.count(n) > 1}):
-            yield (
+            yield Fault(
                 Subject("port", d.name, port=name),
                 ("devices", d.name, "ports", name),
                 f"port {name!r} stands twice",
@@ -246,7 +287,7 @@ def _port_doubled(plan: Plan) -> Found:
 def _service_both(plan: Plan) -> Found:
     for d in plan.devices:
         for service in sorted(map(str, set(d.services.open) & set(d.services.closed))):
-            yield (
+            yield Fault(
                 _device(d.name),
                 ("devices", d.name, "services"),
                 f"{service} is planned both open and closed",
@@ -263,7 +304,9 @@ RULES: tuple[tuple[str, Severity, Callable[[Plan], Found]], ...] = (
     ("uplink-unknown", "error", _uplink_unknown),
     ("address-not-a-host", "error", _address_not_a_host),
     ("address-doubled", "error", _address_doubled),
-    ("gateway-outside-subnet", "error", _gateway_wrong),
+    ("gateway-is-itself", "error", _gateway_is_itself),
+    ("gateway-outside-subnet", "error", _gateway_outside),
+    ("gateway-not-a-host", "error", _gateway_not_a_host),
     ("address-for-documentation", "warning", _address_for_documentation),
     ("address-stays-local", "warning", _address_stays_local),
     ("vlan-out-of-range", "error", _vlan_out_of_range),

@@ -55,15 +55,15 @@ class _Pair:
         ]
 
     def source(self) -> Interface | None:
-        """The laptop's address that packets to the device carry."""
+        """The laptop's address that packets to the device carry, or that it would answer."""
+        held = self.held()
         if self.route is None:
-            return None
-        own = [a for i, a in self.held() if i.name == self.route.interface]
+            near = [a for _, a in held if self.at.holds(a.address)]
+            return next(iter([*near, *(a for _, a in held)]), None)
+        own = [a for i, a in held if i.name == self.route.interface]
         if self.route.source is not None:
             wanted = self.route.source.value
-            own = [a for a in own if a.address.value == wanted] or [
-                a for _, a in self.held() if a.address.value == wanted
-            ]
+            own = [a for a in [*own, *(a for _, a in held)] if a.address.value == wanted]
         return own[0] if own else None
 
 

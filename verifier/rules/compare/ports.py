@@ -71,7 +71,7 @@ def _row(context: Context, port: Port, found: tuple[str, ...]) -> _Row:
         names = context.seen.all("ifName")
         failed = next((o.raw for o in names if o.value is None and o.raw), None)
         gap = f"the unit lists no port {port.name!r}" + (f" ({failed})" if failed else "")
-    return _Row(context, port, found[0] if found else "", gap)
+    return _Row(context, port, "" if gap is not None else found[0], gap)
 
 
 def _finding(row: _Row, check: str, field: str, unit: str | None, judged: _Judged) -> Finding:
@@ -117,7 +117,7 @@ def speed_mbps(speed: object, high_speed: object) -> float | None:
 def _speed(row: _Row) -> _Judged:
     speed, high = row.value("ifSpeed"), row.value("ifHighSpeed")
     found = speed_mbps(speed and speed.value, high and high.value)
-    if found is None:
+    if row.gap is not None or found is None:
         nothing = _Judged(
             right=None, reason="the unit reports no speed, as for a port that is down"
         )

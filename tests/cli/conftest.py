@@ -1,0 +1,70 @@
+"""Runs the command as a person does: a process of its own, with pipes."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import pytest
+
+Run = Callable[..., "subprocess.CompletedProcess[str]"]
+
+PLAN = """\
+network: {name: Bench, revision: "2", example: true}
+devices:
+  - name: lighthouse-quarry
+    address: 127.81.0.11/8
+    snmp: bench
+  - name: quarry-lighthouse
+    address: 127.81.0.12/8
+    services: {open: [9/tcp]}
+links:
+  - {name: Hop 1, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
+"""
+"""Two units on the loopback range, at ports where nothing listens."""
+
+
+@pytest.fixture
+def run(tmp_path: Path) -> Run:
+    """Runs `plan-verifier` with these words in a folder of its own; returns what became of it."""
+
+    def call(
+        *words: str, env: Mapping[str, str] | None = None, timeout_s: float = 60
+    ) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-m", "verifier", *words],
+            cwd=tmp_path,
+            env={**clean_environment(), **(env or {})},
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            timeout=timeout_s,
+            check=False,
+        )
+
+    return call
+
+
+@pytest.fixture
+def plan(tmp_path: Path) -> Path:
+    """A plan of two units."""
+    path = tmp_path / "plan.yaml"
+    path.write_text(PLAN, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def credentials(tmp_path: Path) -> Path:
+    """Credentials for its entry, asked at a port where nothing listens."""
+    path = tmp_path / "credentials.toml"
+    path.write_text('[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = 16199\n')
+    path.chmod(0o600)
+    return path
+
+
+def clean_environment() -> dict[str, str]:
+    """The environment without settings of the tool's own."""
+    return {k: v for k, v in os.environ.items() if not k.startswith("PLAN_VERIFIER_")}

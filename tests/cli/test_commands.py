@@ -1,0 +1,176 @@
+"""The commands in real use: on the loopback range, through pipes, interrupted."""
+
+from __future__ import annotations
+
+import json
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from tests.cli.conftest import Run, clean_environment
+
+pytestmark = pytest.mark.icmp
+
+
+def test_verify_says_what_is_wrong_first(run: Run, plan: Path, credentials: Path) -> None:
+    done = run("verify", str(plan), "--credentials", str(credentials))
+    lines = done.stdout.splitlines()
+    assert done.returncode == 1
+    assert lines[0] == "Bench, revision 2: verify, stage handover"
+    assert lines[1].startswith("FAIL: ")
+    assert "port-unreachable" in done.stdout
+    assert "the unit's SNMP agent is off" in done.stdout
+    assert "9/tcp: connection refused" in done.stdout
+    assert max(map(len, lines)) <= 100
+    assert "\x1b" not in done.stdout
+    assert done.stderr == ""
+
+
+def test_result_fits_its_schema(run: Run, plan: Path, credentials: Path) -> None:
+    """What `verify` writes is what `schema result` prints."""
+    schema = json.loads(run("schema", "result").stdout)
+    done = run("verify", str(plan), "--credentials", str(credentials), "--format", "json")
+    document = json.loads(done.stdout)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
+    ids = {o["id"] for o in document["observations"]}
+    assert all(set(f["evidence"]) <= ids for f in document["findings"])
+    assert "coastal-read" not in done.stdout
+
+
+def test_check_result_fits_its_schema(run: Run, plan: Path) -> None:
+    plan.write_text(plan.read_text() + "maintenance: [{name: x}]\n")
+    schema = json.loads(run("schema", "plan-check").stdout)
+    document = json.loads(run("check", str(plan), "--format", "json").stdout)
+    jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
+    assert document["problems"]
+
+
+def test_reach_of_units_that_answer(run: Run, plan: Path) -> None:
+    done = run("reach", str(plan), "--device", "lighthouse-quarry", "--interval", "10ms")
+    assert done.returncode == 0
+    assert "PASS" in done.stdout
+    assert "median" in done.stdout
+
+
+def test_open_service_passes(run: Run, plan: Path) -> None:
+    with socket.create_server(("127.81.0.12", 0)) as server:
+        port = server.getsockname()[1]
+        plan.write_text(plan.read_text().replace("9/tcp", f"{port}/tcp"))
+        done = run("reach", str(plan), "--format", "json", "--interval", "10ms")
+    (finding,) = [f for f in json.loads(done.stdout)["findings"] if f["check"] == "tcp.open"]
+    assert (done.returncode, finding["verdict"]) == (0, "pass")
+
+
+def test_report_goes_to_the_file_by_its_ending(run: Run, plan: Path, tmp_path: Path) -> None:
+    done = run("reach", str(plan), "--out", "r.json", "--quiet", "--interval", "10ms")
+    assert done.stdout == ""
+    assert json.loads((tmp_path / "r.json").read_text())["format"] == "plan-verifier/result/1"
+
+
+def test_untested_ends_with_3_and_may_be_accepted(run: Run, plan: Path) -> None:
+    """Nothing failed, but the name of a unit without credentials is not known."""
+    words = ("verify", str(plan), "--device", "quarry-lighthouse", "--interval", "10ms")
+    plan.write_text(plan.read_text().replace("services: {open: [9/tcp]}", ""))
+    assert run(*words).returncode == 3
+    accepted = ("--accept-untested", "system.name", "--accept-untested", "address.mask")
+    assert run(*words, *accepted).returncode == 0
+    assert run(*words, *accepted, "--strict").returncode == 1
+
+
+def test_warning_of_the_plan_is_a_finding(run: Run, plan: Path) -> None:
+    plan.write_text(plan.read_text().replace(", example: true", ""))
+    done = run("reach", str(plan), "--format", "json", "--device", "lighthouse-quarry")
+    checks = {f["check"]: f["verdict"] for f in json.loads(done.stdout)["findings"]}
+    assert checks["plan.address-stays-local"] == "warn"
+
+
+def test_interrupt_writes_what_was_measured(plan: Path, tmp_path: Path) -> None:
+    """Ctrl-C in the middle: exit code 130, and a document that fits its schema."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "verifier", "reach", str(plan), "--echoes", "500",
+         "--out", "r.json"],
+        cwd=tmp_path, env=clean_environment(), stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    time.sleep(2.5)
+    process.send_signal(signal.SIGINT)
+    _, told = process.communicate(timeout=10)
+    document = json.loads((tmp_path / "r.json").read_text())
+    sent = [o["value"]["sent"] for o in document["observations"] if o["what"] == "echo"]
+    assert process.returncode == 130
+    assert told == "interrupted; what was measured so far is in the report\n"
+    assert len(sent) == 2
+    assert all(0 < n < 500 for n in sent)
+    assert {f["verdict"] for f in document["findings"] if f["check"] == "icmp.reply"} == {"pass"}
+
+
+def test_interrupt_before_anything_was_measured(plan: Path, tmp_path: Path) -> None:
+    """An SNMP agent that was not asked to the end is not tested, not failed."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as silent:
+        silent.bind(("127.81.0.11", 0))
+        (tmp_path / "c.toml").write_text(
+            '[snmp.bench]\nversion = "2c"\ncommunity_env = "WORD"\n'
+            f"port = {silent.getsockname()[1]}\n"
+        )
+        process = subprocess.Popen(
+            [sys.executable, "-m", "verifier", "verify", str(plan), "--credentials", "c.toml",
+             "--format", "json"],
+            cwd=tmp_path, env={**clean_environment(), "WORD": "coastal-read"},
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        time.sleep(2.5)
+        process.send_signal(signal.SIGINT)
+        out, _ = process.communicate(timeout=10)
+    findings = {
+        (f["check"], f["subject"]["name"]): f["verdict"] for f in json.loads(out)["findings"]
+    }
+    assert process.returncode == 130
+    assert findings["snmp.answer", "lighthouse-quarry"] == "not-tested"
+    assert findings["icmp.reply", "lighthouse-quarry"] == "pass"
+
+
+def test_closed_pipe_leaves_the_code(plan: Path, tmp_path: Path) -> None:
+    """A reader that goes away changes nothing: exit code 1 stays 1, and nothing is said."""
+    command = f"{sys.executable} -m verifier reach {plan} --interval 10ms --verbose"
+    done = subprocess.run(
+        ["bash", "-c", f"{command} | true; echo ${{PIPESTATUS[0]}}"],
+        cwd=tmp_path, env=clean_environment(), capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.stdout == "1\n"
+    assert done.stderr == ""
+
+
+def test_own_fault_is_one_line(plan: Path, tmp_path: Path) -> None:
+    """Exit code 5 and no traceback; --verbose shows where."""
+    code = (
+        "import verifier.session.run as r, verifier.cli.verify as v, sys\n"
+        "def broken(request): raise ZeroDivisionError('x')\n"
+        "v.run = broken\n"
+        "from verifier.cli import main\n"
+        f"sys.argv = ['plan-verifier', 'reach', {str(plan)!r}]\n"
+        "main()\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, env=clean_environment(), capture_output=True,
+        text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 5
+    assert len(done.stderr.splitlines()) == 1
+    assert "ZeroDivisionError" in done.stderr
+
+
+def test_help_names_every_command(run: Run) -> None:
+    done = run("--help")
+    assert done.returncode == 0
+    for command in ("check", "reach", "schema", "verify"):
+        assert command in done.stdout
+
+
+def test_version(run: Run) -> None:
+    assert run("--version").stdout.startswith("plan-verifier, version 0.")

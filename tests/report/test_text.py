@@ -1,0 +1,145 @@
+"""The text report: what is wrong first, in 100 columns, harmless whatever a unit says."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
+from verifier.model.result import Cause, Finding, PlanReference, Result, Verdict
+from verifier.model.subject import Subject
+from verifier.report import Look, text
+from verifier.report.json import document
+from verifier.report.plain import plain
+
+
+def finding(
+    verdict: Verdict, check: str = "system.name", unit: str = "ferry", **more: Any
+) -> Finding:
+    values: dict[str, Any] = {"id": "f1", "reason": f"because of {check}", "advice": ""}
+    return Finding(
+        check=check, subject=Subject("device", unit), verdict=verdict, **{**values, **more}
+    )
+
+
+def result(*findings: Finding, **more: Any) -> Result:
+    return Result(
+        command="verify",
+        stage="handover",
+        plan=PlanReference(name="Harbour ring", revision="3", sha256="", file_sha256=""),
+        started="2026-11-24T10:00:00.000Z",
+        finished="2026-11-24T10:00:02.500Z",
+        findings=findings,
+        **more,
+    )
+
+
+FOUR = (
+    finding("pass", "icmp.reply"),
+    finding("warn", "system.location", expected="Ferry", observed="Quarry"),
+    finding("not-tested", "port.speed"),
+    finding("fail", "address.mask", expected="255.255.255.0", observed="255.255.0.0",
+            advice="correct the mask", origin="plan.yaml, line 12"),
+)  # fmt: skip
+
+
+def test_what_is_wrong_comes_first() -> None:
+    """Failures, then what is not tested, then warnings; passes only in the summary."""
+    shown = text(result(*FOUR), Look())
+    heads = re.findall(r"^(FAIL|NOT TESTED|WARN|PASS)  ", shown, re.MULTILINE)
+    assert heads == ["FAIL", "NOT TESTED", "WARN"]
+    assert "because of icmp.reply" not in shown
+
+
+def test_a_failure_says_everything() -> None:
+    """Unit, check, reason, planned and found, what to do, where the plan says so."""
+    block = text(result(FOUR[3]), Look()).split("\n\n")[1]
+    assert block.splitlines() == [
+        "FAIL  ferry  address.mask",
+        "    because of address.mask",
+        "    planned 255.255.255.0, found 255.255.0.0",
+        "    do: correct the mask",
+        "    plan: plan.yaml, line 12",
+    ]
+
+
+def test_what_hangs_on_one_cause_is_folded() -> None:
+    """Ten checks of a silent unit are one block, and name their cause."""
+    silent = [
+        finding("not-tested", f"port.{n}", id=f"f{n}", reason="no answer", caused_by=("c1",))
+        for n in range(10)
+    ]
+    cause = Cause(id="c1", kind="unit-silent", subject=Subject("device", "ferry"),
+                  certainty="certain", text="ferry gives no answer", for_=("f99",))  # fmt: skip
+    shown = text(result(*silent, causes=(cause,)), Look())
+    assert shown.count("NOT TESTED  ferry") == 1
+    assert "port.0, port.1" in shown
+    assert "because: ferry gives no answer" in shown
+
+
+def test_everything_on_request() -> None:
+    """--verbose lists the passes too."""
+    assert "icmp.reply" in text(result(*FOUR), Look(verbose=True))
+
+
+def test_colour_only_where_asked() -> None:
+    """Words carry the meaning; colour adds to them."""
+    assert "\x1b" not in text(result(*FOUR), Look())
+    assert "\x1b[1;31mFAIL\x1b[0m" in text(result(*FOUR), Look(colour=True))
+
+
+def test_many_sound_units_are_counted_not_listed() -> None:
+    """Among 200 units only the one that is not right has a row."""
+    good = [finding("pass", unit=f"unit-{n}") for n in range(199)]
+    shown = text(result(*good, finding("fail", unit="ferry")), Look())
+    assert "(199 more, all passed)" in shown
+    assert "unit-7" not in shown
+
+
+@given(st.text(max_size=400), st.integers(40, 100))
+def test_hostile_text_is_harmless(words: str, width: int) -> None:
+    """Whatever a unit reports: no control character, no direction mark, no endless line."""
+    shown = text(result(finding("fail", reason=words or "x", observed=words)), Look(width=width))
+    assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", shown)
+
+
+def test_plain_shows_what_cannot_be_printed() -> None:
+    assert plain("a\x1b[31m\u202eb\n") == "a\\x1b[31m\\u202eb\\n"
+    assert plain("Möwe") == "Möwe"
+    assert plain("x" * 10_000).endswith("... (10000 characters)")
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "word", "code", "strict"),
+    [
+        (("pass",), "pass", EXIT_PASSED, EXIT_PASSED),
+        (("pass", "warn"), "pass", EXIT_PASSED, EXIT_FAILED),
+        (("pass", "not-tested"), "incomplete", EXIT_UNTESTED, EXIT_UNTESTED),
+        (("warn", "not-tested"), "incomplete", EXIT_UNTESTED, EXIT_FAILED),
+        (("fail", "not-tested", "pass"), "fail", EXIT_FAILED, EXIT_FAILED),
+        ((), "pass", EXIT_UNTESTED, EXIT_UNTESTED),
+    ],
+)
+def test_verdict_and_exit_code(
+    verdicts: tuple[Verdict, ...], word: str, code: int, strict: int
+) -> None:
+    """The document's verdict and the command's exit code follow from the findings."""
+    whole = result(*(finding(v) for v in verdicts))
+    assert whole.verdict == word
+    assert whole.exit_code() == code
+    assert whole.exit_code(strict=True) == strict
+
+
+def test_json_holds_what_the_text_says() -> None:
+    """Every field of a finding and a cause is in the document, under the contract's names."""
+    cause = Cause(id="c1", kind="x", subject=Subject("device", "ferry"), certainty="likely",
+                  text="t", for_=("f1",))  # fmt: skip
+    made = document(result(*FOUR, causes=(cause,)))
+    assert made["summary"] == {"pass": 1, "fail": 1, "warn": 1, "not-tested": 1}
+    assert set(made["findings"][0]) == {f.name for f in dataclasses.fields(Finding)}
+    assert made["causes"][0]["for"] == ["f1"]

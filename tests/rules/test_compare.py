@@ -1,0 +1,542 @@
+"""From what was seen to findings: each situation ends with exactly the findings expected."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from verifier.model import mib
+from verifier.model.address import Address, Interface, Mac
+from verifier.model.observation import Observation, Probe
+from verifier.model.plan import (
+    Acceptance,
+    Carrier,
+    Device,
+    End,
+    Link,
+    Plan,
+    Port,
+    Service,
+    Services,
+)
+from verifier.model.profile import Profile, Reading
+from verifier.model.result import Finding
+from verifier.model.subject import Subject
+from verifier.rules.compare import REACH, compare
+
+A, B = "lighthouse-quarry", "quarry-lighthouse"
+OIDS = {
+    **mib.SYSTEM, **mib.IP_ADDR_TABLE, **mib.IP_ADDRESS_TABLE, **mib.IF_TABLE, **mib.IF_X_TABLE,
+    **mib.DUPLEX,
+}  # fmt: skip
+RTTS = (0.5, 0.6, 0.4, 0.5, 0.5)
+LAPTOP = {
+    "interfaces": [{"name": "eth0", "up": True, "addresses": ["198.18.20.250/24"], "vlan": None}],
+    "gateways": [],
+    "assumed": False,
+}
+PROFILE = Profile(
+    id="ptp-radio",
+    object_id="1.3.6.1.4.1.32473.1",
+    reading=(Reading(field="serial", oid="1.3.6.1.4.1.32473.1.5.0", type="text"),),
+)
+
+
+class Unit:
+    """What a unit would show; `seen` gives it as observations. Right unless changed."""
+
+    def __init__(self, name: str, address: str) -> None:
+        self.name = name
+        self.seen: list[Observation] = []
+        self.note(
+            "laptop", "route", {"interface": "eth0", "source": "198.18.20.250", "next_hop": None}
+        )
+        self.note("icmp", "warm-up", {"replied": True, "silence": []})
+        self.echo(RTTS)
+        self.note("tcp", "tcp/443", "open", raw="connection opened")
+        self.note("tcp", "tcp/23", "closed", raw="connection refused")
+        self.note("snmp", "answer", "answered", raw="")
+        self.note("snmp", "responder", address)
+        self.note("snmp", "sysName", name)
+        self.note("snmp", "sysLocation", "Lighthouse, cabinet 2")
+        self.note("snmp", "sysObjectID", "1.3.6.1.4.1.32473.1.2")
+        self.note("snmp", "serial", "000123")
+        self.cell("ipAdEntIfIndex", address, 3)
+        self.cell("ipAdEntNetMask", address, "255.255.255.0")
+        self.note("snmp", "default-route", {"next_hop": "198.18.20.1", "metric": None})
+        self.note("neighbour", "neighbour", "02:00:5e:10:00:01")
+        self.port("3", ifName="eth1", ifDescr="Ethernet 1", ifAlias="to the switch")
+
+    def note(
+        self, probe: Probe, what: str, value: Any, raw: str = "", oid: str | None = None
+    ) -> None:
+        subject = Subject("device", self.name)
+        oid = oid or OIDS.get(what)
+        seen = Observation(
+            id=0, subject=subject, probe=probe, what=what, value=value, raw=raw, oid=oid, at=""
+        )
+        self.seen.append(seen)
+
+    def cell(self, column: str, index: str, value: Any, raw: str = "") -> None:
+        self.note("snmp", column, value, raw, f"{OIDS[column]}.{index}")
+
+    def port(self, index: str, **values: Any) -> None:
+        right = {"ifOperStatus": "up", "ifAdminStatus": "up", "ifSpeed": 1_000_000_000,
+                 "ifHighSpeed": 1000, "ifMtu": 1500, "dot3StatsDuplexStatus": "full"}  # fmt: skip
+        for column, value in {**right, **values}.items():
+            self.cell(column, index, value)
+
+    def echo(
+        self, rtts: tuple[float | None, ...], silence: str = "timed out", dup: int = 0
+    ) -> None:
+        lost = [{"reason": "timed-out", "text": silence}] if None in rtts else []
+        value = {"sent": len(rtts), "received": sum(r is not None for r in rtts),
+                 "rtt_ms": list(rtts), "duplicates": dup, "reordered": 0, "silence": lost}  # fmt: skip
+        self.note("icmp", "echo", value)
+
+    def drop(self, *whats: str) -> None:
+        self.seen = [o for o in self.seen if o.what not in whats]
+
+    def set(self, what: str, value: Any, raw: str = "") -> None:
+        self.seen = [
+            dataclasses.replace(o, value=value, raw=raw) if o.what == what else o for o in self.seen
+        ]
+
+    def no_snmp(self, outcome: str, detail: str = "") -> None:
+        self.seen = [o for o in self.seen if o.probe != "snmp"]
+        self.note("snmp", "answer", outcome, raw=detail)
+
+    def dead(self) -> None:
+        self.seen = [o for o in self.seen if o.probe == "laptop"]
+        self.note("icmp", "warm-up", {"replied": False, "silence": []})
+        self.echo((None,) * 5)
+        self.note("tcp", "tcp/443", "filtered", raw="no answer within 1 s")
+        self.note("tcp", "tcp/23", "filtered", raw="no answer within 1 s")
+        self.note("snmp", "answer", "silent", raw="no answer within 4 s")
+
+
+def planned(name: str, address: str) -> Device:
+    return Device(
+        name=name,
+        address=Interface.parse(f"{address}/24"),
+        gateway=Address.parse("198.18.20.1"),
+        location="Lighthouse",
+        profile="ptp-radio",
+        mac=Mac.parse("02:00:5e:10:00:01"),
+        serial="000123",
+        snmp="field",
+        ports=(Port(name="eth1", status="up", speed_mbps=1000, duplex="full", mtu=1500),),
+        services=Services(open=(Service(port=443),), closed=(Service(port=23),)),
+    )
+
+
+PLAN = Plan(
+    devices=(planned(A, "198.18.20.11"), planned(B, "198.18.20.12")),
+    links=(Link(name="Hop 1", carriers=(Carrier(a=End(device=A), b=End(device=B)),)),),
+)
+
+
+def judged(
+    change: Callable[[Unit, Unit], object], plan: Plan = PLAN, laptop: Any = LAPTOP, **more: Any
+) -> tuple[Finding, ...]:
+    """Findings about two units of which something was changed."""
+    a, b = Unit(A, "198.18.20.11"), Unit(B, "198.18.20.12")
+    change(a, b)
+    first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
+                        value=laptop, at="")  # fmt: skip
+    seen = [dataclasses.replace(o, id=n) for n, o in enumerate([first, *a.seen, *b.seen], start=1)]
+    findings, _ = compare(plan, {"ptp-radio": PROFILE}, seen, **more)
+    return findings
+
+
+def wrong(findings: tuple[Finding, ...]) -> set[tuple[str, str, str]]:
+    return {(f.check, str(f.subject), f.verdict) for f in findings if f.verdict != "pass"}
+
+
+def with_first(**more: Any) -> Plan:
+    first, second = PLAN.devices
+    return dataclasses.replace(PLAN, devices=(dataclasses.replace(first, **more), second))
+
+
+SNMP_CHECKS = {
+    "system.name", "system.location", "system.object-id", "system.serial", "address.mask",
+    "address.gateway",
+}  # fmt: skip
+PORT_CHECKS = {"port.status", "port.speed", "port.duplex", "port.mtu"}
+
+
+def unread(*, mac: bool = False) -> set[tuple[str, str, str]]:
+    more = {"neighbour.mac"} if mac else set()
+    return {(c, A, "not-tested") for c in SNMP_CHECKS | more} | {
+        (c, f"{A} eth1", "not-tested") for c in PORT_CHECKS
+    }
+
+
+def swap(a: Unit, b: Unit) -> None:
+    a.set("sysName", B)
+    b.set("sysName", A)
+
+
+def by_ip_address_table(a: Unit, _: Unit) -> None:
+    a.drop("ipAdEntIfIndex", "ipAdEntNetMask")
+    a.note("snmp", "ipAdEntNetMask", None, raw="no rows", oid=OIDS["ipAdEntNetMask"])
+    prefix = f"{mib.IP_ADDRESS_PREFIX_ENTRY}.3.1.4.198.18.20.0.24"
+    a.cell("ipAddressPrefix", "1.4.198.18.20.11", prefix)
+
+
+def two_routes(first: int, second: int) -> Callable[[Unit, Unit], None]:
+    def change(a: Unit, _: Unit) -> None:
+        a.drop("default-route")
+        a.note("snmp", "default-route", {"next_hop": "198.18.20.9", "metric": first})
+        a.note("snmp", "default-route", {"next_hop": "198.18.20.1", "metric": second})
+
+    return change
+
+
+def renamed_port(column: str) -> Callable[[Unit, Unit], None]:
+    def change(a: Unit, _: Unit) -> None:
+        for name in ("ifName", "ifDescr", "ifAlias"):
+            a.set(name, "eth1" if name == column else "other")
+
+    return change
+
+
+EIGHT = tuple([0.5] * 7 + [None])
+Change = Callable[[Unit, Unit], object]
+SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
+    ("all right", lambda a, b: None, set()),
+    ("other name", lambda a, b: a.set("sysName", "ferry"), {("system.name", A, "fail")}),
+    ("name in capitals", lambda a, b: a.set("sysName", A.upper()), {("system.name", A, "warn")}),
+    ("name with domain", lambda a, b: a.set("sysName", f"{A}.example"), {("system.name", A, "warn")}),
+    ("empty name", lambda a, b: a.set("sysName", ""), {("system.name", A, "fail")}),
+    (
+        "missing name",
+        lambda a, b: a.set("sysName", None, "noSuchObject"),
+        {("system.name", A, "not-tested")},
+    ),
+    (
+        "ends swapped",
+        swap,
+        {
+            ("system.name", A, "fail"),
+            ("system.name", B, "fail"),
+            ("link.ends-swapped", "Hop 1", "fail"),
+        },
+    ),
+    ("other location", lambda a, b: a.set("sysLocation", "Quarry"), {("system.location", A, "warn")}),
+    ("location by case", lambda a, b: a.set("sysLocation", "LIGHTHOUSE"), set()),
+    ("empty location", lambda a, b: a.set("sysLocation", ""), {("system.location", A, "warn")}),
+    (
+        "other family",
+        lambda a, b: a.set("sysObjectID", "1.3.6.1.4.1.32473.10"),
+        {("system.object-id", A, "fail")},
+    ),
+    ("family itself", lambda a, b: a.set("sysObjectID", "1.3.6.1.4.1.32473.1"), set()),
+    ("other serial", lambda a, b: a.set("serial", "000999"), {("system.serial", A, "fail")}),
+    ("serial missing", lambda a, b: a.drop("serial"), {("system.serial", A, "not-tested")}),
+    ("wide mask", lambda a, b: a.set("ipAdEntNetMask", "255.255.0.0"), {("address.mask", A, "fail")}),
+    (
+        "narrow mask",
+        lambda a, b: a.set("ipAdEntNetMask", "255.255.255.128"),
+        {("address.mask", A, "fail")},
+    ),
+    ("newer address table only", by_ip_address_table, set()),
+    (
+        "no address table",
+        lambda a, b: a.drop("ipAdEntNetMask", "ipAdEntIfIndex"),
+        {("address.mask", A, "not-tested")},
+    ),
+    (
+        "mask that is none",
+        lambda a, b: a.set("ipAdEntNetMask", "255.0.255.0"),
+        {("address.mask", A, "not-tested")},
+    ),
+    (
+        "further address",
+        lambda a, b: a.cell("ipAdEntNetMask", "192.0.2.21", "255.255.255.0"),
+        {("address.extra", A, "warn")},
+    ),
+    (
+        "loopback is no further address",
+        lambda a, b: a.cell("ipAdEntNetMask", "127.0.0.1", "255.0.0.0"),
+        set(),
+    ),
+    (
+        "other gateway",
+        lambda a, b: a.set("default-route", {"next_hop": "198.18.20.254", "metric": None}),
+        {("address.gateway", A, "fail")},
+    ),
+    (
+        "no default route",
+        lambda a, b: a.set("default-route", None, "no default route"),
+        {("address.gateway", A, "not-tested")},
+    ),
+    ("two routes, planned is best", two_routes(20, 10), set()),
+    ("two routes alike", two_routes(10, 10), set()),
+    ("two routes, planned is second", two_routes(5, 10), {("address.gateway", A, "fail")}),
+    (
+        "other hardware",
+        lambda a, b: a.set("neighbour", "02:00:5e:10:00:99"),
+        {("neighbour.mac", A, "fail")},
+    ),
+    (
+        "hardware not known",
+        lambda a, b: a.drop("neighbour"),
+        {("neighbour.mac", A, "not-tested")},
+    ),
+    (
+        "hardware by interface table",
+        lambda a, b: (a.drop("neighbour"), a.cell("ifPhysAddress", "3", "02:00:5e:10:00:01")),
+        set(),
+    ),
+    (
+        "port down",
+        lambda a, b: a.set("ifOperStatus", "down"),
+        {("port.status", f"{A} eth1", "fail")},
+    ),
+    (
+        "port slow",
+        lambda a, b: a.set("ifSpeed", 100_000_000),
+        {("port.speed", f"{A} eth1", "fail")},
+    ),
+    (
+        "port without speed",
+        lambda a, b: (a.set("ifSpeed", 0), a.set("ifHighSpeed", 0)),
+        {("port.speed", f"{A} eth1", "not-tested")},
+    ),
+    (
+        "half duplex",
+        lambda a, b: a.set("dot3StatsDuplexStatus", "half"),
+        {("port.duplex", f"{A} eth1", "fail")},
+    ),
+    (
+        "duplex unknown",
+        lambda a, b: a.set("dot3StatsDuplexStatus", "unknown"),
+        {("port.duplex", f"{A} eth1", "not-tested")},
+    ),
+    (
+        "duplex not offered",
+        lambda a, b: a.set("dot3StatsDuplexStatus", None, "noSuchInstance"),
+        {("port.duplex", f"{A} eth1", "not-tested")},
+    ),
+    ("other MTU", lambda a, b: a.set("ifMtu", 1400), {("port.mtu", f"{A} eth1", "fail")}),
+    ("port found by ifDescr", renamed_port("ifDescr"), set()),
+    ("port found by ifAlias", renamed_port("ifAlias"), set()),
+    (
+        "no such port",
+        lambda a, b: a.set("ifName", "eth7"),
+        {(c, f"{A} eth1", "not-tested") for c in PORT_CHECKS},
+    ),
+    (
+        "two ports of that name",
+        lambda a, b: a.port("4", ifName="eth1"),
+        {(c, f"{A} eth1", "not-tested") for c in PORT_CHECKS},
+    ),
+    (
+        "service refused",
+        lambda a, b: a.set("tcp/443", "closed", "connection refused"),
+        {("tcp.open", A, "fail")},
+    ),
+    (
+        "service filtered",
+        lambda a, b: a.set("tcp/443", "filtered", "no answer"),
+        {("tcp.open", A, "fail")},
+    ),
+    ("service that should be off", lambda a, b: a.set("tcp/23", "open"), {("tcp.closed", A, "fail")}),
+    ("service filtered as wanted", lambda a, b: a.set("tcp/23", "filtered"), set()),
+    (
+        "service could not be asked",
+        lambda a, b: a.set("tcp/443", "unreachable", "no route to host"),
+        {("tcp.open", A, "not-tested")},
+    ),
+    ("one echo lost", lambda a, b: (a.drop("echo"), a.echo(EIGHT)), {("icmp.loss", A, "warn")}),
+    (
+        "echo twice",
+        lambda a, b: (a.drop("echo"), a.echo(RTTS, dup=2)),
+        {("icmp.duplicate", A, "warn")},
+    ),
+    (
+        "echoes filtered",
+        lambda a, b: (a.drop("echo", "warm-up"), a.echo((None,) * 5)),
+        {("icmp.reply", A, "fail")},
+    ),
+    (
+        "no permission for echoes",
+        lambda a, b: (a.drop("echo", "warm-up"), a.note("icmp", "echo", None, raw="no permission")),
+        {("icmp.reply", A, "not-tested")},
+    ),
+    (
+        "answer from elsewhere",
+        lambda a, b: a.set("responder", "198.18.30.11"),
+        {("snmp.responder", A, "warn")},
+    ),
+    (
+        "cloned engine",
+        lambda a, b: [u.note("snmp", "engine-id", "80007ed904aa") for u in (a, b)],
+        {("snmp.engine-id", A, "warn"), ("snmp.engine-id", B, "warn")},
+    ),
+    *(
+        (f"SNMP {outcome}", lambda a, b, o=outcome: a.no_snmp(o), {("snmp.answer", A, "fail"), *unread()})
+        for outcome in (
+            "silent", "port-unreachable", "unknown-user", "wrong-digest", "decryption-error",
+            "unsupported-level", "not-in-time-window", "undecodable",
+        )
+    ),
+    (
+        "SNMP could not be sent",
+        lambda a, b: a.no_snmp("local-error", "no buffer space"),
+        {("snmp.answer", A, "not-tested"), *unread()},
+    ),
+    (
+        "dead",
+        lambda a, b: a.dead(),
+        {
+            ("icmp.reply", A, "fail"),
+            ("snmp.answer", A, "not-tested"),
+            ("tcp.open", A, "not-tested"),
+            ("tcp.closed", A, "not-tested"),
+            *unread(mac=True),
+        },
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("change", "expected"), [s[1:] for s in SITUATIONS],
+                         ids=[s[0] for s in SITUATIONS])  # fmt: skip
+def test_situation(change: Change, expected: set[tuple[str, str, str]]) -> None:
+    """Exactly these findings do not pass."""
+    assert wrong(judged(change)) == expected
+
+
+def test_every_finding_has_a_reason_and_every_failure_advice() -> None:
+    """Whoever reads a failure knows what to do next."""
+    for _, change, _ in SITUATIONS:
+        for finding in judged(change):
+            assert finding.reason
+            if finding.verdict == "fail":
+                assert finding.advice, finding
+
+
+def test_port_at_the_end_of_if_speed_uses_if_high_speed() -> None:
+    """RFC 2863: ifSpeed of a 10 Gbit/s port is 4294967295, ifHighSpeed tells 10000."""
+
+    def fast(a: Unit, _: Unit) -> None:
+        a.set("ifSpeed", 4_294_967_295)
+        a.set("ifHighSpeed", 10_000)
+
+    plan = with_first(ports=(Port(name="eth1", speed_mbps=10_000),))
+    (finding,) = [f for f in judged(fast, plan) if f.check == "port.speed" and f.subject.name == A]
+    assert (finding.verdict, finding.observed) == ("pass", 10_000)
+
+
+def test_empty_cells_make_no_findings() -> None:
+    """What is not planned is not checked."""
+    bare = Device(
+        name=A, address=Interface.parse("198.18.20.11/24"), profile="ptp-radio", snmp="field"
+    )
+    plan = Plan(devices=(bare,))
+    checks = {f.check for f in judged(lambda a, b: None, plan)}
+    assert checks == {
+        "local.fit", "icmp.reply", "icmp.loss", "icmp.rtt", "snmp.answer", "system.name",
+        "system.object-id", "address.mask",
+    }  # fmt: skip
+
+
+def test_without_an_entry_identity_is_not_tested() -> None:
+    """Alive is not right: without SNMP the name is not known, and that is said."""
+    found = judged(lambda a, b: None, with_first(snmp=None))
+    assert ("system.name", A, "not-tested") in wrong(found)
+    assert not [f for f in found if f.check == "snmp.answer" and f.subject.name == A]
+
+
+def test_reading_that_the_profile_lacks_is_said() -> None:
+    """A planned value that no reading gives is not tested, with the reason."""
+    found = judged(lambda a, b: None, with_first(software="4.2.1"))
+    (finding,) = [f for f in found if f.check == "system.software"]
+    assert finding.verdict == "not-tested"
+    assert "has no reading for software" in finding.reason
+
+
+@pytest.mark.parametrize(
+    ("rtts", "limit", "verdict"),
+    [(EIGHT, 20.0, "pass"), (EIGHT, 12.5, "pass"), (EIGHT, 12.4, "fail"), (RTTS, 0.0, "pass")],
+)
+def test_loss_against_the_limit(rtts: tuple[float | None, ...], limit: float, verdict: str) -> None:
+    """One of eight lost is 12.5 %: over the planned limit it fails, at or below it passes."""
+    plan = dataclasses.replace(PLAN, acceptance=Acceptance(max_loss_pct=limit))
+    found = judged(lambda a, b: (a.drop("echo"), a.echo(rtts)), plan)
+    assert {f.verdict for f in found if f.check == "icmp.loss" and f.subject.name == A} == {verdict}
+
+
+@pytest.mark.parametrize(("limit", "verdict"), [(1.0, "pass"), (0.55, "warn"), (0.3, "fail")])
+def test_rtt_against_the_limit(limit: float, verdict: str) -> None:
+    """Some echoes over the limit warn, more than half over it fail."""
+    plan = dataclasses.replace(PLAN, acceptance=Acceptance(max_rtt_p95_ms=limit))
+    found = judged(lambda a, b: None, plan)
+    assert {f.verdict for f in found if f.check == "icmp.rtt"} == {verdict}
+
+
+ELSEWHERE = {**LAPTOP, "interfaces": [{**LAPTOP["interfaces"][0], "addresses": ["203.0.113.9/24"]}]}  # type: ignore[index]
+
+
+def test_laptop_that_does_not_fit_is_no_fault_of_the_unit() -> None:
+    """A silent unit and a laptop outside its subnet: everything about it is not tested."""
+
+    def change(a: Unit, _: Unit) -> None:
+        a.dead()
+        a.set("route", None)
+
+    found = [f for f in judged(change, laptop=ELSEWHERE) if f.subject.name == A]
+    assert {f.verdict for f in found} == {"not-tested"}
+    assert "one-way" in found[0].reason
+
+
+def test_laptop_that_does_not_fit_but_is_answered_is_warned() -> None:
+    """It answered all the same: the way may be one the plan does not know."""
+    found = judged(lambda a, b: None, laptop=ELSEWHERE)
+    assert wrong(found) == {("local.fit", A, "warn"), ("local.fit", B, "warn")}
+
+
+def test_untested_may_be_accepted() -> None:
+    """By the plan or by option: then it is a warning that says so."""
+    plan = dataclasses.replace(PLAN, not_tested_ok=("port.duplex",))
+    found = judged(lambda a, b: a.drop("dot3StatsDuplexStatus", "serial"), plan,
+                   accept_untested=["system.*"])  # fmt: skip
+    assert wrong(found) == {
+        ("port.duplex", f"{A} eth1", "warn"),
+        ("system.serial", A, "warn"),
+    }
+    assert all("accepted" in f.reason for f in found if f.verdict == "warn")
+
+
+def test_a_failure_is_never_accepted() -> None:
+    """Only what could not be tested may be let go."""
+    plan = dataclasses.replace(PLAN, not_tested_ok=("system.name",))
+    found = judged(lambda a, b: a.set("sysName", "ferry"), plan)
+    assert wrong(found) == {("system.name", A, "fail")}
+
+
+def test_causes_tie_what_hangs_together() -> None:
+    """A dead unit's findings hang on one cause, swapped names on another."""
+    seen = [*Unit(A, "198.18.20.11").seen]
+    unit = Unit(B, "198.18.20.12")
+    unit.dead()
+    laptop = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
+                         value=LAPTOP, at="")  # fmt: skip
+    numbered = [
+        dataclasses.replace(o, id=n) for n, o in enumerate([laptop, *seen, *unit.seen], start=1)
+    ]
+    findings, (cause,) = compare(PLAN, {"ptp-radio": PROFILE}, numbered)
+    hanging = {f.id for f in findings if f.verdict != "pass"}
+    assert set(cause.for_) == hanging
+    assert all(f.caused_by == (cause.id,) for f in findings if f.id in hanging)
+
+
+def test_reach_looks_at_echoes_and_services_only() -> None:
+    """The smaller table of checks."""
+    found = judged(lambda a, b: a.set("sysName", "ferry"), checks=REACH)
+    layers = {f.check.split(".")[0] for f in found}
+    assert layers == {"local", "icmp", "tcp"}

@@ -1,0 +1,84 @@
+"""Imports run one way, and the rules stay pure."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "verifier"
+ALLOWED = {
+    "cli": {"session", "files", "report", "rules", "simulator", "model", "errors", "store"},
+    "session": {"files", "probes", "store", "report", "rules", "model", "errors"},
+    "files": {"model", "errors"},
+    "probes": {"model", "errors"},
+    "store": {"model", "errors"},
+    "report": {"model", "errors", "rules"},
+    "simulator": {"model", "errors"},
+    "rules": {"model", "errors"},
+    "model": {"errors"},
+    "errors": {"model"},
+}
+"""What each room may import of the others. `report` uses rules for figures (loss, jitter) only."""
+WORLD = {
+    "asyncio", "click", "icmplib", "jinja2", "logging", "openpyxl", "os", "pathlib", "psutil",
+    "pysnmp", "random", "secrets", "select", "shutil", "signal", "socket", "sqlalchemy",
+    "subprocess", "sys", "threading", "time", "urllib", "yaml",
+}  # fmt: skip
+"""What a rule may not touch: network, disk, clock, chance, process."""
+WORLDLY_CALLS = {"open", "print", "input"}
+NOW = {"now", "utcnow", "today"}
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def room(module: Path) -> str:
+    return module.relative_to(PACKAGE).with_suffix("").parts[0]
+
+
+def imports(module: Path) -> set[str]:
+    found = set()
+    for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{module}: imports are written out in full"
+            found.add(node.module or "")
+            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return found
+
+
+@pytest.mark.parametrize("module", MODULES, ids=lambda m: str(m.relative_to(PACKAGE)))
+def test_imports_run_one_way(module: Path) -> None:
+    """A room imports only the rooms below it."""
+    here = room(module)
+    if here not in ALLOWED:
+        assert here in {"__init__", "__main__"}
+        return
+    parts = [name.split(".") for name in imports(module) if name.startswith("verifier.")]
+    rooms = {p[1] for p in parts} & set(ALLOWED)
+    assert rooms - {here} <= ALLOWED[here]
+
+
+@pytest.mark.parametrize("module", [m for m in MODULES if room(m) in {"rules", "model"}],
+                         ids=lambda m: str(m.relative_to(PACKAGE)))  # fmt: skip
+def test_rules_and_model_are_pure(module: Path) -> None:
+    """No rule and no value opens a socket or file, reads a clock, prints or draws lots."""
+    assert not {name.split(".")[0] for name in imports(module)} & WORLD
+    for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "id", None) or getattr(node.func, "attr", "")
+            assert name not in WORLDLY_CALLS | NOW, f"{module}:{node.lineno} calls {name}"
+
+
+def test_model_values_are_frozen() -> None:
+    """Every dataclass of the vocabulary is frozen."""
+    for module in MODULES:
+        if room(module) not in {"model", "rules"}:
+            continue
+        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                for decorator in node.decorator_list:
+                    text = ast.unparse(decorator)
+                    if text.startswith("dataclass"):
+                        assert "frozen=True" in text, f"{module}: {node.name}"
