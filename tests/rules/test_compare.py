@@ -378,6 +378,21 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         lambda a, b: [u.note("snmp", "engine-id", "80007ed904aa") for u in (a, b)],
         {("snmp.engine-id", A, "warn"), ("snmp.engine-id", B, "warn")},
     ),
+    (
+        "default community refused",
+        lambda a, b: (a.note("snmp", "default-community", "silent"), a.note("snmp", "answer-after", "answered")),
+        set(),
+    ),
+    (
+        "default community answered",
+        lambda a, b: (a.note("snmp", "default-community", "answered"), a.note("snmp", "answer-after", "answered")),
+        {("snmp.default-refused", A, "fail")},
+    ),
+    (
+        "silence that proves nothing",
+        lambda a, b: (a.note("snmp", "default-community", "silent"), a.note("snmp", "answer-after", "silent")),
+        {("snmp.default-refused", A, "not-tested")},
+    ),
     *(
         (f"SNMP {outcome}", lambda a, b, o=outcome: a.no_snmp(o), {("snmp.answer", A, "fail"), *unread()})
         for outcome in (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import shutil
 import sys
 from collections.abc import Callable
@@ -12,6 +13,7 @@ import click
 
 from verifier.cli import options, output
 from verifier.errors import EXIT_INTERRUPTED
+from verifier.files.plan_in import plan_sha256
 from verifier.report import ENDINGS, FORMATS, Look
 from verifier.session import Probing, Request, run
 
@@ -51,6 +53,11 @@ _common = options.together(
 @click.command()
 @_common
 @options.credentials_option
+@click.option(
+    "--try-default-community",
+    is_flag=True,
+    help="Ask each unit once, read only, with the community 'public': it must not answer.",
+)
 def verify(**given: Any) -> int:
     """The live network against PLAN: pass or fail for every planned value, with the reason.
 
@@ -63,44 +70,15 @@ def verify(**given: Any) -> int:
 @_common
 def reach(**given: Any) -> int:
     """Do the units of PLAN answer: echoes and TCP services only."""
-    return _verify("reach", credentials_file=None, **given)
+    return _verify("reach", credentials_file=None, try_default_community=False, **given)
 
 
 def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
-    from verifier.files.plan_in import plan_sha256  # noqa: PLC0415
-
     path: Path | None = given["out"]
     with output.opened(path) as out:
-        plan, problems = options.load_plan(given["plan"])
-        devices = options.select(plan, given["devices"], given["links"], given["sites"])
-        profiles, credentials = options.load_needs(
-            devices,
-            given["profile_folder"],
-            given["credentials_file"],
-            with_credentials=command == "verify",
-        )
-        with _progress(len(devices), quiet=given["quiet"]) as progress:
-            outcome = run(
-                Request(
-                    command=command,
-                    plan=plan,
-                    plan_sha256=plan_sha256(plan),
-                    problems=problems,
-                    stage=given["stage"] or plan.stage or "handover",
-                    devices=devices,
-                    profiles=profiles,
-                    credentials=credentials,
-                    probing=Probing(
-                        echoes=given["echoes"],
-                        interval_s=given["interval"],
-                        timeout_s=given["timeout"],
-                        max_packets_per_s=given["max_packets_per_s"],
-                    ),
-                    laptop=options.assumed_laptop(given["laptop"], given["laptop_gateway"]),
-                    accept_untested=given["accept_untested"],
-                    progress=progress,
-                )
-            )
+        request = _request(command, given)
+        with _progress(len(request.devices), quiet=given["quiet"]) as progress:
+            outcome = run(dataclasses.replace(request, progress=progress))
         look = Look(
             width=min(100, shutil.get_terminal_size((100, 24)).columns),
             colour=out.to_terminal,
@@ -112,6 +90,37 @@ def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
         click.echo("interrupted; what was measured so far is in the report", err=True)
         return EXIT_INTERRUPTED
     return outcome.result.exit_code(strict=given["strict"])
+
+
+def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Request:
+    """What the options ask for; every input is read here, before anything is sent."""
+    plan, problems = options.load_plan(given["plan"])
+    devices = options.select(plan, given["devices"], given["links"], given["sites"])
+    profiles, credentials = options.load_needs(
+        devices,
+        given["profile_folder"],
+        given["credentials_file"],
+        with_credentials=command == "verify",
+    )
+    return Request(
+        command=command,
+        plan=plan,
+        plan_sha256=plan_sha256(plan),
+        problems=problems,
+        stage=given["stage"] or plan.stage or "handover",
+        devices=devices,
+        profiles=profiles,
+        credentials=credentials,
+        probing=Probing(
+            echoes=given["echoes"],
+            interval_s=given["interval"],
+            timeout_s=given["timeout"],
+            max_packets_per_s=given["max_packets_per_s"],
+        ),
+        laptop=options.assumed_laptop(given["laptop"], given["laptop_gateway"]),
+        try_default_community=(given["try_default_community"] or plan.acceptance.default_community),
+        accept_untested=given["accept_untested"],
+    )
 
 
 def _format(named: str | None, path: Path | None) -> str:

@@ -168,21 +168,27 @@ def _everything(result: Result) -> str:
 
 
 def _echo_table(result: Result) -> str:
-    seen = [o for o in result.observations if o.what == "echo" and o.value is not None]
-    rows = [[plain(o.subject.name), *_echo_row(o)] for o in seen if o.value["sent"]]
-    if not rows:
+    """Loss and round-trip times of each unit that echoes were sent to."""
+    seen: dict[str, list[Observation]] = defaultdict(list)
+    for observation in result.observations:
+        if observation.what == "echo" and observation.value and observation.value["sent"]:
+            seen[observation.subject.name].append(observation)
+    if not seen:
         return ""
+    rows = [[plain(name), *_echo_row(series)] for name, series in seen.items()]
     times = ["min/ms", "avg", "median", "max", "jitter"]
     headings = ["device", "sent", "loss%", *times, "dup", "silence"]
     widths = [28, *[None] * 8, 16]
     return tabulate(rows, headings, tablefmt="simple", floatfmt=".3f", maxcolwidths=widths)
 
 
-def _echo_row(seen: Observation) -> list[object]:
-    stats = echo_stats(tuple(seen.value["rtt_ms"]))
+def _echo_row(series: Sequence[Observation]) -> list[object]:
+    stats = echo_stats([rtt for o in series for rtt in o.value["rtt_ms"]])
     times = (stats.min_ms, stats.average_ms, stats.median_ms, stats.max_ms, stats.jitter_ms)
-    why = "; ".join(dict.fromkeys(plain(s["text"]) for s in seen.value["silence"]))
-    return [stats.sent, f"{stats.loss_pct:g}", *times, seen.value["duplicates"] or "", why]
+    shown = times if stats.received else ("-",) * len(times)
+    duplicates = sum(o.value["duplicates"] for o in series)
+    why = "; ".join(dict.fromkeys(plain(s["text"]) for o in series for s in o.value["silence"]))
+    return [stats.sent, f"{stats.loss_pct:g}", *shown, duplicates or "", why]
 
 
 def _closing(result: Result) -> str:

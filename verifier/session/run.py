@@ -36,6 +36,8 @@ _SETTLE_S = 0.5
 """How long the other probes wait for the warm-up echo, which resolves the neighbour first."""
 _AT_ONCE = 512
 """Units that are asked by TCP and SNMP at the same time."""
+_NO_SIGNALS = (NotImplementedError, ValueError, RuntimeError)
+"""What an event loop raises where it cannot handle signals (Windows, not the main thread)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +51,7 @@ class Request:
         profiles: by id, every profile the devices name.
         credentials: by entry name, every entry the devices name.
         laptop: given instead of this machine's own interfaces.
+        try_default_community: ask each unit once with the community `public`.
         progress: called with units finished and units in all.
     """
 
@@ -62,6 +65,7 @@ class Request:
     credentials: Mapping[str, SnmpEntry] = field(default_factory=dict)
     probing: Probing = field(default_factory=Probing)
     laptop: Laptop | None = None
+    try_default_community: bool = False
     accept_untested: tuple[str, ...] = ()
     progress: Callable[[int, int], None] | None = None
     clock: Clock = utc_now
@@ -170,12 +174,12 @@ class _Conductor:
             probes.cancel()
             loop.remove_signal_handler(signal.SIGINT)
 
-        with suppress(NotImplementedError, ValueError, RuntimeError):
+        with suppress(*_NO_SIGNALS):
             loop.add_signal_handler(signal.SIGINT, interrupt)
         try:
             yield
         finally:
-            with suppress(NotImplementedError, ValueError, RuntimeError):
+            with suppress(*_NO_SIGNALS):
                 loop.remove_signal_handler(signal.SIGINT)
 
     async def _probe_units(self, routes: Mapping[str, Route | None]) -> None:
@@ -234,7 +238,14 @@ class _Conductor:
             retries=request.probing.snmp_retries,
         )
         profile = request.profiles[device.profile]
-        survey = Survey(client, target, device, profile, self._records[device.name])
+        survey = Survey(
+            client,
+            target,
+            device,
+            profile,
+            self._records[device.name],
+            default_community=request.try_default_community,
+        )
         await survey.run(request.probing.device_deadline_s)
 
     def _note_neighbours(self) -> None:

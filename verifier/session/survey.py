@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import dataclasses
 from collections.abc import Mapping
 
 from verifier.model import mib
 from verifier.model.address import Address
+from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device
 from verifier.model.profile import Profile, Reading
 from verifier.probes.snmp import Binding, Reply, SnmpClient, Target
@@ -50,21 +52,25 @@ class Survey:
         device: what is planned decides what is asked.
         profile: further readings.
         record: takes what was seen.
+        default_community: whether to ask once with the community `public` too.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913
         self,
         client: SnmpClient,
         target: Target,
         device: Device,
         profile: Profile,
         record: Recorder,
+        *,
+        default_community: bool = False,
     ) -> None:
         self._client = client
         self._target = target
         self._device = device
         self._profile = profile
         self._record = record
+        self._try_default = default_community
 
     async def run(self, deadline_s: float) -> None:
         """Asks everything, for `deadline_s` seconds at most; silence ends it early."""
@@ -85,6 +91,8 @@ class Survey:
             await self._default_route()
         if self._device.ports:
             await self._ports()
+        if self._try_default:
+            await self._default_community()
 
     async def _identity(self) -> bool:
         wanted = ("sysName", "sysLocation", "sysObjectID", "sysUpTime", "sysDescr")
@@ -144,6 +152,17 @@ class Survey:
                 if binding is not None and not binding.missing:
                     return str(binding.value)
         return None
+
+    async def _default_community(self) -> None:
+        """One GET with the usual community; then the planned credentials once more."""
+        entry = SnmpEntry(
+            name="default", version="2c", community=Secret("public"), port=self._target.udp_port
+        )
+        names = [mib.SYSTEM["sysName"]]
+        asked = dataclasses.replace(self._target, entry=entry, port=None, retries=0)
+        for what, target in (("default-community", asked), ("answer-after", self._target)):
+            reply = await self._client.get(target, names)
+            self._record.note("snmp", what, value=reply.outcome, raw=reply.detail)
 
     async def _default_route(self) -> None:
         version = self._device.address.version

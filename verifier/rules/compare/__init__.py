@@ -29,6 +29,7 @@ REACH: tuple[Check, ...] = (reach.local_fit, reach.icmp, reach.services)
 VERIFY: tuple[Check, ...] = (
     *REACH,
     identity.snmp,
+    identity.default_refused,
     identity.name,
     identity.location,
     identity.object_id,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from verifier.model.address import Address
 from verifier.model.observation import Observation
-from verifier.model.result import Finding
+from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
 
 ADVICE = {
@@ -77,6 +77,31 @@ def _responder(context: Context) -> Findings:
     )
 
 
+def default_refused(context: Context) -> Findings:
+    """`snmp.default-refused`: silence counts only between two answers to the planned ones."""
+    tried, after = context.seen.first("default-community"), context.seen.first("answer-after")
+    if tried is None or after is None:
+        if context.plan.acceptance.default_community and context.device.snmp is not None:
+            reason = context.snmp_gap or "the community was not tried"
+            yield context.finding("snmp.default-refused", "not-tested", reason)
+        return
+    verdict: Verdict = "not-tested"
+    reason = "the planned credentials were not answered afterwards: silence proves nothing"
+    if tried.value in {"answered", "error-status"}:
+        verdict, reason = "fail", "the unit answers the community 'public'"
+    elif after.value == "answered":
+        verdict, reason = "pass", "the unit answers the planned credentials and not 'public'"
+    yield context.finding(
+        "snmp.default-refused",
+        verdict,
+        reason,
+        expected="no answer",
+        observed=tried.value,
+        advice="remove the default community from the unit" if verdict == "fail" else "",
+        evidence=(tried, after),
+    )
+
+
 def name(context: Context) -> Findings:
     """`system.name`: exact; equal but for case or a domain suffix is a warning."""
     seen = context.seen.first("sysName")
@@ -85,7 +110,8 @@ def name(context: Context) -> Findings:
         yield _untested(context, "system.name", gap, planned, ("name",))
         return
     found = str(seen.value)
-    verdict, reason, advice = "pass", "the unit reports the planned name", ""
+    verdict: Verdict = "pass"
+    reason, advice = "the unit reports the planned name", ""
     if found != planned:
         if _short(found) == _short(planned):
             verdict, reason = "warn", "differs by capital letters or a domain suffix only"
@@ -98,7 +124,7 @@ def name(context: Context) -> Findings:
             advice = _other_name(context, found)
     yield context.finding(
         "system.name",
-        verdict,  # type: ignore[arg-type]
+        verdict,
         reason,
         path=("name",),
         expected=planned,
