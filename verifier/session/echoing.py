@@ -12,13 +12,14 @@ from verifier.probes.icmp import Echoer, EchoSeries, EchoTarget
 from verifier.session.probing import Paces, Probing
 from verifier.session.recorder import Recorder
 
-_ASK_AGAIN = 2
-"""Further echoes to a unit that answered none, before that counts."""
+_ENOUGH = 5
+"""Unanswered echoes, besides the warm-up, before a unit counts as silent."""
 _SLOW_INTERVAL_S = 0.5
+"""Pace of those that are sent for this reason alone."""
 
 
 class Echoing:
-    """Warm-up, counted echoes, and a slow second try for those that stayed silent.
+    """Warm-up, counted echoes, and a slow second try where few were sent and none was answered.
 
     Args:
         targets: whom to ask, by name of the device.
@@ -76,8 +77,9 @@ class Echoing:
         probing = self._probing
         counted = self._echo(echoer, names, probing.echoes, probing.interval_s)
         silent = [n for n in names if counted[n].sent and not any(_received(counted[n]))]
-        if silent and not self._stop.is_set():
-            self._echo(echoer, silent, _ASK_AGAIN, max(probing.interval_s, _SLOW_INTERVAL_S))
+        more = _ENOUGH - probing.echoes
+        if silent and more > 0 and not self._stop.is_set():
+            self._echo(echoer, silent, more, max(probing.interval_s, _SLOW_INTERVAL_S))
 
     def _warm_up(self, echoer: Echoer, names: Sequence[str]) -> None:
         def done(index: int, series: EchoSeries) -> None:

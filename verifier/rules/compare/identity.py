@@ -9,8 +9,8 @@ from verifier.rules.compare.context import Context, Findings
 
 ADVICE = {
     "silent": (
-        "by standard a wrong community is answered with silence: check the community, the unit's "
-        "list of allowed addresses, a filter on the way, and that its agent is on"
+        "by standard a wrong community is answered with silence, and so is a wrong privacy key by "
+        "many agents: check these, the unit's list of allowed addresses, and filters on the way"
     ),
     "port-unreachable": "the unit's SNMP agent is off, or listens on another port: switch it on",
     "host-unreachable": "a router on the way reports that it cannot reach the unit",

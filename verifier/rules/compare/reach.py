@@ -67,7 +67,7 @@ def local_fit(context: Context) -> Findings:
 
 
 def icmp(context: Context) -> Findings:
-    """`icmp.reply`, and where it replies `icmp.loss`, `icmp.rtt`, `icmp.duplicate`."""
+    """`icmp.reply`, `icmp.loss` and `icmp.rtt`; `icmp.duplicate` where there was one."""
     stats, observed = echoes(context)
     address = str(context.device.address.address)
     silences = [s for o in observed for s in o.value["silence"]]
@@ -85,9 +85,11 @@ def icmp(context: Context) -> Findings:
             advice=advice,
             evidence=tuple(observed),
         )
+        yield from _no_figures(context, reason)
         return
     if not stats.received:
         yield _no_reply(context, stats, silences, observed)
+        yield from _no_figures(context, "no echo was answered")
         return
     yield context.finding(
         "icmp.reply",
@@ -111,6 +113,11 @@ def icmp(context: Context) -> Findings:
             advice="look for a second unit at this address, a loop, or a doubled path",
             evidence=tuple(observed),
         )
+
+
+def _no_figures(context: Context, reason: str) -> Findings:
+    for check in ("icmp.loss", "icmp.rtt"):
+        yield context.finding(check, "not-tested", reason)
 
 
 def _no_reply(

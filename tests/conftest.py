@@ -1,0 +1,111 @@
+"""What some tests need of the machine: permission to send echoes, net-snmp, namespaces.
+
+Where it is missing, the test is skipped with the reason and how to get it. With
+`PLAN_VERIFIER_LAB=required` in the environment nothing is skipped, for no reason: it fails instead.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+from collections.abc import Generator
+from functools import cache
+
+import pytest
+
+REQUIRED = os.environ.get("PLAN_VERIFIER_LAB") == "required"
+os.environ["PATH"] = f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin"  # snmpd is there
+PACKAGES = "apt-get install snmpd snmp iproute2 nftables iputils-ping util-linux"
+NAMESPACE_TRIAL = """
+ip link add v0 type veth peer name v1 && ip link add b0 type bridge && ip link set v0 master b0 &&
+nft add table inet t && nft add chain inet t c &&
+nft add rule inet t c numgen random mod 2 0 drop
+"""
+
+
+def without_programs(*programs: str) -> str | None:
+    """Which of some programs are missing and how to get them."""
+    missing = [p for p in programs if shutil.which(p) is None]
+    return f"{', '.join(missing)} missing: {PACKAGES}" if missing else None
+
+
+@cache
+def without_icmp() -> str | None:
+    """Why this process may not send echoes, and what permits it."""
+    for kind in (socket.SOCK_DGRAM, socket.SOCK_RAW):
+        try:
+            socket.socket(socket.AF_INET, kind, socket.IPPROTO_ICMP).close()
+        except OSError:
+            continue
+        return None
+    return (
+        "no permission to send echoes: run as root, or allow it to everybody with"
+        " sysctl -w net.ipv4.ping_group_range='0 2147483647'"
+    )
+
+
+@cache
+def without_snmpd() -> str | None:
+    """Why net-snmp's agent and clients cannot be run."""
+    return without_programs("snmpd", "snmpget", "snmpbulkwalk")
+
+
+@cache
+def without_lab() -> str | None:
+    """Why the lab cannot be built here."""
+    if os.geteuid() != 0:
+        return "network namespaces need root: run the tests as root, for instance with sudo"
+    if (lacking := without_programs("ip", "nft", "ping", "unshare")) or (
+        lacking := without_snmpd()
+    ):
+        return lacking
+    trial = subprocess.run(
+        ["unshare", "--net", "sh", "-c", NAMESPACE_TRIAL],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if trial.returncode:
+        return (
+            "this kernel or container refuses namespaces, veth, bridge or nftables"
+            f" (a privileged container or a virtual machine has them): {trial.stderr.strip()}"
+        )
+    return None
+
+
+NEEDS = {"icmp": without_icmp, "snmpd": without_snmpd, "lab": without_lab}
+"""Each marker, and what says why a test with it cannot run; None: it can."""
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Skips a test whose machine lacks what it is marked with."""
+    for marker, without in NEEDS.items():
+        if item.get_closest_marker(marker) and (reason := without()):
+            pytest.skip(reason)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Turns a skipped test into a failed one where skipping is not allowed."""
+    report = yield
+    if REQUIRED and report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome, report.longrepr = "failed", not_allowed(report.longrepr)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    """Turns a module skipped as a whole into an error where skipping is not allowed."""
+    report = yield
+    if REQUIRED and report.skipped:
+        report.outcome, report.longrepr = "failed", not_allowed(report.longrepr)
+    return report
+
+
+def not_allowed(skipped: object) -> str:
+    """The message of a test that was skipped although it must run."""
+    reason = skipped[-1] if isinstance(skipped, tuple) else skipped
+    return f"PLAN_VERIFIER_LAB=required, but this test did not run: {reason}"

@@ -1,0 +1,156 @@
+"""The lab: the right network, and one method for each thing that can be wrong with it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from contextlib import ExitStack
+from dataclasses import replace
+from pathlib import Path
+
+from tests.lab.agent import AgentSettings
+from tests.lab.network import Network, nodad
+from tests.lab.shell import LabError, command, ip_batch, wait_for
+
+SLOW_ECHO = Path(__file__).with_name("slow_echo.py")
+
+
+class Lab(Network):
+    """A network that can be broken; `restore()` mends all that was broken since the last time.
+
+    An agent caches tables of its kernel for some seconds, so each change of them restarts it.
+    """
+
+    def __init__(self, plan: Path, credentials: Path) -> None:
+        super().__init__(plan, credentials)
+        self._broken = ExitStack()
+
+    def restore(self) -> None:
+        """Mends what was broken, last first; returns when every unit answers again."""
+        self._broken.close()
+        self._settle()
+
+    # -- the agent -----------------------------------------------------------------------------
+
+    def set_name(self, unit: str, name: str) -> None:
+        """The unit reports another sysName."""
+        self._change_agent(unit, replace(self.units[unit].agent, name=name))
+
+    def swap_names(self, one: str, other: str) -> None:
+        """Two units were put up at each other's place: each reports the other's name."""
+        self.set_name(one, other)
+        self.set_name(other, one)
+
+    def set_location(self, unit: str, location: str) -> None:
+        """The unit reports another sysLocation."""
+        self._change_agent(unit, replace(self.units[unit].agent, location=location))
+
+    def set_access(self, unit: str, **access: str) -> None:
+        """The unit's own `community`, `user`, `auth_key` or `priv_key` becomes another."""
+        agent = self.units[unit].agent
+        self._change_agent(unit, replace(agent, access={**agent.access, **access}))
+
+    def stop_agent(self, unit: str) -> None:
+        """The unit answers echoes, but nothing listens on port 161."""
+        self._broken.callback(self.start_agents, unit)
+        self.stop_agents(unit)
+
+    def _change_agent(self, name: str, agent: AgentSettings) -> None:
+        def use(settings: AgentSettings) -> None:
+            self.units[name] = replace(self.units[name], agent=settings)
+            self._restart_agent(name)
+
+        self._broken.callback(use, self.units[name].agent)
+        use(agent)
+
+    def _restart_agent(self, name: str) -> None:
+        self.stop_agents(name)
+        self.start_agents(name)
+
+    # -- addresses and ports -------------------------------------------------------------------
+
+    def set_prefix(self, unit: str, length: int) -> None:
+        """The unit's own mask becomes another."""
+        right = self.units[unit]
+        wrong = f"{right.address.ip}/{length}"
+
+        def change(old: str, new: str) -> None:
+            lines = [
+                f"address delete {old} dev eth1",
+                f"address add {new} dev eth1{nodad(new)}",
+                f"route replace default via {right.gateway}",
+            ]
+            ip_batch(self.namespace(unit), lines)
+            self._restart_agent(unit)
+
+        self._broken.callback(change, wrong, str(right.address))
+        change(str(right.address), wrong)
+
+    def set_gateway(self, unit: str, gateway: str) -> None:
+        """The unit's default route leads to another next hop."""
+
+        def change(next_hop: str) -> None:
+            ip_batch(self.namespace(unit), [f"route replace default via {next_hop}"])
+            self._restart_agent(unit)
+
+        self._broken.callback(change, self.units[unit].gateway)
+        change(gateway)
+
+    def unplug_second_port(self, unit: str) -> None:
+        """`eth2` loses its far end: up for its administrator, but without a carrier."""
+        self._unplug(unit, "eth2")
+
+    def kill(self, unit: str) -> None:
+        """The unit is off the network: the port that leads to it is down."""
+        self._unplug(unit, "eth1")
+
+    def _unplug(self, unit: str, port: str) -> None:
+        site, far_end = self.namespace(self.units[unit].site), self.far_end(unit, port)
+        shown = ("ip", "-n", self.namespace(unit), "link", "show", port)
+
+        def change(state: str) -> None:
+            ip_batch(site, [f"link set {far_end} {state}"])
+            up = state == "up"
+            wait_for(lambda: (" state UP " in command(*shown)) == up, f"{unit} {port} {state}")
+            self._restart_agent(unit)
+
+        self._broken.callback(change, "up")
+        change("down")
+
+    # -- echoes --------------------------------------------------------------------------------
+
+    def lose_echoes(self, unit: str, percent: int) -> None:
+        """The unit ignores this share of echo requests, at random; `echo_counters` counts them."""
+        rules = "".join(
+            f"{request} counter name seen\n"
+            f"{request} numgen random mod 100 < {percent} counter name dropped drop\n"
+            for request in ("icmp type echo-request", "icmpv6 type echo-request")
+        )
+        chain = f"chain incoming {{\ntype filter hook input priority 0;\n{rules}}}\n"
+        table = f"table inet lab {{\ncounter seen {{ }}\ncounter dropped {{ }}\n{chain}}}\n"
+        command(*self.inside(unit, "nft", "-f", "-"), stdin=table)
+        self._broken.callback(command, *self.inside(unit, "nft", "delete", "table", "inet", "lab"))
+
+    def echo_counters(self, unit: str) -> tuple[int, int]:
+        """Echo requests that reached the unit since `lose_echoes`, and those it ignored."""
+        listed = json.loads(command(*self.inside(unit, "nft", "-j", "list", "counters")))
+        counters = [entry["counter"] for entry in listed["nftables"] if "counter" in entry]
+        packets = {counter["name"]: counter["packets"] for counter in counters}
+        return packets["seen"], packets["dropped"]
+
+    def slow_echoes(self, unit: str, delay_ms: float) -> None:
+        """The unit answers each IPv4 echo request after `delay_ms`, by a process of its own."""
+        script = (sys.executable, str(SLOW_ECHO), str(delay_ms))
+        answerer = subprocess.Popen(self.inside(unit, *script), stdout=subprocess.PIPE)
+        self._broken.callback(end, answerer)
+        self.set_kernel(unit, "net/ipv4/icmp_echo_ignore_all", "1")
+        self._broken.callback(self.set_kernel, unit, "net/ipv4/icmp_echo_ignore_all", "0")
+        if answerer.stdout is None or answerer.stdout.readline() != b"ready\n":
+            raise LabError(f"{SLOW_ECHO.name} did not start")
+
+
+def end(process: subprocess.Popen[bytes]) -> None:
+    """Ends a process of ours and closes its pipe."""
+    process.kill()
+    process.communicate()
