@@ -44,7 +44,7 @@ def _prefixed(suffix: str, pointer: str) -> Interface | None:
 def mask(context: Context) -> Findings:
     """`address.mask`: the mask the unit holds with the planned address."""
     planned = context.device.address
-    path = ("address",)
+    path = ("mask",)
     if (gap := context.snmp_gap) is not None:
         yield context.finding("address.mask", "not-tested", gap, expected=planned.mask, path=path)
         return

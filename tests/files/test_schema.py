@@ -1,0 +1,202 @@
+"""The published schemas: valid themselves, open to what the contract shows and to nothing else."""
+
+import copy
+import json
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+import yaml
+
+from verifier.errors import UsageError
+from verifier.files.profiles import shipped_directory
+from verifier.files.schema import SCHEMAS, schema
+from verifier.model.observation import Observation
+from verifier.model.problem import Problem
+from verifier.model.result import Cause, Finding, PlanReference, Result
+from verifier.model.subject import Subject
+from verifier.report.json import document, plan_check
+
+DEVICE = {"kind": "device", "name": "lighthouse-quarry"}
+RESULT = {
+    "format": "plan-verifier/result/1", "tool": {"version": "0.1.0"}, "command": "verify",
+    "stage": "handover",
+    "plan": {"name": "Harbour ring", "revision": "3", "sha256": "00", "file_sha256": "00"},
+    "started": "2026-11-24T10:00:00Z", "finished": "2026-11-24T10:01:00Z", "verdict": "fail",
+    "summary": {"pass": 41, "fail": 1, "warn": 0, "not-tested": 2},
+    "not_in_stage": [], "by": None, "place": None,
+    "findings": [{
+        "id": "f12", "check": "address.mask",
+        "subject": {**DEVICE, "port": None, "carrier": None, "end": None},
+        "verdict": "fail", "expected": "255.255.255.0", "observed": "255.255.0.0", "unit": None,
+        "origin": "plan.xlsx, sheet Devices, row 4, column Mask", "reason": "r", "advice": "a",
+        "caused_by": ["c1"], "evidence": [17],
+    }],
+    "causes": [{
+        "id": "c1", "kind": "mask-wrong", "subject": DEVICE, "certainty": "certain",
+        "for": ["f12"], "against": [], "try_first": "t", "text": "t",
+    }],
+    "observations": [{
+        "id": 17, "subject": DEVICE, "probe": "snmp", "what": "ipAdEntNetMask",
+        "oid": "1.3.6.1.2.1.4.20.1.3.198.18.20.11", "raw": "r", "value": "255.255.0.0",
+        "unit": None, "at": "2026-11-24T10:00:01Z", "took_ms": 3.1,
+    }],
+}  # fmt: skip
+PLAN_CHECK = {
+    "format": "plan-verifier/plan-check/1",
+    "problems": [{
+        "severity": "error", "rule": "gateway-outside-subnet", "subject": DEVICE,
+        "origin": "plan.yaml, line 3", "message": "m",
+    }],
+}  # fmt: skip
+CREDENTIALS = tomllib.loads("""
+[snmp.field]
+version = "3"
+user = "verifier"
+auth = "SHA-256"
+auth_key_env = "FIELD_AUTH"
+priv = "AES-128"
+priv_key_env = "FIELD_PRIV"
+[snmp.bench]
+version = "2c"
+community_env = "BENCH_COMMUNITY"
+port = 161
+""")
+
+
+def _plan(example_yaml: Path) -> Any:
+    loaded = yaml.safe_load(example_yaml.read_text())
+    return json.loads(json.dumps(loaded, default=str))
+
+
+def _profile() -> Any:
+    return tomllib.loads((shipped_directory() / "ptp-radio.toml").read_text())
+
+
+@pytest.fixture
+def documents(example_yaml: Path) -> Any:
+    return {
+        "result": RESULT,
+        "plan-check": PLAN_CHECK,
+        "plan": _plan(example_yaml),
+        "profile": _profile(),
+        "credentials": CREDENTIALS,
+    }
+
+
+def _faults(name: str, document: Any) -> Any:
+    validator = jsonschema.Draft202012Validator(schema(name))
+    return [f"{list(e.absolute_path)}: {e.message}" for e in validator.iter_errors(document)]
+
+
+@pytest.mark.parametrize("name", SCHEMAS)
+def test_each_schema_is_one_of_draft_2020_12(name: str) -> None:
+    jsonschema.Draft202012Validator.check_schema(schema(name))
+    assert schema(name)["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+
+
+@pytest.mark.parametrize("name", SCHEMAS)
+def test_the_contracts_document_is_valid(documents: Any, name: str) -> None:
+    assert _faults(name, documents[name]) == []
+
+
+def _paths_of_groups(value: Any, path: Any = ()) -> Any:
+    if isinstance(value, dict):
+        yield path
+        for key, inner in value.items():
+            yield from _paths_of_groups(inner, (*path, key))
+    elif isinstance(value, list):
+        for n, inner in enumerate(value):
+            yield from _paths_of_groups(inner, (*path, n))
+
+
+@pytest.mark.parametrize("name", SCHEMAS)
+def test_no_group_anywhere_takes_a_field_of_another_name(documents: Any, name: str) -> None:
+    """But those whose names are the user's own: entries of credentials, numbers of values."""
+    for path in _paths_of_groups(documents[name]):
+        if path[-1:] == ("values",) or path == ("snmp",):
+            continue
+        changed = copy.deepcopy(documents[name])
+        group = changed
+        for part in path:
+            group = group[part]
+        group["surprise"] = 1
+        assert _faults(name, changed), path
+
+
+@pytest.mark.parametrize("name", ["result", "plan-check"])
+def test_no_field_of_what_is_written_may_be_missing(documents: Any, name: str) -> None:
+    """But port, carrier and end of a subject, which the contract shows both with and without."""
+    for path in _paths_of_groups(documents[name]):
+        group = documents[name]
+        for part in path:
+            group = group[part]
+        for key in group:
+            if key in ("port", "carrier", "end"):
+                continue
+            changed = copy.deepcopy(documents[name])
+            inner = changed
+            for part in path:
+                inner = inner[part]
+            del inner[key]
+            assert _faults(name, changed), (path, key)
+
+
+def test_what_the_program_writes_is_valid() -> None:
+    subject = Subject("link", "Hop 1", carrier=1, end="a")
+    result = Result(
+        command="verify",
+        stage="bench",
+        plan=PlanReference(name="p", revision=None, sha256="0", file_sha256="0"),
+        started="2026-11-24T10:00:00Z",
+        finished="2026-11-24T10:00:00Z",
+        findings=(
+            Finding(id="f1", check="radio.rx-level", subject=subject, verdict="pass", reason="",
+                    expected=-45.6, observed=-45.0, unit="dBm", evidence=(1,)),
+        ),
+        causes=(Cause(id="c1", kind="k", subject=subject, certainty="likely", text="t"),),
+        observations=(
+            Observation(id=1, subject=subject, probe="snmp", what="w", at="t", value=[1, "a"]),
+        ),
+    )  # fmt: skip
+    assert _faults("result", document(result)) == []
+    problem = Problem("warning", "r", subject, "", "m")
+    assert _faults("plan-check", json.loads(plan_check((problem,)))) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "valid"),
+    [
+        ({"devices": [{"name": "r", "address": "198.18.0.1", "mask": "255.255.255.0"}]}, True),
+        ({"devices": [{"name": "r", "address": "198.18.0.1/24", "uplink": "a; b"}]}, True),
+        ({"devices": [{"name": "r", "address": "198.18.0.1/24", "profile": None}]}, True),
+        ({"devices": [{"name": "r"}]}, False),
+        ({"devices": [{"name": "r", "address": "198.18.0.1/24", "tx_band": "hi"}]}, False),
+        ({"links": [{"name": "h", "carriers": []}]}, True),
+        ({"links": [{"name": "h", "a": {"device": "r"}, "b": {"device": "s"},
+                     "modulation": "4qam"}]}, True),
+        ({"links": [{"name": "h"}]}, False),
+        ({"maintenance": [{"name": "m", "from": "2026-12-01T08:00:00Z",
+                           "to": "2026-12-01T09:00:00Z"}]}, True),
+        ({"maintenance": [{"name": "m", "start": "x", "to": "y"}]}, False),
+        ({"origins": {}}, False),
+        ({"file_sha256": ""}, False),
+        ({"stage": "later"}, False),
+    ],
+)  # fmt: skip
+def test_the_schema_of_a_plan_knows_the_short_forms(change: Any, valid: Any) -> None:
+    assert (_faults("plan", change) == []) is valid
+
+
+def test_an_entry_gives_a_secret_in_one_way_only() -> None:
+    entry = {"version": "2c", "community": "a", "community_env": "B"}
+    assert _faults("credentials", {"snmp": {"x": entry}})
+
+
+def test_an_unknown_name_is_told_with_those_there_are() -> None:
+    with pytest.raises(
+        UsageError, match=r"'resutl'; did you mean result\?; there are result, plan-"
+    ):
+        schema("resutl")

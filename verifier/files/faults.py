@@ -1,0 +1,87 @@
+"""Faults of an input document, collected with their places, and the words they are told in."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable
+
+from verifier.errors import InputError
+from verifier.model.problem import Origin, Problem
+from verifier.model.subject import Subject
+
+MAX_FAULTS = 10_000
+"""More than anybody reads; a file with more is not the file that was meant."""
+
+WHOLE = Subject("network", "")
+"""Subject of a fault that belongs to no part of the plan."""
+
+_SECRET = re.compile(
+    r"communit|passw|passphrase|passcode|kennwort|pwd|secret|geheim|credential"
+    r"|(auth|priv|privacy|private|api|encryption|usm|v3|snmp)(entication)?(key|pass)"
+)
+
+
+class Faults:
+    """The faults found so far."""
+
+    def __init__(self) -> None:
+        self._found: list[tuple[Origin, Problem]] = []
+
+    def error(self, rule: str, origin: Origin, message: str, subject: Subject = WHOLE) -> None:
+        """Notes what cannot be meant. Raises InputError at `MAX_FAULTS`."""
+        self._add(origin, Problem("error", rule, subject, str(origin), message))
+
+    def warn(self, rule: str, origin: Origin, message: str, subject: Subject = WHOLE) -> None:
+        """Notes what is odd but can be read. Raises InputError at `MAX_FAULTS`."""
+        self._add(origin, Problem("warning", rule, subject, str(origin), message))
+
+    def unknown(
+        self, name: str, origin: Origin, known: Iterable[str], subject: Subject = WHOLE
+    ) -> None:
+        """Notes a field that is not read: a secret, or one that nothing is called."""
+        if looks_secret(name):
+            message = (
+                f"{shown(name)} looks like a secret: it does not belong in a plan and is not read; "
+                "put it in the credentials file"
+            )
+            self.warn("secret-in-plan", origin, message, subject)
+        else:
+            message = f"unknown field {shown(name)} is not read{nearest(name, known)}"
+            self.warn("unknown-field", origin, message, subject)
+
+    def fatal(self, rule: str, origin: Origin, message: str) -> InputError:
+        """The error to raise where nothing more can be read; it carries all faults so far."""
+        self.error(rule, origin, message)
+        return InputError(f"{origin}: {message}", self.problems())
+
+    def problems(self) -> tuple[Problem, ...]:
+        """All faults, in order of place."""
+        return tuple(problem for _, problem in sorted(self._found, key=lambda f: _place(f[0])))
+
+    def _add(self, origin: Origin, problem: Problem) -> None:
+        self._found.append((origin, problem))
+        if len(self._found) > MAX_FAULTS:
+            message = f"{origin.file}: more than {MAX_FAULTS} faults: is this the right file?"
+            raise InputError(message, self.problems())
+
+
+def _place(origin: Origin) -> tuple[str, str, int]:
+    return origin.file, origin.sheet, origin.line or 0
+
+
+def shown(text: str, limit: int = 60) -> str:
+    """`text` in quotes, shortened, with every character that does not print escaped."""
+    return repr(text if len(text) <= limit else text[: limit - 3] + "...")
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """A hint such as `; did you mean gateway?`, empty where nothing is near."""
+    by_lower = {k.lower(): k for k in known}
+    found = difflib.get_close_matches(name.lower(), by_lower, n=1, cutoff=0.6)
+    return f"; did you mean {by_lower[found[0]]}?" if found else ""
+
+
+def looks_secret(name: str) -> bool:
+    """Whether a field of this name would hold a password, a key or a community."""
+    return _SECRET.search(re.sub(r"[\W_]", "", name.lower())) is not None

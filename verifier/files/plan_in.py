@@ -1,0 +1,105 @@
+"""Reading a plan, whatever it is kept in."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import gc
+import hashlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from verifier.errors import InputError
+from verifier.files.disk import read_bytes
+from verifier.files.door import to_plan
+from verifier.files.faults import Faults
+from verifier.files.tree import Mapping
+from verifier.model.plan import Plan
+from verifier.model.problem import Problem
+
+_SAVE_AS = {
+    ".xls": "save it as .xlsx",
+    ".xlsm": "save it as .xlsx, without macros",
+    ".xlsb": "save it as .xlsx",
+    ".ods": "save it as .xlsx",
+    ".csv": "name the folder that holds the CSV files",
+    ".json": "save it as .yaml: JSON is YAML",
+}
+
+
+def read_plan(path: Path) -> tuple[Plan, tuple[Problem, ...]]:
+    """The plan at `path`, and every fault of reading it in order of place.
+
+    A value with a fault is left out of the plan, and so is an entry without its name or address.
+
+    Raises:
+        InputError: nothing can be made of the file; `problems` holds what was found up to there.
+    """
+    faults = Faults()
+    with _collector_paused():
+        if path.is_dir():
+            from verifier.files.rows_in import read_folder  # noqa: PLC0415
+
+            return to_plan(read_folder(path, faults), faults, ""), faults.problems()
+        read = _reader(path)
+        data = read_bytes(path)
+        plan = to_plan(read(data, path, faults), faults, hashlib.sha256(data).hexdigest())
+        return plan, faults.problems()
+
+
+@contextmanager
+def _collector_paused() -> Iterator[None]:
+    """No search for cycles while a large tree without any grows: it costs a quarter of the time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def _reader(path: Path) -> Callable[[bytes, Path, Faults], Mapping]:
+    """The reader for a kind of file; its libraries are loaded only now."""
+    ending = path.suffix.lower()
+    if ending in (".yaml", ".yml"):
+        from verifier.files.yaml_in import read_yaml  # noqa: PLC0415
+
+        return read_yaml
+    if ending == ".xlsx":
+        from verifier.files.rows_in import read_workbook  # noqa: PLC0415
+
+        return read_workbook
+    known = "a plan is a .yaml or .xlsx file or a folder of .csv files"
+    if not path.exists():
+        raise InputError(f"{path}: there is no such file; {known}")
+    hint = _SAVE_AS.get(ending, "its ending is none of these")
+    raise InputError(f"{path}: {known}; {hint}")
+
+
+def plan_json(plan: Plan) -> dict[str, Any]:
+    """The model as JSON values, without origins: addresses, dates and services as text."""
+    plain: dict[str, Any] = _plain(plan)
+    return plain
+
+
+def plan_sha256(plan: Plan) -> str:
+    """SHA-256 of the model's canonical JSON (RFC 8785): equal for equal plans of every kind."""
+    import rfc8785  # noqa: PLC0415
+
+    return hashlib.sha256(rfc8785.dumps(plan_json(plan))).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, dt.date):  # a datetime is one, and always in UTC
+        return value.isoformat().replace("+00:00", "Z")
+    if not dataclasses.is_dataclass(value):
+        return value
+    if hasattr(value, "parse"):
+        return str(value)
+    fields = (f.name for f in dataclasses.fields(value) if f.compare)
+    return {name: _plain(getattr(value, name)) for name in fields}

@@ -1,0 +1,160 @@
+"""JSON Schema (draft 2020-12) of every document kind, made from the model's types.
+
+What a document has and the model has not, or has under another name, is put in by hand here; the
+contract of the JSON and YAML forms stands in the tests.
+"""
+
+from __future__ import annotations
+
+import typing
+from collections.abc import Callable
+from typing import Any
+
+from pydantic import TypeAdapter
+from pydantic.json_schema import JsonSchemaMode
+
+from verifier.errors import UsageError
+from verifier.files.credentials import KEYS, MIN_KEY_LENGTH, SECRETS
+from verifier.files.faults import nearest
+from verifier.files.fields import FILE_NAMES
+from verifier.files.shorthand import SHORT_CARRIER
+from verifier.model import plan as model
+from verifier.model.credentials import Auth, Priv
+from verifier.model.problem import Problem
+from verifier.model.profile import Profile
+from verifier.model.result import Result
+
+Json = dict[str, Any]
+
+_DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+def schema(name: str) -> Json:
+    """The schema of a document kind: the middle word of its `format`, or what kind of file it is.
+
+    Raises:
+        UsageError: there is no document of that name.
+    """
+    if name not in SCHEMAS:
+        known = ", ".join(SCHEMAS)
+        raise UsageError(f"no schema is called {name!r}{nearest(name, SCHEMAS)}; there are {known}")
+    return {"$schema": _DIALECT, "title": f"plan-verifier {name}", **SCHEMAS[name]()}
+
+
+def _of(kind: Any, mode: JsonSchemaMode) -> Json:
+    """The schema of a dataclass, closed: no other fields than its own."""
+    made: Json = TypeAdapter(kind).json_schema(mode=mode)
+    for group in (made, *made.get("$defs", {}).values()):
+        if "properties" in group:
+            group["additionalProperties"] = False
+    return made
+
+
+def _output(kind: Any, name: str) -> Json:
+    """The schema of a document that is written: every field is there, `format` is first."""
+    made = _of(kind, "serialization")
+    made.pop("description", None)
+    made["properties"] = {"format": {"const": f"plan-verifier/{name}/1"}, **made["properties"]}
+    for group in (made, *made["$defs"].values()):
+        group["required"] = list(group["properties"])
+    made["$defs"]["Subject"]["required"] = ["kind", "name"]
+    return made
+
+
+def _result() -> Json:
+    made = _output(Result, "result")
+    made["properties"]["verdict"] = {"enum": ["pass", "fail", "incomplete"]}
+    counts = {v: {"type": "integer", "minimum": 0} for v in ("pass", "fail", "warn", "not-tested")}
+    made["properties"]["summary"] = _group(counts, tuple(counts))
+    made["required"] = list(made["properties"])
+    cause = made["$defs"]["Cause"]
+    cause["properties"]["for"] = cause["properties"].pop("for_")
+    cause["required"] = list(cause["properties"])
+    return made
+
+
+def _plan_check() -> Json:
+    problem = _output(Problem, "plan-check")
+    defs = problem.pop("$defs")
+    del problem["properties"]["format"]
+    problem["required"] = list(problem["properties"])
+    problem["title"] = "Problem"
+    made = _group(
+        {
+            "format": {"const": "plan-verifier/plan-check/1"},
+            "problems": {"type": "array", "items": {"$ref": "#/$defs/Problem"}},
+        },
+        ("format", "problems"),
+    )
+    return {**made, "$defs": {**defs, "Problem": problem}}
+
+
+def _plan() -> Json:
+    """The YAML form, with its own names and short forms."""
+    made = _of(model.Plan, "validation")
+    for name in ("origins", "file_sha256"):
+        del made["properties"][name]
+    defs: Json = made["$defs"]
+    del defs["Origin"]
+    for cls, name in FILE_NAMES:
+        group, ours = defs[cls.__name__], FILE_NAMES[cls, name]
+        group["properties"][ours] = group["properties"].pop(name)
+        group["required"] = [ours if r == name else r for r in group["required"]]
+    text = {"type": "string"}
+    device, link, carrier = defs["Device"], defs["Link"], defs["Carrier"]["properties"]
+    device["properties"]["mask"] = text
+    link["properties"] |= {"modulation": text, **{k: carrier[k] for k in SHORT_CARRIER}}
+    link["required"] = ["name"]
+    link["anyOf"] = [{"required": ["carriers"]}, {"required": ["a", "b"]}]
+    for group in (made, *defs.values()):
+        for name, value in group.get("properties", {}).items():
+            group["properties"][name] = _as_written(value, name in group.get("required", ()))
+    return made
+
+
+def _as_written(value: Json, required: bool) -> Json:  # noqa: FBT001
+    """A field as YAML may have it: nothing, if it can be left out; one text for a list of texts."""
+    forms = [value]
+    if value.get("type") == "array" and "$ref" not in value["items"]:
+        forms.append({"type": "string"})
+    if not required and {"type": "null"} not in value.get("anyOf", ()):
+        forms.append({"type": "null"})
+    return value if len(forms) == 1 else {"anyOf": forms}
+
+
+def _profile() -> Json:
+    return _of(Profile, "validation")
+
+
+def _credentials() -> Json:
+    text = {"type": "string", "minLength": 1}
+    properties: Json = dict.fromkeys(KEYS, text)
+    properties["version"] = {"enum": ["1", "2c", "3"]}
+    properties["auth"] = {"enum": list(typing.get_args(Auth)), "default": "SHA-256"}
+    properties["priv"] = {"enum": list(typing.get_args(Priv)), "default": "AES-128"}
+    properties["port"] = {"type": "integer", "minimum": 1, "maximum": 65535, "default": 161}
+    for key in ("auth_key", "priv_key"):
+        properties[key] = {"type": "string", "minLength": MIN_KEY_LENGTH}
+    entry = _group(properties, ("version",))
+    entry["allOf"] = [{"not": {"required": [s, f"{s}_env"]}} for s in SECRETS]
+    entries = {"type": "object", "additionalProperties": entry}
+    return _group({"snmp": entries}, ())
+
+
+def _group(properties: Json, required: tuple[str, ...]) -> Json:
+    return {
+        "type": "object",
+        "properties": properties,
+        "required": list(required),
+        "additionalProperties": False,
+    }
+
+
+SCHEMAS: dict[str, Callable[[], Json]] = {
+    "result": _result,
+    "plan-check": _plan_check,
+    "plan": _plan,
+    "profile": _profile,
+    "credentials": _credentials,
+}
+"""By name; `schema` adds what all have in common."""

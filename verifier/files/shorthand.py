@@ -1,0 +1,100 @@
+"""Short forms that a file may use, written out before the values are typed.
+
+`address` + `mask`; a link of one carrier without `carriers`; `modulation` alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from verifier.files.faults import Faults, shown
+from verifier.files.tree import Mapping, Node, Scalar, Sequence, is_empty
+from verifier.model.address import prefix_of_mask
+from verifier.model.plan import Device, Link
+from verifier.model.subject import Subject
+
+Items = dict[str, Node]
+
+SHORT_CARRIER = ("a", "b", "polarisation")
+"""Fields of a link's only carrier, where they are written with the link."""
+
+SHORT_FIELDS: dict[Any, tuple[str, ...]] = {
+    Device: ("mask",),
+    Link: ("modulation", *SHORT_CARRIER),
+}
+"""Fields that only the file has."""
+
+
+def written_out(cls: Any, node: Mapping, faults: Faults, subject: Subject) -> Items:
+    """The fields of a `cls` with its short forms replaced; contradictions go to `faults`."""
+    expand = _EXPAND.get(cls)
+    return node.items if expand is None else expand(node, faults, subject)
+
+
+def _device(node: Mapping, faults: Faults, subject: Subject) -> Items:
+    items = dict(node.items)
+    mask = items.pop("mask", None)
+    if mask is None or is_empty(mask):
+        return items
+    if not isinstance(mask, Scalar):
+        faults.error("unreadable-value", mask.origin, "a mask is one value", subject)
+        return items
+    text = (mask.text or "").strip()
+    try:
+        prefix = prefix_of_mask(text[:100])
+    except ValueError as error:
+        faults.error("unreadable-value", mask.origin, str(error), subject)
+        prefix = None
+    address = items.get("address")
+    if not isinstance(address, Scalar) or is_empty(address):
+        return items
+    host, slash, length = (address.text or "").strip().partition("/")
+    if not slash:
+        items["address"] = Scalar(f"{host}/{text}", quoted=True, origin=address.origin)
+    elif prefix is not None and _prefix(length) not in (None, prefix):
+        message = f"mask {shown(text)} is /{prefix}, but the address says /{length}: write one"
+        faults.error("mask-and-prefix-differ", mask.origin, message, subject)
+    return items
+
+
+def _prefix(text: str) -> int | None:
+    try:
+        return prefix_of_mask(text[:100])
+    except ValueError:
+        return None
+
+
+def _link(node: Mapping, faults: Faults, subject: Subject) -> Items:
+    return _carriers(node, _modulation(dict(node.items), faults, subject), faults, subject)
+
+
+def _modulation(items: Items, faults: Faults, subject: Subject) -> Items:
+    modulation = items.pop("modulation", None)
+    if modulation is None or is_empty(modulation):
+        return items
+    fields = ("modulation_max", "modulation_min", "modulation_reference")
+    also = [f for f in (*fields, "adaptive") if not is_empty(items.get(f))]
+    if also:
+        message = f"modulation alone means maximum, minimum and reference: leave out {also[0]}"
+        faults.error("modulation-twice", modulation.origin, message, subject)
+        return items
+    fixed = Scalar("false", quoted=False, origin=modulation.origin)
+    return {**items, **dict.fromkeys(fields, modulation), "adaptive": fixed}
+
+
+def _carriers(node: Mapping, items: Items, faults: Faults, subject: Subject) -> Items:
+    short: Items = {name: items.pop(name) for name in SHORT_CARRIER if name in items}
+    written = {k: v for k, v in short.items() if not is_empty(v)}
+    if is_empty(items.get("carriers")):
+        if written:
+            only = Mapping(short, node.origin)
+            items["carriers"] = Sequence((only,), node.origin)
+    elif written:
+        name, first = next(iter(written.items()))
+        message = f"{name} belongs into each of carriers, if there are carriers"
+        faults.error("carriers-twice", first.origin, message, subject)
+    return items
+
+
+_EXPAND: dict[Any, Callable[[Mapping, Faults, Subject], Items]] = {Device: _device, Link: _link}
