@@ -24,14 +24,14 @@ def look() -> Laptop:
     """All interfaces with their addresses and link state; one without an address is there too."""
     addresses = psutil.net_if_addrs()
     states = psutil.net_if_stats()
-    vlans = _vlans()
+    tagged = vlans()
     return Laptop(
         interfaces=tuple(
             LaptopInterface(
                 name=name,
                 up=name in states and states[name].isup,
                 addresses=tuple(_addresses(addresses.get(name, ()))),
-                vlan=vlans.get(name),
+                vlan=tagged.get(name),
             )
             for name in sorted(set(addresses) | set(states))
         )
@@ -54,13 +54,13 @@ def _addresses(entries: Iterable[object]) -> Iterable[Interface]:
                 yield Interface.of(address, ones)
 
 
-def _vlans() -> dict[str, int]:
+def vlans(listed: Path = _VLAN_CONFIG) -> dict[str, int]:
     """VLAN of each tagged interface, from the kernel's own list (Linux 802.1Q)."""
-    if not _VLAN_CONFIG.exists():
+    if not listed.exists():
         return {}
     rows = (
         [cell.strip() for cell in line.split("|")]
-        for line in _VLAN_CONFIG.read_text().splitlines()
+        for line in listed.read_text().splitlines()
         if line.count("|") == 2  # noqa: PLR2004
     )
     return {name: int(number) for name, number, _ in rows if number.isdigit()}
@@ -120,7 +120,7 @@ def _route_by_socket(to: Address) -> Route | None:
                     None
                     if own.holds(to)
                     else Address.parse(str(ipaddress.ip_address(own.first + 1)))
-                )  # noqa: E501
+                )
                 return Route(interface=interface.name, source=source, next_hop=next_hop)
     return None
 

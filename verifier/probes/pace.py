@@ -6,7 +6,7 @@ import threading
 import time
 from typing import Final
 
-CATCH_UP_S: Final = 0.01
+CATCH_UP_S: Final = 0.02
 """A thread that wakes late may still take the slots of so long ago, so that the rate holds."""
 
 
@@ -32,7 +32,7 @@ class Pace:
 
         Args:
             not_before_s: earliest useful time; now if None. A slot that nobody took within
-                10 ms is lost; one taken late lies in the past, and the packet leaves at once.
+                20 ms is lost; one taken late lies in the past, and the packet leaves at once.
         """
         earliest_s = time.monotonic() if not_before_s is None else not_before_s
         if self.unlimited:

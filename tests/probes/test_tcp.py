@@ -1,0 +1,65 @@
+"""One TCP service: open, closed, filtered, unreachable."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+import time
+
+from verifier.model.address import Address
+from verifier.probes.pace import Pace
+from verifier.probes.tcp import TcpAnswer, connect
+
+HERE = Address.parse("127.82.0.9")
+
+
+def ask(port: int, *, address: Address = HERE, timeout_s: float = 1.0) -> TcpAnswer:
+    return asyncio.run(connect(address, port, timeout_s=timeout_s, pace=Pace(None)))
+
+
+def test_open() -> None:
+    with socket.create_server((str(HERE), 0)) as server:
+        assert ask(server.getsockname()[1]).state == "open"
+
+
+def test_closed() -> None:
+    with socket.create_server((str(HERE), 0)) as server:
+        port = server.getsockname()[1]
+    answer = ask(port)
+    assert (answer.state, answer.detail) == ("closed", "connection refused")
+
+
+def test_silence_is_filtered_and_ends_in_time() -> None:
+    """A listener whose queue is full does not answer: what a filter that drops looks like."""
+    with socket.socket() as server:
+        server.bind((str(HERE), 0))
+        server.listen(0)
+        port = server.getsockname()[1]
+        waiting = [socket.socket() for _ in range(4)]
+        for client in waiting:
+            client.settimeout(0)
+            client.connect_ex((str(HERE), port))
+        started = time.monotonic()
+        answer = ask(port, timeout_s=0.3)
+        took_s = time.monotonic() - started
+        for client in waiting:
+            client.close()
+    assert answer.state == "filtered"
+    assert took_s < 1.0
+
+
+def test_ipv6() -> None:
+    with socket.create_server(("::1", 0), family=socket.AF_INET6) as server:
+        assert ask(server.getsockname()[1], address=Address.parse("::1")).state == "open"
+
+
+def test_pace_is_kept() -> None:
+    """Twenty-one connections at 50 a second take 0.4 s, less 20 ms that may be caught up."""
+
+    async def many() -> float:
+        pace = Pace(50)
+        started = time.monotonic()
+        await asyncio.gather(*(connect(HERE, 9, timeout_s=1, pace=pace) for _ in range(21)))
+        return time.monotonic() - started
+
+    assert asyncio.run(many()) >= 0.38
