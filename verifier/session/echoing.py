@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 from verifier.errors import CannotMeasureError
 from verifier.probes.icmp import Echoer, EchoSeries, EchoTarget
@@ -24,20 +24,23 @@ class Echoing:
     Args:
         targets: whom to ask, by name of the device.
         records: takes what was seen, by name of the device.
+        laptop: takes what was seen of this machine.
         probing, paces: settings of the run.
         stop: once set, the phases end with what was measured.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913, PLR0917
         self,
         targets: Mapping[str, EchoTarget],
         records: Mapping[str, Recorder],
+        laptop: Recorder,
         probing: Probing,
         paces: Paces,
         stop: threading.Event,
     ) -> None:
-        self._targets = targets
+        self._targets = dict(targets)
         self._records = records
+        self._laptop = laptop
         self._probing = probing
         self._paces = paces
         self._stop = stop
@@ -73,6 +76,14 @@ class Echoing:
                 self._records[name].note("icmp", "echo", raw=str(fault))
 
     def _measure(self, echoer: Echoer, names: Sequence[str]) -> None:
+        try:
+            self._all_phases(echoer, names)
+        finally:
+            if echoer.kernel_drops:
+                raw = "replies the kernel dropped; these echoes were sent again"
+                self._laptop.note("icmp", "kernel-drops", value=echoer.kernel_drops, raw=raw)
+
+    def _all_phases(self, echoer: Echoer, names: Sequence[str]) -> None:
         self._warm_up(echoer, names)
         probing = self._probing
         counted = self._echo(echoer, names, probing.echoes, probing.interval_s)
@@ -82,6 +93,8 @@ class Echoing:
             self._echo(echoer, silent, more, max(probing.interval_s, _SLOW_INTERVAL_S))
 
     def _warm_up(self, echoer: Echoer, names: Sequence[str]) -> None:
+        """One echo each; after it a neighbour is known, or known not to be there."""
+
         def done(index: int, series: EchoSeries) -> None:
             name = names[index]
             value = {"replied": any(_received(series)), "silence": _silence(series)}
@@ -96,6 +109,7 @@ class Echoing:
             on_done=done,
             stop=self._stop,
         )
+        self._targets = {n: replace(t, on_link_new=False) for n, t in self._targets.items()}
 
     def _echo(
         self, echoer: Echoer, names: Sequence[str], count: int, interval_s: float

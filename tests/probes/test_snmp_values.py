@@ -1,0 +1,194 @@
+"""Values, message headers, and key derivation against published values."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pysnmp.entity.config import AUTH_SERVICES
+from pysnmp.proto.rfc1902 import OctetString
+
+from verifier.errors import CannotMeasureError
+from verifier.model.address import Address
+from verifier.model.credentials import Secret, SnmpEntry
+from verifier.probes.snmp import Binding, SnmpClient, error_name
+from verifier.probes.snmp.engine import AUTH, Engine, Question
+from verifier.probes.snmp.sockets import socket_address
+from verifier.probes.snmp.values import oid_tuple
+from verifier.probes.snmp.wire import Header, read_header
+
+KU_KUL = {
+    "MD5": ("9faf3283884e92834ebc9847d8edd963", "526f5eed9fcce26f8964c2930787d82b"),
+    "SHA": (
+        "9fb5cc0381497b3793528939ff788d5d79145211",
+        "6695febc9288e36282235fc7151f128497b38f3f",
+    ),
+    "SHA-224": (
+        "282a5867ee9aac639ad59df9572c7d3ac0fbc13a905b6df07dbbf00b",
+        "0bd8827c6e29f8065e08e09237f177e410f69b90e1782be682075674",
+    ),
+    "SHA-256": (
+        "ab51014d1e077f6017df2b12bee5f5aa72993177e9bb569c4dff5a4ca0b4afac",
+        "8982e0e549e866db361a6b625d84cccc11162d453ee8ce3a6445c2d6776f0f8b",
+    ),
+    "SHA-384": (
+        None,
+        (
+            "3b298f16164a11184279d5432bf169e2d2a48307de02b3d3f7e2b4f36eb6f045"
+            "5a53689a3937eea07319a633d2ccba78"
+        ),
+    ),
+    "SHA-512": (
+        None,
+        (
+            "22a5a36cedfcc085807a128d7bc6c2382167ad6c0dbc5fdff856740f3d84c099"
+            "ad1ea87a8db096714d9788bd544047c9021e4229ce27e4c0a69250adfcffbb0b"
+        ),
+    ),
+}
+"""Password `maplesyrup`, engine id 00..02. MD5: RFC 3414 A.3.1. SHA: RFC 3414 A.3.2. The SHA-2 ones
+are recomputed by hashlib with the same algorithm for the same input (RFC 7860 prints none)."""
+
+
+@pytest.mark.parametrize("auth", KU_KUL)
+def test_keys_are_those_of_rfc_3414_appendix_a3(auth):
+    """Key of the password and key localized to the engine, by what the client sends with."""
+    service = AUTH_SERVICES[AUTH[auth]]
+    ku, kul = KU_KUL[auth]
+    key = service.hash_passphrase(OctetString("maplesyrup"))
+    if ku is not None:
+        assert bytes(key).hex() == ku
+    assert bytes(service.localize_key(key, OctetString(b"\0" * 11 + b"\x02"))).hex() == kul
+
+
+@pytest.mark.parametrize(
+    ("value", "text", "raw"),
+    [
+        (b"Lighthouse", "Lighthouse", 'OctetString "Lighthouse"'),
+        (b"", "", 'OctetString ""'),
+        ("Färöer".encode(), "Färöer", "OctetString 0x46c3a472c3b66572"),
+        ("Färöer".encode("latin-1"), "Färöer", "OctetString 0x46e472f66572"),
+        (b"\x02\x00\x5e\x10\x00\x01", "02:00:5e:10:00:01", "OctetString 0x02005e100001"),
+        (b"Quarry\0\0", "Quarry", "OctetString 0x5175617272790000"),
+        (b"a\r\nb", "a\r\nb", "OctetString 0x610d0a62"),
+    ],
+)
+def test_octets_as_text_and_as_evidence(value, text, raw):
+    """Text for a person, evidence without loss and in ASCII."""
+    binding = Binding("1.3", "OctetString", value)
+    assert (binding.text, binding.raw) == (text, raw)
+
+
+def test_other_values_as_text_and_as_evidence():
+    """Numbers, addresses, and what is missing."""
+    assert Binding("1.3", "Gauge32", 7).raw == "Gauge32 7"
+    assert Binding("1.3", "IpAddress", "192.0.2.1").text == "192.0.2.1"
+    missing = Binding("1.3", "noSuchInstance")
+    assert (missing.raw, missing.text, missing.missing) == ("noSuchInstance", "", True)
+
+
+@given(st.binary(max_size=64))
+def test_raw_is_ascii_and_without_loss(octets):
+    """Octets come back from what is stored."""
+    kind, _, shown = Binding("1.3", "OctetString", octets).raw.partition(" ")
+    assert kind == "OctetString"
+    assert shown.isascii()
+    quoted = shown.startswith('"')
+    assert octets == (shown[1:-1].encode() if quoted else bytes.fromhex(shown[2:]))
+
+
+@pytest.mark.parametrize("text", ["", "sysName.0", "1", "3.1", "1.40.1", "1..3", "1.3.-1", "1.3.²"])
+def test_what_is_no_object_identifier_is_refused(text):
+    """Names, lone arcs, first arcs that do not exist (X.660)."""
+    with pytest.raises(CannotMeasureError, match="object identifier"):
+        oid_tuple(text)
+
+
+def test_object_identifiers():
+    """With and without the leading dot."""
+    assert oid_tuple(".1.3.6.1") == oid_tuple("1.3.6.1") == (1, 3, 6, 1)
+    assert oid_tuple("2.100.3") == (2, 100, 3)
+
+
+def test_error_names():
+    """First, last, and one without a name (RFC 3416 section 3)."""
+    names = [error_name(0), error_name(1), error_name(18), error_name(19), error_name(-1)]
+    assert names == ["noError", "tooBig", "inconsistentName", "error-status 19", "error-status -1"]
+
+
+V2C_GET = bytes.fromhex(
+    "302902010104067075626c6963a01c020411223344020100020100300e300c06082b060102010105000500"
+)
+"""Get of sysName.0 with community `public`, by hand from RFC 3416 and X.690."""
+
+
+def test_the_header_of_a_message():
+    """Version, id, whether it is a response."""
+    assert read_header(V2C_GET) == Header(1, 0x11223344, response=False)
+    response = V2C_GET.replace(b"public\xa0", b"public\xa2")
+    assert read_header(response) == Header(1, 0x11223344, response=True)
+
+
+@given(st.binary(max_size=80) | st.builds(lambda n: V2C_GET[:n], st.integers(0, len(V2C_GET))))
+def test_a_header_of_anything_is_a_header_or_none(octets):
+    """No octets make it raise."""
+    found = read_header(octets)
+    assert found is None or isinstance(found, Header)
+
+
+@pytest.mark.parametrize("version", ["1", "2c"])
+def test_requests_have_their_own_ids(version):
+    """A thousand requests of one engine have a thousand ids, and the header reads them."""
+    engine = Engine(SnmpEntry(name="x", version=version, community=Secret("harbour")))
+    question = Question("get", ((1, 3, 6, 1, 2, 1, 1, 5, 0),))
+    peer = ("192.0.2.1", 161)
+    headers = [read_header(engine.encode(question, peer, print)[1]) for _ in range(1000)]
+    assert len({h.id for h in headers}) == 1000
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        SnmpEntry(name="field", version="2c"),
+        SnmpEntry(name="field", version="3"),
+        SnmpEntry(name="field", version="3", user="ferry", auth_key=Secret("")),
+        SnmpEntry(name="field", version="3", user="ferry", auth_key=Secret("k3y-x")),
+        SnmpEntry(
+            name="field", version="3", user="ferry", auth_key=Secret("maplesyrup"),
+            priv_key=Secret("k3y-x"),
+        ),
+        SnmpEntry(name="field", version="3", user="f" * 33, auth_key=Secret("maplesyrup")),
+    ],
+)  # fmt: skip
+def test_credentials_that_cannot_be_used_are_refused_without_showing_them(entry):
+    """Our own error, which names the entry and no secret; nothing of the library shines through."""
+    with pytest.raises(CannotMeasureError, match="SNMP entry field") as refused:
+        Engine(entry)
+    error = refused.value
+    assert "k3y-x" not in f"{error}{error!r}"
+    assert error.__cause__ is None
+    assert error.__suppress_context__
+
+
+def test_the_client_may_be_closed_twice():
+    """And shows no secret."""
+
+    async def run() -> str:
+        async with SnmpClient() as snmp:
+            snmp.close()
+            return repr(vars(snmp))
+
+    assert "harbour" not in asyncio.run(run())
+
+
+def test_a_zone_is_an_interface():
+    """By name or number (RFC 4007 11.2); one this machine has not is our failure to measure."""
+    loopback = socket.if_nametoindex("lo")
+    assert socket_address(Address.parse("fe80::1%lo"), 161) == ("fe80::1", 161, 0, loopback)
+    assert socket_address(Address.parse("fe80::1%7"), 161) == ("fe80::1", 161, 0, 7)
+    assert socket_address(Address.parse("192.0.2.1"), 161) == ("192.0.2.1", 161)
+    with pytest.raises(CannotMeasureError, match="no interface quay0"):
+        socket_address(Address.parse("fe80::1%quay0"), 161)

@@ -1,0 +1,259 @@
+"""pysnmp's engine for one credential set: it makes and reads messages and keeps the v3 state.
+
+It is used by the primitives of RFC 3412 section 4.1 (sendPdu, processResponsePdu) and without its
+own input and output: what it wants to send is caught, and what has come is handed to it. So time,
+sockets and retries are ours, and no table of targets grows inside it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pysnmp.carrier.base import AbstractTransportDispatcher
+from pysnmp.entity import config
+from pysnmp.entity.engine import SnmpEngine
+from pysnmp.proto import api, rfc1902, rfc1905
+
+from verifier.errors import CannotMeasureError
+from verifier.model.credentials import SnmpEntry
+from verifier.probes.snmp.sockets import SocketAddress
+from verifier.probes.snmp.values import Binding, Type
+
+Kind = Literal["get", "next", "bulk"]
+Oids = tuple[tuple[int, ...], ...]
+
+AUTH = {
+    "MD5": config.USM_AUTH_HMAC96_MD5,
+    "SHA": config.USM_AUTH_HMAC96_SHA,
+    "SHA-224": config.USM_AUTH_HMAC128_SHA224,
+    "SHA-256": config.USM_AUTH_HMAC192_SHA256,
+    "SHA-384": config.USM_AUTH_HMAC256_SHA384,
+    "SHA-512": config.USM_AUTH_HMAC384_SHA512,
+}
+PRIV = {
+    "DES": config.USM_PRIV_CBC56_DES,
+    "AES-128": config.USM_PRIV_CFB128_AES,
+    "AES-192": config.USM_PRIV_CFB192_AES_BLUMENTHAL,
+    "AES-256": config.USM_PRIV_CFB256_AES_BLUMENTHAL,
+    "AES-192-R": config.USM_PRIV_CFB192_AES,
+    "AES-256-R": config.USM_PRIV_CFB256_AES,
+}
+_LEVEL = {"noAuthNoPriv": 1, "authNoPriv": 2, "authPriv": 3}
+_MODELS = {"1": (0, 1, 0), "2c": (1, 2, 1), "3": (3, 3, 1)}
+"""Message processing model, security model (RFC 3411 section 5), version of the PDU."""
+_EXPECT_ANSWER = True
+_NEVER = 1 << 40
+"""Expiry of a request inside pysnmp, in its ticks: waiting is ours."""
+_TYPES: dict[Any, Type] = {
+    rfc1902.Integer32.tagSet: "Integer32",
+    rfc1902.OctetString.tagSet: "OctetString",
+    rfc1902.ObjectIdentifier.tagSet: "ObjectIdentifier",
+    rfc1902.IpAddress.tagSet: "IpAddress",
+    rfc1902.Counter32.tagSet: "Counter32",
+    rfc1902.Gauge32.tagSet: "Gauge32",
+    rfc1902.TimeTicks.tagSet: "TimeTicks",
+    rfc1902.Opaque.tagSet: "Opaque",
+    rfc1902.Counter64.tagSet: "Counter64",
+    rfc1902.Null.tagSet: "Null",
+    rfc1905.noSuchObject.tagSet: "noSuchObject",
+    rfc1905.noSuchInstance.tagSet: "noSuchInstance",
+    rfc1905.endOfMibView.tagSet: "endOfMibView",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One PDU. `repetitions` is max-repetitions of a bulk request (RFC 3416 section 4.2.3)."""
+
+    kind: Kind
+    oids: Oids
+    repetitions: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """A response of the agent, decoded."""
+
+    error_status: int
+    error_index: int
+    bindings: tuple[Binding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A report of the agent (RFC 3412 section 7.1.3); `oid` names the counter that went up."""
+
+    oid: str
+
+
+class _Outlet(AbstractTransportDispatcher):  # type: ignore[misc]
+    """Takes what the engine sends; it goes nowhere by itself."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.message = b""
+
+    def send_message(self, message: bytes, *_: object) -> None:
+        self.message = bytes(message)
+
+
+class Engine:
+    """Makes requests and reads answers with one credential set.
+
+    `peers` is for whoever counts the agents that were given to it.
+
+    Raises CannotMeasureError where the library refuses the credentials.
+    """
+
+    def __init__(self, entry: SnmpEntry) -> None:
+        self.peers: set[SocketAddress] = set()
+        self._answered: set[SocketAddress] = set()
+        self._version = entry.version
+        self._api = api.PROTOCOL_MODULES[0 if entry.version == "1" else 1]
+        self._level = _LEVEL[entry.level] if entry.version == "3" else 1
+        self._name = rfc1902.OctetString(
+            (entry.user or "").encode() if entry.version == "3" else b"v"
+        )
+        self._outlet = _Outlet()
+        try:
+            self._engine = SnmpEngine()
+            self._engine.register_transport_dispatcher(self._outlet)
+            _register(self._engine, entry)
+        except Exception as refused:  # noqa: BLE001  whatever the library raises; its text may hold a key
+            kind = type(refused).__name__
+            raise CannotMeasureError(
+                f"SNMP entry {entry.name}: the credentials cannot be used ({kind}); check that the"
+                " community or user is given and that keys have at least 8 characters"
+            ) from None
+
+    def encode(
+        self, question: Question, peer: SocketAddress, came: Callable[[Response | Report], None]
+    ) -> tuple[int, bytes]:
+        """Makes a request; returns its handle and its octets. `came` is called by `decode`.
+
+        With v3 and a peer that is not yet known this is the request that discovers it
+        (RFC 3414 section 4). Raises CannotMeasureError where the library cannot make it.
+        """
+        self._outlet.handle_timer_tick(time.monotonic())
+        pdu = _pdu(self._api, question)
+        request_id = int(self._api.getNextRequestID())
+        self._api.apiPDU.set_request_id(pdu, request_id)
+
+        def process(*arguments: Any) -> None:
+            pdu, status = arguments[8], arguments[9]
+            if status:
+                came(Report(str(status.get("oid", ""))))
+            elif self._version != "3" or int(self._api.apiPDU.get_request_id(pdu)) == request_id:
+                self._answered.add(peer)
+                came(self._response(pdu))
+
+        model, security, pdu_version = _MODELS[self._version]
+        try:
+            handle = self._engine.message_dispatcher.send_pdu(
+                self._engine, _domain(peer), peer, model, security, self._name, self._level,
+                None, rfc1902.OctetString(b""), pdu_version, pdu, _EXPECT_ANSWER, _NEVER, process,
+                None,
+            )  # fmt: skip
+        except Exception as fault:  # noqa: BLE001  as above
+            kind = type(fault).__name__
+            raise CannotMeasureError(f"the SNMP library cannot make the request ({kind})") from None
+        return int(handle), self._outlet.message
+
+    def decode(self, datagram: bytes, peer: SocketAddress) -> None:
+        """Hands over what came for a request to `peer`; what cannot be used has no effect."""
+        with contextlib.suppress(Exception):  # garbage makes the library raise anything
+            self._engine.message_dispatcher.receive_message(
+                self._engine, _domain(peer), peer, datagram
+            )
+
+    def may_lack_privacy(self, peer: SocketAddress) -> bool:
+        """Whether the peer has named itself but never answered what was encrypted.
+
+        net-snmp's agent drops what it cannot decrypt without the report of RFC 3414 3.2 (8).
+        """
+        model = self._engine.message_processing_subsystems[3]
+        named = model.get_peer_engine_info(_domain(peer), peer)[0] is not None
+        return self._level == _LEVEL["authPriv"] and named and peer not in self._answered
+
+    def forget(self, handle: int) -> None:
+        """Ends a request, answered or not."""
+        model = _MODELS[self._version][0]
+        with contextlib.suppress(Exception):  # it is forgotten already
+            self._engine.message_dispatcher.release_state_information(self._engine, handle, model)
+
+    def _response(self, pdu: Any) -> Response:
+        parts = self._api.apiPDU
+        return Response(
+            error_status=int(parts.get_error_status(pdu)),
+            error_index=int(pdu.getComponentByPosition(2)),
+            bindings=tuple(_binding(name, value) for name, value in parts.get_varbinds(pdu)),
+        )
+
+
+def _register(engine: Any, entry: SnmpEntry) -> None:
+    """Gives the engine its one community or user; done once in its life."""
+    if entry.version != "3":
+        if entry.community is None:
+            raise ValueError
+        config.add_v1_system(engine, "v", entry.community.reveal().encode())
+        return
+    if not entry.user:
+        raise ValueError
+    auth: tuple[Any, bytes | None] = (config.USM_AUTH_NONE, None)
+    priv: tuple[Any, bytes | None] = (config.USM_PRIV_NONE, None)
+    if entry.auth_key is not None:
+        auth = (AUTH[entry.auth], entry.auth_key.reveal().encode())
+        if entry.priv_key is not None:
+            priv = (PRIV[entry.priv], entry.priv_key.reveal().encode())
+    config.add_v3_user(engine, entry.user.encode(), *auth, *priv)
+
+
+def _domain(peer: SocketAddress) -> tuple[int, ...]:
+    """The transport domain of RFC 3417 or RFC 3419 for an address as sockets have it."""
+    chosen = config.SNMP_UDP6_DOMAIN if ":" in peer[0] else config.SNMP_UDP_DOMAIN
+    return tuple(chosen)
+
+
+@functools.lru_cache(maxsize=1024)
+def _pdu(protocol: Any, question: Question) -> Any:
+    """The PDU of a question; the same questions are asked of many devices."""
+    if question.kind == "get":
+        pdu = protocol.GetRequestPDU()
+    elif question.kind == "next":
+        pdu = protocol.GetNextRequestPDU()
+    else:
+        pdu = protocol.GetBulkRequestPDU()
+    parts = protocol.apiBulkPDU if question.kind == "bulk" else protocol.apiPDU
+    parts.set_defaults(pdu)
+    if question.kind == "bulk":
+        parts.set_non_repeaters(pdu, 0)
+        parts.set_max_repetitions(pdu, question.repetitions)
+    parts.set_varbinds(pdu, _null_bindings(protocol, question.oids))
+    return pdu
+
+
+def _null_bindings(protocol: Any, oids: Oids) -> list[tuple[Any, Any]]:
+    return [(protocol.ObjectIdentifier(oid), protocol.null) for oid in oids]
+
+
+def _binding(name: Any, value: Any) -> Binding:
+    while hasattr(value, "getComponent"):  # a choice of RFC 1155 around the value
+        value = value.getComponent()
+    kind = _TYPES[value.tagSet]
+    plain: int | bytes | str | None
+    if kind in {"OctetString", "Opaque"}:
+        plain = bytes(value)
+    elif kind == "IpAddress":
+        plain = ".".join(map(str, bytes(value)))
+    elif kind == "ObjectIdentifier":
+        plain = str(value)
+    elif kind in {"noSuchObject", "noSuchInstance", "endOfMibView", "Null"}:
+        plain = None
+    else:
+        plain = int(value)
+    return Binding(str(name), kind, plain)

@@ -1,0 +1,170 @@
+"""What is asked of an agent and what comes back: frozen values, in words of our own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from verifier.errors import CannotMeasureError
+from verifier.model.address import Address
+from verifier.model.credentials import SnmpEntry
+from verifier.model.mib import ERROR_STATUS
+
+Outcome = Literal[
+    "answered", "silent", "port-unreachable", "host-unreachable", "no-route", "local-error",
+    "unsupported-level", "not-in-time-window", "unknown-user", "unknown-engine-id", "wrong-digest",
+    "decryption-error", "undecodable", "error-status", "loop", "capped",
+]  # fmt: skip
+"""What became of a question. `no-route`, `local-error` are this machine's, never the device's."""
+
+Type = Literal[
+    "Integer32", "OctetString", "ObjectIdentifier", "IpAddress", "Counter32", "Gauge32",
+    "TimeTicks", "Opaque", "Counter64", "Null", "noSuchObject", "noSuchInstance", "endOfMibView",
+]  # fmt: skip
+"""Types of SMIv2 (RFC 2578 section 7.1) and the exceptions of RFC 3416 section 3."""
+
+MISSING: tuple[Type, ...] = ("noSuchObject", "noSuchInstance", "endOfMibView", "Null")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Target:
+    """An agent and how to ask it.
+
+    Attributes:
+        port: UDP port; None: the entry's.
+        timeout_s: wait after each request.
+        retries: how often a request is sent again where nothing came.
+        source: local address to send from; None: the kernel's choice.
+    """
+
+    address: Address
+    entry: SnmpEntry
+    port: int | None = None
+    timeout_s: float = 2.0
+    retries: int = 1
+    source: Address | None = None
+
+    @property
+    def udp_port(self) -> int:
+        """The port that is asked."""
+        return self.entry.port if self.port is None else self.port
+
+
+@dataclass(frozen=True, slots=True)
+class Binding:
+    """One object as the agent gave it.
+
+    Attributes:
+        value: octets as bytes, numbers as int, IpAddress and ObjectIdentifier as dotted text;
+            None where the agent has none.
+    """
+
+    oid: str
+    type: Type
+    value: int | bytes | str | None = None
+
+    @property
+    def missing(self) -> bool:
+        """Whether the agent has no value there; an empty string is a value."""
+        return self.type in MISSING
+
+    @property
+    def text(self) -> str:
+        """The value for a person: UTF-8, else Latin-1, else hexadecimal octets `02:00:5e`."""
+        if not isinstance(self.value, bytes):
+            return "" if self.value is None else str(self.value)
+        octets = self.value.rstrip(b"\0")
+        for encoding in ("utf-8", "latin-1"):
+            try:
+                text = octets.decode(encoding)
+            except UnicodeDecodeError:
+                continue
+            if all(c.isprintable() or c in "\r\n\t" for c in text):
+                return text
+        return self.value.hex(":")
+
+    @property
+    def raw(self) -> str:
+        """Type and value without loss, in ASCII, for evidence."""
+        if not isinstance(self.value, bytes):
+            return self.type if self.value is None else f"{self.type} {self.value}"
+        if all(0x20 <= octet <= 0x7E for octet in self.value):  # noqa: PLR2004
+            return f'{self.type} "{self.value.decode("ascii")}"'
+        return f"{self.type} 0x{self.value.hex()}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reply:
+    """What became of one question.
+
+    Attributes:
+        bindings: in the order of the question; those that came, where the outcome is another.
+        error_status, error_index: of the agent's response (RFC 3416 section 3).
+        responder: address the answer or report came from, whichever was asked.
+        took_ms: from the request that was answered to its answer; from the first request to the
+            end of waiting, where none was.
+        engine_id, engine_boots, engine_time: of SNMPv3, from the last message taken (RFC 3414 2.2).
+        detail: what happened, for a person; empty where there is nothing to say.
+    """
+
+    outcome: Outcome
+    bindings: tuple[Binding, ...] = ()
+    error_status: int = 0
+    error_index: int = 0
+    responder: str | None = None
+    took_ms: float = 0.0
+    engine_id: bytes | None = None
+    engine_boots: int | None = None
+    engine_time: int | None = None
+    detail: str = ""
+
+    def binding(self, oid: str) -> Binding | None:
+        """The binding of that name; None where the agent did not return it."""
+        return next((b for b in self.bindings if b.oid == oid), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Columns of a table.
+
+    Attributes:
+        outcome: `answered`, or why the walk ended early.
+        rows: by instance (what follows the column, such as `3` or `1.4.198.18.20.11`), by column.
+            An empty table is `answered` without rows.
+        complete: whether every column was read to its end.
+        detail: what ended the walk; an agent's fault names the OID.
+    """
+
+    outcome: Outcome
+    rows: Mapping[str, Mapping[str, Binding]] = field(default_factory=dict)
+    complete: bool = False
+    responder: str | None = None
+    requests: int = 0
+    took_ms: float = 0.0
+    detail: str = ""
+
+
+def oid_tuple(text: str) -> tuple[int, ...]:
+    """Reads a numeric object identifier.
+
+    Raises CannotMeasureError where it is none (X.660: first arc 0 to 2, the second below 40).
+    """
+    arcs = text.removeprefix(".").split(".")
+    if all(arc.isascii() and arc.isdigit() for arc in arcs):
+        numbers = tuple(map(int, arcs))
+        if len(numbers) > 1 and numbers[0] <= 2 and (numbers[0] == 2 or numbers[1] < 40):  # noqa: PLR2004
+            return numbers
+    raise CannotMeasureError(
+        f"{text!r} is not a numeric object identifier such as 1.3.6.1.2.1.1.5.0"
+    )
+
+
+def dotted(oid: tuple[int, ...]) -> str:
+    """An object identifier as text."""
+    return ".".join(map(str, oid))
+
+
+def error_name(status: int) -> str:
+    """The name of an error-status (RFC 3416 section 3), or its number where it has none."""
+    return ERROR_STATUS[status] if 0 <= status < len(ERROR_STATUS) else f"error-status {status}"

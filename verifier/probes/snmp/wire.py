@@ -1,0 +1,97 @@
+"""The first fields of an SNMP message, enough to tell which request a datagram belongs to.
+
+Late, doubled and foreign datagrams are told by a few comparisons, before anything is decoded.
+BER: ITU-T X.690 section 8.1. Messages: RFC 1157 section 4, RFC 3412 section 6, RFC 3414 section
+2.4.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+INTEGER, OCTETS, SEQUENCE, RESPONSE = 0x02, 0x04, 0x30, 0xA2
+V1, V2C, V3 = 0, 1, 3
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What is known of a message before it is decoded.
+
+    Attributes:
+        id: request-id of v1 and v2c, msgID of v3.
+        response: whether it can be an answer: a Response PDU, or any v3 message.
+    """
+
+    version: int
+    id: int
+    response: bool
+    engine_id: bytes = b""
+    boots: int = 0
+    time: int = 0
+
+
+class _Reader:
+    """Walks over tag, length, value."""
+
+    def __init__(self, data: bytes) -> None:
+        self._data = data
+        self._at = 0
+
+    def enter(self, *tags: int) -> int:
+        """Steps over a tag and its length; returns the length."""
+        tag = self._data[self._at]
+        if tags and tag not in tags:
+            raise ValueError(tag)
+        length = self._data[self._at + 1]
+        self._at += 2
+        if length > 0x80:  # noqa: PLR2004
+            size = length & 0x7F
+            length = int.from_bytes(self._data[self._at : self._at + size], "big")
+            self._at += size
+        return length
+
+    def value(self, tag: int) -> bytes:
+        length = self.enter(tag)
+        found = self._data[self._at : self._at + length]
+        if len(found) != length:
+            raise ValueError(length)
+        self._at += length
+        return found
+
+    def integer(self) -> int:
+        return int.from_bytes(self.value(INTEGER), "big", signed=True)
+
+    def peek(self) -> int:
+        return self._data[self._at]
+
+
+def read_header(datagram: bytes) -> Header | None:
+    """The message's header; None where it is not SNMP."""
+    try:
+        reader = _Reader(datagram)
+        reader.enter(SEQUENCE)
+        version = reader.integer()
+        if version == V3:
+            return _header_v3(reader)
+        if version not in {V1, V2C}:
+            return None
+        reader.value(OCTETS)
+        kind = reader.peek()
+        reader.enter()
+        return Header(version, reader.integer(), kind == RESPONSE)
+    except (IndexError, ValueError):
+        return None
+
+
+def _header_v3(reader: _Reader) -> Header:
+    fields = _Reader(reader.value(SEQUENCE))
+    security = _Reader(reader.value(OCTETS))
+    security.enter(SEQUENCE)
+    return Header(
+        version=V3,
+        id=fields.integer(),
+        response=True,
+        engine_id=security.value(OCTETS),
+        boots=security.integer(),
+        time=security.integer(),
+    )
