@@ -202,7 +202,8 @@ def test_a_person_is_asked_where_nothing_else_has_the_entry(answers: Any, expect
     left = list(answers)
     asked = []
 
-    def ask(question: str) -> Any:
+    def ask(question: str, hidden: bool) -> Any:  # noqa: FBT001
+        assert hidden == ("user" not in question)
         asked.append(question)
         return left.pop(0)
 
@@ -214,4 +215,4 @@ def test_a_person_is_asked_where_nothing_else_has_the_entry(answers: Any, expect
 
 
 def test_an_empty_answer_is_refused() -> None:
-    assert "needs community" in str(_refused({"x"}, None, {}, lambda _: ""))
+    assert "needs community" in str(_refused({"x"}, None, {}, lambda *_: ""))

@@ -8,6 +8,7 @@ import itertools
 import socket
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -73,14 +74,15 @@ def walk(asked: Target, *columns: str, **limits) -> Table:
 
 def as_net_snmp(binding: Binding) -> str:
     """The line net-snmp's clients print for a binding."""
+    value: object = binding.value
     words = {"Integer32": "INTEGER", "ObjectIdentifier": "OID", "IpAddress": "IpAddress"}
-    if binding.type == "OctetString":
-        octets = binding.value.hex(" ").upper()
+    if isinstance(value, bytes):
+        octets = value.hex(" ").upper()
         value = f"Hex-STRING: {octets} " if octets else '""'
     elif binding.type == "ObjectIdentifier":
-        value = f"OID: .{binding.value}"
+        value = f"OID: .{value}"
     else:
-        value = f"{words.get(binding.type, binding.type)}: {binding.value}"
+        value = f"{words.get(binding.type, binding.type)}: {value}"
     return f".{binding.oid} = {value}".rstrip()
 
 
@@ -135,6 +137,7 @@ def test_every_algorithm_is_spoken(agent, auth, priv):
     )  # fmt: skip
     reply = get(target(agent, entry))
     assert (reply.outcome, reply.bindings[0].text) == ("answered", "lighthouse-quarry")
+    assert reply.engine_id is not None
     assert reply.engine_id.startswith(b"\x80\x00\x1f\x88")
     assert reply.engine_boots == 1
 
@@ -151,7 +154,7 @@ def test_no_authentication(agent):
     assert get(target(agent, SnmpEntry(name="v3", version="3", user="plain"))).outcome == "answered"
 
 
-WRONG = {
+WRONG: dict[str, dict[str, Any]] = {
     "unknown-user": {"user": "nobody"},
     "wrong-digest": {"auth_key": Secret("another-key")},
     "unsupported-level": {"user": "authSHA-256"},
@@ -339,7 +342,7 @@ def test_an_agent_with_another_key_does_not_poison_the_others(agent, snmpd):
         "createUser ferry SHA-256 another-key AES another-key\nrouser ferry priv", "127.0.0.17"
     )
 
-    async def run() -> list[list[Reply]]:
+    async def run() -> list[tuple[Reply, Reply]]:
         async with SnmpClient() as snmp:
             return [
                 await asyncio.gather(

@@ -146,7 +146,7 @@ def test_requests_have_their_own_ids(version):
     question = Question("get", ((1, 3, 6, 1, 2, 1, 1, 5, 0),))
     peer = ("192.0.2.1", 161)
     headers = [read_header(engine.encode(question, peer, print)[1]) for _ in range(1000)]
-    assert len({h.id for h in headers}) == 1000
+    assert len({h.id for h in headers if h is not None}) == 1000
 
 
 @pytest.mark.parametrize(

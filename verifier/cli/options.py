@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from verifier.errors import InputError, UsageError
-from verifier.files.credentials import load_credentials
+from verifier.files.credentials import Ask, load_credentials
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
 from verifier.model.address import Address, Interface
@@ -204,13 +204,15 @@ def load_needs(
     return profiles, load_credentials(names, credentials_file, os.environ, asker())
 
 
-def asker() -> Callable[[str], str] | None:
-    """Asks a person for a secret, where there is one at a terminal."""
+def asker() -> Ask | None:
+    """Asks a person, where there is one at a terminal; an empty answer is one."""
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
         return None
 
-    def ask(question: str) -> str:
-        answer: str = click.prompt(question, hide_input=True, err=True)
+    def ask(question: str, hidden: bool) -> str:  # noqa: FBT001
+        answer: str = click.prompt(
+            question, default="", show_default=False, hide_input=hidden, err=True
+        )
         return answer
 
     return ask

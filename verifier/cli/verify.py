@@ -7,7 +7,7 @@ import shutil
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -15,7 +15,9 @@ from verifier.cli import options, output
 from verifier.errors import EXIT_INTERRUPTED
 from verifier.files.plan_in import plan_sha256
 from verifier.report import ENDINGS, FORMATS, Look
-from verifier.session import Probing, Request, run
+
+if TYPE_CHECKING:
+    from verifier.session import Request
 
 _STAGES = ("bench", "alignment", "handover", "service")
 
@@ -77,6 +79,8 @@ def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
     path: Path | None = given["out"]
     with output.opened(path) as out:
         request = _request(command, given)
+        from verifier.session import run  # noqa: PLC0415 - help and bad input need no probes
+
         with _progress(len(request.devices), quiet=given["quiet"]) as progress:
             outcome = run(dataclasses.replace(request, progress=progress))
         look = Look(
@@ -102,6 +106,8 @@ def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Requ
         given["credentials_file"],
         with_credentials=command == "verify",
     )
+    from verifier.session import Probing, Request  # noqa: PLC0415
+
     return Request(
         command=command,
         plan=plan,

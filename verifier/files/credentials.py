@@ -26,7 +26,8 @@ _V3_ONLY = ("user", "auth", "auth_key", "priv", "priv_key")
 _READABLE_BY_OTHERS = 0o044
 _VARIABLE = re.compile(r"[A-Z_][A-Z0-9_]*")  # else it may be the secret itself, and is not shown
 
-Ask = Callable[[str], str]
+Ask = Callable[[str, bool], str]
+"""Asks a person a question; the flag says whether what is typed must not be shown."""
 """Asks a person without showing what is typed; returns the answer."""
 
 
@@ -169,15 +170,15 @@ def _from_environment(name: str, env: Mapping[str, str], faults: Faults) -> _Dra
 def _asked(name: str, ask: Ask, faults: Faults) -> _Draft:
     """The entry as a person types it; an empty user means version 2c."""
     draft = _Draft(name, lambda key: Origin("prompt", field=key), faults)
-    user = ask(f"SNMP entry {name}: user of version 3 (empty for version 2c)").strip()
+    user = ask(f"SNMP entry {name}: user of version 3 (empty for version 2c)", False).strip()  # noqa: FBT003
     if not user:
         draft.values["version"] = "2c"
-        if answer := ask(f"SNMP entry {name}: community"):
+        if answer := ask(f"SNMP entry {name}: community", True):  # noqa: FBT003
             draft.values["community"] = answer
         return draft
     draft.values.update(version="3", user=user)
     for key, words in (("auth_key", "authentication key"), ("priv_key", "privacy key")):
-        if answer := ask(f"SNMP entry {name}: {words} (empty for none)"):
+        if answer := ask(f"SNMP entry {name}: {words} (empty for none)", True):  # noqa: FBT003
             draft.values[key] = answer
     return draft
 
