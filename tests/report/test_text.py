@@ -74,12 +74,21 @@ def test_what_hangs_on_one_cause_is_folded() -> None:
         finding("not-tested", f"port.{n}", id=f"f{n}", reason="no answer", caused_by=("c1",))
         for n in range(10)
     ]
+    head = finding("fail", "icmp.reply", id="f99")
     cause = Cause(id="c1", kind="unit-silent", subject=Subject("device", "ferry"),
-                  certainty="certain", text="ferry gives no answer", for_=("f99",))  # fmt: skip
-    shown = text(result(*silent, causes=(cause,)), Look())
+                  certainty="certain", text="ferry gives no answer",
+                  for_=("f99", *(f.id for f in silent)))  # fmt: skip
+    shown = text(result(head, *silent, causes=(cause,)), Look())
+    assert shown.count("NOT TESTED  ferry") == 0
+    assert "not tested for it: ferry: port.0, port.1" in shown
+
+
+def test_the_same_reason_is_said_once() -> None:
+    """Ten checks of one unit with one reason are one block."""
+    same = [finding("not-tested", f"port.{n}", id=f"f{n}", reason="no answer") for n in range(10)]
+    shown = text(result(*same), Look())
     assert shown.count("NOT TESTED  ferry") == 1
     assert "port.0, port.1" in shown
-    assert "because: ferry gives no answer" in shown
 
 
 def test_everything_on_request() -> None:

@@ -21,6 +21,7 @@ from verifier.errors import (
 
 COMMANDS = {
     "check": ("check", "Every fault of a plan at once; offline."),
+    "demo": ("demo", "A simulated network on this machine: the real job without hardware."),
     "reach": ("verify", "Do the units answer: echoes and TCP services only."),
     "schema": ("schema", "The JSON Schema of a kind of document."),
     "verify": ("verify", "The live network against the plan: pass or fail, with the reason."),

@@ -41,8 +41,9 @@ def check(  # noqa: PLR0913
             text = plan_check(problems)
         else:
             text = _text(plan, len(read.devices), problems)
-        if out is not None or not quiet:
-            place.write(text)
+        place.write(text)
+        if out is None and not quiet:
+            output.show(text)
     severities = {p.severity for p in problems}
     if "error" in severities:
         return EXIT_INPUT

@@ -6,6 +6,7 @@ import difflib
 import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
+from fnmatch import filter as filter_names
 from pathlib import Path
 from typing import Any
 
@@ -136,7 +137,9 @@ laptop_options = together(
     click.option("--laptop-gateway", type=HostAddress(), help="The gateway that goes with it."),
 )
 output_options = together(
-    click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Write here."),
+    click.option(
+        "--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the report here too."
+    ),
     click.option("--quiet", is_flag=True, help="Print nothing but faults."),
     click.option("--verbose", is_flag=True, help="Print everything, faults with their place."),
     click.option("--strict", is_flag=True, help="Warnings end with exit code 1."),
@@ -232,9 +235,9 @@ def assumed_laptop(interfaces: Sequence[LaptopInterface], gateway: Address | Non
 def known_checks(
     ctx: click.Context, param: click.Parameter, value: tuple[str, ...]
 ) -> tuple[str, ...]:
-    """Refuses a check name that does not exist."""
+    """Refuses a name or pattern (`icmp.*`) that no check has."""
     for name in value:
-        if name in CHECK_NAMES or name.startswith(("manual.", "plan.")):
+        if name.startswith(("manual.", "plan.")) or filter_names(CHECK_NAMES, name):
             continue
         near = difflib.get_close_matches(name, CHECK_NAMES, n=1)
         hint = f"; did you mean {near[0]!r}?" if near else ""

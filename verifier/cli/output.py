@@ -13,28 +13,28 @@ from verifier.errors import UsageError
 
 
 class Output:
-    """The place of one report. `write` is called once, at the end."""
+    """A file that a report goes to; without a path nothing is written. Write once, at the end."""
 
     def __init__(self, path: Path | None, part: Path | None) -> None:
         self.path = path
         self._part = part
 
-    @property
-    def to_terminal(self) -> bool:
-        """Whether a person reads it as it is printed."""
-        return self.path is None and sys.stdout.isatty()
-
     def write(self, text: str) -> None:
-        """Writes `text`; into a file all at once, so that nobody reads half of it."""
+        """Writes `text` all at once, so that nobody reads half of it."""
         if self.path is None or self._part is None:
-            with suppress(BrokenPipeError):
-                sys.stdout.write(text)
             return
         try:
             self._part.write_text(text, encoding="utf-8")
             self._part.replace(self.path)
         except OSError as fault:
             raise UsageError(f"{self.path} cannot be written: {fault.strerror}") from fault
+
+
+def show(text: str) -> None:
+    """Prints `text`; a reader that closed the pipe is no fault."""
+    with suppress(BrokenPipeError):
+        sys.stdout.write(text)
+        sys.stdout.flush()
 
 
 @contextmanager

@@ -17,6 +17,5 @@ def schema(name: str | None) -> int:
     from verifier.files.schema import schema as schema_of  # noqa: PLC0415
 
     text = "\n".join(SCHEMAS) if name is None else json.dumps(schema_of(name), indent=1)
-    with output.opened(None) as out:
-        out.write(text + "\n")
+    output.show(text + "\n")
     return 0

@@ -83,13 +83,14 @@ def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
 
         with _progress(len(request.devices), quiet=given["quiet"]) as progress:
             outcome = run(dataclasses.replace(request, progress=progress))
-        look = Look(
-            width=min(100, shutil.get_terminal_size((100, 24)).columns),
-            colour=out.to_terminal,
-            verbose=given["verbose"],
-        )
-        if path is not None or not given["quiet"]:
-            out.write(FORMATS[_format(given["format_"], path)](outcome.result, look))
+        chosen, verbose = _format(given["format_"], path), given["verbose"]
+        if path is not None:
+            out.write(FORMATS[chosen](outcome.result, Look(verbose=verbose)))
+            chosen = "text"
+        if not given["quiet"]:
+            columns = min(100, shutil.get_terminal_size((100, 24)).columns)
+            look = Look(width=columns, colour=sys.stdout.isatty(), verbose=verbose)
+            output.show(FORMATS[chosen](outcome.result, look))
     if outcome.interrupted:
         click.echo("interrupted; what was measured so far is in the report", err=True)
         return EXIT_INTERRUPTED

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from tabulate import tabulate
 
 from verifier.model.observation import Observation
-from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
+from verifier.model.result import VERDICTS, Finding, Result, Verdict
 from verifier.report import Look
 from verifier.report.plain import plain
 from verifier.rules.echo import echo_stats
@@ -68,40 +68,56 @@ def _seconds(result: Result) -> float:
 
 
 def _wrong(result: Result, look: Look) -> Iterator[str]:
-    """One block for each group of findings that say the same of one subject, heaviest first."""
-    causes = {c.id: c for c in result.causes}
+    """One block for each group of findings that say the same of one subject, heaviest first.
+
+    What hangs on another finding by a cause stands in that finding's block.
+    """
+    by_id = {f.id: f for f in result.findings}
+    hanging = {c.for_[0]: [by_id[i] for i in c.for_[1:]] for c in result.causes if c.for_}
+    folded = {i for c in result.causes for i in c.for_[1:]}
     for verdict in VERDICTS[:-1]:
         groups: dict[tuple[str, str, str], list[Finding]] = defaultdict(list)
         for finding in result.findings:
-            if finding.verdict == verdict:
+            if finding.verdict == verdict and finding.id not in folded:
                 key = (finding.subject.name, finding.reason, finding.advice)
                 groups[key].append(finding)
         for same in groups.values():
-            yield _block(verdict, same, causes, look)
+            yield _block(same, hanging.get(same[0].id, []), look)
 
 
-def _block(verdict: Verdict, same: Sequence[Finding], causes: dict[str, Cause], look: Look) -> str:
+def _block(same: Sequence[Finding], hanging: Sequence[Finding], look: Look) -> str:
     first = same[0]
-    many = len(same) > 1
-    subjects = list(dict.fromkeys(str(f.subject) for f in same))
-    lines = [f"{_word(verdict, look)}  {plain(first.subject if not many else first.subject.name)}"]
     checks = list(dict.fromkeys(f.check for f in same))
-    lines[0] += f"  {', '.join(checks)}" if len(checks) == 1 else ""
+    subjects = list(dict.fromkeys(str(f.subject) for f in same))
+    name = first.subject if len(subjects) == 1 else first.subject.name
+    head = f"{_word(first.verdict, look)}  {plain(name)}"
+    lines = [f"{head}  {checks[0]}" if len(checks) == 1 else head]
     if len(checks) > 1:
         lines += _wrapped(", ".join(checks), look)
-    if many and len(subjects) > 1:
+    if len(subjects) > 1:
         lines += _wrapped("of: " + ", ".join(plain(s) for s in subjects), look)
     lines += _wrapped(first.reason, look)
-    if not many and (first.expected is not None or first.observed is not None):
+    if len(same) == 1 and (first.expected is not None or first.observed is not None):
         lines += _wrapped(_values(first), look)
     if first.advice:
         lines += _wrapped(f"do: {first.advice}", look)
-    if not many and first.origin:
+    if len(same) == 1 and first.origin:
         lines += _wrapped(f"plan: {first.origin}", look)
-    for cause in (causes[c] for c in dict.fromkeys(c for f in same for c in f.caused_by)):
-        if first.id != cause.for_[0]:
-            lines += _wrapped(f"because: {cause.text}", look)
+    lines += _hanging(hanging, look)
     return "\n".join(lines)
+
+
+def _hanging(findings: Sequence[Finding], look: Look) -> list[str]:
+    """What has the same cause, by verdict and subject: names of checks only."""
+    groups: dict[tuple[Verdict, str], list[str]] = defaultdict(list)
+    for finding in findings:
+        groups[finding.verdict, str(finding.subject)].append(finding.check)
+    words = {"fail": "fails with it", "warn": "warns with it", "not-tested": "not tested for it"}
+    return [
+        line
+        for (verdict, subject), checks in groups.items()
+        for line in _wrapped(f"{words[verdict]}: {subject}: {', '.join(checks)}", look)
+    ]
 
 
 def _values(finding: Finding) -> str:

@@ -8,14 +8,17 @@ from collections.abc import Sequence
 
 from verifier.model.plan import Plan
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 
 
 def explain(
     plan: Plan, findings: Sequence[Finding]
 ) -> tuple[tuple[Finding, ...], tuple[Cause, ...]]:
     """The findings, each tied to its causes, and the causes in the order of their findings."""
-    drafts = [*_silent_units(findings), *_swapped_ends(plan, findings)]
+    drafts = [
+        *_silent_units(findings),
+        *_unread_units(findings),
+        *_swapped_ends(plan, findings),
+    ]
     causes = tuple(dataclasses.replace(c, id=f"c{n}") for n, c in enumerate(drafts, start=1))
     caused_by: dict[str, list[str]] = defaultdict(list)
     for cause in causes:
@@ -29,35 +32,66 @@ def explain(
 
 
 def _silent_units(findings: Sequence[Finding]) -> list[Cause]:
-    """A unit that gives no answer: all its untested checks hang on that."""
-    dead = {
-        f.subject.name: f
-        for f in findings
-        if f.check == "icmp.reply" and f.verdict == "fail" and "filtered" not in f.reason
-    }
-    hanging: dict[str, list[str]] = defaultdict(list)
-    for finding in findings:
-        if finding.verdict == "not-tested" and finding.subject.name in dead:
-            hanging[finding.subject.name].append(finding.id)
+    """A unit that gives no answer at all: whatever is not tested of it hangs on that."""
     return [
         Cause(
             id="",
             kind="unit-silent",
-            subject=Subject("device", name),
+            subject=head.subject,
             certainty="certain",
-            text=f"{name} gives no answer at all",
-            try_first=finding.advice,
-            for_=(finding.id, *hanging[name]),
+            text=f"{head.subject.name} gives no answer at all",
+            try_first=head.advice,
+            for_=(head.id, *(f.id for f in others if f.verdict == "not-tested")),
         )
-        for name, finding in dead.items()
+        for head, others in _failed(findings, "icmp.reply")
+        if all(f.verdict == "not-tested" for f in others)
     ]
 
 
+def _unread_units(findings: Sequence[Finding]) -> list[Cause]:
+    """A unit that answers echoes but not SNMP: what only SNMP can tell hangs on that."""
+    return [
+        Cause(
+            id="",
+            kind="snmp-unread",
+            subject=head.subject,
+            certainty="certain",
+            text=f"{head.subject.name} gives no values by SNMP",
+            try_first=head.advice,
+            for_=(head.id, *(f.id for f in others if _by_snmp(f) and f.verdict == "not-tested")),
+        )
+        for head, others in _failed(findings, "snmp.answer")
+    ]
+
+
+def _failed(findings: Sequence[Finding], check: str) -> list[tuple[Finding, list[Finding]]]:
+    """Each failure of one check, with the other findings of its unit but the laptop's fit."""
+    of_unit: dict[str, list[Finding]] = defaultdict(list)
+    for finding in findings:
+        if finding.subject.kind in {"device", "port"} and finding.check != "local.fit":
+            of_unit[finding.subject.name].append(finding)
+    return [
+        (f, [other for other in of_unit[f.subject.name] if other is not f])
+        for f in findings
+        if f.check == check and f.verdict == "fail"
+    ]
+
+
+def _by_snmp(finding: Finding) -> bool:
+    return finding.check.partition(".")[0] in {"system", "address", "port", "neighbour", "snmp"}
+
+
+_WHO_IT_IS = {
+    "system.name", "system.serial", "system.part", "system.location", "neighbour.mac",
+}  # fmt: skip
+"""Checks that tell which unit it is; they follow a unit to the place where it stands."""
+
+
 def _swapped_ends(plan: Plan, findings: Sequence[Finding]) -> list[Cause]:
-    """Two ends under each other's names explain both wrong names."""
+    """Two ends under each other's names explain whatever else tells one unit from the other."""
     links = {link.name: frozenset().union(*link.devices()) for link in plan.links}
     swapped = [f for f in findings if f.check == "link.ends-swapped" and f.verdict == "fail"]
-    names = [f for f in findings if f.check == "system.name" and f.verdict == "fail"]
+    odd = [f for f in findings if f.check in _WHO_IT_IS and f.verdict in {"fail", "warn"}]
     return [
         Cause(
             id="",
@@ -68,7 +102,7 @@ def _swapped_ends(plan: Plan, findings: Sequence[Finding]) -> list[Cause]:
             try_first=finding.advice,
             for_=(
                 finding.id,
-                *(n.id for n in names if n.subject.name in links[finding.subject.name]),
+                *(f.id for f in odd if f.subject.name in links[finding.subject.name]),
             ),
         )
         for finding in swapped

@@ -31,6 +31,11 @@ ADVICE = {
 """What to do, by SNMP outcome (RFC 3414 section 3.2, RFC 1157 section 4.1)."""
 
 
+def said(answer: Observation) -> str:
+    """What became of asking, with the agent's or the network's own words where there are some."""
+    return f"{answer.value}: {answer.raw}" if answer.raw else f"{answer.value}: no answer came"
+
+
 def snmp(context: Context) -> Findings:
     """`snmp.answer`, and `snmp.responder` where another address answered."""
     if context.device.snmp is None:
@@ -48,7 +53,7 @@ def snmp(context: Context) -> Findings:
     yield context.finding(
         "snmp.answer",
         "pass" if right else "not-tested" if ours else "fail",
-        "the agent answered" if right else f"{answer.value}: {answer.raw}",
+        "the agent answered" if right else said(answer),
         path=("snmp",),
         expected=expected,
         observed=answer.value,

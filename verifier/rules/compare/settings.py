@@ -76,7 +76,7 @@ def _mask_meaning(found: Interface, planned: Interface) -> str:
     if found.prefix < planned.prefix:
         return (
             f"the mask is too wide: the unit takes all of {found.subnet} for its own subnet "
-            "and answers hosts beyond its gateway nowhere"
+            "and sends nothing for it to its gateway"
         )
     return (
         f"the mask is too narrow: the unit looks for hosts of {planned.subnet} outside "

@@ -1,0 +1,210 @@
+"""`demo`: a simulated network on the loopback range, the real commands, and what they find."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Any
+
+import click
+
+from verifier.cli import output
+from verifier.errors import EXIT_FAILED, EXIT_PASSED, CannotMeasureError, UsageError
+from verifier.files.credentials import load_credentials
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.simulator import Fault, Remote, running_process
+
+FAULTS = (
+    (
+        Fault(kind="swapped-ends", link="Hop 2"),
+        "the two units of Hop 2 were put up at each other's place",
+    ),
+    (
+        Fault(kind="wrong-mask", unit="lighthouse-quarry", value=16),
+        "lighthouse-quarry has the mask 255.255.0.0 instead of 255.255.255.0",
+    ),
+    (
+        Fault(kind="port-slow", unit="harbour-switch", port="port2", value=100),
+        "port2 of harbour-switch was negotiated down to 100 Mbit/s",
+    ),
+    (
+        Fault(kind="no-answer", unit="ferry-harbour"),
+        "the SNMP agent of ferry-harbour does not answer",
+    ),
+)
+PLANTED = {
+    ("system.name", "quarry-harbour"),
+    ("system.name", "harbour-quarry"),
+    ("system.serial", "quarry-harbour"),
+    ("system.serial", "harbour-quarry"),
+    ("system.part", "quarry-harbour"),
+    ("system.part", "harbour-quarry"),
+    ("neighbour.mac", "quarry-harbour"),
+    ("neighbour.mac", "harbour-quarry"),
+    ("link.ends-swapped", "Hop 2"),
+    ("address.mask", "lighthouse-quarry"),
+    ("port.speed", "harbour-switch"),
+    ("snmp.answer", "ferry-harbour"),
+}
+"""What must fail with these faults: exactly this."""
+COMMAND = "plan-verifier verify plan.yaml --profiles profiles --credentials credentials.toml"
+_RESULT = "run.json"
+_CREDENTIALS = """\
+# Invented, for the simulated network only. Nobody else may read this file.
+[snmp.field]
+version = "3"
+user = "verifier"
+auth = "SHA-256"
+auth_key = "tide-table-auth"
+priv = "AES-128"
+priv_key = "tide-table-priv"
+port = {port}
+[snmp.bench]
+version = "2c"
+community = "coastal-read"
+port = {port}
+"""
+
+
+@click.command()
+@click.option(
+    "--keep",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Leave plan and credentials in this new folder and the network running until Ctrl-C.",
+)
+@click.option("--verbose", is_flag=True, help="Faults of this program with their place.")
+def demo(*, keep: Path | None, verbose: bool) -> int:
+    """A simulated network on this machine's loopback range: the real job without hardware.
+
+    Real SNMP and ICMP, nothing leaves this machine. Ends with 0 when the faults that were planted
+    are the faults that were found. Linux only.
+    """
+    del verbose
+    if sys.platform != "linux":
+        raise UsageError("the simulated network needs Linux: a reply leaves from the address asked")
+    with _folder(keep) as folder:
+        port = _free_port()
+        _write(folder, port)
+        with _network(folder) as network:
+            if keep is not None:
+                return _keep(folder)
+            return _show(folder, network)
+
+
+def _show(folder: Path, network: Remote) -> int:
+    _say("Seven simulated units on three hops, as planned. Nothing leaves this machine.")
+    right = _run(folder)
+    _say("Everything passes. Now four things go wrong:")
+    for fault, words in FAULTS:
+        network.put(fault)
+        output.show(f"  - {words}\n")
+    output.show("\n")
+    wrong = _run(folder)
+    found = {(f["check"], f["subject"]["name"]) for f in wrong if f["verdict"] == "fail"}
+    missed, strange = PLANTED - found, found - PLANTED
+    bad = [f for f in right if f["verdict"] in {"fail", "warn"}]
+    echoes = [f for f in right if f["check"].startswith("icmp.")]
+    if echoes and all(f["verdict"] == "not-tested" for f in echoes):
+        _say(f"Echoes were not tested here: {echoes[0]['reason']}")
+    if missed or strange or bad:
+        click.echo(f"Not as planted: missed {sorted(missed)}, besides {sorted(strange)}, "
+                   f"wrong at first {[f['check'] for f in bad]}.", err=True)  # fmt: skip
+        return EXIT_FAILED
+    _say("Each was found, with the reason and what to do; what they hide is not tested.")
+    output.show(
+        "A unit that is dead to echoes cannot be shown here: the kernel answers for the whole\n"
+        "loopback range. What to try next:\n\n"
+        "  plan-verifier demo --keep coast   keeps plan, credentials and network; then,\n"
+        "                                    in another terminal, in the folder coast:\n"
+        f"  {COMMAND}\n"
+        "  plan-verifier reach plan.yaml --profiles profiles --link 'Hop 1'\n"
+        "  plan-verifier check plan.yaml     after changing an address in plan.yaml\n"
+    )
+    return EXIT_PASSED
+
+
+def _keep(folder: Path) -> int:
+    output.show(
+        f"The simulated network runs. Plan, profiles and credentials: {folder}\n"
+        f"In another terminal:\n\n  cd {folder}\n  {COMMAND}\n\nCtrl-C ends it.\n"
+    )
+    signals = {signal.SIGINT, signal.SIGTERM}
+    signal.pthread_sigmask(signal.SIG_BLOCK, signals)
+    signal.sigwait(signals)
+    output.show("\nended; the files stay\n")
+    return EXIT_PASSED
+
+
+def _say(words: str) -> None:
+    output.show(f"== {words}\n\n")
+
+
+def _run(folder: Path) -> list[dict[str, Any]]:
+    """Runs the very command a person would type; returns the findings of the result it wrote."""
+    words = f"{COMMAND} --out {_RESULT}"
+    output.show(f"$ {words}\n")
+    command = [sys.executable, "-m", "verifier", *words.split()[1:]]
+    subprocess.run(command, cwd=folder, check=False)  # noqa: S603 - our own words
+    output.show("\n")
+    result = folder / _RESULT
+    if not result.exists():
+        raise CannotMeasureError("verify gave no result, see above")
+    findings: list[dict[str, Any]] = json.loads(result.read_text("utf-8"))["findings"]
+    result.unlink()
+    return findings
+
+
+@contextmanager
+def _folder(keep: Path | None) -> Iterator[Path]:
+    """A folder that goes away at the end, or a new one that stays."""
+    if keep is None:
+        with tempfile.TemporaryDirectory(prefix="plan-verifier-") as name:
+            yield Path(name)
+        return
+    try:
+        keep.mkdir(parents=True, exist_ok=True)
+        if any(keep.iterdir()):
+            raise UsageError(f"{keep} is not empty: name a new folder, nothing is overwritten")
+    except OSError as fault:
+        raise UsageError(f"{keep} cannot be made: {fault.strerror}") from fault
+    yield keep
+
+
+def _write(folder: Path, port: int) -> None:
+    """Plan, profiles and credentials; the last readable by this user alone."""
+    with as_file(files("verifier.simulator") / "coastal") as source:
+        shutil.copy(source / "plan.yaml", folder)
+        shutil.copytree(source / "profiles", folder / "profiles")
+    credentials = folder / "credentials.toml"
+    descriptor = os.open(credentials, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(descriptor, "w", encoding="utf-8") as handle:
+        handle.write(_CREDENTIALS.format(port=port))
+
+
+def _free_port() -> int:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.bind(("", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+@contextmanager
+def _network(folder: Path) -> Iterator[Remote]:
+    plan, _ = read_plan(folder / "plan.yaml")
+    profiles = load_profiles({d.profile for d in plan.devices}, folder / "profiles")
+    names = {d.snmp for d in plan.devices if d.snmp is not None}
+    credentials = load_credentials(names, folder / "credentials.toml", {})
+    with running_process(plan, profiles, credentials, services=True) as network:
+        yield network
