@@ -8,9 +8,11 @@ The simulator has a process of its own; this one asks, with a fixed number of re
 from __future__ import annotations
 
 import itertools
+import multiprocessing
 import socket
 import sys
 import time
+from pathlib import Path
 
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
@@ -85,14 +87,10 @@ class Load:
 
 def memory_mib() -> float:
     """Resident memory of the simulator's process, this process's only child."""
-    children = f"/proc/self/task/{__import__('os').getpid()}/children"
-    with open(children, encoding="ascii") as listed:  # noqa: PTH123
-        pids = listed.read().split()
-    sizes = []
-    for pid in pids:
-        with open(f"/proc/{pid}/status", encoding="ascii") as status:  # noqa: PTH123
-            sizes += [int(line.split()[1]) for line in status if line.startswith("VmRSS")]
-    return max(sizes) / 1024
+    (process,) = multiprocessing.active_children()
+    status = Path(f"/proc/{process.pid}/status").read_text(encoding="ascii")
+    (kib,) = [int(line.split()[1]) for line in status.splitlines() if line.startswith("VmRSS")]
+    return kib / 1024
 
 
 def main() -> None:

@@ -41,9 +41,9 @@ class Paces:
     loopback: Pace
 
     @classmethod
-    def of(cls, probing: Probing) -> Paces:
-        """The paces for these settings."""
-        network = Pace(probing.max_packets_per_s or DEFAULT_PACKETS_PER_S)
+    def of(cls, probing: Probing, *, shared: bool = False) -> Paces:
+        """The paces for these settings; `shared` with processes that are forked later."""
+        network = Pace(probing.max_packets_per_s or DEFAULT_PACKETS_PER_S, shared=shared)
         return cls(
             network=network,
             on_link=Pace(ON_LINK_PER_S),

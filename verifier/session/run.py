@@ -23,7 +23,7 @@ from verifier.model.subject import Subject
 from verifier.probes import laptop as this_machine
 from verifier.probes import tcp
 from verifier.probes.icmp import EchoTarget
-from verifier.probes.snmp import SnmpClient, Target
+from verifier.probes.snmp import Target
 from verifier.rules.compare import REACH, VERIFY, compare
 from verifier.rules.compare.reach import planned_services
 from verifier.rules.compare.seen import laptop_value, route_value
@@ -31,7 +31,8 @@ from verifier.rules.subnet import assumed_route
 from verifier.session.echoing import Echoing
 from verifier.session.probing import Paces, Probing
 from verifier.session.recorder import Clock, Recorder, numbered, timestamp, utc_now
-from verifier.session.survey import Survey
+from verifier.session.surveyor import Job, Surveyor
+from verifier.session.workers import surveyor, worker_count
 
 _SETTLE_S = 0.5
 """How long the other probes wait for the warm-up echo, which resolves the neighbour first."""
@@ -89,8 +90,11 @@ def run(request: Request) -> Outcome:
     Raises CannotMeasureError where not even this machine can be read.
     """
     started = timestamp(request.clock())
-    conductor = _Conductor(request)
-    with _short_switches():
+    jobs = _jobs(request)
+    workers = worker_count(len(jobs))
+    paces = Paces.of(request.probing, shared=workers > 0)
+    with surveyor(jobs, paces, request.clock, workers) as asking, _short_switches():
+        conductor = _Conductor(request, paces, asking)
         asyncio.run(conductor.probe())
     observations = conductor.observations()
     findings, causes = compare(
@@ -121,6 +125,29 @@ def run(request: Request) -> Outcome:
     return Outcome(result, conductor.stop.is_set())
 
 
+def _jobs(request: Request) -> dict[str, Job]:
+    """What to ask by SNMP, by device."""
+    if request.command == "reach":
+        return {}
+    probing = request.probing
+    return {
+        device.name: Job(
+            device=device,
+            profile=request.profiles[device.profile],
+            target=Target(
+                address=device.address.address,
+                entry=request.credentials[device.snmp],
+                timeout_s=probing.snmp_timeout_s,
+                retries=probing.snmp_retries,
+            ),
+            deadline_s=probing.device_deadline_s,
+            default_community=request.try_default_community,
+        )
+        for device in request.devices
+        if device.snmp is not None
+    }
+
+
 @contextmanager
 def _short_switches() -> Iterator[None]:
     """Lets the echo thread keep its pace beside a busy event loop."""
@@ -135,10 +162,11 @@ def _short_switches() -> Iterator[None]:
 class _Conductor:
     """Runs all probes of a request and holds what they saw."""
 
-    def __init__(self, request: Request) -> None:
+    def __init__(self, request: Request, paces: Paces, asking: Surveyor) -> None:
         self.stop = threading.Event()
         self._request = request
-        self._paces = Paces.of(request.probing)
+        self._paces = paces
+        self._asking = asking
         self._laptop_record = Recorder(Subject("laptop", "laptop"), request.clock)
         self._records = {
             d.name: Recorder(Subject("device", d.name), request.clock) for d in request.devices
@@ -204,19 +232,13 @@ class _Conductor:
             targets, self._records, self._laptop_record, request.probing, self._paces, self.stop
         )
         gate = asyncio.Semaphore(_AT_ONCE)
-        async with (
-            SnmpClient(self._paces.network) as client,
-            SnmpClient(self._paces.loopback) as loopback_client,
-            asyncio.TaskGroup() as tasks,
-        ):
+        async with self._asking, asyncio.TaskGroup() as tasks:
             tasks.create_task(echoing.run())
             for device in request.devices:
-                asked_by = loopback_client if device.address.address.is_loopback else client
-                warm = echoing.warm[device.name]
-                tasks.create_task(self._probe_unit(device, asked_by, warm, gate))
+                tasks.create_task(self._probe_unit(device, echoing.warm[device.name], gate))
 
     async def _probe_unit(
-        self, device: Device, client: SnmpClient, warm: asyncio.Event, gate: asyncio.Semaphore
+        self, device: Device, warm: asyncio.Event, gate: asyncio.Semaphore
     ) -> None:
         async with gate:
             with suppress(TimeoutError):
@@ -224,7 +246,8 @@ class _Conductor:
             async with asyncio.TaskGroup() as probes:
                 probes.create_task(self._services(device))
                 if self._request.command == "verify" and device.snmp is not None:
-                    probes.create_task(self._survey(device, client))
+                    record = self._records[device.name]
+                    probes.create_task(self._asking.survey(device.name, record))
         self._finished += 1
         if self._request.progress is not None:
             self._request.progress(self._finished, len(self._request.devices))
@@ -244,26 +267,6 @@ class _Conductor:
                 raw=answer.detail,
                 took_ms=answer.took_ms,
             )
-
-    async def _survey(self, device: Device, client: SnmpClient) -> None:
-        request = self._request
-        assert device.snmp is not None
-        target = Target(
-            address=device.address.address,
-            entry=request.credentials[device.snmp],
-            timeout_s=request.probing.snmp_timeout_s,
-            retries=request.probing.snmp_retries,
-        )
-        profile = request.profiles[device.profile]
-        survey = Survey(
-            client,
-            target,
-            device,
-            profile,
-            self._records[device.name],
-            default_community=request.try_default_community,
-        )
-        await survey.run(request.probing.device_deadline_s)
 
     def _note_neighbours(self) -> None:
         known = this_machine.neighbours()

@@ -6,6 +6,7 @@ import asyncio
 import dataclasses
 from collections.abc import Mapping
 
+from verifier.errors import CannotMeasureError
 from verifier.model import mib
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
@@ -73,10 +74,15 @@ class Survey:
         self._try_default = default_community
 
     async def run(self, deadline_s: float) -> None:
-        """Asks everything, for `deadline_s` seconds at most; silence ends it early."""
+        """Asks everything, for `deadline_s` seconds at most; silence ends it early.
+
+        Where this machine cannot ask, that is written down instead of an answer.
+        """
         try:
             async with asyncio.timeout(deadline_s):
                 await self._ask()
+        except CannotMeasureError as fault:
+            self._record.note("snmp", "answer", raw=str(fault))
         except TimeoutError:
             self._record.note(
                 "snmp", "deadline", raw=f"the unit was not read to the end within {deadline_s:g} s"

@@ -1,0 +1,221 @@
+"""Every fault is seen from outside, by the project's own client, and is gone when taken off."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from tests.simulator.conftest import ENTRIES
+from verifier.errors import UsageError
+from verifier.files.profiles import load_profiles
+from verifier.model import mib
+from verifier.simulator import KINDS, Fault, Network
+
+RADIO, FAR, SWITCH = "lighthouse-quarry", "quarry-lighthouse", "lighthouse-switch"
+LINK = "Hop 1"
+PROFILE = "1.3.6.1.4.1.32473.1.1"
+NAME, LOCATION, UPTIME = (mib.SYSTEM[n] for n in ("sysName", "sysLocation", "sysUpTime"))
+LEVEL, TX_MODULATION, RX_MODULATION = f"{PROFILE}.1.0", f"{PROFILE}.2.0", f"{PROFILE}.3.0"
+TX_MHZ, POWER, UNSAVED, TX_ON = (f"{PROFILE}.{n}.0" for n in (4, 7, 9, 10))
+LOCKED, FAR_NAME, ERRORED, SERIAL = (f"{PROFILE}.{n}.0" for n in (14, 16, 20, 26))
+MASK = mib.IP_ADDR_TABLE["ipAdEntNetMask"] + ".127.80.0.11"
+PREFIX = mib.IP_ADDRESS_TABLE["ipAddressPrefix"] + ".1.4.127.80.0.11"
+ETH1 = 2
+OPER, ADMIN, SPEED = (
+    f"{mib.IF_TABLE[n]}.{ETH1}" for n in ("ifOperStatus", "ifAdminStatus", "ifSpeed")
+)
+HIGH_SPEED = f"{mib.IF_X_TABLE['ifHighSpeed']}.{ETH1}"
+IN_ERRORS, FCS = f"1.3.6.1.2.1.2.2.1.14.{ETH1}", f"1.3.6.1.2.1.10.7.2.1.3.{ETH1}"
+CIDR = f"{mib.IP_CIDR_ROUTE_TYPE}.0.0.0.0.0.0.0.0.0"
+ROUTE = mib.IP_ROUTE_NEXT_HOP_DEFAULT
+
+SEEN = [
+    # fault, unit, objects, values when it is on; the values without it follow from the plan
+    (Fault(kind="wrong-name", unit=RADIO), RADIO, [NAME], ["lighthouse-quarry-spare"]),
+    (Fault(kind="wrong-name", unit=RADIO, value="bench 7"), RADIO, [NAME], ["bench 7"]),
+    (Fault(kind="wrong-name", unit=RADIO, value="bench 7"), FAR, [FAR_NAME], ["bench 7"]),
+    (Fault(kind="swapped-ends", link=LINK), RADIO, [NAME, LOCATION, SERIAL, TX_MHZ, FAR_NAME],
+     [FAR, "Quarry", "000124", 12877000, RADIO]),
+    (Fault(kind="swapped-ends", link=LINK), FAR, [NAME, LOCATION, SERIAL, TX_MHZ, FAR_NAME],
+     [RADIO, "Lighthouse", "000123", 13143000, FAR]),
+    (Fault(kind="wrong-mask", unit=RADIO), RADIO, [MASK, PREFIX],
+     ["255.255.0.0", f"{mib.IP_ADDRESS_PREFIX_ENTRY}.1.1.4.127.80.0.0.16"]),
+    (Fault(kind="wrong-mask", unit=RADIO, value=25), RADIO, [MASK], ["255.255.255.128"]),
+    (Fault(kind="wrong-gateway", unit=RADIO), RADIO, [ROUTE, f"{CIDR}.127.80.0.3"],
+     ["127.80.0.3", 4]),
+    (Fault(kind="wrong-gateway", unit=RADIO, value="127.80.0.254"), RADIO, [ROUTE],
+     ["127.80.0.254"]),
+    (Fault(kind="port-down", unit=RADIO), RADIO, [OPER, ADMIN, SPEED], [2, 1, 1_000_000_000]),
+    (Fault(kind="port-slow", unit=RADIO), RADIO, [OPER, SPEED, HIGH_SPEED], [1, 100_000_000, 100]),
+    (Fault(kind="port-slow", unit=RADIO, port="eth1", value=10), RADIO, [HIGH_SPEED], [10]),
+    (Fault(kind="level-low", unit=RADIO), RADIO, [LEVEL], [-576]),
+    (Fault(kind="level-low", unit=RADIO, value=3), RADIO, [LEVEL], [-486]),
+    (Fault(kind="level-low", unit=RADIO), FAR, [LEVEL], [-458]),
+    (Fault(kind="level-low", unit=RADIO, value=24), RADIO, [RX_MODULATION, TX_MODULATION], [3, 8]),
+    (Fault(kind="level-low-both", link=LINK), RADIO, [LEVEL], [-576]),
+    (Fault(kind="level-low-both", link=LINK), FAR, [LEVEL], [-578]),
+    (Fault(kind="power-low", unit=RADIO, value=6), RADIO, [POWER], [120]),
+    (Fault(kind="power-low", unit=RADIO, value=6), FAR, [LEVEL], [-518]),
+    (Fault(kind="alignment-left", unit=RADIO), RADIO, [TX_MODULATION, POWER], [1, 260]),
+    (Fault(kind="alignment-left", unit=RADIO), FAR, [LEVEL, RX_MODULATION], [-378, 1]),
+    (Fault(kind="muted", unit=RADIO), RADIO, [TX_ON, LEVEL], [2, -456]),
+    (Fault(kind="muted", unit=RADIO), FAR, [LEVEL, LOCKED, FAR_NAME], [-990, 2, ""]),
+    (Fault(kind="unsaved", unit=RADIO), RADIO, [UNSAVED], [1]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("fault", "unit", "objects", "values"), SEEN,
+    ids=[f"{f.kind}-{f.value}-at-{u}" for f, u, _, _ in SEEN],
+)  # fmt: skip
+def test_seen_while_it_is_on(network, ask, fault, unit, objects, values):
+    """Also where the same question was answered before: no prepared reply outlives the change."""
+    before = ask.values(unit, *objects)
+    network.put(fault)
+    assert ask.values(unit, *objects) == values
+    assert values != before or unit != fault.unit
+    network.take_off(fault)
+    assert ask.values(unit, *objects) == before
+
+
+@pytest.mark.usefixtures("network")
+def test_the_right_values(ask):
+    """What the plan says is what is seen."""
+    assert ask.values(RADIO, NAME, LOCATION, MASK, ROUTE, OPER, HIGH_SPEED) == [
+        RADIO, "Lighthouse", "255.255.255.0", "127.80.0.1", 1, 1000,
+    ]  # fmt: skip
+    assert ask.values(RADIO, LEVEL, TX_MODULATION, TX_MHZ, POWER, UNSAVED, LOCKED, FAR_NAME) == [
+        -456, 8, 13143000, 180, 0, 1, FAR,
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit", "outcome"),
+    [
+        ("no-answer", RADIO, "silent"), ("no-answer", SWITCH, "silent"),
+        ("wrong-community", RADIO, "silent"), ("wrong-community", SWITCH, "wrong-digest"),
+        ("truncated", RADIO, "undecodable"), ("garbage", RADIO, "undecodable"),
+        ("truncated", SWITCH, "undecodable"), ("garbage", SWITCH, "undecodable"),
+    ],
+)  # fmt: skip
+def test_no_answer(network, ask, kind, unit, outcome):
+    fault = Fault(kind=kind, unit=unit)
+    assert ask.get(unit, NAME).outcome == "answered"
+    network.put(fault)
+    assert ask.get(unit, NAME).outcome == outcome
+    network.take_off(fault)
+    assert ask.get(unit, NAME).outcome == "answered"
+
+
+def test_slow(network, ask):
+    """The answer comes, but not before its time; others are not held up."""
+    network.put(Fault(kind="slow", unit=RADIO, value=0.25))
+    assert ask.get(RADIO, NAME).took_ms >= 250
+    assert ask.get(FAR, NAME).took_ms < 200
+    assert ask.get(RADIO, NAME, timeout_s=0.1).outcome == "silent"
+
+
+@pytest.mark.parametrize("unit", [RADIO, SWITCH])
+@pytest.mark.parametrize(("value", "responder"), [(None, "127.255.255.254"), ("127.3.2.1",) * 2])
+def test_another_address_answers(network, ask, unit, value, responder):
+    assert ask.get(unit, NAME).responder in {"127.80.0.11", "127.80.0.13"}
+    network.put(Fault(kind="other-address", unit=unit, value=value))
+    reply = ask.get(unit, NAME)
+    assert (reply.outcome, reply.responder) == ("answered", responder)
+
+
+def test_counters_running(network, ask):
+    """Error counters of ports and errored seconds grow; without the fault they stand at 0."""
+    objects = [IN_ERRORS, FCS, ERRORED]
+    assert ask.values(RADIO, *objects) == [0, 0, 0]
+    fault = Fault(kind="counters-running", unit=RADIO)
+    network.put(fault)
+    first = ask.values(RADIO, *objects)
+    time.sleep(2.1)
+    assert all(b > a for a, b in zip(first, ask.values(RADIO, *objects), strict=True))
+    network.take_off(fault)
+    assert ask.values(RADIO, *objects) == [0, 0, 0]
+
+
+def test_restarted(network, ask):
+    """Both sysUpTime and the engine's time begin again, its boots grow by one."""
+    engine = ["1.3.6.1.6.3.10.2.1.2.0", "1.3.6.1.6.3.10.2.1.3.0"]
+    boots, time_s = ask.values(SWITCH, *engine)
+    network.put(Fault(kind="restarted", unit=SWITCH))
+    reply = ask.get(SWITCH, UPTIME, *engine)
+    ticks, new_boots, new_time_s = (b.value for b in reply.bindings)
+    assert (new_boots, reply.engine_boots) == (boots + 1, boots + 1)
+    assert time_s > 86400
+    assert ticks < 1000
+    assert new_time_s < 10
+
+
+def test_non_increasing(network, ask):
+    network.put(Fault(kind="non-increasing", unit=RADIO))
+    table = ask.walk(RADIO, mib.IF_TABLE["ifDescr"])
+    assert (table.outcome, table.complete) == ("loop", False)
+    assert ask.get(RADIO, NAME).outcome == "answered"
+
+
+@pytest.mark.parametrize("most", [1, 2, 5])
+def test_too_big(network, ask, most):
+    """Everything can still be read, in smaller parts; more objects at once cannot."""
+    columns = list(mib.IF_TABLE.values())
+    whole = ask.walk(RADIO, *columns)
+    network.put(Fault(kind="too-big", unit=RADIO, value=most))
+    assert ask.walk(RADIO, *columns).rows == whole.rows
+    reply = ask.get(RADIO, NAME, LOCATION, LEVEL)
+    assert [b.missing for b in reply.bindings] == [False] * 3
+    assert (reply.took_ms > 0, reply.outcome) == (True, "answered")
+
+
+def test_too_big_for_one(network, ask):
+    network.put(Fault(kind="too-big", unit=RADIO, value=0))
+    reply = ask.get(RADIO, NAME)
+    assert (reply.outcome, reply.error_status) == ("error-status", mib.ERROR_STATUS.index("tooBig"))
+
+
+def test_faults_add_up(network, ask):
+    """Two on one unit; each is taken off alone."""
+    name, low = Fault(kind="wrong-name", unit=RADIO), Fault(kind="level-low", unit=RADIO)
+    network.put(name)
+    network.put(low)
+    network.put(low)
+    assert network.faults == (name, low, low)
+    assert ask.values(RADIO, NAME, LEVEL) == ["lighthouse-quarry-spare", -696]
+    network.take_off(name)
+    network.take_off(low)
+    assert ask.values(RADIO, NAME, LEVEL) == [RADIO, -576]
+
+
+def test_every_kind_is_tested_here():
+    tried = {f.kind for f, *_ in SEEN} | {
+        "no-answer", "wrong-community", "truncated", "garbage", "slow", "other-address",
+        "counters-running", "restarted", "non-increasing", "too-big",
+    }  # fmt: skip
+    assert tried == set(KINDS)
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda n: Fault(kind="haunted", unit=RADIO), "no fault 'haunted'"),
+        (lambda n: Fault(kind="muted"), "name the unit"),
+        (lambda n: Fault(kind="swapped-ends", unit=RADIO), "name the link"),
+        (lambda n: n.put(Fault(kind="muted", unit="ferry")), "unit 'ferry' is not known"),
+        (lambda n: n.put(Fault(kind="swapped-ends", link="Hop 9")), "link 'Hop 9' is not known"),
+        (lambda n: n.put(Fault(kind="port-down", unit=RADIO, port="eth9")), "no port 'eth9'"),
+        (lambda n: n.put(Fault(kind="port-down", unit=FAR)), "no port None"),
+        (lambda n: n.put(Fault(kind="other-address", unit=RADIO, value="192.0.2.1")), "127.0.0.0/8"),
+        (lambda n: n.put(Fault(kind="wrong-mask", unit=RADIO, value=40)), "/40"),
+        (lambda n: n.put(Fault(kind="slow", unit=RADIO, value="soon")), "soon"),
+        (lambda n: n.take_off(Fault(kind="muted", unit=RADIO)), "is not on"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_told_and_changes_nothing(plan, make, message):
+    network = Network(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
+    with pytest.raises(UsageError, match=message):
+        make(network)
+    assert network.faults == ()
+    assert all(u.condition == type(u.condition)() for u in network.units.values())

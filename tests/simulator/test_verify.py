@@ -1,0 +1,175 @@
+"""`plan-verifier verify` as a process of its own against a simulated network, from end to end."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from verifier.files.credentials import load_credentials
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.simulator import Fault, Network, running
+
+pytestmark = pytest.mark.icmp
+
+PLAN = """\
+network: {name: Harbour, example: true}
+sites: [{name: Lighthouse}, {name: Quarry}]
+devices:
+  - name: lighthouse-quarry
+    site: Lighthouse
+    profile: ptp-radio
+    address: 127.80.0.11/24
+    gateway: 127.80.0.1
+    mac: 02:00:5e:10:00:01
+    serial: "000123"
+    software: "4.2.1"
+    snmp: bench
+    services: {closed: [443/tcp]}
+    ports:
+      - {name: eth1, status: up, speed_mbps: 1000, duplex: full, mtu: 1500}
+      - {name: eth2, status: down}
+  - name: quarry-lighthouse
+    site: Quarry
+    profile: ptp-radio
+    address: 127.80.0.12/24
+    gateway: 127.80.0.1
+    serial: "000124"
+    snmp: field
+    services: {closed: [443/tcp]}
+    ports: [{name: eth1, status: up, speed_mbps: 10000}]
+links:
+  - {name: Hop 1, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
+"""
+CREDENTIALS = """\
+[snmp.bench]
+version = "2c"
+community = "coastal-read"
+port = {port}
+[snmp.field]
+version = "3"
+user = "ferry"
+auth_key = "maplesyrup"
+priv_key = "newsyrup-newsyrup"
+port = {port}
+"""
+A, B = "lighthouse-quarry", "quarry-lighthouse"
+WORSE = ("pass", "warn", "not-tested", "fail")
+Findings = dict[tuple[str, str, str | None], str]
+
+
+@pytest.fixture
+def folder(tmp_path: Path, port: int) -> Path:
+    """A folder with plan and credentials."""
+    (tmp_path / "plan.yaml").write_text(PLAN)
+    (tmp_path / "credentials.toml").write_text(CREDENTIALS.format(port=port))
+    (tmp_path / "credentials.toml").chmod(0o600)
+    return tmp_path
+
+
+@pytest.fixture
+def network(folder: Path) -> Network:
+    """The network of the plan, not yet running."""
+    plan, _ = read_plan(folder / "plan.yaml")
+    entries = load_credentials({"bench", "field"}, folder / "credentials.toml", {}, None)
+    return Network(plan, load_profiles({"ptp-radio"}), entries)
+
+
+def verify(folder: Path, plan: str = "plan.yaml") -> tuple[int, Findings]:
+    """Exit code, and the worst verdict of each check by subject and port."""
+    done = subprocess.run(
+        [sys.executable, "-m", "verifier", "verify", plan, "--credentials", "credentials.toml",
+         "--format", "json", "--interval", "10ms", "--echoes", "2"],
+        cwd=folder, env={k: v for k, v in os.environ.items() if not k.startswith("PLAN_VERIFIER_")},
+        capture_output=True, text=True, check=False, timeout=60, stdin=subprocess.DEVNULL,
+    )  # fmt: skip
+    assert done.stderr == ""
+    findings = json.loads(done.stdout)["findings"]
+    found: Findings = {}
+    for f in findings:
+        key = (f["check"], f["subject"]["name"], f["subject"]["port"])
+        found[key] = max(found.get(key, "pass"), f["verdict"], key=WORSE.index)
+    return done.returncode, found
+
+
+def test_a_right_network_passes(folder, network):
+    """Exit code 0, every finding passes, and what should be checked is."""
+    with running(network):
+        code, found = verify(folder)
+    assert set(found.values()) == {"pass"}
+    assert code == 0
+    assert {check for check, *_ in found} >= {
+        "icmp.reply", "tcp.closed", "snmp.answer", "system.name", "system.location",
+        "system.object-id", "system.serial", "system.software", "address.mask", "address.gateway",
+        "neighbour.mac", "port.status", "port.speed", "port.duplex", "port.mtu", "link.ends-swapped",
+    }  # fmt: skip
+    assert ("port.speed", B, "eth1") in found
+
+
+OF_A_SILENT_AGENT = {
+    "snmp.answer": "fail",
+    **dict.fromkeys(
+        ("system.name", "system.location", "system.object-id", "system.serial", "system.software",
+         "address.mask", "address.gateway", "neighbour.mac"), "not-tested",
+    ),
+}  # fmt: skip
+PORTS_UNREAD = {
+    **{(f"port.{what}", A, "eth1"): "not-tested" for what in ("status", "speed", "duplex", "mtu")},
+    ("port.status", A, "eth2"): "not-tested",
+}
+SILENT_A = {(check, A, None): v for check, v in OF_A_SILENT_AGENT.items()} | PORTS_UNREAD
+SWAPPED: Findings = {
+    ("link.ends-swapped", "Hop 1", None): "fail",
+    **{(check, n, None): "fail" for check in ("system.name", "system.serial") for n in (A, B)},
+    **{("system.location", n, None): "warn" for n in (A, B)},
+    ("system.software", A, None): "fail",
+    ("neighbour.mac", A, None): "fail",
+    **{("port.speed", n, "eth1"): "fail" for n in (A, B)},
+    ("port.status", A, "eth2"): "not-tested",
+}
+
+
+@pytest.mark.parametrize(
+    ("fault", "wrong"),
+    [
+        (Fault(kind="wrong-name", unit=A), {("system.name", A, None): "fail"}),
+        (Fault(kind="wrong-name", unit=B), {("system.name", B, None): "fail"}),
+        (Fault(kind="wrong-name", unit=A, value="LIGHTHOUSE-QUARRY"),
+         {("system.name", A, None): "warn"}),
+        (Fault(kind="wrong-mask", unit=A), {("address.mask", A, None): "fail"}),
+        (Fault(kind="wrong-mask", unit=B, value=25), {("address.mask", B, None): "fail"}),
+        (Fault(kind="wrong-gateway", unit=A), {("address.gateway", A, None): "fail"}),
+        (Fault(kind="port-down", unit=A, port="eth1"), {("port.status", A, "eth1"): "fail"}),
+        (Fault(kind="port-slow", unit=A, port="eth1"), {("port.speed", A, "eth1"): "fail"}),
+        (Fault(kind="port-slow", unit=B, port="eth1"), {("port.speed", B, "eth1"): "fail"}),
+        (Fault(kind="other-address", unit=A), {("snmp.responder", A, None): "warn"}),
+        (Fault(kind="other-address", unit=B), {("snmp.responder", B, None): "warn"}),
+        (Fault(kind="no-answer", unit=A), SILENT_A),
+        (Fault(kind="wrong-community", unit=A), SILENT_A),
+        (Fault(kind="slow", unit=A, value=0.1), {}),
+        (Fault(kind="too-big", unit=A), {}),
+    ],
+    ids=lambda x: f"{x.kind}-{x.unit}-{x.value}" if isinstance(x, Fault) else "",
+)  # fmt: skip
+def test_a_fault_gives_its_findings_and_no_others(folder, network, fault, wrong):
+    """Everything else passes; where a link's end cannot be read, the link makes no finding."""
+    network.put(fault)
+    with running(network):
+        code, found = verify(folder)
+    assert {k: v for k, v in found.items() if v != "pass"} == wrong
+    assert code == (1 if "fail" in wrong.values() else 0)
+    assert len(found) > 20
+
+
+def test_swapped_ends(folder, network):
+    """The units stand at each other's place: names, serials, locations and ports went with them."""
+    network.put(Fault(kind="swapped-ends", link="Hop 1"))
+    with running(network):
+        code, found = verify(folder)
+    assert {k: v for k, v in found.items() if v != "pass"} == SWAPPED
+    assert code == 1

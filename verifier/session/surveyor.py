@@ -1,0 +1,81 @@
+"""Who asks the units by SNMP: this process's own event loop."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from contextlib import AsyncExitStack
+from dataclasses import dataclass
+from typing import Protocol, Self
+
+from verifier.model.plan import Device
+from verifier.model.profile import Profile
+from verifier.probes.snmp import SnmpClient, Target
+from verifier.session.probing import Paces
+from verifier.session.recorder import Recorder
+from verifier.session.survey import Survey
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """What to ask one unit, and how.
+
+    Attributes:
+        deadline_s: time after which reading it is given up.
+        default_community: whether to ask once with the community `public` too.
+    """
+
+    device: Device
+    profile: Profile
+    target: Target
+    deadline_s: float
+    default_community: bool = False
+
+
+class Surveyor(Protocol):
+    """Asks units; an async context manager."""
+
+    async def survey(self, name: str, record: Recorder) -> None:
+        """Asks the unit `name` and writes down in `record` what came."""
+
+    async def __aenter__(self) -> Self:
+        """Ready to ask."""
+
+    async def __aexit__(self, *exc: object) -> None:
+        """Ends; what was seen of units not asked to the end is in their records."""
+
+
+class InLoop:
+    """Asks in the running event loop.
+
+    Args:
+        jobs: by the device's name.
+        paces: shared with the other probes.
+    """
+
+    def __init__(self, jobs: Mapping[str, Job], paces: Paces) -> None:
+        self._jobs = jobs
+        self._network = SnmpClient(paces.network)
+        self._loopback = SnmpClient(paces.loopback)
+        self._open = AsyncExitStack()
+
+    async def __aenter__(self) -> Self:
+        await self._open.enter_async_context(self._network)
+        await self._open.enter_async_context(self._loopback)
+        return self
+
+    async def __aexit__(self, *exc: object) -> None:
+        await self._open.aclose()
+
+    async def survey(self, name: str, record: Recorder) -> None:
+        """See `Surveyor`."""
+        job = self._jobs[name]
+        client = self._loopback if job.target.address.is_loopback else self._network
+        survey = Survey(
+            client,
+            job.target,
+            job.device,
+            job.profile,
+            record,
+            default_community=job.default_community,
+        )
+        await survey.run(job.deadline_s)

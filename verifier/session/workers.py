@@ -1,0 +1,206 @@
+"""Who asks the units by SNMP where they are many: forked processes, each with its own event loop.
+
+Coding ASN.1 keeps one core busy with some 1,300 answers a second, so further cores are worth their
+processes. They are forked before anything else runs: keys and plan go over without being sent, only
+names of units and what was seen cross the pipes.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import multiprocessing
+import os
+import signal
+import sys
+import traceback
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from multiprocessing.connection import Connection
+from typing import Self
+
+from verifier.errors import VerifierError
+from verifier.model.observation import Observation
+from verifier.model.subject import Subject
+from verifier.session.probing import Paces
+from verifier.session.recorder import Clock, Recorder
+from verifier.session.surveyor import InLoop, Job, Surveyor
+
+MANY = 150
+"""Units from which processes pay for their start; measured, see DEVELOPERS.md."""
+MOST = 8
+_END_S = 3.0
+"""How long processes may take to hand over what they saw, and to end."""
+
+
+def worker_count(units: int) -> int:
+    """How many processes are worth it for so many units; 0: none."""
+    cores = os.cpu_count() or 1
+    if sys.platform != "linux" or units < MANY or cores < 2:  # noqa: PLR2004
+        return 0
+    return min(cores, MOST)
+
+
+@contextmanager
+def surveyor(
+    jobs: Mapping[str, Job], paces: Paces, clock: Clock, workers: int
+) -> Iterator[Surveyor]:
+    """Who asks: so many processes, or the event loop itself for 0. Enter it before the loop runs."""
+    if workers:
+        with _forked(jobs, paces, clock, workers) as forked:
+            yield forked
+    else:
+        yield InLoop(jobs, paces)
+
+
+@contextmanager
+def _forked(
+    jobs: Mapping[str, Job], paces: Paces, clock: Clock, count: int
+) -> Iterator[InProcesses]:
+    context = multiprocessing.get_context("fork")
+    ours: list[Connection] = []
+    processes = []
+    for _ in range(count):
+        mine, theirs = context.Pipe()
+        ours.append(mine)
+        process = context.Process(
+            target=_work, args=(theirs, list(ours), jobs, paces, clock), daemon=True
+        )
+        process.start()
+        theirs.close()
+        processes.append(process)
+    try:
+        yield InProcesses(ours)
+    finally:
+        for connection in ours:
+            connection.close()
+        for process in processes:
+            process.join(_END_S)
+            process.kill()
+            process.join()
+
+
+class InProcesses:
+    """Hands units out to processes and takes in what they saw; used within one event loop."""
+
+    def __init__(self, connections: Sequence[Connection]) -> None:
+        self._free = list(connections)
+        self._listening: set[Connection] = set()
+        self._records: dict[str, Recorder] = {}
+        self._finished: dict[str, asyncio.Future[None]] = {}
+        self._ended = asyncio.Event()
+        self._next = 0
+
+    async def __aenter__(self) -> Self:
+        loop = asyncio.get_running_loop()
+        for connection in self._free:
+            loop.add_reader(connection.fileno(), self._arrived, connection)
+            self._listening.add(connection)
+        return self
+
+    async def __aexit__(self, *exc: object) -> None:
+        """Tells the processes to end and takes in what they had seen by then."""
+        for connection in tuple(self._listening):
+            with suppress(OSError):
+                connection.send(None)
+        with suppress(TimeoutError):
+            async with asyncio.timeout(_END_S):
+                await self._ended.wait()
+        for connection in tuple(self._listening):
+            self._close(connection)
+
+    async def survey(self, name: str, record: Recorder) -> None:
+        """See `Surveyor`; raises VerifierError where a process failed."""
+        self._records[name] = record
+        finished = self._finished[name] = asyncio.get_running_loop().create_future()
+        connection = self._free[self._next % len(self._free)]
+        self._next += 1
+        try:
+            connection.send(name)
+        except OSError as fault:
+            raise VerifierError("a process that asks by SNMP ended too early") from fault
+        await finished
+
+    def _arrived(self, connection: Connection) -> None:
+        try:
+            name, seen, failure = connection.recv()
+        except (EOFError, OSError):
+            self._close(connection)
+            return
+        self._records[name].seen.extend(seen)
+        finished = self._finished.pop(name)
+        if finished.done():
+            return
+        if failure:
+            finished.set_exception(VerifierError(failure))
+        else:
+            finished.set_result(None)
+
+    def _close(self, connection: Connection) -> None:
+        asyncio.get_running_loop().remove_reader(connection.fileno())
+        self._listening.discard(connection)
+        if self._listening:
+            return
+        self._ended.set()
+        for finished in self._finished.values():
+            if not finished.done():
+                finished.set_exception(VerifierError("the processes that ask by SNMP are gone"))
+
+
+def _work(
+    connection: Connection,
+    others: Sequence[Connection],
+    jobs: Mapping[str, Job],
+    paces: Paces,
+    clock: Clock,
+) -> None:
+    """A process's life: asks the units it is told, ends when the pipe does."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for other in others:
+        other.close()
+    asyncio.run(_answer(connection, jobs, paces, clock))
+
+
+async def _answer(
+    connection: Connection, jobs: Mapping[str, Job], paces: Paces, clock: Clock
+) -> None:
+    loop = asyncio.get_running_loop()
+    told_to_end = asyncio.Event()
+    tasks: set[asyncio.Task[None]] = set()
+
+    async def ask(name: str) -> None:
+        record = Recorder(Subject("device", name), clock)
+        failure = ""
+        try:
+            await asking.survey(name, record)
+        except Exception:  # noqa: BLE001 - handed over; the parent raises it
+            failure = traceback.format_exc()
+        finally:
+            _hand_over(connection, name, record.seen, failure)
+
+    def arrived() -> None:
+        try:
+            name = connection.recv()
+        except (EOFError, OSError):
+            name = None
+        if name is None:
+            loop.remove_reader(connection.fileno())
+            told_to_end.set()
+            return
+        task = loop.create_task(ask(name))
+        tasks.add(task)
+        task.add_done_callback(tasks.discard)
+
+    async with InLoop(jobs, paces) as asking:
+        loop.add_reader(connection.fileno(), arrived)
+        await told_to_end.wait()
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+    connection.close()
+
+
+def _hand_over(
+    connection: Connection, name: str, seen: Sequence[Observation], failure: str
+) -> None:
+    with suppress(OSError):  # the parent is gone: nobody is left to tell
+        connection.send((name, list(seen), failure))

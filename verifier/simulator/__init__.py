@@ -1,0 +1,11 @@
+"""A network on the loopback range: SNMP agents that show what a plan says, and faults on demand.
+
+Linux only. Serves nothing outside 127.0.0.0/8.
+"""
+
+from verifier.simulator.faults import KINDS, Fault
+from verifier.simulator.network import Network
+from verifier.simulator.running import Remote, running, running_process
+from verifier.simulator.server import Server
+
+__all__ = ["KINDS", "Fault", "Network", "Remote", "Server", "running", "running_process"]

@@ -1,0 +1,219 @@
+"""What can be wrong with a simulated unit: one table, from a fault's kind to what it changes."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Literal
+
+from verifier.errors import UsageError
+from verifier.model.address import Address, Interface
+from verifier.model.plan import Device
+from verifier.simulator.radio import Setting
+
+Damage = Literal["truncated", "garbage"]
+_FULL_SPEED_MBPS = 1000
+_LOSS_DB = 12.0
+_DELAY_S = 0.5
+_OTHER_ADDRESS = Address.parse("127.255.255.254")
+_OCTET = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Condition:
+    """How a unit departs from its plan; by default in nothing.
+
+    Attributes:
+        stands_for: it is this other unit, with its settings, at the address of its own.
+        restarts: how often it was restarted.
+        ports: speed in Mbit/s of the ports that run slow; 0: the port is down.
+        counting: its error counters run.
+        radio: of all its radios.
+        silent, delay_s, refuses, responder, stuck, most, damage: how its agent answers: not at
+            all; late; to other credentials; from another address; the object asked for as its own
+            successor; so many objects at once; with damaged octets.
+    """
+
+    name: str | None = None
+    stands_for: str | None = None
+    prefix: int | None = None
+    gateway: Address | None = None
+    ports: tuple[tuple[str, int], ...] = ()
+    counting: bool = False
+    unsaved: bool = False
+    restarts: int = 0
+    radio: Setting = field(default_factory=Setting)
+    silent: bool = False
+    delay_s: float = 0.0
+    refuses: bool = False
+    responder: Address | None = None
+    stuck: bool = False
+    most: int | None = None
+    damage: Damage | None = None
+
+    @property
+    def lean(self) -> bool:
+        """Whether its answers may be prepared once and sent again."""
+        return not (self.silent or self.delay_s or self.responder or self.damage)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One thing wrong.
+
+    Attributes:
+        kind: a name of `KINDS`.
+        unit: the unit that has it, or
+        link: the link whose ends have it.
+        port: of the unit; the first planned if None.
+        value: in the unit that `KINDS` tells; its default if None.
+    """
+
+    kind: str
+    unit: str | None = None
+    link: str | None = None
+    port: str | None = None
+    value: float | str | None = None
+
+    def __post_init__(self) -> None:
+        kind = KINDS.get(self.kind)
+        if kind is None:
+            raise UsageError(f"no fault {self.kind!r}: there are {', '.join(KINDS)}")
+        if (self.unit if kind.of == "unit" else self.link) is None:
+            raise UsageError(f"fault {self.kind!r} is one of a {kind.of}: name the {kind.of}")
+
+
+Change = Callable[[Condition, Device, Fault, str], Condition]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of fault: whose it is, in words, and the condition it makes of another.
+
+    `change` gets the unit as planned, the fault, and for a link the name of the far unit.
+    """
+
+    of: Literal["unit", "link"]
+    words: str
+    change: Change
+
+
+def _with(**fixed: object) -> Change:
+    """A change that sets these fields of a condition."""
+    return lambda c, _device, _fault, _far: dataclasses.replace(c, **fixed)  # type: ignore[arg-type]
+
+
+def _radio(change: Callable[[Setting, Fault], Setting]) -> Change:
+    """A change of the radio's setting."""
+    return lambda c, _device, f, _far: dataclasses.replace(c, radio=change(c.radio, f))
+
+
+def _number(fault: Fault, default: float) -> float:
+    return default if fault.value is None else float(fault.value)
+
+
+def _less_received(setting: Setting, fault: Fault) -> Setting:
+    loss_db = setting.rx_extra_db + _number(fault, _LOSS_DB)
+    return dataclasses.replace(setting, rx_extra_db=loss_db)
+
+
+def _less_sent(setting: Setting, fault: Fault) -> Setting:
+    return dataclasses.replace(setting, power_offset_db=-_number(fault, _LOSS_DB))
+
+
+def _name(condition: Condition, device: Device, fault: Fault, far: str) -> Condition:
+    del far
+    return dataclasses.replace(condition, name=str(fault.value or f"{device.name}-spare"))
+
+
+def _prefix(condition: Condition, device: Device, fault: Fault, far: str) -> Condition:
+    del far
+    planned = device.address.prefix
+    wrong = planned - _OCTET if planned > _OCTET else planned + _OCTET
+    prefix = int(_number(fault, wrong))
+    return dataclasses.replace(
+        condition, prefix=Interface.of(device.address.address, prefix).prefix
+    )
+
+
+def _gateway(condition: Condition, device: Device, fault: Fault, far: str) -> Condition:
+    """Another host of the subnet: the gateway's last bit but one the other way round."""
+    del far
+    if fault.value is not None:
+        other = Address.parse(str(fault.value))
+    else:
+        planned = device.gateway or device.address.address
+        octets = planned.ip.packed
+        other = Address.parse(".".join(map(str, (*octets[:-1], octets[-1] ^ 2))))
+    return dataclasses.replace(condition, gateway=other)
+
+
+def _port(speed_mbps: Callable[[int, Fault], int]) -> Change:
+    """A change of one port's speed."""
+
+    def change(condition: Condition, device: Device, fault: Fault, far: str) -> Condition:
+        del far
+        ports = {p.name: p.speed_mbps or _FULL_SPEED_MBPS for p in device.ports}
+        name = fault.port or next(iter(ports), None)
+        if name not in ports:
+            raise UsageError(f"{device.name} has no port {name!r} in the plan")
+        speeds = dict(condition.ports) | {name: speed_mbps(ports[name], fault)}
+        return dataclasses.replace(condition, ports=tuple(speeds.items()))
+
+    return change
+
+
+def _responder(condition: Condition, device: Device, fault: Fault, far: str) -> Condition:
+    del device, far
+    other = Address.parse(str(fault.value)) if fault.value else _OTHER_ADDRESS
+    if not (other.is_v4 and other.is_loopback):
+        raise UsageError(f"{other}: a simulated unit answers from 127.0.0.0/8 only")
+    return dataclasses.replace(condition, responder=other)
+
+
+KINDS: dict[str, Kind] = {
+    "no-answer": Kind("unit", "the SNMP agent is silent", _with(silent=True)),
+    "slow": Kind(
+        "unit", "answers so many seconds late (0.5)",
+        lambda c, _, f, __: dataclasses.replace(c, delay_s=_number(f, _DELAY_S)),
+    ),
+    "wrong-name": Kind("unit", "another sysName", _name),
+    "swapped-ends": Kind(
+        "link", "the two units stand at each other's place",
+        lambda c, _, __, far: dataclasses.replace(c, stands_for=far),
+    ),
+    "wrong-mask": Kind("unit", "another prefix length", _prefix),
+    "wrong-gateway": Kind("unit", "another default gateway", _gateway),
+    "port-down": Kind("unit", "a port is down", _port(lambda _, __: 0)),
+    "port-slow": Kind(
+        "unit", "a port runs at so many Mbit/s (a tenth)",
+        _port(lambda planned, fault: int(_number(fault, max(1, planned // 10)))),
+    ),
+    "counters-running": Kind("unit", "error counters run", _with(counting=True)),
+    "level-low": Kind("unit", "receives so many dB less (12)", _radio(_less_received)),
+    "level-low-both": Kind("link", "both ends receive so many dB less (12)",
+                           _radio(_less_received)),
+    "power-low": Kind("unit", "transmits so many dB less than it says (12)", _radio(_less_sent)),
+    "alignment-left": Kind(
+        "unit", "still in alignment settings: lowest modulation, highest power",
+        _radio(lambda s, _: dataclasses.replace(s, alignment=True)),
+    ),
+    "muted": Kind("unit", "the transmitter is off",
+                  _radio(lambda s, _: dataclasses.replace(s, muted=True))),
+    "unsaved": Kind("unit", "settings are not saved", _with(unsaved=True)),
+    "restarted": Kind(
+        "unit", "restarts now",
+        lambda c, _, __, ___: dataclasses.replace(c, restarts=c.restarts + 1),
+    ),
+    "non-increasing": Kind("unit", "GETNEXT gives the object it is asked for", _with(stuck=True)),
+    "too-big": Kind(
+        "unit", "tooBig for more objects than these (1)",
+        lambda c, _, f, __: dataclasses.replace(c, most=int(_number(f, 1))),
+    ),
+    "truncated": Kind("unit", "replies are cut short", _with(damage="truncated")),
+    "garbage": Kind("unit", "replies are no SNMP", _with(damage="garbage")),
+    "wrong-community": Kind("unit", "has another community or key", _with(refuses=True)),
+    "other-address": Kind("unit", "answers from another address of 127.0.0.0/8", _responder),
+}  # fmt: skip
+"""Every fault there is, by name."""

@@ -1,0 +1,1 @@
+"""The objects of a simulated unit, one module for each group of tables."""

@@ -1,0 +1,132 @@
+"""What a unit shows, worked out from its plan and its condition before it is put into tables."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+from verifier.model.address import Interface
+from verifier.model.plan import Device, End, Link, Plan, Port
+from verifier.model.profile import Profile
+from verifier.simulator.faults import Condition
+from verifier.simulator.radio import Seen
+
+MANAGEMENT = "mgmt0"
+"""Name of the interface that holds the management address, unless the plan has a port so called."""
+_SPEED_MBPS, _MTU = 1000, 1500
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownPort:
+    """A row of the interface table. `mac`: six octets. `physical`: not the management interface."""
+
+    index: int
+    name: str
+    mac: bytes
+    physical: bool = True
+    enabled: bool = True
+    up: bool = True
+    speed_mbps: int = _SPEED_MBPS
+    full_duplex: bool = True
+    mtu: int = _MTU
+    errors: bool = False
+    neighbour: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownRadio:
+    """A radio of the unit. `far_name`: what the far unit calls itself."""
+
+    number: int
+    link: Link
+    polarisation: str | None
+    planned: End
+    far_planned: End
+    muted: bool
+    seen: Seen
+    far_name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """A unit as it is.
+
+    Attributes:
+        device: its settings, with what is wrong in them.
+        addresses: every address it holds with the ifIndex, the management address first.
+        location: text of sysLocation.
+    """
+
+    plan: Plan
+    device: Device
+    profile: Profile
+    condition: Condition
+    location: str
+    engine_id: bytes
+    boots: int
+    ports: tuple[ShownPort, ...]
+    addresses: tuple[tuple[Interface, int], ...]
+    radios: tuple[ShownRadio, ...]
+
+
+def settings_of(own: Device, occupant: Device, condition: Condition) -> Device:
+    """The settings of the unit that stands at the place of `own`, which may be another's."""
+    prefix = own.address.prefix if condition.prefix is None else condition.prefix
+    return dataclasses.replace(
+        occupant,
+        name=condition.name or occupant.name,
+        address=Interface.of(own.address.address, prefix),
+        gateway=condition.gateway or own.gateway,
+        other_addresses=own.other_addresses,
+    )
+
+
+def ports_of(device: Device, condition: Condition) -> tuple[ShownPort, ...]:
+    """The unit's interfaces: one for management unless it is planned, and those of the plan."""
+    speeds = dict(condition.ports)
+    names = {p.name for p in device.ports}
+    planned = [_port(device, p, n, condition, speeds) for n, p in enumerate(device.ports, start=2)]
+    if MANAGEMENT in names:
+        return tuple(planned)
+    own = ShownPort(index=1, name=MANAGEMENT, mac=management_mac(device), physical=False)
+    return (own, *planned)
+
+
+def _port(
+    device: Device, port: Port, index: int, condition: Condition, speeds: dict[str, int]
+) -> ShownPort:
+    nominal = port.speed_mbps or _SPEED_MBPS
+    speed = speeds.get(port.name, nominal)
+    enabled = port.status != "down"
+    own = port.name == MANAGEMENT
+    return ShownPort(
+        index=index,
+        name=port.name,
+        mac=management_mac(device) if own else _mac(device, index),
+        enabled=enabled,
+        up=enabled and speed > 0,
+        speed_mbps=speed or nominal,
+        full_duplex=port.duplex != "half",
+        mtu=port.mtu or _MTU,
+        errors=condition.counting,
+        neighbour=port.neighbour,
+    )
+
+
+def management_mac(device: Device) -> bytes:
+    """The planned hardware address, else a locally administered one made from the address."""
+    if device.mac is None:
+        return _mac(device, 1)
+    return bytes.fromhex(device.mac.text.replace(":", ""))
+
+
+def _mac(device: Device, index: int) -> bytes:
+    return bytes((0x02, index & 0xFF)) + device.address.address.ip.packed[-4:]
+
+
+def addresses_of(device: Device, ports: tuple[ShownPort, ...]) -> tuple[tuple[Interface, int], ...]:
+    """The management address on its interface, and the others on their ports."""
+    by_name = {p.name: p.index for p in ports}
+    own = by_name[MANAGEMENT]
+    others = [(o.address, by_name.get(o.port or "", own)) for o in device.other_addresses]
+    return ((device.address, own), *others)
