@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import re
 from typing import Any
 
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.result import Cause, Finding, PlanReference, Result, Verdict
 from verifier.model.subject import Subject
-from verifier.report import Look, text
+from verifier.report import FORMATS, Look, text
 from verifier.report.json import document
 from verifier.report.plain import plain
 
@@ -142,6 +143,14 @@ def test_verdict_and_exit_code(
     assert whole.verdict == word
     assert whole.exit_code() == code
     assert whole.exit_code(strict=True) == strict
+
+
+def test_json_is_one_line_an_object() -> None:
+    """Readable by eye and by line tools; what is read back is what was written."""
+    whole = result(*FOUR)
+    drawn = FORMATS["json"](whole, Look())
+    assert json.loads(drawn) == document(whole)
+    assert len([line for line in drawn.splitlines() if '"check"' in line]) == len(FOUR)
 
 
 def test_json_holds_what_the_text_says() -> None:

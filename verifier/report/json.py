@@ -15,7 +15,22 @@ from verifier.report import Look
 def render(result: Result, look: Look) -> str:
     """The document `plan-verifier/result/1`; `look` has no say."""
     del look
-    return json.dumps(document(result), ensure_ascii=False, indent=1) + "\n"
+    return laid_out(document(result))
+
+
+def laid_out(document: dict[str, Any]) -> str:
+    """A document as JSON, one line for each field and for each element of a list of objects."""
+    return "{\n" + ",\n".join(f" {_line(k)}: {_field(v)}" for k, v in document.items()) + "\n}\n"
+
+
+def _field(value: Any) -> str:
+    if isinstance(value, list) and value and isinstance(value[0], dict):
+        return "[\n" + ",\n".join(f"  {_line(item)}" for item in value) + "\n ]"
+    return _line(value)
+
+
+def _line(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False)
 
 
 def document(result: Result) -> dict[str, Any]:
@@ -58,7 +73,7 @@ def plan_check(problems: tuple[Problem, ...]) -> str:
         for p in problems
     ]
     document = {"format": "plan-verifier/plan-check/1", "problems": rows}
-    return json.dumps(document, ensure_ascii=False, indent=1) + "\n"
+    return laid_out(document)
 
 
 def _subject(subject: Subject) -> dict[str, Any]:

@@ -149,6 +149,18 @@ def _jobs(request: Request) -> dict[str, Job]:
 
 
 @contextmanager
+def _first_fault() -> Iterator[None]:
+    """What went wrong in a group of tasks, without the group."""
+    try:
+        yield
+    except BaseExceptionGroup as group:
+        fault: BaseException = group
+        while isinstance(fault, BaseExceptionGroup):
+            fault = fault.exceptions[0]
+        raise fault from None
+
+
+@contextmanager
 def _short_switches() -> Iterator[None]:
     """Lets the echo thread keep its pace beside a busy event loop."""
     usual_s = sys.getswitchinterval()
@@ -190,7 +202,7 @@ class _Conductor:
         """Runs every probe; returns when all are done or a person interrupts."""
         routes = self._look()
         probes = asyncio.create_task(self._probe_units(routes))
-        with self._interrupts(probes), suppress(asyncio.CancelledError):
+        with self._interrupts(probes), suppress(asyncio.CancelledError), _first_fault():
             await probes
         if self._request.command == "verify":
             self._note_neighbours()

@@ -44,7 +44,7 @@ def worker_count(units: int) -> int:
 def surveyor(
     jobs: Mapping[str, Job], paces: Paces, clock: Clock, workers: int
 ) -> Iterator[Surveyor]:
-    """Who asks: so many processes, or the event loop itself for 0. Enter it before the loop runs."""
+    """Who asks: so many processes, or the event loop itself for 0; entered before it runs."""
     if workers:
         with _forked(jobs, paces, clock, workers) as forked:
             yield forked
@@ -83,18 +83,18 @@ class InProcesses:
     """Hands units out to processes and takes in what they saw; used within one event loop."""
 
     def __init__(self, connections: Sequence[Connection]) -> None:
-        self._free = list(connections)
+        self._connections = list(connections)
         self._listening: set[Connection] = set()
-        self._records: dict[str, Recorder] = {}
-        self._finished: dict[str, asyncio.Future[None]] = {}
+        self._asked: dict[Connection, dict[str, tuple[Recorder, asyncio.Future[None]]]] = {}
         self._ended = asyncio.Event()
         self._next = 0
 
     async def __aenter__(self) -> Self:
         loop = asyncio.get_running_loop()
-        for connection in self._free:
+        for connection in self._connections:
             loop.add_reader(connection.fileno(), self._arrived, connection)
             self._listening.add(connection)
+            self._asked[connection] = {}
         return self
 
     async def __aexit__(self, *exc: object) -> None:
@@ -109,15 +109,16 @@ class InProcesses:
             self._close(connection)
 
     async def survey(self, name: str, record: Recorder) -> None:
-        """See `Surveyor`; raises VerifierError where a process failed."""
-        self._records[name] = record
-        finished = self._finished[name] = asyncio.get_running_loop().create_future()
-        connection = self._free[self._next % len(self._free)]
+        """See `Surveyor`; a unit whose process dies is not tested, and that is written down."""
+        connection = self._connections[self._next % len(self._connections)]
         self._next += 1
-        try:
+        if connection not in self._listening:
+            _note_death(record)
+            return
+        finished = asyncio.get_running_loop().create_future()
+        self._asked[connection][name] = record, finished
+        with suppress(OSError):  # it has just died: `_close` follows
             connection.send(name)
-        except OSError as fault:
-            raise VerifierError("a process that asks by SNMP ended too early") from fault
         await finished
 
     def _arrived(self, connection: Connection) -> None:
@@ -126,8 +127,8 @@ class InProcesses:
         except (EOFError, OSError):
             self._close(connection)
             return
-        self._records[name].seen.extend(seen)
-        finished = self._finished.pop(name)
+        record, finished = self._asked[connection].pop(name)
+        record.seen.extend(seen)
         if finished.done():
             return
         if failure:
@@ -138,12 +139,16 @@ class InProcesses:
     def _close(self, connection: Connection) -> None:
         asyncio.get_running_loop().remove_reader(connection.fileno())
         self._listening.discard(connection)
-        if self._listening:
-            return
-        self._ended.set()
-        for finished in self._finished.values():
+        for record, finished in self._asked.pop(connection).values():
             if not finished.done():
-                finished.set_exception(VerifierError("the processes that ask by SNMP are gone"))
+                _note_death(record)
+                finished.set_result(None)
+        if not self._listening:
+            self._ended.set()
+
+
+def _note_death(record: Recorder) -> None:
+    record.note("snmp", "answer", raw="the process that asked it by SNMP ended too early")
 
 
 def _work(

@@ -1,0 +1,159 @@
+"""A whole run against simulated units: in one process and in several, whole and interrupted."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import signal
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from verifier.files.credentials import load_credentials
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.model.credentials import Secret, SnmpEntry
+from verifier.model.result import Result
+from verifier.session import Probing, Request, run, workers
+from verifier.simulator import Fault, Network, running
+
+PORT = 16361
+UNITS = 160
+"""Enough for processes of their own."""
+
+
+def request(folder: Path, units: int, **more: Any) -> Request:
+    rows = "".join(
+        f"  - {{name: unit-{n}, address: 127.91.0.{n + 1}/16, gateway: 127.91.255.1, snmp: bench,"
+        " ports: [{name: eth1, status: up, speed_mbps: 1000}]}\n"
+        for n in range(units)
+    )
+    (folder / "plan.yaml").write_text(f"network: {{name: Many, example: true}}\ndevices:\n{rows}")
+    plan, problems = read_plan(folder / "plan.yaml")
+    assert problems == ()
+    entry = {"PLAN_VERIFIER_BENCH_COMMUNITY": "coastal-read"}
+    credentials = load_credentials({"bench"}, None, entry)
+    credentials = {n: dataclasses.replace(e, port=PORT) for n, e in credentials.items()}
+    values: dict[str, Any] = {
+        "command": "verify",
+        "plan": plan,
+        "plan_sha256": "",
+        "stage": "handover",
+        "devices": plan.devices,
+        "profiles": load_profiles({"mib2"}),
+        "credentials": credentials,
+        "probing": Probing(echoes=1, interval_s=0.01),
+    }
+    return Request(**{**values, **more})
+
+
+@pytest.fixture(scope="module")
+def many(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Request, Network]]:
+    """A simulated network of many units, served from a thread."""
+    asked = request(tmp_path_factory.mktemp("many"), UNITS)
+    network = Network(asked.plan, asked.profiles, asked.credentials)
+    with running(network):
+        yield asked, network
+
+
+def by_snmp(result: Result) -> list[tuple[str, str, str, Any]]:
+    """Findings that rest on SNMP, without the ids of their evidence."""
+    return [
+        (f.check, str(f.subject), f.verdict, f.observed)
+        for f in result.findings
+        if not f.check.startswith(("icmp.", "local."))
+    ]
+
+
+def test_processes_see_what_one_process_sees(
+    many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same findings, faults among them, however the work is spread."""
+    asked, network = many
+    wrong = Fault(kind="wrong-mask", unit="unit-7", value=24)
+    network.put(wrong)
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    several = run(asked).result
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)
+    alone = run(asked).result
+    network.take_off(wrong)
+    assert workers.worker_count(UNITS) == 0
+    assert by_snmp(several) == by_snmp(alone)
+    assert {(c, s) for c, s, v, _ in by_snmp(alone) if v == "fail"} == {("address.mask", "unit-7")}
+
+
+def test_pace_is_shared_by_all_processes(
+    many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A limit that is given holds for all packets together, on loopback too."""
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    asked, _ = many
+    limited = dataclasses.replace(asked.probing, max_packets_per_s=800.0)
+    started = time.monotonic()
+    result = run(dataclasses.replace(asked, probing=limited)).result
+    took_s = time.monotonic() - started
+    packets = sum(2 + 5 for _ in asked.devices)
+    assert {f.verdict for f in result.findings if f.check == "system.name"} == {"pass"}
+    assert took_s >= packets / 800 * 0.9
+
+
+@pytest.mark.parametrize("cores", [1, 2])
+def test_interrupted_in_the_middle(
+    many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch, cores: int
+) -> None:
+    """What was read by then is there; the rest is not tested and says so; nothing is left behind."""
+    monkeypatch.setattr(os, "cpu_count", lambda: cores)
+    asked, network = many
+    slow = [Fault(kind="slow", unit=f"unit-{n}", value=5.0) for n in range(0, UNITS, 2)]
+    for fault in slow:
+        network.put(fault)
+    threading.Timer(2.5, os.kill, (os.getpid(), signal.SIGINT)).start()
+    outcome = run(asked)
+    for fault in slow:
+        network.take_off(fault)
+    answers = {f.subject.name: f for f in outcome.result.findings if f.check == "snmp.answer"}
+    assert outcome.interrupted
+    assert answers["unit-1"].verdict == "pass"
+    assert answers["unit-2"].verdict == "not-tested"
+    assert "interrupted" in answers["unit-2"].reason
+
+
+def test_a_process_that_dies_leaves_its_units_untested(
+    many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The others go on; nothing hangs, and nobody calls a unit silent for it."""
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    asked, network = many
+    slow = [Fault(kind="slow", unit=f"unit-{n}", value=1.5) for n in range(UNITS)]
+    for fault in slow:
+        network.put(fault)
+    killed = threading.Timer(1.0, lambda: os.kill(_children()[0], signal.SIGKILL))
+    killed.start()
+    result = run(asked).result
+    for fault in slow:
+        network.take_off(fault)
+    verdicts = [f.verdict for f in result.findings if f.check == "snmp.answer"]
+    assert verdicts.count("not-tested") == UNITS // 2
+    assert verdicts.count("pass") == UNITS // 2
+    reasons = {f.reason for f in result.findings if f.verdict == "not-tested"}
+    assert any("ended too early" in reason for reason in reasons)
+
+
+def _children() -> list[int]:
+    listed = Path(f"/proc/self/task/{os.getpid()}/children").read_text()
+    return [int(pid) for pid in listed.split()]
+
+
+def test_credentials_that_cannot_be_used_are_our_fault(tmp_path: Path) -> None:
+    """What the library refuses to send is not tested; no unit is called silent for it."""
+    asked = request(tmp_path, 1)
+    short = SnmpEntry(name="bench", version="3", user="keeper", auth_key=Secret("short"))
+    result = run(dataclasses.replace(asked, credentials={"bench": short})).result
+    (answer,) = [f for f in result.findings if f.check == "snmp.answer"]
+    assert answer.verdict == "not-tested"
+    assert "8 characters" in answer.reason
+    assert "short" not in answer.reason.replace("shorter", "")
