@@ -30,7 +30,7 @@ from verifier.rules.compare import REACH, compare
 A, B = "lighthouse-quarry", "quarry-lighthouse"
 OIDS = {
     **mib.SYSTEM, **mib.IP_ADDR_TABLE, **mib.IP_ADDRESS_TABLE, **mib.IF_TABLE, **mib.IF_X_TABLE,
-    **mib.DUPLEX,
+    **mib.DUPLEX, **mib.LLDP_LOCAL_PORTS, **mib.LLDP_NEIGHBOURS,
 }  # fmt: skip
 RTTS = (0.5, 0.6, 0.4, 0.5, 0.5)
 LAPTOP = {
@@ -557,3 +557,36 @@ def test_reach_looks_at_echoes_and_services_only() -> None:
     found = judged(lambda a, b: a.set("sysName", "ferry"), checks=REACH)
     layers = {f.check.split(".")[0] for f in found}
     assert layers == {"local", "icmp", "tcp"}
+
+
+def lldp(port_id: str, number: str, *heard: str) -> Callable[[Unit, Unit], None]:
+    """A unit whose LLDP port `number` is called `port_id` and hears these names."""
+
+    def change(a: Unit, _: Unit) -> None:
+        a.cell("lldpLocPortId", number, port_id)
+        for n, name in enumerate(heard):
+            a.cell("lldpRemSysName", f"77.{number}.{n}", name)
+        a.cell("lldpRemSysName", "77.99.1", "somebody on another port")
+
+    return change
+
+
+NEIGHBOURS: list[tuple[str, Change, str]] = [
+    ("heard", lldp("eth1", "5", "harbour-switch"), "pass"),
+    ("two heard, one is it", lldp("eth1", "5", "old", "harbour-switch"), "pass"),
+    ("with a domain", lldp("eth1", "5", "Harbour-Switch.example"), "warn"),
+    ("another", lldp("eth1", "5", "ferry-switch"), "fail"),
+    ("nobody", lldp("eth1", "5"), "fail"),
+    ("port known by its ifIndex", lldp("02:00:5e:10:00:77", "3", "harbour-switch"), "pass"),
+    ("no LLDP", lambda a, b: None, "not-tested"),
+    ("no SNMP", lambda a, b: a.no_snmp("silent"), "not-tested"),
+]
+
+
+@pytest.mark.parametrize(("change", "verdict"), [n[1:] for n in NEIGHBOURS],
+                         ids=[n[0] for n in NEIGHBOURS])  # fmt: skip
+def test_neighbour(change: Change, verdict: str) -> None:
+    """The planned name must be heard by LLDP on this very port."""
+    plan = with_first(ports=(Port(name="eth1", neighbour="harbour-switch"),))
+    (found,) = [f for f in judged(change, plan) if f.check == "port.neighbour"]
+    assert (found.verdict, str(found.subject)) == (verdict, f"{A} eth1")

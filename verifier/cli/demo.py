@@ -60,6 +60,8 @@ PLANTED = {
 """What must fail with these faults: exactly this."""
 COMMAND = "plan-verifier verify plan.yaml --profiles profiles --credentials credentials.toml"
 _RESULT = "run.json"
+_WEB = '"8443/tcp"'
+"""The service that the radio's profile has open; another program may be using this port."""
 _CREDENTIALS = """\
 # Invented, for the simulated network only. Nobody else may read this file.
 [snmp.field]
@@ -183,10 +185,15 @@ def _folder(keep: Path | None) -> Iterator[Path]:
 
 
 def _write(folder: Path, port: int) -> None:
-    """Plan, profiles and credentials; the last readable by this user alone."""
+    """Plan, profiles and credentials; the last readable by this user alone.
+
+    The units' SNMP agents and web pages are all at one port, which nobody else uses.
+    """
     with as_file(files("verifier.simulator") / "coastal") as source:
         shutil.copy(source / "plan.yaml", folder)
         shutil.copytree(source / "profiles", folder / "profiles")
+    radio = folder / "profiles" / "coastal-radio.toml"
+    radio.write_text(radio.read_text("utf-8").replace(_WEB, f'"{port}/tcp"'), "utf-8")
     credentials = folder / "credentials.toml"
     descriptor = os.open(credentials, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     with os.fdopen(descriptor, "w", encoding="utf-8") as handle:
@@ -194,9 +201,11 @@ def _write(folder: Path, port: int) -> None:
 
 
 def _free_port() -> int:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        probe.bind(("", 0))
-        port: int = probe.getsockname()[1]
+    """A port that is free for UDP and for TCP."""
+    with socket.socket() as tcp, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as udp:
+        tcp.bind(("", 0))
+        udp.bind(("", tcp.getsockname()[1]))
+        port: int = tcp.getsockname()[1]
         return port
 
 

@@ -2,7 +2,8 @@
 
 Sources: SNMPv2-MIB RFC 3418, IF-MIB RFC 2863, IP-MIB RFC 4293 (and RFC 1213 for ipRouteTable),
 IP-FORWARD-MIB RFC 4292 and RFC 2096, EtherLike-MIB RFC 3635, RFC 3411 for snmpEngine,
-RFC 3414 for usmStats. Written from memory of those documents; the lab reads them from a real agent.
+RFC 3414 for usmStats, IEEE 802.1AB for LLDP-MIB. Written from memory of those documents; the lab
+reads all but LLDP from a real agent.
 """
 
 from __future__ import annotations
@@ -41,6 +42,15 @@ IF_X_TABLE = {
     "ifHighSpeed": "1.3.6.1.2.1.31.1.1.1.15",
     "ifAlias": "1.3.6.1.2.1.31.1.1.1.18",
 }
+LLDP_LOCAL_PORTS = {
+    "lldpLocPortId": "1.0.8802.1.1.2.1.3.7.1.3",
+    "lldpLocPortDesc": "1.0.8802.1.1.2.1.3.7.1.4",
+}
+LLDP_NEIGHBOURS = {
+    "lldpRemPortId": "1.0.8802.1.1.2.1.4.1.1.7",
+    "lldpRemSysName": "1.0.8802.1.1.2.1.4.1.1.9",
+}
+"""Indexed by time mark, local port number, and a number of the neighbour."""
 DUPLEX = {"dot3StatsDuplexStatus": "1.3.6.1.2.1.10.7.2.1.19"}
 
 IF_SPEED_MAX = 4_294_967_295

@@ -18,6 +18,7 @@ from verifier.session.recorder import Recorder
 
 MAX_ADDRESSES = 64
 MAX_INTERFACES = 2000
+MAX_NEIGHBOURS = 500
 MAX_DEFAULT_ROUTES = 8
 _TABLES = (
     mib.SYSTEM,
@@ -26,6 +27,8 @@ _TABLES = (
     mib.IF_TABLE,
     mib.IF_X_TABLE,
     mib.DUPLEX,
+    mib.LLDP_LOCAL_PORTS,
+    mib.LLDP_NEIGHBOURS,
 )
 _OIDS = {name: oid for table in _TABLES for name, oid in table.items()}
 _NAMES = {oid: name for name, oid in _OIDS.items()}
@@ -97,6 +100,9 @@ class Survey:
             await self._default_route()
         if self._device.ports:
             await self._ports()
+        if any(port.neighbour is not None for port in self._device.ports):
+            await self._walk(mib.LLDP_LOCAL_PORTS, MAX_INTERFACES)
+            await self._walk(mib.LLDP_NEIGHBOURS, MAX_NEIGHBOURS)
         if self._try_default:
             await self._default_community()
 

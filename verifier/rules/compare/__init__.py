@@ -18,7 +18,7 @@ from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules import diagnose
-from verifier.rules.compare import identity, ports, reach, settings
+from verifier.rules.compare import identity, neighbours, ports, reach, settings
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.seen import Seen, by_device, laptop_of, route_of
 from verifier.rules.subnet import Fit, fit
@@ -39,6 +39,7 @@ VERIFY: tuple[Check, ...] = (
     settings.extra,
     settings.hardware_address,
     ports.ports,
+    neighbours.neighbours,
 )
 
 

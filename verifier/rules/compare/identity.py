@@ -118,7 +118,7 @@ def name(context: Context) -> Findings:
     verdict: Verdict = "pass"
     reason, advice = "the unit reports the planned name", ""
     if found != planned:
-        if _short(found) == _short(planned):
+        if same_unit(found, planned):
             verdict, reason = "warn", "differs by capital letters or a domain suffix only"
             advice = "write the name the same way in plan and unit"
         elif not found:
@@ -148,8 +148,10 @@ def _other_name(context: Context, found: str) -> str:
     )
 
 
-def _short(name: str) -> str:
-    return name.split(".", maxsplit=1)[0].casefold()
+def same_unit(one: str, other: str) -> bool:
+    """Whether two names are equal but for capital letters or a domain suffix."""
+    short = [name.split(".", maxsplit=1)[0].casefold() for name in (one, other)]
+    return short[0] == short[1]
 
 
 def location(context: Context) -> Findings:

@@ -49,12 +49,17 @@ class _Row:
         return None if gap is None else _Judged(right=None, reason=gap)
 
 
-def ports(context: Context) -> Findings:
-    """`port.status`, `port.speed`, `port.duplex`, `port.mtu` of each planned port."""
-    names = {
+def port_names(context: Context) -> dict[str, dict[str, str]]:
+    """What the rows of the unit's interface table are called: text by column, then by ifIndex."""
+    return {
         column: {i: str(o.value) for i, o in context.seen.column(column, oid).items()}
         for column, oid in _NAME_OIDS.items()
     }
+
+
+def ports(context: Context) -> Findings:
+    """`port.status`, `port.speed`, `port.duplex`, `port.mtu` of each planned port."""
+    names = port_names(context)
     for port in context.device.ports:
         row = _row(context, port, port_rules.match(names, port.name))
         for check, field, unit, judge in _CHECKS:
