@@ -590,3 +590,14 @@ def test_neighbour(change: Change, verdict: str) -> None:
     plan = with_first(ports=(Port(name="eth1", neighbour="harbour-switch"),))
     (found,) = [f for f in judged(change, plan) if f.check == "port.neighbour"]
     assert (found.verdict, str(found.subject)) == (verdict, f"{A} eth1")
+
+
+@pytest.mark.parametrize(
+    ("dropped", "word"), [(("echo",), "went silent"), (("echo", "warm-up"), "filtered")]
+)
+def test_silence_after_a_first_answer_is_no_filter(dropped: tuple[str, ...], word: str) -> None:
+    """A unit that answered the warm-up went silent; one that answers SNMP alone is filtered."""
+    found = judged(lambda a, b: (a.drop(*dropped), a.echo((None,) * 5)))
+    (reply,) = [f for f in found if f.check == "icmp.reply" and f.subject.name == A]
+    assert reply.verdict == "fail"
+    assert word in reply.reason

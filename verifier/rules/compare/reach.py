@@ -24,12 +24,17 @@ def echoes(context: Context) -> tuple[EchoStats | None, list[Observation]]:
 def answered(context: Context) -> bool:
     """Whether the unit gave any sign of life, by any probe."""
     stats, _ = echoes(context)
+    return bool(stats and stats.received) or _warmed_up(context) or _answered_otherwise(context)
+
+
+def _warmed_up(context: Context) -> bool:
+    return any(o.value["replied"] for o in context.seen.all("warm-up") if o.value)
+
+
+def _answered_otherwise(context: Context) -> bool:
     answer = context.seen.first("answer")
-    return bool(
-        (stats and stats.received)
-        or any(o.value["replied"] for o in context.seen.all("warm-up") if o.value)
-        or any(o.value in {"open", "closed"} for o in context.seen.starting("tcp/"))
-        or (answer and answer.value not in {None, *SILENT_OUTCOMES})
+    return any(o.value in {"open", "closed"} for o in context.seen.starting("tcp/")) or (
+        answer is not None and answer.value not in {None, *SILENT_OUTCOMES}
     )
 
 
@@ -128,7 +133,9 @@ def _no_reply(
 ) -> Finding:
     reason = f"none of {stats.sent} echoes was answered: {_words(silences)}"
     advice = "check power, cable and port; is the unit at another address?"
-    if answered(context):
+    if _warmed_up(context):
+        reason += "; the one before them was: the unit went silent"
+    elif _answered_otherwise(context):
         reason += "; the unit answers otherwise, so echoes are filtered"
         advice = "a filter drops echoes; allow them from the management hosts, or plan without them"
     return context.finding(
