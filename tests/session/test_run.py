@@ -131,9 +131,11 @@ def test_a_process_that_dies_leaves_its_units_untested(
     slow = [Fault(kind="slow", unit=f"unit-{n}", value=1.5) for n in range(UNITS)]
     for fault in slow:
         network.put(fault)
-    killed = threading.Timer(1.0, lambda: os.kill(_children()[0], signal.SIGKILL))
-    killed.start()
+    before = _children()
+    kill = threading.Thread(target=_kill_one_more, args=(before,))
+    kill.start()
     result = run(asked).result
+    kill.join()
     for fault in slow:
         network.take_off(fault)
     verdicts = [f.verdict for f in result.findings if f.check == "snmp.answer"]
@@ -143,9 +145,19 @@ def test_a_process_that_dies_leaves_its_units_untested(
     assert any("ended too early" in reason for reason in reasons)
 
 
-def _children() -> list[int]:
+def _children() -> set[int]:
     listed = Path(f"/proc/self/task/{os.getpid()}/children").read_text()
-    return [int(pid) for pid in listed.split()]
+    return {int(pid) for pid in listed.split()}
+
+
+def _kill_one_more(before: set[int]) -> None:
+    """Kills one process that was started since, a second after it appeared."""
+    ends = time.monotonic() + 10
+    while not (new := _children() - before):
+        assert time.monotonic() < ends
+        time.sleep(0.05)
+    time.sleep(1.0)
+    os.kill(min(new), signal.SIGKILL)
 
 
 def test_credentials_that_cannot_be_used_are_our_fault(tmp_path: Path) -> None:
