@@ -75,7 +75,30 @@ def without_lab() -> str | None:
     return None
 
 
-NEEDS = {"icmp": without_icmp, "snmpd": without_snmpd, "lab": without_lab}
+@cache
+def without_office() -> str | None:
+    """Why workbooks cannot be opened by LibreOffice."""
+    if shutil.which("soffice") is None:
+        return "soffice missing: apt-get install --no-install-recommends libreoffice-calc"
+    return None
+
+
+@cache
+def without_browser() -> str | None:
+    """Why pages cannot be opened in a browser."""
+    if missing := [p for p in ("chromium", "chromedriver") if shutil.which(p) is None]:
+        how = "apt-get install --no-install-recommends chromium chromium-driver"
+        return f"{', '.join(missing)} missing: {how}"
+    return None
+
+
+NEEDS = {
+    "icmp": without_icmp,
+    "snmpd": without_snmpd,
+    "lab": without_lab,
+    "office": without_office,
+    "browser": without_browser,
+}
 """Each marker, and what says why a test with it cannot run; None: it can."""
 
 

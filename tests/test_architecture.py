@@ -20,7 +20,7 @@ ALLOWED = {
     "model": {"errors"},
     "errors": {"model"},
 }
-"""What each room may import of the others. `report` uses rules for figures (loss, jitter) only."""
+"""What each room may import of the others."""
 WORLD = {
     "asyncio", "click", "icmplib", "jinja2", "logging", "openpyxl", "os", "pathlib", "psutil",
     "pysnmp", "random", "secrets", "select", "shutil", "signal", "socket", "sqlalchemy",

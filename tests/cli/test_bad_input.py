@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import Run
+from tests.cli.conftest import Run, clean_environment
 
 
 def write(path: Path, text: str | bytes) -> Path:
@@ -131,6 +133,68 @@ def test_output_that_cannot_be_written(run: Run, plan: Path, out: str) -> None:
     assert "Traceback" not in done.stderr
 
 
+def test_a_loop_of_links_is_no_plan(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "a.yaml").symlink_to("b.yaml")
+    (tmp_path / "b.yaml").symlink_to("a.yaml")
+    assert run("check", "a.yaml").returncode == 4
+
+
+@pytest.mark.parametrize("command", ["check", "reach"])
+def test_report_never_takes_the_place_of_the_plan(run: Run, plan: Path, command: str) -> None:
+    """Not under another spelling of its name either."""
+    before = plan.read_text()
+    done = run(command, str(plan), "--out", f"../{plan.parent.name}/plan.yaml")
+    assert (done.returncode, plan.read_text()) == (2, before)
+    assert "input" in done.stderr
+
+
+def test_report_never_takes_the_place_of_a_device_or_link(
+    run: Run, plan: Path, tmp_path: Path
+) -> None:
+    """A pipe is written to, a link still leads where it led, a mode stays as it was."""
+    os.mkfifo(tmp_path / "pipe")
+    ours = os.open(tmp_path / "pipe", os.O_RDWR)
+    (tmp_path / "real.json").write_text("older")
+    (tmp_path / "real.json").chmod(0o640)
+    (tmp_path / "link.json").symlink_to("real.json")
+    assert run("check", str(plan), "--out", "pipe", "--quiet").returncode == 0
+    assert run("check", str(plan), "--out", "link.json", "--quiet").returncode == 0
+    assert b"2 devices" in os.read(ours, 4096)
+    os.close(ours)
+    assert (tmp_path / "pipe").is_fifo()
+    assert (tmp_path / "link.json").is_symlink()
+    assert "plan-check/1" in (tmp_path / "real.json").read_text()
+    assert (tmp_path / "real.json").stat().st_mode & 0o777 == 0o640
+
+
+@pytest.mark.parametrize(
+    ("closed", "code"), [("<&-", 4), (">&-", 4), ("2>&-", 4), (">/dev/full", 2)]
+)
+def test_streams_the_caller_closed(plan: Path, closed: str, code: int) -> None:
+    """As a scheduler may: the exit code is that of the work; a full disk is no fault of ours."""
+    words = "verify" if closed == "<&-" else "check"
+    missing = "no.yaml" if code == 4 and words == "check" else plan.name
+    done = subprocess.run(
+        ["bash", "-c", f"{sys.executable} -m verifier {words} {missing} {closed}"],
+        cwd=plan.parent, env=clean_environment(), capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == code, done.stderr
+    assert "Traceback" not in done.stderr
+    assert "fault of this program" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "code"), [("--help", 0), ("check no.yaml", 4), ("no-such-command", 2)]
+)
+def test_a_reader_that_is_gone_leaves_the_code(tmp_path: Path, words: str, code: int) -> None:
+    """Of help and of messages too."""
+    done = subprocess.run(
+        ["bash", "-c", f"{sys.executable} -m verifier {words} 2>&1 | true; echo ${{PIPESTATUS[0]}}"],
+        cwd=tmp_path, env=clean_environment(), capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert (done.stdout, done.stderr) == (f"{code}\n", "")
+
+
 def test_output_file_is_not_left_half_written(run: Run, tmp_path: Path) -> None:
     """A faulty plan leaves an older report as it was, and no scrap beside it."""
     write(tmp_path / "r.json", "older")
@@ -147,7 +211,7 @@ def test_output_file_is_not_left_half_written(run: Run, tmp_path: Path) -> None:
         ("--interval", "fast"), ("--interval", "-1s"), ("--timeout", "0"), ("--echoes", "0"),
         ("--stage", "lunch"), ("--format", "pdf"), ("--laptop", "198.18.20.250"),
         ("--laptop-gateway", "198.18.20.1"), ("--accept-untested", "icmp.replay"),
-        ("--max-packets-per-s", "0"), ("--no-such-option",),
+        ("--max-packets-per-s", "0"), ("--max-packets-per-s", "nan"), ("--no-such-option",),
     ],
     ids=" ".join,
 )  # fmt: skip

@@ -91,20 +91,24 @@ def test_warning_of_the_plan_is_a_finding(run: Run, plan: Path) -> None:
     assert checks["plan.address-stays-local"] == "warn"
 
 
-def test_interrupt_writes_what_was_measured(plan: Path, tmp_path: Path) -> None:
-    """Ctrl-C in the middle: exit code 130, and a document that fits its schema."""
+@pytest.mark.parametrize("interrupt", [signal.SIGINT, signal.SIGTERM])
+def test_interrupt_writes_what_was_measured(
+    plan: Path, tmp_path: Path, interrupt: signal.Signals
+) -> None:
+    """Ctrl-C, or a scheduler's end, in the middle: exit code 130, and a document of its form."""
     process = subprocess.Popen(
         [sys.executable, "-m", "verifier", "reach", str(plan), "--echoes", "500",
          "--out", "r.json"],
         cwd=tmp_path, env=clean_environment(), stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
     time.sleep(2.5)
-    process.send_signal(signal.SIGINT)
+    process.send_signal(interrupt)
     _, told = process.communicate(timeout=10)
     document = json.loads((tmp_path / "r.json").read_text())
     sent = [o["value"]["sent"] for o in document["observations"] if o["what"] == "echo"]
     assert process.returncode == 130
     assert told == "interrupted; what was measured so far is in the report\n"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["plan.yaml", "r.json"]
     assert len(sent) == 2
     assert all(0 < n < 500 for n in sent)
     assert {f["verdict"] for f in document["findings"] if f["check"] == "icmp.reply"} == {"pass"}
@@ -146,14 +150,15 @@ def test_closed_pipe_leaves_the_code(plan: Path, tmp_path: Path) -> None:
     assert done.stderr == ""
 
 
-def test_own_fault_is_one_line(plan: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("verbose", [False, True])
+def test_own_fault_is_one_line(plan: Path, tmp_path: Path, verbose: bool) -> None:  # noqa: FBT001
     """Exit code 5 and no traceback; --verbose shows where."""
     code = (
         "import verifier.session, sys\n"
         "def broken(request): raise ZeroDivisionError('x')\n"
         "verifier.session.run = broken\n"
         "from verifier.cli import main\n"
-        f"sys.argv = ['plan-verifier', 'reach', {str(plan)!r}]\n"
+        f"sys.argv = ['plan-verifier', 'reach', {str(plan)!r}] + ['--verbose'] * {verbose:d}\n"
         "main()\n"
     )
     done = subprocess.run(
@@ -161,8 +166,9 @@ def test_own_fault_is_one_line(plan: Path, tmp_path: Path) -> None:
         text=True, check=False,
     )  # fmt: skip
     assert done.returncode == 5
-    assert len(done.stderr.splitlines()) == 1
     assert "ZeroDivisionError" in done.stderr
+    assert ("Traceback" in done.stderr) == verbose
+    assert (len(done.stderr.splitlines()) == 1) != verbose
 
 
 def test_help_names_every_command(run: Run) -> None:

@@ -51,6 +51,14 @@ PLAN_CHECK = {
         "origin": "plan.yaml, line 3", "message": "m",
     }],
 }  # fmt: skip
+FIT = {
+    "format": "plan-verifier/fit/1",
+    "devices": [{
+        "device": "lighthouse-quarry", "address": "198.18.20.11/24", "verdict": "pass",
+        "relation": "direct", "interface": "eth0", "laptop_address": "198.18.20.250/24",
+        "suggested": None, "commands": [], "notes": [], "explanation": "e",
+    }],
+}  # fmt: skip
 CREDENTIALS = tomllib.loads("""
 [snmp.field]
 version = "3"
@@ -63,6 +71,20 @@ priv_key_env = "FIELD_PRIV"
 version = "2c"
 community_env = "BENCH_COMMUNITY"
 port = 161
+""")
+MAPPING = tomllib.loads("""
+format = "plan-verifier/mapping/1"
+[[sheet]]
+theirs = "Links"
+row = "hop"
+heading_row = 3
+decimal = ","
+[sheet.columns]
+"Station A" = ["Sites.a.name", "Links.a.device"]
+"TX A [GHz]" = {field = "Links.a.tx_mhz", factor = 1000.0, values = {none = ""}}
+"Remarks" = ""
+[sheet.made]
+"Links.name" = "{Station A}"
 """)
 
 
@@ -80,9 +102,17 @@ def documents(example_yaml: Path) -> Any:
     return {
         "result": RESULT,
         "plan-check": PLAN_CHECK,
+        "fit": FIT,
         "plan": _plan(example_yaml),
         "profile": _profile(),
         "credentials": CREDENTIALS,
+        "mapping": MAPPING,
+        "evidence": {
+            "format": "plan-verifier/evidence/1",
+            "parts": {"result": RESULT, "plan": {}, "profiles": {}, "samples": []},
+            "sha256": dict.fromkeys(("result", "plan", "profiles", "samples"), "0" * 64),
+            "signature": {"algorithm": "Ed25519", "public_key": "0" * 64, "value": "0" * 128},
+        },
     }
 
 
@@ -114,9 +144,9 @@ def _paths_of_groups(value: Any, path: Any = ()) -> Any:
 
 @pytest.mark.parametrize("name", SCHEMAS)
 def test_no_group_anywhere_takes_a_field_of_another_name(documents: Any, name: str) -> None:
-    """But those whose names are the user's own: entries of credentials, numbers of values."""
+    """But those whose names are the user's own: of credentials, of values, of their columns."""
     for path in _paths_of_groups(documents[name]):
-        if path[-1:] == ("values",) or path == ("snmp",):
+        if path[-1:] in (("values",), ("columns",), ("made",)) or path == ("snmp",):
             continue
         changed = copy.deepcopy(documents[name])
         group = changed

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import os
+import resource
 import socket
 import time
 
@@ -63,3 +65,21 @@ def test_pace_is_kept() -> None:
         return time.monotonic() - started
 
     assert asyncio.run(many()) >= 0.38
+
+
+def test_what_this_machine_cannot_do_is_no_state_of_the_service() -> None:
+    """Without a descriptor left nothing was asked: neither closed nor filtered."""
+    before = resource.getrlimit(resource.RLIMIT_NOFILE)
+
+    async def without_descriptors() -> TcpAnswer:
+        free = os.dup(0)
+        os.close(free)
+        resource.setrlimit(resource.RLIMIT_NOFILE, (free, before[1]))
+        return await connect(HERE, 9, timeout_s=1.0, pace=Pace(None))
+
+    try:
+        answer = asyncio.run(without_descriptors())
+    finally:
+        resource.setrlimit(resource.RLIMIT_NOFILE, before)
+    assert answer.state == "not-sent"
+    assert "this machine" in answer.detail

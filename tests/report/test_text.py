@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
+from verifier.model.observation import Observation
 from verifier.model.result import Cause, Finding, PlanReference, Result, Verdict
 from verifier.model.subject import Subject
 from verifier.report import FORMATS, Look, text
@@ -92,6 +93,53 @@ def test_the_same_reason_is_said_once() -> None:
     assert "port.0, port.1" in shown
 
 
+def test_one_reason_with_two_advices_is_two_blocks() -> None:
+    two = [
+        finding("fail", f"port.{n}", id=f"f{n}", reason="down", advice=f"do {n}") for n in range(2)
+    ]
+    shown = text(result(*two), Look())
+    assert "do: do 0" in shown
+    assert "do: do 1" in shown
+
+
+def test_names_are_not_broken_at_their_hyphens() -> None:
+    """A name can be searched for and copied."""
+    names = ", ".join(f"lighthouse-quarry-{n}" for n in range(40))
+    shown = text(result(finding("fail", reason=names)), Look(width=60))
+    assert all(f"lighthouse-quarry-{n}" in shown for n in range(40))
+
+
+def test_units_with_one_reason_are_one_block() -> None:
+    """What this machine cannot do is said once, not once a unit; other checks stay apart."""
+    why = "no permission to send echoes"
+    same = [
+        finding("not-tested", check, unit=f"unit-{n}", id=f"f{n}{check}", reason=why)
+        for n in range(30)
+        for check in ("icmp.reply", "icmp.loss")
+    ]
+    alone = finding("not-tested", "icmp.rtt", unit="ferry", reason=why)
+    shown = text(result(*same, alone), Look())
+    assert shown.count(why) == 2
+    assert "NOT TESTED  30 units" in shown
+    assert "of: unit-0, unit-1, " in shown
+    assert "NOT TESTED  ferry  icmp.rtt" in shown
+
+
+@pytest.mark.parametrize("command", ["verify", "reach"])
+def test_a_long_name_is_folded(command: str) -> None:
+    """100 columns hold whatever the plan calls its units."""
+    name = "a-unit-with-a-name-of-many-words-" * 2
+    seen = Observation(id=1, subject=Subject("device", name), probe="icmp", what="echo", at="",
+                       value={"sent": 1, "received": 1, "rtt_ms": [0.5], "duplicates": 0, "silence": [{"text": "destination host unreachable"}]})  # fmt: skip
+    whole = dataclasses.replace(
+        result(finding("pass", unit=name), observations=(seen,)), command=command
+    )
+    whole = dataclasses.replace(
+        whole, plan=dataclasses.replace(whole.plan, name="A long ring " * 20)
+    )
+    assert max(map(len, text(whole, Look()).splitlines())) <= 100
+
+
 def test_everything_on_request() -> None:
     """--verbose lists the passes too."""
     assert "icmp.reply" in text(result(*FOUR), Look(verbose=True))
@@ -116,6 +164,14 @@ def test_hostile_text_is_harmless(words: str, width: int) -> None:
     """Whatever a unit reports: no control character, no direction mark, no endless line."""
     shown = text(result(finding("fail", reason=words or "x", observed=words)), Look(width=width))
     assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", shown)
+
+
+def test_a_long_reason_is_not_cut() -> None:
+    """What the unit says may be endless; our own sentence around it is read to its end."""
+    reason = "a reason of many words, " * 20 + "and its end"
+    assert "and its end" in text(result(finding("fail", reason=reason)), Look()).replace(
+        "\n      ", " "
+    )
 
 
 def test_plain_shows_what_cannot_be_printed() -> None:
@@ -156,8 +212,9 @@ def test_json_is_one_line_an_object() -> None:
 def test_json_holds_what_the_text_says() -> None:
     """Every field of a finding and a cause is in the document, under the contract's names."""
     cause = Cause(id="c1", kind="x", subject=Subject("device", "ferry"), certainty="likely",
-                  text="t", for_=("f1",))  # fmt: skip
+                  text="t", for_=("f1",), against=("f2",))  # fmt: skip
     made = document(result(*FOUR, causes=(cause,)))
     assert made["summary"] == {"pass": 1, "fail": 1, "warn": 1, "not-tested": 1}
     assert set(made["findings"][0]) == {f.name for f in dataclasses.fields(Finding)}
     assert made["causes"][0]["for"] == ["f1"]
+    assert made["causes"][0]["against"] == ["f2"]

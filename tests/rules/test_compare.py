@@ -22,6 +22,7 @@ from verifier.model.plan import (
     Service,
     Services,
 )
+from verifier.model.problem import Origin, Problem
 from verifier.model.profile import Profile, Reading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
@@ -205,6 +206,19 @@ def renamed_port(column: str) -> Callable[[Unit, Unit], None]:
     return change
 
 
+def row_before(a: Unit, _: Unit) -> None:
+    """Row 13 comes before row 3, which is the planned port's."""
+    right, a.seen = a.seen, []
+    a.port("13", ifName="eth13", ifMtu=9000, ifOperStatus="down")
+    a.seen += right
+
+
+def refused_by_a_filter(a: Unit, _: Unit) -> None:
+    """Dead, and something on the way says that the agent's port cannot be reached."""
+    a.dead()
+    a.set("answer", "port-unreachable", "198.18.30.1 says: port unreachable")
+
+
 EIGHT = tuple([0.5] * 7 + [None])
 Change = Callable[[Unit, Unit], object]
 SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
@@ -213,6 +227,7 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     ("name in capitals", lambda a, b: a.set("sysName", A.upper()), {("system.name", A, "warn")}),
     ("name with domain", lambda a, b: a.set("sysName", f"{A}.example"), {("system.name", A, "warn")}),
     ("empty name", lambda a, b: a.set("sysName", ""), {("system.name", A, "fail")}),
+    ("longer name", lambda a, b: a.set("sysName", f"{A}-2"), {("system.name", A, "fail")}),
     (
         "missing name",
         lambda a, b: a.set("sysName", None, "noSuchObject"),
@@ -221,6 +236,15 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     (
         "ends swapped",
         swap,
+        {
+            ("system.name", A, "fail"),
+            ("system.name", B, "fail"),
+            ("link.ends-swapped", "Hop 1", "fail"),
+        },
+    ),
+    (
+        "ends swapped, with a domain",
+        lambda a, b: (a.set("sysName", f"{B}.example"), b.set("sysName", A.upper())),
         {
             ("system.name", A, "fail"),
             ("system.name", B, "fail"),
@@ -237,6 +261,7 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     ),
     ("family itself", lambda a, b: a.set("sysObjectID", "1.3.6.1.4.1.32473.1"), set()),
     ("other serial", lambda a, b: a.set("serial", "000999"), {("system.serial", A, "fail")}),
+    ("longer serial", lambda a, b: a.set("serial", "0001234"), {("system.serial", A, "fail")}),
     ("serial missing", lambda a, b: a.drop("serial"), {("system.serial", A, "not-tested")}),
     ("wide mask", lambda a, b: a.set("ipAdEntNetMask", "255.255.0.0"), {("address.mask", A, "fail")}),
     (
@@ -266,6 +291,11 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         set(),
     ),
     (
+        "link-local is no further address",
+        lambda a, b: a.cell("ipAdEntNetMask", "169.254.3.4", "255.255.0.0"),
+        set(),
+    ),
+    (
         "other gateway",
         lambda a, b: a.set("default-route", {"next_hop": "198.18.20.254", "metric": None}),
         {("address.gateway", A, "fail")},
@@ -284,6 +314,11 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         {("neighbour.mac", A, "fail")},
     ),
     (
+        "hardware by the neighbour table before the interface table",
+        lambda a, b: a.cell("ifPhysAddress", "3", "02:00:5e:10:00:99"),
+        set(),
+    ),
+    (
         "hardware not known",
         lambda a, b: a.drop("neighbour"),
         {("neighbour.mac", A, "not-tested")},
@@ -297,6 +332,11 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         "port down",
         lambda a, b: a.set("ifOperStatus", "down"),
         {("port.status", f"{A} eth1", "fail")},
+    ),
+    (
+        "port status unknown",
+        lambda a, b: a.set("ifOperStatus", "unknown"),
+        {("port.status", f"{A} eth1", "not-tested")},
     ),
     (
         "port slow",
@@ -336,6 +376,7 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         lambda a, b: a.port("4", ifName="eth1"),
         {(c, f"{A} eth1", "not-tested") for c in PORT_CHECKS},
     ),
+    ("another port whose index ends alike", row_before, set()),
     (
         "service refused",
         lambda a, b: a.set("tcp/443", "closed", "connection refused"),
@@ -352,6 +393,12 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         "service could not be asked",
         lambda a, b: a.set("tcp/443", "unreachable", "no route to host"),
         {("tcp.open", A, "not-tested")},
+    ),
+    (
+        "service this machine could not ask",
+        lambda a, b: (a.set("tcp/443", "not-sent", "too many open files"),
+                      a.set("tcp/23", "not-sent", "too many open files")),
+        {("tcp.open", A, "not-tested"), ("tcp.closed", A, "not-tested")},
     ),
     ("one echo lost", lambda a, b: (a.drop("echo"), a.echo(EIGHT)), {("icmp.loss", A, "warn")}),
     (
@@ -405,6 +452,18 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         "SNMP could not be sent",
         lambda a, b: a.no_snmp("local-error", "no buffer space"),
         {("snmp.answer", A, "not-tested"), *unread()},
+    ),
+    (
+        "dead, the port refused by a filter on the way",
+        refused_by_a_filter,
+        {
+            ("icmp.reply", A, "fail"),
+            *NO_FIGURES,
+            ("snmp.answer", A, "not-tested"),
+            ("tcp.open", A, "not-tested"),
+            ("tcp.closed", A, "not-tested"),
+            *unread(mac=True),
+        },
     ),
     (
         "dead",
@@ -496,6 +555,17 @@ def test_rtt_against_the_limit(limit: float, verdict: str) -> None:
     assert {f.verdict for f in found if f.check == "icmp.rtt"} == {verdict}
 
 
+def test_round_trip_times_are_said_in_full() -> None:
+    """Minimum, average, median, maximum and jitter (RFC 3550 6.4.1), in ms."""
+    (found,) = [
+        f for f in judged(lambda a, b: None) if f.check == "icmp.rtt" and f.subject.name == A
+    ]
+    assert (found.observed, found.unit) == (0.5, "ms")
+    assert found.reason.startswith(
+        "min 0.400, average 0.500, median 0.500, max 0.600 ms, jitter 0.02"
+    )
+
+
 ELSEWHERE = {**LAPTOP, "interfaces": [{**LAPTOP["interfaces"][0], "addresses": ["203.0.113.9/24"]}]}  # type: ignore[index]
 
 
@@ -509,6 +579,42 @@ def test_laptop_that_does_not_fit_is_no_fault_of_the_unit() -> None:
     found = [f for f in judged(change, laptop=ELSEWHERE) if f.subject.name == A]
     assert {f.verdict for f in found} == {"not-tested"}
     assert "one-way" in found[0].reason
+
+
+SPECIALS: list[tuple[str, Any, Any]] = [
+    ("holds its address", ["198.18.20.250/24", "198.18.20.11/24"], "eth0"),
+    ("a mask too wide, answers go elsewhere", ["198.18.30.250/16"], "eth0"),
+]
+
+
+@pytest.mark.parametrize(("held", "interface"), [s[1:] for s in SPECIALS],
+                         ids=[s[0] for s in SPECIALS])  # fmt: skip
+def test_laptop_that_half_fits_is_no_fault_of_a_silent_unit(
+    held: list[str], interface: str
+) -> None:
+    """Whatever is odd about the laptop is not tested, never the unit's failure."""
+    laptop = {**LAPTOP, "interfaces": [{**LAPTOP["interfaces"][0], "addresses": held}]}  # type: ignore[index]
+
+    def change(a: Unit, _: Unit) -> None:
+        a.dead()
+        a.set("route", {"interface": interface, "source": held[0].split("/")[0], "next_hop": None})
+
+    found = [f for f in judged(change, laptop=laptop) if f.subject.name == A]
+    assert {f.verdict for f in found} == {"not-tested"}
+
+
+@pytest.mark.parametrize("up", [True, False])
+def test_laptop_that_answers_in_the_units_place(up: bool) -> None:  # noqa: FBT001
+    """The laptop holds the unit's address, with or without a carrier: its answers prove nothing."""
+    eth0 = {"name": "eth0", "up": up, "addresses": ["198.18.20.11/24"], "vlan": None}
+    laptop = {**LAPTOP, "interfaces": [eth0]}
+
+    def change(a: Unit, _: Unit) -> None:
+        a.set("route", {"interface": "lo", "source": "198.18.20.11", "next_hop": None})
+        a.no_snmp("port-unreachable")
+
+    found = [f for f in judged(change, laptop=laptop) if f.subject.name == A]
+    assert {f.verdict for f in found} == {"not-tested"}
 
 
 def test_laptop_that_does_not_fit_but_is_answered_is_warned() -> None:
@@ -552,6 +658,66 @@ def test_causes_tie_what_hangs_together() -> None:
     assert all(f.caused_by == (cause.id,) for f in findings if f.id in hanging)
 
 
+def test_a_dead_unit_keeps_its_cause_whatever_may_stay_untested() -> None:
+    """A check that may stay untested, and a warning of the plan, are no sign of life."""
+    plan = dataclasses.replace(PLAN, not_tested_ok=("system.serial",))
+    warning = Problem(severity="warning", rule="names-differ-by-case", subject=Subject("device", A),
+                      origin="", message="x")  # fmt: skip
+    found = judged(lambda a, b: a.dead(), plan, problems=[warning])
+    tied = {f.check for f in found if f.subject.name == A and f.caused_by}
+    assert {"icmp.reply", "system.serial", "tcp.open", "port.mtu"} <= tied
+    assert not tied & {"local.fit", "plan.names-differ-by-case"}
+
+
+def test_a_deadline_before_the_first_answer_is_said() -> None:
+    """Not `was not asked`: asked, and given up."""
+
+    def change(a: Unit, _: Unit) -> None:
+        a.seen = [o for o in a.seen if o.probe != "snmp"]
+        a.note("snmp", "deadline", None, raw="not read to the end within 30 s")
+
+    found = [f for f in judged(change) if f.subject.name == A and f.verdict == "not-tested"]
+    assert {f.reason for f in found} == {"not read to the end within 30 s"}
+
+
+def test_names_differ_by_more_than_a_domain() -> None:
+    """A part after a dot is a domain where one name has none; else the names are others."""
+    plan = with_first(name="hop.1")
+    (found,) = [
+        f
+        for f in judged(
+            lambda a, b: (
+                setattr(
+                    a,
+                    "seen",
+                    [dataclasses.replace(o, subject=Subject("device", "hop.1")) for o in a.seen],
+                ),
+                a.set("sysName", "hop.2"),
+            ),
+            plan,
+        )
+        if f.check == "system.name" and f.subject.name == "hop.1"
+    ]
+    assert found.verdict == "fail"
+
+
+@pytest.mark.parametrize(
+    ("check", "field"), [("icmp.loss", "max_loss_pct"), ("icmp.rtt", "max_rtt_p95_ms")]
+)
+def test_a_limit_of_the_plan_is_named_as_origin(check: str, field: str) -> None:
+    """Where a limit of `acceptance` decided, the finding points at it and not at the unit."""
+    origins: dict[tuple[str, ...], Origin] = {
+        ("acceptance", field): Origin("plan.yaml", line=9),
+        ("devices", A): Origin("plan.yaml", line=2),
+    }
+    acceptance = Acceptance(max_loss_pct=50.0, max_rtt_p95_ms=50.0)
+    plan = dataclasses.replace(PLAN, acceptance=acceptance, origins=origins)
+    (found,) = [
+        f for f in judged(lambda a, b: None, plan) if f.check == check and f.subject.name == A
+    ]
+    assert "line 9" in found.origin
+
+
 def test_reach_looks_at_echoes_and_services_only() -> None:
     """The smaller table of checks."""
     found = judged(lambda a, b: a.set("sysName", "ferry"), checks=REACH)
@@ -571,13 +737,39 @@ def lldp(port_id: str, number: str, *heard: str) -> Callable[[Unit, Unit], None]
     return change
 
 
+def lldp_elsewhere(name: str) -> Callable[[Unit, Unit], None]:
+    """A unit that hears this name on port 6, and nobody on the planned port 5."""
+
+    def change(a: Unit, _: Unit) -> None:
+        a.cell("lldpLocPortId", "5", "eth1")
+        a.cell("lldpLocPortId", "6", "eth2")
+        a.cell("lldpRemSysName", "77.6.1", name)
+
+    return change
+
+
+def lldp_cut(raw: str | None) -> Callable[[Unit, Unit], None]:
+    """A unit that lists its LLDP ports; its table of neighbours ended so, or was not asked."""
+
+    def change(a: Unit, _: Unit) -> None:
+        a.cell("lldpLocPortId", "5", "eth1")
+        for column in mib.LLDP_NEIGHBOURS if raw is not None else ():
+            a.note("snmp", column, None, raw=raw or "", oid=OIDS[column])
+
+    return change
+
+
 NEIGHBOURS: list[tuple[str, Change, str]] = [
     ("heard", lldp("eth1", "5", "harbour-switch"), "pass"),
     ("two heard, one is it", lldp("eth1", "5", "old", "harbour-switch"), "pass"),
     ("with a domain", lldp("eth1", "5", "Harbour-Switch.example"), "warn"),
     ("another", lldp("eth1", "5", "ferry-switch"), "fail"),
     ("nobody", lldp("eth1", "5"), "fail"),
+    ("the planned one, on another port", lldp_elsewhere("harbour-switch"), "fail"),
     ("port known by its ifIndex", lldp("02:00:5e:10:00:77", "3", "harbour-switch"), "pass"),
+    ("walk of the neighbours broke off", lldp_cut("silent"), "not-tested"),
+    ("neighbours not asked in time", lldp_cut(None), "not-tested"),
+    ("no neighbours at all", lldp_cut("no rows"), "fail"),
     ("no LLDP", lambda a, b: None, "not-tested"),
     ("no SNMP", lambda a, b: a.no_snmp("silent"), "not-tested"),
 ]

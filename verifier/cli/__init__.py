@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-import os
+import signal
 import sys
+import traceback
 from importlib import import_module
 from pathlib import Path
 
 import click
 
 from verifier import __version__
+from verifier.cli import streams
 from verifier.errors import (
     EXIT_INTERRUPTED,
     EXIT_OURS,
@@ -22,7 +24,12 @@ from verifier.errors import (
 COMMANDS = {
     "check": ("check", "Every fault of a plan at once; offline."),
     "demo": ("demo", "A simulated network on this machine: the real job without hardware."),
+    "new": ("new", "An empty plan to fill in, or an example: workbook, YAML or CSV."),
+    "fit": ("fit", "Does this laptop's address fit each unit's subnet; if not, what to set."),
+    "profiles": ("profiles", "Device profiles: those there are, and one for your own unit."),
     "reach": ("verify", "Do the units answer: echoes and TCP services only."),
+    "readdress": ("readdress", "The ordered runbook from present to planned addresses."),
+    "report": ("report", "A stored result drawn again, judged again, or compared; offline."),
     "schema": ("schema", "The JSON Schema of a kind of document."),
     "verify": ("verify", "The live network against the plan: pass or fail, with the reason."),
 }
@@ -66,12 +73,20 @@ def commands() -> None:
 
 
 def main() -> None:
-    """Runs the command line and ends the process with its exit code."""
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="backslashreplace")
+    """Runs the command line and ends the process with its exit code.
+
+    SIGTERM is taken as Ctrl-C is: what was opened is closed, what was measured is written.
+    """
+    out = streams.prepare()
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     code = _run()
-    sys.exit(_flushed(code))
+    sys.stdout.flush()
+    if out.fault is not None:
+        click.echo(
+            f"plan-verifier: the standard output cannot be written: {out.fault.strerror}", err=True
+        )
+        code = EXIT_USAGE
+    sys.exit(code)
 
 
 def _run() -> int:
@@ -105,7 +120,7 @@ def _complain(fault: VerifierError) -> None:
 
 def _own_fault(fault: Exception) -> int:
     if "--verbose" in sys.argv:
-        raise fault
+        traceback.print_exception(fault)
     click.echo(
         f"plan-verifier: a fault of this program: {type(fault).__name__} in "
         f"{_place(fault)}; --verbose shows where. Nothing was changed on any unit.",
@@ -121,12 +136,3 @@ def _place(fault: Exception) -> str:
     if trace is None:
         return "an unknown place"
     return f"{Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}"
-
-
-def _flushed(code: int) -> int:
-    """Flushes stdout; a reader that closed the pipe leaves the code as it is."""
-    try:
-        sys.stdout.flush()
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return code

@@ -10,6 +10,7 @@ import socket
 import subprocess
 import sys
 import tempfile
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.resources import as_file, files
@@ -119,7 +120,8 @@ def _show(folder: Path, network: Remote) -> int:
     bad = [f for f in right if f["verdict"] in {"fail", "warn"}]
     echoes = [f for f in right if f["check"].startswith("icmp.")]
     if echoes and all(f["verdict"] == "not-tested" for f in echoes):
-        _say(f"Echoes were not tested here: {echoes[0]['reason']}")
+        words = f"Echoes were not tested here: {echoes[0]['reason']}"
+        _say(textwrap.fill(words, 90, break_on_hyphens=False))
     if missed or strange or bad:
         click.echo(f"Not as planted: missed {sorted(missed)}, besides {sorted(strange)}, "
                    f"wrong at first {[f['check'] for f in bad]}.", err=True)  # fmt: skip
@@ -158,7 +160,8 @@ def _run(folder: Path) -> list[dict[str, Any]]:
     words = f"{COMMAND} --out {_RESULT}"
     output.show(f"$ {words}\n")
     command = [sys.executable, "-m", "verifier", *words.split()[1:]]
-    subprocess.run(command, cwd=folder, check=False)  # noqa: S603 - our own words
+    # In a group of its own: Ctrl-C is for this process, which then ends that one.
+    subprocess.run(command, cwd=folder, check=False, process_group=0)  # noqa: S603 - our own words
     output.show("\n")
     result = folder / _RESULT
     if not result.exists():

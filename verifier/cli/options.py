@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
 import os
 import sys
@@ -15,11 +16,11 @@ import click
 from verifier.errors import InputError, UsageError
 from verifier.files.credentials import Ask, load_credentials
 from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profiles import available, load_profiles
 from verifier.model.address import Address, Interface
 from verifier.model.checks import CHECK_NAMES
 from verifier.model.credentials import SnmpEntry
-from verifier.model.laptop import Laptop, LaptopInterface
+from verifier.model.laptop import UNNAMED, Laptop, LaptopInterface
 from verifier.model.plan import Device, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
@@ -68,15 +69,15 @@ class LaptopAddress(click.ParamType[LaptopInterface]):
         if isinstance(value, LaptopInterface):
             return value
         text, _, name = value.partition("@")
-        vlan = name.rpartition(".")[2]
+        _, dot, vlan = name.rpartition(".")
         try:
             address = Interface.parse(text)
         except ValueError as fault:
             self.fail(str(fault), param, ctx)
         return LaptopInterface(
-            name=name or "laptop",
+            name=name or UNNAMED,
             addresses=(address,),
-            vlan=int(vlan) if "." in name and vlan.isdigit() else None,
+            vlan=int(vlan) if dot and vlan.isascii() and vlan.isdigit() else None,
         )
 
 
@@ -106,7 +107,23 @@ def together(*decorators: Decorator) -> Decorator:
     return apply
 
 
-plan_argument = click.argument("plan", type=click.Path(path_type=Path))
+def _keep(ctx: click.Context, param: click.Parameter, value: Path | None) -> Path | None:
+    """Keeps an option for whatever reads the plan."""
+    ctx.meta[f"plan-verifier.{param.name}"] = value
+    return value
+
+
+plan_argument = together(
+    click.argument("plan", type=click.Path(path_type=Path)),
+    click.option(
+        "--mapping",
+        type=click.Path(path_type=Path),
+        metavar="FILE",
+        expose_value=False,
+        callback=_keep,
+        help="What the columns of PLAN mean (TOML), where it is somebody's own sheet.",
+    ),
+)
 selection_options = together(
     click.option("--device", "devices", multiple=True, metavar="NAME", help="Only this unit."),
     click.option("--link", "links", multiple=True, metavar="NAME", help="Only units of this link."),
@@ -146,9 +163,9 @@ output_options = together(
 )
 
 
-def load_plan(path: Path) -> tuple[Plan, tuple[Problem, ...]]:
+def load_plan(path: Path, profile_folder: Path | None) -> tuple[Plan, tuple[Problem, ...]]:
     """The plan and its warnings. Raises InputError, with every problem, where it has errors."""
-    plan, problems = all_problems(path)
+    plan, problems = all_problems(path, profile_folder)
     errors = sum(p.severity == "error" for p in problems)
     if errors:
         raise InputError(
@@ -157,11 +174,19 @@ def load_plan(path: Path) -> tuple[Plan, tuple[Problem, ...]]:
     return plan, problems
 
 
-def all_problems(path: Path) -> tuple[Plan, tuple[Problem, ...]]:
-    """The plan as far as it can be read, and everything that is wrong with it."""
-    plan, reading = read_plan(path)
+def all_problems(path: Path, profile_folder: Path | None) -> tuple[Plan, tuple[Problem, ...]]:
+    """The plan as far as it can be read, and everything that is wrong with it, in order of place.
+
+    Raises InputError where a profile that it names is faulty.
+    """
+    ctx = click.get_current_context(silent=True)
+    plan, reading = read_plan(path, None if ctx is None else ctx.meta.get("plan-verifier.mapping"))
     unread = {p.subject.name for p in reading if p.severity == "error"}
-    return plan, (*reading, *plan_rules.check(plan, unread))
+    known = available(profile_folder)
+    profiles = load_profiles({d.profile for d in plan.devices} & known.keys(), profile_folder)
+    today = dt.datetime.now().astimezone().date()
+    found = plan_rules.check(plan, unread, profiles, profile_ids=known, today=today)
+    return plan, plan_rules.by_place((*reading, *found))
 
 
 def select(

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
+import stat
 import sys
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from verifier.errors import UsageError
@@ -15,50 +16,90 @@ from verifier.errors import UsageError
 class Output:
     """A file that a report goes to; without a path nothing is written. Write once, at the end."""
 
-    def __init__(self, path: Path | None, part: Path | None) -> None:
-        self.path = path
-        self._part = part
+    def __init__(self, path: Path | None) -> None:
+        self._path = path
 
-    def write(self, text: str) -> None:
-        """Writes `text` all at once, so that nobody reads half of it."""
-        if self.path is None or self._part is None:
+    def write(self, report: str | bytes) -> None:
+        """Writes `report`, a text as UTF-8, all at once, so that nobody reads half of it.
+
+        A link keeps pointing where it does; a device or pipe is written to, never replaced.
+        """
+        if self._path is None:
             return
+        data = report.encode("utf-8", "backslashreplace") if isinstance(report, str) else report
         try:
-            self._part.write_text(text, encoding="utf-8")
-            self._part.replace(self.path)
+            place = _target(self._path)
+            if place.exists() and not place.is_file():
+                place.write_bytes(data)
+                return
+            part = _scrap(place)
+            try:
+                part.write_bytes(data)
+                part.chmod(_mode(place))
+                part.replace(place)
+            finally:
+                part.unlink(missing_ok=True)
         except OSError as fault:
-            raise UsageError(f"{self.path} cannot be written: {fault.strerror}") from fault
+            raise UsageError(f"{self._path} cannot be written: {fault.strerror}") from fault
 
 
-def show(text: str) -> None:
-    """Prints `text`; a reader that closed the pipe is no fault."""
-    with suppress(BrokenPipeError):
-        sys.stdout.write(text)
-        sys.stdout.flush()
+def show(report: str | bytes) -> None:
+    """Prints `report`. Raises UsageError where it is no text and a terminal would get it."""
+    if isinstance(report, str):
+        sys.stdout.write(report)
+    elif sys.stdout.isatty():
+        raise UsageError("a workbook is no text for a terminal: name a file with --out")
+    else:
+        sys.stdout.buffer.write(report)
+    sys.stdout.flush()
 
 
 @contextmanager
-def opened(path: Path | None) -> Iterator[Output]:
-    """The place of a report; raises UsageError at once where it cannot be written."""
-    if path is None:
-        yield Output(None, None)
-        return
-    if path.is_dir():
+def opened(path: Path | None, *, inputs: Iterable[Path | None] = ()) -> Iterator[Output]:
+    """The place of a report; raises UsageError at once where it cannot be written.
+
+    Args:
+        path: the file, or None for none.
+        inputs: files that are read: a report must not take their place.
+    """
+    if path is not None:
+        try:
+            _prove_writable(path, [i for i in inputs if i is not None])
+        except OSError as fault:
+            raise UsageError(f"{path} cannot be written: {fault.strerror}") from fault
+    yield Output(path)
+
+
+def _prove_writable(path: Path, inputs: Iterable[Path]) -> None:
+    place = _target(path)
+    if place.is_dir():
         raise UsageError(f"{path} is a folder; name a file")
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    except OSError as fault:
-        raise UsageError(f"{path} cannot be written: {fault.strerror}") from fault
+    if place.exists():
+        if any(i.exists() and place.samefile(i) for i in inputs):
+            raise UsageError(f"{path} is read as an input; name another file for the report")
+        if not os.access(place, os.W_OK):
+            raise UsageError(f"{path} cannot be written: Permission denied")
+        if not place.is_file():
+            return
+    _scrap(place).unlink()
+
+
+def _target(path: Path) -> Path:
+    """What `path` is or, as a link, leads to; a loop of links leads to itself."""
+    return Path(os.path.realpath(path))
+
+
+def _scrap(place: Path) -> Path:
+    """A new empty file beside `place`."""
+    handle, name = tempfile.mkstemp(prefix=".report-", dir=place.parent)
     os.close(handle)
-    part = Path(name)
-    part.chmod(0o666 & ~_umask())
-    try:
-        yield Output(path, part)
-    finally:
-        part.unlink(missing_ok=True)
+    return Path(name)
 
 
-def _umask() -> int:
+def _mode(place: Path) -> int:
+    """Permissions of the file that is there, else those of any new file."""
+    if place.exists():
+        return stat.S_IMODE(place.stat().st_mode)
     mask = os.umask(0)
     os.umask(mask)
-    return mask
+    return 0o666 & ~mask

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from verifier.cli import options, output
-from verifier.errors import EXIT_INTERRUPTED
+from verifier.cli import evidence, options, output
+from verifier.errors import EXIT_INTERRUPTED, UsageError
 from verifier.files.plan_in import plan_sha256
-from verifier.report import ENDINGS, FORMATS, Look
+from verifier.report import FORMATS, Look, format_of
 
 if TYPE_CHECKING:
     from verifier.session import Request
@@ -39,7 +39,7 @@ _common = options.together(
         help="Wait for an echo or a TCP connection.",
     ),
     click.option(
-        "--max-packets-per-s", type=click.FloatRange(1),
+        "--max-packets-per-s", type=click.IntRange(1),
         help="Limit for echoes, TCP and SNMP together.  [default: 500, none on loopback]",
     ),
     click.option("--stage", type=click.Choice(_STAGES), help="Default: the plan's, else handover."),
@@ -48,6 +48,7 @@ _common = options.together(
         help="This check may stay untested: a warning then.",
     ),
     click.option("--format", "format_", type=click.Choice(list(FORMATS)), help="Of the report."),
+    evidence.evidence_options,
     options.output_options,
 )  # fmt: skip
 
@@ -77,29 +78,42 @@ def reach(**given: Any) -> int:
 
 def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
     path: Path | None = given["out"]
-    with output.opened(path) as out:
+    kept: Path | None = given["evidence_file"]
+    inputs = (given["plan"], given["credentials_file"], given["key_file"])
+    if given["key_file"] is not None and kept is None:
+        raise UsageError("--sign needs --evidence: the signature stands in that file")
+    if kept is not None and path is not None and kept.resolve() == path.resolve():
+        raise UsageError("--out and --evidence name the same file")
+    with output.opened(path, inputs=inputs) as out, output.opened(kept, inputs=inputs) as store:
         request = _request(command, given)
+        key = evidence.signing_key(given["key_file"])
         from verifier.session import run  # noqa: PLC0415 - help and bad input need no probes
 
         with _progress(len(request.devices), quiet=given["quiet"]) as progress:
             outcome = run(dataclasses.replace(request, progress=progress))
-        chosen, verbose = _format(given["format_"], path), given["verbose"]
+        result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
+        sealed = None
+        if kept is not None:
+            sealed = evidence.sealed(result, request.plan, request.profiles, key)
+            store.write(evidence.to_bytes(sealed))
+        chosen, verbose = format_of(given["format_"], path), given["verbose"]
+        annex = evidence.annex(request.plan, sealed, sheets=chosen == "xlsx")
         if path is not None:
-            out.write(FORMATS[chosen](outcome.result, Look(verbose=verbose)))
+            out.write(FORMATS[chosen](result, Look(verbose=verbose, annex=annex)))
             chosen = "text"
         if not given["quiet"]:
             columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-            look = Look(width=columns, colour=sys.stdout.isatty(), verbose=verbose)
-            output.show(FORMATS[chosen](outcome.result, look))
+            look = Look(width=columns, colour=sys.stdout.isatty(), verbose=verbose, annex=annex)
+            output.show(FORMATS[chosen](result, look))
     if outcome.interrupted:
         click.echo("interrupted; what was measured so far is in the report", err=True)
         return EXIT_INTERRUPTED
-    return outcome.result.exit_code(strict=given["strict"])
+    return result.exit_code(strict=given["strict"])
 
 
 def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Request:
     """What the options ask for; every input is read here, before anything is sent."""
-    plan, problems = options.load_plan(given["plan"])
+    plan, problems = options.load_plan(given["plan"], given["profile_folder"])
     devices = options.select(plan, given["devices"], given["links"], given["sites"])
     profiles, credentials = options.load_needs(
         devices,
@@ -128,12 +142,6 @@ def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Requ
         try_default_community=(given["try_default_community"] or plan.acceptance.default_community),
         accept_untested=given["accept_untested"],
     )
-
-
-def _format(named: str | None, path: Path | None) -> str:
-    if named is not None:
-        return named
-    return ENDINGS.get(path.suffix.lower(), "text") if path is not None else "text"
 
 
 class _progress:  # noqa: N801 - used like a function

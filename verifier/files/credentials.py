@@ -86,6 +86,12 @@ def load_credentials(
     return {name: entry for name, entry in checked.items() if entry is not None}
 
 
+def entry_names(file: Path) -> tuple[str, ...]:
+    """The names of a file's entries, in its order. Raises InputError where it cannot be read."""
+    faults = Faults()
+    return tuple(_entries(read_toml(file, faults), faults))
+
+
 def variable(name: str, key: str) -> str:
     """The environment variable that gives `key` of entry `name`."""
     entry = re.sub(r"[^A-Z0-9]", "_", name.upper())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from verifier.errors import InputError
@@ -43,8 +44,17 @@ def decode(data: bytes, path: Path) -> str:
         return data.removeprefix(_BOM).decode("utf-8")
     except UnicodeDecodeError as error:
         start = error.start + (len(_BOM) if data.startswith(_BOM) else 0)
-        line = data.count(b"\n", 0, start) + 1
+        line = len(re.findall(rb"\r\n|\r|\n", data[:start])) + 1
         raise InputError(
             f"{path}: line {line}: byte {data[start]:#04x} at offset {start} is not UTF-8: "
-            "save the file as UTF-8"
+            f'save the file as UTF-8 (in a spreadsheet program: "CSV UTF-8"){_perhaps(data[start])}'
         ) from None
+
+
+def _perhaps(byte: int) -> str:
+    """What a byte would be in the older encoding that spreadsheet programs still write."""
+    try:
+        letter = bytes((byte,)).decode("cp1252")
+    except UnicodeDecodeError:
+        return ""
+    return f"; in Windows-1252 the byte is {letter!r}"

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from verifier.files.cell_text import parted
 from verifier.files.faults import Faults, looks_secret
 from verifier.files.fields import FILE_NAMES, TOKEN_FIELDS, is_group, without_none
 from verifier.files.scalars import Parser, parser
@@ -27,7 +28,6 @@ from verifier.model.subject import Subject, SubjectKind
 Path = tuple[str, ...]
 Reader = Callable[["_Door", Node, Path, Subject], Any]
 
-_NAMES = re.compile(r";")
 _TOKENS = re.compile(r"[\s,;]+")
 
 
@@ -113,7 +113,7 @@ def _reader(name: str, hint: Any) -> Reader:
         if is_group(inner):
             return functools.partial(_records, inner)
         tokens = inner is not str or name in TOKEN_FIELDS
-        return functools.partial(_values, (parser(inner), _TOKENS if tokens else _NAMES))
+        return functools.partial(_values, (parser(inner), _TOKENS.split if tokens else parted))
     if is_group(hint):
         return functools.partial(_record, hint)
     return functools.partial(_value, parser(hint))
@@ -132,20 +132,32 @@ def _value(parse: Parser, door: _Door, node: Node, _: Path, subject: Subject) ->
 
 
 def _values(
-    form: tuple[Parser, re.Pattern[str]], door: _Door, node: Node, path: Path, subject: Subject
+    form: tuple[Parser, Callable[[str], list[str]]],
+    door: _Door,
+    node: Node,
+    path: Path,
+    subject: Subject,
 ) -> Any:
     """A list of values, or one text that holds several. What cannot be read is left out."""
     parse, split = form
     if isinstance(node, Scalar):
-        parts = (p.strip() for p in split.split(node.text or ""))
-        nodes: typing.Iterable[Node] = (Scalar(p, node.quoted, node.origin) for p in parts if p)
+        nodes: typing.Iterable[Node] = _parts(node, split)
     elif isinstance(node, Sequence):
         nodes = (n for n in node.items if not is_empty(n))
+        if split is not parted:
+            nodes = (part for n in nodes for part in _parts(n, split))
     else:
         door.misplaced("a list", node, subject)
         return None
     found = (_value(parse, door, n, path, subject) for n in nodes)
     return tuple(value for value in found if value is not None)
+
+
+def _parts(node: Node, split: Callable[[str], list[str]]) -> typing.Iterable[Node]:
+    """The values that stand in one text."""
+    if not isinstance(node, Scalar):
+        return (node,)
+    return (Scalar(p, node.quoted, node.origin) for p in split(node.text or "") if p)
 
 
 def _records(cls: Any, door: _Door, node: Node, path: Path, subject: Subject) -> Any:
@@ -190,7 +202,8 @@ def _record(cls: Any, door: _Door, node: Node, path: Path, subject: Subject) -> 
     for name in sorted(required - attempted):
         message = f"{_MISSING.get((cls, name), name)} is missing"
         door.faults.error("missing-field", node.origin, message, subject)
-    return cls(**values) if required <= values.keys() else None
+    nothing_written = path and not values
+    return cls(**values) if required <= values.keys() and not nothing_written else None
 
 
 def _end_of(subject: Subject, name: str) -> Subject:

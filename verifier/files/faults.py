@@ -26,7 +26,7 @@ class Faults:
     """The faults found so far."""
 
     def __init__(self) -> None:
-        self._found: list[tuple[Origin, Problem]] = []
+        self._found: dict[tuple[Origin, Problem], None] = {}  # each once, in order
 
     def error(self, rule: str, origin: Origin, message: str, subject: Subject = WHOLE) -> None:
         """Notes what cannot be meant. Raises InputError at `MAX_FAULTS`."""
@@ -40,15 +40,19 @@ class Faults:
         self, name: str, origin: Origin, known: Iterable[str], subject: Subject = WHOLE
     ) -> None:
         """Notes a field that is not read: a secret, or one that nothing is called."""
-        if looks_secret(name):
+        if not self.secret(name, origin, subject):
+            message = f"unknown field {shown(name)} is not read{nearest(name, known)}"
+            self.warn("unknown-field", origin, message, subject)
+
+    def secret(self, name: str, origin: Origin, subject: Subject = WHOLE) -> bool:
+        """Notes a field that looks like a secret; whether it does."""
+        if found := looks_secret(name):
             message = (
                 f"{shown(name)} looks like a secret: it does not belong in a plan and is not read; "
                 "put it in the credentials file"
             )
             self.warn("secret-in-plan", origin, message, subject)
-        else:
-            message = f"unknown field {shown(name)} is not read{nearest(name, known)}"
-            self.warn("unknown-field", origin, message, subject)
+        return found
 
     def fatal(self, rule: str, origin: Origin, message: str) -> InputError:
         """The error to raise where nothing more can be read; it carries all faults so far."""
@@ -60,7 +64,7 @@ class Faults:
         return tuple(problem for _, problem in sorted(self._found, key=lambda f: _place(f[0])))
 
     def _add(self, origin: Origin, problem: Problem) -> None:
-        self._found.append((origin, problem))
+        self._found[origin, problem] = None
         if len(self._found) > MAX_FAULTS:
             message = f"{origin.file}: more than {MAX_FAULTS} faults: is this the right file?"
             raise InputError(message, self.problems())

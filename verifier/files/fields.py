@@ -16,7 +16,9 @@ import typing
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from verifier.files.units import unit_of
 from verifier.model import plan as model
+from verifier.model.address import Address, Interface, Mac
 
 Kind = Literal["text", "number", "flag", "date", "moment"]
 Path = tuple[str, ...]
@@ -31,20 +33,16 @@ UNITS = {
     "mhz": "MHz", "mbps": "Mbps", "dbm": "dBm", "db": "dB", "dbi": "dBi", "m": "m", "km": "km",
     "deg": "deg", "v": "V", "s": "s", "ms": "ms", "pct": "%", "bytes": "bytes",
 }  # fmt: skip
-_UNIT_WORDS = {u.lower(): u for u in (*UNITS.values(), "GHz", "kHz", "Hz", "kbps", "Gbps", "mW",
-               "W", "dBW", "dBd", "ft", "in", "mm", "cm", "mi", "rad", "mV", "min", "h")} | {
-    "mb/s": "Mbps", "mbit/s": "Mbps", "gb/s": "Gbps", "gbit/s": "Gbps", "kbit/s": "kbps",
-    "°": "deg", "degrees": "deg", "meters": "m", "metres": "m", "feet": "ft", "inches": "in",
-    "volts": "V",
-}  # fmt: skip
-
 _WORDS = {w.lower(): w for w in ("ATPC", "EIRP", "ID", "MAC", "MTU", "SNMP", "SNR", "VLAN", "XPI")}
 
 _HEADINGS = {
+    "Sites.latitude": "Latitude (deg)",
+    "Sites.longitude": "Longitude (deg)",
     "Sites.ground_amsl_m": "Ground (m AMSL)",
     "Devices.services.open": "Open services",
     "Devices.services.closed": "Closed services",
     "Ports.name": "Port",
+    "Ports.mtu": "MTU (bytes)",
     "Links.antenna_dbi": "Antenna gain (dBi)",
     "Links.alignment_v": "Alignment voltage (V)",
 }
@@ -121,13 +119,34 @@ VALUE_WORDS = {"hi": "high", "lo": "low", "vertical": "V", "horizontal": "H"}
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column: the place of its values in a row's tree, its heading, what a cell may hold."""
+    """One column: the place of its values in a row's tree, its heading, what a cell may hold.
+
+    Attributes:
+        choices: all values there are, if they are few.
+        separator: between the values of a cell that holds several; empty where it holds one.
+        hint: the type of its field; that of one value where the field is a list.
+    """
 
     path: Path
     heading: str
     kind: Kind = "text"
     unit: str = ""
     names: frozenset[str] = frozenset()
+    choices: tuple[str, ...] = ()
+    separator: str = ""
+    hint: Any = str
+
+    @property
+    def is_address(self) -> bool:
+        """Whether its cells hold addresses or services, which a number never is."""
+        return self.hint in (Address, Interface, Mac, model.Service)
+
+    @property
+    def angle(self) -> str:
+        """`latitude`, `longitude`, `angle`, or nothing."""
+        if self.path[-1] in ("latitude", "longitude"):
+            return self.path[-1]
+        return "angle" if self.unit == "deg" else ""
 
 
 @dataclass(frozen=True)
@@ -146,6 +165,10 @@ class Sheet:
         """The column a heading stands for, or None."""
         return self.by_name.get(normal(heading)) or self.by_name.get(normal_all(heading))
 
+    def is_known_whole(self, heading: str) -> bool:
+        """Whether a heading is known with all that stands in its brackets."""
+        return normal_all(heading) in self.by_name
+
 
 def normal(heading: str) -> str:
     """A heading without case, spaces, punctuation and what stands in brackets."""
@@ -157,22 +180,14 @@ def normal_all(heading: str) -> str:
     return "".join(c for c in heading.casefold() if c.isalnum())
 
 
-def unit_of(heading: str) -> str:
-    """The unit that a heading names in brackets; empty if it names none that is known."""
-    for inside in re.findall(r"[(\[]([^)\]]*)[)\]]", heading):
-        if (unit := _UNIT_WORDS.get(inside.strip().lower())) is not None:
-            return unit
-    return ""
-
-
 @functools.cache
 def sheets() -> dict[str, Sheet]:
     """All sheets by name, in the order of a new workbook."""
     device = Column(("device",), "Device", names=_names("Device", "device", "unit|device name"))
     ends = [c for side in ("a", "b") for c in _end_columns(side)]
     carrier = [c for c in _columns("Links", model.Carrier) if len(c.path) == 1]
-    modulation = _column("Links", ("modulation",), "text")
-    mask = _column("Devices", ("mask",), "text")
+    modulation = _column("Links", ("modulation",), str)
+    mask = _column("Devices", ("mask",), str)
     devices = _columns("Devices", model.Device)
     after_address = next(i for i, c in enumerate(devices) if c.path == ("address",)) + 1
     all_sheets = (
@@ -222,16 +237,28 @@ def _kind(hint: Any) -> Kind:
 
 
 def _columns(sheet: str, cls: Any) -> tuple[Column, ...]:
-    return tuple(_column(sheet, path, _kind(hint)) for path, hint in leaves(cls))
+    return tuple(_column(sheet, path, hint) for path, hint in leaves(cls))
 
 
-def _column(sheet: str, path: Path, kind: Kind) -> Column:
+def _column(sheet: str, path: Path, hint: Any) -> Column:
     field = ".".join(path)
     heading, unit = _derived(" ".join(path))
     heading = _HEADINGS.get(f"{sheet}.{field}", heading)
-    return Column(
-        path, heading, kind, unit, _names(heading, field, _ALIASES.get(f"{sheet}.{field}", ""))
-    )
+    names = _names(heading, field, _ALIASES.get(f"{sheet}.{field}", ""))
+    unit = unit or unit_of(heading)
+    item = typing.get_args(hint)[0] if typing.get_origin(hint) is tuple else hint
+    more = (_choices(hint), _separator(path, hint), item)
+    return Column(path, heading, _kind(hint), unit, names, *more)
+
+
+def _choices(hint: Any) -> tuple[str, ...]:
+    return typing.get_args(hint) if typing.get_origin(hint) is Literal else ()
+
+
+def _separator(path: Path, hint: Any) -> str:
+    if typing.get_origin(hint) is not tuple:
+        return ""
+    return "; " if typing.get_args(hint)[0] is str and path[-1] not in TOKEN_FIELDS else " "
 
 
 def _end_columns(side: str) -> list[Column]:
@@ -240,9 +267,9 @@ def _end_columns(side: str) -> list[Column]:
         names = {f"{n}{normal_all(s)}" for n in column.names for s in _SIDES[side]}
         names |= {f"{normal_all(s)}{n}" for n in column.names for s in _SIDES[side]}
         heading = f"{column.heading} {side.upper()}"
-        found.append(
-            Column((side, *column.path), heading, column.kind, column.unit, frozenset(names))
-        )
+        path = (side, *column.path)
+        end = dataclasses.replace(column, path=path, heading=heading, names=frozenset(names))
+        found.append(end)
     return found
 
 
@@ -250,7 +277,11 @@ def _network() -> tuple[Column, ...]:
     """The rows of sheet Network: each names its field by path (`network.name`)."""
     plan = [(p, h) for p, h in leaves(model.Plan) if p != ("management", "hosts")]
     return tuple(
-        Column(path, ".".join(path), _kind(hint), names=_names(".".join(path), ".".join(path), ""))
+        dataclasses.replace(
+            _column("Network", path, hint),
+            heading=(field := ".".join(path)),
+            names=_names(field, field, ""),
+        )
         for path, hint in plan
     )
 
@@ -258,7 +289,7 @@ def _network() -> tuple[Column, ...]:
 def _derived(name: str) -> tuple[str, str]:
     """Heading and unit by a field's name: `rx_level_dbm` gives "Rx level (dBm)", "dBm"."""
     words = name.replace("_", " ").split()
-    unit = UNITS.get(words[-1], "") if len(words) > 1 else ""
+    unit = UNITS.get(words[-1], "") if len(words) > 1 and words[-2] != "per" else ""
     words = words[:-1] if unit else words
     words = [_WORDS.get(w, w) for w in words]
     heading = words[0][0].upper() + " ".join(words)[1:]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import functools
 import gc
 import hashlib
 from collections.abc import Callable, Iterator
@@ -11,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from verifier.errors import InputError
+from verifier.errors import InputError, UsageError
 from verifier.files.disk import read_bytes
 from verifier.files.door import to_plan
 from verifier.files.faults import Faults
@@ -19,31 +20,34 @@ from verifier.files.tree import Mapping
 from verifier.model.plan import Plan
 from verifier.model.problem import Problem
 
-_SAVE_AS = {
+SAVE_AS = {
     ".xls": "save it as .xlsx",
     ".xlsm": "save it as .xlsx, without macros",
     ".xlsb": "save it as .xlsx",
     ".ods": "save it as .xlsx",
-    ".csv": "name the folder that holds the CSV files",
+    ".csv": "name the folder that holds the CSV files, or say by --mapping what the columns are",
     ".json": "save it as .yaml: JSON is YAML",
 }
 
 
-def read_plan(path: Path) -> tuple[Plan, tuple[Problem, ...]]:
+def read_plan(path: Path, mapping: Path | None = None) -> tuple[Plan, tuple[Problem, ...]]:
     """The plan at `path`, and every fault of reading it in order of place.
 
     A value with a fault is left out of the plan, and so is an entry without its name or address.
+    `mapping` says what their own columns mean.
 
     Raises:
-        InputError: nothing can be made of the file; `problems` holds what was found up to there.
+        InputError: nothing can be made of the file or of the mapping; `problems` holds what was
+            found up to there.
+        UsageError: a mapping is given for a file that has no columns.
     """
     faults = Faults()
     with _collector_paused():
         if path.is_dir():
             from verifier.files.rows_in import read_folder  # noqa: PLC0415
 
-            return to_plan(read_folder(path, faults), faults, ""), faults.problems()
-        read = _reader(path)
+            return to_plan(read_folder(path, faults, mapping), faults, ""), faults.problems()
+        read = _reader(path, mapping)
         data = read_bytes(path)
         plan = to_plan(read(data, path, faults), faults, hashlib.sha256(data).hexdigest())
         return plan, faults.problems()
@@ -61,28 +65,30 @@ def _collector_paused() -> Iterator[None]:
             gc.enable()
 
 
-def _reader(path: Path) -> Callable[[bytes, Path, Faults], Mapping]:
+def _reader(path: Path, mapping: Path | None) -> Callable[[bytes, Path, Faults], Mapping]:
     """The reader for a kind of file; its libraries are loaded only now."""
     ending = path.suffix.lower()
     if ending in (".yaml", ".yml"):
         from verifier.files.yaml_in import read_yaml  # noqa: PLC0415
 
+        if mapping is not None:
+            raise UsageError(f"{path}: a mapping is for workbooks and CSV files, not for YAML")
         return read_yaml
-    if ending == ".xlsx":
-        from verifier.files.rows_in import read_workbook  # noqa: PLC0415
+    if ending == ".xlsx" or (ending == ".csv" and mapping is not None):
+        from verifier.files.rows_in import read_csv, read_workbook  # noqa: PLC0415
 
-        return read_workbook
+        return functools.partial(read_csv if ending == ".csv" else read_workbook, mapping=mapping)
     known = "a plan is a .yaml or .xlsx file or a folder of .csv files"
     if not path.exists():
         raise InputError(f"{path}: there is no such file; {known}")
-    hint = _SAVE_AS.get(ending, "its ending is none of these")
+    hint = SAVE_AS.get(ending, "its ending is none of these")
     raise InputError(f"{path}: {known}; {hint}")
 
 
 def plan_json(plan: Plan) -> dict[str, Any]:
     """The model as JSON values, without origins: addresses, dates and services as text."""
-    plain: dict[str, Any] = _plain(plan)
-    return plain
+    made: dict[str, Any] = as_json(plan)
+    return made
 
 
 def plan_sha256(plan: Plan) -> str:
@@ -92,9 +98,12 @@ def plan_sha256(plan: Plan) -> str:
     return hashlib.sha256(rfc8785.dumps(plan_json(plan))).hexdigest()
 
 
-def _plain(value: Any) -> Any:
+def as_json(value: Any) -> Any:
+    """A value of the model as JSON values; only what is part of equality is in it."""
     if isinstance(value, tuple):
-        return [_plain(v) for v in value]
+        return [as_json(v) for v in value]
+    if isinstance(value, dict):
+        return {str(k): as_json(v) for k, v in value.items()}
     if isinstance(value, dt.date):  # a datetime is one, and always in UTC
         return value.isoformat().replace("+00:00", "Z")
     if not dataclasses.is_dataclass(value):
@@ -102,4 +111,4 @@ def _plain(value: Any) -> Any:
     if hasattr(value, "parse"):
         return str(value)
     fields = (f.name for f in dataclasses.fields(value) if f.compare)
-    return {name: _plain(getattr(value, name)) for name in fields}
+    return {name: as_json(getattr(value, name)) for name in fields}

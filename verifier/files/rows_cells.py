@@ -1,39 +1,27 @@
-"""Tables of cells to records: which column holds which field, and what each cell may hold."""
+"""Rows of a page to records: which column holds which field, and the text of each cell."""
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any
 
+from verifier.files.cells_clean import clean
+from verifier.files.cells_number import PLAINLY, Figures, could_be_thousands
 from verifier.files.faults import WHOLE, Faults, shown
-from verifier.files.fields import Column, Kind, Path, Sheet, normal_all, unit_of
+from verifier.files.fields import Column, Path, Sheet, normal_all
+from verifier.files.headings import Headings, find_headings, heading_text
+from verifier.files.pages import Page, Row, is_blank, listed
 from verifier.files.tree import Scalar
+from verifier.files.units import factor
 from verifier.model.problem import Origin
 from verifier.model.subject import Subject, SubjectKind
 
-Row = tuple[int, list[Any]]
-"""Number of the row, counted from 1, and its cells: text, or what a workbook holds."""
-
-_SUBJECTS: dict[str, SubjectKind] = {
+SUBJECTS: dict[str, SubjectKind] = {
     "Hosts": "host", "Sites": "site", "Devices": "device", "Addresses": "device", "Ports": "device",
     "Links": "link",
 }  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """One sheet as found: `sheet` is empty for a CSV file."""
-
-    columns: Sheet
-    file: str
-    sheet: str
-    rows: Iterable[Row]
-
-    def origin(self, row: int | None, heading: str = "") -> Origin:
-        """The place of a cell, or of a row."""
-        return Origin(self.file, row, heading, self.sheet, by_row=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,132 +37,205 @@ class Record:
         return (cell.text or "") if cell is not None else ""
 
 
-def records(table: Table, faults: Faults) -> Iterator[Record]:
+@dataclass(slots=True)
+class Reader:
+    """Reads the cells of one column.
+
+    Attributes:
+        values: what their words mean, in lower case.
+        said: by rule, what was read otherwise than it is written: the first place, and all rows.
+        points: figures with a point that could stand between thousands.
+    """
+
+    column: Column
+    heading: str
+    figures: Figures = PLAINLY
+    values: Mapping[str, str] = field(default_factory=dict)
+    said: dict[str, tuple[Origin, Subject, str, list[int]]] = field(default_factory=dict)
+    points: list[tuple[Origin, Subject, str]] = field(default_factory=list)
+    _notes: list[tuple[str, str]] = field(default_factory=list)
+    _as_it_is: bool = field(init=False)
+    _may_have_points: bool = field(init=False)
+
+    def __post_init__(self) -> None:
+        kind = self.column.kind
+        self._as_it_is = kind in ("text", "flag", "moment") and not self.column.is_address
+        self._may_have_points = kind == "number" and not self.column.angle
+
+    def read(self, value: Any, origin: Origin, faults: Faults, subject: Subject) -> Scalar | None:
+        """The text of a cell; None where it is empty or cannot be read."""
+        if self.values and (meant := self.values.get(heading_text(value).casefold())) is not None:
+            return Scalar(meant, quoted=True, origin=origin) if meant else None
+        if self._as_it_is and type(value) is str and value.isascii():
+            text = value.strip()
+            return Scalar(text, quoted=True, origin=origin) if text else None
+        try:
+            text = clean(value, self.column, self.figures, self._note)
+        except ValueError as fault:
+            faults.error("unreadable-cell", origin, str(fault), subject)
+            return None
+        if self._notes:
+            for rule, message in self._notes:
+                said = self.said.setdefault(rule, (origin, subject, message, []))
+                said[3].append(origin.line or 0)
+            self._notes.clear()
+        if self._may_have_points and isinstance(value, str) and could_be_thousands(value):
+            self.points.append((origin, subject, text))
+        return Scalar(text, isinstance(value, str), origin) if text else None
+
+    def _note(self, rule: str, message: str) -> None:
+        self._notes.append((rule, message))
+
+
+def finish(readers: Iterable[Reader], faults: Faults) -> None:
+    """Tells what was read otherwise than it is written, for each column with its first place.
+
+    Where one figure of a page has a decimal comma, another's point may stand between thousands.
+    """
+    readers = list(readers)
+    commas = [r.said["decimal-comma"][0] for r in readers if "decimal-comma" in r.said]
+    for reader in readers:
+        for rule, (origin, subject, message, rows) in reader.said.items():
+            also = f" (so too in rows {listed(rows[1:])})" if len(rows) > 1 else ""
+            faults.warn(rule, origin, message + also, subject)
+        for origin, subject, text in reader.points if commas else ():
+            message = (
+                f"{shown(text)} has a decimal point or one between thousands: in row "
+                f"{commas[0].line}, column {commas[0].field}, the comma is decimal; write one form"
+            )
+            faults.error("unreadable-cell", origin, message, subject)
+
+
+def records(page: Page, sheet: Sheet, faults: Faults) -> Iterator[Record]:
     """The rows below the headings that hold anything; faults of headings and cells to `faults`."""
-    columns: list[tuple[Column | None, str]] | None = None
-    for number, cells in table.rows:
-        if all(c is None or (isinstance(c, str) and not c.strip()) for c in cells):
-            continue
-        if columns is None:
-            columns = _headings(table, number, cells, faults)
-            continue
-        read = Record(table.origin(number), {})
-        subject = _subject(table, columns, cells)
-        for index, cell in enumerate(cells):
-            if cell is None or cell == "":
-                continue
-            column, heading = columns[index] if index < len(columns) else (None, "")
-            origin = table.origin(number, heading)
-            if column is not None:
-                scalar = _cell(cell, column.kind, origin, faults, subject)
-                if scalar is not None:
-                    read.cells[column.path] = scalar
-            elif not heading:
-                message = f"cell {index + 1} has no heading above it: is a separator too many?"
-                faults.error("cell-without-heading", origin, message, subject)
-        yield read
+    found = find_headings(page, lambda name: sheet.column(name) is not None, faults)
+    if found is None:
+        return
+    page.tell(found.last_row, faults)
+    readers = _readers(page, sheet, found, faults)
+    if not any(readers):
+        known = ", ".join(c.heading for c in sheet.columns[:4])
+        message = f"none of the headings of sheet {sheet.name} is here: {known} and so on"
+        faults.error("no-headings", page.origin(found.row), message)
+        return
+    kind = SUBJECTS.get(sheet.name)
+    name = ("device",) if sheet.name in ("Addresses", "Ports") else ("name",)
+    named = next((i for i, r in enumerate(readers) if r and r.column.path == name), None)
+    for number, cells in found.below:
+        subject = WHOLE if kind is None else Subject(kind, short(cells, named))
+        read: dict[Path, Scalar] = {}
+        for cell, reader in zip(cells, readers, strict=False):
+            if reader is not None and cell is not None and cell != "":
+                origin = page.origin(number, reader.heading)
+                if (scalar := reader.read(cell, origin, faults, subject)) is not None:
+                    read[reader.column.path] = scalar
+        tell_stray(page, (number, cells), found, faults, subject)
+        yield Record(page.origin(number), read)
+    finish(filter(None, readers), faults)
 
 
-def _headings(
-    table: Table, number: int, cells: list[Any], faults: Faults
-) -> list[tuple[Column | None, str]]:
-    """The column for each heading; None where it is not known."""
-    found: list[tuple[Column | None, str]] = []
+def tell_stray(page: Page, row: Row, found: Headings, faults: Faults, subject: Subject) -> None:
+    """Tells of the first cell that holds anything and has no heading."""
+    number, cells = row
+    for index in (*found.unnamed, *range(len(found.names), len(cells))):
+        if index < len(cells) and not is_blank(cells[index]):
+            message = f"cell {index + 1} has no heading above it: is a separator too many?"
+            faults.error("cell-without-heading", page.origin(number), message, subject)
+            return
+
+
+def short(cells: list[Any], index: int | None) -> str:
+    """What a row is called, by the cell that names it."""
+    if index is None or index >= len(cells):
+        return ""
+    return heading_text(cells[index])[:100]
+
+
+def _readers(page: Page, sheet: Sheet, found: Headings, faults: Faults) -> list[Reader | None]:
+    """The reader of each column; None where the heading is not known."""
+    readers: list[Reader | None] = []
     taken: dict[Path, str] = {}
-    for cell in cells:
-        heading = " ".join(str(cell).split()) if cell is not None else ""
-        origin = table.origin(number, heading)
-        column = table.columns.column(heading) if heading else None
+    for heading, unit in zip(found.names, found.units, strict=True):
+        origin = page.origin(found.row, heading)
+        column = sheet.column(heading) if heading else None
+        reader = None
         if column is None:
             if heading:
-                faults.unknown(heading, origin, (c.heading for c in table.columns.columns))
+                faults.unknown(heading, origin, (c.heading for c in sheet.columns))
         elif column.path in taken:
             message = f"{shown(heading)} and {shown(taken[column.path])} are the same column"
             faults.error("duplicate-column", origin, message)
-            column = None
         else:
             taken[column.path] = heading
-            if column.unit and (unit := unit_of(heading)) not in ("", column.unit):
-                message = f"is in {unit}, but {column.heading} is wanted: convert the figures"
-                faults.error("wrong-unit", origin, message)
-                column = None
-        found.append((column, heading))
-    return found
+            if column.unit and not unit and not sheet.is_known_whole(heading):
+                message = f"what stands in brackets is no unit: read in {column.unit}"
+                faults.warn("unit-unknown", origin, message)
+            times = times_of(unit, column, origin, faults)
+            if times is not None:
+                figures = PLAINLY if times == 1 else Figures(times=times)
+                reader = Reader(column, heading, figures)
+        readers.append(reader)
+    return readers
 
 
-def _subject(table: Table, columns: list[tuple[Column | None, str]], cells: list[Any]) -> Subject:
-    """What a row is about, by its name or the device it belongs to."""
-    kind = _SUBJECTS.get(table.columns.name)
-    if kind is None:
-        return WHOLE
-    path = ("device",) if table.columns.name in ("Addresses", "Ports") else ("name",)
-    for (column, _), cell in zip(columns, cells, strict=False):
-        if column is not None and column.path == path:
-            return Subject(kind, str(cell or "").strip()[:100])
-    return Subject(kind, "")
+def times_of(unit: str, column: Column, origin: Origin, faults: Faults) -> Decimal | None:
+    """What figures are multiplied by for the unit in their heading; None where nothing will do."""
+    if not column.unit or column.kind != "number" or not unit:
+        return Decimal(1)
+    try:
+        times = factor(unit, column.unit)
+    except ValueError as fault:
+        faults.error("wrong-unit", origin, f"{fault}; convert the figures")
+        return None
+    if times != 1:
+        message = f"figures in {unit} are multiplied by {times:f} to be {column.unit}"
+        faults.warn("unit-converted", origin, message)
+    return times
 
 
-def _cell(
-    value: Any, kind: Kind, origin: Origin, faults: Faults, subject: Subject
-) -> Scalar | None:
-    """The text of a cell; None where it is empty or holds what its column cannot."""
-    if isinstance(value, str):
-        text = value.strip()
-        return Scalar(text, quoted=True, origin=origin) if text else None
-    text, is_a = _typed(value)
-    fits = is_a == kind or (is_a == "moment" and kind == "date" and text.endswith("T00:00:00"))
-    if fits and not (is_a == kind == "moment"):
-        return Scalar(text.removesuffix("T00:00:00"), quoted=False, origin=origin)
-    wanted = "as text, in a cell formatted as text"
-    if kind == "moment":
-        wanted = "as text with its time zone, such as 2026-12-01T08:00Z"
-    elif kind != "text":
-        wanted = {"number": "a number", "flag": "TRUE or FALSE", "date": "a date"}[kind]
-    found = {"number": "a number", "flag": "a truth value"}.get(is_a, "a date or time")
-    message = f"the cell holds {found} ({text}): write {wanted}"
-    faults.error("wrong-cell-type", origin, message, subject)
-    return None
-
-
-def _typed(value: Any) -> tuple[str, Kind]:
-    """What a workbook's cell holds, as text, and what it is; it keeps 15 digits of a number."""
-    if isinstance(value, bool):
-        return str(value).lower(), "flag"
-    if isinstance(value, int):
-        return str(value), "number"
-    if isinstance(value, float):
-        return f"{value:.15g}", "number"
-    if isinstance(value, dt.date):
-        return value.isoformat(), "moment" if isinstance(value, dt.datetime) else "date"
-    return str(value), "moment"
-
-
-def network(table: Table, faults: Faults) -> dict[Path, Scalar]:
+def network(page: Page, sheet: Sheet, faults: Faults) -> dict[Path, Scalar]:
     """The values of sheet Network (columns Field, Value) by their path."""
+    found = find_headings(page, lambda name: normal_all(name) in ("field", "value"), faults)
+    if found is None:
+        return {}
+    page.tell(found.last_row, faults)
+    headings = [normal_all(name) for name in found.names]
+    if not {"field", "value"} <= set(headings):
+        message = "sheet Network has the columns Field and Value: one is missing"
+        faults.error("missing-column", page.origin(found.row), message)
+        return {}
+    places = [headings.index(h) for h in ("field", "value")]
     cells: dict[Path, Scalar] = {}
-    headings: list[str] | None = None
-    for number, row in table.rows:
-        texts = [normal_all(str(c)) if c is not None else "" for c in row]
-        if not any(texts):
-            continue
-        if headings is None:
-            headings = texts
-            if not {"field", "value"} <= set(texts):
-                message = "sheet Network has the columns Field and Value: one is missing"
-                faults.error("missing-column", table.origin(number), message)
-                return {}
-            continue
+    for number, row in found.below:
         padded = [*row, *[None] * len(headings)]
-        name, value = (padded[headings.index(h)] for h in ("field", "value"))
-        if name is None or value is None or not str(value).strip():
+        name, value = (padded[place] for place in places)
+        if is_blank(name) and not is_blank(value):
+            faults.error("missing-field", page.origin(number, "Field"), "the field has no name")
+        if is_blank(name) or is_blank(value):
             continue
-        origin = table.origin(number, "Value")
-        column = table.columns.column(str(name))
-        if column is None:
-            faults.unknown(str(name), origin, (c.heading for c in table.columns.columns))
-        elif column.path in cells:
-            message = f"{column.heading} is also in row {cells[column.path].origin.line}"
-            faults.error("duplicate-field", origin, message)
-        elif (scalar := _cell(value, column.kind, origin, faults, WHOLE)) is not None:
-            cells[column.path] = scalar
+        _network_value(
+            heading_text(name), value, sheet, page.origin(number, "Value"), cells, faults
+        )
     return cells
+
+
+def _network_value(  # noqa: PLR0913, PLR0917
+    name: str,
+    value: Any,
+    sheet: Sheet,
+    origin: Origin,
+    cells: dict[Path, Scalar],
+    faults: Faults,
+) -> None:
+    column = sheet.column(name)
+    if column is None:
+        faults.unknown(name, origin, (c.heading for c in sheet.columns))
+        return
+    if column.path in cells:
+        message = f"{column.heading} is also in row {cells[column.path].origin.line}"
+        faults.error("duplicate-field", origin, message)
+        return
+    reader = Reader(column, "Value")
+    if (scalar := reader.read(value, origin, faults, WHOLE)) is not None:
+        cells[column.path] = scalar
+    finish((reader,), faults)

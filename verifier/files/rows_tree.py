@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from verifier.files.cells_number import PLAIN
 from verifier.files.faults import Faults, nearest, shown
 from verifier.files.fields import Path
-from verifier.files.rows_cells import Record, Table, network, records
+from verifier.files.rows_cells import Record
 from verifier.files.tree import Mapping, Node, Scalar, Sequence
 from verifier.model.problem import Origin
 from verifier.model.subject import Subject
@@ -12,22 +15,18 @@ from verifier.model.subject import Subject
 _CARRIER_PARTS = ("carrier", "polarisation", "a", "b")
 
 
-def to_tree(tables: list[Table], file: str, faults: Faults) -> Mapping:
-    """The tree of a plan. What has no place in it goes to `faults`."""
-    rows: dict[str, list[Record]] = {}
+def to_tree(
+    network: dict[Path, Scalar], rows: dict[str, list[Record]], whole: Origin, faults: Faults
+) -> Mapping:
+    """The tree of a plan: `rows` by the name of their sheet. What has no place goes to `faults`."""
+    items = dict(_nest(network, whole).items)
     lists: dict[str, Node] = {}
-    items: dict[str, Node] = {}
-    for table in tables:
-        name, origin = table.columns.name, table.origin(None)
-        if name == "Network":
-            items = _nest(network(table, faults), origin).items
-            continue
-        rows[name] = list(records(table, faults))
-        if name not in ("Links", "Addresses", "Ports"):
-            entries = (_nest(r.cells, r.origin) for r in rows[name])
-            lists[name] = Sequence(tuple(entries), origin)
-        elif name == "Links":
-            lists[name] = Sequence(_links(rows[name], faults), origin)
+    for name, found in rows.items():
+        origin = replace(found[0].origin, line=None) if found else whole
+        if name == "Links":
+            lists[name] = Sequence(_links(found, faults), origin)
+        elif name not in ("Addresses", "Ports"):
+            lists[name] = Sequence(tuple(_nest(r.cells, r.origin) for r in found), origin)
     if (hosts := lists.pop("Hosts", None)) is not None:
         management = items.get("management")
         laptop = management.items if isinstance(management, Mapping) else {}
@@ -36,7 +35,25 @@ def to_tree(tables: list[Table], file: str, faults: Faults) -> Mapping:
     for name, field in (("Addresses", "other_addresses"), ("Ports", "ports")):
         _hand_out(rows.get(name, []), field, devices, faults)
     items |= {name.lower(): node for name, node in lists.items()}
-    return Mapping(items, Origin(file))
+    return Mapping(items, whole)
+
+
+def joined(rows: list[Record], more: list[Record], faults: Faults) -> list[Record]:
+    """`rows`, and those of `more` that have another name; same names become one record.
+
+    Where two rows say different things about the same, this is told.
+    """
+    by_name = {name: record for record in rows if (name := record.text("name"))}
+    found = list(rows)
+    for record in more:
+        first = by_name.setdefault(record.text("name"), record) if record.text("name") else record
+        if first is record:
+            found.append(record)
+            continue
+        subject = Subject("network", record.text("name"))
+        for path, cell in record.cells.items():
+            agree(first.cells.setdefault(path, cell), cell, faults, subject)
+    return found
 
 
 def _hand_out(entries: list[Record], field: str, devices: Node | None, faults: Faults) -> None:
@@ -90,19 +107,26 @@ def _link(rows: list[Record], faults: Faults) -> Mapping:
         carriers.append(Mapping(ends | _nest(own, row.origin).items, row.origin))
         for path, cell in row.cells.items():
             if path[0] not in _CARRIER_PARTS:
-                _agree(whole.setdefault(path, cell), cell, faults, subject)
+                agree(whole.setdefault(path, cell), cell, faults, subject)
     items = _nest(whole, rows[0].origin).items
     return Mapping({**items, "carriers": Sequence(tuple(carriers), rows[0].origin)}, rows[0].origin)
 
 
-def _agree(first: Scalar, cell: Scalar, faults: Faults, subject: Subject) -> None:
-    """Tells where two rows of one link say different things about the whole link."""
-    if first.text != cell.text:
+def agree(first: Scalar, cell: Scalar, faults: Faults, subject: Subject) -> None:
+    """Tells where two rows say different things about the same."""
+    if first.text != cell.text and not _same_figure(first.text or "", cell.text or ""):
+        where = f" of {first.origin.sheet or first.origin.file}"
+        where = "" if first.origin.sheet == cell.origin.sheet else where
         message = (
-            f"row {first.origin.line} says {shown(first.text or '')}, row {cell.origin.line} says "
-            f"{shown(cell.text or '')}: rows of one link must agree"
+            f"row {first.origin.line}{where} says {shown(first.text or '')}, row "
+            f"{cell.origin.line} says {shown(cell.text or '')}: rows about the same must agree"
         )
         faults.error("rows-differ", cell.origin, message, subject)
+
+
+def _same_figure(first: str, second: str) -> bool:
+    figures = [PLAIN.fullmatch(text) for text in (first, second)]
+    return all(figures) and float(first) == float(second)
 
 
 def _nest(cells: dict[Path, Scalar], origin: Origin) -> Mapping:

@@ -20,9 +20,11 @@ from verifier.files.fields import FILE_NAMES
 from verifier.files.shorthand import SHORT_CARRIER
 from verifier.model import plan as model
 from verifier.model.credentials import Auth, Priv
+from verifier.model.fit import Fit
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Result
+from verifier.model.runbook import Runbook
 
 Json = dict[str, Any]
 
@@ -73,6 +75,36 @@ def _result() -> Json:
     return made
 
 
+def _evidence() -> Json:
+    """The parts are what the model is, without what only a file has: origins, its hash."""
+    result, plan, profile = _result(), _of(model.Plan, "serialization"), _of(Profile, "validation")
+    for name in ("origins", "file_sha256"):
+        del plan["properties"][name]
+    defs = {**plan.pop("$defs"), **profile.pop("$defs"), **result.pop("$defs")}
+    del defs["Origin"]
+    defs |= {"Result": result, "Plan": plan, "Profile": profile}
+    profiles = {"type": "object", "additionalProperties": {"$ref": "#/$defs/Profile"}}
+    parts: Json = {
+        "plan": {"$ref": "#/$defs/Plan"},
+        "profiles": profiles,
+        "result": {"$ref": "#/$defs/Result"},
+        "samples": {"type": "array"},
+    }
+    digest = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
+    signature = {
+        "algorithm": {"const": "Ed25519"},
+        "public_key": digest,
+        "value": {"type": "string", "pattern": "^[0-9a-f]{128}$"},
+    }
+    properties = {
+        "format": {"const": "plan-verifier/evidence/1"},
+        "parts": _group(parts, tuple(parts)),
+        "sha256": _group(dict.fromkeys(parts, digest), tuple(parts)),
+        "signature": {"anyOf": [_group(signature, tuple(signature)), {"type": "null"}]},
+    }
+    return {**_group(properties, tuple(properties)), "$defs": defs}
+
+
 def _plan_check() -> Json:
     problem = _output(Problem, "plan-check")
     defs = problem.pop("$defs")
@@ -87,6 +119,30 @@ def _plan_check() -> Json:
         ("format", "problems"),
     )
     return {**made, "$defs": {**defs, "Problem": problem}}
+
+
+def _fit() -> Json:
+    device = _of(Fit, "serialization")
+    device["required"] = list(device["properties"])
+    made = _group(
+        {
+            "format": {"const": "plan-verifier/fit/1"},
+            "devices": {"type": "array", "items": {"$ref": "#/$defs/Fit"}},
+        },
+        ("format", "devices"),
+    )
+    return {**made, "$defs": {"Fit": device}}
+
+
+def _runbook() -> Json:
+    made = _output(Runbook, "runbook")
+    change = made["$defs"]["SetDevice"]
+    change["properties"]["from"] = change["properties"].pop("from_")
+    change["required"] = list(change["properties"])
+    follow_up = made["$defs"]["FollowUp"]
+    follow_up["required"] = list(follow_up["properties"])
+    made["required"] = list(made["properties"])
+    return made
 
 
 def _plan() -> Json:
@@ -141,6 +197,12 @@ def _credentials() -> Json:
     return _group({"snmp": entries}, ())
 
 
+def _mapping() -> Json:
+    from verifier.files.mapping import MappingForm  # noqa: PLC0415
+
+    return _of(MappingForm, "validation")
+
+
 def _group(properties: Json, required: tuple[str, ...]) -> Json:
     return {
         "type": "object",
@@ -153,8 +215,12 @@ def _group(properties: Json, required: tuple[str, ...]) -> Json:
 SCHEMAS: dict[str, Callable[[], Json]] = {
     "result": _result,
     "plan-check": _plan_check,
+    "fit": _fit,
+    "runbook": _runbook,
     "plan": _plan,
     "profile": _profile,
     "credentials": _credentials,
+    "mapping": _mapping,
+    "evidence": _evidence,
 }
 """By name; `schema` adds what all have in common."""

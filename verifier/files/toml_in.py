@@ -63,6 +63,8 @@ def _lines(text: str) -> dict[KeyPath, int]:
         if (head := _TABLE.match(line)) is not None:
             name = head[2].replace('"', "").replace(" ", "")
             table = tuple(name.split("."))
+            if table[0] in counts and len(table) > 1:
+                table = (table[0], counts[table[0]] - 1, *table[1:])
             if head[1] == "[[":
                 table = (*table, counts.setdefault(name, 0))
                 counts[name] += 1

@@ -39,8 +39,10 @@ Node = Scalar | Sequence | Mapping
 
 
 def is_empty(node: Node | None) -> bool:
-    """Whether nothing is written there: absent, null, an empty cell, an empty text."""
-    return node is None or (isinstance(node, Scalar) and not node.text)
+    """Whether nothing is written there: absent, null, a blank cell or text, an empty list."""
+    if isinstance(node, Scalar):
+        return not node.text or node.text.isspace()
+    return node is None or (isinstance(node, Sequence) and not node.items)
 
 
 def kind_of(node: Node) -> str:

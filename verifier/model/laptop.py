@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from verifier.model.address import Address, Interface
+
+UNNAMED = "laptop"
+"""Stands for the interface where `--laptop` names none."""
+
+Medium = Literal["cable", "wifi", "tunnel", "loopback", "unknown"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -15,6 +21,7 @@ class LaptopInterface:
     up: bool = True
     addresses: tuple[Interface, ...] = ()
     vlan: int | None = None
+    medium: Medium = "unknown"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,8 +40,13 @@ class Laptop:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Route:
-    """The kernel's choice for one destination; `next_hop` is None where it is on-link."""
+    """The choice for one destination; `next_hop` is None where it is on-link.
+
+    Attributes:
+        elsewhere: the interface this machine's kernel would use instead of the one that was named.
+    """
 
     interface: str
     source: Address | None = None
     next_hop: Address | None = None
+    elsewhere: str | None = None

@@ -9,6 +9,11 @@ from verifier.model.subject import Subject
 
 Probe = Literal["laptop", "icmp", "tcp", "snmp", "neighbour", "person"]
 
+ACCEPTED = "accept-untested"
+"""`what` of the checks that a person allowed to stay untested."""
+NO_ROWS = "no rows"
+"""`raw` of the columns of a table that was read and is empty."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observation:

@@ -120,3 +120,14 @@ class Profile:
     alignment_port: AlignmentPort | None = None
     limits: Limits = Limits()
     tolerance: Tolerance = Tolerance()
+
+    def named_readings(self) -> dict[str, Reading]:
+        """Each reading under the name of its observation, in order.
+
+        That is its field; from the second of a field on with the index: `rx_level_dbm radio:2`.
+        """
+        found: dict[str, Reading] = {}
+        for reading in self.reading:
+            again = f"{reading.field} {reading.index}"
+            found[again if reading.field in found else reading.field] = reading
+        return found

@@ -13,10 +13,14 @@ import psutil
 
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address, Interface, Mac, prefix_of_mask
-from verifier.model.laptop import Laptop, LaptopInterface, Route
+from verifier.model.laptop import Laptop, LaptopInterface, Medium, Route
 from verifier.probes.netlink import Netlink
 
 _VLAN_CONFIG = Path("/proc/net/vlan/config")
+_CLASS_NET = Path("/sys/class/net")
+_ETHERNET, _LOOPBACK = "1", "772"
+_TUNNELS = {"512", "65534", "768", "769", "776", "778", "823"}
+"""ARPHRD_PPP, _NONE, _TUNNEL, _TUNNEL6, _SIT, _IPGRE, _IP6GRE (linux/if_arp.h)."""
 _FAMILIES = {socket.AF_INET, socket.AF_INET6}
 
 
@@ -32,6 +36,7 @@ def look() -> Laptop:
                 up=name in states and states[name].isup,
                 addresses=tuple(_addresses(addresses.get(name, ()))),
                 vlan=tagged.get(name),
+                medium=medium(name),
             )
             for name in sorted(set(addresses) | set(states))
         )
@@ -55,15 +60,40 @@ def _addresses(entries: Iterable[object]) -> Iterable[Interface]:
 
 
 def vlans(listed: Path = _VLAN_CONFIG) -> dict[str, int]:
-    """VLAN of each tagged interface, from the kernel's own list (Linux 802.1Q)."""
+    """VLAN of each tagged interface, from the kernel's own list (Linux 802.1Q).
+
+    The list is root's; for anybody else the kernel is asked by rtnetlink.
+    """
     if not listed.exists():
+        return {}
+    try:
+        lines = listed.read_text().splitlines()
+    except OSError:
+        with contextlib.suppress(OSError), Netlink() as kernel:
+            return dict(kernel.vlans())
         return {}
     rows = (
         [cell.strip() for cell in line.split("|")]
-        for line in listed.read_text().splitlines()
+        for line in lines
         if line.count("|") == 2  # noqa: PLR2004
     )
     return {name: int(number) for name, number, _ in rows if number.isdigit()}
+
+
+def medium(name: str, listed: Path = _CLASS_NET) -> Medium:
+    """What kind of interface the kernel says it is (Linux); a name alone tells nothing."""
+    place = listed / name
+    try:
+        kind = (place / "type").read_text().strip()
+    except OSError:
+        return "unknown"
+    if (place / "wireless").exists() or (place / "phy80211").exists():
+        return "wifi"
+    if kind == _LOOPBACK:
+        return "loopback"
+    if kind in _TUNNELS:
+        return "tunnel"
+    return "cable" if kind == _ETHERNET else "unknown"
 
 
 def routes(addresses: Iterable[Address]) -> dict[Address, Route | None]:
@@ -116,13 +146,31 @@ def _route_by_socket(to: Address) -> Route | None:
     for interface in look().interfaces:
         for own in interface.addresses:
             if own.address == source:
-                next_hop = (
-                    None
-                    if own.holds(to)
-                    else Address.parse(str(ipaddress.ip_address(own.first + 1)))
-                )
+                next_hop = None if own.holds(to) else _unspecified(to)
                 return Route(interface=interface.name, source=source, next_hop=next_hop)
     return None
+
+
+def preferred(addresses: Iterable[Address]) -> dict[Address, tuple[str, int]]:
+    """The interface this machine's kernel would use for each, and the matching prefix's length.
+
+    Linux only; what it has no way to is left out, and everything where it cannot be asked.
+    """
+    found: dict[Address, tuple[str, int]] = {}
+    if sys.platform != "linux":
+        return found
+    names = dict(socket.if_nameindex())
+    with contextlib.suppress(OSError), Netlink() as kernel:
+        for address in dict.fromkeys(addresses):
+            with contextlib.suppress(OSError):
+                if (match := kernel.matched(address)) is not None and match[0] in names:
+                    found[address] = names[match[0]], match[1]
+    return found
+
+
+def interface_names() -> frozenset[str]:
+    """Names of this machine's interfaces."""
+    return frozenset(psutil.net_if_stats())
 
 
 def _unspecified(like: Address) -> Address:

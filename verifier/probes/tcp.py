@@ -11,8 +11,13 @@ from typing import Literal
 from verifier.model.address import Address
 from verifier.probes.pace import Pace
 
-TcpState = Literal["open", "closed", "filtered", "unreachable"]
+TcpState = Literal["open", "closed", "filtered", "unreachable", "not-sent"]
 _UNREACHABLE = {errno.ENETUNREACH, errno.EHOSTUNREACH, errno.ENETDOWN, errno.EHOSTDOWN}
+_FROM_THE_NETWORK = {
+    errno.ETIMEDOUT, errno.ECONNRESET, errno.ECONNABORTED, errno.EACCES, errno.EPROTO,
+    errno.ENOPROTOOPT,
+}  # fmt: skip
+"""What the other end or an ICMP error brings about (icmp(7), RFC 4443 3.1: EACCES by a filter)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +26,8 @@ class TcpAnswer:
 
     Attributes:
         state: `open` (handshake done), `closed` (reset, RFC 9293 3.10.7.1), `filtered` (silence or
-            refused by something in between), `unreachable` (no way to the host).
+            refused by something in between), `unreachable` (no way to the host), `not-sent` (this
+            machine's fault: no descriptor left, not permitted, no such source address).
         detail: in words.
         took_ms: time to the answer, or to giving up.
     """
@@ -57,7 +63,9 @@ def _translate(fault: OSError) -> tuple[TcpState, str]:
         return "closed", "connection refused"
     if fault.errno in _UNREACHABLE:
         return "unreachable", (fault.strerror or str(fault)).lower()
-    return "filtered", (fault.strerror or str(fault)).lower()
+    if fault.errno in _FROM_THE_NETWORK:
+        return "filtered", (fault.strerror or str(fault)).lower()
+    return "not-sent", f"this machine could not ask: {fault.strerror or fault}"
 
 
 def _ms_since(started: float) -> float:

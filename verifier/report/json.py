@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
+import datetime as dt
 import json
 from typing import Any
 
+from verifier.errors import InputError
 from verifier.model.observation import Observation
 from verifier.model.problem import Problem
 from verifier.model.result import Cause, Finding, Result
@@ -31,6 +34,33 @@ def _field(value: Any) -> str:
 
 def _line(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False)
+
+
+def result_of(document: dict[str, Any], name: str) -> Result:
+    """The opposite of `document`; `name` is what faults call it.
+
+    Verdict and summary are not read: they follow from the findings.
+    Raises InputError, with the field, where anything is missing or of a wrong kind.
+    """
+    from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415 - loaded only when reading
+
+    if missing := {f.name for f in dataclasses.fields(Result)} - document.keys():
+        raise InputError(f"{name}: is no whole result: {', '.join(sorted(missing))} missing")
+    try:
+        causes = [{**c, "for_": c["for"]} for c in document["causes"]]
+        result: Result = TypeAdapter(Result).validate_python({**document, "causes": causes})
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        field = ".".join(str(part) for part in first["loc"])
+        raise InputError(f"{name}: is no whole result: {field}: {first['msg']}") from None
+    except (KeyError, TypeError):
+        raise InputError(f"{name}: is no whole result: look at causes") from None
+    for field in ("started", "finished"):
+        try:
+            dt.datetime.fromisoformat(getattr(result, field))
+        except ValueError:
+            raise InputError(f"{name}: is no whole result: {field} is no time") from None
+    return result
 
 
 def document(result: Result) -> dict[str, Any]:

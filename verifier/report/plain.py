@@ -5,15 +5,15 @@ from __future__ import annotations
 import unicodedata
 
 _LONGEST = 300
-_INVISIBLE = {"Cc", "Cf", "Co", "Cs", "Zl", "Zp"}
+_INVISIBLE = {"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"}
 """Unicode categories that steer a terminal or cannot be seen: controls, bidirectional marks, …"""
 
 
-def plain(value: object) -> str:
+def plain(value: object, *, longest: int = _LONGEST) -> str:
     r"""`value` as one line: what cannot be printed is written `\x1b`, what is endless is cut."""
     text = str(value)
-    if len(text) > _LONGEST:
-        text = f"{text[:_LONGEST]}... ({len(text)} characters)"
+    if len(text) > longest:
+        text = f"{text[:longest]}... ({len(text)} characters)"
     if text.isascii() and text.isprintable():
         return text
     return "".join(c if unicodedata.category(c) not in _INVISIBLE else _escaped(c) for c in text)

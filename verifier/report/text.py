@@ -30,6 +30,10 @@ _COLOURS = {
     "PASS": "1;32",
 }
 _INDENT = " " * 4
+_LONGEST_PARAGRAPH = 2000
+"""A reason with what the unit said in it, or the checks and ports it is about."""
+_SUBJECT, _DEVICE, _WHY = 40, 18, 12
+"""Columns for a name in the summary, for name and reason among the echoes; longer ones fold."""
 _MANY = 40
 """Units beyond this number are listed only where something is not right."""
 
@@ -56,8 +60,9 @@ def _heading(result: Result, look: Look) -> str:
     revision = f", revision {plain(result.plan.revision)}" if result.plan.revision else ""
     name = plain(result.plan.name) or "unnamed plan"
     counts = ", ".join(f"{n} {WORDS[v].lower()}" for v, n in result.summary.items())
+    title = f"{name}{revision}: {result.command}, stage {result.stage}"
     return (
-        f"{name}{revision}: {result.command}, stage {result.stage}\n"
+        f"{textwrap.fill(title, look.width, subsequent_indent=_INDENT)}\n"
         f"{_word(result.verdict, look)}: {counts} ({_seconds(result):.1f} s, {result.started})"
     )
 
@@ -81,15 +86,27 @@ def _wrong(result: Result, look: Look) -> Iterator[str]:
             if finding.verdict == verdict and finding.id not in folded:
                 key = (finding.subject.name, finding.reason, finding.advice)
                 groups[key].append(finding)
-        for same in groups.values():
+        for same in _merged(groups.values()) if verdict == "not-tested" else groups.values():
             yield _block(same, hanging.get(same[0].id, []), look)
+
+
+def _merged(groups: Iterable[list[Finding]]) -> Iterable[list[Finding]]:
+    """Units of which the same checks are not tested for the same reason, together."""
+    merged: dict[tuple[str, str, frozenset[str]], list[Finding]] = {}
+    for same in groups:
+        key = (same[0].reason, same[0].advice, frozenset(f.check for f in same))
+        merged.setdefault(key, []).extend(same)
+    return merged.values()
 
 
 def _block(same: Sequence[Finding], hanging: Sequence[Finding], look: Look) -> str:
     first = same[0]
     checks = list(dict.fromkeys(f.check for f in same))
     subjects = list(dict.fromkeys(str(f.subject) for f in same))
-    name = first.subject if len(subjects) == 1 else first.subject.name
+    names = {f.subject.name for f in same}
+    name: object = first.subject if len(subjects) == 1 else first.subject.name
+    if len(names) > 1:
+        name = f"{len(names)} units"
     head = f"{_word(first.verdict, look)}  {plain(name)}"
     lines = [f"{head}  {checks[0]}" if len(checks) == 1 else head]
     if len(checks) > 1:
@@ -132,7 +149,7 @@ def _values(finding: Finding) -> str:
 
 def _wrapped(words: str, look: Look) -> list[str]:
     return textwrap.wrap(
-        plain(words),
+        plain(words, longest=_LONGEST_PARAGRAPH),
         look.width,
         initial_indent=_INDENT,
         subsequent_indent=_INDENT + "  ",
@@ -156,7 +173,11 @@ def _units(result: Result, look: Look) -> str:
         for (kind, name), c in shown
     ]
     headings = ["subject", "kind", "verdict", *(WORDS[v].lower() for v in _COLUMNS)]
-    table = tabulate(rows, headings, tablefmt="simple", disable_numparse=True, stralign="left")
+    widths = [_SUBJECT, *[None] * (len(headings) - 1)]
+    table = tabulate(
+        rows, headings, tablefmt="simple", disable_numparse=True, stralign="left",
+        maxcolwidths=widths,
+    )  # fmt: skip
     if left_out:
         table += f"\n({left_out} more, all passed)"
     return table if rows else ""
@@ -194,7 +215,7 @@ def _echo_table(result: Result) -> str:
     rows = [[plain(name), *_echo_row(series)] for name, series in seen.items()]
     times = ["min/ms", "avg", "median", "max", "jitter"]
     headings = ["device", "sent", "loss%", *times, "dup", "silence"]
-    widths = [28, *[None] * 8, 16]
+    widths = [_DEVICE, *[None] * 8, _WHY]
     return tabulate(rows, headings, tablefmt="simple", floatfmt=".3f", maxcolwidths=widths)
 
 

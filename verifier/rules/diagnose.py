@@ -9,6 +9,9 @@ from collections.abc import Sequence
 from verifier.model.plan import Plan
 from verifier.model.result import Cause, Finding
 
+_UNTESTED = {"not-tested", "warn"}
+"""Of a unit that does not answer; a warning is then a check that may stay untested."""
+
 
 def explain(
     plan: Plan, findings: Sequence[Finding]
@@ -41,10 +44,10 @@ def _silent_units(findings: Sequence[Finding]) -> list[Cause]:
             certainty="certain",
             text=f"{head.subject.name} gives no answer at all",
             try_first=head.advice,
-            for_=(head.id, *(f.id for f in others if f.verdict == "not-tested")),
+            for_=(head.id, *(f.id for f in others)),
         )
         for head, others in _failed(findings, "icmp.reply")
-        if all(f.verdict == "not-tested" for f in others)
+        if all(f.verdict in _UNTESTED for f in others)
     ]
 
 
@@ -58,17 +61,18 @@ def _unread_units(findings: Sequence[Finding]) -> list[Cause]:
             certainty="certain",
             text=f"{head.subject.name} gives no values by SNMP",
             try_first=head.advice,
-            for_=(head.id, *(f.id for f in others if _by_snmp(f) and f.verdict == "not-tested")),
+            for_=(head.id, *(f.id for f in others if _by_snmp(f) and f.verdict in _UNTESTED)),
         )
         for head, others in _failed(findings, "snmp.answer")
     ]
 
 
 def _failed(findings: Sequence[Finding], check: str) -> list[tuple[Finding, list[Finding]]]:
-    """Each failure of one check, with the other findings of its unit but the laptop's fit."""
+    """Each failure of one check, with the other findings of its unit that rest on its answers."""
     of_unit: dict[str, list[Finding]] = defaultdict(list)
     for finding in findings:
-        if finding.subject.kind in {"device", "port"} and finding.check != "local.fit":
+        ours = finding.check == "local.fit" or finding.check.startswith("plan.")
+        if finding.subject.kind in {"device", "port"} and not ours:
             of_unit[finding.subject.name].append(finding)
     return [
         (f, [other for other in of_unit[f.subject.name] if other is not f])

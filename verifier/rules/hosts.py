@@ -1,11 +1,17 @@
-"""Which addresses can be a host's, and why another cannot."""
+"""Which addresses can be a host's, why another cannot, and which are still free."""
 
 from __future__ import annotations
+
+from collections.abc import Container
+
+import netaddr
 
 from verifier.model.address import Address, Interface
 
 _POINT_TO_POINT_BITS = 1
 """A subnet of two addresses (/31, /127) has two hosts and no broadcast (RFC 3021 2.1, RFC 6164)."""
+_SEARCHED_V6 = 1 << 16
+"""A free IPv6 address is looked for among so many at the end of the subnet."""
 
 
 def not_a_host(address: Address) -> str | None:
@@ -28,6 +34,19 @@ def not_a_host(address: Address) -> str | None:
     return None
 
 
+def point_to_point(interface: Interface) -> bool:
+    """Whether the subnet has two addresses and both are hosts' (/31, /127)."""
+    return interface.address.bits - interface.prefix == _POINT_TO_POINT_BITS
+
+
+def broadcast(interface: Interface) -> int | None:
+    """The subnet's broadcast address as a number; IPv6, /31 and /32 have none."""
+    if not interface.address.is_v4:
+        return None
+    small = interface.address.bits - interface.prefix <= _POINT_TO_POINT_BITS
+    return None if small else interface.last
+
+
 def unusable(interface: Interface) -> str | None:
     """Why an address with its prefix cannot be a host's, or None.
 
@@ -42,6 +61,30 @@ def unusable(interface: Interface) -> str | None:
     if address.value == interface.first:
         kind = "network" if address.is_v4 else "subnet-router anycast"
         return f"{address} is the {kind} address of {interface.subnet}"
-    if address.is_v4 and address.value == interface.last:
+    if address.value == broadcast(interface):
         return f"{address} is the broadcast address of {interface.subnet}"
     return None
+
+
+def highest_free(subnet: Interface, taken: Container[tuple[int, int]]) -> Interface | None:
+    """The highest host address of the subnet that is not taken, or None.
+
+    Args:
+        subnet: any address of it; an IPv6 subnet is searched from its end for 2^16 addresses.
+        taken: address family (4, 6) and number of each address in use.
+    """
+    lowest = subnet.first
+    if not subnet.address.is_v4:
+        lowest = max(lowest, subnet.last - _SEARCHED_V6 + 1)
+    for value in range(subnet.last, lowest - 1, -1):
+        if (subnet.version, value) not in taken:
+            found = with_value(subnet, value)
+            if unusable(found) is None:
+                return found
+    return None
+
+
+def with_value(like: Interface, value: int) -> Interface:
+    """Another address of the same subnet."""
+    ip = netaddr.IPAddress(value, 4 if like.address.is_v4 else 6)
+    return Interface(Address(ip, like.address.zone), like.prefix)

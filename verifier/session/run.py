@@ -14,7 +14,7 @@ from typing import Literal
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop, Route
-from verifier.model.observation import Observation
+from verifier.model.observation import ACCEPTED, Observation
 from verifier.model.plan import Device, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
@@ -27,11 +27,12 @@ from verifier.probes.snmp import Target
 from verifier.rules.compare import REACH, VERIFY, compare
 from verifier.rules.compare.reach import planned_services
 from verifier.rules.compare.seen import laptop_value, route_value
-from verifier.rules.subnet import assumed_route
 from verifier.session.echoing import Echoing
+from verifier.session.fitting import routes_of
 from verifier.session.probing import Paces, Probing
 from verifier.session.recorder import Clock, Recorder, numbered, timestamp, utc_now
 from verifier.session.surveyor import Job, Surveyor
+from verifier.session.versions import versions
 from verifier.session.workers import surveyor, worker_count
 
 _SETTLE_S = 0.5
@@ -40,6 +41,7 @@ _AT_ONCE = 512
 """Units that are asked by TCP and SNMP at the same time."""
 _SWITCH_S = 0.001
 """At Python's usual 5 ms the echo thread falls to half its pace beside a busy event loop."""
+_INTERRUPTS = (signal.SIGINT, signal.SIGTERM)
 _NO_SIGNALS = (NotImplementedError, ValueError, RuntimeError)
 """What an event loop raises where it cannot handle signals (Windows, not the main thread)."""
 
@@ -205,16 +207,16 @@ class _Conductor:
         with self._interrupts(probes), suppress(asyncio.CancelledError), _first_fault():
             await probes
         if self._request.command == "verify":
-            self._note_neighbours()
+            self._note_neighbours(routes)
 
     def _look(self) -> Mapping[str, Route | None]:
         laptop = self._request.laptop or this_machine.look()
         self._laptop_record.note("laptop", "interfaces", value=laptop_value(laptop))
+        self._laptop_record.note("laptop", "versions", value=versions())
+        if accepted := list(self._request.accept_untested):
+            self._laptop_record.note("person", ACCEPTED, value=accepted)
         addresses = {d.name: d.address.address for d in self._request.devices}
-        if laptop.assumed:
-            found = {a: assumed_route(laptop, a) for a in addresses.values()}
-        else:
-            found = this_machine.routes(addresses.values())
+        found = routes_of(laptop, addresses.values())
         routes = {name: found[address] for name, address in addresses.items()}
         for name, route in routes.items():
             self._records[name].note("laptop", "route", value=route_value(route))
@@ -227,15 +229,20 @@ class _Conductor:
         def interrupt() -> None:
             self.stop.set()
             probes.cancel()
-            loop.remove_signal_handler(signal.SIGINT)
+            restore()
 
-        with suppress(*_NO_SIGNALS):
-            loop.add_signal_handler(signal.SIGINT, interrupt)
+        def restore() -> None:
+            for number in _INTERRUPTS:
+                with suppress(*_NO_SIGNALS):
+                    loop.remove_signal_handler(number)
+
+        for number in _INTERRUPTS:
+            with suppress(*_NO_SIGNALS):
+                loop.add_signal_handler(number, interrupt)
         try:
             yield
         finally:
-            with suppress(*_NO_SIGNALS):
-                loop.remove_signal_handler(signal.SIGINT)
+            restore()
 
     async def _probe_units(self, routes: Mapping[str, Route | None]) -> None:
         request = self._request
@@ -243,7 +250,7 @@ class _Conductor:
         echoing = Echoing(
             targets, self._records, self._laptop_record, request.probing, self._paces, self.stop
         )
-        gate = asyncio.Semaphore(_AT_ONCE)
+        gate = asyncio.Semaphore(_at_once(request.probing.max_packets_per_s))
         async with self._asking, asyncio.TaskGroup() as tasks:
             tasks.create_task(echoing.run())
             for device in request.devices:
@@ -280,11 +287,18 @@ class _Conductor:
                 took_ms=answer.took_ms,
             )
 
-    def _note_neighbours(self) -> None:
+    def _note_neighbours(self, routes: Mapping[str, Route | None]) -> None:
+        """Hardware addresses of units that are on-link; of others an old entry may be left."""
         known = this_machine.neighbours()
         for device in self._request.devices:
-            if (mac := known.get(device.address.address)) is not None:
+            route, mac = routes[device.name], known.get(device.address.address)
+            if mac is not None and route is not None and route.next_hop is None:
                 self._records[device.name].note("neighbour", "neighbour", value=str(mac))
+
+
+def _at_once(packets_per_s: float | None) -> int:
+    """How many units may wait for sending slots without their own time passing meanwhile."""
+    return _AT_ONCE if packets_per_s is None else min(_AT_ONCE, max(1, int(packets_per_s)))
 
 
 def _echo_target(address: Address, route: Route | None) -> EchoTarget:

@@ -10,14 +10,16 @@ from verifier.errors import CannotMeasureError
 from verifier.model import mib
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
+from verifier.model.observation import NO_ROWS
 from verifier.model.plan import Device
-from verifier.model.profile import Profile, Reading
+from verifier.model.profile import Profile
 from verifier.probes.snmp import Binding, Reply, SnmpClient, Target
 from verifier.rules import ports, routes
+from verifier.session import readings
+from verifier.session.readings import MAX_INTERFACES, failure
 from verifier.session.recorder import Recorder
 
 MAX_ADDRESSES = 64
-MAX_INTERFACES = 2000
 MAX_NEIGHBOURS = 500
 MAX_DEFAULT_ROUTES = 8
 _TABLES = (
@@ -122,30 +124,17 @@ class Survey:
         return True
 
     async def _readings(self) -> None:
-        scalars = [r for r in self._profile.reading if r.index is None]
-        columns = [r for r in self._profile.reading if r.index is not None and r.index.isdigit()]
-        by_oid = {r.oid: r for r in scalars} | {f"{r.oid}.{r.index}": r for r in columns}
-        if by_oid:
-            reply = await self._client.get(self._target, list(by_oid))
-            for binding in reply.bindings:
-                if binding.oid in by_oid:
-                    self._reading(by_oid[binding.oid], binding, reply.took_ms)
-        for reading in (r for r in self._profile.reading if r.index == "first"):
-            reply = await self._client.get_next(self._target, [reading.oid])
-            for binding in reply.bindings:
-                if binding.oid.startswith(reading.oid + "."):
-                    self._reading(reading, binding, reply.took_ms)
-
-    def _reading(self, reading: Reading, binding: Binding, took_ms: float) -> None:
-        self._record.note(
-            "snmp",
-            reading.field,
-            value=decoded(reading, binding),
-            raw=binding.raw,
-            oid=binding.oid,
-            unit=reading.unit,
-            took_ms=took_ms,
-        )
+        named = self._profile.named_readings()
+        async for got in readings.read(self._client, self._target, named):
+            self._record.note(
+                "snmp",
+                got.name,
+                value=got.value,
+                raw=got.raw,
+                oid=got.oid,
+                unit=got.reading.unit,
+                took_ms=got.took_ms,
+            )
 
     async def _addresses(self) -> None:
         table = mib.IP_ADDR_TABLE if self._device.address.address.is_v4 else mib.IP_ADDRESS_TABLE
@@ -161,7 +150,7 @@ class Survey:
         for suffix in address_suffixes(self._device.address.address):
             for name in ("ipAdEntIfIndex", "ipAddressIfIndex"):
                 binding = rows.get(suffix, {}).get(name)
-                if binding is not None and not binding.missing:
+                if binding is not None and isinstance(binding.value, int):
                     return str(binding.value)
         return None
 
@@ -227,14 +216,14 @@ class Survey:
         }
         wanted = {i for port in self._device.ports for i in ports.match(names, port.name)}
         columns = {name: _OIDS[name] for name in _PORT_COLUMNS}
-        for index in sorted(wanted, key=int):
+        for index in sorted(wanted):
             await self._get(columns, index)
 
     async def _get(self, columns: Mapping[str, str], index: str) -> None:
         reply = await self._client.get(self._target, [f"{oid}.{index}" for oid in columns.values()])
         if reply.outcome != "answered":
             for name in columns:
-                self._record.note("snmp", name, oid=f"{columns[name]}.{index}", raw=_failure(reply))
+                self._record.note("snmp", name, oid=f"{columns[name]}.{index}", raw=failure(reply))
         self._bindings(reply)
 
     async def _walk(
@@ -252,9 +241,7 @@ class Survey:
                 self._note(name, binding, None)
         if table.outcome != "answered" or not rows:
             for name in columns:
-                raw = (
-                    "no rows" if table.outcome == "answered" else f"{table.outcome}: {table.detail}"
-                )
+                raw = NO_ROWS if table.outcome == "answered" else failure(table)
                 self._record.note("snmp", name, oid=columns[name], raw=raw)
         return rows
 
@@ -269,10 +256,6 @@ class Survey:
         self._record.note(
             "snmp", name, value=value, raw=binding.raw, oid=binding.oid, took_ms=took_ms
         )
-
-
-def _failure(reply: Reply) -> str:
-    return f"{reply.outcome}: {reply.detail}" if reply.detail else reply.outcome
 
 
 def address_suffixes(address: Address) -> tuple[str, ...]:
@@ -291,18 +274,3 @@ def plain(name: str, binding: Binding) -> str | int | None:
     if name == "ifPhysAddress" and isinstance(value, bytes):
         return ":".join(f"{octet:02x}" for octet in value)
     return binding.text if isinstance(value, bytes) else value
-
-
-def decoded(reading: Reading, binding: Binding) -> str | float | None:
-    """A profile reading's value: scaled, or named, or as text; None where it means nothing."""
-    if binding.missing:
-        return None
-    if reading.type == "text":
-        return binding.text
-    try:
-        number = int(binding.text)
-    except ValueError:
-        return None
-    if reading.type == "enumeration":
-        return reading.values.get(number)
-    return None if number in reading.no_signal else number * reading.scale

@@ -159,7 +159,8 @@ def _work(
     clock: Clock,
 ) -> None:
     """A process's life: asks the units it is told, ends when the pipe does."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for number in (signal.SIGINT, signal.SIGTERM):  # they may go to the whole group: parent decides
+        signal.signal(number, signal.SIG_IGN)
     for other in others:
         other.close()
     asyncio.run(_answer(connection, jobs, paces, clock))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import multiprocessing
+import signal
+import sys
 import threading
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -81,7 +83,8 @@ def running_process(  # noqa: PLR0913
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
     process = context.Process(target=_serve, args=(theirs,), name="simulator", daemon=True)
-    process.start()
+    with _interrupts_held():
+        process.start()
     theirs.close()
     try:
         spelled = {name: _spelled(entry) for name, entry in credentials.items()}
@@ -94,6 +97,19 @@ def running_process(  # noqa: PLR0913
         if process.is_alive():
             process.kill()
             process.join()
+
+
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Ctrl-C goes to every process at the terminal; one started here is deaf to it from birth."""
+    if sys.platform == "win32":
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _told(connection: Connection) -> Any:
@@ -122,8 +138,7 @@ def _serve(connection: Connection) -> None:
     orders = threading.Thread(target=_obey, args=(connection, network, server), daemon=True)
     connection.send(server.not_listening)
     orders.start()
-    with suppress(KeyboardInterrupt):
-        server.run()
+    server.run()
 
 
 def _obey(connection: Connection, network: Network, server: Server) -> None:

@@ -11,6 +11,8 @@ import dataclasses
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from fnmatch import fnmatchcase
 
+from verifier.model.address import Address
+from verifier.model.laptop import Laptop, Route
 from verifier.model.observation import Observation
 from verifier.model.plan import Device, Plan
 from verifier.model.problem import Problem
@@ -21,7 +23,10 @@ from verifier.rules import diagnose
 from verifier.rules.compare import identity, neighbours, ports, reach, settings
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.seen import Seen, by_device, laptop_of, route_of
-from verifier.rules.subnet import Fit, fit
+from verifier.rules.subnet import fit
+
+_LOOPBACK = "lo"
+"""Where Linux routes what goes to an address of its own."""
 
 Check = Callable[[Context], Findings]
 
@@ -88,22 +93,31 @@ def _contexts(
     interfaces = next((o for o in observations if o.what == "interfaces"), None)
     laptop = laptop_of(interfaces.value) if interfaces is not None else None
 
-    def fit_of(device: Device) -> Fit | None:
-        route = seen[device.name].first("route") if device.name in seen else None
-        if laptop is None or route is None:
-            return None
-        return fit(device, laptop, route_of(route.value))
-
-    return [
-        Context(
+    def context(device: Device) -> Context:
+        of_device = seen.get(device.name, Seen())
+        noted = of_device.first("route")
+        route = route_of(noted.value) if noted is not None else None
+        return Context(
             plan=plan,
             device=device,
             profile=profiles[device.profile],
-            seen=seen.get(device.name, Seen()),
-            fit=fit_of(device),
+            seen=of_device,
+            fit=fit(device, laptop, route) if laptop and noted else None,
+            itself=laptop is not None and _holds(laptop, route, device.address.address),
         )
-        for device in devices
-    ]
+
+    return [context(device) for device in devices]
+
+
+def _holds(laptop: Laptop, route: Route | None, address: Address) -> bool:
+    """Whether packets to `address` end at this laptop: it has it, if need be without a carrier."""
+    inward = route is not None and route.interface == _LOOPBACK
+    return not address.is_loopback and any(
+        own.address.value == address.value
+        for interface in laptop.interfaces
+        if interface.up or inward
+        for own in interface.addresses
+    )
 
 
 def _of_device(context: Context, checks: Sequence[Check]) -> Iterator[Finding]:
@@ -154,7 +168,7 @@ def _ends_swapped(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
             if any(n is None or n.value is None for n in names):
                 continue
             found = [str(n.value) for n in names if n is not None]
-            swapped = found == [b, a]
+            swapped = all(map(identity.same_unit, found, (b, a)))
             yield Finding(
                 check="link.ends-swapped",
                 subject=Subject("link", link.name),
@@ -164,7 +178,7 @@ def _ends_swapped(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
                 origin=plan.origin("links", link.name),
                 reason="the two ends answer under each other's names"
                 if swapped
-                else "neither end answers under the other's name",
+                else "the two ends do not answer under each other's names",
                 advice="the units stand at each other's place, or their names and addresses were "
                 "set the wrong way round: compare serial numbers before changing anything"
                 if swapped

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from verifier.model.fit import Fit
 from verifier.model.observation import Observation
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules.compare.seen import Seen
-from verifier.rules.subnet import Fit
 
 Findings = Iterator[Finding]
 
@@ -22,8 +22,7 @@ class Context:
     """One device of the plan, its profile, what was seen of it, and how the laptop stands to it.
 
     Attributes:
-        alive: it gave any answer at all.
-        blocked: why nothing about it can be said (the laptop's fault, no answer), or None.
+        itself: this laptop holds the unit's address: whatever answers there is the laptop.
     """
 
     plan: Plan
@@ -31,6 +30,7 @@ class Context:
     profile: Profile
     seen: Seen
     fit: Fit | None
+    itself: bool = False
 
     @property
     def subject(self) -> Subject:
@@ -54,8 +54,13 @@ class Context:
         advice: str = "",
         evidence: tuple[Observation | None, ...] = (),
         subject: Subject | None = None,
+        limit: str | None = None,
     ) -> Finding:
-        """A finding about the device; `path` is that of the planned value below the device."""
+        """A finding about the device; `path` is that of the planned value below the device.
+
+        `limit` is instead a field of the plan's `acceptance` that decided.
+        """
+        planned = ("acceptance", limit) if limit else ("devices", self.device.name, *path)
         return Finding(
             check=check,
             subject=subject or self.subject,
@@ -64,7 +69,7 @@ class Context:
             expected=expected,
             observed=observed,
             unit=unit,
-            origin=self.plan.origin("devices", self.device.name, *path),
+            origin=self.plan.origin(*planned),
             advice=advice,
             evidence=tuple(o.id for o in evidence if o is not None),
         )
@@ -76,7 +81,8 @@ class Context:
             return "the plan names no credentials entry in `snmp`, so the unit was not asked"
         answer = self.seen.first("answer")
         if answer is None:
-            return "SNMP was not asked"
+            deadline = self.seen.first("deadline")
+            return (deadline and deadline.raw) or "SNMP was not asked"
         if answer.value == "answered":
             return None
         return f"SNMP gave no values: {answer.raw or answer.value}"

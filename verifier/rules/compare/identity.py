@@ -43,7 +43,7 @@ def snmp(context: Context) -> Findings:
     answer = context.seen.first("answer")
     expected = f"an answer to credentials {context.device.snmp!r}"
     if answer is None or answer.value is None:
-        reason = (answer.raw if answer else None) or "SNMP was not asked"
+        reason = (answer.raw if answer else None) or context.snmp_gap or "SNMP was not asked"
         yield context.finding(
             "snmp.answer", "not-tested", reason, path=("snmp",), expected=expected
         )
@@ -140,7 +140,7 @@ def name(context: Context) -> Findings:
 
 
 def _other_name(context: Context, found: str) -> str:
-    other = next((d for d in context.plan.devices if d.name == found), None)
+    other = next((d for d in context.plan.devices if same_unit(d.name, found)), None)
     if other is None:
         return "is this the right unit? If so, set its name, save, and read it again"
     return (
@@ -149,9 +149,9 @@ def _other_name(context: Context, found: str) -> str:
 
 
 def same_unit(one: str, other: str) -> bool:
-    """Whether two names are equal but for capital letters or a domain suffix."""
-    short = [name.split(".", maxsplit=1)[0].casefold() for name in (one, other)]
-    return short[0] == short[1]
+    """Whether two names are equal but for capital letters, or one has a domain suffix besides."""
+    short, long = sorted((one.casefold(), other.casefold()), key=len)
+    return short == long or (bool(short) and long.startswith(f"{short}."))
 
 
 def location(context: Context) -> Findings:

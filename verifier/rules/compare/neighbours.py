@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from verifier.model import mib
-from verifier.model.observation import Observation
+from verifier.model.observation import NO_ROWS, Observation
 from verifier.model.plan import Port
 from verifier.model.result import Finding, Verdict
 from verifier.rules import ports as port_rules
@@ -35,6 +35,16 @@ def _gap(context: Context) -> str | None:
     return None
 
 
+def _unheard(context: Context) -> str | None:
+    """Why it is not known who else is heard, or None where the whole table was read."""
+    rows = [o for what in mib.LLDP_NEIGHBOURS for o in context.seen.all(what)]
+    if not rows:
+        return context.unread(None, "LLDP table of neighbours")
+    failed = (o.raw for o in rows if o.value is None and o.raw and o.raw != NO_ROWS)
+    raw = next(failed, None)
+    return raw and f"the LLDP table of neighbours was not read to its end: {raw}"
+
+
 def _local_numbers(context: Context, port: str) -> set[str]:
     """LLDP's number of a port: by its LLDP name or description, else taken to be its ifIndex."""
     for what, oid in mib.LLDP_LOCAL_PORTS.items():
@@ -62,6 +72,8 @@ def _judged(context: Context, port: Port, planned: str, heard: dict[str, Observa
     if any(same_unit(name, planned) for name in heard):
         reason = "the neighbour's name differs by capital letters or a domain suffix only"
         return _finding(context, port, "warn", reason, listed, seen)
+    if (gap := _unheard(context)) is not None:
+        return _finding(context, port, "not-tested", gap, listed, seen)
     reason = "another neighbour is heard on this port" if heard else "no neighbour is heard there"
     return _finding(context, port, "fail", reason, listed, seen)
 

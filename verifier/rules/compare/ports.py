@@ -13,6 +13,7 @@ from verifier.rules import ports as port_rules
 from verifier.rules.compare.context import Context, Findings
 
 _BITS_PER_MBIT = 1_000_000
+_UNKNOWN = "the unit says that it does not know"
 _NAME_OIDS = {
     "ifName": mib.IF_X_TABLE["ifName"],
     "ifDescr": mib.IF_TABLE["ifDescr"],
@@ -100,6 +101,8 @@ def _status(row: _Row) -> _Judged:
         return unread
     oper, admin = row.value("ifOperStatus"), row.value("ifAdminStatus")
     assert oper is not None
+    if oper.value == "unknown":
+        return _Judged(right=None, reason=_UNKNOWN, observed=oper.value, seen=(oper, admin))
     off = admin is not None and admin.value == "down"
     is_up = oper.value == "up"
     advice = "unplug or switch off the port" if is_up else "check the cable and the far device"
@@ -147,7 +150,7 @@ def _duplex(row: _Row) -> _Judged:
     seen = row.value("dot3StatsDuplexStatus")
     assert seen is not None
     if seen.value == "unknown":
-        return _Judged(right=None, reason="the unit says that it does not know", seen=(seen,))
+        return _Judged(right=None, reason=_UNKNOWN, observed=seen.value, seen=(seen,))
     return _Judged(
         right=seen.value == row.port.duplex,
         reason=f"the port runs {seen.value} duplex",

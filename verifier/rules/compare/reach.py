@@ -7,11 +7,16 @@ from typing import Any
 from verifier.model.observation import Observation
 from verifier.model.plan import Device, Service
 from verifier.model.profile import Profile
-from verifier.model.result import Finding
+from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.echo import EchoStats, echo_stats
 
 _FIT_ADVICE = "set the laptop into the unit's subnet, or give both a way through a gateway"
+_FIT_ADVICE_BY = {
+    "clash": "take this address off the laptop and give it a free one of the subnet",
+    "shadowed": "take one of the two interfaces out of the subnet",
+}
+_FILTER_ADVICE = "a filter on this laptop keeps them back: allow them, then try again"
 
 
 def echoes(context: Context) -> tuple[EchoStats | None, list[Observation]]:
@@ -23,6 +28,8 @@ def echoes(context: Context) -> tuple[EchoStats | None, list[Observation]]:
 
 def answered(context: Context) -> bool:
     """Whether the unit gave any sign of life, by any probe."""
+    if context.itself:
+        return False
     stats, _ = echoes(context)
     return bool(stats and stats.received) or _warmed_up(context) or _answered_otherwise(context)
 
@@ -53,15 +60,15 @@ def local_fit(context: Context) -> Findings:
     reason = f"{fit.relation}: {fit.explanation}"
     if fit.notes:
         reason += "; " + "; ".join(fit.notes)
-    advice = "" if fit.verdict == "pass" else _FIT_ADVICE
-    verdict = fit.verdict
-    if verdict == "fail":
+    advice = "" if fit.verdict == "pass" else _FIT_ADVICE_BY.get(fit.relation, _FIT_ADVICE)
+    verdict: Verdict = "pass"
+    if fit.verdict != "pass":
         alive = answered(context)
-        verdict_text = "it answered all the same" if alive else "the unit could not be tested"
-        reason = f"{reason}; {verdict_text}"
+        verdict = "warn" if alive else "not-tested"
+        reason += "; it answered all the same" if alive else "; the unit could not be tested"
     yield context.finding(
         "local.fit",
-        ("warn" if answered(context) else "not-tested") if verdict == "fail" else verdict,
+        verdict,
         reason,
         path=("address",),
         expected=str(fit.address),
@@ -80,7 +87,9 @@ def icmp(context: Context) -> Findings:
         raw = next((o.raw for o in context.seen.all("echo") if o.raw), None)
         reason, advice = raw or "no echo was sent", ""
         if silences:
-            reason, advice = f"the echoes could not be sent: {_words(silences)}", _FIT_ADVICE
+            reason = f"the echoes could not be sent: {_words(silences)}"
+            refused = any(s["reason"] == "not-permitted" for s in silences)
+            advice = _FILTER_ADVICE if refused else _FIT_ADVICE
         yield context.finding(
             "icmp.reply",
             "not-tested",
@@ -172,7 +181,7 @@ def _loss(
         "icmp.loss",
         "pass" if not over else "warn" if limit is None else "fail",
         reason,
-        path=() if limit is None else ("address",),
+        limit=None if limit is None else "max_loss_pct",
         expected=0 if limit is None else limit,
         observed=round(stats.loss_pct, 3),
         unit="%",
@@ -191,7 +200,7 @@ def _rtt(context: Context, stats: EchoStats, observed: list[Observation]) -> Fin
     )
     if stats.jitter_ms is not None:
         reason += f", jitter {stats.jitter_ms:.3f} ms"
-    verdict: Any = "pass"
+    verdict: Verdict = "pass"
     if limit is not None and stats.median_ms > limit:
         verdict, reason = "fail", f"{reason}: more than half are over {limit:g} ms"
     elif limit is not None and stats.max_ms > limit:
@@ -200,6 +209,7 @@ def _rtt(context: Context, stats: EchoStats, observed: list[Observation]) -> Fin
         "icmp.rtt",
         verdict,
         reason,
+        limit=None if limit is None else "max_rtt_p95_ms",
         expected=limit,
         observed=round(stats.median_ms, 3),
         unit="ms",
@@ -215,7 +225,7 @@ def services(context: Context) -> Findings:
         seen = context.seen.first(f"tcp/{service.port}")
         check = f"tcp.{wanted}"
         path = ("services", wanted)
-        if seen is None or seen.value in {None, "unreachable"}:
+        if seen is None or seen.value in {None, "unreachable", "not-sent"}:
             reason = f"{name}: {seen.raw if seen and seen.raw else 'not asked'}"
             yield context.finding(
                 check, "not-tested", reason, path=path, expected=f"{name} {wanted}"

@@ -60,7 +60,13 @@ def laptop_value(laptop: Laptop) -> dict[str, Any]:
     """A laptop's state as the value of an observation; `laptop_of` reads it back."""
     return {
         "interfaces": [
-            {"name": i.name, "up": i.up, "addresses": [str(a) for a in i.addresses], "vlan": i.vlan}
+            {
+                "name": i.name,
+                "up": i.up,
+                "addresses": [str(a) for a in i.addresses],
+                "vlan": i.vlan,
+                "medium": i.medium,
+            }
             for i in laptop.interfaces
         ],
         "gateways": [str(g) for g in laptop.gateways],
@@ -77,6 +83,7 @@ def laptop_of(value: Mapping[str, Any]) -> Laptop:
                 up=i["up"],
                 addresses=tuple(Interface.parse(a) for a in i["addresses"]),
                 vlan=i["vlan"],
+                medium=i.get("medium", "unknown"),
             )
             for i in value["interfaces"]
         ),
@@ -93,6 +100,7 @@ def route_value(route: Route | None) -> dict[str, str | None] | None:
         "interface": route.interface,
         "source": str(route.source) if route.source else None,
         "next_hop": str(route.next_hop) if route.next_hop else None,
+        "elsewhere": route.elsewhere,
     }
 
 
@@ -104,4 +112,5 @@ def route_of(value: Mapping[str, Any] | None) -> Route | None:
         interface=value["interface"],
         source=Address.parse(value["source"]) if value["source"] else None,
         next_hop=Address.parse(value["next_hop"]) if value["next_hop"] else None,
+        elsewhere=value.get("elsewhere"),
     )

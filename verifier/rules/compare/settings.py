@@ -30,7 +30,7 @@ def _prefixed(suffix: str, pointer: str) -> Interface | None:
     """Address of an ipAddressTable index, with the length its ipAddressPrefix points to."""
     arcs = [int(arc) for arc in suffix.split(".") if arc.isdigit()]
     length = pointer.rpartition(".")[2]
-    if len(arcs) < 2 or len(arcs) != arcs[1] + 2 or arcs[1] not in {4, 16}:  # noqa: PLR2004
+    if len(arcs) < 2 or len(arcs) != arcs[1] + 2:  # noqa: PLR2004
         return None
     if not pointer.startswith(f"{mib.IP_ADDRESS_PREFIX_ENTRY}.") or not length.isdigit():
         return None

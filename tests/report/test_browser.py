@@ -1,0 +1,162 @@
+"""The page in headless Chromium: no console errors, no request, filter, folding, print, contrast."""
+
+from __future__ import annotations
+
+import base64
+import json
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+
+from verifier.report import html
+
+pytestmark = pytest.mark.browser
+
+CONTRAST = """
+const light = (text) => {
+  const [r, g, b] = text.match(/[\\d.]+/g).map(Number).map((c) => c / 255)
+    .map((c) => c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4);
+  return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+};
+const ground = (e) => {
+  for (; e; e = e.parentElement) {
+    const colour = getComputedStyle(e).backgroundColor;
+    if (colour !== "rgba(0, 0, 0, 0)") return colour;
+  }
+  return "rgb(255, 255, 255)";
+};
+return [...document.querySelectorAll("body *:not(script):not(svg *)")]
+  .filter((e) => [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim()))
+  .map((e) => {
+    const [a, b] = [light(getComputedStyle(e).color), light(ground(e))].sort((x, y) => y - x);
+    return [e.tagName + "." + e.className, (a + 0.05) / (b + 0.05)];
+  });
+"""
+"""Contrast of every text with its ground: WCAG 2.2, definition of relative luminance."""
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """One browser for all tests of this module."""
+    options = webdriver.ChromeOptions()
+    for word in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
+        options.add_argument(word)
+    options.binary_location = shutil.which("chromium") or ""
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service(shutil.which("chromedriver")))
+    yield driver
+    driver.quit()
+
+
+@pytest.fixture
+def open_page(browser, tmp_path) -> Any:
+    """Opens a drawn page; returns the browser."""
+
+    def opened(drawn: tuple[Any, Any], *, script: bool = True) -> Any:
+        page: Path = tmp_path / "page.html"
+        page.write_text(html(*drawn), "utf-8")
+        browser.get_log("browser")
+        browser.get_log("performance")
+        browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": not script})
+        browser.get(page.as_uri())
+        return browser
+
+    return opened
+
+
+def shown(browser: Any, selector: str) -> list[Any]:
+    return [e for e in browser.find_elements("css selector", selector) if e.is_displayed()]
+
+
+@pytest.mark.parametrize("which", ["sample", "evil"])
+def test_opens_without_a_complaint_or_a_request(which, open_page, request) -> None:
+    """The console stays empty, nothing but the file is asked for, nothing hostile has run."""
+    browser = open_page(request.getfixturevalue(which))
+    assert browser.get_log("browser") == []
+    messages = [json.loads(e["message"])["message"] for e in browser.get_log("performance")]
+    asked = {m["params"]["request"]["url"] for m in messages
+             if m["method"] == "Network.requestWillBeSent"}  # fmt: skip
+    assert {url.partition(":")[0] for url in asked} <= {"file", "data"}
+    assert "verification of" in browser.title
+    assert len(browser.find_elements("tag name", "script")) == 1
+    assert browser.find_elements("tag name", "img") == []
+
+
+def test_the_filter(open_page, sample) -> None:
+    """Words and verdicts leave the rows that match; the count is said; print shows all rows."""
+    browser = open_page(sample)
+    assert len(shown(browser, ".checks tbody tr")) == 5
+    words = browser.find_element("id", "words")
+    words.send_keys("QUARRY serial")
+    (row,) = shown(browser, ".checks tbody tr")
+    assert "000999" in row.text
+    assert browser.find_element("id", "shown").text == "1 of 5 findings"
+    words.clear()
+    browser.find_element("css selector", "input[value=pass]").click()
+    assert {r.get_attribute("class") for r in shown(browser, ".checks tbody tr")} == {
+        "fail", "warn", "not-tested",
+    }  # fmt: skip
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    assert len(shown(browser, ".checks tbody tr")) == 5
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+
+
+def test_folding_by_keyboard(open_page, sample) -> None:
+    """Enter on the button of a section folds it and says so; `Unfold all` opens it again."""
+    browser = open_page(sample)
+    button = browser.find_element("css selector", ".subject .turn")
+    assert button.get_attribute("aria-expanded") == "true"
+    button.send_keys("\ue007")
+    assert button.get_attribute("aria-expanded") == "false"
+    assert not browser.find_element("id", button.get_attribute("aria-controls")).is_displayed()
+    browser.find_element("id", "unfold").click()
+    assert browser.find_element("id", button.get_attribute("aria-controls")).is_displayed()
+    browser.find_element("id", "fold").click()
+    assert len(shown(browser, ".subject .body")) == 2  # of three, one passes
+
+
+def test_without_script_all_is_there(open_page, sample) -> None:
+    """Every finding is shown, and no control that does nothing."""
+    browser = open_page(sample, script=False)
+    assert len(shown(browser, ".checks tbody tr")) == 5
+    assert shown(browser, "form, button") == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_contrast(scheme, open_page, sample) -> None:
+    """Every text has at least 4.5 : 1 to its ground (WCAG 2.2, 1.4.3), in light and in dark."""
+    browser = open_page(sample)
+    feature = {"name": "prefers-color-scheme", "value": scheme}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [feature]})
+    measured = browser.execute_script(CONTRAST)
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+    assert len(measured) > 50
+    assert [m for m in measured if m[1] < 4.5] == []
+
+
+@pytest.mark.parametrize("width", [320, 390, 1280])
+@pytest.mark.parametrize("which", ["sample", "evil"])
+def test_nothing_is_wider_than_the_screen(width, which, open_page, request) -> None:
+    """No sideways scrolling, from a small phone on (WCAG 2.2, 1.4.10), whatever the names."""
+    browser = open_page(request.getfixturevalue(which))
+    size = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": width < 500}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    wide = browser.execute_script("return document.documentElement.scrollWidth")
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert wide <= width
+
+
+def test_prints_on_a4(open_page, sample) -> None:
+    """Few pages of A4 (210 mm by 297 mm are 595 by 842 points)."""
+    browser = open_page(sample)
+    made = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    pdf = base64.b64decode(made["data"])
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) in range(2, 5)
+    width, height = re.findall(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", pdf)[0]
+    assert (round(float(width)), round(float(height))) == (595, 842)

@@ -1,0 +1,84 @@
+"""The workbook, read by openpyxl, and by LibreOffice where it is there."""
+
+from __future__ import annotations
+
+import csv
+import io
+import subprocess
+
+import openpyxl
+import pytest
+
+from verifier.report import xlsx
+
+
+def opened(drawn: bytes) -> openpyxl.Workbook:
+    return openpyxl.load_workbook(io.BytesIO(drawn))
+
+
+def table(sheet) -> list[tuple[object, ...]]:
+    return [tuple(cell.value for cell in row) for row in sheet.iter_rows()]
+
+
+def test_the_summary_is_first(sample) -> None:
+    """Verdict, counts, plan, hashes and the caution about echoes."""
+    book = opened(xlsx(*sample))
+    assert book.sheetnames == ["Summary", "Findings", "Devices", "Ports", "Links"]
+    rows = table(book["Summary"])
+    assert rows[0][0] == "Verification of Coast"
+    assert rows[1][0] == "FAIL"
+    values = {row[0]: row[1] for row in rows[2:]}
+    assert (values["Pass"], values["Fail"], values["Warn"], values["Not tested"]) == (2, 1, 1, 1)
+    assert values["SHA-256 of result"] == "ef" * 32
+    assert values["Throughput"] == "Echoes are not a throughput test; attach one."
+    assert values["Cause c1"] == "quarry was exchanged (likely). read the sticker"
+
+
+def test_findings_heaviest_first(sample) -> None:
+    """One row each; numbers are numbers; the verdict stands in words and in colour."""
+    sheet = opened(xlsx(*sample))["Findings"]
+    rows = table(sheet)
+    assert [row[0] for row in rows[1:]] == ["FAIL", "NOT TESTED", "WARN", "PASS", "PASS"]
+    assert rows[5][3:6] == (-45.6, -46, "dBm")
+    assert sheet["A2"].fill.fgColor.rgb != sheet["A5"].fill.fgColor.rgb
+    assert sheet.freeze_panes == "D2"
+
+
+def test_as_found_stands_beside_the_plan(sample) -> None:
+    """Beside each column that was looked at: value and verdict; the reason where untested."""
+    book = opened(xlsx(*sample))
+    assert table(book["Devices"]) == [
+        ("Name", "Name, as found", "Verdict", "Serial", "Serial, as found", "Verdict"),
+        ("quarry", "quarry", "PASS", "000123", "000999", "FAIL"),
+        ("ferry", None, None, None, None, None),
+    ]
+    assert table(book["Ports"])[1] == ("ferry", "eth1", 1000, "no answer", "NOT TESTED")
+    assert table(book["Links"])[1] == ("Hop 1", -45.6, -46, "PASS")
+
+
+def test_no_cell_is_a_formula(evil) -> None:
+    """Texts stay texts and printable, whatever they begin with."""
+    book = opened(xlsx(*evil))
+    cells = [c for sheet in book for row in sheet.iter_rows() for c in row if c.value is not None]
+    assert len(cells) > 500
+    for cell in cells:
+        assert cell.data_type in {"s", "n"}
+        assert not isinstance(cell.value, str) or cell.value.isprintable()
+
+
+@pytest.mark.office
+def test_libreoffice_opens_it(evil, tmp_path) -> None:
+    """Opened and saved as CSV by LibreOffice; what looked like a formula is still that text."""
+    (tmp_path / "report.xlsx").write_bytes(xlsx(*evil))
+    subprocess.run(
+        ["soffice", f"-env:UserInstallation=file://{tmp_path}/profile", "--headless",
+         "--convert-to", "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,2",
+         "--outdir", tmp_path, tmp_path / "report.xlsx"],
+        check=True, capture_output=True, timeout=120,
+    )  # fmt: skip
+    (made,) = tmp_path.glob("*.csv")
+    rows = list(csv.reader(io.StringIO(made.read_text("utf-8"), newline="")))
+    assert rows[0][:2] == ["Verdict", "Subject"]
+    assert len(rows) == 1 + len(evil[0].findings)
+    subjects = {row[1] for row in rows}
+    assert {"=cmd|'/C calc'!A0", "+1+1", "@SUM(A1)", "_x000D_"} <= subjects

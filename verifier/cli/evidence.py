@@ -1,0 +1,100 @@
+"""Evidence at the command line: sealed after a run, and what documents show of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from verifier.cli import options
+from verifier.errors import UsageError
+from verifier.model.plan import Plan
+from verifier.model.profile import Profile
+from verifier.model.result import Result
+from verifier.report import Annex, Sheet
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+    from verifier.files.evidence import Evidence
+
+evidence_options = options.together(
+    click.option(
+        "--evidence", "evidence_file", type=click.Path(path_type=Path), metavar="FILE",
+        help="Write everything the verdict rests on here: it can be judged again later.",
+    ),
+    click.option(
+        "--sign", "key_file", type=click.Path(path_type=Path), metavar="KEY",
+        help="Sign the evidence with this Ed25519 key (PEM or OpenSSH).",
+    ),
+    click.option("--by", metavar="NAME", help="Who tests; stands in the documents."),
+    click.option("--place", metavar="TEXT", help="Where; stands in the documents."),
+)  # fmt: skip
+
+
+def signing_key(path: Path | None) -> Ed25519PrivateKey | None:
+    """The key to sign with, or None where none is named. Asks for its passphrase if need be."""
+    if path is None:
+        return None
+    from verifier.files.keys import read_private_key  # noqa: PLC0415
+
+    ask = options.asker()
+    passphrase = None if ask is None else lambda: ask(f"Passphrase of {path}", True)  # noqa: FBT003
+    return read_private_key(path, passphrase)
+
+
+def sealed(
+    result: Result,
+    plan: Plan,
+    profiles: Mapping[str, Profile],
+    key: Ed25519PrivateKey | None,
+) -> Evidence:
+    """The evidence of a run, signed where there is a key."""
+    from verifier.files.evidence import seal, sign  # noqa: PLC0415
+    from verifier.report.json import document  # noqa: PLC0415
+
+    evidence = seal(document(result), plan, profiles)
+    return evidence if key is None else sign(evidence, key)
+
+
+def to_bytes(evidence: Evidence) -> bytes:
+    """The evidence as a file's content."""
+    from verifier.files.evidence import to_bytes as written  # noqa: PLC0415
+
+    return written(evidence)
+
+
+def annex(plan: Plan | None, evidence: Evidence | None, *, sheets: bool) -> Annex:
+    """What a document may show beside the result; the plan's sheets where they are wanted."""
+    signature = evidence.signature if evidence is not None else None
+    return Annex(
+        plan=plan,
+        sheets=_sheets(plan) if sheets and plan is not None else (),
+        sha256=evidence.sha256 if evidence is not None else {},
+        signature=f"Signed by the {signature.algorithm} key {signature.public_key}."
+        if signature
+        else "",
+    )
+
+
+def _sheets(plan: Plan) -> tuple[Sheet, ...]:
+    """The plan's sheets that hold anything; none where rows cannot hold it, as YAML can."""
+    from verifier.files.fields import sheets  # noqa: PLC0415
+    from verifier.files.rows_out import NETWORK_HEADINGS, rows  # noqa: PLC0415
+
+    try:
+        made = rows(plan)
+    except UsageError:
+        return ()
+    columns = {
+        name: tuple((".".join(c.path), c.heading) for c in sheet.columns)
+        for name, sheet in sheets().items()
+    }
+    columns["Network"] = tuple((h.lower(), h) for h in NETWORK_HEADINGS)
+    return tuple(
+        Sheet(name=name, columns=columns[name], rows=tuple(map(tuple, lines)))
+        for name, lines in made.items()
+        if lines
+    )

@@ -1,0 +1,240 @@
+"""`readdress`."""
+
+from __future__ import annotations
+
+import difflib
+import shutil
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from verifier.cli import options, output
+from verifier.errors import UsageError
+from verifier.files.profiles import load_profiles
+from verifier.model.address import Address, Interface
+from verifier.model.plan import Plan
+from verifier.report.plain import plain
+
+if TYPE_CHECKING:
+    from verifier.model.runbook import Runbook
+    from verifier.report.runbook import Sheet
+    from verifier.rules.readdress.request import Wish
+    from verifier.rules.readdress.world import Task
+
+_SYSTEMS = {"darwin": "macos", "win32": "windows"}
+_ENDINGS = {".json": "json", ".html": "html", ".htm": "html"}
+_SETTINGS = ("segment", "remote", "one_at_a_time")
+
+
+@click.command()
+@options.plan_argument
+@click.option("--segment", is_flag=True, help="All units are on one segment.  [default]")
+@click.option("--remote", is_flag=True, help="The laptop stays; units are reached by gateways.")
+@click.option("--one-at-a-time", is_flag=True, help="On the bench: units are attached in turn.")
+@click.option(
+    "--laptop-addresses",
+    type=click.Choice(["one", "many"]),
+    default="many",
+    show_default=True,
+    help="How many addresses the laptop may hold at a time.",
+)
+@options.laptop_options
+@click.option(
+    "--from",
+    "old",
+    type=click.Path(path_type=Path),
+    metavar="OLD_PLAN",
+    help="The units are where this plan says.",
+)
+@click.option(
+    "--change",
+    "changes",
+    multiple=True,
+    metavar="NAME=ADDRESS/PREFIX[,GATEWAY]",
+    help="A new address for one unit; it is at the plan's address now.",
+)
+@click.option(
+    "--renumber",
+    "renumbers",
+    multiple=True,
+    metavar="OLD=NEW",
+    help="All units of one subnet go to another.",
+)
+@click.option("--done", multiple=True, metavar="NAME", help="This unit is finished already.")
+@click.option(
+    "--write-plan",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a plan that records where the units are and are to be.",
+)
+@click.option(
+    "--os",
+    "system",
+    type=click.Choice(["linux", "macos", "windows"]),
+    help="Whose commands to print.  [default: this machine's]",
+)
+@click.option(
+    "--format", "format_", type=click.Choice(["text", "json", "html"]), help="Of the report."
+)
+@options.profiles_option
+@click.option(
+    "--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the runbook here too."
+)
+@click.option("--quiet", is_flag=True, help="Print nothing but faults.")
+@click.option("--verbose", is_flag=True, help="Show faults of the program with their place.")
+def readdress(**given: Any) -> int:
+    """The ordered runbook from present to planned addresses of PLAN, and what else follows.
+
+    Nothing is sent and nothing is changed. Exit code 1: a unit cannot be moved; the runbook says
+    why, and what helps.
+    """  # fmt: skip
+    inputs = (given["plan"], given["old"])
+    with output.opened(given["out"], inputs=inputs) as place:
+        folder = given["profile_folder"]
+        plan, _ = options.load_plan(given["plan"], folder)
+        profiles = load_profiles({d.profile for d in plan.devices}, folder)
+        from verifier.rules.readdress import readdress as planned  # noqa: PLC0415
+        from verifier.rules.readdress.request import task as task_of  # noqa: PLC0415
+
+        wish = _wish(given, plan)
+        task = task_of(plan, profiles, wish)
+        runbook = planned(plan, task)
+        if given["write_plan"] is not None:
+            _write_plan(plan, task, given)
+        _draw(_sheet(given, plan, task, runbook), place, given)
+    return runbook.exit_code()
+
+
+# -- what is asked ---------------------------------------------------------------------------------
+
+
+def _wish(given: dict[str, Any], plan: Plan) -> Wish:
+    from verifier.rules.readdress.request import Wish  # noqa: PLC0415
+
+    asked = [s.replace("_", "-") for s in _SETTINGS if given[s]]
+    if len(asked) > 1:
+        raise UsageError(f"--{asked[0]} and --{asked[1]}: one run has one setting")
+    old = None
+    if given["old"] is not None:
+        old, _ = options.load_plan(given["old"], given["profile_folder"])
+    changes = tuple(_change(text) for text in given["changes"])
+    names = [d.name for d in plan.devices]
+    _known((*given["done"], *(c.device for c in changes)), names)
+    if given["laptop_gateway"] is not None and not given["laptop"]:
+        raise UsageError("--laptop-gateway needs --laptop")
+    return Wish(
+        setting=asked[0] if asked else "segment",  # type: ignore[arg-type]
+        many=given["laptop_addresses"] == "many",
+        laptop=tuple(a for i in given["laptop"] for a in i.addresses),
+        laptop_gateway=given["laptop_gateway"],
+        old=old,
+        changes=changes,
+        renumbers=tuple(_renumber(text) for text in given["renumbers"]),
+        done=given["done"],
+    )
+
+
+def _change(text: str) -> Any:
+    from verifier.rules.readdress.renumber import Change  # noqa: PLC0415
+
+    name, equals, value = text.rpartition("=")
+    at, comma, gateway = value.partition(",")
+    if not (name and equals and at and (gateway or not comma)):
+        raise UsageError(
+            f"--change {text!r}: write NAME=ADDRESS/PREFIX or NAME=ADDRESS/PREFIX,GATEWAY"
+        )
+    try:
+        return Change(
+            device=name,
+            address=Interface.parse(at),
+            gateway=Address.parse(gateway) if gateway else None,
+        )
+    except ValueError as fault:
+        raise UsageError(f"--change {text!r}: {fault}") from fault
+
+
+def _renumber(text: str) -> Any:
+    from verifier.rules.readdress.renumber import Renumber  # noqa: PLC0415
+
+    old, equals, new = text.partition("=")
+    if not equals:
+        raise UsageError(
+            f"--renumber {text!r}: write OLD=NEW, such as 198.18.20.0/24=198.18.30.0/24"
+        )
+    try:
+        return Renumber(old=Interface.parse(old), new=Interface.parse(new))
+    except ValueError as fault:
+        raise UsageError(f"--renumber {text!r}: {fault}") from fault
+
+
+def _known(asked: Iterable[str], names: list[str]) -> None:
+    known = set(names)
+    for name in asked:
+        if name not in known:
+            near = difflib.get_close_matches(name, names, n=1)
+            hint = f"; did you mean {near[0]!r}?" if near else f"; it has {len(names)}"
+            raise UsageError(f"no device {name!r} in the plan{hint}")
+
+
+# -- what comes of it ------------------------------------------------------------------------------
+
+
+def _write_plan(plan: Plan, task: Task, given: dict[str, Any]) -> None:
+    from verifier.files.plan_out import write_plan  # noqa: PLC0415
+    from verifier.rules.readdress.request import finished  # noqa: PLC0415
+
+    write_plan(finished(plan, task, given["done"]), given["write_plan"])
+
+
+def _sheet(given: dict[str, Any], plan: Plan, task: Task, runbook: Runbook) -> Sheet:
+    from verifier.model.laptop import UNNAMED  # noqa: PLC0415
+    from verifier.report.runbook import Sheet  # noqa: PLC0415
+    from verifier.rules.readdress.follow_ups import behind  # noqa: PLC0415
+    from verifier.rules.readdress.request import sharing  # noqa: PLC0415
+
+    name = plan.network.name or "Unnamed plan"
+    interfaces = [i.name for i in given["laptop"] if i.name != UNNAMED]
+    notes: tuple[str, ...] = ()
+    if runbook.setting == "one-at-a-time" and not given["one_at_a_time"]:
+        alike = sharing(task.units)
+        named = ", ".join(plain(u.name) for u in alike[:6]) + (" ..." if len(alike) > 6 else "")  # noqa: PLR2004
+        notes = (
+            f"One at a time, because {named} share a present address: attached together they "
+            "could not be told apart.",
+        )
+    return Sheet(
+        plan=f"{name}, revision {plan.network.revision}" if plan.network.revision else name,
+        runbook=runbook,
+        system=given["system"] or _SYSTEMS.get(sys.platform, "linux"),  # type: ignore[arg-type]
+        interface=interfaces[0] if interfaces else None,
+        notes=notes,
+        behind=behind(plan) if runbook.setting == "remote" else {},
+    )
+
+
+def _draw(sheet: Sheet, place: output.Output, given: dict[str, Any]) -> None:
+    path: Path | None = given["out"]
+    chosen = given["format_"] or (_ENDINGS.get(path.suffix.lower(), "text") if path else "text")
+    if path is not None:
+        place.write(_drawn(sheet, chosen, 100))
+        chosen = "text"
+    if not given["quiet"]:
+        columns = min(100, shutil.get_terminal_size((100, 24)).columns)
+        output.show(_drawn(sheet, chosen, columns))
+
+
+def _drawn(sheet: Sheet, chosen: str, columns: int) -> str:
+    if chosen == "json":
+        from verifier.report.runbook_json import render  # noqa: PLC0415
+
+        return render(sheet.runbook)
+    if chosen == "html":
+        from verifier.report.runbook_page import page  # noqa: PLC0415
+
+        return page(sheet)
+    from verifier.report.runbook import text  # noqa: PLC0415
+
+    return text(sheet, columns)

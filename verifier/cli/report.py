@@ -1,0 +1,258 @@
+"""`report`."""
+
+from __future__ import annotations
+
+import dataclasses
+import shutil
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from verifier.cli import options, output
+from verifier.cli.evidence import annex, signing_key
+from verifier.errors import EXIT_FAILED, EXIT_PASSED, InputError, UsageError
+from verifier.files import evidence as files
+from verifier.model.observation import ACCEPTED
+from verifier.model.plan import Plan
+from verifier.model.problem import Problem
+from verifier.model.result import Finding, Result
+from verifier.report import FORMATS, Look, format_of
+from verifier.report.json import result_of
+from verifier.report.plain import plain
+
+_RESULT = "plan-verifier/result/1"
+
+
+@dataclass(frozen=True, slots=True)
+class _Stored:
+    """What a file holds: a result, and the evidence of it where that is what was kept."""
+
+    path: Path
+    result: Result
+    evidence: files.Evidence | None
+
+    def whole(self, what: str) -> files.Evidence:
+        """The evidence. Raises InputError where the file is a result alone."""
+        if self.evidence is None:
+            raise InputError(
+                f"{self.path}: is a result without plan and profiles: {what} needs the file that "
+                "verify --evidence wrote"
+            )
+        return self.evidence
+
+
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--format", "format_", type=click.Choice(list(FORMATS)), help="Of the report.")
+@click.option(
+    "--judge-again",
+    is_flag=True,
+    help="Make the findings anew from the observations; list what is judged otherwise today.",
+)
+@click.option(
+    "--compare",
+    type=click.Path(path_type=Path),
+    metavar="OTHER",
+    help="List what changed from FILE to OTHER, heaviest first.",
+)
+@click.option(
+    "--sign",
+    "key_file",
+    type=click.Path(path_type=Path),
+    metavar="KEY",
+    help="Sign the evidence with this Ed25519 key; the signed evidence goes to --out.",
+)
+@click.option(
+    "--check-signature",
+    "public_file",
+    type=click.Path(path_type=Path),
+    metavar="PUB",
+    help="Was the evidence signed with the key that belongs to this one, and not changed since?",
+)
+@options.output_options
+def report(**given: Any) -> int:
+    """Draws the result or evidence in FILE again, judges it again, compares it; no network.
+
+    Ends with 0 where it only draws, whatever the verdict, and with 1 where --judge-again,
+    --compare or --check-signature find a difference. With --judge-again, --out takes the document
+    of today's judgement.
+    """
+    modes = [given["judge_again"], given["compare"], given["key_file"], given["public_file"]]
+    if sum(map(bool, modes)) > 1:
+        raise UsageError("one of --judge-again, --compare, --sign, --check-signature at a time")
+    inputs = (given["file"], given["compare"], given["key_file"], given["public_file"])
+    with output.opened(given["out"], inputs=inputs) as out:
+        stored = _read(given["file"])
+        if given["public_file"] is not None:
+            return _check_signature(stored, given["public_file"], quiet=given["quiet"])
+        if stored.evidence is not None and stored.evidence.signature is not None:
+            _refuse_forged(stored)
+        if given["key_file"] is not None:
+            return _sign(stored, given["key_file"], out, given["out"])
+        if given["judge_again"]:
+            return _judge_again(stored, out, given)
+        if given["compare"] is not None:
+            return _compare(stored, _read(given["compare"]), out, given)
+        _draw(stored, stored.result, out, given)
+    return EXIT_PASSED
+
+
+def _read(path: Path) -> _Stored:
+    document = files.read_document(path)
+    kind = document["format"]
+    if kind == _RESULT:
+        return _Stored(path, result_of(document, str(path)), None)
+    if kind == files.FORMAT:
+        evidence = files.parse(document, path)
+        part = evidence.parts["result"]
+        if part.get("format") != _RESULT:
+            raise InputError(f"{path}: its part result is no {_RESULT}")
+        return _Stored(path, result_of(part, f"{path}: part result"), evidence)
+    family = kind.rpartition("/")[0]
+    if family in (_RESULT.rpartition("/")[0], files.FORMAT.rpartition("/")[0]):
+        raise InputError(
+            f"{path}: is {plain(kind)}, of a newer plan-verifier than this one: use that one"
+        )
+    raise InputError(f"{path}: is {plain(kind)}; {_RESULT} or {files.FORMAT} can be drawn")
+
+
+def _draw(stored: _Stored, result: Result, out: output.Output, given: dict[str, Any]) -> None:
+    """Writes the document to --out, or else prints it."""
+    path: Path | None = given["out"]
+    chosen = format_of(given["format_"], path)
+    plan = None
+    if stored.evidence is not None and chosen in {"html", "xlsx"}:
+        plan = _plan(stored.evidence, stored.path)
+    look = Look(
+        width=min(100, shutil.get_terminal_size((100, 24)).columns),
+        colour=path is None and sys.stdout.isatty(),
+        verbose=given["verbose"],
+        annex=annex(plan, stored.evidence, sheets=chosen == "xlsx"),
+    )
+    drawn = FORMATS[chosen](result, look)
+    out.write(drawn)
+    if path is None and not given["quiet"]:
+        output.show(drawn)
+
+
+def _plan(evidence: files.Evidence, path: Path) -> Plan:
+    plan = files.plan_of(evidence, path)
+    names = {d.name for d in plan.devices}
+    ends = {n for link in plan.links for side in link.devices() for n in side}
+    if missing := ends - names:
+        raise InputError(f"{path}: part plan: a link names {min(missing)}, which is no device")
+    return plan
+
+
+def _judge_again(stored: _Stored, out: output.Output, given: dict[str, Any]) -> int:
+    from verifier.rules.compare.differences import differences  # noqa: PLC0415
+
+    today = _judged(stored)
+    found = differences(stored.result.findings, today.findings, exact=True)
+    if given["out"] is not None:
+        _draw(stored, today, out, given)
+    count = len(today.findings)
+    same = f"judged again: the same {count} findings, verdict {today.verdict}"
+    differs = f"judged again: {len(found)} of {count} findings differ"
+    _list(found, same, differs, given)
+    return EXIT_FAILED if found else EXIT_PASSED
+
+
+def _judged(stored: _Stored) -> Result:
+    """The result by today's rules; where the plan says so is kept from the old findings."""
+    from verifier.rules.compare import REACH, VERIFY, compare  # noqa: PLC0415
+
+    evidence, old = stored.whole("--judge-again"), stored.result
+    plan = _plan(evidence, stored.path)
+    profiles = files.profiles_of(evidence, stored.path)
+    asked = {o.subject.name for o in old.observations if o.what == "route"}
+    devices = [d for d in plan.devices if d.name in asked]
+    if missing := {d.profile for d in devices} - profiles.keys():
+        raise InputError(f"{stored.path}: part profiles: {min(missing)} is missing")
+    accepted = [o.value for o in old.observations if o.what == ACCEPTED]
+    try:
+        findings, causes = compare(
+            plan,
+            profiles,
+            old.observations,
+            checks=REACH if old.command == "reach" else VERIFY,
+            devices=devices,
+            accept_untested=[check for checks in accepted for check in checks],
+            problems=[_problem(f) for f in old.findings if f.check.startswith("plan.")],
+        )
+    except (KeyError, TypeError, ValueError, AttributeError) as fault:
+        raise InputError(
+            f"{stored.path}: part result: an observation has not the value that such ones have "
+            f"({type(fault).__name__})"
+        ) from fault
+    origins = {(f.check, f.subject): f.origin for f in old.findings}
+    located = tuple(
+        dataclasses.replace(f, origin=f.origin or origins.get((f.check, f.subject), ""))
+        for f in findings
+    )
+    return dataclasses.replace(old, findings=located, causes=causes)
+
+
+def _problem(finding: Finding) -> Problem:
+    """The offline problem that a finding `plan.RULE` was made of: only the file could show it."""
+    return Problem(
+        severity="error" if finding.verdict == "fail" else "warning",
+        rule=finding.check.removeprefix("plan."),
+        subject=finding.subject,
+        origin=finding.origin,
+        message=finding.reason,
+    )
+
+
+def _compare(stored: _Stored, other: _Stored, out: output.Output, given: dict[str, Any]) -> int:
+    from verifier.rules.compare.differences import differences  # noqa: PLC0415
+
+    if format_of(given["format_"], given["out"]) != "text":
+        raise UsageError("what changed is listed as text: --compare has no other format")
+    found = differences(stored.result.findings, other.result.findings)
+    times = f"{stored.result.started} and {other.result.started}"
+    same = f"nothing changed between {times}"
+    differs = f"{len(found)} changed between {times}"
+    out.write(_list(found, same, differs, given))
+    return EXIT_FAILED if found else EXIT_PASSED
+
+
+def _list(found: Any, same: str, differs: str, given: dict[str, Any]) -> str:
+    """Prints what differs, or that nothing does; returns the text."""
+    from verifier.report.differences import text  # noqa: PLC0415
+
+    width = min(100, shutil.get_terminal_size((100, 24)).columns)
+    listed = f"{differs}\n\n{text(found, Look(width=width))}" if found else f"{same}\n"
+    if not given["quiet"]:
+        output.show(listed)
+    return listed
+
+
+def _refuse_forged(stored: _Stored) -> None:
+    assert stored.evidence is not None
+    if (why := files.doubt(stored.evidence)) is not None:
+        raise InputError(f"{stored.path}: {why}")
+
+
+def _sign(stored: _Stored, key_file: Path, out: output.Output, path: Path | None) -> int:
+    evidence = stored.whole("--sign")
+    if path is None:
+        raise UsageError("--sign needs --out FILE: the signed evidence goes there")
+    key = signing_key(key_file)
+    assert key is not None
+    out.write(files.to_bytes(files.sign(evidence, key)))
+    return EXIT_PASSED
+
+
+def _check_signature(stored: _Stored, public_file: Path, *, quiet: bool) -> int:
+    from verifier.files.keys import read_public_key  # noqa: PLC0415
+
+    evidence = stored.whole("--check-signature")
+    why = files.doubt(evidence, read_public_key(public_file))
+    if not quiet:
+        said = "signed with this key, and not changed since" if why is None else why
+        output.show(f"{plain(stored.path)}: {said}\n")
+    return EXIT_PASSED if why is None else EXIT_FAILED

@@ -1,0 +1,65 @@
+"""What changed between two results, as text."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import Any
+
+from verifier.report import Look
+from verifier.report.plain import plain
+from verifier.report.text import WORDS
+from verifier.rules.compare.differences import Difference, Kind
+
+_HEADINGS: dict[Kind, str] = {
+    "worse": "worse",
+    "gone": "no longer looked at",
+    "new": "looked at only now",
+    "plan": "planned otherwise",
+    "value": "found otherwise, with the same verdict",
+    "better": "better",
+    "reason": "worded otherwise",
+}
+
+
+def text(found: Sequence[Difference], look: Look) -> str:
+    """Heaviest first, under a heading for each kind; empty where nothing differs."""
+    lines: list[str] = []
+    kind = None
+    for difference in found:
+        if difference.kind != kind:
+            kind = difference.kind
+            count = sum(d.kind == kind for d in found)
+            lines += ["", f"{_HEADINGS[kind]} ({count})"]
+        lines += textwrap.wrap(
+            _line(difference),
+            look.width,
+            initial_indent="  ",
+            subsequent_indent="      ",
+            break_on_hyphens=False,
+        )
+    return "\n".join(lines[1:]) + "\n" if lines else ""
+
+
+def _line(difference: Difference) -> str:
+    old, new, either = difference.old, difference.new, difference.either
+    head = f"{plain(either.subject)}  {plain(either.check)}: "
+    if old is None or new is None:
+        return f"{head}{WORDS[either.verdict]}, {plain(either.reason)}"
+    unit = f" {plain(either.unit)}" if either.unit else ""
+    said = []
+    if old.verdict != new.verdict:
+        said.append(f"{WORDS[old.verdict]} -> {WORDS[new.verdict]}")
+    for name, before, now in (
+        ("planned", old.expected, new.expected),
+        ("found", old.observed, new.observed),
+    ):
+        if before != now:
+            said.append(f"{name} {_value(before)}{unit} -> {_value(now)}{unit}")
+    if difference.kind in ("worse", "better", "reason"):
+        said.append(plain(new.reason))
+    return head + "; ".join(said)
+
+
+def _value(value: Any) -> str:
+    return "nothing" if value is None else plain(value) or "an empty text"

@@ -1,0 +1,173 @@
+"""How the laptop fits, as text or as the document `plan-verifier/fit/1`."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from verifier.model.fit import Fit, FitReport
+from verifier.model.laptop import UNNAMED, LaptopInterface
+from verifier.report import Look
+from verifier.report.json import laid_out
+from verifier.report.plain import plain
+from verifier.rules.suggest import TAKE_BACK
+
+_WORDS = {"fail": "FAIL", "warn": "WARN", "pass": "PASS"}
+_COLOURS = {"FAIL": "1;31", "WARN": "1;33", "PASS": "1;32"}
+_MEDIA = {"cable": "cable", "wifi": "Wi-Fi", "tunnel": "tunnel", "loopback": "loopback"}
+_INDENT = " " * 4
+_MANY = 40
+"""Devices beyond this number are listed only where they do not pass."""
+_NAMED = 12
+"""So many devices of one group are named."""
+
+
+def json(report: FitReport, look: Look) -> str:
+    """The document; what is odd about the laptop stands among each device's notes."""
+    del look
+    rows = [_row(fit, report.notes) for fit in report.devices]
+    return laid_out({"format": "plan-verifier/fit/1", "devices": rows})
+
+
+def _row(fit: Fit, notes: Sequence[str]) -> dict[str, Any]:
+    return {
+        "device": fit.device,
+        "address": str(fit.address),
+        "verdict": fit.verdict,
+        "relation": fit.relation,
+        "interface": fit.interface,
+        "laptop_address": fit.laptop_address,
+        "suggested": str(fit.suggested) if fit.suggested else None,
+        "commands": list(fit.commands),
+        "notes": [*fit.notes, *notes],
+        "explanation": fit.explanation,
+    }
+
+
+def text(report: FitReport, look: Look) -> str:
+    """For a terminal: the laptop, what does not fit and what to set, then all devices."""
+    parts = [
+        _heading(report, look),
+        _laptop(report, look),
+        *_groups(report, look),
+        _table(report, look),
+    ]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _heading(report: FitReport, look: Look) -> str:
+    counts = Counter(f.verdict for f in report.devices)
+    worst = next((v for v in ("fail", "warn") if counts[v]), "pass")
+    said = ", ".join(f"{counts[v]} {v}" for v in ("pass", "fail", "warn"))
+    name = plain(report.plan) or "unnamed plan"
+    return f"{name}: does this laptop fit?\n{_word(worst, look)}: {said}"
+
+
+def _word(verdict: str, look: Look) -> str:
+    word = _WORDS[verdict]
+    return f"\x1b[{_COLOURS[word]}m{word}\x1b[0m" if look.colour else word
+
+
+def _laptop(report: FitReport, look: Look) -> str:
+    title = "the laptop as given" if report.laptop.assumed else "this laptop"
+    lines = [title]
+    for interface in report.laptop.interfaces:
+        if interface.medium != "loopback":
+            lines += _wrapped(_interface(interface, assumed=report.laptop.assumed), look)
+    if len(lines) == 1:
+        lines.append(f"{_INDENT}no interface")
+    for gateway in report.laptop.gateways:
+        lines.append(f"{_INDENT}gateway {gateway}")
+    for note in report.notes:
+        lines += _wrapped(f"note: {note}", look)
+    return "\n".join(lines)
+
+
+def _interface(interface: LaptopInterface, *, assumed: bool) -> str:
+    name = "" if interface.name == UNNAMED else f"{interface.name}: "
+    held = ", ".join(str(a) for a in interface.addresses) or "no address"
+    if assumed:
+        return f"{name}{held}"
+    medium = _MEDIA.get(interface.medium, "interface")
+    state = f"{medium} up" if interface.up else f"{medium} down or no carrier"
+    vlan = f", VLAN {interface.vlan}" if interface.vlan is not None else ""
+    return f"{name}{state}{vlan}, {held}"
+
+
+def _groups(report: FitReport, look: Look) -> Iterator[str]:
+    """One block for all devices of a subnet that stand to the laptop in the same way."""
+    groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
+    for verdict in ("fail", "warn"):
+        for fit in report.devices:
+            if fit.verdict == verdict:
+                key = (verdict, fit.relation, fit.address.subnet, fit.commands, fit.notes)
+                groups[key].append(fit)
+    for same in groups.values():
+        yield _block(same, report, look)
+
+
+def _block(same: Sequence[Fit], report: FitReport, look: Look) -> str:
+    first = same[0]
+    named = ", ".join(plain(f.device) for f in same[:_NAMED])
+    more = f" and {len(same) - _NAMED} more" if len(same) > _NAMED else ""
+    lines = [f"{_word(first.verdict, look)}  {first.relation}  {first.address.subnet}"]
+    lines += _wrapped(f"{named}{more}", look)
+    lines += _wrapped(first.explanation, look)
+    back = [note for note in first.notes if note.startswith(TAKE_BACK)]
+    for note in first.notes:
+        if note not in back:
+            lines += _wrapped(note, look)
+    if first.suggested is not None:
+        who = "in a window run as administrator" if report.system == "windows" else "as root"
+        lines += _wrapped(f"set {first.suggested}, {who}:", look)
+        lines += [f"{_INDENT}    {plain(command)}" for command in first.commands]
+    lines += [line for note in back for line in _wrapped(note, look)]
+    return "\n".join(lines)
+
+
+def _table(report: FitReport, look: Look) -> str:
+    from tabulate import tabulate  # noqa: PLC0415 - loaded only when drawn
+
+    shown = list(report.devices)
+    if len(shown) > _MANY and not look.verbose:
+        shown = [f for f in shown if f.verdict != "pass"]
+    left_out = len(report.devices) - len(shown)
+    hidden = max(0, len(shown) - _MANY) if not look.verbose else 0
+    rows = [
+        [
+            plain(f.device),
+            f.address,
+            _word(f.verdict, look),
+            f.relation,
+            f.interface or "",
+            f.laptop_address or "",
+        ]
+        for f in shown[: len(shown) - hidden]
+    ]
+    headings = ["device", "address", "verdict", "relation", "by", "laptop"]
+    widths = [24, None, None, None, 15, None]
+    table = tabulate(
+        rows,
+        headings,
+        tablefmt="simple",
+        disable_numparse=True,
+        maxcolwidths=widths if rows else None,
+    )
+    lines = [table] if rows else []
+    if left_out:
+        lines.append(f"({left_out} more, all pass)")
+    if hidden:
+        lines.append(f"({hidden} more do not pass; --verbose lists them)")
+    return "\n".join(lines)
+
+
+def _wrapped(words: str, look: Look) -> list[str]:
+    return textwrap.wrap(
+        "; ".join(plain(part) for part in words.split("; ")),
+        look.width,
+        initial_indent=_INDENT,
+        subsequent_indent=_INDENT + "  ",
+        break_on_hyphens=False,
+    )

@@ -1,0 +1,45 @@
+"""What an object's text means by a profile's reading: a scaled number, a word, or itself."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+
+from verifier.model.profile import Reading
+
+_NUMBER = re.compile(r"\s*[+-]?[0-9]+(\.[0-9]+)?\s*", re.ASCII)
+_LARGEST = (1 << 64) - 1
+"""Largest number SMI knows (Counter64, RFC 2578 7.1.10); digits in a text may say anything."""
+
+
+def number(text: str) -> Decimal | None:
+    """The number that `text` is, exactly; None where it is anything else, or beyond SMI's.
+
+    SMI has whole numbers only, so that units give decimals as text: `-45.6`.
+    """
+    if not _NUMBER.fullmatch(text):
+        return None
+    found = Decimal(text.strip())
+    return found if abs(found) <= _LARGEST else None
+
+
+def scaled(raw: Decimal, scale: float) -> float:
+    """`raw` times `scale`, both as they are written: -456 times 0.1 is -45.6."""
+    return float(raw * Decimal(repr(scale)))
+
+
+def no_signal(reading: Reading, text: str) -> bool:
+    """Whether the profile calls this raw value "nothing received"."""
+    return number(text) in reading.no_signal
+
+
+def value(reading: Reading, text: str) -> str | float | None:
+    """The value: scaled, or named, or the text; None where it means nothing by the profile."""
+    if reading.type == "text":
+        return text
+    raw = number(text)
+    if raw is None or raw in reading.no_signal:
+        return None
+    if reading.type == "integer":
+        return scaled(raw, reading.scale)
+    return reading.values.get(int(raw)) if raw == int(raw) else None

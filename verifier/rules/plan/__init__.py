@@ -1,0 +1,169 @@
+"""Offline rules: what cannot be meant, and what is unlikely to be meant, in a plan.
+
+Each rule is a function from a `Scope` to faults; `RULES` is the one table, `READING` the names of
+what `files/` finds before these rules run.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Collection, Iterable, Mapping
+
+from verifier.model.plan import Plan
+from verifier.model.problem import Problem
+from verifier.model.profile import Profile
+from verifier.rules.plan import (
+    addresses,
+    figures,
+    frequencies,
+    geometry,
+    hops,
+    names,
+    rings,
+    subnets,
+    units,
+)
+from verifier.rules.plan.reading import READING
+from verifier.rules.plan.scope import ANY, Find, Rule, Scope, Severity
+
+__all__ = ["READING", "RULES", "Rule", "by_place", "check"]
+
+
+def check(
+    plan: Plan,
+    unread: Collection[str] = (),
+    profiles: Mapping[str, Profile] | None = None,
+    *,
+    profile_ids: Collection[str] | None = None,
+    today: dt.date | None = None,
+) -> tuple[Problem, ...]:
+    """Every problem of `plan`, in order of place.
+
+    Args:
+        plan: as far as it could be read.
+        unread: names of things that were written but could not be read; they are not missing.
+        profiles: by id; rules that need a device's are silent without.
+        profile_ids: all profiles that there are; None: none is called unknown.
+        today: rules that need the date are silent without.
+    """
+    scope = Scope(plan, profiles or {}, profile_ids, today)
+    return by_place(
+        Problem(rule.severity, rule.name, fault.subject, plan.origin(*fault.path), fault.message)
+        for rule in RULES
+        for fault in rule.find(scope)
+        if not (unread and (fault.missing == ANY or fault.missing in unread))
+    )
+
+
+def by_place(problems: Iterable[Problem]) -> tuple[Problem, ...]:
+    """Sorted by file, sheet and line; those of one line stay in their order."""
+    return tuple(sorted(problems, key=lambda p: _place(p.origin)))
+
+
+_LINE = re.compile(r", (?:line|row) (\d+)")
+
+
+def _place(origin: str) -> tuple[str, int]:
+    line = _LINE.search(origin)
+    return (origin[: line.start()], int(line[1])) if line is not None else (origin, 0)
+
+
+def _rule(severity: Severity, find: Find, needs: str = "") -> Rule:
+    return Rule(find.__name__.replace("_", "-"), severity, find, needs)
+
+
+_PROFILE = "profile"
+RULES: tuple[Rule, ...] = (
+    _rule("error", names.nothing_planned),
+    _rule("error", names.name_doubled),
+    _rule("warning", names.name_differs_by_case),
+    _rule("warning", names.name_with_separator),
+    _rule("error", names.profile_unknown, "list of profiles"),
+    _rule("error", names.site_unknown),
+    _rule("error", names.link_end_unknown),
+    _rule("error", names.link_to_itself),
+    _rule("error", names.unit_twice_in_carrier),
+    _rule("error", names.ends_mixed_up),
+    _rule("error", names.carrier_doubled),
+    _rule("warning", names.link_doubled),
+    _rule("error", names.uplink_unknown),
+    _rule("error", names.uplink_circle),
+    _rule("warning", names.check_unknown),
+    _rule("error", names.traffic_pair_unclear),
+    _rule("error", names.neighbour_is_itself),
+    _rule("warning", names.port_of_address_unknown),
+    _rule("error", addresses.address_not_a_host),
+    _rule("error", addresses.address_of_no_interface),
+    _rule("warning", addresses.address_of_retired_range),
+    _rule("warning", addresses.address_for_documentation),
+    _rule("warning", addresses.address_stays_local),
+    _rule("warning", addresses.prefix_improbable),
+    _rule("warning", addresses.address_without_subnet),
+    _rule("error", addresses.address_doubled),
+    _rule("warning", addresses.address_still_taken),
+    _rule("warning", addresses.address_is_factory_address, _PROFILE),
+    _rule("error", addresses.laptop_is_gateway),
+    _rule("error", subnets.gateway_is_itself),
+    _rule("error", subnets.gateway_of_other_family),
+    _rule("error", subnets.gateway_outside_subnet),
+    _rule("error", subnets.gateway_not_a_host),
+    _rule("warning", subnets.gateway_differs_in_subnet),
+    _rule("warning", subnets.subnets_overlap),
+    _rule("warning", subnets.hop_in_two_subnets),
+    _rule("warning", subnets.host_unanswerable),
+    _rule("error", units.mac_not_a_units),
+    _rule("error", units.mac_doubled),
+    _rule("error", units.serial_doubled),
+    _rule("warning", units.serial_mangled),
+    _rule("warning", units.label_doubled),
+    _rule("warning", units.part_unknown, _PROFILE),
+    _rule("error", units.vlan_out_of_range),
+    _rule("warning", units.vlan_tagged_without_number),
+    _rule("warning", units.vlan_differs_in_subnet),
+    _rule("error", units.port_doubled),
+    _rule("warning", units.duplex_impossible),
+    _rule("warning", units.copper_too_long),
+    _rule("warning", units.mtu_below_acceptance),
+    _rule("error", units.service_open_and_closed),
+    _rule("warning", figures.number_improbable),
+    _rule("error", figures.coordinate_out_of_range),
+    _rule("warning", figures.date_improbable, "today"),
+    _rule("warning", figures.revision_mangled),
+    _rule("warning", figures.licence_expired, "today"),
+    _rule("error", figures.maintenance_backwards),
+    _rule("warning", figures.atpc_range_backwards),
+    _rule("error", frequencies.tx_same_at_both_ends),
+    _rule("warning", frequencies.band_halves_equal),
+    _rule("warning", frequencies.band_halves_crossed),
+    _rule("warning", frequencies.frequency_against_band),
+    _rule("warning", frequencies.frequency_outside_variant, _PROFILE),
+    _rule("warning", frequencies.variant_of_other_band, _PROFILE),
+    _rule("warning", frequencies.channel_off_raster),
+    _rule("warning", frequencies.duplex_spacing_differs),
+    _rule("warning", frequencies.radio_on_two_frequencies),
+    _rule("warning", frequencies.carriers_collide),
+    _rule("warning", frequencies.xpic_on_two_frequencies),
+    _rule("warning", rings.ring_of_odd_hops),
+    _rule("warning", rings.both_halves_at_site),
+    _rule("warning", hops.bandwidth_missing),
+    _rule("warning", hops.polarisation_missing),
+    _rule("warning", hops.carriers_too_few),
+    _rule("warning", hops.modulation_unknown, _PROFILE),
+    _rule("warning", hops.mode_missing_at_bandwidth, _PROFILE),
+    _rule("warning", hops.modulation_order),
+    _rule("warning", hops.capacity_over_key),
+    _rule("warning", hops.capacity_over_symbols),
+    _rule("warning", hops.capacity_over_mode, _PROFILE),
+    _rule("warning", hops.power_over_mode, _PROFILE),
+    _rule("error", hops.eirp_over_licence),
+    _rule("warning", hops.bench_overload, _PROFILE),
+    _rule("warning", geometry.coordinates_incomplete),
+    _rule("warning", geometry.coordinates_swapped),
+    _rule("warning", geometry.coordinates_far_off),
+    _rule("warning", geometry.path_length_differs),
+    _rule("warning", geometry.azimuth_off_coordinates),
+    _rule("warning", geometry.azimuths_not_facing),
+    _rule("warning", geometry.link_within_site),
+)
+"""A rule's name is its function's, with hyphens."""

@@ -1,0 +1,164 @@
+"""What else must be changed or looked at because addresses have changed."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+
+from verifier.model.plan import Device, Plan
+from verifier.model.runbook import FollowUp
+from verifier.model.subject import Subject
+from verifier.rules.readdress.spots import Key, Unit
+
+_KNOWS_SOURCE = {"trap": "traps", "syslog": "log messages"}
+
+
+def follow_ups(plan: Plan, units: Iterable[Unit], moved: Iterable[Unit]) -> tuple[FollowUp, ...]:
+    """For every changed address, in plan order: who else knows it.
+
+    Args:
+        plan: as it was read, for the place of each row.
+        units: all units, in the end.
+        moved: those that this runbook moves.
+    """
+    every, all_moved = list(units), list(moved)
+    changed = [u for u in all_moved if u.present.key != u.planned.key]
+    users: dict[Key, list[Unit]] = defaultdict(list)
+    below: dict[str, list[Unit]] = defaultdict(list)
+    before: dict[Key, Unit] = {u.present.key: u for u in every}
+    for unit in every:
+        for key in {unit.present.gateway_key, unit.planned.gateway_key} - {None}:
+            assert key is not None
+            users[key].append(unit)
+        for up in unit.device.uplink:
+            below[up].append(unit)
+    made: list[FollowUp] = []
+    for unit in changed:
+        made += _gateway(unit, users.get(unit.present.key, ()))
+        made += _uplink(unit, below.get(unit.name, ()))
+        made += _hosts(plan, unit)
+        made.append(_neighbour_cache(unit, before.get(unit.planned.key)))
+        made.append(_label(unit.device, unit))
+    made += [_plan_row(plan, u) for u in all_moved]
+    return tuple(made)
+
+
+def _gateway(unit: Unit, users: Iterable[Unit]) -> Iterator[FollowUp]:
+    old, new = unit.present.at.address, unit.planned.at.address
+    for user in users:
+        if user.name == unit.name:
+            continue
+        if user.planned.gateway_key == unit.present.key:
+            message = f"its gateway {old} is gone: {unit.name} is at {new}; plan and set a new one"
+        else:
+            message = (
+                f"its gateway was {old} ({unit.name}) and is {user.planned.gateway} by this "
+                "runbook: look that it has it, and that it is reached from another subnet"
+            )
+        yield FollowUp("gateway", Subject("device", user.name), message)
+
+
+def _uplink(unit: Unit, below: Iterable[Unit]) -> Iterator[FollowUp]:
+    for user in below:
+        yield FollowUp(
+            "uplink",
+            Subject("device", user.name),
+            f"its management traffic passes through {unit.name}, now at "
+            f"{unit.planned.at.address}: look that it still answers",
+        )
+
+
+def _hosts(plan: Plan, unit: Unit) -> Iterator[FollowUp]:
+    old, new = unit.present.at.address, unit.planned.at.address
+    for host in plan.management.hosts:
+        subject = Subject("host", host.name)
+        if {"icmp", "snmp"} & set(host.uses):
+            yield FollowUp("manager", subject, f"polls {unit.name} at {old}: change that to {new}")
+        what = [words for use, words in _KNOWS_SOURCE.items() if use in host.uses]
+        if what:
+            yield FollowUp(
+                "receiver",
+                subject,
+                f"{' and '.join(what)} of {unit.name} come from {new}, no longer from {old}: "
+                "change what it accepts and how it names the sender",
+            )
+
+
+def _neighbour_cache(unit: Unit, former: Unit | None) -> FollowUp:
+    """Who had spoken to the old or the new address may send to the wrong MAC for a while."""
+    addresses = [unit.present.at.address]
+    mac = f" ({unit.device.mac})" if unit.device.mac else ""
+    message = f"laptop, gateways and hosts may still know {addresses[0]} as {unit.name}{mac}"
+    if former is not None and former.name != unit.name:
+        addresses.append(unit.planned.at.address)
+        of = f" ({former.device.mac})" if former.device.mac else ""
+        message += f", and {addresses[1]} as {former.name}{of}"
+    ways = [
+        f"{system} {' and '.join(f'`{_forget(system, str(a), v4=a.is_v4)}`' for a in addresses)}"
+        for system in ("Linux", "macOS", "Windows")
+    ]
+    return FollowUp(
+        "neighbour-cache",
+        Subject("device", unit.name),
+        f"{message}; to forget it: {', '.join(ways)}; routers have a command of their own",
+    )
+
+
+def _forget(system: str, address: str, *, v4: bool) -> str:
+    """ip-neighbour(8); arp(8), ndp(8); arp and netsh of Windows."""
+    if system == "Linux":
+        return f"ip neigh flush to {address}"
+    if system == "macOS":
+        return f"arp -d {address}" if v4 else f"ndp -d {address}"
+    if v4:
+        return f"arp -d {address}"
+    return f'netsh interface ipv6 delete neighbors "INTERFACE" {address}'
+
+
+def _label(device: Device, unit: Unit) -> FollowUp:
+    text = f" {device.label!r}" if device.label else ""
+    return FollowUp(
+        "label",
+        Subject("device", device.name),
+        f"reprint its label{text}: {unit.planned.at.address} instead of {unit.present.at.address}",
+    )
+
+
+def _plan_row(plan: Plan, unit: Unit) -> FollowUp:
+    place = plan.origin("devices", unit.name, "address") or "the plan"
+    known = next((d for d in plan.devices if d.name == unit.name), unit.device)
+    if (known.address, known.gateway) == (unit.planned.at, unit.planned.gateway):
+        what = f"once it is moved, record its present address as {unit.planned.at}"
+    else:
+        by = f" by {unit.planned.gateway}" if unit.planned.gateway else ""
+        what = f"its row says {known.address}; it is to be {unit.planned.at}{by}"
+    return FollowUp(
+        "plan",
+        Subject("device", unit.name),
+        f"{place}: {what} (--done {unit.name} --write-plan FILE writes it)",
+    )
+
+
+def behind(plan: Plan) -> Mapping[str, tuple[list[str], list[str]]]:
+    """For each device with others behind it: those, and the links they are ends of."""
+    below: dict[str, list[str]] = defaultdict(list)
+    for device in plan.devices:
+        for up in device.uplink:
+            below[up].append(device.name)
+    links: dict[str, list[str]] = defaultdict(list)
+    for link in plan.links:
+        for name in frozenset().union(*link.devices()):
+            links[name].append(link.name)
+    found: dict[str, tuple[list[str], list[str]]] = {}
+    for device in plan.devices:
+        units: dict[str, None] = {}
+        stack = list(reversed(below.get(device.name, [])))
+        while stack:
+            name = stack.pop()
+            if name not in units and name != device.name:
+                units[name] = None
+                stack.extend(reversed(below.get(name, [])))
+        own = dict.fromkeys(x for name in (device.name, *units) for x in links.get(name, ()))
+        if units or own:
+            found[device.name] = (list(units), list(own))
+    return found

@@ -1,0 +1,216 @@
+"""Why a unit cannot be moved, and the smallest way out."""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+from verifier.model.address import Interface
+from verifier.rules.hosts import unusable, with_value
+from verifier.rules.readdress.run import ALL, Run, State
+from verifier.rules.readdress.spots import Key, Net, Spot, Unit, host_in, key_of
+from verifier.rules.readdress.world import Task, World
+
+_LISTED = 4
+
+
+def obstacles(task: Task, blocked: Mapping[str, str]) -> dict[str, str]:
+    """Units that are blocked whatever the order of the steps is, with the reason; new ones only.
+
+    A unit that waits for the address of a blocked one is blocked too.
+    """
+    apart, remote = task.setting == "one-at-a-time", task.setting == "remote"
+    found = dict(blocked)
+    shared = Counter(u.present.key for u in task.units)
+    staying: dict[Key, Unit] = {}
+    while True:
+        if not apart:
+            staying = {u.present.key: u for u in task.units if not u.moves or u.name in found}
+        new: dict[str, str] = {}
+        free: dict[Net, list[int]] = {}
+        for unit in task.units:
+            if not unit.moves or unit.name in found:
+                continue
+            reason = _at_present(task, unit) or _in_the_end(task, unit)
+            if reason is None and remote and shared[unit.present.key] > 1:
+                reason = _shared(unit)
+            if reason is None and (other := staying.get(unit.planned.key)) not in (None, unit):
+                assert other is not None
+                reason = (
+                    f"its planned address {unit.planned.at.address} is held by {other.name}, "
+                    "which stays there: move that one first"
+                )
+            if reason is None and remote:
+                reason = _no_way(task, unit)
+            if reason is None and not remote:
+                reason = _no_room(task, unit, staying, free)
+            if reason is not None:
+                new[unit.name] = reason
+        if not new:
+            return {name: why for name, why in found.items() if name not in blocked}
+        found.update(new)
+
+
+def _at_present(task: Task, unit: Unit) -> str | None:
+    if (why := unusable(unit.present.at)) is not None:
+        return f"its present address cannot be right: {why}"
+    if (owner := task.held.get(unit.present.key)) is not None:
+        return (
+            f"its present address {unit.present.at.address} is also that of {owner}: neither can "
+            "be told from the other; take the unit off and move it where that one is not attached"
+        )
+    return None
+
+
+def _in_the_end(task: Task, unit: Unit) -> str | None:
+    planned = unit.planned
+    if (owner := task.held.get(planned.key)) is not None:
+        return (
+            f"its planned address {planned.at.address} is held by {owner}: free it there first, "
+            "or plan another one"
+        )
+    gateway = planned.gateway
+    own = [planned, *(Spot(o.address) for o in unit.device.other_addresses)]
+    if gateway is not None and not (gateway.is_link_local and not gateway.is_v4):
+        assert planned.gateway_key is not None
+        if not any(s.holds(planned.gateway_key) for s in own):
+            return (
+                f"its gateway {gateway} lies outside {planned.at.subnet}: name one inside "
+                f"(--change {unit.name}={planned.at},GATEWAY)"
+            )
+    return None
+
+
+def _shared(unit: Unit) -> str:
+    return (
+        f"another unit has its present address {unit.present.at.address} too: from afar they "
+        "cannot be told apart; change them on the bench with --one-at-a-time"
+    )
+
+
+def _no_room(
+    task: Task, unit: Unit, staying: Mapping[Key, Unit], free: dict[Net, list[int]]
+) -> str | None:
+    """No address is left for the laptop in one of the subnets, whenever it comes there."""
+    for spot in (unit.present, unit.planned):
+        if spot.net not in free:
+            unheld = (v for v in _hosts(spot) if not _held(task, staying, spot, v))
+            free[spot.net] = list(itertools.islice(unheld, 2))
+        if all(value == spot.key[1] for value in free[spot.net]):
+            others = [v for v in _hosts(spot) if v != spot.key[1]]
+            owners = {v: _held(task, staying, spot, v) or "" for v in others}
+            return _full(spot, {with_value(spot.at, v): who for v, who in owners.items()})
+    return None
+
+
+def _no_way(task: Task, unit: Unit) -> str | None:
+    """From where it stays, the laptop cannot reach the unit, or the unit not answer."""
+    everywhere = World(replace(task, units=(unit,)))
+    everywhere.unit_gateways.clear()
+    run = Run(everywhere, State(ALL, bytes(1), (), task.laptop))
+    for when, spot in (("at present", unit.present), ("once moved", unit.planned)):
+        if run.reaches(0, spot):
+            continue
+        if spot.key in run.view.keys:
+            return f"the laptop itself holds {spot.at.address}, which is the unit's {when}"
+        if spot.gateway is None:
+            return (
+                f"{when}, at {spot.at}, it has no gateway and cannot answer this laptop: "
+                "plan one, or stand beside it and use --segment"
+            )
+        return (
+            f"{when}, at {spot.at} with gateway {spot.gateway}, it and this laptop have no way to "
+            "each other: stand beside it and use --segment"
+        )
+    return None
+
+
+def _hosts(spot: Spot) -> Iterator[int]:
+    return (v for v in range(spot.net[1], spot.last + 1) if host_in(spot.net, v))
+
+
+def _held(task: Task, staying: Mapping[Key, Unit], spot: Spot, value: int) -> str | None:
+    key = (spot.net[0], value)
+    return task.held.get(key) or (staying[key].name if key in staying else None)
+
+
+def _full(spot: Spot, owners: Mapping[Interface, str]) -> str:
+    subnet = spot.at.subnet
+    if not owners:
+        return (
+            f"{subnet} has no second host, so no laptop can be on-link to {spot.at.address}: "
+            "give the unit a shorter prefix"
+        )
+    listed = [f"{host.address} while {owner} is detached" for host, owner in owners.items()]
+    more = f" (or {len(listed) - _LISTED} more)" if len(listed) > _LISTED else ""
+    return (
+        f"no free address for the laptop in {subnet}: it may borrow "
+        f"{', or '.join(listed[:_LISTED])}{more}; a unit is detached with --one-at-a-time"
+    )
+
+
+def stuck(world: World, reached: State, i: int) -> str:
+    """Why a unit could not be moved, once all was done that could be."""
+    unit = world.movers[i]
+    present, planned = world.spots[i]
+    run = Run(world, reached)
+    if world.remote:
+        return _not_reached(world, run, i)
+    if i in world.circle_of:
+        names = [world.movers[j].name for j in world.circles[world.circle_of[i]]]
+        return (
+            f"{', '.join(names)} want each other's addresses and no free address is left to move "
+            "one aside to: free one in any subnet of the plan, or use --one-at-a-time"
+        )
+    if reached.attached == ALL:
+        holder = run.holder(planned.key)
+        if holder is not None and holder != i:
+            return (
+                f"its planned address {planned.at.address} is held by "
+                f"{world.movers[holder].name}, which is blocked too: move that one first"
+            )
+    net = next((n for n in (present.net, planned.net) if n in world.tight), present.net)
+    spot = present if net == present.net else planned
+    hosts = [h for h in world.hosts.get(net, []) if key_of(h.address) != spot.key]
+    owners = {h: name for h in hosts if (name := _owner(world, key_of(h.address), unit))}
+    if not owners:
+        return (
+            f"the only other address of {spot.at.subnet}, {planned.at.address}, is needed by the "
+            "laptop while the unit is changed to it: move the unit through another subnet"
+        )
+    return _full(spot, owners)
+
+
+def _owner(world: World, key: Key, unit: Unit) -> str | None:
+    for other in world.movers:
+        if other is not unit and key in (other.present.key, other.planned.key):
+            return other.name
+    return None
+
+
+def _not_reached(world: World, run: Run, i: int) -> str:
+    unit = world.movers[i]
+    present, planned = world.spots[i]
+    assert world.waits is not None
+    first = [world.movers[b].name for b in world.waits.below.get(i, ()) if run.status[b] != 4]  # noqa: PLR2004
+    if first:
+        return (
+            f"{', '.join(first[:_LISTED])} must be moved first (far end first) and cannot be: "
+            "move them where they are, or all of them with --segment"
+        )
+    holder = run.holder(planned.key)
+    if holder is not None and holder != i:
+        return (
+            f"its planned address {planned.at.address} is held by {world.movers[holder].name}, "
+            "which cannot be moved before it: plan another address, or use --segment"
+        )
+    if planned.key in run.view.keys:
+        return f"the laptop itself holds its planned address {planned.at.address}"
+    if not run.reaches(i, present):
+        return f"the laptop has no way to {present.at.address}, or the unit none back"
+    return (
+        f"once it is at {planned.at} the laptop and it have no way to each other, or another unit "
+        f"would be cut off ({unit.name} is its gateway): stand beside it and use --segment"
+    )

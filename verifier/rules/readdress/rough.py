@@ -1,0 +1,191 @@
+"""A good order of steps where the best one is too far to search for."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+
+from verifier.model.address import Interface
+from verifier.rules.readdress.options import laptops
+from verifier.rules.readdress.run import ALL, ASIDE, DONE, START, Op, Run, State
+from verifier.rules.readdress.search import done, start
+from verifier.rules.readdress.spots import Key, Net, Spot
+from verifier.rules.readdress.world import World
+
+
+def rough(world: World) -> tuple[list[Op] | None, State]:
+    """The steps, None if not all units are reached; and the state they end in.
+
+    Goes where most is done, one laptop change after the other; apart, unit after unit until the
+    rest can be attached together.
+    """
+    run = start(world)
+    if world.apart:
+        _one_by_one(run)
+    while done(run.status) < len(run.status) and run.attached == ALL and not world.remote:
+        _moves_that_may_spoil(run)
+        if not _better_place(run):
+            break
+    state = run.state()
+    if done(run.status) == len(run.status):
+        return run.ops, state
+    kept = bytes(s if s == DONE else START for s in run.status)
+    return None, State(state.attached, kept, (), ())
+
+
+def _moves_that_may_spoil(run: Run) -> None:
+    """Takes addresses the laptop might want, and breaks circles, wherever the laptop is now."""
+    world = run.world
+    for i in sorted(world.careful):
+        if run.status[i] in (START, ASIDE) and run.may_set(i, world.spots[i][1]):
+            run.set(i, world.spots[i][1], temporary=False)
+    for circle in run.unbroken():
+        for i in circle:
+            free = run.temporary(i, world.spots[i][1].net) or run.temporary(
+                i, world.spots[i][0].net
+            )
+            if free and run.may_set(i, free[0]):
+                run.set(i, free[0], temporary=True)
+                break
+    run.settle()
+
+
+def _better_place(run: Run) -> bool:
+    """Takes the laptop where most can be done next; False if that is nowhere."""
+    ready: dict[Net, list[Spot]] = {}
+    for i, status in enumerate(run.status):
+        if status != DONE and (spot := _ready(run, i)) is not None:
+            ready.setdefault(spot.net, []).append(spot)
+    best: tuple[int, tuple[Interface, ...]] | None = None
+    for laptop in laptops(run.world, run):
+        view = run.world.view(laptop)
+        count = sum(len(spots) for spots in ready.values() if view.direct(spots[0]))
+        if count and (best is None or count > best[0]):
+            best = (count, laptop)
+    if best is None:
+        return False
+    run.set_laptop(best[1])
+    run.settle()
+    return True
+
+
+def _ready(run: Run, i: int) -> Spot | None:
+    """Where a mover waits for nothing but the laptop."""
+    spot = run.spot(i)
+    if run.status[i] not in (START, ASIDE):
+        return spot
+    holder = run.holder(run.world.spots[i][1].key)
+    circle = run.world.circle_of.get(i)
+    unbroken = circle is not None and all(run.status[j] == START for j in run.world.circles[circle])
+    return spot if holder in (None, i) or unbroken else None
+
+
+# -- one at a time ---------------------------------------------------------------------------------
+
+
+def _one_by_one(run: Run) -> None:
+    """Attaches single units until all can be attached together, or to the end."""
+    queue = _Queue(run)
+    while (i := queue.next()) is not None:
+        if not run.may_connect(i):
+            run.set_laptop(())
+        if not run.may_connect(i):
+            continue
+        run.connect(i)
+        _finish(run, i)
+    if done(run.status) < len(run.status) and run.may_connect(ALL):
+        run.connect(ALL)
+        run.settle()
+
+
+def _finish(run: Run, i: int) -> None:
+    """Moves and confirms the unit attached."""
+    world = run.world
+    while True:
+        run.settle()
+        if i in world.careful and run.status[i] == START and run.may_set(i, world.spots[i][1]):
+            run.set(i, world.spots[i][1], temporary=False)
+            continue
+        if run.status[i] == DONE or not _nearer(run, i):
+            return
+
+
+def _nearer(run: Run, i: int) -> bool:
+    """Gives the laptop the first addresses that bring the attached unit further."""
+    before = run.status[i]
+    to = run.world.spots[i][1]
+    for laptop in laptops(run.world, run):
+        trial = Run(run.world, run.state())
+        trial.set_laptop(laptop)
+        trial.settle()
+        if trial.status[i] != before or (before == START and trial.may_set(i, to)):
+            run.set_laptop(laptop)
+            return True
+    return False
+
+
+class _Queue:
+    """Whom to attach next: units that share an address, or wait in a ring; near ones first."""
+
+    def __init__(self, run: Run) -> None:
+        self._run = run
+        starts = [run.spot(i).key for i in range(len(run.status))]
+        self._rings = set(_in_rings(run.world, starts))
+        self._left: dict[Net, deque[int]] = {}
+        for i in self._singles(starts):
+            self._left.setdefault(run.spot(i).net, deque()).append(i)
+        self._order = deque(sorted(i for left in self._left.values() for i in left))
+
+    def _singles(self, starts: list[Key]) -> Iterator[int]:
+        """All but the last of those that share an address, all of a ring, and whom these wait for."""
+        holders: dict[Key, list[int]] = {}
+        for i, key in enumerate(starts):
+            holders.setdefault(key, []).append(i)
+        chosen = set(self._rings)
+        if self._run.world.stay_doubled:
+            chosen = set(range(len(starts)))
+        for key, same in holders.items():
+            chosen.update(same if key in self._run.world.stay else same[:-1])
+        stack = list(chosen)
+        while stack:
+            for held in holders.get(self._run.world.spots[stack.pop()][1].key, ()):
+                if held not in chosen:
+                    chosen.add(held)
+                    stack.append(held)
+        yield from sorted(chosen)
+
+    def next(self) -> int | None:
+        """A unit whose present address the laptop reaches, else the first in plan order."""
+        for net, left in self._left.items():
+            if left and self._run.view.direct(self._run.spot(left[0])):
+                return self._taken(net)
+        while self._order:
+            i = self._order[0]
+            if self._run.status[i] != START:
+                self._order.popleft()
+                continue
+            net = self._run.world.spots[i][0].net
+            if self._left[net]:
+                return self._taken(net)
+            self._order.popleft()
+        return None
+
+    def _taken(self, net: Net) -> int:
+        return self._left[net].popleft()
+
+
+def _in_rings(world: World, starts: list[Key]) -> Iterator[int]:
+    """Units that wait for one another's address in a ring, wherever several share one."""
+    holders = {key: i for i, key in enumerate(starts)}
+    state = [0] * len(starts)
+    for first in range(len(starts)):
+        path: list[int] = []
+        i: int | None = first
+        while i is not None and state[i] == 0:
+            state[i] = 1
+            path.append(i)
+            i = holders.get(world.spots[i][1].key)
+            if i == path[-1]:
+                i = None
+        if i in path:
+            yield from path[path.index(i) :]

@@ -1,0 +1,334 @@
+"""One course of events: a state, what may be done in it, and doing all that costs nothing.
+
+A unit is changed as soon as it can be, and confirmed as soon as it can be: neither ever spoils
+anything for another unit, except where an address is taken that the laptop may have to borrow
+(`World.careful`); that one is left to the search.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from heapq import heapify, heappop, heappush
+from typing import NamedTuple
+
+from verifier.model.address import Address, Interface
+from verifier.rules.readdress.spots import Key, Net, Spot, net_holds
+from verifier.rules.readdress.world import World
+
+ALL, NONE = -2, -1
+"""In `State.attached`, instead of a mover."""
+START, ASIDE_NEW, ASIDE, NEW, DONE = range(5)
+"""A mover: not yet changed; at a temporary address, not confirmed and confirmed; the same at the
+planned address."""
+
+
+class State(NamedTuple):
+    """Where everything is.
+
+    Attributes:
+        attached: a mover alone, `ALL` or `NONE`.
+        status: one byte a mover.
+        aside: temporary addresses in use or not yet confirmed to be left.
+        laptop: what the laptop holds.
+    """
+
+    attached: int
+    status: bytes
+    aside: tuple[tuple[int, Spot], ...]
+    laptop: tuple[Interface, ...]
+
+
+class Op(NamedTuple):
+    """One step, before it is numbered: `mover` is that of a connect, set or confirm."""
+
+    action: str
+    mover: int = NONE
+    old: Spot | None = None
+    new: Spot | None = None
+    temporary: bool = False
+    laptop: tuple[Interface, ...] = ()
+
+
+class Run:
+    """A state that things are done in; `ops` is what was done."""
+
+    def __init__(self, world: World, state: State) -> None:
+        self.world = world
+        self.attached = state.attached
+        self.status = bytearray(state.status)
+        self.aside = dict(state.aside)
+        self.laptop = state.laptop
+        self.view = world.view(state.laptop)
+        self.ops: list[Op] = []
+        self._holders: dict[Key, int] | None = None
+        self._waiting: dict[Key, int] = {}
+        self._users: Counter[Key] | None = None
+
+    def state(self) -> State:
+        """What has become of it."""
+        aside = tuple(sorted(self.aside.items(), key=lambda pair: pair[0]))
+        return State(self.attached, bytes(self.status), aside, self.laptop)
+
+    def spot(self, i: int) -> Spot:
+        """Where a mover is."""
+        status = self.status[i]
+        if status == START:
+            return self.world.spots[i][0]
+        return self.world.spots[i][1] if status >= NEW else self.aside[i]
+
+    def came_from(self, i: int) -> Spot:
+        """Where a mover was before its last change."""
+        if self.status[i] == ASIDE_NEW or i not in self.aside:
+            return self.world.spots[i][0]
+        return self.aside[i]
+
+    # -- who holds what --------------------------------------------------------------------------
+
+    def holder(self, key: Key) -> int | None:
+        """The attached mover that has an address."""
+        if self.attached == ALL:
+            if self._holders is None:
+                self._holders = {self.spot(i).key: i for i in range(len(self.status))}
+            return self._holders.get(key)
+        if self.attached != NONE and self.spot(self.attached).key == key:
+            return self.attached
+        return None
+
+    def is_held(self, key: Key) -> bool:
+        """Whether anybody attached, or always there, has an address."""
+        return (
+            key in self.world.permanent
+            or self.holder(key) is not None
+            or (self.attached == ALL and key in self.world.stay)
+        )
+
+    # -- what may be done --------------------------------------------------------------------------
+
+    def reaches(self, i: int, spot: Spot) -> bool:
+        """Whether laptop and mover are in contact with the mover at `spot`."""
+        return self.view.direct(spot) or (self.world.remote and self._routed(i, spot))
+
+    def _routed(self, i: int, spot: Spot) -> bool:
+        """Both have a way, at least one by a gateway that is there."""
+        gateway = self.world.task.laptop_gateway
+        source = self.view.source(spot.key)
+        if source is None and gateway is not None and gateway.version == spot.key[0]:
+            key = (gateway.version, gateway.value)
+            if key != spot.key and self._there(key):
+                source = self.view.source(key)
+        if source is None or spot.key in self.view.keys or spot.gateway_key in self.view.keys:
+            return False
+        back = [spot]
+        if spot == self.world.spots[i][1]:
+            back += [Spot(o.address) for o in self.world.movers[i].device.other_addresses]
+        if any(own.holds(source) for own in back):
+            return True
+        return self._way_back(spot, back, source)
+
+    def _way_back(self, spot: Spot, own: list[Spot], source: Key) -> bool:
+        key, gateway = spot.gateway_key, spot.gateway
+        if gateway is None or key is None or key[0] != source[0] or any(o.key == key for o in own):
+            return False
+        link_local = not gateway.is_v4 and gateway.is_link_local
+        return (link_local or any(o.holds(key) for o in own)) and self._there(key)
+
+    def _there(self, gateway: Key) -> bool:
+        return gateway not in self.world.unit_gateways or self.is_held(gateway)
+
+    def may_set(self, i: int, to: Spot) -> bool:
+        """Whether a mover may be given `to` now; notes whom it waits for."""
+        spot = self.spot(i)
+        if to.key in self.view.keys or not self.reaches(i, spot):
+            return False
+        if to.key != spot.key and self.is_held(to.key):
+            self._waiting[to.key] = i
+            return False
+        return not self.world.remote or self._nobody_cut_off(i, spot, to)
+
+    def _nobody_cut_off(self, i: int, old: Spot, to: Spot) -> bool:
+        assert self.world.waits is not None
+        if any(self.status[b] < NEW for b in self.world.waits.below.get(i, ())):
+            return False
+        if to.key == old.key or old.key not in self.world.unit_gateways:
+            return True
+        return not self._gateway_users()[old.key] - self._uses(i, old.key)
+
+    def _uses(self, i: int, gateway: Key) -> bool:
+        """Whether a mover that is still to be moved is reached only through a gateway."""
+        spot = self.world.spots[i][0]
+        return self.status[i] < NEW and spot.gateway_key == gateway and not self.view.direct(spot)
+
+    def _gateway_users(self) -> Counter[Key]:
+        if self._users is None:
+            keys = ((i, key) for key, users in self.world.gateway_users.items() for i in users)
+            self._users = Counter(key for i, key in keys if self._uses(i, key))
+        return self._users
+
+    # -- doing -----------------------------------------------------------------------------------
+
+    def set(self, i: int, to: Spot, *, temporary: bool) -> None:
+        """Gives a mover an address."""
+        old = self.spot(i)
+        if self._users is not None and not temporary and old.gateway_key is not None:
+            self._users[old.gateway_key] -= self._uses(i, old.gateway_key)
+        self.ops.append(Op("set-device", i, old, to, temporary))
+        if temporary:
+            self.aside[i] = to
+        self.status[i] = ASIDE_NEW if temporary else NEW
+        if self._holders is not None:
+            self._holders.pop(old.key, None)
+            self._holders[to.key] = i
+
+    def confirm(self, i: int) -> bool:
+        """Confirms a changed mover, if that can be done now."""
+        spot, old = self.spot(i), self.came_from(i)
+        if not self.reaches(i, spot):
+            return False
+        silent: Spot | None = old
+        if (
+            old.key == spot.key
+            or self.holder(old.key) is not None
+            or (self.attached == ALL and old.key in self.world.stay)
+        ):
+            silent = None
+        elif old.key in self.view.keys:
+            return False
+        self.ops.append(Op("confirm", i, silent, spot))
+        if self.status[i] == ASIDE_NEW:
+            self.status[i] = ASIDE
+        else:
+            self.status[i] = DONE
+            self.aside.pop(i, None)
+        return True
+
+    def set_laptop(self, laptop: tuple[Interface, ...]) -> None:
+        """Gives the laptop its addresses."""
+        self.laptop, self.view = laptop, self.world.view(laptop)
+        self.ops.append(Op("set-laptop", laptop=laptop))
+
+    def connect(self, attached: int) -> None:
+        """Attaches a mover alone, or all."""
+        self.attached, self._holders = attached, None
+        self.ops.append(Op("connect", attached))
+
+    def may_connect(self, attached: int) -> bool:
+        """Whether no two that are attached then have one address."""
+        taken = set(self.world.permanent) if attached == ALL else self.world.permanent
+        if attached != ALL:
+            key = self.spot(attached).key
+            return key not in taken and key not in self.view.keys
+        if self.world.stay_doubled:
+            return False
+        keys = [*self.world.stay, *(self.spot(i).key for i in range(len(self.status)))]
+        return len(set(keys)) == len(keys) and not (taken | self.view.keys) & set(keys)
+
+    def settle(self) -> None:
+        """Does everything that can be done without a further connect or laptop change."""
+        heap = self._active()
+        while True:
+            while heap:
+                self._advance(heappop(heap), heap)
+            if not self._break_a_circle(heap):
+                return
+
+    def _active(self) -> list[int]:
+        if self.attached == ALL:
+            heap = [i for i, status in enumerate(self.status) if status != DONE]
+            heapify(heap)
+            return heap
+        unfinished = self.attached != NONE and self.status[self.attached] != DONE
+        return [self.attached] if unfinished else []
+
+    def _advance(self, i: int, heap: list[int]) -> None:
+        """Takes one mover as far as it goes; puts those it made way for on the heap."""
+        while self.status[i] != DONE:
+            if self.status[i] in (ASIDE_NEW, NEW):
+                if not self.confirm(i):
+                    return
+                continue
+            old, to = self.spot(i), self.world.spots[i][1]
+            if i in self.world.careful or not self.may_set(i, to):
+                return
+            self.set(i, to, temporary=False)
+            self.wake(i, old, to, heap)
+
+    def wake(self, i: int, old: Spot, to: Spot, heap: list[int]) -> None:
+        """Puts on the heap whoever may go on now that a mover went from `old` to `to`."""
+        if (waiting := self._waiting.pop(old.key, None)) is not None:
+            heappush(heap, waiting)
+        if self.world.waits is None:
+            return
+        for above in self.world.waits.above.get(i, ()):
+            heappush(heap, above)
+        if to.key in self.world.unit_gateways:
+            for user in self.world.gateway_users.get(to.key, ()):
+                heappush(heap, user)
+        if old.gateway_key is not None and (gone := self.holder(old.gateway_key)) is not None:
+            heappush(heap, gone)
+
+    # -- circles -----------------------------------------------------------------------------------
+
+    def unbroken(self) -> list[tuple[int, ...]]:
+        """Circles that nobody has left yet."""
+        circles = self.world.circles
+        return [c for c in circles if all(self.status[i] == START for i in c)]
+
+    def temporary(self, i: int, net: Net, *, borrowed: bool = False) -> list[Spot]:
+        """Free addresses of a subnet for a mover on its way; `borrowed`: any that is free now."""
+        spare, hosts = self.world.spare.get(net, []), self.world.hosts.get(net)
+        present, planned = self.world.spots[i]
+        gateway = _gateway_for(net, present, planned)
+        source = hosts if borrowed and hosts is not None else spare[1:]
+        found = []
+        for host in source:
+            spot = Spot(host, gateway)
+            if spot.key not in self.view.keys and not self.is_held(spot.key):
+                found.append(spot)
+                if not (borrowed and hosts is not None):
+                    break
+        return found
+
+    def _break_a_circle(self, heap: list[int]) -> bool:
+        """Moves one unit aside where the laptop then reaches all the circle without moving."""
+        if self.attached != ALL or not self.world.circles:
+            return False
+        for circle in self.unbroken():
+            if not all(self.reaches(i, s) for i in circle for s in self.world.spots[i]):
+                continue
+            for i in self._first_aside(circle):
+                if self._step_aside(i, heap):
+                    return True
+        return False
+
+    def _first_aside(self, circle: tuple[int, ...]) -> list[int]:
+        """Those that may go first: the others then follow one by one, and far end first."""
+        if not self.world.remote:
+            return list(circle)
+        passes = {i: self.world.towards_laptop(i) for i in circle}
+        found = []
+        for first in range(len(circle)):
+            order = [circle[first - n] for n in range(1, len(circle) + 1)]
+            if not any(i in passes[later] for n, i in enumerate(order) for later in order[n:]):
+                found.append(circle[first])
+        return found
+
+    def _step_aside(self, i: int, heap: list[int]) -> bool:
+        """Moves one mover aside to where the laptop reaches it."""
+        own = (s.net for s in self.world.spots[i])
+        for net in dict.fromkeys((*own, *self.world.nets)):
+            for spot in self.temporary(i, net) if net not in self.world.tight else ():
+                if self.reaches(i, spot) and self.may_set(i, spot):
+                    old = self.spot(i)
+                    self.set(i, spot, temporary=True)
+                    self.wake(i, old, spot, heap)
+                    heappush(heap, i)
+                    return True
+        return False
+
+
+def _gateway_for(net: Net, present: Spot, planned: Spot) -> Address | None:
+    """The gateway a mover has while it is aside in a subnet: its own, if that lies in there."""
+    for spot in (present, planned):
+        if spot.gateway_key is not None and net_holds(net, spot.gateway_key):
+            return spot.gateway
+    return None

@@ -1,0 +1,117 @@
+"""One unit asked outside of a run, to make or to try a profile: reads only, and not for long."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from verifier.model import mib
+from verifier.model.address import Address
+from verifier.model.credentials import SnmpEntry
+from verifier.model.profile import Profile
+from verifier.probes.snmp import SnmpClient, Target
+from verifier.session import readings
+from verifier.session.probing import Paces, Probing
+from verifier.session.readings import Got, failure
+
+ENTERPRISES = "1.3.6.1.4.1"
+"""Where makers' own objects are (RFC 2578 4, RFC 1155 3.1.4)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A unit and how to ask it. `port`: UDP; None: the entry's."""
+
+    address: Address
+    entry: SnmpEntry
+    port: int | None = None
+    timeout_s: float = 2.0
+    retries: int = 1
+
+    @property
+    def target(self) -> Target:
+        """The same in the SNMP client's words."""
+        return Target(
+            address=self.address,
+            entry=self.entry,
+            port=self.port,
+            timeout_s=self.timeout_s,
+            retries=self.retries,
+        )
+
+    def client(self) -> SnmpClient:
+        """A client that keeps to the pace of any run."""
+        return SnmpClient(Paces.of(Probing()).for_address(loopback=self.address.is_loopback))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """What a unit said.
+
+    Attributes:
+        silence: why it said nothing; empty where it answered.
+        system: its system group, as text by name: `sysName`, ...
+        got: its readings by the profile, in the profile's order.
+        shown: the objects found, as text by OID.
+        cut: why not all objects were read; empty where all were.
+        took_s: how long the walk took.
+    """
+
+    silence: str = ""
+    system: Mapping[str, str] = field(default_factory=dict)
+    got: tuple[Got, ...] = ()
+    shown: Mapping[str, str] = field(default_factory=dict)
+    cut: str = ""
+    took_s: float = 0.0
+
+
+def read(asked: Asked, profile: Profile, *, deadline_s: float) -> Heard:
+    """The unit's readings by a profile. Raises CannotMeasureError where we cannot ask."""
+    return asyncio.run(_read(asked, profile, deadline_s))
+
+
+def walk(asked: Asked, root: str, *, max_objects: int, deadline_s: float) -> Heard:
+    """The unit's objects below `root`. Raises CannotMeasureError where we cannot ask."""
+    return asyncio.run(_walk(asked, root, max_objects, deadline_s))
+
+
+async def _read(asked: Asked, profile: Profile, deadline_s: float) -> Heard:
+    named = profile.named_readings()
+    got: dict[str, Got] = {}
+    async with asked.client() as client:
+        silence, system = await _system(client, asked.target)
+        if silence:
+            return Heard(silence=silence)
+        try:
+            async with asyncio.timeout(deadline_s):
+                async for one in readings.read(client, asked.target, named):
+                    got[one.name] = one
+        except TimeoutError:
+            late = f"not read within {deadline_s:g} s"
+            got = {n: Got(name=n, reading=r, problem=late) for n, r in named.items()} | got
+    return Heard(system=system, got=tuple(got[name] for name in named))
+
+
+async def _walk(asked: Asked, root: str, max_objects: int, deadline_s: float) -> Heard:
+    async with asked.client() as client:
+        silence, system = await _system(client, asked.target)
+        if silence:
+            return Heard(silence=silence)
+        table = await client.walk(asked.target, [root], max_rows=max_objects, deadline_s=deadline_s)
+    found = [binding for row in table.rows.values() for binding in row.values()]
+    return Heard(
+        system=system,
+        shown={b.oid: b.text for b in found if not b.missing},
+        cut="" if table.complete else failure(table),
+        took_s=table.took_ms / 1000,
+    )
+
+
+async def _system(client: SnmpClient, target: Target) -> tuple[str, dict[str, str]]:
+    """Why the unit does not answer, or its system group."""
+    reply = await client.get(target, list(mib.SYSTEM.values()))
+    if reply.outcome != "answered":
+        return failure(reply), {}
+    values = {name: reply.binding(oid) for name, oid in mib.SYSTEM.items()}
+    return "", {n: b.text for n, b in values.items() if b is not None and not b.missing}
