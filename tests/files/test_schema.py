@@ -72,6 +72,21 @@ version = "2c"
 community_env = "BENCH_COMMUNITY"
 port = 161
 """)
+RUNBOOK = {
+    "format": "plan-verifier/runbook/1", "setting": "segment", "laptop_addresses": "one",
+    "laptop_start": [], "proved_best": True, "lower_bound": None, "device_changes": 1,
+    "connects": 0, "laptop_changes": 2,
+    "steps": [
+        {"n": 1, "action": "set-laptop", "addresses": ["192.0.2.250/24"]},
+        {"n": 2, "action": "set-device", "device": "lighthouse-quarry", "from": "192.0.2.21/24",
+         "to": "198.18.20.11/24", "gateway": "198.18.20.1", "temporary": False},
+        {"n": 3, "action": "set-laptop", "addresses": ["198.18.20.250/24"]},
+        {"n": 4, "action": "confirm", "device": "lighthouse-quarry", "address": "198.18.20.11",
+         "silent": "192.0.2.21"},
+    ],
+    "follow_ups": [{"kind": "gateway", "subject": {"kind": "device", "name": "x"}, "message": "m"}],
+    "blocked": [{"device": "x", "reason": "r"}],
+}  # fmt: skip
 MAPPING = tomllib.loads("""
 format = "plan-verifier/mapping/1"
 [[sheet]]
@@ -103,6 +118,7 @@ def documents(example_yaml: Path) -> Any:
         "result": RESULT,
         "plan-check": PLAN_CHECK,
         "fit": FIT,
+        "runbook": RUNBOOK,
         "plan": _plan(example_yaml),
         "profile": _profile(),
         "credentials": CREDENTIALS,

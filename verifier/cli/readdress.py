@@ -201,10 +201,8 @@ def _sheet(given: dict[str, Any], plan: Plan, task: Task, runbook: Runbook) -> S
     if runbook.setting == "one-at-a-time" and not given["one_at_a_time"]:
         alike = sharing(task.units)
         named = ", ".join(plain(u.name) for u in alike[:6]) + (" ..." if len(alike) > 6 else "")  # noqa: PLR2004
-        notes = (
-            f"One at a time, because {named} share a present address: attached together they "
-            "could not be told apart.",
-        )
+        why = f"One at a time, because {named} share a present address: attached together they "
+        notes = (why + "could not be told apart.",)
     return Sheet(
         plan=f"{name}, revision {plan.network.revision}" if plan.network.revision else name,
         runbook=runbook,

@@ -75,7 +75,7 @@ def lines(sheet: Sheet) -> Iterator[Line]:
     held: tuple[Interface, ...] = sheet.runbook.laptop_start
     for step in sheet.runbook.steps:
         if isinstance(step, Connect):
-            yield Line(step, "CONNECT", _connect(step))
+            yield Line(step, "CONNECT", _connect(step), ((_forget(sheet), ""),))
         elif isinstance(step, SetLaptop):
             yield _laptop(sheet, step, held)
             held = step.addresses
@@ -89,6 +89,16 @@ def _connect(step: Connect) -> str:
     if step.device is None:
         return "attach all units together"
     return f"attach {plain(step.device)} alone; take every other unit off"
+
+
+def _forget(sheet: Sheet) -> str:
+    """Empties the laptop's neighbour cache: another unit may have one and the same address.
+
+    ip-neighbour(8), macOS' arp(8), Windows' netsh.
+    """
+    if sheet.system == "linux":
+        return f"ip neigh flush dev {sheet.interface or PLACEHOLDER}"
+    return "arp -d -a" if sheet.system == "macos" else "netsh interface ip delete arpcache"
 
 
 def _laptop(sheet: Sheet, step: SetLaptop, held: tuple[Interface, ...]) -> Line:

@@ -27,9 +27,7 @@ class Brute:
         face = ipaddress.ip_interface
         self.start = [face(u["present"]) for u in case["units"].values()]
         self.goal = [face(u["planned"]) for u in case["units"].values()]
-        self.gates = [
-            (u["present_gateway"], u["gateway"]) for u in case["units"].values()
-        ]
+        self.gates = [(u["present_gateway"], u["gateway"]) for u in case["units"].values()]
         self.stay = [
             (u["present"], u["present_gateway"]) == (u["planned"], u["gateway"])
             for u in case["units"].values()
@@ -80,7 +78,14 @@ class Brute:
             i, path = first, []
             while i is not None and i not in path:
                 path.append(i)
-                i = next((j for j in range(len(self.names)) if j != i and self.start[j].ip == self.goal[i].ip), None)
+                i = next(
+                    (
+                        j
+                        for j in range(len(self.names))
+                        if j != i and self.start[j].ip == self.goal[i].ip
+                    ),
+                    None,
+                )
             if i == first and len(path) > 1:
                 found.add(first)
         return found
@@ -104,7 +109,9 @@ class Brute:
                 if prefix > ip.max_prefixlen:
                     continue
                 face = ipaddress.ip_interface(f"{ip}/{prefix}")
-                if self.is_host(ip, face.network) and any(n.overlaps(face.network) for n in self.nets if n.version == ip.version):
+                if self.is_host(ip, face.network) and any(
+                    n.overlaps(face.network) for n in self.nets if n.version == ip.version
+                ):
                     faces.append(face)
         ever = {i.ip for i in (*self.start, *self.goal)}
         kept: dict[Any, list[Any]] = {}
@@ -142,10 +149,18 @@ class Brute:
     def reached(self, at: Any, via: Any, laptop: tuple[Any, ...]) -> bool:
         if self.direct(at, via, laptop):
             return True
-        if self.case["setting"] != "remote" or any(f.ip == at.ip or str(f.ip) == via for f in laptop):
+        if self.case["setting"] != "remote" or any(
+            f.ip == at.ip or str(f.ip) == via for f in laptop
+        ):
             return False
         out = self.case.get("laptop_gateway")
-        towards = at.ip if any(at.ip in f.network for f in laptop) else ipaddress.ip_address(out) if out else None
+        towards = (
+            at.ip
+            if any(at.ip in f.network for f in laptop)
+            else ipaddress.ip_address(out)
+            if out
+            else None
+        )
         on = [f for f in laptop if towards is not None and towards in f.network]
         if not on or on[0].version != at.version or (out == str(at.ip) and towards != at.ip):
             return False

@@ -23,7 +23,10 @@ SUBNETS = (
 def random_case(chance: random.Random) -> dict[str, Any]:
     """2 to 6 units in 1 to 4 subnets: moves, swaps, chains, rings, shared addresses."""
     setting = chance.choice(("segment", "segment", "remote", "one-at-a-time"))
-    nets = [ipaddress.ip_network(n) for n in chance.sample(SUBNETS, chance.randint(1, 3 + (chance.random() < 0.3)))]
+    nets = [
+        ipaddress.ip_network(n)
+        for n in chance.sample(SUBNETS, chance.randint(1, 3 + (chance.random() < 0.3)))
+    ]
     count = chance.choice((2, 2, 3, 3, 3, 4, 4, 5, 6))
     pool = [f"{ip}/{n.prefixlen}" for n in nets for ip in _some_hosts(n)]
     units: dict[str, dict[str, Any]] = {}
@@ -35,10 +38,14 @@ def random_case(chance: random.Random) -> dict[str, Any]:
         before = [chance.choice(before[: max(1, count // 2)]) for _ in range(count)]
     held = {}
     for net in nets:
-        if chance.random() < 0.3 and str(_some_hosts(net)[0]) not in {b.split("/")[0] for b in before}:
+        if chance.random() < 0.3 and str(_some_hosts(net)[0]) not in {
+            b.split("/")[0] for b in before
+        }:
             held[str(_some_hosts(net)[0])] = "the gateway"
     for i in range(count):
-        stays = chance.random() < 0.1 and before[i].split("/")[0] not in {a.split("/")[0] for a in after}
+        stays = chance.random() < 0.1 and before[i].split("/")[0] not in {
+            a.split("/")[0] for a in after
+        }
         units["abcdef"[i]] = {
             "present": before[i], "present_gateway": _gateway(before[i], held),
             "planned": before[i] if stays and before.count(before[i]) == 1 else after[i], "gateway": None, "uplink": [],

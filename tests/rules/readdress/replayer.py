@@ -56,11 +56,15 @@ class Replay:
 
     def source(self, address: Any) -> Any:
         """The laptop's source address towards an on-link address: longest prefix, then first."""
-        on = [own for own in self.laptop if own.version == address.version and address in own.network]
+        on = [
+            own for own in self.laptop if own.version == address.version and address in own.network
+        ]
         if not on:
             return None
         own = max(on, key=lambda own: own.network.prefixlen)
-        return own.ip if host(ipaddress.ip_interface(f"{address}/{own.network.prefixlen}")) else None
+        return (
+            own.ip if host(ipaddress.ip_interface(f"{address}/{own.network.prefixlen}")) else None
+        )
 
     def direct(self, at: Any, via: Any) -> bool:
         source = self.source(at.ip)
@@ -136,7 +140,11 @@ class Replay:
             self.nobody_cut_off(step, name, new)
         planned = self.units[name]["planned"]
         if step["temporary"]:
-            subnets = {ipaddress.ip_interface(u[k]).network for u in self.units.values() for k in ("present", "planned")}
+            subnets = {
+                ipaddress.ip_interface(u[k]).network
+                for u in self.units.values()
+                for k in ("present", "planned")
+            }
             if new.network not in subnets:
                 self.say(step, f"{new} is in no subnet of the plan")
         elif (step["to"], step["gateway"]) != (planned, self.units[name]["gateway"]):
@@ -152,10 +160,18 @@ class Replay:
         for other in self.units:
             far = not self.direct(self.at[other], self.via[other])
             before = (str(self.at[other]), str(self.via[other])) == (
-                self.units[other]["present"], str(self.units[other]["present_gateway"]),
+                self.units[other]["present"],
+                str(self.units[other]["present_gateway"]),
             )
             to_move = other not in self.blocked and self.needs_change(other)
-            if other != name and old != new.ip and to_move and before and far and self.via[other] == old:
+            if (
+                other != name
+                and old != new.ip
+                and to_move
+                and before
+                and far
+                and self.via[other] == old
+            ):
                 self.say(step, f"cuts off {other}")
 
     def needs_change(self, name: str) -> bool:
@@ -217,9 +233,7 @@ def judge(case: Case, runbook: dict[str, Any]) -> list[str]:
     if told != (counts["set-device"], counts["connect"], counts["set-laptop"]):
         replay.wrong.append(f"counts are {counts}")
     for name, unit in case["units"].items():
-        want = (
-            ("present", "present_gateway") if name in replay.blocked else ("planned", "gateway")
-        )
+        want = ("present", "present_gateway") if name in replay.blocked else ("planned", "gateway")
         if (str(replay.at[name]), replay.via[name]) != (unit[want[0]], _ip(unit[want[1]])):
             replay.wrong.append(f"{name} ends at {replay.at[name]} by {replay.via[name]}")
         if name in replay.pending:

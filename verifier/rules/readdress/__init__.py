@@ -1,9 +1,9 @@
 """The runbook from present to planned addresses: steps, follow-ups, what is blocked.
 
-State: which units are attached, the laptop's set of addresses, each unit's address. `request` makes
-a task of a plan and of what was asked, `obstacles` says who cannot be moved whatever the order is,
-`search` finds the best order of the rest (`rough` a good one where there are too many), `follow_ups`
-what else must be changed.
+State: which units are attached, the laptop's set of addresses, each unit's address. `request`
+makes a task of a plan and of what was asked, `obstacles` says who cannot be moved whatever the
+order is, `search` finds the best order of the rest (`rough` a good one where there are too many),
+`follow_ups` what else must be changed.
 """
 
 from __future__ import annotations

@@ -39,7 +39,8 @@ def follow_ups(plan: Plan, units: Iterable[Unit], moved: Iterable[Unit]) -> tupl
         made += _hosts(plan, unit)
         made.append(_neighbour_cache(unit, before.get(unit.planned.key)))
         made.append(_label(unit.device, unit))
-    made += [_plan_row(plan, u) for u in all_moved]
+    rows = {d.name: d for d in plan.devices}
+    made += [_plan_row(plan, rows[u.name], u) for u in all_moved]
     return tuple(made)
 
 
@@ -124,14 +125,13 @@ def _label(device: Device, unit: Unit) -> FollowUp:
     )
 
 
-def _plan_row(plan: Plan, unit: Unit) -> FollowUp:
+def _plan_row(plan: Plan, row: Device, unit: Unit) -> FollowUp:
     place = plan.origin("devices", unit.name, "address") or "the plan"
-    known = next((d for d in plan.devices if d.name == unit.name), unit.device)
-    if (known.address, known.gateway) == (unit.planned.at, unit.planned.gateway):
+    if (row.address, row.gateway) == (unit.planned.at, unit.planned.gateway):
         what = f"once it is moved, record its present address as {unit.planned.at}"
     else:
         by = f" by {unit.planned.gateway}" if unit.planned.gateway else ""
-        what = f"its row says {known.address}; it is to be {unit.planned.at}{by}"
+        what = f"its row says {row.address}; it is to be {unit.planned.at}{by}"
     return FollowUp(
         "plan",
         Subject("device", unit.name),

@@ -31,26 +31,33 @@ def obstacles(task: Task, blocked: Mapping[str, str]) -> dict[str, str]:
         new: dict[str, str] = {}
         free: dict[Net, list[int]] = {}
         for unit in task.units:
-            if not unit.moves or unit.name in found:
-                continue
-            reason = _at_present(task, unit) or _in_the_end(task, unit)
-            if reason is None and remote and shared[unit.present.key] > 1:
-                reason = _shared(unit)
-            if reason is None and (other := staying.get(unit.planned.key)) not in (None, unit):
-                assert other is not None
-                reason = (
-                    f"its planned address {unit.planned.at.address} is held by {other.name}, "
-                    "which stays there: move that one first"
-                )
-            if reason is None and remote:
-                reason = _no_way(task, unit)
-            if reason is None and not remote:
-                reason = _no_room(task, unit, staying, free)
-            if reason is not None:
-                new[unit.name] = reason
+            if unit.moves and unit.name not in found:
+                reason = _standing(task, unit, shared) or _held_by_one_that_stays(unit, staying)
+                if reason is None and not remote:
+                    reason = _no_room(task, unit, staying, free)
+                if reason is not None:
+                    new[unit.name] = reason
         if not new:
             return {name: why for name, why in found.items() if name not in blocked}
         found.update(new)
+
+
+def _standing(task: Task, unit: Unit, shared: Mapping[Key, int]) -> str | None:
+    """What stands against a unit on its own."""
+    reason = _at_present(task, unit) or _in_the_end(task, unit)
+    if reason is None and task.setting == "remote":
+        return _shared(unit) if shared[unit.present.key] > 1 else _no_way(task, unit)
+    return reason
+
+
+def _held_by_one_that_stays(unit: Unit, staying: Mapping[Key, Unit]) -> str | None:
+    other = staying.get(unit.planned.key)
+    if other is None or other is unit:
+        return None
+    return (
+        f"its planned address {unit.planned.at.address} is held by {other.name}, which stays "
+        "there: move that one first"
+    )
 
 
 def _at_present(task: Task, unit: Unit) -> str | None:

@@ -98,10 +98,7 @@ def _aside_nets(world: World, unbroken: list[tuple[int, ...]], roomy: list[Net])
 
 def _candidates(world: World, run: Run, net: Net, *, wide: bool) -> list[Interface]:
     """Addresses for the laptop in a subnet; `wide`: with the mask of the widest around it."""
-    if net in world.tight:
-        found = _tight_hosts(world, run, net)
-    else:
-        found = world.spare[net][:1]
+    found = _tight_hosts(world, run, net) if net in world.tight else world.spare[net][:1]
     return [Interface(f.address, world.wide[net]) for f in found] if wide else found
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from verifier.model.address import Interface
 from verifier.model.runbook import (
     Blocked,
     Confirm,

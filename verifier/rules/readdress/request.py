@@ -1,4 +1,4 @@
-"""From a plan and what was asked to a task: where each unit is, where it is to be, who holds what."""
+"""From a plan and what was asked to a task: where each unit is and is to be, who holds what."""
 
 from __future__ import annotations
 
@@ -144,7 +144,7 @@ def sharing(units: Iterable[Unit]) -> list[Unit]:
     return [u for u in every if u.moves and counts[u.present.key] > 1]
 
 
-# -- addresses of others -----------------------------------------------------------------------------
+# -- addresses of others -------------------------------------------------------------------------
 
 
 def _held(plan: Plan, units: Sequence[Unit], wish: Wish) -> dict[Key, str]:
@@ -158,11 +158,14 @@ def _held(plan: Plan, units: Sequence[Unit], wish: Wish) -> dict[Key, str]:
     before, after = {u.present.key for u in units}, {u.planned.key for u in units}
     used = {u.present.gateway_key for u in units}
     gateways_before = before if wish.new_addresses or wish.old is not None else before & used
-    for unit in units:
-        for spot in (unit.present, unit.planned):
-            own = before | after if spot is unit.present else after | gateways_before
-            if spot.gateway_key is not None and spot.gateway_key not in own | set(held):
-                held[spot.gateway_key] = f"gateway {spot.gateway}"
+    sides = (
+        (before | after, (u.present for u in units)),
+        (after | gateways_before, (u.planned for u in units)),
+    )
+    for own, spots in sides:
+        for spot in spots:
+            if spot.gateway_key is not None and spot.gateway_key not in own:
+                held.setdefault(spot.gateway_key, f"gateway {spot.gateway}")
     if wish.laptop_gateway is not None and wish.setting == "remote":
         key = key_of(wish.laptop_gateway)
         if key not in before | after:
@@ -177,7 +180,7 @@ def _factory_addresses(profiles: Iterable[Profile]) -> Iterable[Key]:
                 yield key_of(at.address)
 
 
-# -- laptop ------------------------------------------------------------------------------------------
+# -- laptop --------------------------------------------------------------------------------------
 
 
 def _check_laptop(task: Task) -> None:

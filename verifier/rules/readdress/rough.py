@@ -137,7 +137,7 @@ class _Queue:
         self._order = deque(sorted(i for left in self._left.values() for i in left))
 
     def _singles(self, starts: list[Key]) -> Iterator[int]:
-        """All but the last of those that share an address, all of a ring, and whom these wait for."""
+        """All but the last that share an address, all of a ring, and whom these wait for."""
         holders: dict[Key, list[int]] = {}
         for i, key in enumerate(starts):
             holders.setdefault(key, []).append(i)

@@ -1,4 +1,4 @@
-"""The laptop's addresses made plain: none that a stay does not need, and no mask wider than that."""
+"""The laptop's addresses made plain: none that a stay does not need, and no mask too wide."""
 
 from __future__ import annotations
 

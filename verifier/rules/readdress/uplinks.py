@@ -34,9 +34,8 @@ def first_before(units: Sequence[Unit], movers: Sequence[Unit]) -> Waits:
     sizes: dict[int, int] = defaultdict(int)
     for ring in inner.values():
         sizes[ring] += 1
-    for name, ups in single.items():
-        if all(sizes[inner[v]] == 1 for v in (name, *ups)):
-            kept[name] = ups
+    free = {n: ups for n, ups in single.items() if all(sizes[inner[v]] == 1 for v in (n, *ups))}
+    kept |= free
     below: dict[int, list[int]] = defaultdict(list)
     above: dict[int, list[int]] = defaultdict(list)
     for name, i in number.items():
@@ -65,7 +64,7 @@ def _nearest_movers(
     return list(found)
 
 
-def _rings(graph: Mapping[str, Sequence[str]]) -> dict[str, int]:
+def _rings(graph: Mapping[str, Sequence[str]]) -> dict[str, int]:  # noqa: C901 - one algorithm
     """The number of the strongly connected part each unit is in (Tarjan's method, no recursion)."""
     order: dict[str, int] = {}
     low: dict[str, int] = {}

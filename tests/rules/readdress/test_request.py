@@ -1,0 +1,240 @@
+"""From plan and wishes to a task: where units are and are to be, who holds what, what is refused."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from verifier.errors import InputError, UsageError, VerifierError
+from verifier.model.address import Address, Interface, Mac
+from verifier.model.plan import Device, Host, Management, Network, Plan
+from verifier.model.profile import Factory, Profile
+from verifier.rules.readdress import readdress
+from verifier.rules.readdress.renumber import Change, Renumber
+from verifier.rules.readdress.request import Wish, finished, task
+
+PROFILES = {
+    "mib2": Profile(id="mib2"),
+    "radio": Profile(
+        id="radio",
+        factory=Factory(
+            low=Interface.parse("192.0.2.20/24"), high=Interface.parse("192.0.2.21/24")
+        ),
+    ),
+}
+
+
+def device(name: str, address: str, **more: object) -> Device:
+    """A device; addresses are given as text."""
+    for key in ("gateway", "present_gateway"):
+        if key in more:
+            more[key] = Address.parse(str(more[key]))
+    if "present_address" in more:
+        more["present_address"] = Interface.parse(str(more["present_address"]))
+    return Device(name=name, address=Interface.parse(address), **more)  # type: ignore[arg-type]
+
+
+def plan(*devices: Device, name: str = "Harbour", hosts: tuple[Host, ...] = ()) -> Plan:
+    return Plan(network=Network(name=name), devices=devices, management=Management(hosts=hosts))
+
+
+def change(text: str) -> Change:
+    name, _, value = text.partition("=")
+    at, _, gateway = value.partition(",")
+    return Change(
+        device=name,
+        address=Interface.parse(at),
+        gateway=Address.parse(gateway) if gateway else None,
+    )
+
+
+def renumber(text: str) -> Renumber:
+    old, new = (Interface.parse(part) for part in text.split("="))
+    return Renumber(old=old, new=new)
+
+
+def moves(made: Plan, **wish: object) -> dict[str, tuple[str, str]]:
+    """Present and planned address of the units that move."""
+    units = task(made, PROFILES, Wish(**wish)).units  # type: ignore[arg-type]
+    return {u.name: (str(u.present.at), str(u.planned.at)) for u in units if u.moves}
+
+
+TWO = plan(
+    device("a", "198.18.20.11/24", gateway="198.18.20.1"),
+    device("b", "198.18.20.12/24", gateway="198.18.20.1"),
+)
+
+
+def test_present_is_said_else_factory_else_planned() -> None:
+    made = plan(
+        device("a", "198.18.20.11/24", present_address="198.18.9.9/24", profile="radio"),
+        device("b", "198.18.20.12/24", profile="radio", tx_band="high"),
+        device("c", "198.18.20.13/24", profile="radio", tx_band="low"),
+        device("d", "198.18.20.14/24"),
+    )
+    assert moves(made) == {
+        "a": ("198.18.9.9/24", "198.18.20.11/24"),
+        "b": ("192.0.2.21/24", "198.18.20.12/24"),
+        "c": ("192.0.2.20/24", "198.18.20.13/24"),
+    }
+
+
+def test_done_units_are_in_place() -> None:
+    made = plan(device("b", "198.18.20.12/24", profile="radio", tx_band="high"))
+    assert moves(made, done=("b",)) == {}
+
+
+def test_a_shared_present_address_forces_one_at_a_time() -> None:
+    """Until all but one of them are done."""
+    made = plan(
+        *(
+            device(n, f"198.18.20.{i}/24", profile="radio", tx_band="low")
+            for i, n in enumerate("ab", 11)
+        )
+    )
+    assert task(made, PROFILES, Wish()).setting == "one-at-a-time"
+    assert task(made, PROFILES, Wish(done=("a",))).setting == "segment"
+
+
+def test_from_an_old_plan_by_name_serial_and_mac() -> None:
+    mac = Mac.parse("02:00:5e:10:00:01")
+    old = plan(
+        device("a", "198.18.1.11/24"), device("old-b", "198.18.1.12/24", serial="7"),
+        device("old-c", "198.18.1.13/24", mac=mac), device("gone", "198.18.1.14/24"),
+    )  # fmt: skip
+    new = plan(
+        device("a", "198.18.2.11/24"), device("b", "198.18.2.12/24", serial="7"),
+        device("c", "198.18.2.13/24", mac=mac), device("d", "198.18.1.14/24"),
+    )  # fmt: skip
+    assert moves(new, old=old) == {
+        "a": ("198.18.1.11/24", "198.18.2.11/24"),
+        "b": ("198.18.1.12/24", "198.18.2.12/24"),
+        "c": ("198.18.1.13/24", "198.18.2.13/24"),
+    }
+
+
+def test_a_unit_that_only_the_old_plan_has_holds_its_address() -> None:
+    old = plan(device("a", "198.18.1.11/24"), device("gone", "198.18.2.11/24"))
+    new = plan(device("a", "198.18.2.11/24"))
+    runbook = readdress(new, task(new, PROFILES, Wish(old=old)))
+    assert "gone of the old plan" in runbook.blocked[0].reason
+
+
+def test_renumbering_keeps_host_numbers_and_masks_and_takes_gateways_along() -> None:
+    made = task(TWO, PROFILES, Wish(renumbers=(renumber("198.18.20.0/24=198.18.30.0/24"),)))
+    assert [str(u.planned.at) for u in made.units] == ["198.18.30.11/24", "198.18.30.12/24"]
+    assert {str(u.planned.gateway) for u in made.units} == {"198.18.30.1"}
+
+
+def test_a_unit_that_is_the_gateway_is_renumbered_after_those_behind_it() -> None:
+    """It holds its address itself: the gateway is nobody else's."""
+    made = plan(device("router", "198.18.20.1/24"), *TWO.devices)
+    asked = task(made, PROFILES, Wish(renumbers=(renumber("198.18.20.0/24=198.18.30.0/24"),)))
+    runbook = readdress(made, asked)
+    assert runbook.blocked == ()
+    kinds = [(f.subject.name, f.message) for f in runbook.follow_ups if f.kind == "gateway"]
+    assert [name for name, _ in kinds] == ["a", "b"]
+    assert all("was 198.18.20.1" in message for _, message in kinds)
+
+
+def test_moving_the_gateway_alone_is_told_to_those_who_use_it() -> None:
+    made = plan(device("router", "198.18.20.1/24"), *TWO.devices)
+    runbook = readdress(
+        made, task(made, PROFILES, Wish(changes=(change("router=198.18.20.254/24"),)))
+    )
+    told = {f.subject.name: f.message for f in runbook.follow_ups if f.kind == "gateway"}
+    assert set(told) == {"a", "b"}
+    assert all("198.18.20.1 is gone" in message for message in told.values())
+
+
+def test_follow_ups_of_one_move() -> None:
+    """Poller, receiver, cache with the old MAC, label, row of the plan, units behind it."""
+    host = Host(
+        name="manager-1", address=Address.parse("203.0.113.10"), uses=("snmp", "trap", "syslog")
+    )
+    made = plan(
+        device("a", "198.18.20.11/24", present_address="198.18.20.12/24", label="A > B", mac=Mac.parse("02:00:5e:10:00:01")),
+        device("b", "198.18.20.13/24", present_address="198.18.20.11/24", uplink=("a",)),
+        hosts=(host,),
+    )  # fmt: skip
+    runbook = readdress(made, task(made, PROFILES, Wish()))
+    told = {(f.kind, f.subject.kind, f.subject.name): f.message for f in runbook.follow_ups}
+    assert {k for k, _, _ in told} == {
+        "manager",
+        "receiver",
+        "neighbour-cache",
+        "label",
+        "plan",
+        "uplink",
+    }
+    assert (
+        "198.18.20.12" in told["manager", "host", "manager-1"]
+        or "198.18.20.11" in told["manager", "host", "manager-1"]
+    )
+    cache = told["neighbour-cache", "device", "a"]
+    for words in ("02:00:5e:10:00:01", "198.18.20.11 as b", "ip neigh flush", "arp -d", "Windows"):
+        assert words in cache
+    assert "'A > B'" in told["label", "device", "a"]
+    assert ("uplink", "device", "b") in told
+
+
+def test_what_was_planned_is_written_and_read_as_what_is_left() -> None:
+    """A written plan gives the same moves by itself, but for those that are done."""
+    wish = Wish(renumbers=(renumber("198.18.20.0/24=198.18.30.0/24"),), done=("a",))
+    written = finished(TWO, task(TWO, PROFILES, wish), wish.done)
+    assert moves(written) == {"b": ("198.18.20.12/24", "198.18.30.12/24")}
+
+
+def test_a_done_unit_is_not_taken_back_to_its_factory_address() -> None:
+    made = plan(device("a", "198.18.20.11/24", profile="radio", tx_band="low"))
+    written = finished(made, task(made, PROFILES, Wish(done=("a",))), ["a"])
+    assert moves(written) == {}
+
+
+REFUSED = [
+    ("unknown device", TWO, {"done": ("c",)}, UsageError, ["'c'"]),
+    ("too small", TWO, {"renumbers": (renumber("198.18.20.0/24=198.18.30.0/29"),)}, UsageError, ["too small", "a (198.18.20.11/24)", "b ("]),
+    ("no unit there", TWO, {"renumbers": (renumber("198.18.50.0/24=198.18.30.0/24"),)}, UsageError, ["no unit"]),
+    ("a host for a subnet", TWO, {"renumbers": (renumber("198.18.20.5/24=198.18.30.0/24"),)}, UsageError, ["198.18.20.0/24"]),
+    ("two families", TWO, {"renumbers": (renumber("198.18.20.0/24=2001:db8::/64"),)}, UsageError, ["IPv6"]),
+    ("two at one address", TWO, {"changes": (change("a=198.18.20.12/24"),)}, UsageError, ["a and b", "198.18.20.12"]),
+    ("contradiction", TWO, {"changes": (change("a=198.18.30.5/24"), change("a=198.18.30.6/24"))}, UsageError, ["contradict", "198.18.30.5/24", "198.18.30.6/24"]),
+    ("contradiction with a renumbering", TWO, {"changes": (change("a=198.18.40.5/24"),), "renumbers": (renumber("198.18.20.0/24=198.18.30.0/24"),)}, UsageError, ["contradict"]),
+    ("not a host", TWO, {"changes": (change("a=198.18.30.0/24"),)}, UsageError, ["network address"]),
+    ("old plan and changes", TWO, {"old": TWO, "changes": (change("a=198.18.30.5/24"),)}, UsageError, ["--from"]),
+    ("another network", TWO, {"old": plan(device("x", "198.18.1.1/24"), name="Ferry")}, InputError, ["another network", "Ferry", "Harbour"]),
+    ("afar without a laptop", TWO, {"setting": "remote", "changes": (change("a=198.18.20.13/24"),)}, UsageError, ["--laptop"]),
+    ("afar without a gateway", TWO, {"setting": "remote", "laptop": (Interface.parse("203.0.113.9/24"),), "changes": (change("a=198.18.20.13/24"),)}, UsageError, ["--laptop-gateway"]),
+    ("the laptop is a unit", TWO, {"laptop": (Interface.parse("198.18.20.11/24"),)}, UsageError, ["address of a"]),
+    ("two addresses, one allowed", TWO, {"many": False, "laptop": (Interface.parse("198.18.20.9/24"), Interface.parse("198.18.20.8/24"))}, UsageError, ["once"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("made", "wish", "error", "words"), [r[1:] for r in REFUSED], ids=[r[0] for r in REFUSED]
+)
+def test_refused(
+    made: Plan, wish: dict[str, object], error: type[VerifierError], words: list[str]
+) -> None:
+    with pytest.raises(error) as caught:
+        task(made, PROFILES, Wish(**wish))  # type: ignore[arg-type]
+    assert all(word in str(caught.value) for word in words), str(caught.value)
+
+
+def test_a_kept_gateway_outside_the_new_subnet_blocks_and_says_how_to_name_one() -> None:
+    made = task(TWO, PROFILES, Wish(changes=(change("a=198.18.30.5/24"),)))
+    reason = readdress(TWO, made).blocked[0].reason
+    assert "--change a=198.18.30.5/24,GATEWAY" in reason
+    good = task(TWO, PROFILES, Wish(changes=(change("a=198.18.30.5/24,198.18.30.1"),)))
+    assert readdress(TWO, good).blocked == ()
+
+
+def test_factory_addresses_are_not_given_to_the_laptop() -> None:
+    """The highest free one is taken, but none a new unit may bring along."""
+    radio = dataclasses.replace(
+        PROFILES["radio"], factory=Factory(address=Interface.parse("192.0.2.254/24"))
+    )
+    made = plan(device("a", "198.18.20.11/24", profile="radio"))
+    runbook = readdress(made, task(made, {"radio": radio}, Wish()))
+    assert str(runbook.steps[0].addresses[0]) == "192.0.2.253/24"  # type: ignore[union-attr]
