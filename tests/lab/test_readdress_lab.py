@@ -76,11 +76,11 @@ CASES = {
     "IPv6 swap": case("2001:db8:20::11/64 > 2001:db8:20::12/64", "2001:db8:20::12/64 > 2001:db8:20::11/64"),
     "from afar, far end first": case(
         f"{A}.11/24,{A}.1 > {B}.11/24,{B}.1", f"{A}.12/24,{A}.1 > {B}.12/24,{B}.1 via a",
-        f"{A}.13/24,{A}.1 > {B}.13/24,{B}.1 via b", **AFAR,
+        f"{A}.13/24,{A}.1 > {B}.13/24,{B}.1 via b", **AFAR,  # type: ignore[arg-type]
     ),
-    "from afar, swap": case(f"{A}.11/24,{A}.1 > {A}.12/24,{A}.1", f"{A}.12/24,{A}.1 > {A}.11/24,{A}.1", **AFAR),
-    "from afar, gateway change": case(f"{A}.11/24,{A}.1 > {A}.11/24,{A}.2", **AFAR),
-    "from afar, IPv6": case("2001:db8:20::11/64,2001:db8:20::1 > 2001:db8:30::11/64,2001:db8:30::1", **AFAR_V6),
+    "from afar, swap": case(f"{A}.11/24,{A}.1 > {A}.12/24,{A}.1", f"{A}.12/24,{A}.1 > {A}.11/24,{A}.1", **AFAR),  # type: ignore[arg-type]
+    "from afar, gateway change": case(f"{A}.11/24,{A}.1 > {A}.11/24,{A}.2", **AFAR),  # type: ignore[arg-type]
+    "from afar, IPv6": case("2001:db8:20::11/64,2001:db8:20::1 > 2001:db8:30::11/64,2001:db8:30::1", **AFAR_V6),  # type: ignore[arg-type]
 }  # fmt: skip
 
 

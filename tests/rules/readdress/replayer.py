@@ -23,7 +23,7 @@ def host(interface: Any) -> bool:
         return True
     if interface.ip == net.network_address:
         return False
-    return net.version == 6 or interface.ip != net.broadcast_address
+    return net.version == 6 or interface.ip != net.broadcast_address  # type: ignore[no-any-return]
 
 
 class Replay:
@@ -210,7 +210,7 @@ class Replay:
     def blocked(self) -> set[str]:
         return self._blocked
 
-    _blocked: set[str] = set()
+    _blocked: set[str] = set()  # noqa: RUF012 - replaced in the instance
 
 
 def _ip(text: str | None) -> Any:

@@ -101,7 +101,7 @@ def test_units_of_a_ring_have_another_way() -> None:
 def test_a_gateway_that_is_a_unit_goes_last() -> None:
     """Those behind it are moved, then it, and only then they can be confirmed."""
     made = afar(
-        f"203.0.113.1/24 > 203.0.113.2/24", f"{A}.11/24,{A}.1 > {A}.21/24,{A}.2", f"{A}.1/24,{A}.254 > {A}.2/24,{A}.254",
+        "203.0.113.1/24 > 203.0.113.2/24", f"{A}.11/24,{A}.1 > {A}.21/24,{A}.2", f"{A}.1/24,{A}.254 > {A}.2/24,{A}.254",
         laptop=["203.0.113.9/24"], laptop_gateway="203.0.113.254",
         held={"203.0.113.254": "the gateway", f"{A}.254": "the gateway"},
     )  # fmt: skip
