@@ -90,6 +90,13 @@ class Brute:
                 found.add(first)
         return found
 
+    def ring_of(self, i: int) -> list[int]:
+        at = {s.ip: j for j, s in enumerate(self.start)}
+        ring = [i]
+        while (j := at[self.goal[ring[-1]].ip]) != i:
+            ring.append(j)
+        return ring
+
     def count_rings(self) -> int:
         at = {s.ip: i for i, s in enumerate(self.start)}
         left, count = set(self.ring), 0
@@ -265,7 +272,8 @@ class Brute:
                 continue
             if not self.contact(i, spot, laptop) or not self.allowed(i, spots):
                 continue
-            asides = range(len(self.aside)) if i in self.ring and spot == "p" else ()
+            whole = i in self.ring and all(spots[j][0] == "p" for j in self.ring_of(i))
+            asides = range(len(self.aside)) if whole else ()
             for to in ("g", *asides):
                 new = _with(spots, i, (to, self.keys[i, spot]))
                 if self.sound(self.attached_keys(attached, new), laptop):

@@ -6,6 +6,7 @@ import itertools
 from collections.abc import Iterator
 
 from verifier.model.address import Interface
+from verifier.rules.readdress.aside import temporary
 from verifier.rules.readdress.run import ALL, ASIDE, DONE, NEW, NONE, START, Run, State
 from verifier.rules.readdress.spots import Net, Spot, inside, key_of
 from verifier.rules.readdress.world import World
@@ -61,7 +62,7 @@ def laptops(world: World, run: Run) -> list[tuple[Interface, ...]]:
     if world.task.many:
         sets = _sets(world, run, wanted)
     else:
-        sets = [(c,) for net in wanted for c in _candidates(world, run, net, wide=True)]
+        sets = [(c,) for net in wanted for c in candidates(world, run, net, wide=True)]
     if conflict:
         sets.append(())
     return [s for s in dict.fromkeys(sets) if s != run.laptop]
@@ -76,7 +77,7 @@ def _sets(world: World, run: Run, wanted: list[Net]) -> list[tuple[Interface, ..
     tight = [n for n in wanted if n in world.tight]
     choices: list[list[Interface | None]] = []
     for net in tight:
-        found = _candidates(world, run, net, wide=False)
+        found = candidates(world, run, net, wide=False)
         settled = len(found) == 1 and _forever(world, run, found[0])
         choices.append([*found] if settled else [*found, None])
     made = (
@@ -96,7 +97,7 @@ def _aside_nets(world: World, unbroken: list[tuple[int, ...]], roomy: list[Net])
     return list(itertools.islice(others, 1))
 
 
-def _candidates(world: World, run: Run, net: Net, *, wide: bool) -> list[Interface]:
+def candidates(world: World, run: Run, net: Net, *, wide: bool) -> list[Interface]:
     """Addresses for the laptop in a subnet; `wide`: with the mask of the widest around it."""
     found = _tight_hosts(world, run, net) if net in world.tight else world.spare[net][:1]
     return [Interface(f.address, world.wide[net]) for f in found] if wide else found
@@ -174,7 +175,7 @@ def _asides(world: World, state: State, now: Run) -> Iterator[Run]:
             if not now.reaches(i, now.spot(i)):
                 continue
             for net in _aside_choices(world, i):
-                for spot in now.temporary(i, net, borrowed=True):
+                for spot in temporary(now, i, net, borrowed=True):
                     if now.may_set(i, spot):
                         yield _moved(world, state, i, spot, temporary=True)
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Iterator
+from collections import Counter, deque
+from collections.abc import Iterable, Iterator
 
 from verifier.model.address import Interface
-from verifier.rules.readdress.options import laptops
-from verifier.rules.readdress.run import ALL, ASIDE, DONE, START, Op, Run, State
+from verifier.rules.readdress.aside import temporary
+from verifier.rules.readdress.options import candidates, laptops
+from verifier.rules.readdress.run import ALL, ASIDE, DONE, NEW, START, Op, Run, State
 from verifier.rules.readdress.search import done, start
 from verifier.rules.readdress.spots import Key, Net, Spot
 from verifier.rules.readdress.world import World
@@ -41,8 +42,8 @@ def _moves_that_may_spoil(run: Run) -> None:
             run.set(i, world.spots[i][1], temporary=False)
     for circle in run.unbroken():
         for i in circle:
-            free = run.temporary(i, world.spots[i][1].net) or run.temporary(
-                i, world.spots[i][0].net
+            free = temporary(run, i, world.spots[i][1].net) or temporary(
+                run, i, world.spots[i][0].net
             )
             if free and run.may_set(i, free[0]):
                 run.set(i, free[0], temporary=True)
@@ -51,22 +52,34 @@ def _moves_that_may_spoil(run: Run) -> None:
 
 
 def _better_place(run: Run) -> bool:
-    """Takes the laptop where most can be done next; False if that is nowhere."""
+    """Takes the laptop where most can be changed next, of equals where most can be confirmed.
+
+    A late confirm keeps nobody waiting, a late change does. False if nothing is gained anywhere.
+    """
     ready: dict[Net, list[Spot]] = {}
+    changes: Counter[Net] = Counter()
     for i, status in enumerate(run.status):
         if status != DONE and (spot := _ready(run, i)) is not None:
             ready.setdefault(spot.net, []).append(spot)
-    best: tuple[int, tuple[Interface, ...]] | None = None
-    for laptop in laptops(run.world, run):
+            changes[spot.net] += status != NEW
+    best: tuple[tuple[int, int], tuple[Interface, ...]] | None = None
+    for laptop in _places(run, ready):
         view = run.world.view(laptop)
-        count = sum(len(spots) for spots in ready.values() if view.direct(spots[0]))
-        if count and (best is None or count > best[0]):
-            best = (count, laptop)
+        nets = [net for net, spots in ready.items() if view.direct(spots[0])]
+        mark = (sum(changes[net] for net in nets), sum(len(ready[net]) for net in nets))
+        if nets and (best is None or mark > best[0]):
+            best = (mark, laptop)
     if best is None:
         return False
     run.set_laptop(best[1])
     run.settle()
     return True
+
+
+def _places(run: Run, nets: Iterable[Net]) -> list[tuple[Interface, ...]]:
+    if run.world.task.many:
+        return laptops(run.world, run)
+    return [(c,) for net in nets for c in candidates(run.world, run, net, wide=True)]
 
 
 def _ready(run: Run, i: int) -> Spot | None:

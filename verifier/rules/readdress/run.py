@@ -11,8 +11,9 @@ from collections import Counter
 from heapq import heapify, heappop, heappush
 from typing import NamedTuple
 
-from verifier.model.address import Address, Interface
-from verifier.rules.readdress.spots import Key, Net, Spot, net_holds
+from verifier.model.address import Interface
+from verifier.rules.readdress.aside import break_a_circle
+from verifier.rules.readdress.spots import Key, Spot
 from verifier.rules.readdress.world import World
 
 ALL, NONE = -2, -1
@@ -63,6 +64,11 @@ class Run:
         self._holders: dict[Key, int] | None = None
         self._waiting: dict[Key, int] = {}
         self._users: Counter[Key] | None = None
+
+    @property
+    def together(self) -> bool:
+        """Whether all units are attached."""
+        return self.attached == ALL
 
     def state(self) -> State:
         """What has become of it."""
@@ -228,7 +234,7 @@ class Run:
         while True:
             while heap:
                 self._advance(heappop(heap), heap)
-            if not self._break_a_circle(heap):
+            if not break_a_circle(self, heap):
                 return
 
     def _active(self) -> list[int]:
@@ -272,63 +278,3 @@ class Run:
         """Circles that nobody has left yet."""
         circles = self.world.circles
         return [c for c in circles if all(self.status[i] == START for i in c)]
-
-    def temporary(self, i: int, net: Net, *, borrowed: bool = False) -> list[Spot]:
-        """Free addresses of a subnet for a mover on its way; `borrowed`: any that is free now."""
-        spare, hosts = self.world.spare.get(net, []), self.world.hosts.get(net)
-        present, planned = self.world.spots[i]
-        gateway = _gateway_for(net, present, planned)
-        source = hosts if borrowed and hosts is not None else spare[1:]
-        found = []
-        for host in source:
-            spot = Spot(host, gateway)
-            if spot.key not in self.view.keys and not self.is_held(spot.key):
-                found.append(spot)
-                if not (borrowed and hosts is not None):
-                    break
-        return found
-
-    def _break_a_circle(self, heap: list[int]) -> bool:
-        """Moves one unit aside where the laptop then reaches all the circle without moving."""
-        if self.attached != ALL or not self.world.circles:
-            return False
-        for circle in self.unbroken():
-            if not all(self.reaches(i, s) for i in circle for s in self.world.spots[i]):
-                continue
-            for i in self._first_aside(circle):
-                if self._step_aside(i, heap):
-                    return True
-        return False
-
-    def _first_aside(self, circle: tuple[int, ...]) -> list[int]:
-        """Those that may go first: the others then follow one by one, and far end first."""
-        if not self.world.remote:
-            return list(circle)
-        passes = {i: self.world.towards_laptop(i) for i in circle}
-        found = []
-        for first in range(len(circle)):
-            order = [circle[first - n] for n in range(1, len(circle) + 1)]
-            if not any(i in passes[later] for n, i in enumerate(order) for later in order[n:]):
-                found.append(circle[first])
-        return found
-
-    def _step_aside(self, i: int, heap: list[int]) -> bool:
-        """Moves one mover aside to where the laptop reaches it."""
-        own = (s.net for s in self.world.spots[i])
-        for net in dict.fromkeys((*own, *self.world.nets)):
-            for spot in self.temporary(i, net) if net not in self.world.tight else ():
-                if self.reaches(i, spot) and self.may_set(i, spot):
-                    old = self.spot(i)
-                    self.set(i, spot, temporary=True)
-                    self.wake(i, old, spot, heap)
-                    heappush(heap, i)
-                    return True
-        return False
-
-
-def _gateway_for(net: Net, present: Spot, planned: Spot) -> Address | None:
-    """The gateway a mover has while it is aside in a subnet: its own, if that lies in there."""
-    for spot in (present, planned):
-        if spot.gateway_key is not None and net_holds(net, spot.gateway_key):
-            return spot.gateway
-    return None

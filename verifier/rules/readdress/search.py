@@ -21,7 +21,7 @@ Price = tuple[int, int]
 
 _NEVER_CUT = 8
 """Up to so many units the search runs to its end."""
-_WORK = 150_000
+_WORK = 100_000
 """Beyond: so many states times units, about 2 s on two cores."""
 _LEAST_STATES = 24
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -141,6 +142,7 @@ class World:
             self._around[net] = related
             self.spare[net] = self._some_free(net, used, need + len(self.circles))
             used.update(key_of(a.address) for a in self.spare[net])
+        self._used = used
         self.tight = {net for net in self.nets if len(self.spare[net]) < need}
         self.hosts = {net: self._some_free(net, set(self.task.held), None) for net in self.tight}
         self.careful = {
@@ -153,15 +155,35 @@ class World:
     def _some_free(self, net: Net, used: set[Key], most: int | None) -> list[Interface]:
         """Host addresses that nobody uses: the laptop's own and usual ones first, then highest."""
         like = Interface(self.samples[net].address, net[2])
-        own = [a for a in (*self.task.laptop, *self.task.preferred) if like.holds(a.address)]
+        usual = (*self.task.laptop, *self.task.preferred)
+        own = dict.fromkeys(a.address.value for a in usual if like.holds(a.address))
+        others = (value for value in _downwards(like) if value not in own)
         found: list[Interface] = []
-        for value in dict.fromkeys((*(a.address.value for a in own), *_downwards(like))):
+        for value in itertools.chain(own, others):
             if most is not None and len(found) >= most:
                 break
             if (net[0], value) not in used and self._can_be_host(net, value):
                 candidate = with_value(like, value)
                 if not_a_host(candidate.address) is None:
                     found.append(candidate)
+        return found
+
+    def near(self, net: Net, laptop: tuple[Interface, ...]) -> list[Interface]:
+        """Free addresses of a subnet that the laptop reaches with a narrower mask than it has."""
+        found = []
+        for own in laptop:
+            narrow = (own.version, own.first, own.prefix)
+            if narrow != net and inside(narrow, net):
+                free = (
+                    value
+                    for value in _downwards(own)
+                    if (net[0], value) not in self._used
+                    and value != own.address.value
+                    and host_in(narrow, value)
+                    and self._can_be_host(net, value)
+                )
+                like = Interface(own.address, net[2])
+                found += [with_value(like, value) for value in itertools.islice(free, 1)]
         return found
 
     def _can_be_host(self, net: Net, value: int) -> bool:
