@@ -149,8 +149,7 @@ def judged(
     first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
                         value=laptop, at="")  # fmt: skip
     seen = [dataclasses.replace(o, id=n) for n, o in enumerate([first, *a.seen, *b.seen], start=1)]
-    findings, _ = compare(plan, {"ptp-radio": PROFILE}, seen, **more)
-    return findings
+    return compare(plan, {"ptp-radio": PROFILE}, seen, **more).findings
 
 
 def wrong(findings: tuple[Finding, ...]) -> set[tuple[str, str, str]]:
@@ -642,6 +641,20 @@ def test_a_failure_is_never_accepted() -> None:
     assert wrong(found) == {("system.name", A, "fail")}
 
 
+def test_what_is_not_asked_at_this_stage_is_named_once() -> None:
+    """On the bench no port need be up; its state makes no finding, and is named once for all."""
+    a, b = Unit(A, "198.18.20.11"), Unit(B, "198.18.20.12")
+    first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
+                        value=LAPTOP, at="")  # fmt: skip
+    seen = [dataclasses.replace(o, id=n) for n, o in enumerate([first, *a.seen, *b.seen], start=1)]
+    bench = compare(PLAN, {"ptp-radio": PROFILE}, seen, stage="bench")
+    assert bench.not_in_stage == ("port.status", "port.speed", "port.duplex")
+    assert not {f.check for f in bench.findings} & set(bench.not_in_stage)
+    handover = compare(PLAN, {"ptp-radio": PROFILE}, seen, stage="handover")
+    assert handover.not_in_stage == ()
+    assert len(handover.findings) == len(bench.findings) + 6
+
+
 def test_causes_tie_what_hangs_together() -> None:
     """A dead unit's findings hang on one cause, swapped names on another."""
     seen = [*Unit(A, "198.18.20.11").seen]
@@ -652,7 +665,8 @@ def test_causes_tie_what_hangs_together() -> None:
     numbered = [
         dataclasses.replace(o, id=n) for n, o in enumerate([laptop, *seen, *unit.seen], start=1)
     ]
-    findings, (cause,) = compare(PLAN, {"ptp-radio": PROFILE}, numbered)
+    result = compare(PLAN, {"ptp-radio": PROFILE}, numbered)
+    findings, (cause,) = result.findings, result.causes
     hanging = {f.id for f in findings if f.verdict != "pass"}
     assert set(cause.for_) == hanging
     assert all(f.caused_by == (cause.id,) for f in findings if f.id in hanging)

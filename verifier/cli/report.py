@@ -174,10 +174,11 @@ def _judged(stored: _Stored) -> Result:
         raise InputError(f"{stored.path}: part profiles: {min(missing)} is missing")
     accepted = [o.value for o in old.observations if o.what == ACCEPTED]
     try:
-        findings, causes = compare(
+        judged = compare(
             plan,
             profiles,
             old.observations,
+            stage=old.stage,
             checks=REACH if old.command == "reach" else VERIFY,
             devices=devices,
             accept_untested=[check for checks in accepted for check in checks],
@@ -191,9 +192,11 @@ def _judged(stored: _Stored) -> Result:
     origins = {(f.check, f.subject): f.origin for f in old.findings}
     located = tuple(
         dataclasses.replace(f, origin=f.origin or origins.get((f.check, f.subject), ""))
-        for f in findings
+        for f in judged.findings
     )
-    return dataclasses.replace(old, findings=located, causes=causes)
+    return dataclasses.replace(
+        old, findings=located, causes=judged.causes, not_in_stage=judged.not_in_stage
+    )
 
 
 def _problem(finding: Finding) -> Problem:

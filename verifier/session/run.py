@@ -99,10 +99,11 @@ def run(request: Request) -> Outcome:
         conductor = _Conductor(request, paces, asking)
         asyncio.run(conductor.probe())
     observations = conductor.observations()
-    findings, causes = compare(
+    judged = compare(
         request.plan,
         request.profiles,
         observations,
+        stage=request.stage,
         checks=REACH if request.command == "reach" else VERIFY,
         devices=request.devices,
         accept_untested=request.accept_untested,
@@ -120,9 +121,10 @@ def run(request: Request) -> Outcome:
         ),
         started=started,
         finished=timestamp(request.clock()),
-        findings=findings,
-        causes=causes,
+        findings=judged.findings,
+        causes=judged.causes,
         observations=observations,
+        not_in_stage=judged.not_in_stage,
     )
     return Outcome(result, conductor.stop.is_set())
 

@@ -9,17 +9,18 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from fnmatch import fnmatchcase
 
 from verifier.model.address import Address
 from verifier.model.laptop import Laptop, Route
 from verifier.model.observation import Observation
-from verifier.model.plan import Device, Plan
+from verifier.model.plan import Device, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
-from verifier.rules import diagnose
+from verifier.rules import diagnose, stages
 from verifier.rules.compare import identity, neighbours, ports, reach, settings
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.seen import Seen, by_device, laptop_of, route_of
@@ -48,39 +49,52 @@ VERIFY: tuple[Check, ...] = (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What a run is judged to be; see `Result` for the fields."""
+
+    findings: tuple[Finding, ...]
+    causes: tuple[Cause, ...]
+    not_in_stage: tuple[str, ...] = ()
+
+
 def compare(  # noqa: PLR0913
     plan: Plan,
     profiles: Mapping[str, Profile],
     observations: Sequence[Observation],
     *,
+    stage: Stage = "handover",
     checks: Sequence[Check] = VERIFY,
     devices: Iterable[Device] | None = None,
     accept_untested: Iterable[str] = (),
     problems: Iterable[Problem] = (),
-) -> tuple[tuple[Finding, ...], tuple[Cause, ...]]:
-    """Findings in plan order, numbered, and what caused them.
+) -> Judged:
+    """Findings in plan order, numbered, what caused them, and what was not asked at this stage.
 
     Args:
         plan: what should be.
         profiles: by id; every profile the devices name.
         observations: what was seen.
+        stage: what the work has come to; `rules/stages.py` says which checks belong to it.
         checks: `REACH` or `VERIFY`.
         devices: the devices asked for; all if None.
         accept_untested: checks (names or patterns) that may stay untested: then `warn`.
         problems: the plan's warnings; each is a finding `plan.RULE`.
     """
     chosen = list(plan.devices if devices is None else devices)
-    contexts = _contexts(plan, profiles, observations, chosen)
+    contexts = _contexts(plan, profiles, observations, chosen, stage)
     found = [f for c in contexts for f in _of_device(c, checks)]
     if checks is VERIFY:
         found += identity.shared_engine_ids(contexts)
         found += _ends_swapped(plan, {c.device.name: c for c in contexts})
     found += [_of_plan(p) for p in problems]
+    asked, not_in_stage = stages.of_stage(plan, stage, found)
     accepted = {*plan.not_tested_ok, *accept_untested}
     numbered = tuple(
-        dataclasses.replace(_accept(f, accepted), id=f"f{n}") for n, f in enumerate(found, start=1)
+        dataclasses.replace(_accept(f, accepted), id=f"f{n}") for n, f in enumerate(asked, start=1)
     )
-    return diagnose.explain(plan, numbered)
+    findings, causes = diagnose.explain(plan, numbered)
+    return Judged(findings, causes, not_in_stage)
 
 
 def _contexts(
@@ -88,6 +102,7 @@ def _contexts(
     profiles: Mapping[str, Profile],
     observations: Sequence[Observation],
     devices: Iterable[Device],
+    stage: Stage,
 ) -> list[Context]:
     seen = by_device(observations)
     interfaces = next((o for o in observations if o.what == "interfaces"), None)
@@ -103,6 +118,7 @@ def _contexts(
             profile=profiles[device.profile],
             seen=of_device,
             fit=fit(device, laptop, route) if laptop and noted else None,
+            stage=stage,
             itself=laptop is not None and _holds(laptop, route, device.address.address),
         )
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from verifier.model.fit import Fit
 from verifier.model.observation import Observation
-from verifier.model.plan import Device, Plan
+from verifier.model.plan import Device, Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
@@ -22,6 +22,7 @@ class Context:
     """One device of the plan, its profile, what was seen of it, and how the laptop stands to it.
 
     Attributes:
+        stage: what the work has come to; what does not belong to it is left out afterwards.
         itself: this laptop holds the unit's address: whatever answers there is the laptop.
     """
 
@@ -30,6 +31,7 @@ class Context:
     profile: Profile
     seen: Seen
     fit: Fit | None
+    stage: Stage = "handover"
     itself: bool = False
 
     @property

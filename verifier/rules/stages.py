@@ -1,0 +1,86 @@
+"""Which check belongs to which stage of the work.
+
+Rules judge what they are given; this table alone says what is not asked yet. A finding of a check
+that does not belong to the stage is left out of the result, and the check is named there once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from fnmatch import fnmatchcase
+
+from verifier.model.plan import End, Plan, Stage
+from verifier.model.result import Finding
+from verifier.model.subject import Subject
+
+ABSENT: Mapping[Stage, tuple[str, ...]] = {
+    "bench": (
+        "port.status", "port.speed", "port.duplex", "port.errors", "port.neighbour",
+        "system.alarm", "system.clock", "radio.fade-margin", "radio.rx-level-spread",
+        "radio.*-seconds", "traffic.*",
+    ),
+    "alignment": (
+        "system.alarm", "settings.saved", "radio.capacity", "radio.fade-margin",
+        "radio.rx-level-spread", "radio.*-seconds", "traffic.*",
+    ),
+    "handover": (),
+    "service": (),
+}  # fmt: skip
+"""Names of checks, or patterns, that do not belong to a stage.
+
+Bench: units without their cables, their network and their far end. Alignment: lowest modulation and
+raised power on purpose, so nothing that follows from the modulation, and nothing saved yet.
+"""
+
+BENCH_NEEDS: Mapping[str, str] = {
+    "radio.rx-level": "bench_rx_level_dbm",
+    "radio.path-loss": "bench_attenuation_db",
+    "radio.reciprocity": "bench_attenuation_db",
+    "radio.snr": "bench_attenuation_db",
+    "radio.xpi": "bench_attenuation_db",
+    "radio.lock": "bench_attenuation_db",
+    "link.far-end": "bench_attenuation_db",
+}
+"""On the bench these belong only where the plan gives that field of the end, or of both ends:
+without an attenuation between the units nothing transmits, so nothing is received."""
+
+
+def belongs(plan: Plan, stage: Stage, check: str, subject: Subject) -> bool:
+    """Whether a check of this subject is asked at this stage."""
+    if any(fnmatchcase(check, pattern) for pattern in ABSENT[stage]):
+        return False
+    if stage != "bench" or (field := BENCH_NEEDS.get(check)) is None:
+        return True
+    ends = _ends(plan, subject)
+    return bool(ends) and all(getattr(end, field) is not None for end in ends)
+
+
+def _ends(plan: Plan, subject: Subject) -> list[End]:
+    """The ends of a link that a subject is about."""
+    return [
+        end
+        for link in plan.links
+        if subject.kind == "link" and link.name == subject.name
+        for carrier in link.carriers
+        if subject.carrier in (None, carrier.carrier)
+        for name, end in carrier.ends()
+        if subject.end in (None, name)
+    ]
+
+
+def of_stage(
+    plan: Plan, stage: Stage, findings: Iterable[Finding]
+) -> tuple[list[Finding], tuple[str, ...]]:
+    """The findings that belong to the stage, and the names of the checks that do not, each once.
+
+    A check that is asked of one subject and not of another is not named.
+    """
+    asked: list[Finding] = []
+    absent: dict[str, None] = {}
+    for finding in findings:
+        if belongs(plan, stage, finding.check, finding.subject):
+            asked.append(finding)
+        else:
+            absent[finding.check] = None
+    made = {finding.check for finding in asked}
+    return asked, tuple(check for check in absent if check not in made)
