@@ -2,8 +2,10 @@
 
     VerifierError            5  a fault of our own
     +-- UsageError           2  wrong command line, a filter matches nothing, no writing there
+    |   +-- StoreError       2  the store of sweeps refuses, is full, locked or gone
     +-- InputError           4  plan, profile, mapping, credentials, evidence missing or faulty
     +-- CannotMeasureError   3  we could not measure (permission, socket): never a device's fault
+        +-- StoreBusyError   3  another sweep into the same store is running
 
 "No answer" is an observation, not an error. Third-party exceptions are translated once, at the
 edge.
@@ -39,6 +41,10 @@ class UsageError(VerifierError):
     exit_code = EXIT_USAGE
 
 
+class StoreError(UsageError):
+    """The store of sweeps cannot be used; what was asked of it has not been done."""
+
+
 class InputError(VerifierError):
     """An input document is missing, unreadable or faulty.
 
@@ -57,3 +63,7 @@ class CannotMeasureError(VerifierError):
     """We could not measure; says which permission or setting is missing and how to get it."""
 
     exit_code = EXIT_UNTESTED
+
+
+class StoreBusyError(CannotMeasureError):
+    """Another sweep into the same store is running: this one does not start."""

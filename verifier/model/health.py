@@ -1,0 +1,203 @@
+"""What health sweeps say of units, and what is remembered between them.
+
+A unit is a device or a link of the plan, named by its `Subject`. Times end in `_s` and are seconds
+since 1970-01-01 UTC by the wall clock; spans come from the monotonic clock.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.model.result import Verdict
+from verifier.model.subject import Subject
+
+State = Literal["sound", "impaired", "silent", "untested", "unsteady"]
+STATES: tuple[State, ...] = ("silent", "impaired", "unsteady", "untested", "sound")
+"""By weight: what is wrong first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """A finding that made a unit other than sound."""
+
+    check: str
+    verdict: Verdict
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """What one end of one carrier receives."""
+
+    carrier: int
+    end: Literal["a", "b"]
+    rx_level_dbm: float
+
+
+@dataclass(frozen=True, slots=True)
+class PortErrors:
+    """The error counters of a port as read (ifInErrors, ifOutErrors of RFC 2863: 32 bits)."""
+
+    port: str
+    in_errors: int
+    out_errors: int
+
+
+@dataclass(frozen=True, slots=True)
+class Counters:
+    """A port's error counters as read last, and the unit's uptime then."""
+
+    in_errors: int
+    out_errors: int
+    uptime_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Added:
+    """Errors that a port counted since the sweep before."""
+
+    unit: Subject
+    port: str
+    in_added: int
+    out_added: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """What one sweep saw of one unit.
+
+    Attributes:
+        state: as seen in this sweep alone; never `unsteady`.
+        answered: whether it gave any sign of life; None where that could not be tested.
+        reasons: what failed or was not tested, worst first.
+        root: the subject that its state hangs on; the unit itself where nothing else explains it.
+        rtt_ms: median of the counted echoes.
+        loss_pct: lost part of the counted echoes.
+        uptime_s: sysUpTime: time since the unit's agent started.
+        levels: of a link.
+        ports: of a device.
+        try_first: what to do about it.
+    """
+
+    unit: Subject
+    state: State
+    root: Subject
+    answered: bool | None = None
+    reasons: tuple[Reason, ...] = ()
+    rtt_ms: float | None = None
+    loss_pct: float | None = None
+    uptime_s: float | None = None
+    levels: tuple[Level, ...] = ()
+    ports: tuple[PortErrors, ...] = ()
+    try_first: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Memory:
+    """What is remembered of one unit.
+
+    Attributes:
+        state: as confirmed.
+        since_s: when a sweep first saw it so.
+        told: the state that was told last; a difference is still to be told.
+        root: what the state hangs on.
+        pending: another state that was seen, not often enough yet to count.
+        pending_n: in how many sweeps, one after the other.
+        recent: states as seen in the last sweeps, the newest last.
+        reason: why the state is what it is, in words.
+    """
+
+    unit: Subject
+    state: State
+    since_s: float
+    told: State
+    root: Subject
+    pending: State | None = None
+    pending_n: int = 0
+    pending_since_s: float | None = None
+    recent: tuple[State, ...] = ()
+    reason: str = ""
+    try_first: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """A change of state that counts.
+
+    Attributes:
+        before: None where the unit is new to the store.
+        at_s: start of the sweep that saw the new state first.
+        confirmed_s: start of the sweep that made it count.
+        root: what it hangs on.
+        held: the maintenance window in which it was confirmed, so that it was not told.
+    """
+
+    unit: Subject
+    before: State | None
+    after: State
+    at_s: float
+    confirmed_s: float
+    root: Subject
+    reason: str = ""
+    held: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoticeChange:
+    """One change as it is told; `since` is RFC 3339, `held` the maintenance window it fell in."""
+
+    unit: Subject
+    before: State | None
+    after: State
+    since: str
+    reason: str
+    try_first: str
+    held: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Notice:
+    """One message: a root, and all changes of one sweep that hang on it.
+
+    Attributes:
+        id: never used twice; who gets it twice may drop the second.
+        network: name of the plan's network.
+        at: start of the sweep that made the changes count.
+        root: what the changes hang on; its own change, if any, is the first.
+        text: the whole in one line of words.
+    """
+
+    id: str
+    network: str
+    at: str
+    root: Subject
+    changes: tuple[NoticeChange, ...]
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sweep:
+    """One sweep and what it saw.
+
+    Attributes:
+        key: unique; a sweep that is saved again under its key is stored once.
+        took_s: by the monotonic clock.
+        valid_s: for how long at most it speaks, if no other follows sooner.
+        skipped: sweeps before it that were due and left out, being late.
+        clock_step_s: by how much the wall clock was put on (or back: negative) since the sweep
+            before, beside the monotonic clock; None where that is not known.
+    """
+
+    key: str
+    started_s: float
+    took_s: float
+    valid_s: float
+    readings: tuple[Reading, ...]
+    added: tuple[Added, ...] = ()
+    skipped: int = 0
+    plan_name: str = ""
+    plan_revision: str | None = None
+    plan_sha256: str = ""
+    tool_version: str = ""
+    clock_step_s: float | None = None

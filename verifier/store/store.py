@@ -1,0 +1,338 @@
+"""A store that is open: what the package's docstring promises."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from sqlalchemy import (
+    Connection,
+    CursorResult,
+    Engine,
+    RowMapping,
+    Select,
+    bindparam,
+    delete,
+    select,
+    update,
+)
+from sqlalchemy.engine import URL
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+
+from verifier.errors import StoreError
+from verifier.model.health import Added, Change, Counters, Memory, Notice, Reading, Sweep
+from verifier.model.subject import Subject
+from verifier.store import rows, schema
+from verifier.store.engine import IMMEDIATE, engine_of, in_words, shown, url_of
+from verifier.store.lock import lock_of
+from verifier.store.migrate import bring_forward
+from verifier.store.retention import Retention, tidy
+
+T = TypeVar("T")
+
+_PATIENCE_S = 60.0
+"""How long a database server that went away is waited for: a restart takes seconds."""
+_PAUSE_S = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A message that somebody is still to be told.
+
+    Attributes:
+        attempts: how often that was tried.
+        next_s: not before then.
+    """
+
+    id: int
+    body: dict[str, Any]
+    attempts: int
+    next_s: float
+
+
+@contextmanager
+def opened(url: str) -> Iterator[Store]:
+    """The store at `url` (a path is a SQLite file), created or brought forward if need be.
+
+    Raises UsageError for a URL that cannot be meant, StoreError where it cannot be opened,
+    InputError where a newer tool wrote it.
+    """
+    place = url_of(url)
+    store = Store(engine_of(place), place)
+    try:
+        store.prepare()
+        yield store
+    finally:
+        store.close()
+
+
+class Store:
+    """See the package. Not for several threads at once; not to be used after a fork."""
+
+    def __init__(self, engine: Engine, url: URL) -> None:
+        self._engine = engine
+        self._writer = engine.execution_options(**IMMEDIATE)
+        self._url = url
+        self._lock = lock_of(engine, url)
+        self._locked = False
+        self._units: dict[Subject, int] = {}
+
+    @property
+    def name(self) -> str:
+        """The store's name for a person; no password is in it."""
+        return shown(self._url)
+
+    def prepare(self) -> None:
+        """Creates the tables or brings them forward."""
+        self._write(lambda connection: bring_forward(connection, self.name), locked=False)
+
+    def close(self) -> None:
+        """Lets go of the lock and of every connection."""
+        self._lock.release()
+        self._engine.dispose()
+
+    @contextmanager
+    def locked(self) -> Iterator[None]:
+        """Holds the one lock of the store. Raises StoreBusyError where another sweep has it."""
+        self._lock.take()
+        self._locked = True
+        try:
+            yield
+        finally:
+            self._locked = False
+            self._lock.release()
+
+    def rows(self, statement: Select[Any]) -> Sequence[RowMapping]:
+        """Whatever a `select` over the tables of `schema` gives."""
+        return self._read(lambda connection: connection.execute(statement).mappings().all())
+
+    def memories(self) -> dict[Subject, Memory]:
+        """What is remembered of every unit, also of those no longer in the plan."""
+        m, u = schema.memory, schema.unit
+        found = self.rows(select(m, u.c.kind, u.c.name).join(u, u.c.id == m.c.unit_id))
+        return {memory.unit: memory for memory in map(rows.to_memory, found)}
+
+    def counters(self) -> dict[tuple[Subject, str], Counters]:
+        """The error counters last read, by unit and port."""
+        p, u = schema.port, schema.unit
+        found = self.rows(select(p, u.c.kind, u.c.name).join(u, u.c.id == p.c.unit_id))
+        return {
+            (Subject(r["kind"], r["name"]), r["port"]): Counters(
+                r["in_errors"], r["out_errors"], r["uptime_s"]
+            )
+            for r in found
+        }
+
+    def save(  # noqa: PLR0913
+        self,
+        sweep: Sweep,
+        memories: Iterable[Memory] = (),
+        changes: Iterable[Change] = (),
+        notices: Iterable[Notice] = (),
+        *,
+        tellers: Sequence[str] = (),
+        keep: Retention = Retention(),  # noqa: B008 - frozen
+    ) -> int:
+        """Stores all that a sweep brought, in one transaction; returns its number.
+
+        Args:
+            sweep: one that is stored already, by its key, is left as it is.
+            memories: of units whose memory is another than before.
+            changes: those that count from this sweep on.
+            notices: what is to be told.
+            tellers: who is to be told.
+            keep: what is dropped meanwhile.
+        """
+        memories, changes, notices = tuple(memories), tuple(changes), tuple(notices)
+
+        def write(connection: Connection) -> int:
+            s = schema.sweep
+            stored = connection.scalar(select(s.c.id).where(s.c.key == sweep.key))
+            if stored is not None:
+                return int(stored)
+            self._learn_units(connection, {*(r.unit for r in sweep.readings)})
+            ids = self._units.__getitem__
+            inserted = connection.execute(s.insert().values(rows.of_sweep(sweep)))
+            number = _key(inserted)
+            _insert_readings(connection, sweep.readings, number, ids)
+            _replace_counters(connection, sweep.readings, ids)
+            _insert(connection, schema.port_errors, _errors(sweep.added, number, ids))
+            _replace_memories(connection, [rows.of_memory(m, ids) for m in memories])
+            _insert(connection, schema.change, [rows.of_change(c, number, ids) for c in changes])
+            _insert_notices(connection, notices, sweep.started_s, tellers)
+            tidy(connection, sweep.started_s, keep)
+            return number
+
+        return self._write(write)
+
+    def _learn_units(self, connection: Connection, units: set[Subject]) -> None:
+        """Numbers for units that have none yet."""
+        u = schema.unit
+        if unknown := units - self._units.keys():
+            known = self._known_units(connection)
+            new = [{"kind": s.kind, "name": s.name} for s in unknown - known.keys()]
+            _insert(connection, u, sorted(new, key=lambda row: (row["kind"], row["name"])))
+            self._units = self._known_units(connection) if new else known
+
+    @staticmethod
+    def _known_units(connection: Connection) -> dict[Subject, int]:
+        found = connection.execute(select(schema.unit)).mappings()
+        return {Subject(r["kind"], r["name"]): r["id"] for r in found}
+
+    def waiting(self, teller: str) -> list[Waiting]:
+        """What `teller` is still to tell, oldest first."""
+        d, m = schema.delivery.c, schema.message.c
+        found = self.rows(
+            select(m.id, m.body, d.attempts, d.next_s)
+            .join(schema.delivery, d.message_id == m.id)
+            .where(d.teller == teller, d.told_s.is_(None))
+            .order_by(m.id)
+        )
+        return [Waiting(r["id"], json.loads(r["body"]), r["attempts"], r["next_s"]) for r in found]
+
+    def told(self, teller: str, message: int, at_s: float) -> None:
+        """Notes that `teller` has told a message."""
+        self._delivered(teller, message, {"told_s": at_s, "fault": None})
+
+    def untold(self, teller: str, message: int, fault: str, next_s: float) -> None:
+        """Notes that telling a message failed, why, and when to try again."""
+        self._delivered(teller, message, {"next_s": next_s, "fault": fault})
+
+    def _delivered(self, teller: str, message: int, values: Mapping[str, Any]) -> None:
+        d = schema.delivery
+        one = update(d).where(d.c.message_id == message, d.c.teller == teller)
+        self._write(
+            lambda connection: (
+                connection.execute(one.values(attempts=d.c.attempts + 1, **values)).rowcount
+            )
+        )
+
+    def _read(self, do: Callable[[Connection], T]) -> T:
+        return self._patiently(self._engine, do)
+
+    def _write(self, do: Callable[[Connection], T], *, locked: bool | None = None) -> T:
+        return self._patiently(self._writer, do, keep=self._locked if locked is None else locked)
+
+    def _patiently(self, engine: Engine, do: Callable[[Connection], T], *, keep: bool = False) -> T:
+        """Runs `do` in a transaction, again and again while a database server is away."""
+        until = time.monotonic() + _PATIENCE_S
+        while True:
+            try:
+                if keep:
+                    self._lock.keep()
+                with engine.begin() as connection:
+                    return do(connection)
+            except (SQLAlchemyError, StoreError) as fault:
+                self._units = {}  # what was learnt in this transaction is not stored
+                away = isinstance(fault, StoreError) or _away(fault)
+                if engine.dialect.name == "sqlite" or not away or time.monotonic() > until:
+                    raise (
+                        fault if isinstance(fault, StoreError) else in_words(fault, self._url)
+                    ) from None
+            time.sleep(_PAUSE_S)
+
+
+def _away(fault: SQLAlchemyError) -> bool:
+    """Whether a server went away, or is not up yet: nothing is wrong with what was asked."""
+    if not isinstance(fault, DBAPIError):
+        return False
+    state = getattr(fault.orig, "sqlstate", None) or ""
+    # Class 08: connection; 57P01 to 57P03: shut down, crashed, starting up (PostgreSQL, app. A).
+    return fault.connection_invalidated or state[:2] == "08" or state[:3] == "57P"
+
+
+def _key(inserted: CursorResult[Any]) -> int:
+    key = inserted.inserted_primary_key
+    assert key is not None
+    return int(key[0])
+
+
+def _insert(connection: Connection, table: Any, made: Sequence[Mapping[str, Any]]) -> None:
+    if made:
+        connection.execute(table.insert(), made)
+
+
+def _insert_readings(
+    connection: Connection, readings: Sequence[Reading], number: int, ids: rows.Ids
+) -> None:
+    _insert(connection, schema.reading, [rows.of_reading(r, number, ids) for r in readings])
+    _insert(
+        connection,
+        schema.level,
+        [
+            {
+                "sweep_id": number,
+                "unit_id": ids(r.unit),
+                "carrier": level.carrier,
+                "end": level.end,
+                "rx_level_dbm": level.rx_level_dbm,
+            }
+            for r in readings
+            for level in r.levels
+        ],
+    )
+
+
+def _errors(added: Iterable[Added], number: int, ids: rows.Ids) -> list[rows.Row]:
+    return [
+        {
+            "sweep_id": number,
+            "unit_id": ids(a.unit),
+            "port": a.port,
+            "in_added": a.in_added,
+            "out_added": a.out_added,
+        }
+        for a in added
+    ]
+
+
+def _replace_counters(connection: Connection, readings: Sequence[Reading], ids: rows.Ids) -> None:
+    p = schema.port
+    now = [
+        {
+            "unit_id": ids(r.unit),
+            "port": port.port,
+            "in_errors": port.in_errors,
+            "out_errors": port.out_errors,
+            "uptime_s": r.uptime_s,
+        }
+        for r in readings
+        for port in r.ports
+    ]
+    _forget(connection, p, ("unit_id", "port"), now)
+    _insert(connection, p, now)
+
+
+def _replace_memories(connection: Connection, now: Sequence[rows.Row]) -> None:
+    _forget(connection, schema.memory, ("unit_id",), now)
+    _insert(connection, schema.memory, now)
+
+
+def _forget(
+    connection: Connection, table: Any, keys: Sequence[str], made: Sequence[rows.Row]
+) -> None:
+    if made:
+        match = [table.c[key] == bindparam(f"of_{key}") for key in keys]
+        connection.execute(
+            delete(table).where(*match), [{f"of_{key}": row[key] for key in keys} for row in made]
+        )
+
+
+def _insert_notices(
+    connection: Connection, notices: Iterable[Notice], now_s: float, tellers: Sequence[str]
+) -> None:
+    for notice in notices if tellers else ():
+        text = json.dumps(rows.body(notice), ensure_ascii=False)
+        inserted = connection.execute(
+            schema.message.insert().values(notice_id=notice.id, created_s=now_s, body=text)
+        )
+        number = _key(inserted)
+        waiting = [
+            {"message_id": number, "teller": teller, "attempts": 0, "next_s": 0.0}
+            for teller in tellers
+        ]
+        _insert(connection, schema.delivery, waiting)
