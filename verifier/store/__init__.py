@@ -34,7 +34,7 @@ sweeps is that of their `id`):
     meta         schema (its version)
 
 `reading`, `level`, `port_errors` are kept for 14 days, `hour*` and `sweep` for 400 days, `change`
-for ever; `Retention` sets it. An hour is rolled up by the first sweep that starts in a later one, so
+for ever; `Retention` sets it. An hour is rolled up by the first sweep that starts in a later one:
 a long period is read from `hour*` and, for sweeps whose `kept` is `open`, from `reading`.
 `Store.rows` runs any `select` over the tables of `verifier.store.schema`.
 """

@@ -16,8 +16,8 @@ from verifier.errors import StoreError, UsageError
 BUSY_S = 30.0
 """How long another writer is waited for."""
 IMMEDIATE = {"immediate": True}
-"""Execution option of transactions that write: SQLite then takes its lock at the beginning. One that
-reads first and then wants to write fails at once where another has written meanwhile."""
+"""Execution option of transactions that write: SQLite then takes its lock at the beginning.
+One that reads first and then wants to write fails at once where another has written meanwhile."""
 
 
 def url_of(text: str) -> URL:

@@ -10,7 +10,7 @@ from verifier.errors import InputError
 from verifier.store import schema
 
 STEPS: Mapping[int, Callable[[Connection], None]] = {}
-"""What makes version N + 1 of version N, by N. A step is written out in SQL, never changed later."""
+"""What makes version N + 1 of version N, by N. A step is written in SQL, never changed later."""
 
 
 def bring_forward(connection: Connection, name: str) -> None:
