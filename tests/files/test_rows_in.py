@@ -323,3 +323,15 @@ def test_devices_without_a_name_do_not_become_one(write_csv: Any) -> None:
     plan, problems = read_plan(write_csv({"Devices": rows}))
     assert plan.devices == ()
     assert [p.message for p in problems] == ["name is missing", "name is missing"]
+
+
+def test_a_cell_that_cannot_be_read_is_one_fault(tmp_path: Path) -> None:
+    """A field whose cell is unreadable is not told as missing besides."""
+    book = openpyxl.Workbook()
+    page: Any = book.active
+    page.title = "Devices"
+    page.append(["Name", "Address"])
+    page.append(["r", 10.1])
+    book.save(tmp_path / "plan.xlsx")
+    _, problems = read_plan(tmp_path / "plan.xlsx")
+    assert [p.rule for p in problems] == ["unreadable-cell"]

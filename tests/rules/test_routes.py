@@ -36,6 +36,10 @@ def v6(text: str) -> str:
         (SIX, f"2.0.0.2.16.{v6('2001:db8:20::1')}", "2001:db8:20::1"),
         (SIX, f"2.0.0.2.16.{v6('fe80::1')}", "fe80::1"),
         (SIX, "2.0.0.1.4.198.18.20.1", "198.18.20.1"),
+        # Types ipv4z and ipv6z: four octets of zone index behind the address (RFC 4001).
+        (NEW, "2.0.0.3.8.198.18.20.1.0.0.0.2", "198.18.20.1"),
+        (SIX, f"2.0.0.4.20.{v6('fe80::1')}.0.0.0.2", "fe80::1"),
+        (SIX, f"2.0.0.4.16.{v6('fe80::1')}", None),
     ],
 )  # fmt: skip
 def test_next_hop_of_an_index(table: object, index: str, hop: str | None) -> None:

@@ -17,6 +17,7 @@ from verifier.files.credentials import load_credentials
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
+from verifier.model.profile import Reading
 from verifier.model.result import Result
 from verifier.session import Probing, Request, run, workers
 from verifier.simulator import Fault, Network, running
@@ -175,3 +176,33 @@ def test_credentials_that_cannot_be_used_are_our_fault(tmp_path: Path) -> None:
     assert answer.verdict == "not-tested"
     assert "8 characters" in answer.reason
     assert "short" not in answer.reason.replace("shorter", "")
+
+
+@pytest.mark.parametrize("units", [3, UNITS])
+def test_a_fault_of_ours_leaves_one_unit_unread_and_no_other(
+    many: tuple[Request, Network], units: int
+) -> None:
+    """A profile that no reader would let pass breaks one survey; the rest is judged."""
+    asked, _ = many
+    mib2 = asked.profiles["mib2"]
+    faulty = Reading(field="software", oid=None, type="text")  # type: ignore[arg-type]
+    broken = dataclasses.replace(mib2, id="broken", reading=(faulty,))
+    first = dataclasses.replace(asked.plan.devices[0], profile="broken")
+    devices = (first, *asked.plan.devices[1:units])
+    outcome = run(
+        dataclasses.replace(asked, devices=devices, profiles={"mib2": mib2, "broken": broken})
+    )
+    masks = {f.subject.name: f for f in outcome.result.findings if f.check == "address.mask"}
+    assert len(outcome.faults) == 1
+    assert masks["unit-0"].verdict == "not-tested"
+    assert "fault of this program" in masks["unit-0"].reason
+    assert {f.verdict for name, f in masks.items() if name != "unit-0"} == {"pass"}
+
+
+def test_default_community_is_not_tried_on_a_unit_that_is_silent(tmp_path: Path) -> None:
+    """What was asked for and could not be tested is said."""
+    asked = request(tmp_path, 1, try_default_community=True)
+    nobody = {"bench": dataclasses.replace(asked.credentials["bench"], port=PORT + 1)}
+    result = run(dataclasses.replace(asked, credentials=nobody)).result
+    (refused,) = [f for f in result.findings if f.check == "snmp.default-refused"]
+    assert refused.verdict == "not-tested"

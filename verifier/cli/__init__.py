@@ -109,13 +109,15 @@ def _run() -> int:
 
 
 def _complain(fault: VerifierError) -> None:
-    from verifier.report.plain import plain  # noqa: PLC0415
+    from verifier.report.plain import paragraph  # noqa: PLC0415
 
-    click.echo(f"plan-verifier: {plain(fault)}", err=True)
+    width = 100 if sys.stderr.isatty() else sys.maxsize  # a line a fault where a program reads
+    lines = paragraph(f"plan-verifier: {fault}", "", width)
     for problem in fault.problems if isinstance(fault, InputError) else ():
         where = f"{problem.origin}: " if problem.origin else ""
         if problem.message not in str(fault):
-            click.echo(f"  {problem.severity}: {plain(where + problem.message)}", err=True)
+            lines += paragraph(f"{problem.severity}: {where}{problem.message}", "  ", width)
+    click.echo("\n".join(lines), err=True)
 
 
 def _own_fault(fault: Exception) -> int:

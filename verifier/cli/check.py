@@ -10,7 +10,7 @@ import click
 from verifier.cli import options, output
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED
 from verifier.model.problem import Problem
-from verifier.report.plain import plain
+from verifier.report.plain import paragraph, plain
 
 
 def _show_rules(ctx: click.Context, param: click.Parameter, value: bool) -> None:  # noqa: FBT001 - click's
@@ -76,8 +76,8 @@ def _text(plan: Path, devices: int, problems: tuple[Problem, ...]) -> str:
     for problem in problems:
         lines.append(f"{problem.severity.upper()}  {problem.rule}  {plain(problem.subject)}")
         if problem.origin:
-            lines.append(f"    {plain(problem.origin)}")
-        lines.append(f"    {plain(problem.message)}")
+            lines += paragraph(problem.origin)
+        lines += paragraph(problem.message)
     errors = sum(p.severity == "error" for p in problems)
     counts = (_count(devices, "device"), _count(errors, "error"))
     warnings = _count(len(problems) - errors, "warning")

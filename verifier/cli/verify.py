@@ -5,14 +5,15 @@ from __future__ import annotations
 import dataclasses
 import shutil
 import sys
-from collections.abc import Callable
+import traceback
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from verifier.cli import evidence, options, output
-from verifier.errors import EXIT_INTERRUPTED, UsageError
+from verifier.errors import EXIT_INTERRUPTED, EXIT_OURS, UsageError
 from verifier.files.plan_in import plan_sha256
 from verifier.report import FORMATS, Look, format_of
 
@@ -108,7 +109,23 @@ def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
     if outcome.interrupted:
         click.echo("interrupted; what was measured so far is in the report", err=True)
         return EXIT_INTERRUPTED
+    if outcome.faults:
+        return _own_faults(outcome.faults, verbose=given["verbose"])
     return result.exit_code(strict=given["strict"])
+
+
+def _own_faults(faults: Sequence[Exception], *, verbose: bool) -> int:
+    """Tells of faults of ours that left units unread; the others are in the report."""
+    if verbose:
+        for fault in faults:
+            traceback.print_exception(fault)
+    click.echo(
+        f"plan-verifier: a fault of this program left {len(faults)} units unread (the report says "
+        f"which): {type(faults[0]).__name__}; --verbose shows where. Nothing was changed on any "
+        "unit.",
+        err=True,
+    )
+    return EXIT_OURS
 
 
 def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Request:

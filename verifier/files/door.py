@@ -201,7 +201,7 @@ def _record(cls: Any, door: _Door, node: Node, path: Path, subject: Subject) -> 
     required = {field.name for field in shape.values() if field.required}
     for name in sorted(required - attempted):
         message = f"{_MISSING.get((cls, name), name)} is missing"
-        door.faults.error("missing-field", node.origin, message, subject)
+        door.faults.missing(name, node.origin, message, subject)
     nothing_written = path and not values
     return cls(**values) if required <= values.keys() and not nothing_written else None
 

@@ -27,6 +27,7 @@ class Faults:
 
     def __init__(self) -> None:
         self._found: dict[tuple[Origin, Problem], None] = {}  # each once, in order
+        self._unread: set[tuple[str, str, int | None, str]] = set()
 
     def error(self, rule: str, origin: Origin, message: str, subject: Subject = WHOLE) -> None:
         """Notes what cannot be meant. Raises InputError at `MAX_FAULTS`."""
@@ -35,6 +36,16 @@ class Faults:
     def warn(self, rule: str, origin: Origin, message: str, subject: Subject = WHOLE) -> None:
         """Notes what is odd but can be read. Raises InputError at `MAX_FAULTS`."""
         self._add(origin, Problem("warning", rule, subject, str(origin), message))
+
+    def unreadable(self, name: str, origin: Origin, message: str, subject: Subject) -> None:
+        """Notes a cell of field `name` that cannot be read: the field is then not missing too."""
+        self._unread.add((origin.file, origin.sheet, origin.line, name))
+        self.error("unreadable-cell", origin, message, subject)
+
+    def missing(self, name: str, origin: Origin, message: str, subject: Subject) -> None:
+        """Notes that field `name` of the entry at `origin` is not there, unless it is unreadable."""
+        if (origin.file, origin.sheet, origin.line, name) not in self._unread:
+            self.error("missing-field", origin, message, subject)
 
     def unknown(
         self, name: str, origin: Origin, known: Iterable[str], subject: Subject = WHOLE

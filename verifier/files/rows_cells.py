@@ -72,7 +72,7 @@ class Reader:
         try:
             text = clean(value, self.column, self.figures, self._note)
         except ValueError as fault:
-            faults.error("unreadable-cell", origin, str(fault), subject)
+            faults.unreadable(self.column.path[-1], origin, str(fault), subject)
             return None
         if self._notes:
             for rule, message in self._notes:

@@ -304,6 +304,8 @@ def _why_not(version: int, failures: dict[Kind, OSError]) -> str:
     name = f"IPv{version}"
     if all(e.errno == errno.EAFNOSUPPORT for e in failures.values()):
         return f"cannot send {name} echoes: this machine has no {name}"
+    if any(e.errno in {errno.EMFILE, errno.ENFILE} for e in failures.values()):
+        return f"cannot send {name} echoes: no file descriptor is free; raise the limit (ulimit -n)"
     if not any(e.errno in {errno.EPERM, errno.EACCES} for e in failures.values()):
         said = "; ".join(f"{k} socket: {e.strerror or e}" for k, e in failures.items())
         return f"cannot send {name} echoes: {said}"

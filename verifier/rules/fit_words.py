@@ -129,10 +129,23 @@ def off_subnet(pair: Pair) -> str:
     """What the laptop has instead."""
     bare = [i.name for i in pair.laptop.interfaces if i.up and not i.addresses]
     held = ", ".join(f"{a} ({i.name})" for i, a in pair.held)
-    text = f"this laptop has {held or f'no IPv{pair.at.version} address'}"
+    text = f"this laptop has {held or _none_held(pair)}"
     if bare:
         text += f"; {', '.join(bare)} is up without an address"
     return f"{text}; the device is in {pair.at.subnet}: neither has a way"
+
+
+def _none_held(pair: Pair) -> str:
+    """What a laptop without an address of the device's family has instead."""
+    kind = f"IPv{pair.at.version} address"
+    down = [
+        f"{a} ({i.name})"
+        for i in pair.laptop.interfaces
+        if not i.up
+        for a in i.addresses
+        if a.version == pair.at.version
+    ]
+    return f"no {kind} on an interface that is up, only {', '.join(down)}" if down else f"no {kind}"
 
 
 def _by(way: Way, next_hop: Address | None) -> str:

@@ -9,7 +9,9 @@ from verifier.model.mib import INET_CIDR_ROUTE_TYPE, IP_CIDR_ROUTE_TYPE
 
 _IPV4, _IPV6 = 1, 2
 """InetAddressType (RFC 4001)."""
-_LENGTHS = {_IPV4: 4, _IPV6: 16}
+_IPV4Z, _IPV6Z, _ZONE = 3, 4, 4
+"""The same with a zone index of four octets behind the address (RFC 4001, InetAddressIPv6z)."""
+_LENGTHS = {_IPV4: 4, _IPV6: 16, _IPV4Z: 4 + _ZONE, _IPV6Z: 16 + _ZONE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,9 @@ def next_hop(table: RouteTable, oid: str) -> str | None:
     if not rest or len(rest) < rest[0] + 3:
         return None
     kind, length, *address = rest[rest[0] + 1 :]
-    return _address(address) if len(address) == length == _LENGTHS.get(kind) else None
+    if not len(address) == length == _LENGTHS.get(kind):
+        return None
+    return _address(address[:-_ZONE] if kind in {_IPV4Z, _IPV6Z} else address)
 
 
 def _address(arcs: list[int]) -> str | None:

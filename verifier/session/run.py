@@ -79,10 +79,11 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """A result, and whether it was cut short by a person."""
+    """A result, whether it was cut short by a person, and our own faults while units were read."""
 
     result: Result
     interrupted: bool
+    faults: tuple[Exception, ...] = ()
 
 
 def run(request: Request) -> Outcome:
@@ -126,7 +127,7 @@ def run(request: Request) -> Outcome:
         observations=observations,
         not_in_stage=judged.not_in_stage,
     )
-    return Outcome(result, conductor.stop.is_set())
+    return Outcome(result, conductor.stop.is_set(), tuple(conductor.faults))
 
 
 def _jobs(request: Request) -> dict[str, Job]:
@@ -180,6 +181,7 @@ class _Conductor:
 
     def __init__(self, request: Request, paces: Paces, asking: Surveyor) -> None:
         self.stop = threading.Event()
+        self.faults: list[Exception] = []
         self._request = request
         self._paces = paces
         self._asking = asking
@@ -267,11 +269,20 @@ class _Conductor:
             async with asyncio.TaskGroup() as probes:
                 probes.create_task(self._services(device))
                 if self._request.command == "verify" and device.snmp is not None:
-                    record = self._records[device.name]
-                    probes.create_task(self._asking.survey(device.name, record))
+                    probes.create_task(self._survey(device.name))
         self._finished += 1
         if self._request.progress is not None:
             self._request.progress(self._finished, len(self._request.devices))
+
+    async def _survey(self, name: str) -> None:
+        """Asks one unit by SNMP; a fault of ours ends the reading of this unit and of no other."""
+        record = self._records[name]
+        try:
+            await self._asking.survey(name, record)
+        except Exception as fault:  # noqa: BLE001 - it is told at the end, after the report
+            self.faults.append(fault)
+            raw = f"a fault of this program ended its reading ({type(fault).__name__})"
+            record.note("snmp", "deadline", raw=raw)
 
     async def _services(self, device: Device) -> None:
         request = self._request

@@ -95,6 +95,9 @@ class Survey:
 
     async def _ask(self) -> None:
         if not await self._identity():
+            if self._try_default:
+                raw = "not tried: the unit does not answer the planned credentials"
+                self._record.note("snmp", "default-community", raw=raw)
             return
         await self._readings()
         await self._addresses()

@@ -124,6 +124,9 @@ class Engine:
             self._engine = SnmpEngine()
             self._engine.register_transport_dispatcher(self._outlet)
             _register(self._engine, entry)
+        except OSError as fault:
+            said = f"SNMP cannot be asked: {fault.strerror or type(fault).__name__}"
+            raise CannotMeasureError(said) from None
         except Exception as refused:  # noqa: BLE001  whatever the library raises; its text may hold a key
             kind = type(refused).__name__
             raise CannotMeasureError(

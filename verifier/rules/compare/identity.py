@@ -86,7 +86,8 @@ def default_refused(context: Context) -> Findings:
     """`snmp.default-refused`: silence counts only between two answers to the planned ones."""
     tried, after = context.seen.first("default-community"), context.seen.first("answer-after")
     if tried is None or after is None:
-        if context.plan.acceptance.default_community and context.device.snmp is not None:
+        asked_for = context.plan.acceptance.default_community or tried is not None
+        if asked_for and context.device.snmp is not None:
             reason = context.snmp_gap or "the community was not tried"
             yield context.finding("snmp.default-refused", "not-tested", reason)
         return

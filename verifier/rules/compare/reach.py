@@ -142,6 +142,9 @@ def _no_reply(
 ) -> Finding:
     reason = f"none of {stats.sent} echoes was answered: {_words(silences)}"
     advice = "check power, cable and port; is the unit at another address?"
+    if rewritten := sum(o.value.get("foreign_id", 0) for o in observed):
+        reason += f"; {rewritten} came back with another identifier"
+        advice = "a firewall or address translation on the way rewrites echoes: go around it"
     if _warmed_up(context):
         reason += "; the one before them was: the unit went silent"
     elif _answered_otherwise(context):

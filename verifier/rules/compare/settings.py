@@ -86,6 +86,8 @@ def _mask_meaning(found: Interface, planned: Interface) -> str:
 
 def _table_state(context: Context) -> str:
     states = [*context.seen.all("ipAdEntNetMask"), *context.seen.all("ipAddressPrefix")]
+    if not states and (ended := context.seen.first("deadline")) is not None and ended.raw:
+        return ended.raw
     raws = dict.fromkeys(o.raw for o in states if o.value is None and o.raw)
     return "; ".join(raws) or "it is not in its address table"
 
