@@ -62,7 +62,13 @@ CASES = [
         "1,000 over 20, shuffled, one address",
         shuffled(1000, 20),
         ["--laptop-addresses", "one"],
-        None,
+        2.0,
+    ),
+    (
+        "the same, one unit at a time",
+        shuffled(1000, 20),
+        ["--laptop-addresses", "one", "--one-at-a-time"],
+        2.0,
     ),
     (
         "10,000 in one renumbering",

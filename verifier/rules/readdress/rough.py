@@ -36,7 +36,7 @@ def rough(world: World) -> tuple[list[Op] | None, State]:
 
 def _moves_that_may_spoil(run: Run) -> None:
     """Takes addresses the laptop might want, and breaks circles, wherever the laptop is now."""
-    world = run.world
+    world, before = run.world, len(run.ops)
     for i in sorted(world.careful):
         if run.status[i] in (START, ASIDE) and run.may_set(i, world.spots[i][1]):
             run.set(i, world.spots[i][1], temporary=False)
@@ -48,7 +48,8 @@ def _moves_that_may_spoil(run: Run) -> None:
             if free and run.may_set(i, free[0]):
                 run.set(i, free[0], temporary=True)
                 break
-    run.settle()
+    if len(run.ops) > before:
+        run.settle()
 
 
 def _better_place(run: Run) -> bool:

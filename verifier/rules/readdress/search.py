@@ -71,9 +71,9 @@ def search(world: World) -> Found:
             return Found(_way(nodes, number), bound, node.state)
         if best[node.state] < node.price:
             continue
-        if most is not None and len(nodes) > most:
-            return Found(None, bound, reached)
         for run in successors(world, node.state):
+            if most is not None and len(nodes) > most:
+                return Found(None, bound, reached)
             state, price = run.state(), add(node.price, run.ops)
             if best.get(state, (price[0] + 1, 0)) <= price:
                 continue
