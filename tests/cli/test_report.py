@@ -53,6 +53,7 @@ def call(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
 
 def key(folder: Path, name: str) -> None:
     made = Ed25519PrivateKey.generate()
+    (folder / f"{name}.pem").touch(mode=0o600)
     (folder / f"{name}.pem").write_bytes(
         made.private_bytes(form.Encoding.PEM, form.PrivateFormat.PKCS8, form.NoEncryption())
     )
@@ -190,6 +191,34 @@ def test_compared(tool) -> None:
     assert done.stdout.startswith("nothing changed between")
 
 
+def test_compared_as_a_document(tool, tmp_path) -> None:
+    """The same differences as JSON, under its schema."""
+    listed = tool("report", "good.json", "--compare", "bad.json").stdout
+    done = tool("report", "good.json", "--compare", "bad.json", "--format", "json")
+    assert done.returncode == EXIT_FAILED
+    document = json.loads(done.stdout)
+    jsonschema.validate(document, schema("comparison"))
+    assert listed.startswith(f"{len(document['differences'])} changed")
+    assert (document["old"]["verdict"], document["new"]["verdict"]) == ("pass", "fail")
+    done = tool("report", "good.json", "--compare", "good-result.json", "--out", "same.json")
+    assert done.returncode == EXIT_PASSED
+    assert json.loads((tmp_path / "same.json").read_text())["differences"] == []
+
+
+def test_the_plan_is_judged_again_too(tool, tmp_path) -> None:
+    """A plan finding that was taken out, or made up, is told; one that stood stays."""
+    evidence = json.loads((tmp_path / "good.json").read_text("utf-8"))
+    findings = evidence["parts"]["result"]["findings"]
+    of_plan = next(f for f in findings if f["check"] == "plan.link-within-site")
+    findings.remove(of_plan)
+    findings.append({**of_plan, "id": "f999", "check": "plan.mac-doubled"})
+    reseal(evidence, tmp_path / "odd.json")
+    done = tool("report", "odd.json", "--judge-again")
+    assert done.returncode == EXIT_FAILED
+    assert "plan.link-within-site" in done.stdout
+    assert "plan.mac-doubled" in done.stdout
+
+
 @pytest.mark.parametrize(
     ("name", "public", "code", "said"),
     [
@@ -272,7 +301,7 @@ def test_faulty_evidence(change, said, option, tool, tmp_path) -> None:
         (("good.json", "--sign", "ours.pub", "--out", "x"), EXIT_INPUT, "no private key"),
         (("good.json", "--sign", "ours.pem"), EXIT_USAGE, "--out"),
         (("good.json", "--judge-again", "--compare", "bad.json"), EXIT_USAGE, "at a time"),
-        (("good.json", "--compare", "bad.json", "--format", "html"), EXIT_USAGE, "as text"),
+        (("good.json", "--compare", "bad.json", "--format", "html"), EXIT_USAGE, "text or JSON"),
         (("good.json", "--out", "good.json"), EXIT_USAGE, "read as an input"),
     ],
 )

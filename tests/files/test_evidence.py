@@ -259,6 +259,7 @@ def test_keys_in_files(form, passphrase, tmp_path) -> None:
         else serialization.NoEncryption()
     )
     path = tmp_path / "key"
+    path.touch(mode=0o600)
     path.write_bytes(key.private_bytes(serialization.Encoding.PEM, form, lock))
     read = read_private_key(path, lambda: passphrase or "")
     assert read.private_bytes_raw() == key.private_bytes_raw()
@@ -273,6 +274,19 @@ def test_keys_in_files(form, passphrase, tmp_path) -> None:
     ):
         path.write_bytes(key.public_key().public_bytes(encoding, kind))
         assert read_public_key(path).public_bytes_raw() == key.public_key().public_bytes_raw()
+
+
+def test_a_key_that_others_may_read(tmp_path) -> None:
+    """Refused, with what to do, as a file of credentials is; its passphrase protects another."""
+    key, path = Ed25519PrivateKey.generate(), tmp_path / "key"
+    for lock in (serialization.NoEncryption(), serialization.BestAvailableEncryption(b"tide")):
+        path.write_bytes(key.private_bytes(serialization.Encoding.PEM, PRIVATE[0], lock))
+        path.chmod(0o640)
+        if isinstance(lock, serialization.NoEncryption):
+            with pytest.raises(InputError, match="chmod 600"):
+                read_private_key(path)
+        else:
+            assert read_private_key(path, lambda: "tide").private_bytes_raw()
 
 
 def test_keys_of_another_kind(tmp_path) -> None:

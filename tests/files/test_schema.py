@@ -112,6 +112,32 @@ def _profile() -> Any:
     return tomllib.loads((shipped_directory() / "ptp-radio.toml").read_text())
 
 
+_RUN = {
+    "plan": "Harbour ring", "revision": "3", "command": "verify", "stage": "handover",
+    "started": "2026-11-24T10:00:00.000Z", "verdict": "pass",
+}  # fmt: skip
+_SEEN = {
+    "id": "f1", "verdict": "fail", "expected": "255.255.255.0", "observed": "255.255.0.0",
+    "unit": None, "reason": "the mask is too wide",
+}  # fmt: skip
+COMPARISON: Any = {
+    "format": "plan-verifier/comparison/1",
+    "old": _RUN,
+    "new": {**_RUN, "verdict": "fail"},
+    "differences": [
+        {
+            "kind": "worse",
+            "check": "address.mask",
+            "subject": {
+                "kind": "device", "name": "a", "port": None, "carrier": None, "end": None,
+            },
+            "old": None,
+            "new": _SEEN,
+        }
+    ],
+}  # fmt: skip
+
+
 @pytest.fixture
 def documents(example_yaml: Path) -> Any:
     return {
@@ -129,6 +155,7 @@ def documents(example_yaml: Path) -> Any:
             "sha256": dict.fromkeys(("result", "plan", "profiles", "samples"), "0" * 64),
             "signature": {"algorithm": "Ed25519", "public_key": "0" * 64, "value": "0" * 128},
         },
+        "comparison": COMPARISON,
     }
 
 

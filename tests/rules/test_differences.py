@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from verifier.model.difference import WEIGHT
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare.differences import WEIGHT, differences
+from verifier.rules.compare.differences import differences
 
 
 def finding(check: str = "system.name", verdict: Any = "pass", **more: Any) -> Finding:

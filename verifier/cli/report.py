@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import shutil
 import sys
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,10 +20,12 @@ from verifier.files import evidence as files
 from verifier.model.observation import ACCEPTED
 from verifier.model.plan import Plan
 from verifier.model.problem import Problem
+from verifier.model.profile import Profile
 from verifier.model.result import Finding, Result
 from verifier.report import FORMATS, Look, format_of
-from verifier.report.json import result_of
+from verifier.report.json import laid_out, result_of
 from verifier.report.plain import plain
+from verifier.rules.plan import READING, RULES, check
 
 _RESULT = "plan-verifier/result/1"
 
@@ -182,7 +186,7 @@ def _judged(stored: _Stored) -> Result:
             checks=REACH if old.command == "reach" else VERIFY,
             devices=devices,
             accept_untested=[check for checks in accepted for check in checks],
-            problems=[_problem(f) for f in old.findings if f.check.startswith("plan.")],
+            problems=_problems(plan, profiles, old),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as fault:
         raise InputError(
@@ -199,8 +203,22 @@ def _judged(stored: _Stored) -> Result:
     )
 
 
+def _problems(plan: Plan, profiles: Mapping[str, Profile], old: Result) -> Iterator[Problem]:
+    """The plan's problems by today's rules, as of the day of the run.
+
+    What only the plan's file could show, and rules that need a profile the evidence does not hold
+    (of units that were not asked), are kept from the old findings.
+    """
+    whole = {d.profile for d in plan.devices} <= profiles.keys()
+    kept = {r.name for r in READING} | {r.name for r in RULES if r.needs and not whole}
+    day = dt.datetime.fromisoformat(old.started).date()
+    of_plan = [f for f in old.findings if f.check.startswith("plan.")]
+    yield from (p for p in map(_problem, of_plan) if p.rule in kept)
+    yield from (p for p in check(plan, (), profiles, today=day) if p.rule not in kept)
+
+
 def _problem(finding: Finding) -> Problem:
-    """The offline problem that a finding `plan.RULE` was made of: only the file could show it."""
+    """The offline problem that a finding `plan.RULE` was made of."""
     return Problem(
         severity="error" if finding.verdict == "fail" else "warning",
         rule=finding.check.removeprefix("plan."),
@@ -213,9 +231,18 @@ def _problem(finding: Finding) -> Problem:
 def _compare(stored: _Stored, other: _Stored, out: output.Output, given: dict[str, Any]) -> int:
     from verifier.rules.compare.differences import differences  # noqa: PLC0415
 
-    if format_of(given["format_"], given["out"]) != "text":
-        raise UsageError("what changed is listed as text: --compare has no other format")
+    chosen = format_of(given["format_"], given["out"])
+    if chosen not in {"text", "json"}:
+        raise UsageError("what changed is listed as text or JSON: --compare has no other format")
     found = differences(stored.result.findings, other.result.findings)
+    if chosen == "json":
+        from verifier.report.differences import document  # noqa: PLC0415
+
+        listed = laid_out(document(stored.result, other.result, found))
+        out.write(listed)
+        if given["out"] is None and not given["quiet"]:
+            output.show(listed)
+        return EXIT_FAILED if found else EXIT_PASSED
     times = f"{stored.result.started} and {other.result.started}"
     same = f"nothing changed between {times}"
     differs = f"{len(found)} changed between {times}"

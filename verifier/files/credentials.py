@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from verifier.errors import InputError
+from verifier.files.disk import open_to_others
 from verifier.files.faults import Faults, nearest, shown
 from verifier.files.toml_in import Toml, read_toml
 from verifier.model.credentials import Auth, Priv, Secret, SnmpEntry
@@ -23,7 +24,6 @@ SECRETS = ("community", "auth_key", "priv_key")
 KEYS = ("version", "user", "auth", "priv", "port", *SECRETS, *(f"{s}_env" for s in SECRETS))
 _VARIABLES = ("community", "user", "auth", "auth_key", "priv", "priv_key")
 _V3_ONLY = ("user", "auth", "auth_key", "priv", "priv_key")
-_READABLE_BY_OTHERS = 0o044
 _VARIABLE = re.compile(r"[A-Z_][A-Z0-9_]*")  # else it may be the secret itself, and is not shown
 
 Ask = Callable[[str, bool], str]
@@ -120,7 +120,7 @@ def _refuse_open_file(
 ) -> None:
     """Tells if the file holds a secret and others may read it (where files have such modes)."""
     inside = [(n, s) for n, entry in entries.items() for s in SECRETS if s in entry]
-    if inside and os.name == "posix" and file.stat().st_mode & _READABLE_BY_OTHERS:
+    if inside and open_to_others(file):
         name, secret = inside[0]
         message = (
             f"the file holds {secret} and others may read it: run chmod 600 {file}, "

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import re
+import stat
 from pathlib import Path
 
 from verifier.errors import InputError
@@ -34,6 +36,11 @@ def read_bytes(path: Path, limit: int = MAX_BYTES) -> bytes:
 def read_text(path: Path, limit: int = MAX_BYTES) -> str:
     """The text of a UTF-8 file, without a byte order mark. Raises InputError."""
     return decode(read_bytes(path, limit), path)
+
+
+def open_to_others(path: Path) -> bool:
+    """Whether others than the owner may read the file, where files have such modes."""
+    return os.name == "posix" and bool(path.stat().st_mode & (stat.S_IRGRP | stat.S_IROTH))
 
 
 def decode(data: bytes, path: Path) -> str:

@@ -43,7 +43,7 @@ class Faults:
         self.error("unreadable-cell", origin, message, subject)
 
     def missing(self, name: str, origin: Origin, message: str, subject: Subject) -> None:
-        """Notes that field `name` of the entry at `origin` is not there, unless it is unreadable."""
+        """Notes that a field of the entry at `origin` is not there, unless it is unreadable."""
         if (origin.file, origin.sheet, origin.line, name) not in self._unread:
             self.error("missing-field", origin, message, subject)
 

@@ -11,7 +11,7 @@ from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from verifier.errors import InputError
-from verifier.files.disk import read_bytes
+from verifier.files.disk import open_to_others, read_bytes
 
 _MAX_BYTES = 64 * 1024
 _HOW = "openssl genpkey -algorithm ed25519 makes one"
@@ -25,9 +25,11 @@ def read_private_key(path: Path, passphrase: Callable[[], str] | None = None) ->
     data = read_bytes(path, _MAX_BYTES)
     ssh = b"BEGIN OPENSSH PRIVATE KEY" in data
     load: Any = serialization.load_ssh_private_key if ssh else serialization.load_pem_private_key
+    locked = False
     try:
         key = load(data, password=None)
     except TypeError:
+        locked = True
         if passphrase is None:
             raise InputError(f"{path}: is encrypted, and nobody is here to be asked") from None
         key = _unlocked(load, data, path, passphrase())
@@ -35,6 +37,8 @@ def read_private_key(path: Path, passphrase: Callable[[], str] | None = None) ->
         raise InputError(f"{path}: holds no private key in PEM form; {_HOW}") from None
     if not isinstance(key, Ed25519PrivateKey):
         raise InputError(f"{path}: is a key of another kind than Ed25519; {_HOW}")
+    if not locked and open_to_others(path):
+        raise InputError(f"{path}: others may read this key: run chmod 600 {path}")
     return key
 
 

@@ -20,6 +20,7 @@ from verifier.files.fields import FILE_NAMES
 from verifier.files.shorthand import SHORT_CARRIER
 from verifier.model import plan as model
 from verifier.model.credentials import Auth, Priv
+from verifier.model.difference import Kind
 from verifier.model.fit import Fit
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
@@ -145,6 +146,36 @@ def _runbook() -> Json:
     return made
 
 
+def _comparison() -> Json:
+    """Two runs and what differs between them; findings and subjects are those of a result."""
+    result = _result()
+    finding, subject = result["$defs"]["Finding"], result["$defs"]["Subject"]
+    of_finding = ("id", "verdict", "expected", "observed", "unit", "reason")
+    one = _group({n: finding["properties"][n] for n in of_finding}, of_finding)
+    fields = ("command", "stage", "started", "verdict")
+    text = {"anyOf": [{"type": "string"}, {"type": "null"}]}
+    run = {"plan": text, "revision": text, **{n: result["properties"][n] for n in fields}}
+    either = {"anyOf": [{"$ref": "#/$defs/Finding"}, {"type": "null"}]}
+    difference = {
+        "kind": {"enum": list(typing.get_args(Kind))},
+        "check": {"type": "string"},
+        "subject": {"$ref": "#/$defs/Subject"},
+        "old": either,
+        "new": either,
+    }
+    made = _group(
+        {
+            "format": {"const": "plan-verifier/comparison/1"},
+            "old": {"$ref": "#/$defs/Run"},
+            "new": {"$ref": "#/$defs/Run"},
+            "differences": {"type": "array", "items": _group(difference, tuple(difference))},
+        },
+        ("format", "old", "new", "differences"),
+    )
+    defs = {"Finding": one, "Subject": subject, "Run": _group(run, tuple(run))}
+    return {**made, "$defs": defs}
+
+
 def _plan() -> Json:
     """The YAML form, with its own names and short forms."""
     made = _of(model.Plan, "validation")
@@ -222,5 +253,6 @@ SCHEMAS: dict[str, Callable[[], Json]] = {
     "credentials": _credentials,
     "mapping": _mapping,
     "evidence": _evidence,
+    "comparison": _comparison,
 }
 """By name; `schema` adds what all have in common."""

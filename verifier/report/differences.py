@@ -1,15 +1,17 @@
-"""What changed between two results, as text."""
+"""What changed between two results: as text, as a document."""
 
 from __future__ import annotations
 
+import dataclasses
 import textwrap
 from collections.abc import Sequence
 from typing import Any
 
+from verifier.model.difference import Difference, Kind
+from verifier.model.result import Finding, Result
 from verifier.report import Look
 from verifier.report.plain import plain
 from verifier.report.text import WORDS
-from verifier.rules.compare.differences import Difference, Kind
 
 _HEADINGS: dict[Kind, str] = {
     "worse": "worse",
@@ -20,6 +22,43 @@ _HEADINGS: dict[Kind, str] = {
     "better": "better",
     "reason": "worded otherwise",
 }
+
+
+def document(old: Result, new: Result, found: Sequence[Difference]) -> dict[str, Any]:
+    """The document `plan-verifier/comparison/1`: both runs, and what differs, heaviest first."""
+    return {
+        "format": "plan-verifier/comparison/1",
+        "old": _run(old),
+        "new": _run(new),
+        "differences": [
+            {
+                "kind": d.kind,
+                "check": d.either.check,
+                "subject": dataclasses.asdict(d.either.subject),
+                "old": _finding(d.old),
+                "new": _finding(d.new),
+            }
+            for d in found
+        ],
+    }
+
+
+def _run(result: Result) -> dict[str, Any]:
+    return {
+        "plan": result.plan.name,
+        "revision": result.plan.revision,
+        "command": result.command,
+        "stage": result.stage,
+        "started": result.started,
+        "verdict": result.verdict,
+    }
+
+
+def _finding(finding: Finding | None) -> dict[str, Any] | None:
+    if finding is None:
+        return None
+    fields = ("id", "verdict", "expected", "observed", "unit", "reason")
+    return {name: getattr(finding, name) for name in fields}
 
 
 def text(found: Sequence[Difference], look: Look) -> str:
