@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import os
 import resource
 import socket
 import time
 
+import pytest
+
 from verifier.model.address import Address
 from verifier.probes.pace import Pace
-from verifier.probes.tcp import TcpAnswer, connect
+from verifier.probes.tcp import TcpAnswer, _translate, connect
 
 HERE = Address.parse("127.82.0.9")
 
@@ -83,3 +86,16 @@ def test_what_this_machine_cannot_do_is_no_state_of_the_service() -> None:
         resource.setrlimit(resource.RLIMIT_NOFILE, before)
     assert answer.state == "not-sent"
     assert "this machine" in answer.detail
+
+
+@pytest.mark.parametrize(
+    ("number", "state"),
+    [
+        (errno.EHOSTUNREACH, "unreachable"), (errno.ENETUNREACH, "unreachable"),
+        (errno.ECONNREFUSED, "closed"), (errno.ECONNRESET, "filtered"),
+        (errno.EACCES, "filtered"), (errno.EMFILE, "not-sent"), (errno.EADDRNOTAVAIL, "not-sent"),
+    ],
+)  # fmt: skip
+def test_what_an_error_of_the_kernel_means(number: int, state: str) -> None:
+    """By connect(2), ip(7) and icmp(7)."""
+    assert _translate(OSError(number, os.strerror(number)))[0] == state

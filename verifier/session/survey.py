@@ -173,8 +173,8 @@ class Survey:
         if version == 4:  # noqa: PLR2004
             reply = await self._client.get(self._target, [mib.IP_ROUTE_NEXT_HOP_DEFAULT])
             for binding in reply.bindings:
-                if not binding.missing and str(binding.value) != "0.0.0.0":  # noqa: S104
-                    self._route(binding, str(binding.value), None)
+                if not binding.missing and is_host(hop := str(binding.value)):
+                    self._route(binding, hop, None)
                     return
         for table in routes.tables(version):
             if await self._default_rows(table):
@@ -267,6 +267,14 @@ def address_suffixes(address: Address) -> tuple[str, ...]:
     if address.is_v4:
         return dotted, f"1.4.{dotted}"
     return (f"2.16.{dotted}",)
+
+
+def is_host(text: str) -> bool:
+    """Whether `text` is an address, and not the one that stands for none (0.0.0.0, ::)."""
+    try:
+        return Address.parse(text).value != 0
+    except ValueError:
+        return False
 
 
 def plain(name: str, binding: Binding) -> str | int | None:
