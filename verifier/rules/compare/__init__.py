@@ -93,7 +93,7 @@ def compare(  # noqa: PLR0913
     numbered = tuple(
         dataclasses.replace(_accept(f, accepted), id=f"f{n}") for n, f in enumerate(asked, start=1)
     )
-    findings, causes = diagnose.explain(plan, numbered)
+    findings, causes = diagnose.explain(plan, numbered, observations, profiles)
     return Judged(findings, causes, not_in_stage)
 
 

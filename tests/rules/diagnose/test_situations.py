@@ -1,0 +1,230 @@
+"""Situations and their causes: exactly these, in these words; and where nothing is concluded."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.rules.diagnose.situation import explained, short
+from verifier.rules.diagnose.kinds import TRY_FIRST
+
+UP = "{0} icmp.reply pass\n{0} system.name pass {0} {0}\n"
+DOWN = "{0} icmp.reply fail\n{0} system.name not-tested\n"
+BOTH_LOW = """
+Hop-1/a radio.rx-level fail -45 {0}
+Hop-1/b radio.rx-level fail -45 {1}
+Hop-1/a radio.tx-power pass 18 18
+Hop-1/b radio.tx-power pass 18 18
+"""
+ALIKE = ["path-loss possible Hop-1", "feeder-loss possible Hop-1"]
+
+
+def up(*names: str) -> str:
+    return "".join(UP.format(n) for n in names)
+
+
+def down(*names: str) -> str:
+    return "".join(DOWN.format(n) for n in names)
+
+
+def routed(*names: str) -> str:
+    return "".join(f"{n} local.fit pass routed\n" for n in names)
+
+
+TOPOLOGY = [
+    ("one unit is dead", up("a") + down("sw"), ["unit-silent certain sw"]),
+    ("a dead uplink explains what is behind it", up("sw", "a") + down("b", "c", "d") + "Hop-1/a radio.lock not-tested",
+     ["uplink-down certain b"]),
+    ("the first unit is dead: one root", up("sw") + down("a", "b", "c", "d", "e"), ["uplink-down certain a"]),
+    ("a ring stands while one uplink answers", up("a", "b") + down("d", "e") + up("c") + "Hop-2/a radio.lock pass",
+     ["management-silent likely d", "unit-silent certain e"]),
+    ("a ring is cut when all its uplinks are down", up("a", "sw") + down("b", "d", "e") + "c icmp.reply not-tested",
+     ["uplink-down certain b", "uplink-down certain d"]),
+    ("units behind a planned router", routed("r1", "r2") + up("a") + down("router", "r1", "r2"),
+     ["uplink-down certain router"]),
+    ("units behind a gateway that is not in the plan", up("a") + routed("g1", "g2", "g3") + down("g1", "g2", "g3"),
+     ["gateway-down likely 198.18.40.1"]),
+    ("near end sound, far end silent, no lock: the hop", up("a") + down("b") + "Hop-1/a radio.lock fail true false",
+     ["hop-down likely Hop-1"]),
+    ("the hop is down, with units behind", up("a") + down("b", "c") + "Hop-1/a radio.lock fail\nHop-1/a radio.rx-level fail -45 -",
+     ["hop-down likely Hop-1"]),
+    ("the near end hears the silent far end", up("a") + down("b") + "Hop-1/a radio.lock pass",
+     ["management-silent likely b"]),
+    ("near end sound, far end silent, radio not read: both fit", up("a") + down("b"),
+     ["unit-down possible b", "hop-down possible Hop-1"]),
+    ("a silent unit through which another answers", up("a", "c") + down("b"), ["management-silent likely b"]),
+    ("a silent chain through which the last answers", up("a", "d") + down("b", "c"),
+     ["management-silent likely b", "management-silent likely c"]),
+    ("nothing answers: the laptop or the first unit", down("a", "b", "c"),
+     ["nothing-answers possible laptop", "uplink-down possible a"]),
+    ("one of a subnet is silent from afar, its neighbour answers", routed("g1", "g2") + up("g1") + down("g2"),
+     ["unit-silent certain g2", "gateway-wrong possible g2"]),
+]  # fmt: skip
+NAME = "a system.name fail a {}\n"
+ADDRESSES = [
+    ("ends swapped by name", "Hop-1 link.ends-swapped fail\na system.name fail a b\nb system.name fail b a",
+     ["ends-swapped certain Hop-1"]),
+    ("frequencies crossed, units right", "Hop-1/a radio.tx-frequency fail 13143 12877\nHop-1/b radio.tx-frequency fail 12877 13143\na system.serial pass",
+     ["frequencies-crossed certain Hop-1"]),
+    ("frequencies crossed, units not looked at", "Hop-1/a radio.tx-frequency fail 13143 12877\nHop-1/b radio.tx-frequency fail 12877 13143",
+     ["frequencies-crossed likely Hop-1", "bands-crossed possible Hop-1"]),
+    ("units of the other half of the band", "Hop-1/a radio.tx-frequency fail 13143 12877\nHop-1/b radio.tx-frequency fail 12877 13143\na system.part fail H L\nb system.part fail L H",
+     ["bands-crossed certain Hop-1"]),
+    ("one end has the far end's frequency", "Hop-1/a radio.tx-frequency fail 13143 12877\nHop-1/b radio.tx-frequency pass 12877 12877",
+     ["frequency-wrong certain Hop-1/carrier/1/end/a"]),
+    ("one end has the far end's frequency, the other was not read", "Hop-1/a radio.tx-frequency fail 13143 12877",
+     ["frequency-wrong possible Hop-1/carrier/1/end/a", "frequencies-crossed possible Hop-1"]),
+    ("another frequency leaves the far end deaf", "Hop-1/a radio.tx-frequency fail 13143 13157\nHop-1/b radio.rx-level fail -45 -\nHop-1/a radio.rx-level pass -45 -45",
+     ["frequency-wrong certain Hop-1/carrier/1/end/a"]),
+    ("wrong unit by name and serial", NAME.format("x") + "a system.serial fail 1 2", ["wrong-unit likely a"]),
+    ("wrong unit: name, serial and hardware address", NAME.format("x") + "a system.serial fail 1 2\na neighbour.mac fail", ["wrong-unit certain a"]),
+    ("wrong unit that is planned elsewhere", NAME.format("b") + "a system.serial fail 1 2", ["wrong-unit certain a"]),
+    ("the planned unit, misnamed", NAME.format("x") + "a system.serial pass", ["name-wrong certain a"]),
+    ("the planned unit, without a name", 'a system.name fail a ""', ["name-wrong certain a"]),
+    ("a name alone: both fit", NAME.format("x"), ["wrong-unit possible a", "name-wrong possible a"]),
+    ("the name of another planned unit, alone", NAME.format("b"), ["wrong-unit likely a", "name-wrong possible a"]),
+    ("a name that the unit it belongs to has as well", NAME.format("b") + "b system.name pass b b",
+     ["wrong-unit possible a", "name-wrong possible a"]),
+    ("serial wrong, hardware address right: contradiction", NAME.format("x") + "a system.serial fail 1 2\na neighbour.mac pass",
+     ["wrong-unit possible a", "name-wrong possible a"]),
+    ("exchanged and set up again", "a system.name pass a a\na system.serial fail 1 2", ["unit-exchanged likely a"]),
+    ("mask wrong on one side", "a address.mask fail 255.255.255.0 255.255.0.0\nb address.mask pass", ["mask-wrong certain a"]),
+    ("the same mask everywhere: the plan, or all of them", "".join(f"{n} address.mask fail 255.255.255.0 255.255.0.0\n" for n in "abc"),
+     ["plan-wrong possible", "mask-wrong possible"]),
+    ("gateway wrong", "a address.gateway fail 198.18.20.1 198.18.20.3", ["gateway-wrong certain a"]),
+    ("two hardware addresses answer for one address", "a neighbour.duplicate fail", ["address-twice likely a"]),
+    ("two hardware addresses and doubled replies", "a neighbour.duplicate fail\na icmp.duplicate warn 0 3", ["address-twice certain a"]),
+    ("names that change", 'a system.name fail a ["a","x"]', ["address-twice likely a"]),
+    ("doubled replies alone: a second unit or a loop", "a icmp.duplicate warn 0 3", ["address-twice possible a", "path-doubled possible a"]),
+    ("another hardware address on the cable than the unit says", "a system.name pass a a\na neighbour.mac fail m1 m2\na system.serial pass\nseen a neighbour m2\nseen a ifPhysAddress m1",
+     ["address-twice possible a"]),
+    ("proxy ARP: an address that nobody holds is answered", "a neighbour.proxy warn - m1\nb neighbour.proxy warn - m1", ["proxy-arp likely a"]),
+    ("one hardware address for two units", "a neighbour.mac fail m1 m9\nb neighbour.mac fail m2 m9\nseen a neighbour m9\nseen b neighbour m9",
+     ["proxy-arp possible a"]),
+]  # fmt: skip
+SNMP = [
+    ("agent off", up("a") + "a snmp.answer fail - port-unreachable\na system.name not-tested", ["snmp-off likely a"]),
+    ("user unknown", up("a") + "a snmp.answer fail - unknown-user", ["snmp-refused certain a"]),
+    ("security level refused", up("a") + "a snmp.answer fail - unsupported-level", ["snmp-refused certain a"]),
+    ("wrong authentication key", up("a") + "a snmp.answer fail - wrong-digest", ["snmp-wrong-key certain a"]),
+    ("wrong privacy key", up("a") + "a snmp.answer fail - decryption-error", ["snmp-wrong-key certain a"]),
+    ("agent's clock", up("a") + "a snmp.answer fail - not-in-time-window", ["snmp-clock certain a"]),
+    ("not SNMP at all", up("a") + "a snmp.answer fail - undecodable", ["snmp-other-program likely a"]),
+    ("turned back by a router", up("a") + "a snmp.answer fail - host-unreachable", ["snmp-filtered likely a"]),
+    ("silent: key or filter, both fit", up("a") + "a snmp.answer fail - silent", ["snmp-wrong-key possible a", "snmp-filtered possible a"]),
+    ("silent, and other services filtered", up("a") + 'a snmp.answer fail - silent\na tcp.open fail - "443/tcp_filtered"',
+     ["snmp-wrong-key possible a", "snmp-filtered likely a"]),
+    ("silent after its engine id: the privacy key", up("a") + "a snmp.answer fail - silent\nseen a engine-id 80007ed9", ["snmp-wrong-key likely a"]),
+    ("an SNMPv3 agent that does not tell its engine id", up("a", "b") + "a snmp.answer fail - silent\nb snmp.answer pass\nseen b engine-id 80007ed9",
+     ["snmp-filtered likely a", "snmp-off possible a"]),
+    ("one entry that nobody answers", up("a", "b", "c") + "".join(f"{n} snmp.answer fail - silent\n" for n in "abc"),
+     ["credentials-wrong possible", "snmp-filtered possible"]),
+    ("cloned", "a system.name pass a a\nb system.name pass b b\na snmp.engine-id warn - 80aa\nb snmp.engine-id warn - 80aa",
+     ["engine-id-cloned certain a"]),
+    ("one unit at two addresses, or cloned with its name", "a system.name pass a a\nb system.name fail b a\nb system.serial pass\na snmp.engine-id warn - 80aa\nb snmp.engine-id warn - 80aa",
+     ["name-wrong certain b", "engine-id-cloned possible a", "one-unit-twice possible a"]),
+]  # fmt: skip
+REVERTED = (
+    "a system.serial pass\na address.mask fail 1 2\na system.location warn\na settings.ntp fail\n"
+)
+SETTINGS = [
+    ("not saved", "a settings.saved fail 0 1", ["settings-unsaved certain a"]),
+    ("reverted at a restart", REVERTED + "seen a sysUpTime 30000", ["mask-wrong certain a", "settings-reverted likely a", "not-set-up possible a"]),
+    ("reverted or never set up", REVERTED, ["mask-wrong certain a", "settings-reverted possible a", "not-set-up possible a"]),
+    ("left in alignment settings", "Hop-1/a radio.modulation fail 256qam 4qam\nHop-1/a radio.tx-power fail 18 26\nHop-1/a radio.atpc fail on off",
+     ["left-in-alignment likely Hop-1/carrier/1/end/a"]),
+    ("raised power alone", "Hop-1/a radio.modulation pass\nHop-1/a radio.tx-power fail 18 26", ["left-in-alignment possible Hop-1/carrier/1/end/a"]),
+    ("muted: the far end is deaf", "Hop-1/a radio.transmitter fail on off\nHop-1/b radio.rx-level fail -45 -\nHop-1/a radio.rx-level pass -45 -45",
+     ["muted certain Hop-1/carrier/1/end/a"]),
+    ("in a test mode", "Hop-1/b radio.test-mode fail off on", ["test-mode certain Hop-1/carrier/1/end/b"]),
+]  # fmt: skip
+SWEEP = ["misaligned possible Hop-1", *ALIKE]
+RADIO = [
+    ("both a little low", BOTH_LOW.format(-53, -52), SWEEP),
+    ("both 20 dB low: one side lobe", BOTH_LOW.format(-65, -64), ["side-lobe likely Hop-1", *ALIKE]),
+    ("both 30 dB low: polarisation", BOTH_LOW.format(-75, -74), ["polarisation-turned likely Hop-1", "path-loss possible Hop-1"]),
+    ("both 25 dB low: two fit equally", BOTH_LOW.format(-70, -70), ["side-lobe likely Hop-1", "polarisation-turned likely Hop-1", *ALIKE]),
+    ("both 40 dB low: both side lobes", BOTH_LOW.format(-85, -85), ["side-lobes-both likely Hop-1", "path-loss possible Hop-1"]),
+    ("both 60 dB low", BOTH_LOW.format(-105, -105), ["misaligned possible Hop-1", "path-loss possible Hop-1"]),
+    ("both 20 dB low, the main lobe was found", BOTH_LOW.format(-65, -64) + "a manual.peak-on-main-lobe pass", ["side-lobe possible Hop-1", *ALIKE]),
+    ("both 30 dB low, a feed was seen to be turned", BOTH_LOW.format(-75, -74) + "b manual.polarisation fail", ["polarisation-turned likely Hop-1", "path-loss possible Hop-1"]),
+    ("both low by unequal levels that unequal powers account for", "Hop-1/a radio.rx-level fail -45 -70\nHop-1/b radio.rx-level fail -45 -65\nHop-1/b radio.tx-power fail 18 13",
+     ["side-lobe likely Hop-1", *ALIKE]),
+    ("one direction low: far transmitter or near receiver", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.tx-power pass 18 18",
+     ["far-transmitter possible Hop-1", "near-receiver possible Hop-1"]),
+    ("one direction dead", "Hop-1/a radio.rx-level fail -45 -\nHop-1/b radio.rx-level pass -45 -45",
+     ["far-transmitter possible Hop-1", "near-receiver possible Hop-1"]),
+    ("one direction low by the far end's actual power", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.tx-power fail 18 6",
+     ["power-low certain Hop-1/carrier/1/end/b"]),
+    ("level right, SNR low", "Hop-1/a radio.rx-level pass -45 -30.5\nHop-1/a radio.snr fail 30 12",
+     ["interference possible Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
+    ("level near the limit, SNR low", "Hop-1/a radio.rx-level pass -22 -22\nHop-1/a radio.snr fail 30 12",
+     ["interference possible Hop-1/carrier/1/end/a", "overload possible Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
+    ("SNR low and the level moves", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.snr fail 30 12\nHop-1/a radio.rx-level-spread warn",
+     ["interference possible Hop-1/carrier/1/end/a", "multipath likely Hop-1/carrier/1/end/a"]),
+    ("level right, no lock, link ids differ", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.lock fail\nHop-1/a radio.link-id fail 7 8",
+     ["link-id-differs likely Hop-1"]),
+    ("level right, no lock, bandwidths differ", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.lock fail\nHop-1/b radio.bandwidth fail 28 14",
+     ["bandwidth-differs likely Hop-1"]),
+    ("level right, no lock, all read and right: the key", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.lock fail\n"
+     + "".join(f"Hop-1/{e} radio.{c} pass\n" for e in "ab" for c in ("link-id", "bandwidth", "modulation")), ["key-differs possible Hop-1"]),
+    ("level right, no lock, nothing read", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.lock fail",
+     [f"{k} possible Hop-1" for k in ("link-id-differs", "bandwidth-differs", "mode-differs", "key-differs")]),
+]  # fmt: skip
+PORTS = [
+    ("two of four pairs, or set so: both fit", "a:eth1 port.speed fail 1000 100", ["negotiated-down possible a/eth1", "speed-set possible a/eth1"]),
+    ("two of four pairs, with errors", "a:eth1 port.speed fail 1000 100\na:eth1 port.errors fail 0 812", ["negotiated-down likely a/eth1", "speed-set possible a/eth1"]),
+    ("a fibre has no pairs", "a:sfp1 port.speed fail 1000 100", ["speed-set possible a/sfp1"]),
+    ("duplex mismatch, both sides read", "a:eth1 port.duplex fail full half\nsw:p1 port.duplex pass full full", ["duplex-mismatch certain a/eth1"]),
+    ("duplex mismatch, one side read", "a:eth1 port.duplex fail full half\na icmp.loss warn 0 4", ["duplex-mismatch likely a/eth1"]),
+    ("half duplex at both sides", "a:eth1 port.duplex fail full half\nsw:p1 port.duplex fail full half", ["duplex-mismatch possible a/eth1", "duplex-mismatch possible sw/p1"]),
+]  # fmt: skip
+CANNOT_TELL = [
+    ("nothing is wrong", up("a", "b") + "Hop-1/a radio.rx-level pass -45 -45"),
+    ("a single level cannot say which end", "Hop-1/a radio.rx-level fail -45 -57"),
+    ("a single level, the other end not read", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level not-tested -45"),
+    ("both low, but not by the same amount", "Hop-1/a radio.rx-level fail -45 -55\nHop-1/b radio.rx-level fail -45 -65"),
+    ("nothing is received at either end", "Hop-1/a radio.rx-level fail -45 -\nHop-1/b radio.rx-level fail -45 -"),
+    ("both levels too high", "Hop-1/a radio.rx-level fail -45 -35\nHop-1/b radio.rx-level fail -45 -35"),
+    ("a low modulation follows from a low level", "Hop-1/a radio.modulation fail 256qam 4qam\nHop-1/a radio.rx-level fail -45 -80"),
+    ("no lock, level not known", "Hop-1/a radio.lock fail"),
+    ("SNR low, level not known", "Hop-1/a radio.snr fail 30 12"),
+    ("a hardware address alone is wrong, the serial is right", "a system.name pass a a\na neighbour.mac fail m1 m2\na system.serial pass"),
+    ("a port is down", "a:eth1 port.status fail up down"),
+    ("faster than planned", "a:eth1 port.speed fail 100 1000"),
+    ("another MTU", "a:eth1 port.mtu fail 1500 1400"),
+    ("echoes are filtered: the unit is not silent", "a icmp.reply fail\na snmp.answer pass"),
+    ("the laptop does not fit: nobody is silent", "a local.fit not-tested\na icmp.reply not-tested\nb icmp.reply not-tested"),
+    ("behind a unit that was not asked", "a icmp.reply not-tested\nb icmp.reply not-tested"),
+    ("two settings wrong are no reversal", "a system.serial pass\na settings.ntp fail\na system.location warn"),
+    ("many settings wrong in an unknown unit", "a settings.ntp fail\na settings.trap fail\na settings.syslog fail\na system.location warn"),
+    ("SNMP was not asked", up("a") + "a snmp.answer not-tested\na address.mask not-tested"),
+    ("reciprocity alone", "Hop-1/ radio.reciprocity warn 0 6"),
+]  # fmt: skip
+SITUATIONS = [*TOPOLOGY, *ADDRESSES, *SNMP, *SETTINGS, *RADIO, *PORTS]
+
+
+def test_enough_situations() -> None:
+    """At least 60 in all, at least 15 of them without a conclusion."""
+    titles = [s[0] for s in (*SITUATIONS, *CANNOT_TELL)]
+    assert len(set(titles)) == len(titles) >= 60
+    assert len(CANNOT_TELL) >= 15
+
+
+@pytest.mark.parametrize(("lines", "expected"), [s[1:] for s in SITUATIONS], ids=[s[0] for s in SITUATIONS])  # fmt: skip
+def test_causes(lines: str, expected: list[str]) -> None:
+    """Exactly these causes with this certainty, in order; each says what to try first."""
+    _, causes = explained(lines)
+    assert [short(c).rstrip("/") .strip() for c in causes] == expected  # fmt: skip
+    assert all(c.text and c.for_ and c.try_first for c in causes)
+
+
+@pytest.mark.parametrize("lines", [s[1] for s in CANNOT_TELL], ids=[s[0] for s in CANNOT_TELL])
+def test_no_conclusion(lines: str) -> None:
+    """The evidence does not carry, so there is no cause."""
+    assert [short(c) for c in explained(lines)[1]] == []
+
+
+def test_every_kind_is_in_a_situation() -> None:
+    """The table of kinds and the situations know the same causes."""
+    kinds = {expected.split()[0] for _, _, causes in SITUATIONS for expected in causes}
+    assert kinds == set(TRY_FIRST)

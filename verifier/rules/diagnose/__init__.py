@@ -1,0 +1,61 @@
+"""From findings to causes: what hangs on what. Explains; never changes a verdict.
+
+`CAUSES` is the table: one module a family, each a function from the case to causes without ids.
+What to try first by kind of cause stands in `kinds`. Where two causes fit equally both are given;
+where the evidence does not carry, none is.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+
+from verifier.model.observation import Observation
+from verifier.model.plan import Plan
+from verifier.model.profile import Profile
+from verifier.model.result import Cause, Finding
+from verifier.rules.diagnose import addresses, levels, ports, radio, settings, snmp, topology
+from verifier.rules.diagnose.case import Case, Causes
+
+CAUSES: tuple[Callable[[Case], Causes], ...] = (
+    topology.causes,
+    addresses.causes,
+    snmp.causes,
+    settings.causes,
+    radio.causes,
+    levels.causes,
+    ports.causes,
+)
+
+
+def explain(
+    plan: Plan,
+    findings: Sequence[Finding],
+    observations: Iterable[Observation] = (),
+    profiles: Mapping[str, Profile] | None = None,
+) -> tuple[tuple[Finding, ...], tuple[Cause, ...]]:
+    """The findings, each tied to its causes, and the causes, numbered in the order of `CAUSES`.
+
+    A finding that passes has no cause; it may speak for one.
+
+    Args:
+        plan: what hangs on what.
+        findings: of one run, with ids.
+        observations: what they rest on; without them some causes are not seen.
+        profiles: by id; without them some causes cannot be excluded.
+    """
+    case = Case(plan, findings, observations, profiles)
+    found = [c for family in CAUSES for c in family(case)]
+    causes = tuple(dataclasses.replace(c, id=f"c{n}") for n, c in enumerate(found, start=1))
+    caused_by: dict[str, list[str]] = defaultdict(list)
+    for cause in causes:
+        for finding in cause.for_:
+            caused_by[finding].append(cause.id)
+    tied = tuple(
+        dataclasses.replace(f, caused_by=tuple(caused_by[f.id]))
+        if f.verdict != "pass" and f.id in caused_by
+        else f
+        for f in findings
+    )
+    return tied, causes

@@ -1,0 +1,247 @@
+"""Who stands at which address: units and ends mixed up, masks, gateways, addresses held twice."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+from verifier.model.result import Cause, Finding
+from verifier.model.subject import Subject
+from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Unit, cause
+
+_SEVERAL = 3
+"""Units wrong in the same way from which the plan is looked at too: our own choice."""
+_PEERS = 2
+"""As many others are named for comparison."""
+_WHO_IT_IS = (
+    "system.name", "system.serial", "system.part", "system.location", "neighbour.mac",
+    "system.object-id",
+)  # fmt: skip
+"""Checks that tell which unit it is; they follow a unit to the place where it stands."""
+_CROSSED = ("system.software", "link.far-end", "radio.tx-frequency", "radio.rx-frequency",
+            "radio.link-id")  # fmt: skip
+"""What may follow it too: tied where the one end shows what is planned for the other."""
+
+
+def causes(case: Case) -> Causes:
+    """Everything about names, units, masks, gateways and hardware addresses."""
+    swapped: set[str] = set()
+    for found, names in _swapped_ends(case):
+        yield found
+        swapped |= names
+    for unit in case.units.values():
+        if unit.name not in swapped:
+            yield from _identity(case, unit)
+        yield from _twice(case, unit)
+    yield from _proxies(case)
+    yield from _same_setting(case, "address.mask", "mask-wrong", "the mask")
+    yield from _same_setting(case, "address.gateway", "gateway-wrong", "the gateway")
+
+
+def _swapped_ends(case: Case) -> Iterable[tuple[Cause, frozenset[str]]]:
+    """Two ends under each other's names explain whatever else tells one unit from the other."""
+    for link in case.plan.links:
+        for head in case.links.get(link.name, ()):
+            if head.check != "link.ends-swapped" or head.verdict != "fail":
+                continue
+            names = frozenset().union(*link.devices())
+            units = [case.units[n] for n in sorted(names) if n in case.units]
+            odd = [f for u in units for f in u.all(_WHO_IT_IS, *WRONG)]
+            odd += [
+                f for f in (*(g for u in units for g in u.all(_CROSSED, *WRONG)),
+                            *case.links[link.name])
+                if f.check in _CROSSED and f.verdict in WRONG and _planned_elsewhere(case, f, units)
+            ]  # fmt: skip
+            text = f"the ends of {link.name} answer under each other's names"
+            subject, advice = head.subject, head.advice
+            yield (
+                cause("ends-swapped", subject, "certain", text, [head, *odd], try_first=advice),
+                names,
+            )
+
+
+def _planned_elsewhere(case: Case, finding: Finding, units: Iterable[Unit]) -> bool:
+    """Whether what was found at one end is what the plan has for the other."""
+    others = [g for u in units for g in u.all([finding.check], *WRONG)]
+    others += [g for g in case.links.get(finding.subject.name, ()) if g.check == finding.check]
+    return any(
+        g.subject != finding.subject and g.expected == finding.observed is not None for g in others
+    )
+
+
+def _identity(case: Case, unit: Unit) -> Causes:
+    """Another unit, or the right one with another name: the serial and hardware address tell."""
+    name = unit.get("system.name", "fail")
+    right = unit.all(("system.serial", "neighbour.mac"), "pass")
+    wrong = unit.all(("system.serial", "neighbour.mac", "system.object-id"), "fail")
+    also = unit.all(("system.part", "system.software", "system.location"), *WRONG)
+    if name is None or _several(name):
+        yield from _exchanged(unit, right, wrong, also)
+        return
+    if name.observed is None:
+        return
+    said = str(name.observed)
+    if wrong:
+        other = said in case.devices
+        certainty: Certainty = "possible" if right else "likely"
+        if not right and (other or len(wrong) > 1):
+            certainty = "certain"
+        text = f"another unit stands at the address of {unit.name}"
+        text += f": {said}, which is planned elsewhere" if other else ""
+        yield cause("wrong-unit", unit.subject, certainty, text, [name, *wrong, *also], right)
+    if right or not said:
+        text = f"{unit.name} is the planned unit under another name: {said!r}" if said else (
+            f"{unit.name} has no name: it was not set, or not saved"
+        )  # fmt: skip
+        certainty = "possible" if wrong else "certain"
+        yield cause("name-wrong", unit.subject, certainty, text, [name, *right], wrong)
+    if not right and not wrong and said:
+        yield from _by_name_alone(case, unit, name, said)
+
+
+def _by_name_alone(case: Case, unit: Unit, name: Finding, said: str) -> Causes:
+    """Nothing but the name was looked at."""
+    other = case.units.get(said) if said in case.devices else None
+    twice = other.get("system.name", "pass") if other is not None else None
+    likely: Certainty = "likely" if said in case.devices and twice is None else "possible"
+    yield cause(
+        "wrong-unit", unit.subject, likely,
+        f"another unit may stand at the address of {unit.name}: it calls itself {said!r}",
+        [name], [twice],
+    )  # fmt: skip
+    yield cause(
+        "name-wrong", unit.subject, "possible",
+        f"{unit.name} may be the planned unit under another name: {said!r}",
+        [name, twice],
+    )  # fmt: skip
+
+
+def _several(name: Finding) -> bool:
+    return isinstance(name.observed, (list, tuple))
+
+
+def _exchanged(
+    unit: Unit, right: list[Finding], wrong: list[Finding], also: list[Finding]
+) -> Causes:
+    """The name is right and the unit is not: exchanged, and set up as planned."""
+    name = unit.get("system.name", "pass")
+    serial = unit.get("system.serial", "fail")
+    if name is None or not wrong or (right and serial is None):
+        return
+    also = [f for f in also if f.check != "system.location"]
+    certainty: Certainty = "likely" if serial is not None and not right else "possible"
+    yield cause(
+        "unit-exchanged", unit.subject, certainty,
+        f"{unit.name} was exchanged and set up again; the plan knows the unit before it",
+        [*wrong, *also, name], right,
+    )  # fmt: skip
+
+
+def _twice(case: Case, unit: Unit) -> Causes:
+    """Several units hold one address: two hardware addresses, doubled replies, names in turn."""
+    macs = unit.get("neighbour.duplicate", "fail", "warn")
+    name = unit.get("system.name", "fail")
+    names = name if name is not None and _several(name) else None
+    doubled = unit.get("icmp.duplicate", "warn", "fail")
+    mac = unit.get("neighbour.mac", "fail")
+    if macs is not None or names is not None:
+        both = macs is not None and (names is not None or doubled is not None)
+        yield cause(
+            "address-twice", unit.subject, "certain" if both else "likely",
+            f"several units hold the address of {unit.name}",
+            [macs, names, doubled, mac],
+        )  # fmt: skip
+        return
+    if doubled is not None:
+        yield cause(
+            "address-twice", unit.subject, "possible",
+            f"a second unit may hold the address of {unit.name}: its echoes are answered twice",
+            [doubled, mac],
+        )  # fmt: skip
+        yield cause(
+            "path-doubled", unit.subject, "possible",
+            f"the way to {unit.name} may be doubled: a loop, or two paths in parallel",
+            [doubled],
+        )  # fmt: skip
+    elif mac is not None and _other_by_itself(case, unit):
+        own = unit.all(("system.name", "system.serial"), "pass")
+        text = (
+            f"who answers for the address of {unit.name} on the cable is not who answers by SNMP:"
+            " a second unit holds it, or a router answers for it"
+        )
+        yield cause("address-twice", unit.subject, "possible", text, [mac, *own])
+
+
+def _other_by_itself(case: Case, unit: Unit) -> bool:
+    """Whether the neighbour table and the unit itself tell different hardware addresses."""
+    cable = {str(o.value).lower() for o in case.values(unit.name, "neighbour")}
+    itself = {str(o.value).lower() for o in case.values(unit.name, "ifPhysAddress")}
+    return bool(cable and itself and not cable & itself)
+
+
+def _proxies(case: Case) -> Causes:
+    """One hardware address for several addresses, and for one that nobody holds: proxy ARP."""
+    told: set[str] = set()
+    groups: dict[str, list[Finding]] = defaultdict(list)
+    for unit in case.units.values():
+        for finding in unit.all(["neighbour.proxy"], *WRONG):
+            groups[str(finding.observed)].append(finding)
+            told.add(unit.name)
+    for mac, heads in groups.items():
+        units = [case.units[f.subject.name] for f in heads]
+        odd = [f for u in units for f in u.all(["neighbour.mac"], "fail")]
+        yield cause(
+            "proxy-arp", heads[0].subject, "likely",
+            f"{mac} answers for {_listed(units)} and for addresses that nobody holds: a router "
+            "answers in their place (proxy ARP)",
+            [*heads, *odd],
+        )  # fmt: skip
+    shared: dict[str, list[Unit]] = defaultdict(list)
+    for unit in case.units.values():
+        if unit.name not in told and unit.get("neighbour.mac", "fail") is not None:
+            for seen in case.values(unit.name, "neighbour")[:1]:
+                shared[str(seen.value).lower()].append(unit)
+    for mac, units in shared.items():
+        if len(units) > 1:
+            heads = [f for u in units for f in u.all(["neighbour.mac"], "fail")]
+            names = [f for u in units for f in u.all(["system.name"], "pass")]
+            yield cause(
+                "proxy-arp", units[0].subject, "likely" if names else "possible",
+                f"one hardware address, {mac}, answers for {_listed(units)}: a router in their "
+                "place (proxy ARP), or one unit that holds all of them",
+                [*heads, *names],
+            )  # fmt: skip
+
+
+def _listed(units: list[Unit]) -> str:
+    if len(units) > _SEVERAL:
+        return f"{len(units)} units"
+    return ", ".join(u.name for u in units)
+
+
+def _same_setting(case: Case, check: str, kind: str, words: str) -> Causes:
+    """A mask or gateway: wrong in one unit of a subnet, or alike in all, as if the plan were."""
+    subnets: dict[tuple[int, int, int], list[Unit]] = defaultdict(list)
+    for unit in case.units.values():
+        if unit.device is not None and unit.get(check, "pass", "fail") is not None:
+            at = unit.device.address
+            subnets[at.version, at.first, at.prefix].append(unit)
+    for units in subnets.values():
+        heads = [f for u in units for f in u.all([check], "fail")]
+        right = [f for u in units for f in u.all([check], "pass")]
+        if len(heads) >= _SEVERAL and not right and len({str(f.observed) for f in heads}) == 1:
+            yield from _all_alike(case, kind, words, heads)
+            continue
+        for head in heads:
+            beside = right[:_PEERS]
+            text = f"{words} of {head.subject.name} is {head.observed} instead of {head.expected}"
+            if beside:
+                text += f"; {beside[0].subject.name} of the same subnet has the planned one"
+            yield cause(kind, head.subject, "certain", text, [head, *beside], try_first=head.advice)
+
+
+def _all_alike(case: Case, kind: str, words: str, heads: list[Finding]) -> Causes:
+    network = Subject("network", case.plan.network.name)
+    alike = f"all {len(heads)} units of the subnet have {heads[0].observed}"
+    yield cause("plan-wrong", network, "possible", f"{words} in the plan is wrong: {alike}", heads)
+    yield cause(kind, network, "possible", f"{words} was set wrong everywhere: {alike}", heads)

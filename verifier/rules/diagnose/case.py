@@ -1,0 +1,212 @@
+"""What a cause may be concluded from: the findings by unit and by hop, and how a cause is made."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Literal
+
+from verifier.model.observation import Observation
+from verifier.model.plan import Carrier, Device, EndName, Link, Plan
+from verifier.model.profile import Profile
+from verifier.model.result import Cause, Finding
+from verifier.model.subject import Subject
+from verifier.rules.diagnose.kinds import TRY_FIRST
+
+Certainty = Literal["certain", "likely", "possible"]
+Causes = Iterator[Cause]
+
+UNTESTED = frozenset({"not-tested", "warn"})
+"""Of a unit that does not answer; a warning is then a check that may stay untested."""
+WRONG = frozenset({"fail", "warn"})
+_NO_SIGN_OF_LIFE = frozenset({"local", "plan", "manual"})
+"""Layers of checks that say nothing of whether the unit itself answers."""
+_LARGEST = 1e12
+"""No planned figure is larger; what an agent sends may be."""
+_LOOKED_AT = frozenset({"neighbour", "ifPhysAddress", "sysName", "sysUpTime", "echo", "engine-id"})
+"""Observations that causes look at; there may be hundreds of thousands of others."""
+
+
+class Unit:
+    """The findings of one unit: of itself and its ports; and those of its ends of links.
+
+    Attributes:
+        found: what the unit itself answered, or did not.
+        of_ends: findings of a link that rest on what this unit answers.
+    """
+
+    __slots__ = ("by_check", "device", "found", "name", "of_ends")
+
+    def __init__(self, name: str, device: Device | None) -> None:
+        self.name = name
+        self.device = device
+        self.found: list[Finding] = []
+        self.of_ends: list[Finding] = []
+        self.by_check: dict[str, list[Finding]] = {}
+
+    @property
+    def subject(self) -> Subject:
+        """The unit."""
+        return Subject("device", self.name)
+
+    def get(self, check: str, *verdicts: str) -> Finding | None:
+        """The first finding of this check with one of these verdicts (any, if none is named)."""
+        found = self.by_check.get(check, ())
+        return next((f for f in found if not verdicts or f.verdict in verdicts), None)
+
+    def all(self, checks: Iterable[str], *verdicts: str) -> list[Finding]:
+        """Every finding of these checks with one of these verdicts."""
+        return [f for c in checks for f in self.by_check.get(c, ()) if f.verdict in verdicts]
+
+    def untested(self) -> list[Finding]:
+        """What could not be tested of it, or only with a warning."""
+        return [f for f in (*self.found, *self.of_ends) if f.verdict in UNTESTED]
+
+
+class Hop:
+    """The findings of one carrier of a link, by check and end."""
+
+    def __init__(self, link: Link, carrier: Carrier) -> None:
+        self.link = link
+        self.carrier = carrier
+        self.found: dict[tuple[str, str | None], Finding] = {}
+
+    @property
+    def subject(self) -> Subject:
+        """The carrier; the link itself where it has one only."""
+        several = len(self.link.carriers) > 1
+        return Subject("link", self.link.name, carrier=self.carrier.carrier if several else None)
+
+    def get(self, check: str, end: EndName | None, *verdicts: str) -> Finding | None:
+        """The finding of this check at this end, if it has one of these verdicts (or any)."""
+        finding = self.found.get((check, end))
+        return finding if finding and (not verdicts or finding.verdict in verdicts) else None
+
+    def all(
+        self, checks: Iterable[str], ends: Iterable[EndName | None], *verdicts: str
+    ) -> list[Finding]:
+        """Every finding of these checks at these ends with one of these verdicts."""
+        ends = tuple(ends)
+        found = (self.get(c, e, *verdicts) for c in checks for e in ends)
+        return [f for f in found if f is not None]
+
+    def unit(self, end: EndName) -> str:
+        """Name of the unit at this end."""
+        return (self.carrier.a if end == "a" else self.carrier.b).device
+
+
+class Case:
+    """All findings of a run, sorted for looking up.
+
+    Args:
+        plan: what hangs on what.
+        findings: of one run.
+        observations: what they rest on, if at hand.
+        profiles: by id, if at hand.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        findings: Sequence[Finding],
+        observations: Iterable[Observation] = (),
+        profiles: Mapping[str, Profile] | None = None,
+    ) -> None:
+        self.plan = plan
+        self.findings = findings
+        self.profiles = profiles or {}
+        self.devices = {d.name: d for d in plan.devices}
+        self.units: dict[str, Unit] = {}
+        self.hops: dict[tuple[str, int], Hop] = {
+            (link.name, c.carrier): Hop(link, c) for link in plan.links for c in link.carriers
+        }
+        self._of_link: dict[str, list[Hop]] = defaultdict(list)
+        self.hops_at: dict[str, list[tuple[Hop, EndName]]] = defaultdict(list)
+        for (name, _), hop in self.hops.items():
+            self._of_link[name].append(hop)
+            for end, at in hop.carrier.ends():
+                self.hops_at[at.device].append((hop, end))
+        self.behind_gateway: dict[tuple[str, str], list[str]] = defaultdict(list)
+        for device in plan.devices:
+            if device.gateway is not None:
+                key = (device.address.subnet, str(device.gateway))
+                self.behind_gateway[key].append(device.name)
+        self.links: dict[str, list[Finding]] = defaultdict(list)
+        self.seen: dict[tuple[str, str], list[Observation]] = defaultdict(list)
+        for o in observations:
+            if o.what in _LOOKED_AT and o.subject.kind == "device":
+                self.seen[o.subject.name, o.what].append(o)
+        for finding in findings:
+            self._sort(finding)
+
+    def _sort(self, finding: Finding) -> None:
+        subject = finding.subject
+        if subject.kind in {"device", "port"}:
+            unit = self._unit(subject.name)
+            unit.by_check.setdefault(finding.check, []).append(finding)
+            if finding.check.partition(".")[0] not in _NO_SIGN_OF_LIFE:
+                unit.found.append(finding)
+        elif subject.kind == "link":
+            self.links[subject.name].append(finding)
+            for hop in self._hops_of(subject):
+                hop.found.setdefault((finding.check, subject.end), finding)
+                ends: tuple[EndName, ...] = ("a", "b") if subject.end is None else (subject.end,)
+                for end in ends:
+                    self._unit(hop.unit(end)).of_ends.append(finding)
+
+    def _hops_of(self, subject: Subject) -> list[Hop]:
+        """The hop a finding is of; all of the link where it names no carrier."""
+        if subject.carrier is not None:
+            hop = self.hops.get((subject.name, subject.carrier))
+            return [hop] if hop else []
+        return self._of_link.get(subject.name, [])
+
+    def _unit(self, name: str) -> Unit:
+        if name not in self.units:
+            self.units[name] = Unit(name, self.devices.get(name))
+        return self.units[name]
+
+    def values(self, unit: str, what: str) -> list[Observation]:
+        """Observations of this name with a value, in order."""
+        return [o for o in self.seen.get((unit, what), ()) if o.value is not None]
+
+
+def cause(  # noqa: PLR0913, PLR0917
+    kind: str,
+    subject: Subject,
+    certainty: Certainty,
+    text: str,
+    for_: Iterable[Finding | None],
+    against: Iterable[Finding | None] = (),
+    *,
+    try_first: str = "",
+) -> Cause:
+    """A cause without its id. What it explains stands first in `for`, then what speaks for it.
+
+    The first of `for_` stays first, as its head; `try_first` is that of the table unless given.
+    """
+    found = list(dict.fromkeys(f.id for f in _explained_first(for_)))
+    contrary = dict.fromkeys(f.id for f in against if f is not None)
+    return Cause(
+        id="",
+        kind=kind,
+        subject=subject,
+        certainty=certainty,
+        text=text,
+        try_first=try_first or TRY_FIRST[kind],
+        for_=tuple(found),
+        against=tuple(i for i in contrary if i not in set(found)),
+    )
+
+
+def _explained_first(findings: Iterable[Finding | None]) -> list[Finding]:
+    there = [f for f in findings if f is not None]
+    return sorted(there, key=lambda f: f.verdict == "pass")
+
+
+def number(value: object) -> float | None:
+    """A value as a number; None where it is none."""
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or abs(value) > _LARGEST:
+        return None
+    return float(value) if math.isfinite(value) else None

@@ -1,0 +1,72 @@
+"""The table of causes: what to try first, by kind. Common practice of the trade, no source."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+_SERIAL = "compare the serial number on the unit with the plan before changing anything"
+
+TRY_FIRST: Mapping[str, str] = {
+    # topology
+    "unit-silent": "check power, cable and port; is the unit at another address?",
+    "unit-down": "ask from beyond it, or look at its power and cable on site",
+    "uplink-down": "power, cable and port of this unit first; then ask those behind it again",
+    "gateway-down": "ask the gateway itself, then the cable and the route before it",
+    "hop-down": "is the far unit powered and its transmitter on? Then the path and the antennas",
+    "management-silent": "its management address, VLAN and filter, from its neighbour's side",
+    "nothing-answers": "the cable, port and VLAN of this laptop, and the first switch behind it",
+    # addresses
+    "ends-swapped": _SERIAL,
+    "wrong-unit": _SERIAL,
+    "unit-exchanged": "if it was exchanged on purpose, correct the plan; else find out who did",
+    "name-wrong": "compare the serial number; if it is the planned unit, set its name and save",
+    "mask-wrong": "correct the mask in the unit, save, and read it again",
+    "gateway-wrong": "correct the gateway in the unit, save, and read it again",
+    "plan-wrong": "look into the network's drawings: are the units right and the plan is not?",
+    "address-twice": "take the planned unit off the cable: whoever still answers is the other one",
+    "path-doubled": "look for a loop or a doubled path between here and the unit",
+    "proxy-arp": "ask each unit for its name: an echo alone proves nothing here; switch proxy ARP "
+    "off at the router",
+    # snmp
+    "snmp-off": "switch the unit's SNMP agent on, or correct the port in the credentials",
+    "snmp-refused": "create the user in the unit, or correct user and security level",
+    "snmp-filtered": "the unit's list of allowed addresses, then filters on the way",
+    "snmp-wrong-key": "compare the community or the keys, and their methods, with the unit's",
+    "snmp-clock": "leave the keys; restart the agent, and see that it keeps its boot counter",
+    "snmp-other-program": "what listens at this port of the unit? Correct port or program",
+    "credentials-wrong": "try these credentials on one unit that is known to be right",
+    "engine-id-cloned": "give each unit its own engine id, then set its SNMPv3 keys again",
+    "one-unit-twice": "take one of the units off the cable and ask both addresses",
+    # settings
+    "settings-unsaved": "save the settings in the unit, then prove it by a restart",
+    "settings-reverted": "set them again, save, restart, and read them once more",
+    "not-set-up": "set the unit up by its plan, save, restart, and read it once more",
+    "left-in-alignment": "set the planned modulation and power, save, and read both again",
+    "muted": "is anyone in front of the antenna? If not, switch the transmitter on",
+    "test-mode": "end the test mode, save, and read it again",
+    # radio
+    "power-low": "set the planned power; is ATPC or a limit holding it down?",
+    "far-transmitter": "measure the power at the far unit's output, or put in a spare",
+    "near-receiver": "measure the level before this receiver, or put in a spare",
+    "side-lobe": "sweep one axis of one antenna through the peak and both nulls",
+    "side-lobes-both": "sweep one axis of one antenna through the peak and both nulls",
+    "polarisation-turned": "look at both feeds: marks or arrows must agree with the plan",
+    "misaligned": "one end moves, the other holds: peak each axis, through both nulls",
+    "path-loss": "note the weather, look along the path, wait for dry air, read again",
+    "feeder-loss": "joints, water and bends of the feeder; exchange jumpers one at a time",
+    "interference": "mute the far transmitter: whatever level is left is somebody else's",
+    "overload": "lower the far power by 10 dB: if the SNR rises, it was too much",
+    "multipath": "read for a day: it comes and goes, at night and over water most",
+    "link-id-differs": "set one link id at both ends",
+    "bandwidth-differs": "set one bandwidth at both ends",
+    "mode-differs": "set both ends to the planned modulation and mode",
+    "key-differs": "set the encryption key anew at both ends, or off at both for a trial",
+    "frequency-wrong": "set the planned frequency at this end",
+    "frequencies-crossed": "set each end's own frequency; compare serial numbers if it refuses",
+    "bands-crossed": "compare part and serial numbers on both units with the plan",
+    # ports
+    "negotiated-down": "try another cable; then test all four pairs, plugs and arresters",
+    "speed-set": "set both sides to negotiate, or both to the planned speed",
+    "duplex-mismatch": "let both sides negotiate, or set both alike; then watch the error counters",
+}
+"""Every kind of cause there is."""

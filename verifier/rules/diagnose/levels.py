@@ -1,0 +1,200 @@
+"""Receive levels below what is planned: the path, an antenna, a transmitter, a receiver.
+
+All figures of dB that tell one from the other are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from verifier.model.plan import EndName
+from verifier.model.result import Cause, Finding
+from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Hop, cause, number
+
+ENDS: tuple[tuple[EndName, EndName], ...] = (("a", "b"), ("b", "a"))
+_ALIKE_DB = 3.0
+"""Two directions that differ by no more are equally low. Common practice, no source."""
+_READ_DB = 1.0
+"""Units show levels to about 1 dB, so at the edge of two figures both causes fit. Common practice,
+no source."""
+_FOLLOW = ("radio.snr", "radio.lock", "radio.modulation", "radio.capacity", "radio.fade-margin",
+           "radio.path-loss", "radio.errored-seconds", "radio.severely-errored-seconds",
+           "radio.unavailable-seconds", "radio.rx-level-spread")  # fmt: skip
+"""What follows from a low level at the same end."""
+_SWEEP = (
+    "sweep one axis of one antenna through the peak and both nulls, then the other antenna: a "
+    "lower peak with a null beside it is a side lobe; a normal lobe, just lower, is polarisation"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """A cause of a loss that both directions share.
+
+    Attributes:
+        above_db, to_db: how much it takes away. Common practice, no source.
+        against: checks that speak against it where they pass, for it where they fail.
+    """
+
+    kind: str
+    certainty: Certainty
+    above_db: float
+    to_db: float
+    text: str
+    against: tuple[str, ...] = ()
+    try_first: str = ""
+
+
+_SHARED = (
+    _Kind("side-lobe", "likely", 15.0, 25.0,
+          "one antenna is on its first side lobe; the level cannot say at which end",
+          ("manual.peak-on-main-lobe",), _SWEEP),
+    _Kind("polarisation-turned", "likely", 25.0, 35.0,
+          "one polarisation is turned; the level cannot say at which end",
+          ("manual.polarisation", "radio.polarisation"), _SWEEP),
+    _Kind("side-lobes-both", "likely", 35.0, 45.0,
+          "both antennas are on their first side lobe", ("manual.peak-on-main-lobe",), _SWEEP),
+    _Kind("misaligned", "possible", 0.0, 15.0,
+          "an antenna is off its peak; the level cannot say at which end",
+          ("manual.peak-on-main-lobe",)),
+    _Kind("misaligned", "possible", 45.0, 200.0, "an antenna points elsewhere",
+          ("manual.peak-on-main-lobe",)),
+    _Kind("path-loss", "possible", 0.0, 200.0,
+          "the path takes more than planned: an obstacle, rain, wet snow or ice on an antenna",
+          ("manual.weather",)),
+    _Kind("feeder-loss", "possible", 0.0, 25.0,
+          "a feeder or its joint, which both directions share, takes more than planned; the level "
+          "cannot say at which end", ("manual.weatherproofing",)),
+)  # fmt: skip
+
+
+def causes(case: Case) -> Causes:
+    """Each carrier whose ends receive too little."""
+    for hop in case.hops.values():
+        low = {e: f for e, _ in ENDS if (f := _low(hop, e)) is not None}
+        told = _told(hop, low)
+        yield from filter(None, told.values())
+        rest = {e: f for e, f in low.items() if e not in told}
+        if len(rest) == len(low) == len(ENDS):
+            yield from _both(case, hop, rest)
+        elif len(low) == 1 and rest:
+            yield from _one(hop, *next(iter(rest.items())))
+
+
+def deficit_db(finding: Finding | None) -> float | None:
+    """How far a reading is below the plan; None where either is no number."""
+    if finding is None:
+        return None
+    planned, seen = number(finding.expected), number(finding.observed)
+    return None if planned is None or seen is None else planned - seen
+
+
+def _low(hop: Hop, end: EndName) -> Finding | None:
+    """The level of an end, where it is too low or there is none at all."""
+    finding = hop.get("radio.rx-level", end, *WRONG)
+    short = deficit_db(finding)
+    if finding is None or (short is None and number(finding.observed) is not None):
+        return None
+    return finding if short is None or short > 0 else None
+
+
+def follow(hop: Hop, ends: Iterable[EndName]) -> list[Finding]:
+    """What follows from a low level at these ends."""
+    return hop.all(_FOLLOW, (*ends, None), *WRONG)
+
+
+def _told(hop: Hop, low: Mapping[EndName, Finding]) -> dict[EndName, Cause | None]:
+    """Ends whose lack the far transmitter accounts for by its own word, or a wrong frequency.
+
+    Without a cause where another family gives it.
+    """
+    found: dict[EndName, Cause | None] = {}
+    for end, far in ENDS:
+        if end not in low:
+            continue
+        power = hop.get("radio.tx-power", far, "fail")
+        short, less = deficit_db(low[end]), deficit_db(power)
+        untuned = (
+            hop.get("radio.tx-frequency", far, "fail"),
+            hop.get("radio.rx-frequency", end, "fail"),
+        )
+        if hop.get("radio.transmitter", far, "fail") is not None or any(untuned):
+            found[end] = None
+        elif power and short and less and less > 0 and abs(short - less) <= _ALIKE_DB:
+            found[end] = cause(
+                "power-low", power.subject, "certain",
+                f"{hop.unit(far)} transmits {less:.1f} dB less than planned; {hop.unit(end)} "
+                f"receives {short:.1f} dB less",
+                [low[end], power, *follow(hop, [end])],
+            )  # fmt: skip
+    return found
+
+
+def _excess_db(hop: Hop, end: EndName, low: Finding) -> float | None:
+    """What the way to this end takes beyond the plan, the far end's reported power considered."""
+    loss = deficit_db(hop.get("radio.path-loss", end))
+    if loss is not None:
+        return -loss
+    short = deficit_db(low)
+    less = deficit_db(hop.get("radio.tx-power", "b" if end == "a" else "a"))
+    return None if short is None else short - (less or 0.0)
+
+
+def _both(case: Case, hop: Hop, low: Mapping[EndName, Finding]) -> Causes:
+    """Both ends lack the same: what both directions share. Where they differ: no conclusion."""
+    lacking = [_excess_db(hop, end, finding) for end, finding in low.items()]
+    if any(x is None for x in lacking):
+        return
+    known = [x for x in lacking if x is not None]
+    if max(known) - min(known) > _ALIKE_DB or min(known) <= 0:
+        return
+    lost_db = sum(known) / len(known)
+    power = hop.all(["radio.tx-power"], ("a", "b"), "pass")
+    balanced = hop.get("radio.reciprocity", None, "pass")
+    heads = [*low.values(), *follow(hop, ("a", "b"))]
+    for kind in _SHARED:
+        if not kind.above_db - _READ_DB <= lost_db <= kind.to_db + _READ_DB:
+            continue
+        spoken = _spoken(case, hop, kind.against)
+        wrong = [f for f in spoken if f.verdict in WRONG]
+        right = [f for f in spoken if f.verdict == "pass"]
+        certainty: Certainty = "likely" if wrong else "possible" if right else kind.certainty
+        yield cause(
+            kind.kind, hop.subject, certainty,
+            f"both ends of {hop.subject} lack about {lost_db:.0f} dB: {kind.text}",
+            [*heads, *wrong, *power, balanced], right, try_first=kind.try_first,
+        )  # fmt: skip
+
+
+def _spoken(case: Case, hop: Hop, checks: Iterable[str]) -> list[Finding]:
+    """What readings of the hop and people at its ends say of these checks."""
+    units = [case.units[n] for n in (hop.unit("a"), hop.unit("b")) if n in case.units]
+    checks = tuple(checks)
+    said = [f for u in units for f in u.all(checks, "pass", *WRONG)]
+    return [*said, *hop.all(checks, ("a", "b", None), "pass", *WRONG)]
+
+
+def _one(hop: Hop, end: EndName, low: Finding) -> Causes:
+    """One direction is low and the other is seen to be right: one of its two ends."""
+    far: EndName = "b" if end == "a" else "a"
+    right = hop.get("radio.rx-level", far, "pass")
+    if right is None:
+        return
+    short = deficit_db(low)
+    lack = "nothing" if short is None else f"{short:.1f} dB too little"
+    power = hop.get("radio.tx-power", far, "pass")
+    heads = [low, *follow(hop, [end]), right]
+    between = hop.get("radio.reciprocity", None, *WRONG)
+    yield cause(
+        "far-transmitter", hop.subject, "possible",
+        f"{hop.unit(end)} receives {lack}, the other direction is right: {hop.unit(far)} sends "
+        "less than it says, or its coupler on the way out takes more",
+        [*heads, between], [power],
+    )  # fmt: skip
+    yield cause(
+        "near-receiver", hop.subject, "possible",
+        f"{hop.unit(end)} receives {lack}, the other direction is right: its receiver or its "
+        "coupler on the way in takes more, or reads wrong",
+        [*heads, between, power],
+    )  # fmt: skip

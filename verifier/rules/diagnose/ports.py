@@ -1,0 +1,94 @@
+"""Ports that came up slower than planned, or with another duplex at each side."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from verifier.model.plan import Port
+from verifier.model.result import Cause, Finding
+from verifier.rules.diagnose.case import Case, Causes, Certainty, Unit, cause, number
+
+_FOUR_PAIRS_MBPS = 1000
+"""1000BASE-T needs all four pairs (IEEE 802.3 clause 40)."""
+_TWO_PAIRS_MBPS = (10, 100)
+"""10BASE-T and 100BASE-TX use two of them (IEEE 802.3 clauses 14 and 25)."""
+_FIBRE = ("fib", "sfp", "optic", "lwl")
+"""How plans write a medium that has no pairs: common practice, no source."""
+
+
+def causes(case: Case) -> Causes:
+    """Each port with a wrong speed or duplex."""
+    for unit in case.units.values():
+        if not unit.all(("port.speed", "port.duplex"), "fail"):
+            continue
+        ports: dict[str, dict[str, Finding]] = defaultdict(dict)
+        for finding in unit.found:
+            if finding.subject.port is not None:
+                ports[finding.subject.port][finding.check] = finding
+        for name, found in ports.items():
+            duplex, speed = found.get("port.duplex"), found.get("port.speed")
+            if duplex is not None and duplex.verdict == "fail":
+                yield _duplex(case, unit, name, found)
+            elif speed is not None and speed.verdict == "fail":
+                yield from _slow(case, unit, name, found)
+
+
+def _planned(unit: Unit, name: str) -> Port | None:
+    ports = unit.device.ports if unit.device is not None else ()
+    return next((p for p in ports if p.name == name), None)
+
+
+def _other_side(case: Case, unit: Unit, port: Port | None) -> Iterator[Finding]:
+    """Findings of the planned neighbour's port that leads here."""
+    if port is None or port.neighbour is None or port.neighbour not in case.units:
+        return
+    far = case.units[port.neighbour]
+    towards = {p.name for p in far.device.ports if p.neighbour == unit.name} if far.device else {}
+    yield from (f for f in far.found if f.subject.port in towards)
+
+
+def _slow(case: Case, unit: Unit, name: str, found: dict[str, Finding]) -> Causes:
+    """The cable or a fixed speed: both fit; counted errors and the medium tell."""
+    head = found["port.speed"]
+    port = _planned(unit, name)
+    seen, planned = number(head.observed), number(head.expected)
+    if seen is None or planned is None or seen >= planned:
+        return
+    errors = found.get("port.errors")
+    bad = errors if errors is not None and errors.verdict in {"fail", "warn"} else None
+    clean = errors if errors is not None and errors.verdict == "pass" else None
+    far = [f for f in _other_side(case, unit, port) if f.check == "port.speed"]
+    fibre = port is not None and any(w in (port.media or "").lower() for w in _FIBRE)
+    pairs = planned == _FOUR_PAIRS_MBPS and seen in _TWO_PAIRS_MBPS and not fibre
+    if pairs:
+        certainty: Certainty = "likely" if bad is not None else "possible"
+        yield cause(
+            "negotiated-down", head.subject, certainty,
+            f"{unit.name} {name} runs at {seen:g} Mbit/s: two of the cable's four pairs carry it, "
+            "so a pair, a plug or a surge arrester is bad",
+            [head, bad, *far], [clean],
+        )  # fmt: skip
+    yield cause(
+        "speed-set", head.subject, "possible",
+        f"{unit.name} {name}, or the port at the other side, is set to {seen:g} Mbit/s or can do "
+        "no more",
+        [head, *far], [bad] if pairs else [],
+    )  # fmt: skip
+
+
+def _duplex(case: Case, unit: Unit, name: str, found: dict[str, Finding]) -> Cause:
+    """One side fixed, the other negotiating: it falls back to half (IEEE 802.3 28.2.3.1)."""
+    head = found["port.duplex"]
+    far = [f for f in _other_side(case, unit, _planned(unit, name)) if f.check == "port.duplex"]
+    unlike = [f for f in far if f.verdict == "pass" or f.observed not in {None, head.observed}]
+    alike = [f for f in far if f.observed is not None and f.observed == head.observed]
+    errors = [f for c in ("port.errors", "port.speed") if (f := found.get(c)) is not None]
+    bad = [f for f in errors if f.verdict in {"fail", "warn"}]
+    lost = unit.get("icmp.loss", "fail", "warn")
+    certainty: Certainty = "possible" if alike else "certain" if unlike else "likely"
+    text = f"{unit.name} {name} runs {head.observed} duplex"
+    text += ", and so does the other side" if alike else ": the other side is set, and not alike"
+    return cause(
+        "duplex-mismatch", head.subject, certainty, text, [head, *unlike, *bad, lost], alike
+    )

@@ -1,0 +1,151 @@
+"""Where the level is right and the link is not: interference, lock, frequencies crossed."""
+
+from __future__ import annotations
+
+from verifier.model.plan import EndName
+from verifier.model.result import Finding
+from verifier.rules.diagnose.case import WRONG, Case, Causes, Hop, cause, number
+from verifier.rules.diagnose.levels import ENDS
+
+_OVERLOAD_NEAR_DB = 10.0
+"""So far below its limit a receiver is not overloaded. Common practice, no source."""
+_SAME_MHZ = 0.001
+"""Two frequencies that differ by no more are the same, as in the comparison with the plan."""
+_QUALITY = ("radio.modulation", "radio.capacity", "radio.errored-seconds",
+            "radio.severely-errored-seconds", "radio.unavailable-seconds")  # fmt: skip
+_LOCK = (
+    ("radio.link-id", "link-id-differs", "the link id differs"),
+    ("radio.bandwidth", "bandwidth-differs", "the bandwidth differs"),
+    ("radio.modulation", "mode-differs", "the modulation or mode differs"),
+)
+"""What keeps a receiver with a right level from locking, and the check that tells."""
+_UNTUNED = ("radio.rx-frequency", "radio.rx-level", "radio.lock", "radio.snr", "radio.path-loss")
+
+
+def causes(case: Case) -> Causes:
+    """Each carrier: SNR, lock, frequencies."""
+    for hop in case.hops.values():
+        yield from _frequencies(case, hop)
+        for end, far in ENDS:
+            level = hop.get("radio.rx-level", end, "pass")
+            if level is None:
+                continue
+            if hop.get("radio.lock", end, "fail") is not None:
+                yield from _no_lock(hop, end, far, level)
+            elif (snr := hop.get("radio.snr", end, *WRONG)) is not None:
+                yield from _noisy(case, hop, end, (level, snr))
+
+
+def _noisy(case: Case, hop: Hop, end: EndName, found: tuple[Finding, Finding]) -> Causes:
+    """Level right, SNR low: something else is received, or the wanted signal twice."""
+    level, snr = found
+    unit = hop.unit(end)
+    heads = [snr, *hop.all(_QUALITY, [end], *WRONG), level]
+    right = f"the level of {unit} is right and its SNR is low"
+    xpi = hop.get("radio.xpi", end, *WRONG)
+    spread = hop.get("radio.rx-level-spread", end, *WRONG)
+    yield cause("interference", snr.subject, "likely" if xpi else "possible",
+                f"{right}: it receives another transmitter besides", [*heads, xpi])  # fmt: skip
+    if (
+        margin_db := _below_overload(case, hop, end, level)
+    ) is None or margin_db < _OVERLOAD_NEAR_DB:
+        yield cause("overload", snr.subject, "likely" if _over(margin_db) else "possible",
+                    f"{right}: its receiver is overloaded, by this or another signal",
+                    heads)  # fmt: skip
+    yield cause("multipath", snr.subject, "likely" if spread else "possible",
+                f"{right}: it receives its own signal twice, off water or the ground",
+                [*heads, spread])  # fmt: skip
+
+
+def _below_overload(case: Case, hop: Hop, end: EndName, level: Finding) -> float | None:
+    """How far the level is below what the profile says the receiver stands."""
+    device = case.devices.get(hop.unit(end))
+    profile = case.profiles.get(device.profile) if device is not None else None
+    seen = number(level.observed)
+    limit = profile.limits.rx_max_dbm if profile is not None else None
+    return None if limit is None or seen is None else limit - seen
+
+
+def _over(margin_db: float | None) -> bool:
+    return margin_db is not None and margin_db <= 0
+
+
+def _no_lock(hop: Hop, end: EndName, far: EndName, level: Finding) -> Causes:
+    """Level right, no lock: what was read and differs; else all that was not seen to be right."""
+    head = hop.get("radio.lock", end, "fail")
+    rest = [head, *hop.all(("radio.snr", *_QUALITY), [end], *WRONG)]
+    unit = hop.unit(end)
+    told = False
+    for check, kind, words in _LOCK:
+        if differing := hop.all([check], (end, far), "fail"):
+            if check == "radio.modulation" and told:
+                continue
+            told = True
+            who = f"{unit} receives the right level and does not lock: {words}"
+            yield cause(kind, hop.subject, "likely", who, [*rest, *differing, level])
+    if told:
+        return
+    for check, kind, words in _LOCK:
+        if len(hop.all([check], (end, far), "pass")) < len(ENDS):
+            who = f"{unit} receives the right level and does not lock: perhaps {words}"
+            yield cause(kind, hop.subject, "possible", who, [*rest, level])
+    who = f"{unit} receives the right level and does not lock: perhaps the encryption key differs"
+    checked = [f for check, _, _ in _LOCK for f in hop.all([check], (end, far), "pass")]
+    yield cause("key-differs", hop.subject, "possible", who, [*rest, level, *checked])
+
+
+def _frequencies(case: Case, hop: Hop) -> Causes:
+    """Each end with what is planned for the other; with one end alone it is that end's fault."""
+    wrong = {e: f for e, _ in ENDS if (f := hop.get("radio.tx-frequency", e, "fail")) is not None}
+    crossed = {e: f for e, f in wrong.items() if _is_other_ends(hop, e, f)}
+    if any(
+        f.check == "link.ends-swapped" and f.verdict == "fail" for f in case.links[hop.link.name]
+    ):
+        return
+    if len(crossed) == len(ENDS):
+        yield from _both_crossed(case, hop, [*wrong.values(), *_untuned(hop, ("a", "b"))])
+        return
+    for end, head in wrong.items():
+        far: EndName = "b" if end == "a" else "a"
+        right = hop.get("radio.tx-frequency", far, "pass", "fail")
+        known = right is not None or end not in crossed
+        own = f"{hop.unit(end)} transmits on {head.observed} MHz instead of {head.expected}"
+        own += f", which is planned for {hop.unit(far)}" if end in crossed else ""
+        tied = [head, *_untuned(hop, (far,))]
+        yield cause("frequency-wrong", head.subject, "certain" if known else "possible", own, tied)
+        if not known:
+            text = f"the frequencies of {hop.subject} may be crossed: {own}"
+            yield cause("frequencies-crossed", hop.subject, "possible", text, tied)
+
+
+def _untuned(hop: Hop, ends: tuple[EndName, ...]) -> list[Finding]:
+    """What an end that listens elsewhere cannot receive."""
+    return hop.all(_UNTUNED, ends, *WRONG)
+
+
+def _both_crossed(case: Case, hop: Hop, tied: list[Finding]) -> Causes:
+    """Settings or units: part numbers of the other half of the band tell units."""
+    units = [case.units[hop.unit(e)] for e, _ in ENDS if hop.unit(e) in case.units]
+    parts = [f for u in units for f in u.all(("system.part", "system.serial"), "fail")]
+    same = [f for u in units for f in u.all(("system.part", "system.serial"), "pass")]
+    if parts:
+        yield cause("bands-crossed", hop.subject, "possible" if same else "certain",
+                    f"the units of {hop.subject} stand at each other's end: each has the other's "
+                    "half of the band", [*tied, *parts], same)  # fmt: skip
+        return
+    yield cause("frequencies-crossed", hop.subject, "certain" if same else "likely",
+                f"each end of {hop.subject} transmits on what is planned for the other",
+                [*tied, *same])  # fmt: skip
+    if not same:
+        yield cause("bands-crossed", hop.subject, "possible",
+                    f"the units of {hop.subject} may stand at each other's end", tied)  # fmt: skip
+
+
+def _is_other_ends(hop: Hop, end: EndName, finding: Finding) -> bool:
+    ours, theirs = (hop.carrier.a, hop.carrier.b) if end == "a" else (hop.carrier.b, hop.carrier.a)
+    seen = number(finding.observed)
+    planned = theirs.tx_mhz
+    return (
+        seen is not None and planned is not None and planned != ours.tx_mhz
+        and abs(seen - planned) <= _SAME_MHZ
+    )  # fmt: skip

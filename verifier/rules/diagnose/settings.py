@@ -1,0 +1,125 @@
+"""Settings that were never made, went back, or were left as they were for another purpose."""
+
+from __future__ import annotations
+
+from verifier.model.plan import EndName
+from verifier.model.result import Finding
+from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Hop, Unit, cause, number
+
+_SET_BY_HAND = (
+    "system.name", "system.location", "address.mask", "address.gateway", "settings.trap",
+    "settings.syslog", "settings.ntp", "port.speed", "port.duplex", "port.mtu", "port.status",
+)  # fmt: skip
+_SET_ON_AIR = (
+    "radio.tx-frequency", "radio.rx-frequency", "radio.bandwidth", "radio.tx-power",
+    "radio.link-id", "radio.atpc", "radio.modulation",
+)  # fmt: skip
+_SEVERAL = 3
+"""Settings wrong together from which they are looked at as one: our own choice."""
+_RECENT_S = 3600.0
+"""A restart within the last hour is worth a word: our own choice."""
+_AFTER_TEST = ("radio.lock", "radio.snr", "radio.capacity", "radio.errored-seconds",
+               "radio.severely-errored-seconds", "radio.unavailable-seconds")  # fmt: skip
+_LEFT = ("radio.modulation", "radio.tx-power", "radio.atpc", "radio.eirp", "radio.capacity")
+_UNHEARD = ("radio.rx-level", "radio.lock", "radio.snr", "radio.path-loss", "radio.fade-margin",
+            "radio.xpi", "radio.capacity")  # fmt: skip
+
+
+def causes(case: Case) -> Causes:
+    """Of units: unsaved, reverted. Of ends: in alignment settings, muted, in a test mode."""
+    for unit in case.units.values():
+        yield from _saved(unit)
+        yield from _reverted(case, unit)
+    for hop in case.hops.values():
+        for end, far in (("a", "b"), ("b", "a")):
+            yield from _left_behind(hop, end, far)  # type: ignore[arg-type]
+
+
+def _saved(unit: Unit) -> Causes:
+    head = unit.get("settings.saved", "fail")
+    if head is not None:
+        yield cause(
+            "settings-unsaved", unit.subject, "certain",
+            f"the settings of {unit.name} are not saved: the next restart takes them back", [head],
+        )  # fmt: skip
+
+
+def _reverted(case: Case, unit: Unit) -> Causes:
+    """Many settings wrong in the planned unit: back to what they were, or never made."""
+    wrong = [*unit.all(_SET_BY_HAND, *WRONG), *_of_ends(unit)]
+    known = unit.all(("system.serial", "neighbour.mac"), "pass")
+    other = unit.all(("system.serial", "neighbour.mac", "system.object-id"), "fail")
+    restarted = unit.get("system.uptime", "fail", "warn")
+    kinds = {f.check for f in wrong}
+    if other or not known or len(kinds) < _SEVERAL or not any(f.verdict == "fail" for f in wrong):
+        return
+    recent = restarted is not None or _restarted(case, unit)
+    certainty: Certainty = "likely" if recent else "possible"
+    since = " when it restarted" if recent else ""
+    yield cause(
+        "settings-reverted", unit.subject, certainty,
+        f"{unit.name} is the planned unit with {len(kinds)} settings wrong: they were not saved "
+        f"and went back{since}",
+        [*wrong, restarted, *known],
+    )  # fmt: skip
+    yield cause(
+        "not-set-up", unit.subject, "possible",
+        f"{unit.name} is the planned unit with {len(kinds)} settings wrong: they were never made",
+        [*wrong, *known], [restarted],
+    )  # fmt: skip
+
+
+def _of_ends(unit: Unit) -> list[Finding]:
+    return [f for f in unit.of_ends if f.check in _SET_ON_AIR and f.verdict == "fail"]
+
+
+def _restarted(case: Case, unit: Unit) -> bool:
+    ticks = [number(o.value) for o in case.values(unit.name, "sysUpTime")]
+    return any(t is not None and t / 100 < _RECENT_S for t in ticks)
+
+
+def _left_behind(hop: Hop, end: EndName, far: EndName) -> Causes:
+    unit = hop.unit(end)
+    if (head := hop.get("radio.transmitter", end, "fail")) is not None and _off(head):
+        unheard = hop.all(_UNHEARD, [far], *WRONG)
+        yield cause(
+            "muted", head.subject, "certain",
+            f"the transmitter of {unit} is off" + (", so the far end is deaf" if unheard else ""),
+            [head, *unheard],
+        )  # fmt: skip
+    if (head := hop.get("radio.test-mode", end, "fail", "warn")) is not None:
+        yield cause(
+            "test-mode", head.subject, "certain", f"{unit} was left in a test mode",
+            [head, *hop.all(_AFTER_TEST, (end, far), *WRONG)],
+        )  # fmt: skip
+    yield from _alignment(hop, end)
+
+
+def _off(head: Finding) -> bool:
+    """Whether it is off and should be on; the other way round it is no cause of silence."""
+    return str(head.observed).lower() in {"false", "off", "0", "0.0", "muted", "disabled"}
+
+
+def _alignment(hop: Hop, end: EndName) -> Causes:
+    """Lowest modulation *and* raised power; a low modulation alone follows from a low level."""
+    modulation = hop.get("radio.modulation", end, "fail")
+    power = hop.get("radio.tx-power", end, "fail")
+    raised = power is not None and _above(power)
+    atpc = hop.get("radio.atpc", end, "fail")
+    if not raised:
+        return
+    certainty: Certainty = "likely" if modulation is not None else "possible"
+    rest = hop.all(_LEFT, [end], *WRONG)
+    held = hop.get("radio.modulation", end, "pass")
+    yield cause(
+        "left-in-alignment", power.subject if power else hop.subject, certainty,
+        f"{hop.unit(end)} was left in alignment settings: raised power"
+        + (", low modulation" if modulation is not None else "")
+        + (", ATPC off" if atpc is not None else ""),
+        [power, *rest], [held],
+    )  # fmt: skip
+
+
+def _above(finding: Finding) -> bool:
+    seen, planned = number(finding.observed), number(finding.expected)
+    return seen is not None and planned is not None and seen > planned

@@ -1,0 +1,205 @@
+"""Who is silent because somebody before it is: uplinks, gateways, hops, this laptop's own way.
+
+A unit is cut off if all its uplinks are silent, or its gateway is. What lets the traffic of an
+answering unit pass is not down, silent or not; where it cannot be told which of several does, none
+of them is called down.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+
+from verifier.model.plan import EndName
+from verifier.model.result import Cause, Finding
+from verifier.model.subject import Subject
+from verifier.rules.diagnose.case import Case, Causes, Certainty, Hop, Unit, cause
+from verifier.rules.diagnose.standing import (
+    Standing,
+    Tree,
+    gateway_units,
+    routed,
+    standing_of,
+    tree_of,
+)
+
+_RECEIVED = ("radio.lock", "radio.rx-level", "radio.snr", "radio.path-loss")
+_SIGNS = ("icmp.reply", "snmp.answer")
+_SEVERAL = 3
+"""Silent units together from which chance is not the better explanation: our own choice."""
+
+
+def causes(case: Case) -> Causes:
+    """Every silent unit: the root of its silence, or itself."""
+    standing = standing_of(case)
+    tree = tree_of(case, standing)
+    told: set[str] = set()
+    nothing = len(standing.silent) >= _SEVERAL and not standing.alive
+    if nothing:
+        yield _nothing_answers(standing)
+        told |= set(standing.silent)
+    for found, silent in _unplanned_gateways(case, standing, tree, nothing=nothing):
+        yield found
+        told |= silent
+    for root in tree.roots:
+        behind = tree.behind[root.name]
+        over = next(_hops_to(case, standing, root), None)
+        if root.name in standing.passing:
+            yield _passing(case, root, standing.passing[root.name])
+        elif over is not None and (over_it := _over_a_hop(over, root, behind)):
+            yield from over_it
+        elif behind:
+            yield _uplink(root, behind, certain=bool(standing.alive))
+        elif root.name not in told:
+            yield _alone(root)
+            yield from _unlike_its_neighbours(case, standing, root)
+
+
+def _everything(unit: Unit) -> list[Finding]:
+    """What hangs on a unit's silence, the missing replies first."""
+    head = unit.get("icmp.reply", "fail")
+    rest = (f for f in unit.untested() if f is not head)
+    return [*([head] if head else []), *rest]
+
+
+def _alone(unit: Unit) -> Cause:
+    """One unit that gives no answer at all: whatever is not tested of it hangs on that."""
+    head = unit.get("icmp.reply", "fail")
+    return cause(
+        "unit-silent",
+        unit.subject,
+        "certain",
+        f"{unit.name} gives no answer at all",
+        _everything(unit),
+        try_first=head.advice if head else "",
+    )
+
+
+def _units(number: int) -> str:
+    return "1 unit" if number == 1 else f"{number} units"
+
+
+def _uplink(root: Unit, behind: list[Unit], *, certain: bool) -> Cause:
+    """One root, the rest folded."""
+    certainty: Certainty = "certain" if certain else "possible"
+    return cause(
+        "uplink-down",
+        root.subject,
+        certainty,
+        f"{root.name} gives no answer, and neither do the {_units(len(behind))} behind it: it, or "
+        "the way to it, is down",
+        [f for unit in (root, *behind) for f in _everything(unit)],
+    )
+
+
+def _passing(case: Case, root: Unit, witness: str) -> Cause:
+    return cause(
+        "management-silent",
+        root.subject,
+        "likely",
+        f"{root.name} gives no answer, yet {witness} behind it does: it works, and its management "
+        "address, VLAN or filter is at fault",
+        [*_everything(root), *case.units[witness].all(_SIGNS, "pass")],
+    )
+
+
+def _nothing_answers(standing: Standing) -> Cause:
+    units = list(standing.silent.values())
+    heads = [u.get("icmp.reply") for u in units]
+    rest = [f for u in units for f in _everything(u)[1:]]
+    return cause(
+        "nothing-answers",
+        Subject("laptop", "laptop"),
+        "possible",
+        f"none of {_units(len(units))} answers: what they have in common is the way out of this "
+        "laptop",
+        [*heads, *rest],
+    )
+
+
+def _unplanned_gateways(
+    case: Case, standing: Standing, tree: Tree, *, nothing: bool
+) -> Iterable[tuple[Cause, set[str]]]:
+    """Gateways that are no unit of the plan, where everybody behind them is silent."""
+    planned = gateway_units(case)
+    behind: dict[str, list[Unit]] = defaultdict(list)
+    for unit in case.units.values():
+        if unit.device is not None and unit.device.gateway is not None and routed(unit):
+            behind[str(unit.device.gateway)].append(unit)
+    roots = {u.name for u in tree.roots}
+    for gateway, units in behind.items():
+        known = [u for u in units if u.name in standing.silent or u.name in standing.alive]
+        lives = any(gateway in standing.reports.get(u.name, ()) for u in known)
+        alive = any(u.name in standing.alive or u.name in standing.passing for u in known)
+        several = sum(u.name in roots for u in known) >= _SEVERAL
+        if gateway in planned or lives or alive or not several:
+            continue
+        certainty: Certainty = "possible" if nothing else "likely"
+        found = cause(
+            "gateway-down",
+            Subject("gateway", gateway),
+            certainty,
+            f"none of the {_units(len(known))} behind the gateway {gateway} answers: it, or the "
+            "way to it, is down",
+            [f for u in known for f in _everything(u)],
+        )
+        yield found, {u.name for u in known}
+
+
+def _hops_to(case: Case, standing: Standing, root: Unit) -> Iterator[tuple[Hop, EndName]]:
+    """The hops over which a silent unit is reached from an answering one, with the near end."""
+    uplinks = root.device.uplink if root.device is not None else ()
+    for hop, far in case.hops_at.get(root.name, ()):
+        near: EndName = "b" if far == "a" else "a"
+        if hop.unit(near) in uplinks and hop.unit(near) in standing.alive:
+            yield hop, near
+
+
+def _over_a_hop(over: tuple[Hop, EndName], root: Unit, behind: list[Unit]) -> list[Cause]:
+    """What the near end of the hop tells of the far one; what nobody looked at tells nothing."""
+    hop, near = over
+    silent = [f for unit in (root, *behind) for f in _everything(unit)]
+    besides = f", nor do the {_units(len(behind))} behind it" if behind else ""
+    if (held := hop.get("radio.lock", near, "pass")) is not None:
+        text = (
+            f"{hop.unit(near)} receives {root.name} over the air, yet it gives no answer{besides}:"
+            " its management address, VLAN or Ethernet side is at fault"
+        )
+        return [cause("management-silent", root.subject, "likely", text, [*silent, held])]
+    lost = hop.all(_RECEIVED, [near], "fail")
+    if any(f.check == "radio.lock" for f in lost):
+        text = (
+            f"the hop is down: {hop.unit(near)} answers and receives nothing usable, {root.name} "
+            f"gives no answer{besides}"
+        )
+        sound = hop.get("radio.transmitter", near, "pass")
+        return [cause("hop-down", hop.subject, "likely", text, [*silent, *lost, sound])]
+    if behind:
+        return []
+    unit = f"{root.name} is off, or cut off from its supply or cable"
+    text = f"the hop to {root.name} is down; {hop.unit(near)}, before it, answers"
+    return [
+        cause("unit-down", root.subject, "possible", unit, silent),
+        cause("hop-down", hop.subject, "possible", text, silent),
+    ]
+
+
+def _unlike_its_neighbours(case: Case, standing: Standing, unit: Unit) -> Causes:
+    """Silent from afar while others of its subnet answer: its own gateway may be missing."""
+    device = unit.device
+    if device is None or device.gateway is None or not routed(unit):
+        return
+    beside = case.behind_gateway.get((device.address.subnet, str(device.gateway)), ())
+    answering = [case.units[n] for n in beside if n in standing.alive and n in case.units]
+    if not answering:
+        return
+    yield cause(
+        "gateway-wrong",
+        unit.subject,
+        "possible",
+        f"{unit.name} may have no gateway, or a wrong one: {answering[0].name}, of the same subnet "
+        "behind the same gateway, answers",
+        [unit.get("icmp.reply", "fail"), *answering[0].all(_SIGNS, "pass")],
+        try_first=f"ask {unit.name} from inside {device.address.subnet}; if it answers there, "
+        "correct its gateway or mask",
+    )
