@@ -24,7 +24,7 @@ class Group:
         same: further failures and warnings of the same subject.
         few: what hangs on it besides, to be named: of the head's subject and few others.
         many: findings of so many other subjects that they are counted instead.
-        against: what speaks against one of the causes, by the cause's id.
+        speaking, against: what passes and speaks for a cause; what speaks against it; by its id.
     """
 
     causes: tuple[Cause, ...]
@@ -32,6 +32,7 @@ class Group:
     same: tuple[Finding, ...] = ()
     few: tuple[Finding, ...] = ()
     many: tuple[Finding, ...] = ()
+    speaking: dict[str, tuple[Finding, ...]]
     against: dict[str, tuple[Finding, ...]]
 
     @property
@@ -87,6 +88,10 @@ def _group(
         same=tuple(f for f in own if f.verdict != "not-tested"),
         few=(*untested, *(() if counted_ else others)),
         many=tuple(others) if counted_ else (),
+        speaking={
+            c.id: tuple(f for i in c.for_ if (f := by_id.get(i)) and f.verdict == "pass")
+            for c in causes
+        },
         against={c.id: tuple(by_id[i] for i in c.against if i in by_id) for c in causes},
     )
 
@@ -107,7 +112,7 @@ def counted(findings: Iterable[Finding]) -> str:
 
 def explained(result: Result) -> frozenset[str]:
     """Ids of findings that a cause explains."""
-    return frozenset(f.id for f in result.findings if f.caused_by)
+    return frozenset(i for c in result.causes for i in c.for_)
 
 
 def done_with_another(result: Result) -> frozenset[str]:

@@ -6,7 +6,7 @@ import base64
 import datetime as dt
 import functools
 import hashlib
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -15,8 +15,9 @@ from markupsafe import Markup
 
 from verifier.model.observation import ACCEPTED
 from verifier.model.plan import Device, Plan
-from verifier.model.result import VERDICTS, Cause, Finding, Result, overall
+from verifier.model.result import VERDICTS, Finding, Result, overall
 from verifier.report import Look
+from verifier.report.causes import counted, done_with_another, groups
 from verifier.report.links import drawn_links
 from verifier.report.plain import plain
 from verifier.report.text import WORDS
@@ -32,7 +33,6 @@ _KINDS = {"device": "Unit", "port": "Unit", "link": "Link", "network": "Network"
 def render(result: Result, look: Look) -> str:
     """The whole page. It fetches nothing; its script and style are in it."""
     style, script = (_source(name) for name in _FILES)
-    causes = [_cause(c, result.findings) for c in result.causes]
     return _template().render(
         result=result,
         annex=look.annex,
@@ -40,7 +40,7 @@ def render(result: Result, look: Look) -> str:
         words=WORDS,
         verdicts=VERDICTS,
         minutes=_duration(result),
-        causes=causes,
+        causes=groups(result),
         links=drawn_links(look.annex.plan, result),
         subjects=_subjects(result.findings, look.annex.plan),
         untested=_by_reason(result.findings),
@@ -66,6 +66,7 @@ def _environment() -> jinja2.Environment:
         finalize=_finalize,
     )
     environment.filters["said"] = _said
+    environment.filters["counted"] = counted
     return environment
 
 
@@ -109,16 +110,6 @@ def _duration(result: Result) -> str:
     start, end = (dt.datetime.fromisoformat(t) for t in (result.started, result.finished))
     seconds = (end - start).total_seconds()
     return f"{seconds:.1f} s" if seconds < 120 else f"{seconds / 60:.0f} min"  # noqa: PLR2004
-
-
-def _cause(cause: Cause, findings: Iterable[Finding]) -> Row:
-    for_ = set(cause.for_)
-    verdicts = Counter(f.verdict for f in findings if f.id in for_)
-    return {
-        "cause": cause,
-        "counts": ", ".join(f"{verdicts[v]} {WORDS[v].lower()}" for v in VERDICTS if verdicts[v]),
-        "verdict": min(verdicts, key=VERDICTS.index, default="warn"),
-    }
 
 
 def _subjects(findings: Iterable[Finding], plan: Plan | None) -> list[Row]:
@@ -168,9 +159,9 @@ def _by_reason(findings: Iterable[Finding]) -> list[Row]:
 def _open_items(result: Result) -> list[Row]:
     """What is left to do: each failure and warning, and each reason why something is untested.
 
-    What hangs on another finding by a cause is done with that one.
+    What goes with another finding by its cause is done with that one.
     """
-    hanging = {i for c in result.causes for i in c.for_[1:]}
+    hanging = done_with_another(result)
     groups: dict[tuple[str, ...], list[Finding]] = {}
     for finding in sorted(result.findings, key=lambda f: VERDICTS.index(f.verdict)):
         if finding.verdict == "pass" or finding.id in hanging:

@@ -14,7 +14,7 @@ from verifier.model.observation import Observation
 from verifier.model.result import VERDICTS, Finding
 from verifier.rules.diagnose import explain
 
-_ALL = [found(s[1]) for s in (*SITUATIONS, *CANNOT_TELL)]
+_ALL = [found(lines) for lines in (*(s[1] for s in SITUATIONS), *(s[1] for s in CANNOT_TELL))]
 FINDINGS = [f for findings, _ in _ALL for f in findings]
 SEEN = [o for _, seen in _ALL for o in seen]
 VALUES = st.one_of(

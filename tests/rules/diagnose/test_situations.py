@@ -7,6 +7,8 @@ import pytest
 from tests.rules.diagnose.situation import explained, short
 from verifier.rules.diagnose.kinds import TRY_FIRST
 
+Situations = list[tuple[str, str, list[str]]]
+"""Title, findings, causes."""
 UP = "{0} icmp.reply pass\n{0} system.name pass {0} {0}\n"
 DOWN = "{0} icmp.reply fail\n{0} system.name not-tested\n"
 BOTH_LOW = """
@@ -30,7 +32,7 @@ def routed(*names: str) -> str:
     return "".join(f"{n} local.fit pass routed\n" for n in names)
 
 
-TOPOLOGY = [
+TOPOLOGY: Situations = [
     ("one unit is dead", up("a") + down("sw"), ["unit-silent certain sw"]),
     ("a dead uplink explains what is behind it", up("sw", "a") + down("b", "c", "d") + "Hop-1/a radio.lock not-tested",
      ["uplink-down certain b"]),
@@ -60,7 +62,7 @@ TOPOLOGY = [
      ["unit-silent certain g2", "gateway-wrong possible g2"]),
 ]  # fmt: skip
 NAME = "a system.name fail a {}\n"
-ADDRESSES = [
+ADDRESSES: Situations = [
     ("ends swapped by name", "Hop-1 link.ends-swapped fail\na system.name fail a b\nb system.name fail b a",
      ["ends-swapped certain Hop-1"]),
     ("frequencies crossed, units right", "Hop-1/a radio.tx-frequency fail 13143 12877\nHop-1/b radio.tx-frequency fail 12877 13143\na system.serial pass",
@@ -101,7 +103,7 @@ ADDRESSES = [
     ("one hardware address for two units", "a neighbour.mac fail m1 m9\nb neighbour.mac fail m2 m9\nseen a neighbour m9\nseen b neighbour m9",
      ["proxy-arp possible a"]),
 ]  # fmt: skip
-SNMP = [
+SNMP: Situations = [
     ("agent off", up("a") + "a snmp.answer fail - port-unreachable\na system.name not-tested", ["snmp-off likely a"]),
     ("user unknown", up("a") + "a snmp.answer fail - unknown-user", ["snmp-refused certain a"]),
     ("security level refused", up("a") + "a snmp.answer fail - unsupported-level", ["snmp-refused certain a"]),
@@ -126,7 +128,7 @@ SNMP = [
 REVERTED = (
     "a system.serial pass\na address.mask fail 1 2\na system.location warn\na settings.ntp fail\n"
 )
-SETTINGS = [
+SETTINGS: Situations = [
     ("not saved", "a settings.saved fail 0 1", ["settings-unsaved certain a"]),
     ("reverted at a restart", REVERTED + "seen a sysUpTime 30000", ["mask-wrong certain a", "settings-reverted likely a", "not-set-up possible a"]),
     ("reverted or never set up", REVERTED, ["mask-wrong certain a", "settings-reverted possible a", "not-set-up possible a"]),
@@ -138,7 +140,7 @@ SETTINGS = [
     ("in a test mode", "Hop-1/b radio.test-mode fail off on", ["test-mode certain Hop-1/carrier/1/end/b"]),
 ]  # fmt: skip
 SWEEP = ["misaligned possible Hop-1", *ALIKE]
-RADIO = [
+RADIO: Situations = [
     ("both a little low", BOTH_LOW.format(-53, -52), SWEEP),
     ("both 20 dB low: one side lobe", BOTH_LOW.format(-65, -64), ["side-lobe likely Hop-1", *ALIKE]),
     ("both 30 dB low: polarisation", BOTH_LOW.format(-75, -74), ["polarisation-turned likely Hop-1", "path-loss possible Hop-1"]),
@@ -170,7 +172,7 @@ RADIO = [
     ("level right, no lock, nothing read", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.lock fail",
      [f"{k} possible Hop-1" for k in ("link-id-differs", "bandwidth-differs", "mode-differs", "key-differs")]),
 ]  # fmt: skip
-PORTS = [
+PORTS: Situations = [
     ("two of four pairs, or set so: both fit", "a:eth1 port.speed fail 1000 100", ["negotiated-down possible a/eth1", "speed-set possible a/eth1"]),
     ("two of four pairs, with errors", "a:eth1 port.speed fail 1000 100\na:eth1 port.errors fail 0 812", ["negotiated-down likely a/eth1", "speed-set possible a/eth1"]),
     ("a fibre has no pairs", "a:sfp1 port.speed fail 1000 100", ["speed-set possible a/sfp1"]),

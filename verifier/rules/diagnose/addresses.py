@@ -45,7 +45,8 @@ def _swapped_ends(case: Case) -> Iterable[tuple[Cause, frozenset[str]]]:
             if head.check != "link.ends-swapped" or head.verdict != "fail":
                 continue
             names = frozenset().union(*link.devices())
-            units = [case.units[n] for n in sorted(names) if n in case.units]
+            ends = dict.fromkeys(e.device for c in link.carriers for _, e in c.ends())
+            units = [case.units[n] for n in ends if n in case.units]
             odd = [f for u in units for f in u.all(_WHO_IT_IS, *WRONG)]
             odd += [
                 f for f in (*(g for u in units for g in u.all(_CROSSED, *WRONG)),

@@ -136,7 +136,7 @@ def _undiscovered(unit: Unit, found: list[Finding]) -> Causes:
     )  # fmt: skip
     yield cause(
         "snmp-off", unit.subject, "possible",
-        f"the SNMP agent of {unit.name} is off, and the unit does not say so", found,
+        f"the SNMP agent of {unit.name} hangs, or is off and the unit does not say so", found,
     )  # fmt: skip
 
 
