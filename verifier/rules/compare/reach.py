@@ -9,6 +9,7 @@ from verifier.model.plan import Device, Service
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
+from verifier.rules.compare.seen import Seen
 from verifier.rules.echo import EchoStats, echo_stats
 
 _FIT_ADVICE = "set the laptop into the unit's subnet, or give both a way through a gateway"
@@ -28,19 +29,22 @@ def echoes(context: Context) -> tuple[EchoStats | None, list[Observation]]:
 
 def answered(context: Context) -> bool:
     """Whether the unit gave any sign of life, by any probe."""
-    if context.itself:
-        return False
-    stats, _ = echoes(context)
-    return bool(stats and stats.received) or _warmed_up(context) or _answered_otherwise(context)
+    return not context.itself and alive(context.seen)
 
 
-def _warmed_up(context: Context) -> bool:
-    return any(o.value["replied"] for o in context.seen.all("warm-up") if o.value)
+def alive(seen: Seen) -> bool:
+    """Whether what was seen holds any sign of life."""
+    replied = any(o.value["received"] for o in seen.all("echo") if o.value is not None)
+    return replied or _warmed_up(seen) or _answered_otherwise(seen)
 
 
-def _answered_otherwise(context: Context) -> bool:
-    answer = context.seen.first("answer")
-    return any(o.value in {"open", "closed"} for o in context.seen.starting("tcp/")) or (
+def _warmed_up(seen: Seen) -> bool:
+    return any(o.value["replied"] for o in seen.all("warm-up") if o.value)
+
+
+def _answered_otherwise(seen: Seen) -> bool:
+    answer = seen.first("answer")
+    return any(o.value in {"open", "closed"} for o in seen.starting("tcp/")) or (
         answer is not None and answer.value not in {None, *SILENT_OUTCOMES}
     )
 
@@ -145,9 +149,9 @@ def _no_reply(
     if rewritten := sum(o.value.get("foreign_id", 0) for o in observed):
         reason += f"; {rewritten} came back with another identifier"
         advice = "a firewall or address translation on the way rewrites echoes: go around it"
-    if _warmed_up(context):
+    if _warmed_up(context.seen):
         reason += "; the one before them was: the unit went silent"
-    elif _answered_otherwise(context):
+    elif _answered_otherwise(context.seen):
         reason += "; the unit answers otherwise, so echoes are filtered"
         advice = "a filter drops echoes; allow them from the management hosts, or plan without them"
     return context.finding(

@@ -1,0 +1,204 @@
+"""From what was remembered and what a sweep saw to the changes that count.
+
+A new state counts when it was seen in `confirm` sweeps, one after the other. A unit whose state as
+seen keeps changing is `unsteady` until it stays as it is. All of this is our own rule.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from verifier.model.health import Added, Change, Counters, Memory, Reading, State
+from verifier.model.subject import Subject
+
+CONFIRM = 2
+"""Sweeps in which a new state must be seen; the default."""
+RECENT = 12
+"""Sweeps that are looked back on."""
+UNSTEADY_CHANGES = 4
+"""So many changes as seen within them make a unit unsteady: twice away and back."""
+STEADY_SWEEPS = 6
+"""So many equal sweeps in a row end that."""
+COUNTER32 = 1 << 32
+"""ifInErrors and ifOutErrors start again at 0 after this (RFC 2863, Counter32)."""
+_WRAP_FROM = COUNTER32 // 2
+"""A counter that was above this and is now lower has wrapped; from less it was reset."""
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """What is remembered from now on, of every unit seen, and the changes that count."""
+
+    memories: tuple[Memory, ...]
+    changes: tuple[Change, ...]
+
+
+def follow(
+    remembered: Mapping[Subject, Memory],
+    readings: Iterable[Reading],
+    at_s: float,
+    *,
+    confirm: int = CONFIRM,
+) -> Followed:
+    """Puts a sweep that started at `at_s` on top of what is remembered."""
+    steps = [_step(remembered.get(r.unit), r, at_s, confirm) for r in readings]
+    return Followed(
+        tuple(memory for memory, _ in steps), tuple(c for _, c in steps if c is not None)
+    )
+
+
+def _step(
+    memory: Memory | None, reading: Reading, at_s: float, confirm: int
+) -> tuple[Memory, Change | None]:
+    if memory is None:
+        return _first(reading, at_s, confirm)
+    memory = dataclasses.replace(memory, recent=(*memory.recent, reading.state)[-RECENT:])
+    if memory.state == "unsteady":
+        steady = _steady(memory.recent)
+        return _changed(memory, reading, reading.state, at_s, at_s) if steady else (memory, None)
+    if _flips(memory.recent) >= UNSTEADY_CHANGES:
+        return _changed(memory, reading, "unsteady", at_s, at_s)
+    if reading.state == memory.state:
+        return _unchanged(memory, reading), None
+    seen = memory.pending_n + 1 if memory.pending == reading.state else 1
+    since_s = memory.pending_since_s if seen > 1 and memory.pending_since_s is not None else at_s
+    if seen >= confirm:
+        return _changed(memory, reading, reading.state, since_s, at_s)
+    pending = dataclasses.replace(
+        memory, pending=reading.state, pending_n=seen, pending_since_s=since_s
+    )
+    return pending, None
+
+
+def _first(reading: Reading, at_s: float, confirm: int) -> tuple[Memory, Change | None]:
+    """A unit seen for the first time. Sound needs no second look, and nobody needs to be told."""
+    memory = Memory(
+        unit=reading.unit, state="untested", since_s=at_s, told="untested", root=reading.unit
+    )
+    if reading.state in {"sound", "untested"}:
+        memory = dataclasses.replace(
+            memory, state=reading.state, told=reading.state, recent=(reading.state,)
+        )
+        first = Change(
+            unit=reading.unit,
+            before=None,
+            after=reading.state,
+            at_s=at_s,
+            confirmed_s=at_s,
+            root=reading.root,
+            reason=_words(reading),
+        )
+        return _unchanged(memory, reading), first
+    return _step(memory, reading, at_s, confirm)
+
+
+def _unchanged(memory: Memory, reading: Reading) -> Memory:
+    """The same state; why it is so may be another reason now."""
+    root = memory.root if reading.state == "sound" else reading.root
+    return dataclasses.replace(
+        memory,
+        root=root,
+        reason=_words(reading),
+        try_first=reading.try_first,
+        pending=None,
+        pending_n=0,
+        pending_since_s=None,
+    )
+
+
+def _changed(
+    memory: Memory, reading: Reading, after: State, since_s: float, at_s: float
+) -> tuple[Memory, Change]:
+    """A change that counts. What is sound again hangs on what it hung on before."""
+    root = memory.root if reading.state == "sound" else reading.root
+    reason = _words(reading)
+    if after == "unsteady":
+        reason = f"changed {_flips(memory.recent)} times in {len(memory.recent)} sweeps" + (
+            f"; {reason}" if reason else ""
+        )
+    change = Change(
+        unit=memory.unit,
+        before=memory.state,
+        after=after,
+        at_s=since_s,
+        confirmed_s=at_s,
+        root=root,
+        reason=reason,
+    )
+    now = dataclasses.replace(
+        memory,
+        state=after,
+        since_s=since_s,
+        root=root,
+        reason=reason,
+        try_first=reading.try_first,
+        pending=None,
+        pending_n=0,
+        pending_since_s=None,
+    )
+    return now, change
+
+
+def _words(reading: Reading) -> str:
+    """The first reason, and how many more there are."""
+    if not reading.reasons:
+        return ""
+    first = reading.reasons[0]
+    text = f"{first.check}: {first.text}" if first.check else first.text
+    more = len(reading.reasons) - 1
+    return f"{text} (and {more} more)" if more else text
+
+
+def _flips(recent: Sequence[State]) -> int:
+    """How often the state as seen changed; where nothing could be tested, nothing changed."""
+    tested = [state for state in recent if state != "untested"]
+    return sum(a != b for a, b in itertools.pairwise(tested))
+
+
+def _steady(recent: Sequence[State]) -> bool:
+    return len(recent) >= STEADY_SWEEPS and len(set(recent[-STEADY_SWEEPS:])) == 1
+
+
+def errors_added(
+    counters: Mapping[tuple[Subject, str], Counters], readings: Iterable[Reading]
+) -> tuple[Added, ...]:
+    """Errors that ports counted since they were read last; ports without any are left out.
+
+    After a restart of the agent a counter began at 0; one that is lower than it was has wrapped
+    where it stood in the upper half of its 32 bits, else it was reset.
+    """
+    found = []
+    for reading in readings:
+        for port in reading.ports:
+            before = counters.get((reading.unit, port.port))
+            if before is None:
+                continue
+            restarted = _restarted(before.uptime_s, reading.uptime_s)
+            in_added = _added(before.in_errors, port.in_errors, restarted=restarted)
+            out_added = _added(before.out_errors, port.out_errors, restarted=restarted)
+            if in_added or out_added:
+                found.append(Added(reading.unit, port.port, in_added, out_added))
+    return tuple(found)
+
+
+def _restarted(before_s: float | None, now_s: float | None) -> bool:
+    """Whether the uptime fell, other than by its own wrap after 497 days (RFC 2578)."""
+    if before_s is None or now_s is None or now_s >= before_s:
+        return False
+    return before_s < _UPTIME_WRAP_S - _WRAP_MARGIN_S
+
+
+_UPTIME_WRAP_S = COUNTER32 / 100
+_WRAP_MARGIN_S = 86_400.0
+"""Uptimes lower than the wrap by more than this did not wrap between two sweeps."""
+
+
+def _added(before: int, now: int, *, restarted: bool) -> int:
+    if restarted:
+        return now
+    if now >= before:
+        return now - before
+    return now - before + COUNTER32 if before >= _WRAP_FROM else now

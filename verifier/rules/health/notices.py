@@ -1,0 +1,147 @@
+"""What is to be told: one message a root and sweep, and none from a maintenance window."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from verifier.model.health import Change, Memory, Notice, NoticeChange
+from verifier.model.plan import Plan
+from verifier.model.subject import Subject
+
+_NAMED = 5
+"""Units named in the line of words; the rest is counted, and stands in the message."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Changes with the window that held them, memories that know what was told, the messages."""
+
+    memories: tuple[Memory, ...]
+    changes: tuple[Change, ...]
+    notices: tuple[Notice, ...]
+
+
+def tell(
+    plan: Plan, memories: Iterable[Memory], changes: Iterable[Change], at_s: float, key: str
+) -> Told:
+    """Makes messages of whatever stands otherwise than it was told last.
+
+    Within a maintenance window of a unit, or of what its state hangs on, nothing is told; what
+    still stands otherwise when the window is over is told then.
+
+    Args:
+        plan: its sites and maintenance windows.
+        memories: of the units of this sweep.
+        changes: those that count from this sweep on.
+        at_s: when the sweep started.
+        key: of the sweep; the messages' ids begin with it.
+    """
+    windows = _Windows(plan)
+    groups: dict[Subject, list[Memory]] = {}
+    after: list[Memory] = []
+    held: dict[Subject, str] = {}
+    for memory in memories:
+        if memory.state == memory.told:
+            after.append(memory)
+        elif (name := windows.at(memory, at_s)) is not None:
+            held[memory.unit] = name
+            after.append(memory)
+        else:
+            groups.setdefault(memory.root, []).append(memory)
+            after.append(dataclasses.replace(memory, told=memory.state))
+    notices = [
+        _notice(plan, windows, root, group, at_s, f"{key}-{n}")
+        for n, (root, group) in enumerate(groups.items(), start=1)
+    ]
+    marked = (dataclasses.replace(c, held=held.get(c.unit)) for c in changes)
+    return Told(tuple(after), tuple(marked), tuple(notices))
+
+
+def _notice(  # noqa: PLR0913, PLR0917
+    plan: Plan, windows: _Windows, root: Subject, group: list[Memory], at_s: float, id_: str
+) -> Notice:
+    ordered = sorted(group, key=lambda memory: memory.unit != root)
+    changes = tuple(
+        NoticeChange(
+            unit=m.unit,
+            before=m.told,
+            after=m.state,
+            since=_timestamp(m.since_s),
+            reason=m.reason,
+            try_first=m.try_first,
+            held=windows.at(m, m.since_s),
+        )
+        for m in ordered
+    )
+    return Notice(
+        id=id_,
+        network=plan.network.name,
+        at=_timestamp(at_s),
+        root=root,
+        changes=changes,
+        text=_text(root, changes),
+    )
+
+
+def _text(root: Subject, changes: tuple[NoticeChange, ...]) -> str:
+    first = changes[0]
+    text = f"{first.unit} is {first.after} (was {first.before})"
+    if first.unit == root or len(changes) == 1:
+        if first.reason:
+            text += f": {first.reason}"
+        rest = changes[1:]
+    else:
+        text, rest = f"because of {root.kind} {root}", changes
+    if first.unit != root and len(changes) == 1:
+        text += f"; it hangs on {root.kind} {root}"
+    if rest:
+        names = ", ".join(f"{c.unit} {c.after}" for c in rest[:_NAMED])
+        more = f" and {len(rest) - _NAMED} more" if len(rest) > _NAMED else ""
+        text += f"; with it: {names}{more}"
+    return text
+
+
+class _Windows:
+    """The plan's maintenance windows, by unit."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._windows = [
+            (w.name, _seconds(w.start), _seconds(w.to), frozenset(w.sites))
+            for w in plan.maintenance
+        ]
+        site = {d.name: d.site for d in plan.devices}
+        self._sites: Mapping[Subject, frozenset[str | None]] = {
+            **{Subject("device", name): frozenset([where]) for name, where in site.items()},
+            **{
+                Subject("link", link.name): frozenset(
+                    site.get(name) for end in link.devices() for name in end
+                )
+                for link in plan.links
+            },
+        }
+
+    def at(self, memory: Memory, at_s: float) -> str | None:
+        """The window that a unit, or what its state hangs on, is in at this time."""
+        for name, start_s, to_s, sites in self._windows:
+            if start_s <= at_s < to_s and (
+                not sites or any(sites & self._of(s) for s in (memory.unit, memory.root))
+            ):
+                return name
+        return None
+
+    def _of(self, subject: Subject) -> frozenset[str | None]:
+        if subject.kind == "site":
+            return frozenset([subject.name])
+        return self._sites.get(subject, frozenset())
+
+
+def _seconds(at: dt.datetime) -> float:
+    return (at if at.tzinfo else at.replace(tzinfo=dt.UTC)).timestamp()
+
+
+def _timestamp(at_s: float) -> str:
+    at = dt.datetime.fromtimestamp(at_s, dt.UTC)
+    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -1,0 +1,219 @@
+"""The state of each unit as one sweep saw it.
+
+| state | a device | a link |
+| --- | --- | --- |
+| silent | asked, and gave no sign of life | no unit of one of its ends gave one |
+| impaired | alive, and something failed | a check of it failed, or a unit of several is silent |
+| untested | something could not be tested, nothing failed | the same, or an end is untested |
+| sound | everything was tested and passed; warnings allowed | the same |
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from verifier.model import mib
+from verifier.model.health import Level, PortErrors, Reading, Reason, State
+from verifier.model.observation import Observation
+from verifier.model.plan import Device, Link, Plan
+from verifier.model.result import Cause, Finding
+from verifier.model.subject import Subject
+from verifier.rules import ports as port_rules
+from verifier.rules.compare.reach import alive
+from verifier.rules.compare.seen import Seen, by_device
+
+MAX_REASONS = 8
+"""Reasons kept of one unit in one sweep; the rest is counted."""
+_TICKS_PER_S = 100
+"""TimeTicks are hundredths of a second (RFC 2578 section 7.1.8)."""
+_NAME_OIDS = {
+    "ifName": mib.IF_X_TABLE["ifName"],
+    "ifDescr": mib.IF_TABLE["ifDescr"],
+    "ifAlias": mib.IF_X_TABLE["ifAlias"],
+}
+
+
+def readings(
+    plan: Plan,
+    devices: Sequence[Device],
+    findings: Sequence[Finding],
+    causes: Sequence[Cause],
+    observations: Iterable[Observation],
+) -> tuple[Reading, ...]:
+    """What a sweep saw of each of `devices`, and of each link with all its ends among them."""
+    seen = by_device(observations)
+    of_unit: dict[Subject, list[Finding]] = defaultdict(list)
+    for finding in findings:
+        of_unit[unit_of(finding.subject)].append(finding)
+    roots = _Roots(findings, causes)
+    of_devices = {
+        d.name: _device(d, of_unit[Subject("device", d.name)], seen.get(d.name, Seen()), roots)
+        for d in devices
+    }
+    links = [
+        _link(link, of_unit[Subject("link", link.name)], of_devices, roots)
+        for link in plan.links
+        if frozenset().union(*link.devices()) <= of_devices.keys()
+    ]
+    return (*of_devices.values(), *links)
+
+
+def unit_of(subject: Subject) -> Subject:
+    """The device, link or other thing that a subject is a part of."""
+    if subject.kind in {"device", "port"}:
+        return Subject("device", subject.name)
+    return Subject(subject.kind, subject.name)
+
+
+def _device(device: Device, found: Sequence[Finding], seen: Seen, roots: _Roots) -> Reading:
+    verdicts = {f.check: f.verdict for f in found}
+    unfit = verdicts.get("local.fit") == "not-tested"
+    lives = not unfit and alive(seen)
+    asked = not unfit and "fail" in {verdicts.get("icmp.reply"), verdicts.get("snmp.answer")}
+    failed = [f for f in found if f.verdict == "fail"]
+    untested = [f for f in found if f.verdict == "not-tested"]
+    state: State
+    if not lives:
+        state = "silent" if asked else "untested"
+        telling = failed if asked else untested
+    else:
+        state = "impaired" if failed else "untested" if untested else "sound"
+        telling = [*failed, *untested]
+    subject = Subject("device", device.name)
+    return Reading(
+        unit=subject,
+        state=state,
+        root=subject if state == "sound" else roots.of(subject),
+        answered=True if lives else False if asked else None,
+        reasons=_reasons(telling),
+        rtt_ms=_figure(found, "icmp.rtt"),
+        loss_pct=_figure(found, "icmp.loss") if state != "silent" else 100.0,
+        uptime_s=_uptime_s(seen),
+        ports=tuple(_port_errors(device, seen)),
+        try_first=telling[0].advice if telling else "",
+    )
+
+
+def _reasons(findings: Sequence[Finding]) -> tuple[Reason, ...]:
+    kept = [
+        Reason(
+            f.check,
+            f.verdict,
+            f"{f.subject.port}: {f.reason}" if f.subject.port else f.reason,
+        )
+        for f in findings[:MAX_REASONS]
+    ]
+    if more := len(findings) - len(kept):
+        kept.append(Reason("", findings[-1].verdict, f"and {more} more"))
+    return tuple(kept)
+
+
+def _figure(findings: Sequence[Finding], check: str) -> float | None:
+    for f in findings:
+        if f.check == check and isinstance(f.observed, (int, float)):
+            return float(f.observed)
+    return None
+
+
+def _uptime_s(seen: Seen) -> float | None:
+    ticks = seen.first("sysUpTime")
+    if ticks is None or not isinstance(ticks.value, int):
+        return None
+    return ticks.value / _TICKS_PER_S
+
+
+def _port_errors(device: Device, seen: Seen) -> Iterable[PortErrors]:
+    """The error counters of each planned port that has exactly one row and both values."""
+    names = {
+        column: {i: str(o.value) for i, o in seen.column(column, oid).items()}
+        for column, oid in _NAME_OIDS.items()
+    }
+    for port in device.ports:
+        rows = port_rules.match(names, port.name)
+        if len(rows) != 1:
+            continue
+        in_, out = (seen.at(what, rows[0]) for what in ("ifInErrors", "ifOutErrors"))
+        values = [o.value if o is not None else None for o in (in_, out)]
+        if isinstance(values[0], int) and isinstance(values[1], int):
+            yield PortErrors(port.name, values[0], values[1])
+
+
+def _link(
+    link: Link, found: Sequence[Finding], devices: Mapping[str, Reading], roots: _Roots
+) -> Reading:
+    subject = Subject("link", link.name)
+    ends = [[devices[name] for name in sorted(side)] for side in link.devices()]
+    units = [unit for end in ends for unit in end]
+    gone = [u for end in ends if all(u.state == "silent" for u in end) for u in end]
+    failed = [f for f in found if f.verdict == "fail"]
+    untested = [f for f in found if f.verdict == "not-tested"]
+    silent = [u for u in units if u.state == "silent"]
+    hidden = [u for u in units if u.answered is None]
+    state: State = "sound"
+    because: list[Reading] = []
+    if gone:
+        state, because = "silent", gone
+    elif failed or silent:
+        state, because = "impaired", silent
+    elif untested or hidden:
+        state, because = "untested", hidden
+    reasons = tuple(
+        Reason("", "fail" if u.state == "silent" else "not-tested", f"{u.unit.name} is {u.state}")
+        for u in because
+    )
+    own = [*failed, *untested]
+    root = roots.of(subject) if own and not gone else subject
+    if root == subject and because and not failed:
+        root = because[0].root
+    answered = [any(u.answered for u in end) for end in ends]
+    return Reading(
+        unit=subject,
+        state=state,
+        root=root if state != "sound" else subject,
+        answered=True if all(answered) else False if gone else None,
+        reasons=(*reasons, *_reasons(own))[: MAX_REASONS + 1],
+        levels=tuple(_levels(found)),
+        try_first=own[0].advice if own else because[0].try_first if because else "",
+    )
+
+
+def _levels(findings: Iterable[Finding]) -> Iterable[Level]:
+    """What the ends receive; `radio.rx-level` observes it in dBm."""
+    for f in findings:
+        end, carrier = f.subject.end, f.subject.carrier
+        if f.check == "radio.rx-level" and end is not None and isinstance(f.observed, (int, float)):
+            yield Level(carrier or 1, end, float(f.observed))
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """That a unit's findings hang on another subject, by a cause so sure."""
+
+    certain: bool
+    subject: Subject
+
+
+class _Roots:
+    """What each unit's state hangs on, by the causes of its findings."""
+
+    def __init__(self, findings: Iterable[Finding], causes: Iterable[Cause]) -> None:
+        whose = {f.id: unit_of(f.subject) for f in findings}
+        self._up: dict[Subject, _Step] = {}
+        for cause in causes:
+            if cause.certainty == "possible":
+                continue
+            at, certain = unit_of(cause.subject), cause.certainty == "certain"
+            for unit in {whose[f] for f in cause.for_ if f in whose} - {at}:
+                known = self._up.get(unit)
+                if known is None or (certain and not known.certain):
+                    self._up[unit] = _Step(certain, at)
+
+    def of(self, unit: Subject) -> Subject:
+        """The last subject on the way from cause to cause; the unit itself without any."""
+        passed = {unit}
+        while (step := self._up.get(unit)) is not None and step.subject not in passed:
+            unit = step.subject
+            passed.add(unit)
+        return unit
