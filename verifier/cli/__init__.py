@@ -31,6 +31,7 @@ COMMANDS = {
     "readdress": ("readdress", "The ordered runbook from present to planned addresses."),
     "report": ("report", "A stored result drawn again, judged again, or compared; offline."),
     "schema": ("schema", "The JSON Schema of a kind of document."),
+    "sweep": ("sweep", "How is every unit: once or --every 5m, into the store; tells changes."),
     "verify": ("verify", "The live network against the plan: pass or fail, with the reason."),
 }
 """Command: its module and its line of help. Modules are imported only when called."""

@@ -144,6 +144,32 @@ credentials_option = click.option(
     help="SNMP credentials (TOML). Without it: PLAN_VERIFIER_<ENTRY>_COMMUNITY, _USER, _AUTH_KEY, "
     "_PRIV_KEY, or a question on the terminal.",
 )
+
+
+def _no_password(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """Refuses a password on the command line, where everybody on the machine sees it."""
+    from urllib.parse import urlsplit  # noqa: PLC0415
+
+    name = param.name or ""
+    typed = ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
+    if value is not None and typed and "://" in value and urlsplit(value).password is not None:
+        raise click.BadParameter(
+            "a password on the command line is seen by everybody on this machine: put it into "
+            "~/.pgpass or PGPASSWORD, or the whole URL into PLAN_VERIFIER_STORE",
+            ctx,
+            param,
+        )
+    return value
+
+
+store_option = click.option(
+    "--store",
+    metavar="URL",
+    envvar="PLAN_VERIFIER_STORE",
+    callback=_no_password,
+    help="Where sweeps are kept: a file (SQLite), or postgresql://HOST/NAME.  "
+    "[default: PLAN.sweeps.db beside the plan]",
+)
 laptop_options = together(
     click.option(
         "--laptop",

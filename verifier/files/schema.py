@@ -22,6 +22,7 @@ from verifier.model import plan as model
 from verifier.model.credentials import Auth, Priv
 from verifier.model.difference import Kind
 from verifier.model.fit import Fit
+from verifier.model.health import Notice, SweepDocument
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Result
@@ -176,6 +177,14 @@ def _comparison() -> Json:
     return {**made, "$defs": defs}
 
 
+def _health(kind: Any, name: str) -> Json:
+    """Units and roots are named by kind and name alone."""
+    made = _output(kind, name)
+    subject = made["$defs"]["Subject"]
+    subject["properties"] = {key: subject["properties"][key] for key in ("kind", "name")}
+    return made
+
+
 def _plan() -> Json:
     """The YAML form, with its own names and short forms."""
     made = _of(model.Plan, "validation")
@@ -254,5 +263,7 @@ SCHEMAS: dict[str, Callable[[], Json]] = {
     "mapping": _mapping,
     "evidence": _evidence,
     "comparison": _comparison,
+    "change": lambda: _health(Notice, "change"),
+    "sweep": lambda: _health(SweepDocument, "sweep"),
 }
 """By name; `schema` adds what all have in common."""

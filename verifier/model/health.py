@@ -6,6 +6,7 @@ since 1970-01-01 UTC by the wall clock; spans come from the monotonic clock.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -201,3 +202,53 @@ class Sweep:
     plan_sha256: str = ""
     tool_version: str = ""
     clock_step_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SweepReport:
+    """A sweep that is stored, under its number; `memories` are of its units."""
+
+    number: int
+    sweep: Sweep
+    memories: Mapping[Subject, Memory]
+    changes: tuple[Change, ...]
+    notices: tuple[Notice, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitNow:
+    """A unit as the document of a sweep shows it.
+
+    Attributes:
+        state: as confirmed; `seen`: in this sweep alone.
+        since: when `state` was first seen.
+    """
+
+    unit: Subject
+    state: State
+    seen: State
+    since: str
+    root: Subject
+    answered: bool | None
+    reasons: tuple[Reason, ...]
+    rtt_ms: float | None
+    loss_pct: float | None
+    uptime_s: float | None
+    levels: tuple[Level, ...]
+    ports: tuple[PortErrors, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SweepDocument:
+    """The JSON document of a sweep; `summary` counts units by the state seen."""
+
+    network: str
+    revision: str | None
+    plan_sha256: str
+    number: int
+    started: str
+    took_s: float
+    skipped: int
+    summary: dict[State, int]
+    units: tuple[UnitNow, ...]
+    changes: tuple[Notice, ...]

@@ -36,6 +36,8 @@ IF_TABLE = {
     "ifPhysAddress": "1.3.6.1.2.1.2.2.1.6",
     "ifAdminStatus": "1.3.6.1.2.1.2.2.1.7",
     "ifOperStatus": "1.3.6.1.2.1.2.2.1.8",
+    "ifInErrors": "1.3.6.1.2.1.2.2.1.14",
+    "ifOutErrors": "1.3.6.1.2.1.2.2.1.20",
 }
 IF_X_TABLE = {
     "ifName": "1.3.6.1.2.1.31.1.1.1.1",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
 
 from verifier.errors import CannotMeasureError
@@ -27,6 +27,8 @@ class Echoing:
         laptop: takes what was seen of this machine.
         probing, paces: settings of the run.
         stop: once set, the phases end with what was measured.
+        ask_losers_again: units that lost any echo are asked again, slowly, and only that counts;
+            else only silent ones that were asked little are asked some more.
     """
 
     def __init__(  # noqa: PLR0913, PLR0917
@@ -37,6 +39,8 @@ class Echoing:
         probing: Probing,
         paces: Paces,
         stop: threading.Event,
+        *,
+        ask_losers_again: bool = False,
     ) -> None:
         self._targets = dict(targets)
         self._records = records
@@ -47,14 +51,23 @@ class Echoing:
         self._loop = asyncio.get_running_loop()
         self.warm = {name: asyncio.Event() for name in targets}
         """Set once the warm-up echo to a device is answered or given up."""
+        self._again = ask_losers_again
+        self._settled = {name: asyncio.Event() for name in targets}
+        self._silent: set[str] = set()
+        self._replied: set[str] = set()
 
     async def run(self) -> None:
         """Runs all phases; never raises for want of permission, but writes that down."""
         try:
             await asyncio.to_thread(self._phases)
         finally:
-            for event in self.warm.values():
+            for event in (*self.warm.values(), *self._settled.values()):
                 event.set()
+
+    async def may_answer(self, name: str) -> bool:
+        """Whether a unit answered any echo, as soon as that is known; true where none was sent."""
+        await self._settled[name].wait()
+        return name not in self._silent
 
     def _phases(self) -> None:
         names = list(self._targets)
@@ -85,12 +98,40 @@ class Echoing:
 
     def _all_phases(self, echoer: Echoer, names: Sequence[str]) -> None:
         self._warm_up(echoer, names)
+        if self._again:
+            self._with_second_try(echoer, names)
+            return
         probing = self._probing
         counted = self._echo(echoer, names, probing.echoes, probing.interval_s)
         silent = [n for n in names if counted[n].sent and not any(_received(counted[n]))]
         more = _ENOUGH - probing.echoes
         if silent and more > 0 and not self._stop.is_set():
             self._echo(echoer, silent, more, max(probing.interval_s, _SLOW_INTERVAL_S))
+
+    def _with_second_try(self, echoer: Echoer, names: Sequence[str]) -> None:
+        """Counted echoes; whoever lost one is asked again, slowly, and that is what counts."""
+        probing = self._probing
+        first = self._measured(echoer, names, probing.echoes, probing.interval_s)
+        losers = [n for n in names if first[n].sent and not all(_received(first[n]))]
+        lost = frozenset(losers)
+        self._note("echo", {n: s for n, s in first.items() if n not in lost})
+        self._settle(n for n in names if any(_received(first[n])) or not first[n].sent)
+        if not losers:
+            return
+        if self._stop.is_set():
+            self._note("echo", {n: first[n] for n in losers})
+            return
+        self._note("echo-first", {n: first[n] for n in losers})
+        slow_s = max(probing.interval_s, _SLOW_INTERVAL_S)
+        again = self._measured(echoer, losers, max(probing.echoes, _ENOUGH), slow_s)
+        self._note("echo", again)
+        self._silent = {
+            n for n in losers if not any((*_received(first[n]), *_received(again[n])))
+        } - self._replied
+
+    def _settle(self, names: Iterable[str]) -> None:
+        for name in names:
+            self._loop.call_soon_threadsafe(self._settled[name].set)
 
     def _warm_up(self, echoer: Echoer, names: Sequence[str]) -> None:
         """One echo each; after it a neighbour is known, or known not to be there."""
@@ -100,6 +141,9 @@ class Echoing:
             value = {"replied": any(_received(series)), "silence": _silence(series)}
             self._records[name].note("icmp", "warm-up", value=value)
             self._loop.call_soon_threadsafe(self.warm[name].set)
+            if value["replied"]:
+                self._replied.add(name)
+                self._loop.call_soon_threadsafe(self._settled[name].set)
 
         echoer.run(
             [self._targets[n] for n in names],
@@ -114,6 +158,13 @@ class Echoing:
     def _echo(
         self, echoer: Echoer, names: Sequence[str], count: int, interval_s: float
     ) -> dict[str, EchoSeries]:
+        measured = self._measured(echoer, names, count, interval_s)
+        self._note("echo", measured)
+        return measured
+
+    def _measured(
+        self, echoer: Echoer, names: Sequence[str], count: int, interval_s: float
+    ) -> dict[str, EchoSeries]:
         measured = echoer.run(
             [self._targets[n] for n in names],
             count=count,
@@ -121,10 +172,12 @@ class Echoing:
             timeout_s=self._probing.timeout_s,
             stop=self._stop,
         )
-        for name, series in zip(names, measured, strict=True):
-            if series.sent or series.silences:
-                self._records[name].note("icmp", "echo", value=_value(series), unit="ms")
         return dict(zip(names, measured, strict=True))
+
+    def _note(self, what: str, measured: Mapping[str, EchoSeries]) -> None:
+        for name, series in measured.items():
+            if series.sent or series.silences:
+                self._records[name].note("icmp", what, value=_value(series), unit="ms")
 
 
 def _received(series: EchoSeries) -> list[bool]:

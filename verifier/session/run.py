@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import dataclasses
 import signal
 import sys
 import threading
@@ -27,6 +28,7 @@ from verifier.probes.snmp import Target
 from verifier.rules.compare import REACH, VERIFY, compare
 from verifier.rules.compare.reach import planned_services
 from verifier.rules.compare.seen import laptop_value, route_value
+from verifier.rules.health import HEALTH_CHECKS
 from verifier.session.echoing import Echoing
 from verifier.session.fitting import routes_of
 from verifier.session.probing import Paces, Probing
@@ -39,6 +41,10 @@ _SETTLE_S = 0.5
 """How long the other probes wait for the warm-up echo, which resolves the neighbour first."""
 _AT_ONCE = 512
 """Units that are asked by TCP and SNMP at the same time."""
+_AGAIN_AFTER_S = 1.0
+_FEW = 32
+"""A sweep asks units that were silent by SNMP again after this pause, so many at a time."""
+_NOT_ASKED = "not asked: the unit answers no echo"
 _SWITCH_S = 0.001
 """At Python's usual 5 ms the echo thread falls to half its pace beside a busy event loop."""
 _INTERRUPTS = (signal.SIGINT, signal.SIGTERM)
@@ -58,10 +64,11 @@ class Request:
         credentials: by entry name, every entry the devices name.
         laptop: given instead of this machine's own interfaces.
         try_default_community: ask each unit once with the community `public`.
+        ask_all: ask also units that answer no echo; a sweep may leave them out.
         progress: called with units finished and units in all.
     """
 
-    command: Literal["verify", "reach"]
+    command: Literal["verify", "reach", "sweep"]
     plan: Plan
     plan_sha256: str
     problems: tuple[Problem, ...] = ()
@@ -73,6 +80,7 @@ class Request:
     laptop: Laptop | None = None
     try_default_community: bool = False
     accept_untested: tuple[str, ...] = ()
+    ask_all: bool = True
     progress: Callable[[int, int], None] | None = None
     clock: Clock = utc_now
 
@@ -106,6 +114,7 @@ def run(request: Request) -> Outcome:
         observations,
         stage=request.stage,
         checks=REACH if request.command == "reach" else VERIFY,
+        only=HEALTH_CHECKS if request.command == "sweep" else None,
         devices=request.devices,
         accept_untested=request.accept_untested,
         problems=request.problems,
@@ -147,6 +156,7 @@ def _jobs(request: Request) -> dict[str, Job]:
             ),
             deadline_s=probing.device_deadline_s,
             default_community=request.try_default_community,
+            health=request.command == "sweep",
         )
         for device in request.devices
         if device.snmp is not None
@@ -190,6 +200,7 @@ class _Conductor:
             d.name: Recorder(Subject("device", d.name), request.clock) for d in request.devices
         }
         self._finished = 0
+        self._few = asyncio.Semaphore(_FEW)
 
     def observations(self) -> tuple[Observation, ...]:
         """All that was seen, numbered; the laptop first, then the units in plan order."""
@@ -201,7 +212,7 @@ class _Conductor:
     def _note_interruption(self, record: Recorder) -> None:
         seen = {o.what for o in record.seen}
         for probe, what in (("icmp", "echo"), ("snmp", "answer")):
-            if what not in seen and (what != "answer" or self._request.command == "verify"):
+            if what not in seen and (what != "answer" or self._request.command != "reach"):
                 record.note(probe, what, raw="interrupted before it was asked")  # type: ignore[arg-type]
 
     async def probe(self) -> None:
@@ -252,24 +263,34 @@ class _Conductor:
         request = self._request
         targets = {d.name: _echo_target(d.address.address, routes[d.name]) for d in request.devices}
         echoing = Echoing(
-            targets, self._records, self._laptop_record, request.probing, self._paces, self.stop
+            targets,
+            self._records,
+            self._laptop_record,
+            request.probing,
+            self._paces,
+            self.stop,
+            ask_losers_again=request.command == "sweep",
         )
         gate = asyncio.Semaphore(_at_once(request.probing.max_packets_per_s))
         async with self._asking, asyncio.TaskGroup() as tasks:
             tasks.create_task(echoing.run())
             for device in request.devices:
-                tasks.create_task(self._probe_unit(device, echoing.warm[device.name], gate))
+                tasks.create_task(self._probe_unit(device, echoing, gate))
 
-    async def _probe_unit(
-        self, device: Device, warm: asyncio.Event, gate: asyncio.Semaphore
-    ) -> None:
-        async with gate:
-            with suppress(TimeoutError):
-                await asyncio.wait_for(warm.wait(), _SETTLE_S)
-            async with asyncio.TaskGroup() as probes:
-                probes.create_task(self._services(device))
-                if self._request.command == "verify" and device.snmp is not None:
-                    probes.create_task(self._survey(device.name))
+    async def _probe_unit(self, device: Device, echoing: Echoing, gate: asyncio.Semaphore) -> None:
+        request, record = self._request, self._records[device.name]
+        if not request.ask_all and not await echoing.may_answer(device.name):
+            record.note("snmp", "answer", raw=_NOT_ASKED)
+        else:
+            async with gate:
+                with suppress(TimeoutError):
+                    await asyncio.wait_for(echoing.warm[device.name].wait(), _SETTLE_S)
+                async with asyncio.TaskGroup() as probes:
+                    probes.create_task(self._services(device))
+                    if request.command != "reach" and device.snmp is not None:
+                        probes.create_task(self._survey(device.name))
+            if request.command == "sweep" and _silent(record):
+                await self._ask_again(device.name, record)
         self._finished += 1
         if self._request.progress is not None:
             self._request.progress(self._finished, len(self._request.devices))
@@ -283,6 +304,17 @@ class _Conductor:
             self.faults.append(fault)
             raw = f"a fault of this program ended its reading ({type(fault).__name__})"
             record.note("snmp", "deadline", raw=raw)
+
+    async def _ask_again(self, name: str, record: Recorder) -> None:
+        """A unit that was silent by SNMP is asked once more, when the rush is over, a few at once.
+
+        What it says then counts; the first silence stays written down under another name.
+        """
+        await asyncio.sleep(_AGAIN_AFTER_S)
+        async with self._few:
+            at = next(n for n, o in enumerate(record.seen) if o.what == "answer")
+            record.seen[at] = dataclasses.replace(record.seen[at], what="answer-first")
+            await self._survey(name)
 
     async def _services(self, device: Device) -> None:
         request = self._request
@@ -307,6 +339,10 @@ class _Conductor:
             route, mac = routes[device.name], known.get(device.address.address)
             if mac is not None and route is not None and route.next_hop is None:
                 self._records[device.name].note("neighbour", "neighbour", value=str(mac))
+
+
+def _silent(record: Recorder) -> bool:
+    return any(o.what == "answer" and o.value == "silent" for o in record.seen)
 
 
 def _at_once(packets_per_s: float | None) -> int:

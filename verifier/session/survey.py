@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from verifier.errors import CannotMeasureError
 from verifier.model import mib
@@ -15,6 +15,7 @@ from verifier.model.plan import Device
 from verifier.model.profile import Profile
 from verifier.probes.snmp import Binding, Reply, SnmpClient, Target
 from verifier.rules import ports, routes
+from verifier.rules.health import HEALTH_READINGS
 from verifier.session import readings
 from verifier.session.readings import MAX_INTERFACES, failure
 from verifier.session.recorder import Recorder
@@ -47,6 +48,7 @@ _PORT_COLUMNS = (
     "ifMtu",
     "dot3StatsDuplexStatus",
 )
+_ERROR_COLUMNS = ("ifInErrors", "ifOutErrors")
 
 
 class Survey:
@@ -59,6 +61,7 @@ class Survey:
         profile: further readings.
         record: takes what was seen.
         default_community: whether to ask once with the community `public` too.
+        health: ask only what health needs: identity, its readings, planned ports and their errors.
     """
 
     def __init__(  # noqa: PLR0913
@@ -70,6 +73,7 @@ class Survey:
         record: Recorder,
         *,
         default_community: bool = False,
+        health: bool = False,
     ) -> None:
         self._client = client
         self._target = target
@@ -77,6 +81,7 @@ class Survey:
         self._profile = profile
         self._record = record
         self._try_default = default_community
+        self._health = health
 
     async def run(self, deadline_s: float) -> None:
         """Asks everything, for `deadline_s` seconds at most; silence ends it early.
@@ -100,11 +105,15 @@ class Survey:
                 self._record.note("snmp", "default-community", raw=raw)
             return
         await self._readings()
+        if self._health:
+            if self._device.ports:
+                await self._ports((*_PORT_COLUMNS, *_ERROR_COLUMNS))
+            return
         await self._addresses()
         if self._device.gateway is not None:
             await self._default_route()
         if self._device.ports:
-            await self._ports()
+            await self._ports(_PORT_COLUMNS)
         if any(port.neighbour is not None for port in self._device.ports):
             await self._walk(mib.LLDP_LOCAL_PORTS, MAX_INTERFACES)
             await self._walk(mib.LLDP_NEIGHBOURS, MAX_NEIGHBOURS)
@@ -128,6 +137,8 @@ class Survey:
 
     async def _readings(self) -> None:
         named = self._profile.named_readings()
+        if self._health:
+            named = {name: r for name, r in named.items() if r.field in HEALTH_READINGS}
         async for got in readings.read(self._client, self._target, named):
             self._record.note(
                 "snmp",
@@ -210,7 +221,7 @@ class Survey:
         value = {"next_hop": next_hop, "metric": metric}
         self._record.note("snmp", "default-route", value=value, raw=binding.raw, oid=binding.oid)
 
-    async def _ports(self) -> None:
+    async def _ports(self, wanted_columns: Sequence[str]) -> None:
         columns = {name: _OIDS[name] for name in ports.NAME_COLUMNS}
         rows = await self._walk(columns, MAX_INTERFACES)
         names = {
@@ -218,7 +229,7 @@ class Survey:
             for column in ports.NAME_COLUMNS
         }
         wanted = {i for port in self._device.ports for i in ports.match(names, port.name)}
-        columns = {name: _OIDS[name] for name in _PORT_COLUMNS}
+        columns = {name: _OIDS[name] for name in wanted_columns}
         for index in sorted(wanted):
             await self._get(columns, index)
 

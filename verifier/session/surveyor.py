@@ -22,6 +22,7 @@ class Job:
     Attributes:
         deadline_s: time after which reading it is given up.
         default_community: whether to ask once with the community `public` too.
+        health: ask only what health needs, see `rules/health`.
     """
 
     device: Device
@@ -29,6 +30,7 @@ class Job:
     target: Target
     deadline_s: float
     default_community: bool = False
+    health: bool = False
 
 
 class Surveyor(Protocol):
@@ -77,5 +79,6 @@ class InLoop:
             job.profile,
             record,
             default_community=job.default_community,
+            health=job.health,
         )
         await survey.run(job.deadline_s)

@@ -86,6 +86,11 @@ class Store:
         """The store's name for a person; no password is in it."""
         return shown(self._url)
 
+    @property
+    def path(self) -> str | None:
+        """The file of a SQLite store."""
+        return self._url.database if self._url.get_backend_name() == "sqlite" else None
+
     def prepare(self) -> None:
         """Creates the tables or brings them forward."""
         self._write(lambda connection: bring_forward(connection, self.name), locked=False)

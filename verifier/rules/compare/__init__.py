@@ -8,7 +8,7 @@ stay untested) is applied here, once.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 
@@ -65,6 +65,7 @@ def compare(  # noqa: PLR0913
     *,
     stage: Stage = "handover",
     checks: Sequence[Check] = VERIFY,
+    only: Container[str] | None = None,
     devices: Iterable[Device] | None = None,
     accept_untested: Iterable[str] = (),
     problems: Iterable[Problem] = (),
@@ -77,6 +78,7 @@ def compare(  # noqa: PLR0913
         observations: what was seen.
         stage: what the work has come to; `rules/stages.py` says which checks belong to it.
         checks: `REACH` or `VERIFY`.
+        only: names of checks; findings of others are left out. None: of none.
         devices: the devices asked for; all if None.
         accept_untested: checks (names or patterns) that may stay untested: then `warn`.
         problems: the plan's warnings; each is a finding `plan.RULE`.
@@ -88,6 +90,8 @@ def compare(  # noqa: PLR0913
         found += identity.shared_engine_ids(contexts)
         found += _ends_swapped(plan, {c.device.name: c for c in contexts})
     found += [_of_plan(p) for p in problems]
+    if only is not None:
+        found = [f for f in found if f.check in only]
     asked, not_in_stage = stages.of_stage(plan, stage, found)
     accepted = {*plan.not_tested_ok, *accept_untested}
     numbered = tuple(

@@ -1,0 +1,225 @@
+"""The operations desk: sweeps on a grid of time, into the store, and what is to be told of them."""
+
+from __future__ import annotations
+
+import math
+import os
+import tempfile
+import time
+import uuid
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from verifier import __version__
+from verifier.errors import VerifierError
+from verifier.model.health import Sweep, SweepReport
+from verifier.report.openmetrics import openmetrics
+from verifier.rules.health.follow import CONFIRM, errors_added, follow
+from verifier.rules.health.notices import tell
+from verifier.session.measuring import Measured, Measuring
+from verifier.session.run import Request
+from verifier.session.signals import Signals
+from verifier.session.telling import Teller, tell_all
+from verifier.store import Retention, Store
+
+ALONE_VALID_S = 3600.0
+"""For how long a sweep speaks that is not one of a series: an hour."""
+VALID_INTERVALS = 3
+"""One of a series speaks for so many of its intervals, if no other follows."""
+LONGEST_S = 3600.0
+"""A sweep that takes longer than this is ended."""
+_STEP_S = 1.0
+"""A difference of the clocks from which the wall clock counts as stepped: slewing stays below."""
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """How a desk works; `metrics` is a file of OpenMetrics text that each sweep writes anew."""
+
+    confirm: int = CONFIRM
+    keep: Retention = field(default_factory=Retention)
+    tellers: Sequence[Teller] = ()
+    metrics: Path | None = None
+
+
+class Desk:
+    """Carries sweeps out and keeps what they saw.
+
+    Args:
+        store: open and locked.
+        settings: how.
+        say: takes one line for a person: what went wrong and was got over.
+    """
+
+    def __init__(self, store: Store, settings: Settings, say: Say) -> None:
+        self._store = store
+        self._settings = settings
+        self._say = say
+        self._clocks: tuple[float, float] | None = None
+        self._sweeps = 0
+        self._skipped = 0
+
+    def once(self, request: Request, signals: Signals) -> SweepReport | None:
+        """One sweep; None where a person ended it. What waits from before is told first."""
+        self.tell(signals)
+        done = self._sweep(request, signals, ALONE_VALID_S, 0)
+        self.tell(signals)
+        return done
+
+    def every(
+        self,
+        every_s: float,
+        request: Request,
+        reload: Callable[[], Request],
+        show: Callable[[SweepReport], None],
+        signals: Signals,
+    ) -> None:
+        """Sweeps at the start and after every `every_s` seconds, until a person ends it.
+
+        The grid is that of the monotonic clock. A sweep that is due while another one runs is left
+        out and said; none is made up for. Faults are said, and the next sweep is tried.
+        """
+        began_s, number, skipped = time.monotonic(), 0, 0
+        while not signals.stop:
+            try:
+                if number == 0:
+                    self.tell(signals)
+                done = self._sweep(request, signals, VALID_INTERVALS * every_s, skipped)
+                if done is not None:
+                    skipped = 0
+                    show(done)
+            except VerifierError as fault:
+                self._say(str(fault))
+            due = math.floor((time.monotonic() - began_s) / every_s) + 1
+            if left_out := due - number - 1:
+                self._skipped += left_out
+                skipped += left_out
+                self._say(
+                    f"{left_out} sweep{'s' * (left_out > 1)} left out: the last took too long"
+                )
+            number = due
+            request = self._until(began_s + number * every_s, request, reload, signals)
+
+    def _until(
+        self, due_s: float, request: Request, reload: Callable[[], Request], signals: Signals
+    ) -> Request:
+        """Waits for the next sweep; tells what is to be told, reads the plan again when asked."""
+        while not signals.stop:
+            again_s = self.tell(signals)
+            if signals.reload:
+                signals.reload = False
+                try:
+                    request = reload()
+                    self._say("the plan was read again")
+                except VerifierError as fault:
+                    self._say(f"the plan was not changed: {fault}")
+            wait_s = due_s - time.monotonic()
+            if wait_s <= 0:
+                break
+            signals.wait(wait_s if again_s is None else min(wait_s, max(again_s, 0.1)))
+        return request
+
+    def tell(self, signals: Signals) -> float | None:
+        """Tells what is due; in how many seconds something is to be tried again."""
+        try:
+            return tell_all(self._store, self._settings.tellers, self._say, lambda: signals.stop)
+        except VerifierError as fault:
+            self._say(str(fault))
+            return None
+
+    def _sweep(
+        self, request: Request, signals: Signals, valid_s: float, skipped: int
+    ) -> SweepReport | None:
+        started_s, step_s = time.time(), self._clock_step_s()
+        measured = _measure(request, signals)
+        if measured is None:
+            return None
+        for fault in measured.faults:
+            self._say(f"a fault of this program, one unit was not read to its end: {fault}")
+        sweep = Sweep(
+            key=uuid.uuid4().hex,
+            started_s=started_s,
+            took_s=measured.took_s,
+            valid_s=valid_s,
+            readings=measured.readings,
+            added=errors_added(self._store.counters(), measured.readings),
+            skipped=skipped,
+            plan_name=request.plan.network.name,
+            plan_revision=request.plan.network.revision,
+            plan_sha256=request.plan_sha256,
+            tool_version=__version__,
+            clock_step_s=step_s,
+        )
+        done = self._keep(request, sweep)
+        self._sweeps += 1
+        self._write_metrics(done)
+        return done
+
+    def _keep(self, request: Request, sweep: Sweep) -> SweepReport:
+        settings = self._settings
+        before = self._store.memories()
+        followed = follow(before, sweep.readings, sweep.started_s, confirm=settings.confirm)
+        told = tell(request.plan, followed.memories, followed.changes, sweep.started_s, sweep.key)
+        number = self._store.save(
+            sweep,
+            [m for m in told.memories if before.get(m.unit) != m],
+            told.changes,
+            told.notices,
+            tellers=[t.name for t in settings.tellers],
+            keep=settings.keep,
+        )
+        memories = {m.unit: m for m in told.memories}
+        return SweepReport(number, sweep, memories, told.changes, told.notices)
+
+    def _clock_step_s(self) -> float | None:
+        """By how much the wall clock was put on or back since the last sweep of this process."""
+        now = time.time(), time.monotonic()
+        before, self._clocks = self._clocks, now
+        if before is None:
+            return None
+        step_s = (now[0] - before[0]) - (now[1] - before[1])
+        if abs(step_s) < _STEP_S:
+            return 0.0
+        self._say(f"the clock of this machine was put {'on' if step_s > 0 else 'back'} by "
+                  f"{abs(step_s):.1f} s")  # fmt: skip
+        return step_s
+
+    def _write_metrics(self, done: SweepReport) -> None:
+        path = self._settings.metrics
+        if path is None:
+            return
+        text = openmetrics(done.sweep, done.memories, sweeps=self._sweeps, skipped=self._skipped)
+        try:
+            _replace(path, text)
+        except OSError as fault:
+            self._say(f"{path} cannot be written: {fault.strerror}")
+
+
+def _measure(request: Request, signals: Signals) -> Measured | None:
+    measuring = Measuring(request)
+    until_s = time.monotonic() + LONGEST_S
+    try:
+        while not signals.stop:
+            left_s = until_s - time.monotonic()
+            if left_s <= 0:
+                raise VerifierError(f"the sweep was ended after {LONGEST_S:g} s; it is not stored")
+            if signals.wait(left_s, measuring) and measuring.proceed():
+                return measuring.result()
+        return None
+    finally:
+        measuring.end()
+
+
+def _replace(path: Path, text: str) -> None:
+    """Writes a file so that a reader gets the old one or the new one, never a part."""
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+        Path(name).chmod(0o644)
+        Path(name).replace(path)
+    finally:
+        Path(name).unlink(missing_ok=True)
