@@ -137,6 +137,30 @@ COMPARISON: Any = {
     ],
 }  # fmt: skip
 
+CHANGE: Any = {
+    "format": "plan-verifier/change/1", "id": "5f-1", "network": "Harbour ring",
+    "at": "2026-11-24T10:00:00.000Z", "root": DEVICE,
+    "changes": [{
+        "unit": DEVICE, "before": "sound", "after": "silent", "since": "2026-11-24T09:55:00.000Z",
+        "reason": "r", "try_first": "t", "held": None,
+    }],
+    "text": "t",
+}  # fmt: skip
+SWEEP: Any = {
+    "format": "plan-verifier/sweep/1", "network": "Harbour ring", "revision": "3",
+    "plan_sha256": "00", "number": 12, "started": "2026-11-24T10:00:00.000Z", "took_s": 2.1,
+    "skipped": 0, "summary": {"sound": 1, "untested": 0, "impaired": 0, "silent": 0},
+    "units": [{
+        "unit": DEVICE, "state": "sound", "seen": "impaired", "since": "2026-11-24T09:55:00.000Z",
+        "root": DEVICE, "answered": True,
+        "reasons": [{"check": "port.speed", "verdict": "fail", "text": "t"}],
+        "rtt_ms": 1.2, "loss_pct": 0.0, "uptime_s": 77.5,
+        "levels": [{"carrier": 1, "end": "a", "rx_level_dbm": -45.6}],
+        "ports": [{"port": "eth1", "in_errors": 0, "out_errors": 3}],
+    }],
+    "changes": [{name: value for name, value in CHANGE.items() if name != "format"}],
+}  # fmt: skip
+
 
 @pytest.fixture
 def documents(example_yaml: Path) -> Any:
@@ -156,6 +180,8 @@ def documents(example_yaml: Path) -> Any:
             "signature": {"algorithm": "Ed25519", "public_key": "0" * 64, "value": "0" * 128},
         },
         "comparison": COMPARISON,
+        "change": CHANGE,
+        "sweep": SWEEP,
     }
 
 
