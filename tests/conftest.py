@@ -12,6 +12,7 @@ import socket
 import subprocess
 from collections.abc import Generator
 from functools import cache
+from pathlib import Path
 
 import pytest
 
@@ -92,12 +93,37 @@ def without_browser() -> str | None:
     return None
 
 
+def postgresql_programs() -> Path:
+    """The folder of PostgreSQL's newest server programs; one that is not there without any."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda p: int(p.parts[-3]))
+    on_path = shutil.which("initdb")
+    return found[-1].parent if found else Path(on_path or "/nowhere/initdb").parent
+
+
+@cache
+def without_postgresql() -> str | None:
+    """Why no PostgreSQL server can be started."""
+    if not (postgresql_programs() / "initdb").exists():
+        return "PostgreSQL missing: apt-get install postgresql"
+    return None
+
+
+@cache
+def without_systemd() -> str | None:
+    """Why units cannot be verified."""
+    if shutil.which("systemd-analyze") is None:
+        return "systemd-analyze missing: apt-get install --no-install-recommends systemd"
+    return None
+
+
 NEEDS = {
     "icmp": without_icmp,
     "snmpd": without_snmpd,
     "lab": without_lab,
     "office": without_office,
     "browser": without_browser,
+    "postgresql": without_postgresql,
+    "systemd": without_systemd,
 }
 """Each marker, and what says why a test with it cannot run; None: it can."""
 

@@ -7,11 +7,13 @@ keeps a mark of its own. So each message is told once, also where this process d
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
 import shlex
 import socket
+import stat
 import subprocess
 import sys
 import time
@@ -68,29 +70,38 @@ class Lines:
         """See `Teller`. A line that is there already, or only its beginning, is seen to."""
         line = (json.dumps(message.body, ensure_ascii=False) + "\n").encode()
         try:
-            with self._path.open("ab+") as file:
-                size = file.seek(0, os.SEEK_END)
-                file.seek(max(0, size - _TAIL_OCTETS))
-                tail = file.read()
-                if f'"{message.body["id"]}"'.encode() in tail[: tail.rfind(b"\n") + 1]:
-                    return
-                torn = tail[tail.rfind(b"\n") + 1 :]
-                if torn:
-                    size -= len(torn) if _MARK.startswith(torn[: len(_MARK)]) else 0
-                    file.truncate(size)
-                self._append(file.fileno(), size, line)
+            flags = os.O_RDWR if self._path.is_file() or not self._path.exists() else os.O_WRONLY
+            file = os.open(self._path, flags | os.O_APPEND | os.O_CREAT | os.O_CLOEXEC, 0o644)
+            try:
+                if flags == os.O_WRONLY or not _has(file, str(message.body["id"])):
+                    _append(file, line)
+            finally:
+                os.close(file)
         except OSError as fault:
             raise TellingError(f"{self._path}: {fault.strerror}") from None
 
-    @staticmethod
-    def _append(file: int, size: int, line: bytes) -> None:
-        if os.write(file, line) != len(line):
-            os.ftruncate(file, size)
-            raise OSError(28, "No space left on device")
-        os.fsync(file)
-
     def forget(self, message: Waiting) -> None:
         """Nothing is kept beside the file."""
+
+
+def _has(file: int, id_: str) -> bool:
+    """Whether the end of a file has a message; the beginning of one that is torn is cut off."""
+    size = os.fstat(file).st_size
+    tail = os.pread(file, _TAIL_OCTETS, max(0, size - _TAIL_OCTETS))
+    whole = tail.rfind(b"\n") + 1
+    torn = tail[whole:]
+    if torn and _MARK.startswith(torn[: len(_MARK)]):
+        os.ftruncate(file, size - len(torn))
+    return f'"{id_}"'.encode() in tail[:whole]
+
+
+def _append(file: int, line: bytes) -> None:
+    size = os.fstat(file).st_size
+    if os.write(file, line) != len(line):
+        os.ftruncate(file, size)
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    if stat.S_ISREG(os.fstat(file).st_mode):
+        os.fsync(file)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,148 @@
+"""What counts as a change: sequences of states as seen, and what is made of them."""
+
+from __future__ import annotations
+
+import itertools
+import random
+
+import pytest
+
+from verifier.model.health import Counters, Memory, PortErrors, Reading, Reason, State
+from verifier.model.subject import Subject
+from verifier.rules.health.follow import RECENT, errors_added, follow
+
+RADIO = Subject("device", "lighthouse-quarry")
+ROOT = Subject("device", "quarry-lighthouse")
+LETTERS: dict[str, State] = {"s": "sound", "i": "impaired", "x": "silent", "u": "untested"}
+
+
+def reading(state: State, root: Subject = RADIO) -> Reading:
+    reasons = () if state == "sound" else (Reason("icmp.reply", "fail", "none"),)
+    return Reading(unit=RADIO, state=state, root=root, reasons=reasons)
+
+
+def run(seen: str, confirm: int = 2) -> tuple[list[tuple[int, int, str]], Memory]:
+    """Sweeps 300 s apart; each change as (sweep first seen, sweep that made it count, states)."""
+    remembered: dict[Subject, Memory] = {}
+    changes = []
+    for n, letter in enumerate(seen):
+        followed = follow(remembered, [reading(LETTERS[letter])], 300.0 * n, confirm=confirm)
+        remembered = {m.unit: m for m in followed.memories}
+        changes += [
+            (int(c.at_s / 300), int(c.confirmed_s / 300), f"{c.before}>{c.after}")
+            for c in followed.changes
+        ]
+    return changes, remembered[RADIO]
+
+
+@pytest.mark.parametrize(
+    ("seen", "confirm", "changes"),
+    [
+        ("s", 2, [(0, 0, "None>sound")]),
+        ("u", 2, [(0, 0, "None>untested")]),
+        ("x", 2, []),
+        ("xx", 2, [(0, 1, "untested>silent")]),
+        ("x", 1, [(0, 0, "untested>silent")]),
+        ("sx", 2, [(0, 0, "None>sound")]),
+        ("sxs", 2, [(0, 0, "None>sound")]),
+        ("sxx", 2, [(0, 0, "None>sound"), (1, 2, "sound>silent")]),
+        ("sxxx", 2, [(0, 0, "None>sound"), (1, 2, "sound>silent")]),
+        ("sxix", 2, [(0, 0, "None>sound")]),
+        ("sxii", 2, [(0, 0, "None>sound"), (2, 3, "sound>impaired")]),
+        ("sxxss", 2, [(0, 0, "None>sound"), (1, 2, "sound>silent"), (3, 4, "silent>sound")]),
+        ("sxx", 3, [(0, 0, "None>sound")]),
+        ("sxxx", 3, [(0, 0, "None>sound"), (1, 3, "sound>silent")]),
+        ("sx", 1, [(0, 0, "None>sound"), (1, 1, "sound>silent")]),
+        ("suu", 2, [(0, 0, "None>sound"), (1, 2, "sound>untested")]),
+    ],
+)
+def test_a_change_counts_when_seen_often_enough(
+    seen: str, confirm: int, changes: list[tuple[int, int, str]]
+) -> None:
+    """In so many sweeps one after the other; it is dated by the first of them."""
+    assert run(seen, confirm)[0] == changes
+
+
+def test_twice_away_and_back_is_unsteady() -> None:
+    """Four changes as seen within twelve sweeps, though none of them was confirmed."""
+    changes, memory = run("sxsxs")
+    assert changes[-1] == (4, 4, "sound>unsteady")
+    assert "changed 4 times in 5 sweeps" in memory.reason
+
+
+def test_unsteady_ends_after_six_equal_sweeps() -> None:
+    changes, memory = run("sxsxsxxxxx")
+    assert changes[-1][2] == "sound>unsteady"
+    changes, memory = run("sxsxsxxxxxx")
+    assert changes[-1] == (10, 10, "unsteady>silent")
+    assert memory.state == "silent"
+
+
+def test_slow_changes_are_steady() -> None:
+    """Four changes spread over more than twelve sweeps are changes like any other."""
+    assert all(
+        "unsteady" not in words for _, _, words in run("s" + "xxxx" + "ssss" + "xxxx" + "ss")[0]
+    )
+
+
+def test_untested_sweeps_make_nobody_unsteady() -> None:
+    """A laptop that comes and goes is not the unit's unrest."""
+    assert all("unsteady" not in words for _, _, words in run("susususususu")[0])
+
+
+def test_a_random_walk_keeps_its_promises() -> None:
+    """Each change begins where the last one ended, was seen in two sweeps, and is dated rightly."""
+    chance = random.Random(7)
+    for _ in range(300):
+        seen = "".join(chance.choice("ssssiixu") for _ in range(60))
+        changes, memory = run(seen)
+        assert len(memory.recent) == RECENT
+        states = [words.split(">") for _, _, words in changes]
+        for (_, after), (before, _) in itertools.pairwise(states):
+            assert after == before
+        for first, counted, words in changes[1:]:
+            after = words.split(">")[1]
+            if after != "unsteady" and words.split(">")[0] != "unsteady":
+                assert counted == first + 1
+                assert LETTERS[seen[first]] == LETTERS[seen[counted]] == after
+
+
+def test_sound_again_hangs_on_what_it_hung_on() -> None:
+    """So that what went down together comes back as one."""
+    remembered: dict[Subject, Memory] = {}
+    roots = []
+    for n, (state, root) in enumerate(
+        [("silent", ROOT), ("silent", ROOT), ("sound", RADIO), ("sound", RADIO)]
+    ):
+        followed = follow(remembered, [reading(state, root)], 300.0 * n)  # type: ignore[arg-type]
+        remembered = {m.unit: m for m in followed.memories}
+        roots += [c.root for c in followed.changes]
+    assert roots == [ROOT, ROOT]
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "added"),
+    [
+        ((10, 0, 100.0), (10, 0, 400.0), None),
+        ((10, 0, 100.0), (15, 2, 400.0), (5, 2)),
+        ((10, 0, 100.0), (3, 0, 20.0), (3, 0)),  # restarted: counted from 0
+        ((10, 0, 100.0), (12, 0, 20.0), (12, 0)),
+        ((4_294_967_290, 0, 100.0), (4, 0, 400.0), (10, 0)),  # wrapped after 4,294,967,295
+        ((10, 0, 100.0), (3, 0, 400.0), (3, 0)),  # set to 0 by a person
+        ((10, 0, None), (15, 0, None), (5, 0)),
+        # The uptime itself wraps at 42,949,672.96 s (RFC 2578): no restart.
+        ((10, 0, 42_949_600.0), (15, 0, 200.0), (5, 0)),
+    ],
+)
+def test_errors_added(
+    before: tuple[int, int, float | None],
+    now: tuple[int, int, float | None],
+    added: tuple[int, int] | None,
+) -> None:
+    """Differences of 32-bit counters over restarts and wraps."""
+    seen = Reading(
+        unit=RADIO, state="sound", root=RADIO, uptime_s=now[2],
+        ports=(PortErrors("eth1", now[0], now[1]), PortErrors("new", 9, 9)),
+    )  # fmt: skip
+    found = errors_added({(RADIO, "eth1"): Counters(*before)}, [seen])
+    assert [(a.in_added, a.out_added) for a in found] == ([] if added is None else [added])

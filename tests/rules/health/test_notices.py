@@ -1,0 +1,122 @@
+"""What is told, and what a maintenance window holds."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from typing import Any
+
+import pytest
+
+from verifier.model.address import Interface
+from verifier.model.health import Change, Memory, State
+from verifier.model.plan import Carrier, Device, End, Link, Maintenance, Network, Plan, Site
+from verifier.model.subject import Subject
+from verifier.rules.health.notices import tell
+
+NOON = dt.datetime(2026, 12, 1, 12, tzinfo=dt.UTC)
+HOUR = dt.timedelta(hours=1)
+NAMES = ("lighthouse-quarry", "quarry-lighthouse", "harbour-switch")
+RADIO, FAR, SWITCH = (Subject("device", name) for name in NAMES)
+HOP = Subject("link", "Hop 1")
+
+
+def plan(*windows: Maintenance) -> Plan:
+    sites = ("Lighthouse", "Quarry", "Harbour")
+    return Plan(
+        network=Network(name="Harbour ring"),
+        sites=tuple(Site(name=s) for s in sites),
+        devices=tuple(
+            Device(name=n, site=s, address=Interface.parse(f"198.18.20.{i}/24"))
+            for i, (n, s) in enumerate(zip(NAMES, sites, strict=True), start=1)
+        ),
+        links=(
+            Link(name="Hop 1", carriers=(Carrier(a=End(device=NAMES[0]), b=End(device=NAMES[1])),)),
+        ),
+        maintenance=windows,
+    )
+
+
+def window(*sites: str, start: dt.datetime = NOON, hours: int = 1) -> Maintenance:
+    return Maintenance(name="mast work", start=start, to=start + hours * HOUR, sites=sites)
+
+
+def memory(unit: Subject, state: State = "silent", **more: Any) -> Memory:
+    more = {"told": "sound", "root": unit, "since_s": NOON.timestamp(), "reason": "none", **more}
+    return Memory(unit=unit, state=state, **more)
+
+
+def at(minutes: float) -> float:
+    return NOON.timestamp() + 60 * minutes
+
+
+def test_one_root_is_one_message() -> None:
+    """The root comes first, whatever hangs on it is folded under it; another root is another."""
+    units = [memory(HOP, root=FAR), memory(RADIO, root=FAR), memory(FAR), memory(SWITCH)]
+    told = tell(plan(), units, (), at(5), "key")
+    first, second = told.notices
+    assert (first.id, first.root, second.id) == ("key-1", FAR, "key-2")
+    assert [c.unit for c in first.changes] == [FAR, HOP, RADIO]
+    assert first.text == (
+        "quarry-lighthouse is silent (was sound): none; with it: Hop 1 silent, "
+        "lighthouse-quarry silent"
+    )
+    assert first.at == "2026-12-01T12:05:00.000Z"
+    assert [c.unit for c in second.changes] == [SWITCH]
+
+
+def test_what_was_told_is_not_told_again() -> None:
+    told = tell(plan(), [memory(RADIO)], (), at(5), "key")
+    assert len(told.notices) == 1
+    assert tell(plan(), told.memories, (), at(10), "next").notices == ()
+
+
+def test_a_latecomer_names_its_root() -> None:
+    told = tell(plan(), [memory(RADIO, root=FAR)], (), at(5), "key")
+    assert "it hangs on device quarry-lighthouse" in told.notices[0].text
+    many = [memory(RADIO, root=FAR), memory(HOP, root=FAR)]
+    (notice,) = tell(plan(), many, (), at(5), "key").notices
+    assert notice.text.startswith("because of device quarry-lighthouse")
+
+
+@pytest.mark.parametrize(
+    ("sites", "minutes", "held"),
+    [
+        (("Lighthouse",), 0, True),
+        (("Lighthouse",), 59.9, True),
+        (("Lighthouse",), 60, False),
+        (("Lighthouse",), -0.1, False),
+        (("Quarry",), 30, False),
+        ((), 30, True),
+        (("Quarry", "Lighthouse"), 30, True),
+    ],
+)
+def test_a_window_holds_what_is_at_its_sites(
+    sites: tuple[str, ...],
+    minutes: float,
+    held: bool,  # noqa: FBT001
+) -> None:
+    """From its start until before its end; without sites it holds everything."""
+    change = Change(
+        unit=RADIO, before="sound", after="silent", at_s=at(-5), confirmed_s=at(minutes), root=RADIO
+    )
+    told = tell(plan(window(*sites)), [memory(RADIO)], [change], at(minutes), "key")
+    assert bool(told.notices) is not held
+    assert told.changes[0].held == ("mast work" if held else None)
+
+
+def test_a_window_holds_what_hangs_on_its_sites() -> None:
+    """A unit elsewhere that is silent because of one in the window; and a link with one end there."""
+    units = [memory(SWITCH, root=FAR), memory(HOP), memory(FAR)]
+    assert tell(plan(window("Quarry")), units, (), at(5), "key").notices == ()
+
+
+def test_what_still_stands_after_the_window_is_told_once() -> None:
+    """With the window it happened in; what came back within it is never told."""
+    held = tell(plan(window("Lighthouse")), [memory(RADIO)], (), at(5), "key")
+    after = tell(plan(window("Lighthouse")), held.memories, (), at(65), "key-b")
+    (notice,) = after.notices
+    assert (notice.changes[0].held, notice.changes[0].before) == ("mast work", "sound")
+    assert tell(plan(window("Lighthouse")), after.memories, (), at(70), "key-c").notices == ()
+    back = [dataclasses.replace(m, state="sound") for m in held.memories]
+    assert tell(plan(window("Lighthouse")), back, (), at(65), "key-d").notices == ()

@@ -1,0 +1,161 @@
+"""The state of a unit from its findings: the table of `rules/health/states.py`, row by row."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from verifier.model.address import Interface
+from verifier.model.health import Level, PortErrors, Reading
+from verifier.model.observation import Observation
+from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
+from verifier.model.result import Cause, Finding
+from verifier.model.subject import Subject
+from verifier.rules.health.states import MAX_REASONS, readings
+
+A, B = "lighthouse-quarry", "quarry-lighthouse"
+PLAN = Plan(
+    devices=(
+        Device(name=A, address=Interface.parse("198.18.20.11/24"), ports=(Port(name="eth1"),)),
+        Device(name=B, address=Interface.parse("198.18.20.12/24")),
+    ),
+    links=(Link(name="Hop 1", carriers=(Carrier(a=End(device=A), b=End(device=B)),)),),
+)
+
+
+def finding(check: str, verdict: str, name: str = A, **more: Any) -> Finding:
+    subject = more.pop("subject", Subject("device", name))
+    made: Any = {"check": check, "verdict": verdict, "subject": subject, "reason": "r", **more}
+    return Finding(id=f"{name} {check}", **made)
+
+
+def seen(what: str, value: Any, name: str = A, oid: str | None = None) -> Observation:
+    return Observation(
+        id=1, subject=Subject("device", name), probe="snmp", what=what, at="", value=value, oid=oid
+    )
+
+
+def echo(received: int, name: str = A) -> Observation:
+    return seen("echo", {"received": received, "rtt_ms": [1.0] * received}, name)
+
+
+ALIVE = (echo(3), echo(3, B))
+
+
+def state_of(findings: Any, observations: Any, causes: Any = ()) -> dict[str, Reading]:
+    found = readings(PLAN, PLAN.devices, findings, causes, observations)
+    return {r.unit.name: r for r in found}
+
+
+@pytest.mark.parametrize(
+    ("findings", "observations", "state", "answered"),
+    [
+        ([finding("icmp.reply", "pass"), finding("icmp.loss", "warn")], ALIVE, "sound", True),
+        ([finding("icmp.reply", "pass"), finding("port.speed", "fail")], ALIVE, "impaired", True),
+        ([finding("icmp.reply", "pass"), finding("system.name", "not-tested")], ALIVE, "untested", True),
+        ([finding("port.speed", "fail"), finding("system.name", "not-tested")], ALIVE, "impaired", True),
+        ([finding("icmp.reply", "fail"), finding("system.name", "not-tested")], [echo(0)], "silent", False),
+        # Echoes are filtered, the agent answers: alive, and not as it should be.
+        ([finding("icmp.reply", "fail")], [echo(0), seen("answer", "answered")], "impaired", True),
+        # No echo could be sent from here, and SNMP was not answered.
+        ([finding("icmp.reply", "not-tested"), finding("snmp.answer", "fail")], [seen("answer", "silent")], "silent", False),
+        ([finding("icmp.reply", "not-tested")], [], "untested", None),
+        # The laptop's own fault is never the unit's.
+        ([finding("local.fit", "not-tested"), finding("icmp.reply", "not-tested")], [], "untested", None),
+        ([], ALIVE, "sound", True),
+    ],
+)  # fmt: skip
+def test_state_of_a_device(findings: Any, observations: Any, state: str, answered: Any) -> None:
+    found = state_of(findings, observations)[A]
+    assert (found.state, found.answered) == (state, answered)
+
+
+REPLY_FAILS = [finding("icmp.reply", "fail", name) for name in (A, B)]
+IN_HOP = Subject("link", "Hop 1", carrier=1, end="a")
+
+
+@pytest.mark.parametrize(
+    ("findings", "observations", "state"),
+    [
+        ([], ALIVE, "sound"),
+        ([REPLY_FAILS[0]], [echo(0), echo(3, B)], "silent"),
+        ([finding("radio.rx-level", "fail", subject=IN_HOP)], ALIVE, "impaired"),
+        ([finding("radio.snr", "not-tested", subject=IN_HOP)], ALIVE, "untested"),
+        ([finding("local.fit", "not-tested")], [echo(3, B)], "untested"),
+        ([finding("port.speed", "fail")], ALIVE, "sound"),
+    ],
+)
+def test_state_of_a_link(findings: Any, observations: Any, state: str) -> None:
+    """A port that is slow at one end is the device's affair."""
+    assert state_of(findings, observations)["Hop 1"].state == state
+
+
+def test_a_link_needs_both_its_ends() -> None:
+    """A sweep of one unit says nothing of its link."""
+    found = readings(PLAN, PLAN.devices[:1], [], [], ALIVE)
+    assert [r.unit.name for r in found] == [A]
+
+
+def cause(subject: Subject, *for_: str, certainty: Any = "certain") -> Cause:
+    return Cause(id="c", kind="k", subject=subject, certainty=certainty, text="", for_=for_)
+
+
+def test_a_state_hangs_on_the_last_cause_of_the_chain() -> None:
+    """A because of B because of the gateway; and the link with them."""
+    gateway = Subject("gateway", "198.18.20.1")
+    causes = [
+        cause(Subject("device", B), f"{A} icmp.reply"),
+        cause(gateway, f"{B} icmp.reply"),
+        cause(Subject("device", A), f"{A} icmp.reply"),
+    ]
+    found = state_of(REPLY_FAILS, [echo(0), echo(0, B)], causes)
+    assert {r.root for r in found.values()} == {gateway}
+
+
+def test_a_mere_possibility_folds_nothing() -> None:
+    causes = [cause(Subject("device", B), f"{A} icmp.reply", certainty="possible")]
+    found = state_of(REPLY_FAILS, [echo(0), echo(0, B)], causes)
+    assert found[A].root == Subject("device", A)
+
+
+def test_causes_in_a_circle_end() -> None:
+    """Each of two because of the other: both still have a root."""
+    causes = [
+        cause(Subject("device", B), f"{A} icmp.reply"),
+        cause(Subject("device", A), f"{B} icmp.reply"),
+    ]
+    found = state_of(REPLY_FAILS, [echo(0), echo(0, B)], causes)
+    assert found[A].root.kind == "device"
+
+
+def test_figures_are_those_seen() -> None:
+    """Median, loss, uptime in seconds, level by end, error counters of the planned port."""
+    observations = [
+        *ALIVE,
+        seen("sysUpTime", 1234567),
+        seen("ifName", "eth0", oid="1.3.6.1.2.1.31.1.1.1.1.1"),
+        seen("ifName", "eth1", oid="1.3.6.1.2.1.31.1.1.1.1.7"),
+        seen("ifInErrors", 11, oid="1.3.6.1.2.1.2.2.1.14.1"),
+        seen("ifInErrors", 77, oid="1.3.6.1.2.1.2.2.1.14.7"),
+        seen("ifOutErrors", 5, oid="1.3.6.1.2.1.2.2.1.20.7"),
+    ]
+    findings = [
+        finding("icmp.rtt", "pass", observed=1.25, unit="ms"),
+        finding("icmp.loss", "warn", observed=20.0, unit="%"),
+        finding("radio.rx-level", "pass", subject=IN_HOP, observed=-45.5, unit="dBm"),
+    ]
+    found = state_of(findings, observations)
+    assert (found[A].rtt_ms, found[A].loss_pct, found[A].uptime_s) == (1.25, 20.0, 12345.67)
+    assert found[A].ports == (PortErrors("eth1", 77, 5),)
+    assert found["Hop 1"].levels == (Level(1, "a", -45.5),)
+
+
+def test_reasons_are_few_and_counted() -> None:
+    many = [
+        finding(f"port.{n}", "fail", subject=Subject("port", A, port="eth1")) for n in range(20)
+    ]
+    reasons = state_of(many, ALIVE)[A].reasons
+    assert len(reasons) == MAX_REASONS + 1
+    assert reasons[0].text == "eth1: r"
+    assert reasons[-1].text == "and 12 more"

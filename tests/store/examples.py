@@ -1,0 +1,79 @@
+"""Small sweeps, made by hand."""
+
+from __future__ import annotations
+
+import itertools
+from typing import Any
+
+from verifier.model.health import (
+    Added,
+    Change,
+    Level,
+    Memory,
+    Notice,
+    NoticeChange,
+    PortErrors,
+    Reading,
+    Reason,
+    State,
+    Sweep,
+)
+from verifier.model.subject import Subject
+
+RADIO = Subject("device", "lighthouse-quarry")
+FAR = Subject("device", "quarry-lighthouse")
+HOP = Subject("link", "Hop 1")
+START_S = 1_795_500_000.0
+"""2026-11-24 06:00:00 UTC: the start of an hour."""
+_numbers = itertools.count()
+
+
+def reading(unit: Subject = RADIO, state: State = "sound", **more: Any) -> Reading:
+    more = {"root": unit, "answered": state not in {"silent", "untested"}, **more}
+    return Reading(unit=unit, state=state, **more)
+
+
+def full_reading() -> Reading:
+    return reading(
+        RADIO, "impaired", root=HOP, rtt_ms=1.25, loss_pct=20.0, uptime_s=77.5,
+        reasons=(Reason("port.speed", "fail", "eth1: slower than planned"),),
+        ports=(PortErrors("eth1", 12, 0), PortErrors("eth2", 0, 4_294_967_295)),
+    )  # fmt: skip
+
+
+def link_reading() -> Reading:
+    return reading(HOP, levels=(Level(1, "a", -45.5), Level(1, "b", -46.25)))
+
+
+def sweep(*readings: Reading, at_s: float = START_S, **more: Any) -> Sweep:
+    return Sweep(
+        key=f"key-{next(_numbers)}", started_s=at_s, took_s=1.5, valid_s=900.0,
+        readings=readings or (reading(),), **more,
+    )  # fmt: skip
+
+
+def memory(unit: Subject = RADIO, state: State = "sound", **more: Any) -> Memory:
+    more = {"since_s": START_S, "told": state, "root": unit, **more}
+    return Memory(unit=unit, state=state, **more)
+
+
+def change(unit: Subject = RADIO, after: State = "silent", at_s: float = START_S) -> Change:
+    return Change(
+        unit=unit, before="sound", after=after, at_s=at_s, confirmed_s=at_s + 300.0, root=FAR,
+        reason="icmp.reply: none", held="mast work",
+    )  # fmt: skip
+
+
+def notice(id_: str = "n-1") -> Notice:
+    told = NoticeChange(
+        unit=RADIO, before="sound", after="silent", since="2026-11-24T06:00:00.000Z",
+        reason="r", try_first="", held=None,
+    )  # fmt: skip
+    return Notice(
+        id=id_, network="Harbour ring", at="2026-11-24T06:05:00.000Z", root=RADIO,
+        changes=(told,), text="lighthouse-quarry is silent (was sound): Größe",
+    )  # fmt: skip
+
+
+def added(errors: int = 3) -> Added:
+    return Added(RADIO, "eth1", errors, 1)
