@@ -127,7 +127,7 @@ class Change:
     """A change of state that counts.
 
     Attributes:
-        before: None where the unit is new to the store.
+        before: None where the unit is new to the store and sound or not tested.
         at_s: start of the sweep that saw the new state first.
         confirmed_s: start of the sweep that made it count.
         root: what it hangs on.

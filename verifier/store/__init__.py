@@ -28,7 +28,8 @@ sweeps is that of their `id`):
     hour_level   samples, min, median, max of an hour
     hour_port    errors added in an hour
     memory       a unit now: confirmed state, since when, what it hangs on, what is pending, told
-    change       confirmed changes, for ever; before is null where the unit was new
+    change       confirmed changes, for ever; before is null where the unit was new, `untested`
+                 where it was not sound when it was first seen
     port         the counters last read
     message      the outbox; delivery: who has been told, who is still to be told
     meta         schema (its version)

@@ -1,0 +1,166 @@
+"""A small simulated network, and the `sweep` command run against it as a process of its own."""
+
+from __future__ import annotations
+
+import json
+import random
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from tests.cli.conftest import clean_environment
+from verifier.files.credentials import load_credentials
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.simulator import Fault, Remote, running_process
+
+UNITS = ("lighthouse-quarry", "quarry-lighthouse", "harbour-switch")
+SLOW_PORT = Fault(kind="port-slow", unit="harbour-switch", port="port1", value=10)
+PLAN = """\
+network: {name: Harbour ring, revision: "3", example: true}
+sites: [{name: Lighthouse}, {name: Quarry}, {name: Harbour}]
+devices:
+  - {name: lighthouse-quarry, site: Lighthouse, address: 127.83.0.11/16, snmp: bench}
+  - {name: quarry-lighthouse, site: Quarry, address: 127.83.0.12/16, snmp: bench}
+  - name: harbour-switch
+    site: Harbour
+    address: 127.83.0.13/16
+    snmp: bench
+    ports: [{name: port1, status: up, speed_mbps: 1000}, {name: port2, status: up}]
+links:
+  - {name: Hop 1, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
+"""
+"""Two radios with a link, and a switch."""
+
+
+class Desk:
+    """A folder with plan, credentials and store; runs the command there."""
+
+    def __init__(self, folder: Path, network: Remote) -> None:
+        self.folder = folder
+        self.network = network
+        self.store = folder / "plan.sweeps.db"
+        self.lines = folder / "changes.jsonl"
+
+    def argv(self, *words: str) -> list[str]:
+        command = [sys.executable, "-m", "verifier", "sweep", "plan.yaml"]
+        return [*command, "--credentials", "credentials.toml", "--timeout", "0.5s", *words]
+
+    def sweep(
+        self, *words: str, env: dict[str, str] | None = None
+    ) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            self.argv(*words), cwd=self.folder, env={**clean_environment(), **(env or {})},
+            capture_output=True, text=True, timeout=120, check=False, stdin=subprocess.DEVNULL,
+        )  # fmt: skip
+
+    def start(self, *words: str, env: dict[str, str] | None = None) -> subprocess.Popen[str]:
+        return subprocess.Popen(
+            self.argv(*words), cwd=self.folder, env={**clean_environment(), **(env or {})},
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True,
+        )  # fmt: skip
+
+    def told(self, path: Path | None = None) -> list[dict[str, Any]]:
+        path = path or self.lines
+        return [json.loads(line) for line in path.read_text().splitlines()] if path.exists() else []
+
+    def rows(self, query: str) -> list[tuple[Any, ...]]:
+        """What the store holds, read by SQLite itself."""
+        connection = sqlite3.connect(self.store)
+        try:
+            return connection.execute(query).fetchall()
+        finally:
+            connection.close()
+
+
+def free_port() -> int:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
+        trial.bind(("", 0))
+        port: int = trial.getsockname()[1]
+        return port
+
+
+@contextmanager
+def desk(folder: Path, plan: str = PLAN) -> Iterator[Desk]:
+    """A desk, and the network of its plan running."""
+    (folder / "plan.yaml").write_text(plan, encoding="utf-8")
+    credentials = folder / "credentials.toml"
+    credentials.write_text(
+        f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {free_port()}\n'
+    )
+    credentials.chmod(0o600)
+    read, _ = read_plan(folder / "plan.yaml")
+    profiles = load_profiles({d.profile for d in read.devices})
+    with running_process(read, profiles, load_credentials({"bench"}, credentials, {})) as network:
+        yield Desk(folder, network)
+
+
+def line_of(process: subprocess.Popen[str]) -> str:
+    """The next line that a running sweep prints."""
+    assert process.stdout is not None
+    return process.stdout.readline()
+
+
+def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
+    """Kills a series of sweeps at random moments, with changes all the while; then looks closely.
+
+    Asserts that the store is sound, that every sweep that was said to be stored is, that every change
+    was told once by a command and once in a file of lines, and that each change begins where the
+    unit's last one ended. Returns what there was of it.
+    """
+    chance, said = random.Random(seed), set()
+    by_command, slow = at.folder / "command.jsonl", False
+    words = (
+        "--confirm", "1", "--lines", str(at.lines), "--on-change", f"tee -a {by_command}"
+    )  # fmt: skip
+    for _ in range(kills):
+        process, out = at.start("--every", "0.2s", *words), ""
+        (at.network.take_off if slow else at.network.put)(SLOW_PORT)
+        slow = not slow
+        if chance.random() < 0.75:
+            out = line_of(process)  # started up
+        time.sleep(chance.uniform(0.0, 0.9))
+        process.send_signal(signal.SIGKILL)
+        out += process.communicate()[0]
+        said |= {int(line.split("sweep ")[1].split(":")[0]) for line in out.splitlines(keepends=True)
+                 if " sweep " in line and line.endswith("\n")}  # fmt: skip
+    if slow:
+        at.network.take_off(SLOW_PORT)
+    for _ in range(2):
+        done = at.sweep(*words)
+        assert done.returncode == 0, done.stdout + done.stderr
+    assert at.rows("PRAGMA integrity_check") == [("ok",)]
+    assert at.rows("PRAGMA foreign_key_check") == []
+    stored = {number for (number,) in at.rows("SELECT id FROM sweep")}
+    assert said <= stored, f"said to be stored and is not: {said - stored}"
+    per_sweep = at.rows("SELECT count(*) FROM sweep LEFT JOIN reading ON sweep_id = sweep.id "
+                        "GROUP BY sweep.id")  # fmt: skip
+    assert set(per_sweep) == {(4,)}, "a sweep is stored with all its units"
+    messages = [
+        json.loads(body)["id"] for (body,) in at.rows("SELECT body FROM message ORDER BY id")
+    ]
+    for path in (at.lines, by_command):
+        assert [document["id"] for document in at.told(path)] == messages
+    assert at.rows("SELECT count(*) FROM delivery WHERE told_s IS NULL") == [(0,)]
+    _follow_on(at)
+    return {"kills": kills, "sweeps": len(stored), "said": len(said), "told": len(messages)}
+
+
+def _follow_on(at: Desk) -> None:
+    """Each change of a unit begins with the state that the one before ended with; each was told."""
+    changes = at.rows("SELECT unit_id, before, after FROM change ORDER BY id")
+    state: dict[int, str | None] = {}
+    for unit, before, after in changes:
+        # A unit that was not sound when it was first seen comes from `untested`.
+        first = {"untested", None} if unit not in state else set()
+        assert before in first | {state.get(unit)}
+        state[unit] = after
+    told = [change for document in at.told() for change in document["changes"]]
+    assert len(told) == sum(before is not None for _, before, _ in changes)
