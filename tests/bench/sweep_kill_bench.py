@@ -10,14 +10,14 @@ import tempfile
 import time
 from pathlib import Path
 
-from tests.cli.sweeping import desk, kill_again_and_again
+from tests.cli.sweeping import PLAN_OF_MANY, desk, kill_again_and_again
 
 
 def main() -> None:
     kills = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else int(time.time())
     began_s = time.monotonic()
-    with tempfile.TemporaryDirectory() as name, desk(Path(name)) as at:
+    with tempfile.TemporaryDirectory() as name, desk(Path(name), PLAN_OF_MANY) as at:
         counted = kill_again_and_again(at, kills, seed)
     print(f"seed {seed}: {counted}; {time.monotonic() - began_s:.0f} s")
 

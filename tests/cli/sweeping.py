@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import random
 import signal
@@ -38,6 +39,15 @@ links:
   - {name: Hop 1, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
 """
 """Two radios with a link, and a switch."""
+
+
+MANY = 16
+"""Units of `PLAN_OF_MANY`: enough that none changes so often that it is called unsteady."""
+PLAN_OF_MANY = "network: {name: Coast, example: true}\ndevices:\n" + "".join(
+    f"  - {{name: unit-{n}, address: 127.85.0.{n + 11}/16, snmp: bench,"
+    " ports: [{name: eth1, status: up, speed_mbps: 1000}]}\n"
+    for n in range(MANY)
+)
 
 
 class Desk:
@@ -116,14 +126,17 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
     unit's last one ended. Returns what there was of it.
     """
     chance, said = random.Random(seed), set()
-    by_command, slow = at.folder / "command.jsonl", False
+    by_command, broken = at.folder / "command.jsonl", set[int]()
     words = (
         "--confirm", "1", "--lines", str(at.lines), "--on-change", f"tee -a {by_command}"
     )  # fmt: skip
-    for _ in range(kills):
+    assert at.sweep(*words).returncode == 0
+    for n in range(kills):
+        unit = n % MANY
+        fault = dataclasses.replace(SLOW_PORT, unit=f"unit-{unit}", port="eth1")
         process, out = at.start("--every", "0.2s", *words), ""
-        (at.network.take_off if slow else at.network.put)(SLOW_PORT)
-        slow = not slow
+        (at.network.take_off if unit in broken else at.network.put)(fault)
+        broken ^= {unit}
         if chance.random() < 0.75:
             out = line_of(process)  # started up
         time.sleep(chance.uniform(0.0, 0.9))
@@ -131,8 +144,8 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
         out += process.communicate()[0]
         said |= {int(line.split("sweep ")[1].split(":")[0]) for line in out.splitlines(keepends=True)
                  if " sweep " in line and line.endswith("\n")}  # fmt: skip
-    if slow:
-        at.network.take_off(SLOW_PORT)
+    for unit in broken:
+        at.network.take_off(dataclasses.replace(SLOW_PORT, unit=f"unit-{unit}", port="eth1"))
     for _ in range(2):
         done = at.sweep(*words)
         assert done.returncode == 0, done.stdout + done.stderr
@@ -142,7 +155,7 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
     assert said <= stored, f"said to be stored and is not: {said - stored}"
     per_sweep = at.rows("SELECT count(*) FROM sweep LEFT JOIN reading ON sweep_id = sweep.id "
                         "GROUP BY sweep.id")  # fmt: skip
-    assert set(per_sweep) == {(4,)}, "a sweep is stored with all its units"
+    assert set(per_sweep) == {(MANY,)}, "a sweep is stored with all its units"
     messages = [
         json.loads(body)["id"] for (body,) in at.rows("SELECT body FROM message ORDER BY id")
     ]

@@ -132,6 +132,11 @@ class Lab(Network):
         command(*self.inside(unit, "nft", "-f", "-"), stdin=table)
         self._broken.callback(command, *self.inside(unit, "nft", "delete", "table", "inet", "lab"))
 
+    def ignore_echoes(self, unit: str) -> None:
+        """The unit answers no IPv4 echo request, and everything else."""
+        self._broken.callback(self.set_kernel, unit, "net/ipv4/icmp_echo_ignore_all", "0")
+        self.set_kernel(unit, "net/ipv4/icmp_echo_ignore_all", "1")
+
     def echo_counters(self, unit: str) -> tuple[int, int]:
         """Echo requests that reached the unit since `lose_echoes`, and those it ignored."""
         listed = json.loads(command(*self.inside(unit, "nft", "-j", "list", "counters")))

@@ -117,7 +117,7 @@ def test_what_is_too_old_goes_and_changes_stay(url: str) -> None:
 
 
 def test_a_clock_that_jumps_ahead_costs_little(url: str) -> None:
-    """Ten years on for one sweep and back again: a portion of the old readings is gone, no more."""
+    """Ten years on for one sweep and back again: nothing is dropped."""
     with opened(url) as kept:
         for n in range(40):
             kept.save(examples.sweep(at_s=examples.START_S + 300.0 * n))
@@ -125,8 +125,8 @@ def test_a_clock_that_jumps_ahead_costs_little(url: str) -> None:
         for n in range(40, 50):
             kept.save(examples.sweep(at_s=examples.START_S + 300.0 * n))
         left = kept.rows(select(schema.reading.c.sweep_id))
-        assert len(left) >= 51 - 6
-        assert len(kept.rows(select(schema.sweep.c.id))) >= 51 - 3
+        assert len(left) == 51
+        assert len(kept.rows(select(schema.sweep.c.id))) == 51
 
 
 def test_told_messages_go_and_waiting_ones_stay(url: str) -> None:
@@ -134,7 +134,8 @@ def test_told_messages_go_and_waiting_ones_stay(url: str) -> None:
         for n in range(2):
             kept.save(examples.sweep(), notices=[examples.notice(f"n-{n}")], tellers=["lines"])
         kept.told("lines", kept.waiting("lines")[0].id, 1.0)
-        kept.save(examples.sweep(at_s=examples.START_S + 20 * DAY_S))
+        for _ in range(2):
+            kept.save(examples.sweep(at_s=examples.START_S + 20 * DAY_S))
         assert [w.body["id"] for w in kept.waiting("lines")] == ["n-1"]
         assert len(kept.rows(select(schema.message))) == 1
 

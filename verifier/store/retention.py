@@ -34,9 +34,20 @@ class Retention:
 def tidy(connection: Connection, now_s: float, keep: Retention) -> None:
     """Rolls finished hours up and drops what is too old, a portion of each."""
     _roll_up(connection, now_s)
+    if _jumped(connection, now_s):
+        return
     _drop_raw(connection, now_s - keep.raw_s)
     _drop_hours(connection, now_s - keep.hourly_s)
     _drop_messages(connection, now_s - keep.raw_s)
+
+
+def _jumped(connection: Connection, now_s: float) -> bool:
+    """Whether the sweep before this one is far off in time: a long pause, or a clock that was set.
+
+    Then nothing is dropped yet: the next sweep shows whether it is so.
+    """
+    newest = select(schema.sweep.c.started_s).order_by(schema.sweep.c.id.desc()).limit(2)
+    return any(abs(now_s - at_s) > DAY_S for at_s in connection.scalars(newest))
 
 
 def _roll_up(connection: Connection, now_s: float) -> None:

@@ -1,0 +1,97 @@
+"""`sweep` from the laptop of the lab: units that are really off, really lose echoes."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.lab.faults import Lab
+from tests.lab.tool import HERE
+
+pytestmark = pytest.mark.lab
+UNIT, PEER, HOP = "quarry-harbour", "harbour-quarry", "Hop 2"
+Sweep = Callable[..., dict[str, Any]]
+
+
+@pytest.fixture
+def sweep(built_lab: Lab, tmp_path: Path) -> Sweep:
+    """Runs one sweep into a store of the test's own; returns its document."""
+    credentials = tmp_path / "credentials.toml"
+    shutil.copyfile(HERE / "credentials.toml", credentials)
+    credentials.chmod(0o600)
+
+    def run(*options: str) -> dict[str, Any]:
+        argv = (
+            sys.executable, "-m", "verifier", "sweep", str(HERE / "plan.yaml"), "--format", "json", "--timeout", "0.4s",
+            "--credentials", str(credentials), "--profiles", str(HERE / "profiles"),
+            "--store", str(tmp_path / "s.db"), "--lines", str(tmp_path / "told.jsonl"), *options,
+        )  # fmt: skip
+        done = subprocess.run(
+            built_lab.inside("laptop", *argv), cwd=tmp_path, capture_output=True, text=True,
+            env={**os.environ, "PYTHONWARNINGS": "error"}, timeout=120, check=False,
+        )  # fmt: skip
+        assert done.stderr == ""
+        document: dict[str, Any] = json.loads(done.stdout)
+        document["by_name"] = {u["unit"]["name"]: u for u in document["units"]}
+        lines = tmp_path / "told.jsonl"
+        told = lines.read_text().splitlines() if lines.exists() else []
+        document["told"] = [json.loads(line) for line in told]
+        return document
+
+    return run
+
+
+def test_the_right_lab_is_sound(sweep: Sweep) -> None:
+    """Every unit and link, IPv4 and IPv6, v2c and v3."""
+    document = sweep()
+    states = {name: unit["seen"] for name, unit in document["by_name"].items()}
+    assert set(states.values()) == {"sound"}, states
+    assert all(
+        u["uptime_s"] is not None for u in document["units"] if u["unit"]["kind"] == "device"
+    )
+
+
+def test_a_unit_that_is_off_is_silent_and_told_once(lab: Lab, sweep: Sweep) -> None:
+    """It and its link, in one message about the root; the others are as they were."""
+    sweep()
+    lab.kill(UNIT)
+    first = sweep()
+    assert first["by_name"][UNIT]["seen"] == "silent"
+    assert first["by_name"][HOP]["seen"] == "silent"
+    assert first["by_name"][PEER]["seen"] == "sound"
+    assert first["told"] == []
+    second = sweep()
+    (message,) = second["told"]
+    names = {change["unit"]["name"] for change in message["changes"]}
+    assert names == {UNIT, HOP}
+    assert {change["after"] for change in message["changes"]} == {"silent"}
+    assert sweep()["told"] == [message]
+
+
+def test_a_unit_that_answers_no_echo_is_asked_by_snmp_only_when_told_so(
+    lab: Lab, sweep: Sweep
+) -> None:
+    """Silent by default; with --ask-all it is alive, and that echoes fail is the fault."""
+    lab.ignore_echoes(UNIT)
+    plain = sweep()["by_name"][UNIT]
+    assert (plain["seen"], plain["answered"], plain["uptime_s"]) == ("silent", False, None)
+    asked = sweep("--ask-all")["by_name"][UNIT]
+    assert (asked["seen"], asked["answered"]) == ("impaired", True)
+    assert asked["uptime_s"] is not None
+
+
+def test_a_unit_that_loses_echoes_is_asked_again(lab: Lab, sweep: Sweep) -> None:
+    """More than the warm-up and three counted ones reached it; it is not called silent."""
+    lab.lose_echoes(UNIT, 60)
+    unit = sweep()["by_name"][UNIT]
+    seen, dropped = lab.echo_counters(UNIT)
+    assert seen == (9 if dropped else 4)  # 1 + 3, and 5 more for a loser
+    assert unit["seen"] != "silent" or dropped == seen

@@ -1,0 +1,116 @@
+"""The desk's own clockwork: a wall clock that steps, sweeps that fail, settings that change."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import select
+
+from verifier.errors import StoreError
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.model.health import SweepReport
+from verifier.session import Probing, Request
+from verifier.session.desk import Desk, Settings
+from verifier.session.signals import Signals
+from verifier.store import Store, opened, schema
+
+pytestmark = pytest.mark.icmp
+PLAN = """\
+network: {name: Clockwork, example: true}
+devices: [{name: lighthouse-quarry, address: 127.84.0.11/8}]
+not_tested_ok: [system.name]
+"""
+
+
+@pytest.fixture
+def request_(tmp_path: Path) -> Request:
+    path = tmp_path / "plan.yaml"
+    path.write_text(PLAN)
+    plan, _ = read_plan(path)
+    return Request(
+        command="sweep", plan=plan, plan_sha256="0", stage="service", devices=plan.devices,
+        profiles=load_profiles({"mib2"}), probing=Probing(echoes=1, timeout_s=0.5), ask_all=False,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with opened(str(tmp_path / "s.db")) as kept, kept.locked():
+        yield kept
+
+
+def test_a_clock_that_steps_is_said_and_stored(
+    store: Store, request_: Request, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On by ten years, then back: each sweep is stored, in order of its number; nothing is lost."""
+    said: list[str] = []
+    real, offset_s = time.time, [0.0]
+    monkeypatch.setattr(time, "time", lambda: real() + offset_s[0])
+    desk = Desk(store, Settings(), said.append)
+    with Signals() as signals:
+        for offset_s[0] in (0.0, 3650 * 86_400.0, 0.0, -7200.0, -7200.0):
+            assert desk.once(request_, signals) is not None
+    steps = [
+        r["clock_step_s"] for r in store.rows(select(schema.sweep).order_by(schema.sweep.c.id))
+    ]
+    assert steps[0] is None
+    assert steps[1:] == pytest.approx([3650 * 86_400.0, -3650 * 86_400.0, -7200.0, 0.0], abs=1.0)
+    assert [line.split(" by ")[0].rsplit(" ", 1)[1] for line in said] == ["on", "back", "back"]
+
+
+def test_a_series_keeps_its_grid_while_the_clock_steps(
+    store: Store, request_: Request, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The wall clock goes back an hour with each sweep; the sweeps go on, one an interval."""
+    real, calls = time.time, [0]
+
+    def stepping() -> float:
+        calls[0] += 1
+        return real() - 3600.0 * calls[0]
+
+    monkeypatch.setattr(time, "time", stepping)
+    began_s = time.monotonic()
+    with Signals() as signals:
+        shown: list[SweepReport] = []
+
+        def show(done: SweepReport) -> None:
+            shown.append(done)
+            signals.stop = len(shown) == 4
+
+        Desk(store, Settings(), lambda _: None).every(
+            0.7, request_, lambda: request_, show, signals
+        )
+    assert len(shown) == 4
+    assert time.monotonic() - began_s >= 3 * 0.7
+
+
+def test_a_sweep_that_cannot_be_stored_is_said_and_the_next_one_tried(
+    store: Store, request_: Request, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The fault is one line; what was remembered before still holds."""
+    said: list[str] = []
+    save, calls = store.save, [0]
+
+    def failing(*given: object, **named: object) -> int:
+        calls[0] += 1
+        if calls[0] == 2:
+            raise StoreError("the store s.db cannot be used: disk full")
+        return save(*given, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(store, "save", failing)
+    with Signals() as signals:
+        shown: list[SweepReport] = []
+
+        def show(done: SweepReport) -> None:
+            shown.append(done)
+            signals.stop = len(shown) == 2
+
+        desk = Desk(store, Settings(), said.append)
+        desk.every(0.1, request_, lambda: request_, show, signals)
+    assert calls[0] == 3
+    assert "disk full" in "".join(said)
+    assert len(store.rows(select(schema.sweep))) == 2
