@@ -129,6 +129,18 @@ def test_a_clock_that_jumps_ahead_costs_little(url: str) -> None:
         assert len(kept.rows(select(schema.sweep.c.id))) == 51
 
 
+def test_reasons_are_stored_once_and_go_with_their_readings(url: str) -> None:
+    """A hundred sweeps with the same reasons make one row; it goes when the last of them goes."""
+    short = Retention(raw_s=HOUR_S, hourly_s=100 * HOUR_S)
+    with opened(url) as kept:
+        for n in range(30):
+            kept.save(examples.sweep(examples.full_reading(), at_s=examples.START_S + 300.0 * n))
+        assert len(kept.rows(select(schema.reasons))) == 1
+        for n in range(30, 80):
+            kept.save(examples.sweep(at_s=examples.START_S + 300.0 * n), keep=short)
+        assert kept.rows(select(schema.reasons)) == []
+
+
 def test_told_messages_go_and_waiting_ones_stay(url: str) -> None:
     with opened(url) as kept:
         for n in range(2):

@@ -19,6 +19,7 @@ from tests.store.conftest import PostgreSql
 from verifier.errors import InputError, StoreBusyError, StoreError, UsageError
 from verifier.store import engine, migrate, opened, schema, store
 
+HERE = Path(__file__).parent
 HOLD = """
 import sys, time
 from verifier.store import opened
@@ -47,12 +48,14 @@ def test_what_was_stored_is_read_back(url: str) -> None:
         radio, hop = kept.rows(select(schema.reading).order_by(schema.reading.c.unit_id))
         levels = kept.rows(select(schema.level).order_by(schema.level.c.end))
         (errors,) = kept.rows(select(schema.port_errors))
+        (reasons,) = kept.rows(select(schema.reasons))
     assert (sweep["id"], sweep["started_s"], sweep["skipped"]) == (number, examples.START_S, 2)
     assert (sweep["clock_step_s"], sweep["plan_revision"]) == (-3.5, "3")
     assert (radio["state"], radio["answered"], radio["rtt_ms"]) == ("impaired", 1, 1.25)
     assert (radio["root_kind"], radio["root_name"]) == ("link", "Hop 1")
-    assert "slower than planned" in radio["reasons"]
-    assert (hop["root_kind"], hop["reasons"], hop["rtt_ms"]) == (None, None, None)
+    assert (reasons["id"], reasons["used_sweep_id"]) == (radio["reasons_id"], number)
+    assert "slower than planned" in reasons["text"]
+    assert (hop["root_kind"], hop["reasons_id"], hop["rtt_ms"]) == (None, None, None)
     assert [(v["end"], v["rx_level_dbm"]) for v in levels] == [("a", -45.5), ("b", -46.25)]
     assert (errors["port"], errors["in_added"], errors["out_added"]) == ("eth1", 3, 1)
 
@@ -157,6 +160,29 @@ def test_an_older_store_is_brought_forward(url: str, monkeypatch: pytest.MonkeyP
             rows = connection.execute(text("SELECT remark, started_s FROM sweep")).all()
             assert [tuple(r) for r in rows] == [("old", examples.START_S)]
             assert migrate.version_of(connection, "") == schema.VERSION
+
+
+def test_a_store_of_version_1_is_brought_forward(url: str) -> None:
+    """One that was written then, by its own tool: everything is still there, and it goes on."""
+    if url.startswith("postgresql"):
+        psql = ["psql", "-q", "-v", "ON_ERROR_STOP=1", "-f", f"{HERE}/version1.postgresql.sql", url]
+        subprocess.run(psql, check=True, capture_output=True)
+    else:
+        old = sqlite3.connect(url)
+        old.executescript((HERE / "version1.sqlite.sql").read_text())
+        old.close()
+    with opened(url) as kept:
+        assert count(kept, "sweep", "reading", "unit", "change", "level") == [2, 4, 3, 1, 2]
+        (reasons,) = kept.rows(select(schema.reasons))
+        assert "slower than planned" in reasons["text"]
+        rows = kept.rows(select(schema.reading.c.reasons_id).order_by(schema.reading.c.sweep_id))
+        assert sorted(str(r["reasons_id"]) for r in rows) == ["1", "1", "None", "None"]
+        assert kept.memories()[examples.RADIO].state == "impaired"
+        assert kept.waiting("lines")[0].body["id"] == "n-1"
+        kept.save(examples.sweep(examples.full_reading(), examples.reading(examples.FAR, "silent")))
+        assert count(kept, "sweep", "reasons") == [3, 1]
+        columns = kept.rows(select(schema.reading))[0].keys()
+    assert set(columns) == {column.name for column in schema.reading.c}
 
 
 def test_a_step_that_fails_leaves_the_old_version(

@@ -18,8 +18,9 @@ sweeps is that of their `id`):
                  sooner), skipped, clock_step_s, plan_name, plan_revision, plan_sha256; kept as
                  long as `hour`
     reading      a sweep, a unit: state as seen, answered (1, 0, null), rtt_ms (median), loss_pct,
-                 uptime_s, root_kind and root_name (null: itself), reasons (JSON: check, verdict,
-                 text; null: none)
+                 uptime_s, root_kind and root_name (null: itself), reasons_id (null: none)
+    reasons      id, text: a JSON list of check, verdict, text; stored once however often it is so,
+                 used_sweep_id the newest sweep that has it
     level        a sweep, a link's carrier and end: rx_level_dbm; no row where it was not read
     port_errors  a sweep, a device's port: errors added since the sweep before; no row for none
     hour         the readings of an hour (hour_s its start): time in each state, each sweep counting

@@ -2,14 +2,46 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Mapping
 
-from sqlalchemy import Connection, inspect, select, update
+from sqlalchemy import Connection, inspect, select, text, update
 
 from verifier.errors import InputError
 from verifier.store import schema
 
-STEPS: Mapping[int, Callable[[Connection], None]] = {}
+
+def _reasons_apart(connection: Connection) -> None:
+    """Version 2: the same reasons of many sweeps are stored once."""
+    identity = (
+        "INTEGER PRIMARY KEY" if connection.dialect.name == "sqlite" else "BIGSERIAL PRIMARY KEY"
+    )
+    columns = (
+        "digest VARCHAR(64) NOT NULL UNIQUE, text TEXT NOT NULL, used_sweep_id BIGINT NOT NULL"
+    )
+    connection.execute(text(f"CREATE TABLE reasons (id {identity}, {columns})"))
+    connection.execute(text("ALTER TABLE reading ADD COLUMN reasons_id BIGINT"))
+    found = connection.execute(
+        text(
+            "SELECT reasons, max(sweep_id) FROM reading WHERE reasons IS NOT NULL GROUP BY reasons"
+        )
+    ).all()
+    insert = text("INSERT INTO reasons VALUES (:id, :digest, :text, :newest)")
+    point = text("UPDATE reading SET reasons_id = :id WHERE reasons = :text")
+    for number, (words, newest) in enumerate(found, start=1):
+        digest = hashlib.sha256(words.encode()).hexdigest()
+        row = {"id": number, "digest": digest, "text": words, "newest": newest}
+        connection.execute(insert, row)
+        connection.execute(point, {"id": number, "text": words})
+    if connection.dialect.name == "postgresql":  # whose numbers come from a sequence
+        connection.execute(
+            text("SELECT setval(pg_get_serial_sequence('reasons', 'id'), :n)"),
+            {"n": len(found) + 1},
+        )
+    connection.execute(text("ALTER TABLE reading DROP COLUMN reasons"))
+
+
+STEPS: Mapping[int, Callable[[Connection], None]] = {1: _reasons_apart}
 """What makes version N + 1 of version N, by N. A step is written in SQL, never changed later."""
 
 

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, delete, select, update
+from sqlalchemy import Connection, RowMapping, delete, func, select, update
 
 from verifier.store import schema
 
@@ -37,6 +37,7 @@ def tidy(connection: Connection, now_s: float, keep: Retention) -> None:
     if _jumped(connection, now_s):
         return
     _drop_raw(connection, now_s - keep.raw_s)
+    _drop_reasons(connection)
     _drop_hours(connection, now_s - keep.hourly_s)
     _drop_messages(connection, now_s - keep.raw_s)
 
@@ -175,6 +176,13 @@ def _oldest(connection: Connection, kept: str, before_s: float) -> Sequence[int]
     return connection.scalars(
         select(s.id).where(s.kept == kept, s.started_s < before_s).order_by(s.id).limit(_PORTION)
     ).all()
+
+
+def _drop_reasons(connection: Connection) -> None:
+    """Drops reasons that no kept reading has."""
+    s, table = schema.sweep.c, schema.reasons
+    oldest = select(func.min(s.id)).where(s.kept != schema.HOURLY).scalar_subquery()
+    connection.execute(delete(table).where(table.c.used_sweep_id < oldest))
 
 
 def _drop_hours(connection: Connection, before_s: float) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -34,8 +34,13 @@ def of_sweep(sweep: Sweep) -> Row:
     }
 
 
-def of_reading(reading: Reading, sweep_id: int, ids: Ids) -> Row:
-    """The row of a unit in a sweep."""
+def reasons_of(reading: Reading) -> str | None:
+    """The text of a reading's reasons."""
+    return json.dumps([asdict(r) for r in reading.reasons]) if reading.reasons else None
+
+
+def of_reading(reading: Reading, sweep_id: int, ids: Ids, reasons: Mapping[str | None, int]) -> Row:
+    """The row of a unit in a sweep; `reasons` are numbers by text."""
     rooted = reading.root != reading.unit
     return {
         "sweep_id": sweep_id,
@@ -47,7 +52,7 @@ def of_reading(reading: Reading, sweep_id: int, ids: Ids) -> Row:
         "uptime_s": reading.uptime_s,
         "root_kind": reading.root.kind if rooted else None,
         "root_name": reading.root.name if rooted else None,
-        "reasons": json.dumps([asdict(r) for r in reading.reasons]) if reading.reasons else None,
+        "reasons_id": reasons.get(reasons_of(reading)),
     }
 
 

@@ -17,7 +17,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = 1
+VERSION = 2
 """The schema this tool writes. A later one needs a step in `migrate.STEPS`."""
 
 _ID = BigInteger().with_variant(Integer, "sqlite")
@@ -74,10 +74,19 @@ reading = Table(
     Column("uptime_s", Double),
     Column("root_kind", String(16)),
     Column("root_name", Text),
-    Column("reasons", Text),
+    Column("reasons_id", _ID),
     sqlite_with_rowid=False,
 )
 Index("reading_unit", reading.c.unit_id, reading.c.sweep_id)
+
+reasons = Table(
+    "reasons",
+    metadata,
+    Column("id", _ID, primary_key=True),
+    Column("digest", String(64), nullable=False, unique=True),
+    Column("text", Text, nullable=False),
+    Column("used_sweep_id", _ID, nullable=False),
+)
 
 level = Table(
     "level",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -264,7 +265,9 @@ def _insert(connection: Connection, table: Any, made: Sequence[Mapping[str, Any]
 def _insert_readings(
     connection: Connection, readings: Sequence[Reading], number: int, ids: rows.Ids
 ) -> None:
-    _insert(connection, schema.reading, [rows.of_reading(r, number, ids) for r in readings])
+    reasons = _learn_reasons(connection, {rows.reasons_of(r) for r in readings} - {None}, number)
+    made = [rows.of_reading(r, number, ids, reasons) for r in readings]
+    _insert(connection, schema.reading, made)
     _insert(
         connection,
         schema.level,
@@ -280,6 +283,26 @@ def _insert_readings(
             for level in r.levels
         ],
     )
+
+
+def _learn_reasons(
+    connection: Connection, texts: set[str | None], number: int
+) -> dict[str | None, int]:
+    """Numbers of reasons by their text; what has none yet gets one."""
+    table = schema.reasons
+    digests = {hashlib.sha256(str(text).encode()).hexdigest(): text for text in texts}
+    known = connection.execute(select(table.c.id, table.c.digest)).all() if digests else []
+    numbers = {digests[digest]: id_ for id_, digest in known if digest in digests}
+    if numbers:
+        used = update(table).where(table.c.id == bindparam("of"))
+        connection.execute(
+            used.values(used_sweep_id=number), [{"of": id_} for id_ in numbers.values()]
+        )
+    for digest, text in digests.items():
+        if text not in numbers:
+            row = {"digest": digest, "text": text, "used_sweep_id": number}
+            numbers[text] = _key(connection.execute(table.insert().values(row)))
+    return numbers
 
 
 def _errors(added: Iterable[Added], number: int, ids: rows.Ids) -> list[rows.Row]:
