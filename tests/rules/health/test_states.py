@@ -12,6 +12,7 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
+from verifier.rules.diagnose import explain
 from verifier.rules.health.states import MAX_REASONS, readings
 
 A, B = "lighthouse-quarry", "quarry-lighthouse"
@@ -159,3 +160,24 @@ def test_reasons_are_few_and_counted() -> None:
     assert len(reasons) == MAX_REASONS + 1
     assert reasons[0].text == "eth1: r"
     assert reasons[-1].text == "and 12 more"
+
+
+def test_what_is_silent_behind_a_silent_unit_hangs_on_it() -> None:
+    """With the causes that `diagnose` finds: two units behind an uplink fold under it."""
+    names = ("near", "root", "behind", "farther")
+    uplinks = {"root": ("near",), "behind": ("root",), "farther": ("behind",)}
+    plan = Plan(
+        devices=tuple(
+            Device(name=n, address=Interface.parse(f"198.18.20.{i}/24"), uplink=uplinks.get(n, ()))
+            for i, n in enumerate(names, start=11)
+        )
+    )
+    found, observations = [], []
+    for name in names:
+        verdict = "pass" if name == "near" else "fail"
+        found.append(finding("icmp.reply", verdict, name))
+        observations.append(echo(3 if name == "near" else 0, name))
+    tied, causes = explain(plan, found)
+    seen_ = readings(plan, plan.devices, tied, causes, observations)
+    roots = {r.unit.name: r.root.name for r in seen_}
+    assert roots == {"near": "near", "root": "root", "behind": "root", "farther": "root"}
