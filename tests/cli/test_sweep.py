@@ -128,15 +128,15 @@ def test_out_metrics_and_filters(at: Desk) -> None:
 
 def test_a_series_keeps_to_its_grid(at: Desk) -> None:
     """Starts lie on multiples of the interval from the first one; SIGTERM ends it with 0."""
-    process = at.start("--every", "0.8s")
+    process = at.start("--every", "0.6s")
     for _ in range(5):
         assert " sweep " in line_of(process)
     finish(process, signal.SIGTERM)
     started = [s for (s,) in at.rows("SELECT started_s FROM sweep ORDER BY id")]
     skipped = sum(n for (n,) in at.rows("SELECT skipped FROM sweep"))
-    steps = round((started[4] - started[0]) / 0.8)
+    steps = round((started[4] - started[0]) / 0.6)
     assert steps == 4 + skipped
-    assert abs(started[4] - started[0] - 0.8 * steps) < 0.3  # no delay piles up
+    assert abs(started[4] - started[0] - 0.6 * steps) < 0.3  # no delay piles up
 
 
 def test_a_late_sweep_is_left_out_and_said(at: Desk) -> None:
@@ -246,18 +246,20 @@ def test_a_faulty_plan_makes_no_store(at: Desk) -> None:
     assert not at.store.exists()
 
 
-@pytest.mark.parametrize("kind", ["garbage", "truncated", "non-increasing", "wrong-community"])
-def test_odd_answers_impair_one_unit(at: Desk, kind: str) -> None:
-    """Garbage from one unit neither ends the sweep nor touches the others."""
-    fault = Fault(kind=kind, unit="harbour-switch")
-    at.network.put(fault)
+def test_odd_answers_impair_those_that_give_them(at: Desk) -> None:
+    """No SNMP at all, and replies cut short: neither ends the sweep nor touches the third unit."""
+    odd = {"harbour-switch": "garbage", "quarry-lighthouse": "truncated"}
+    faults = [Fault(kind=kind, unit=unit) for unit, kind in odd.items()]
+    for fault in faults:
+        at.network.put(fault)
     try:
         done = at.sweep("--format", "json", "--device-deadline", "1.5s")
     finally:
-        at.network.take_off(fault)
+        for fault in faults:
+            at.network.take_off(fault)
     states = {u["unit"]["name"]: u["seen"] for u in json.loads(done.stdout)["units"]}
-    assert states.pop("harbour-switch") != "sound"
-    assert set(states.values()) == {"sound"}
+    assert states["lighthouse-quarry"] == "sound"
+    assert "sound" not in {states[unit] for unit in odd}
     assert "Traceback" not in done.stderr
 
 
@@ -315,7 +317,6 @@ def test_errors_of_ports_are_counted(at: Desk) -> None:
     at.network.put(running)
     try:
         for _ in range(2):
-            time.sleep(1.1)
             at.sweep()
     finally:
         at.network.take_off(running)

@@ -59,7 +59,7 @@ def test_the_right_lab_is_sound(sweep: Sweep) -> None:
     )
 
 
-def test_a_unit_that_is_off_is_silent_and_told_once(lab: Lab, sweep: Sweep) -> None:
+def test_a_unit_that_is_off_is_silent_and_told(lab: Lab, sweep: Sweep) -> None:
     """It and its link, in one message about the root; the others are as they were."""
     sweep()
     lab.kill(UNIT)
@@ -73,7 +73,6 @@ def test_a_unit_that_is_off_is_silent_and_told_once(lab: Lab, sweep: Sweep) -> N
     names = {change["unit"]["name"] for change in message["changes"]}
     assert names == {UNIT, HOP}
     assert {change["after"] for change in message["changes"]} == {"silent"}
-    assert sweep()["told"] == [message]
 
 
 def test_a_unit_that_answers_no_echo_is_asked_by_snmp_only_when_told_so(
