@@ -25,7 +25,7 @@ def test_verify_says_what_is_wrong_first(run: Run, plan: Path, credentials: Path
     assert lines[0] == "Bench, revision 2: verify, stage handover"
     assert lines[1].startswith("FAIL: ")
     assert "port-unreachable" in done.stdout
-    assert "the unit's SNMP agent is off" in done.stdout
+    assert "switch the unit's SNMP agent on" in done.stdout
     assert "9/tcp: connection refused" in done.stdout
     assert max(map(len, lines)) <= 100
     assert "\x1b" not in done.stdout
