@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -50,12 +50,13 @@ def sealed(
     plan: Plan,
     profiles: Mapping[str, Profile],
     key: Ed25519PrivateKey | None,
+    samples: Iterable[bytes] = (),
 ) -> Evidence:
-    """The evidence of a run, signed where there is a key."""
+    """The evidence of a run, signed where there is a key; `samples` in canonical form."""
     from verifier.files.evidence import seal, sign  # noqa: PLC0415
     from verifier.report.json import document  # noqa: PLC0415
 
-    evidence = seal(document(result), plan, profiles)
+    evidence = seal(document(result), plan, profiles, samples)
     return evidence if key is None else sign(evidence, key)
 
 
@@ -66,11 +67,18 @@ def to_bytes(evidence: Evidence) -> bytes:
     return written(evidence)
 
 
-def annex(plan: Plan | None, evidence: Evidence | None, *, sheets: bool) -> Annex:
+def annex(
+    plan: Plan | None,
+    evidence: Evidence | None,
+    *,
+    sheets: bool,
+    samples: Iterable[Mapping[str, Any]] = (),
+) -> Annex:
     """What a document may show beside the result; the plan's sheets where they are wanted."""
     signature = evidence.signature if evidence is not None else None
     return Annex(
         plan=plan,
+        samples=samples,
         sheets=_sheets(plan) if sheets and plan is not None else (),
         sha256=evidence.sha256 if evidence is not None else {},
         signature=f"Signed by the {signature.algorithm} key {signature.public_key}."

@@ -15,8 +15,10 @@ import click
 
 from verifier.cli import options, output
 from verifier.cli.evidence import annex, signing_key
+from verifier.cli.soak import stored as stored_soak
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, InputError, UsageError
 from verifier.files import evidence as files
+from verifier.files.journal import is_journal
 from verifier.model.observation import ACCEPTED
 from verifier.model.plan import Plan
 from verifier.model.problem import Problem
@@ -105,6 +107,10 @@ def report(**given: Any) -> int:
 
 
 def _read(path: Path) -> _Stored:
+    if is_journal(path):
+        result, evidence = stored_soak(path)
+        unjudged = _Stored(path, result, evidence)
+        return dataclasses.replace(unjudged, result=_judged(unjudged))
     document = files.read_document(path)
     kind = document["format"]
     if kind == _RESULT:
@@ -134,7 +140,12 @@ def _draw(stored: _Stored, result: Result, out: output.Output, given: dict[str, 
         width=min(100, shutil.get_terminal_size((100, 24)).columns),
         colour=path is None and sys.stdout.isatty(),
         verbose=given["verbose"],
-        annex=annex(plan, stored.evidence, sheets=chosen == "xlsx"),
+        annex=annex(
+            plan,
+            stored.evidence,
+            sheets=chosen == "xlsx",
+            samples=stored.evidence.parts["samples"] if stored.evidence is not None else (),
+        ),
     )
     drawn = FORMATS[chosen](result, look)
     out.write(drawn)
@@ -187,6 +198,7 @@ def _judged(stored: _Stored) -> Result:
             devices=devices,
             accept_untested=[check for checks in accepted for check in checks],
             problems=_problems(plan, profiles, old),
+            samples=evidence.parts["samples"],
         )
     except (KeyError, TypeError, ValueError, AttributeError) as fault:
         raise InputError(

@@ -12,12 +12,16 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from verifier.cli import evidence, options, output
+from verifier.cli import evidence, options, output, soak
 from verifier.errors import EXIT_INTERRUPTED, EXIT_OURS, UsageError
 from verifier.files.plan_in import plan_sha256
 from verifier.report import FORMATS, Look, format_of
 
 if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+    from verifier.files.journal import Journal
+    from verifier.model.result import Result
     from verifier.session import Request
 
 _STAGES = ("bench", "alignment", "handover", "service")
@@ -62,6 +66,7 @@ _common = options.together(
     is_flag=True,
     help="Ask each unit once, read only, with the community 'public': it must not answer.",
 )
+@soak.soak_option
 def verify(**given: Any) -> int:
     """The live network against PLAN: pass or fail for every planned value, with the reason.
 
@@ -74,7 +79,8 @@ def verify(**given: Any) -> int:
 @_common
 def reach(**given: Any) -> int:
     """Do the units of PLAN answer: echoes and TCP services only."""
-    return _verify("reach", credentials_file=None, try_default_community=False, **given)
+    given |= {"credentials_file": None, "try_default_community": False, "soak_s": None}
+    return _verify("reach", **given)
 
 
 def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
@@ -87,31 +93,53 @@ def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
         raise UsageError("--out and --evidence name the same file")
     with output.opened(path, inputs=inputs) as out, output.opened(kept, inputs=inputs) as store:
         request = _request(command, given)
+        long_s = soak.asked_s(given["soak_s"], request.plan.acceptance.soak_s)
         key = evidence.signing_key(given["key_file"])
         from verifier.session import run  # noqa: PLC0415 - help and bad input need no probes
 
-        with _progress(len(request.devices), quiet=given["quiet"]) as progress:
-            outcome = run(dataclasses.replace(request, progress=progress))
-        result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
-        sealed = None
-        if kept is not None:
-            sealed = evidence.sealed(result, request.plan, request.profiles, key)
-            store.write(evidence.to_bytes(sealed))
-        chosen, verbose = format_of(given["format_"], path), given["verbose"]
-        annex = evidence.annex(request.plan, sealed, sheets=chosen == "xlsx")
-        if path is not None:
-            out.write(FORMATS[chosen](result, Look(verbose=verbose, annex=annex)))
-            chosen = "text"
-        if not given["quiet"]:
-            columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-            look = Look(width=columns, colour=sys.stdout.isatty(), verbose=verbose, annex=annex)
-            output.show(FORMATS[chosen](result, look))
+        with soak.soaking(request, long_s, kept, given) as (asked, journal):
+            with _progress(len(request.devices), quiet=given["quiet"]) as progress:
+                outcome = run(dataclasses.replace(asked, progress=progress))
+            result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
+            _documents(result, asked, journal, given, (out, store), key)
     if outcome.interrupted:
         click.echo("interrupted; what was measured so far is in the report", err=True)
         return EXIT_INTERRUPTED
     if outcome.faults:
         return _own_faults(outcome.faults, verbose=given["verbose"])
     return result.exit_code(strict=given["strict"])
+
+
+def _documents(  # noqa: PLR0913, PLR0917
+    result: Result,
+    request: Request,
+    journal: Journal | None,
+    given: dict[str, Any],
+    places: tuple[output.Output, output.Output],
+    key: Ed25519PrivateKey | None,
+) -> None:
+    """Evidence, report and text. Evidence that cannot be written does not keep the report back."""
+    (out, store), path = places, given["out"]
+    sealed, unwritten = None, None
+    if given["evidence_file"] is not None:
+        samples = journal.sample_lines() if journal is not None else ()
+        sealed = evidence.sealed(result, request.plan, request.profiles, key, samples)
+        try:
+            store.write(evidence.to_bytes(sealed))
+        except UsageError as fault:
+            unwritten = fault
+    chosen, verbose = format_of(given["format_"], path), given["verbose"]
+    blocks = journal.samples() if journal is not None and chosen == "html" else ()
+    annex = evidence.annex(request.plan, sealed, sheets=chosen == "xlsx", samples=blocks)
+    if path is not None:
+        out.write(FORMATS[chosen](result, Look(verbose=verbose, annex=annex)))
+        chosen = "text"
+    if not given["quiet"]:
+        columns = min(100, shutil.get_terminal_size((100, 24)).columns)
+        look = Look(width=columns, colour=sys.stdout.isatty(), verbose=verbose, annex=annex)
+        output.show(FORMATS[chosen](result, look))
+    if unwritten is not None:
+        raise unwritten
 
 
 def _own_faults(faults: Sequence[Exception], *, verbose: bool) -> int:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -51,7 +51,10 @@ class Signature:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """The parts as JSON values, each part's canonical form, their hashes, and the signature."""
+    """The parts as JSON values, each part's canonical form, their hashes, and the signature.
+
+    Of evidence that was just sealed, the part `samples` is there in canonical form only.
+    """
 
     parts: Mapping[str, Any]
     canonical: Mapping[str, bytes]
@@ -59,19 +62,34 @@ class Evidence:
     signature: Signature | None = None
 
 
-def seal(result: Json, plan: Plan, profiles: Mapping[str, Profile]) -> Evidence:
-    """The evidence of a run, not signed; `result` is the document `plan-verifier/result/1`."""
+def seal(
+    result: Json,
+    plan: Plan,
+    profiles: Mapping[str, Profile],
+    samples: Iterable[bytes] = (),
+) -> Evidence:
+    """The evidence of a run, not signed; `result` is the document `plan-verifier/result/1`.
+
+    `samples` are blocks, each in canonical form already: they are many and are not read again.
+    """
+    blocks = b"[%s]" % b",".join(samples)
     parts = {
         "plan": plan_json(plan),
         "profiles": {name: as_json(profile) for name, profile in profiles.items()},
         "result": result,
-        "samples": [],
+        "samples": None,
     }
+    return _of(parts, {"samples": blocks})
+
+
+def of_parts(parts: Mapping[str, Any]) -> Evidence:
+    """Evidence of parts that are plain JSON already, not signed."""
     return _of(parts)
 
 
-def _of(parts: Mapping[str, Any]) -> Evidence:
-    canonical = {name: _canonical(parts[name]) for name in PARTS}
+def _of(parts: Mapping[str, Any], written: Mapping[str, bytes] | None = None) -> Evidence:
+    done = written or {}
+    canonical = {name: done.get(name) or _canonical(parts[name]) for name in PARTS}
     hashes = {name: hashlib.sha256(data).hexdigest() for name, data in canonical.items()}
     return Evidence(parts=parts, canonical=canonical, sha256=hashes)
 

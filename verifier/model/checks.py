@@ -4,7 +4,7 @@ from __future__ import annotations
 
 CHECK_NAMES = frozenset(
     """
-    local.fit icmp.reply icmp.loss icmp.rtt icmp.jitter icmp.gap icmp.reordered icmp.mtu
+    local.fit local.soak icmp.reply icmp.loss icmp.rtt icmp.jitter icmp.gap icmp.reordered icmp.mtu
     icmp.duplicate neighbour.mac tcp.open tcp.closed snmp.answer snmp.responder snmp.engine-id
     snmp.default-refused system.name system.location system.object-id system.uptime system.software
     system.serial system.part system.clock system.alarm address.mask address.gateway address.extra

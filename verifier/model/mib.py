@@ -16,6 +16,14 @@ SYSTEM = {
     "sysName": "1.3.6.1.2.1.1.5.0",
     "sysLocation": "1.3.6.1.2.1.1.6.0",
 }
+UPTIMES = {
+    "sysUpTime": "1.3.6.1.2.1.1.3.0",
+    "snmpEngineBoots": "1.3.6.1.6.3.10.2.1.2.0",
+    "hrSystemUptime": "1.3.6.1.2.1.25.1.1.0",
+}
+"""Of the agent, its starts, and of the operating system (RFC 3418, RFC 3411, RFC 2790)."""
+HR_SYSTEM_DATE = "1.3.6.1.2.1.25.1.2.0"
+"""The unit's time of day as DateAndTime (RFC 2790, RFC 2579)."""
 IP_ADDR_TABLE = {
     "ipAdEntIfIndex": "1.3.6.1.2.1.4.20.1.2",
     "ipAdEntNetMask": "1.3.6.1.2.1.4.20.1.3",
@@ -39,6 +47,22 @@ IF_TABLE = {
     "ifInErrors": "1.3.6.1.2.1.2.2.1.14",
     "ifOutErrors": "1.3.6.1.2.1.2.2.1.20",
 }
+IF_COUNTERS = {
+    "ifInOctets": "1.3.6.1.2.1.2.2.1.10",
+    "ifInUcastPkts": "1.3.6.1.2.1.2.2.1.11",
+    "ifInDiscards": "1.3.6.1.2.1.2.2.1.13",
+    "ifInErrors": "1.3.6.1.2.1.2.2.1.14",
+    "ifOutOctets": "1.3.6.1.2.1.2.2.1.16",
+    "ifOutUcastPkts": "1.3.6.1.2.1.2.2.1.17",
+    "ifOutDiscards": "1.3.6.1.2.1.2.2.1.19",
+    "ifOutErrors": "1.3.6.1.2.1.2.2.1.20",
+    "ifHCInOctets": "1.3.6.1.2.1.31.1.1.1.6",
+    "ifHCInUcastPkts": "1.3.6.1.2.1.31.1.1.1.7",
+    "ifHCOutOctets": "1.3.6.1.2.1.31.1.1.1.10",
+    "ifHCOutUcastPkts": "1.3.6.1.2.1.31.1.1.1.11",
+    "ifCounterDiscontinuityTime": "1.3.6.1.2.1.31.1.1.1.19",
+}
+"""Counters of a port (RFC 2863)."""
 IF_X_TABLE = {
     "ifName": "1.3.6.1.2.1.31.1.1.1.1",
     "ifHighSpeed": "1.3.6.1.2.1.31.1.1.1.15",

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import count as counter
 from typing import Final, Literal, Self
 
+from verifier.errors import CannotMeasureError
 from verifier.probes.icmp_lane import Due, Lane
 from verifier.probes.icmp_packet import TOKEN_BYTES, Quoted, Reply, RequestMaker
 from verifier.probes.icmp_series import (
@@ -44,6 +45,7 @@ class Echoer:
         on_link_pace: further limit for the first echo to a target with `on_link_new`.
         loopback_pace: limit for loopback; none if None.
         kind: socket to use; `auto` takes a raw one, else a datagram one.
+        whole: echoes leave undivided or not at all, with the don't-fragment bit (RFC 791).
 
     Attributes:
         sockets: those that are open, by address family (4, 6).
@@ -58,6 +60,7 @@ class Echoer:
         on_link_pace: Pace,
         loopback_pace: Pace | None = None,
         kind: Literal["auto", "raw", "datagram"] = "auto",
+        whole: bool = False,
     ) -> None:
         self.pace = pace
         self.on_link_pace = on_link_pace
@@ -65,6 +68,7 @@ class Echoer:
         self.kernel_drops = 0
         self.sockets: dict[int, EchoSocket] = {}
         self._kind = kind
+        self._whole = whole
         self._selector = selectors.DefaultSelector()
 
     def __enter__(self) -> Self:
@@ -85,7 +89,9 @@ class Echoer:
         Raises CannotMeasureError, with cause and remedy, where none can be had. `run` calls it.
         """
         if version not in self.sockets:
-            self.sockets[version] = open_socket(version, self._kind)
+            self.sockets[version] = opened = open_socket(version, self._kind)
+            if self._whole:
+                _set_whole(opened)
             self._selector.register(self.sockets[version], selectors.EVENT_READ)
         return self.sockets[version].kind
 
@@ -138,6 +144,15 @@ class Echoer:
             if on_done is not None:
                 on_done(series.index, series.result(payload_bytes))
         return [series.result(payload_bytes) for series in run.series]
+
+
+def _set_whole(opened: EchoSocket) -> None:
+    try:
+        opened.dont_fragment()
+    except OSError as error:
+        raise CannotMeasureError(
+            f"this system cannot keep echoes from being divided: {error.strerror}"
+        ) from error
 
 
 class _Echo:

@@ -83,13 +83,18 @@ class Reply(NamedTuple):
 
 
 class Quoted(NamedTuple):
-    """An error about an echo request that somebody on this machine sent to `destination`."""
+    """An error about an echo request that somebody on this machine sent to `destination`.
+
+    `mtu`: the largest packet that goes on from there, where the error is about that (RFC 1191
+    section 4, RFC 4443 3.2); None where it does not say.
+    """
 
     type: int
     code: int
     destination: str
     ident: int
     sequence: int
+    mtu: int | None = None
 
 
 def ones_sum(data: bytes) -> int:
@@ -161,7 +166,9 @@ def parse(
         return None
     type_, code = packet[start], packet[start + 1]
     if type_ in ERRORS[version]:
-        return _parse_quoted(packet[start + _ICMP_HEADER :], version, type_, code)
+        quoted = _parse_quoted(packet[start + _ICMP_HEADER :], version, type_, code)
+        mtu = int.from_bytes(packet[start + 4 : start + _ICMP_HEADER], "big")
+        return quoted and quoted._replace(mtu=next_mtu(version, type_, code, mtu))
     if type_ != ECHO_REPLY[version] or code or len(packet) < start + _ECHO.size:
         return None
     return Reply._make(_ECHO.unpack_from(packet, start)[3:])
@@ -195,6 +202,13 @@ def _parse_quoted(quote: bytes | memoryview, version: int, type_: int, code: int
         return None
     family = socket.AF_INET if version == 4 else socket.AF_INET6  # noqa: PLR2004
     return Quoted(type_, code, socket.inet_ntop(family, bytes(destination)), *echo)
+
+
+def next_mtu(version: int, type_: int, code: int, rest: int) -> int | None:
+    """The MTU that the second word of an error's header tells, where it is such an error."""
+    if (version, type_, code) == (4, 3, 4):
+        return (rest & 0xFFFF) or None
+    return rest or None if (version, type_) == (6, 2) else None
 
 
 def echo_header(packet: bytes | memoryview, version: int) -> tuple[int, int] | None:

@@ -47,6 +47,7 @@ class Silence:
         type, code: of the ICMP error that came instead.
         reporter: address that sent this error; may be this machine's own.
         errno: name of the error with which this machine refused to send.
+        mtu: largest packet that the reporter could pass on, where that is the reason.
     """
 
     reason: SilenceReason
@@ -55,13 +56,19 @@ class Silence:
     code: int | None = None
     reporter: str | None = None
     errno: str | None = None
+    mtu: int | None = None
 
     @classmethod
     def of_quoted(cls, error: Quoted, version: int, reporter: str) -> Silence:
         """An ICMP error came instead of the reply."""
         text = words_of(version, error.type, error.code)
         return cls(
-            reason="unreachable", text=text, type=error.type, code=error.code, reporter=reporter
+            reason="unreachable",
+            text=text,
+            type=error.type,
+            code=error.code,
+            reporter=reporter,
+            mtu=error.mtu,
         )
 
     @classmethod

@@ -20,7 +20,15 @@ from typing import Any, Final, Literal, NamedTuple
 import icmplib
 
 from verifier.errors import CannotMeasureError
-from verifier.probes.icmp_packet import ECHO_REPLY, ERRORS, Quoted, Reply, echo_header, parse
+from verifier.probes.icmp_packet import (
+    ECHO_REPLY,
+    ERRORS,
+    Quoted,
+    Reply,
+    echo_header,
+    next_mtu,
+    parse,
+)
 
 Kind = Literal["raw", "datagram"]
 Ancillary = list[tuple[int, int, bytes]]
@@ -32,7 +40,11 @@ _SO_MEMINFO: Final = 55  # asm-generic/socket.h
 _SK_MEMINFO_DROPS: Final = 8  # linux/sock_diag.h
 _SK_MEMINFO: Final = struct.Struct("@9I")
 _IP_PKTINFO: Final = 8  # linux/in.h
+_IP_MTU_DISCOVER: Final = 10  # linux/in.h
 _IP_RECVERR: Final = 11  # linux/in.h
+_IPV6_MTU_DISCOVER: Final = 23  # linux/in6.h
+_IPV6_DONTFRAG: Final = 62  # linux/in6.h
+_PMTUDISC_PROBE: Final = 3  # linux/in.h: DF set, and no size refused but the interface's
 _IPV6_RECVERR: Final = 25  # linux/in6.h
 _IPV6_PKTINFO: Final = 50  # linux/in6.h
 _SOL_RAW: Final = 255  # linux/socket.h
@@ -123,6 +135,19 @@ class EchoSocket:
         except OSError:  # without CAP_NET_ADMIN the system's maximum holds
             with contextlib.suppress(OSError):
                 self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, _BUFFER_BYTES)
+
+    def dont_fragment(self) -> None:
+        """From now on packets leave whole or not at all; what was learnt of the path is ignored.
+
+        Raises OSError where the system has no such setting.
+        """
+        if not _LINUX:
+            raise OSError(errno.ENOPROTOOPT, os.strerror(errno.ENOPROTOOPT))
+        if self.version == 4:  # noqa: PLR2004
+            self._socket.setsockopt(socket.IPPROTO_IP, _IP_MTU_DISCOVER, _PMTUDISC_PROBE)
+        else:
+            self._socket.setsockopt(socket.IPPROTO_IPV6, _IPV6_MTU_DISCOVER, _PMTUDISC_PROBE)
+            self._socket.setsockopt(socket.IPPROTO_IPV6, _IPV6_DONTFRAG, 1)
 
     def fileno(self) -> int:
         """The descriptor, for a selector."""
@@ -236,9 +261,10 @@ class EchoSocket:
             for at_level, kind, data in ancillary:
                 if echo is None or at_level != level or kind != option:
                     continue
-                _, origin, type_, code, *_ = _EXTENDED_ERR.unpack_from(data)
+                _, origin, type_, code, _, info, _ = _EXTENDED_ERR.unpack_from(data)
                 if origin == _ORIGIN_ICMP[self.version]:
-                    what = Quoted(type_, code, to[0], *echo)
+                    mtu = next_mtu(self.version, type_, code, info)
+                    what = Quoted(type_, code, to[0], *echo, mtu)
                     offender = _offender(data[_EXTENDED_ERR.size :], self.version)
                     arrivals.append(Arrival(what, (offender,), None, time.monotonic()))
         return arrivals

@@ -8,6 +8,7 @@ import socket
 import sys
 from collections.abc import Iterable
 from pathlib import Path
+from typing import NamedTuple
 
 import psutil
 
@@ -21,6 +22,8 @@ _CLASS_NET = Path("/sys/class/net")
 _ETHERNET, _LOOPBACK = "1", "772"
 _TUNNELS = {"512", "65534", "768", "769", "776", "778", "823"}
 """ARPHRD_PPP, _NONE, _TUNNEL, _TUNNEL6, _SIT, _IPGRE, _IP6GRE (linux/if_arp.h)."""
+_IFF_UP = 0x1
+"""linux/if.h."""
 _FAMILIES = {socket.AF_INET, socket.AF_INET6}
 
 
@@ -171,6 +174,28 @@ def preferred(addresses: Iterable[Address]) -> dict[Address, tuple[str, int]]:
 def interface_names() -> frozenset[str]:
     """Names of this machine's interfaces."""
     return frozenset(psutil.net_if_stats())
+
+
+class LinkState(NamedTuple):
+    """Whether an interface is up with a carrier, and how often its carrier changed (Linux)."""
+
+    up: bool
+    changes: int = 0
+
+
+def link_state(name: str, listed: Path = _CLASS_NET) -> LinkState:
+    """The state of one interface now; one that is gone is down."""
+    if sys.platform != "linux":
+        states = psutil.net_if_stats()
+        return LinkState(up=name in states and states[name].isup)
+    place = listed / name
+    try:
+        flags = int((place / "flags").read_text(), 16)
+        changes = int((place / "carrier_changes").read_text())
+        carrier = (place / "carrier").read_text().strip()
+    except (OSError, ValueError):  # `carrier` cannot be read of an interface that is set down
+        return LinkState(up=False)
+    return LinkState(up=bool(flags & _IFF_UP) and carrier != "0", changes=changes)
 
 
 def _unspecified(like: Address) -> Address:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any
@@ -27,12 +27,14 @@ class Annex:
     Attributes:
         plan: what should be; None where only a result is left.
         sheets: the same as rows, for a workbook.
+        samples: blocks of a soak, see `rules/soak`; gone through once.
         sha256: hash of each part of the evidence, by its name.
         signature: public key of the signature, in words; empty where it is not signed.
     """
 
     plan: Plan | None = None
     sheets: tuple[Sheet, ...] = ()
+    samples: Iterable[Mapping[str, Any]] = ()
     sha256: Mapping[str, str] = field(default_factory=dict)
     signature: str = ""
 

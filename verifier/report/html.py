@@ -20,6 +20,7 @@ from verifier.report import Look
 from verifier.report.causes import counted, done_with_another, groups
 from verifier.report.links import drawn_links
 from verifier.report.plain import plain
+from verifier.report.plots import plots, soak_title
 from verifier.report.text import WORDS
 
 Row = dict[str, Any]
@@ -41,6 +42,8 @@ def render(result: Result, look: Look) -> str:
         verdicts=VERDICTS,
         minutes=_duration(result),
         causes=groups(result),
+        soak=soak_title(result),
+        plots=plots(result, look.annex.samples),
         links=drawn_links(look.annex.plan, result),
         subjects=_subjects(result.findings, look.annex.plan),
         untested=_by_reason(result.findings),

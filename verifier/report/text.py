@@ -13,6 +13,7 @@ from verifier.model.observation import Observation
 from verifier.model.result import VERDICTS, Result, Verdict
 from verifier.report import Look
 from verifier.report.plain import plain
+from verifier.report.plots import soak_title
 from verifier.report.text_blocks import WORDS, causes, values, word, wrong
 from verifier.rules.echo import echo_stats
 
@@ -44,6 +45,8 @@ def _heading(result: Result, look: Look) -> str:
     name = plain(result.plan.name) or "unnamed plan"
     counts = ", ".join(f"{n} {WORDS[v].lower()}" for v, n in result.summary.items())
     title = f"{name}{revision}: {result.command}, stage {result.stage}"
+    if soak := soak_title(result):
+        title += f", {soak}"
     return (
         f"{textwrap.fill(title, look.width, subsequent_indent=_INDENT)}\n"
         f"{word(result.verdict, look)}: {counts} ({_seconds(result):.1f} s, {result.started})"

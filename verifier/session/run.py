@@ -33,6 +33,7 @@ from verifier.session.echoing import Echoing
 from verifier.session.fitting import routes_of
 from verifier.session.probing import Paces, Probing
 from verifier.session.recorder import Clock, Recorder, numbered, timestamp, utc_now
+from verifier.session.soak import Soak, SoakRequest, Surroundings
 from verifier.session.surveyor import Job, Surveyor
 from verifier.session.versions import versions
 from verifier.session.workers import surveyor, worker_count
@@ -65,6 +66,7 @@ class Request:
         laptop: given instead of this machine's own interfaces.
         try_default_community: ask each unit once with the community `public`.
         ask_all: ask also units that answer no echo; a sweep may leave them out.
+        soak: what to measure for how long after the units were read; None: nothing.
         progress: called with units finished and units in all.
     """
 
@@ -81,6 +83,7 @@ class Request:
     try_default_community: bool = False
     accept_untested: tuple[str, ...] = ()
     ask_all: bool = True
+    soak: SoakRequest | None = None
     progress: Callable[[int, int], None] | None = None
     clock: Clock = utc_now
 
@@ -105,7 +108,7 @@ def run(request: Request) -> Outcome:
     workers = worker_count(len(jobs))
     paces = Paces.of(request.probing, shared=workers > 0)
     with surveyor(jobs, paces, request.clock, workers) as asking, _short_switches():
-        conductor = _Conductor(request, paces, asking)
+        conductor = _Conductor(request, paces, asking, {n: j.target for n, j in jobs.items()})
         asyncio.run(conductor.probe())
     observations = conductor.observations()
     judged = compare(
@@ -118,6 +121,7 @@ def run(request: Request) -> Outcome:
         devices=request.devices,
         accept_untested=request.accept_untested,
         problems=request.problems,
+        samples=request.soak.journal.samples() if request.soak is not None else (),
     )
     plan = request.plan
     result = Result(
@@ -189,7 +193,9 @@ def _short_switches() -> Iterator[None]:
 class _Conductor:
     """Runs all probes of a request and holds what they saw."""
 
-    def __init__(self, request: Request, paces: Paces, asking: Surveyor) -> None:
+    def __init__(
+        self, request: Request, paces: Paces, asking: Surveyor, targets: Mapping[str, Target]
+    ) -> None:
         self.stop = threading.Event()
         self.faults: list[Exception] = []
         self._request = request
@@ -199,6 +205,7 @@ class _Conductor:
         self._records = {
             d.name: Recorder(Subject("device", d.name), request.clock) for d in request.devices
         }
+        self._targets = targets
         self._finished = 0
         self._few = asyncio.Semaphore(_FEW)
 
@@ -218,11 +225,42 @@ class _Conductor:
     async def probe(self) -> None:
         """Runs every probe; returns when all are done or a person interrupts."""
         routes = self._look()
-        probes = asyncio.create_task(self._probe_units(routes))
+        probes = asyncio.create_task(self._measure(routes))
         with self._interrupts(probes), suppress(asyncio.CancelledError), _first_fault():
             await probes
         if self._request.command == "verify":
             self._note_neighbours(routes)
+
+    async def _measure(self, routes: Mapping[str, Route | None]) -> None:
+        """Reads every unit, then soaks where that was asked for; the journal grows meanwhile."""
+        if self._request.soak is None:
+            await self._probe_units(routes)
+            return
+        soak = Soak(self._request.soak, self._surroundings())
+        keeping = asyncio.create_task(soak.keep())
+        try:
+            await self._probe_units(routes)
+            await soak.run()
+        finally:
+            keeping.cancel()
+            await asyncio.gather(keeping, return_exceptions=True)
+            soak.write(now=True)
+
+    def _surroundings(self) -> Surroundings:
+        request = self._request
+        laptop = request.laptop or this_machine.look()
+        return Surroundings(
+            plan=request.plan,
+            devices=request.devices,
+            profiles=request.profiles,
+            records=self._records,
+            laptop=self._laptop_record,
+            routes=lambda addresses: routes_of(laptop, addresses),
+            targets=self._targets,
+            probing=request.probing,
+            paces=self._paces,
+            clock=request.clock,
+        )
 
     def _look(self) -> Mapping[str, Route | None]:
         laptop = self._request.laptop or this_machine.look()

@@ -21,9 +21,10 @@ from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules import diagnose, stages
-from verifier.rules.compare import identity, neighbours, ports, reach, settings
+from verifier.rules.compare import identity, neighbours, ports, reach, settings, soak
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.seen import Seen, by_device, laptop_of, route_of
+from verifier.rules.soak import Block
 from verifier.rules.subnet import fit
 
 _LOOPBACK = "lo"
@@ -69,6 +70,7 @@ def compare(  # noqa: PLR0913
     devices: Iterable[Device] | None = None,
     accept_untested: Iterable[str] = (),
     problems: Iterable[Problem] = (),
+    samples: Iterable[Block] = (),
 ) -> Judged:
     """Findings in plan order, numbered, what caused them, and what was not asked at this stage.
 
@@ -82,6 +84,7 @@ def compare(  # noqa: PLR0913
         devices: the devices asked for; all if None.
         accept_untested: checks (names or patterns) that may stay untested: then `warn`.
         problems: the plan's warnings; each is a finding `plan.RULE`.
+        samples: the blocks of a soak, gone through once.
     """
     chosen = list(plan.devices if devices is None else devices)
     contexts = _contexts(plan, profiles, observations, chosen, stage)
@@ -89,6 +92,7 @@ def compare(  # noqa: PLR0913
     if checks is VERIFY:
         found += identity.shared_engine_ids(contexts)
         found += _ends_swapped(plan, {c.device.name: c for c in contexts})
+    found = _with_soak(found, contexts, observations, samples)
     found += [_of_plan(p) for p in problems]
     if only is not None:
         found = [f for f in found if f.check in only]
@@ -160,6 +164,18 @@ def _untested(finding: Finding, reason: str) -> Finding:
     return dataclasses.replace(
         finding, verdict="not-tested", reason=reason, observed=None, advice=""
     )
+
+
+def _with_soak(
+    found: list[Finding],
+    contexts: Sequence[Context],
+    observations: Sequence[Observation],
+    samples: Iterable[Block],
+) -> list[Finding]:
+    """The findings of a soak in the place of those that few echoes gave."""
+    made = list(soak.findings(contexts, observations, samples))
+    replaced = {(f.check, f.subject) for f in made}
+    return [f for f in found if (f.check, f.subject) not in replaced] + made
 
 
 def _of_plan(problem: Problem) -> Finding:

@@ -1,0 +1,118 @@
+"""Pictures of a soak: round-trip time, loss and receive level over time, as paths of an SVG."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final
+
+from markupsafe import Markup
+
+from verifier.model.result import Result
+from verifier.rules.compare.soak_context import SOAK
+from verifier.rules.soak import title, words
+from verifier.rules.soak_trend import Point, Trend, trends
+
+WIDTH: Final = 640
+_LEFT, _RIGHT = 64, 8
+_STRIP: Final = 70
+_BETWEEN: Final = 18
+_TOP: Final = 14
+_NARROWEST: Final = 1.5
+_FLAT: Final = 1e-6
+
+Row = dict[str, Any]
+
+
+def soak_of(result: Result) -> Mapping[str, Any] | None:
+    """How the soak of a run went; None where there was none."""
+    value = next((o.value for o in result.observations if o.what == SOAK and o.value), None)
+    return value if isinstance(value, dict) else None
+
+
+def soak_title(result: Result) -> str:
+    """What the soak of a run is called; empty where there was none."""
+    soak = soak_of(result)
+    return "" if soak is None else title(soak)
+
+
+def plots(result: Result, samples: Iterable[Mapping[str, Any]]) -> list[Row]:
+    """A picture for each target with samples; none without a soak."""
+    soak = soak_of(result)
+    if soak is None:
+        return []
+    long_s = soak["asked_s"]
+    return [p for t in trends(samples, long_s) if (p := _plot(t, long_s))["strips"]]
+
+
+def _plot(trend: Trend, long_s: float) -> Row:
+    strips = []
+    if trend.rtt_ms:
+        strips.append(_lines("round trip, ms", trend.rtt_ms, long_s, "{} byte"))
+        strips.append(_bars("loss, %", trend, long_s))
+    if trend.levels_dbm:
+        strips.append(_lines("receive level, dBm", trend.levels_dbm, long_s, "{}"))
+    for number, strip in enumerate(strips):
+        strip["y"] = _TOP + number * (_STRIP + _BETWEEN)
+    return {
+        "name": trend.subject.name,
+        "width": WIDTH,
+        "height": _TOP + len(strips) * (_STRIP + _BETWEEN) + _TOP,
+        "left": _LEFT,
+        "right": WIDTH - _RIGHT,
+        "strip": _STRIP,
+        "strips": strips,
+        "end": words(long_s),
+    }
+
+
+def _x(at_s: float, long_s: float) -> float:
+    return _LEFT + (WIDTH - _LEFT - _RIGHT) * min(1.0, at_s / long_s)
+
+
+def _lines(title: str, series: Mapping[Any, Sequence[Point]], long_s: float, name: str) -> Row:
+    """A strip with a line through the middles and a band from lowest to highest for each series."""
+    points = [p for each in series.values() for p in each]
+    low, high = min(p.low for p in points), max(p.high for p in points)
+    if high - low < _FLAT:
+        low, high = low - 0.5, high + 0.5
+    span = high - low
+
+    def y(value: float) -> float:
+        return _STRIP * (1 - (value - low) / span)
+
+    def path(places: Iterable[tuple[float, float]], end: str = "") -> Markup:
+        drawn = "L".join(f"{_x(at, long_s):.1f} {y(value):.1f}" for at, value in places)
+        return Markup(f"M{drawn}{end}")  # noqa: S704 - numbers of ours, never cut short
+
+    lines = [
+        {
+            "name": name.format(key),
+            "middle": path((p.at_s, p.middle) for p in each),
+            "band": path(
+                itertools.chain(
+                    ((p.at_s, p.high) for p in each), ((p.at_s, p.low) for p in reversed(each))
+                ),
+                "Z",
+            ),
+        }
+        for key, each in series.items()
+    ]
+    return {"title": title, "low": f"{low:.4g}", "high": f"{high:.4g}", "lines": lines, "bars": []}
+
+
+def _bars(title: str, trend: Trend, long_s: float) -> Row:
+    """A strip with a bar for each part of the time in which something was lost."""
+    highest = max((pct for _, pct in trend.loss_pct), default=0.0)
+    bars = [
+        {
+            "x": f"{_x(at_s, long_s):.1f}",
+            "w": f"{max(_NARROWEST, _x(trend.part_s, long_s) - _LEFT):.1f}",
+            "y": f"{_STRIP * (1 - pct / highest):.1f}",
+            "h": f"{_STRIP * pct / highest:.1f}",
+        }
+        for at_s, pct in trend.loss_pct
+    ]
+    if not bars:
+        title, highest = f"{title}: none", 100.0
+    return {"title": title, "low": "0", "high": f"{highest:.4g}", "lines": [], "bars": bars}
