@@ -21,7 +21,7 @@ from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules import diagnose, stages
-from verifier.rules.compare import identity, neighbours, ports, reach, settings, soak
+from verifier.rules.compare import identity, neighbours, ports, radio, reach, settings, soak
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.seen import Seen, by_device, laptop_of, route_of
 from verifier.rules.soak import Block
@@ -47,6 +47,7 @@ VERIFY: tuple[Check, ...] = (
     settings.hardware_address,
     ports.ports,
     neighbours.neighbours,
+    radio.OF_UNIT,
 )
 
 
@@ -91,7 +92,9 @@ def compare(  # noqa: PLR0913
     found = [f for c in contexts for f in _of_device(c, checks)]
     if checks is VERIFY:
         found += identity.shared_engine_ids(contexts)
-        found += _ends_swapped(plan, {c.device.name: c for c in contexts})
+        by_name = {c.device.name: c for c in contexts}
+        found += _ends_swapped(plan, by_name)
+        found += radio.radio_findings(plan, by_name)
     found = _with_soak(found, contexts, observations, samples)
     found += [_of_plan(p) for p in problems]
     if only is not None:
@@ -183,7 +186,7 @@ def _of_plan(problem: Problem) -> Finding:
         check=f"plan.{problem.rule}",
         subject=problem.subject,
         verdict="fail" if problem.severity == "error" else "warn",
-        reason=problem.message,
+        reason=problem.message.replace("\n", "; "),
         origin=problem.origin,
     )
 

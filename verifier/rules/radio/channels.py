@@ -1,16 +1,10 @@
-"""Radio arithmetic: powers, bits, channels, and the path between two sites."""
+"""Frequencies: when two are the same, and the channels of ITU-R arrangements."""
 
 from __future__ import annotations
 
-import functools
-import math
 import re
 from dataclasses import dataclass
 from typing import Literal
-
-from geographiclib.geodesic import Geodesic
-
-from verifier.model.plan import End, Site
 
 _SAME_MHZ = 0.001
 """Frequencies nearer than this are one frequency."""
@@ -19,54 +13,6 @@ _SAME_MHZ = 0.001
 def same_mhz(a: float, b: float) -> bool:
     """Whether two frequencies are the same within 1 kHz."""
     return abs(a - b) <= _SAME_MHZ * (1 + 1e-6)
-
-
-# --- power -----------------------------------------------------------------------------------
-
-
-def losses_after_transmitter_db(end: End) -> float:
-    """What is lost between the transmitter and the antenna, in dB."""
-    return sum(x or 0.0 for x in (end.line_loss_db, end.tx_loss_db, end.extra_loss_db))
-
-
-def eirp_dbm(end: End) -> float | None:
-    """Power + antenna gain - losses after the transmitter (ITU-R V.573: EIRP), in dBm.
-
-    None where power or gain is not planned.
-    """
-    if end.tx_power_dbm is None or end.antenna_dbi is None:
-        return None
-    return end.tx_power_dbm + end.antenna_dbi - losses_after_transmitter_db(end)
-
-
-# --- modulation ------------------------------------------------------------------------------
-
-_QAM = re.compile(r"(\d{1,5})[ _-]?qam")
-_PSK = {"bpsk": 1, "qpsk": 2, "4psk": 2, "8psk": 3}
-
-
-@functools.lru_cache(maxsize=1024)
-def plain_modulation(text: str) -> str:
-    """One spelling for one modulation: `256-QAM` is `256qam`, `QPSK` is `4qam`."""
-    low = text.strip().lower()
-    if (qam := _QAM.fullmatch(low)) is not None:
-        return f"{int(qam[1])}qam"
-    return {"qpsk": "4qam", "4psk": "4qam"}.get(low, low)
-
-
-def bits_per_symbol(modulation: str) -> int | None:
-    """log2 of the number of states; None where the name does not tell it."""
-    text = plain_modulation(modulation)
-    if text in _PSK:
-        return _PSK[text]
-    if (qam := _QAM.fullmatch(text)) is None:
-        return None
-    states = int(qam[1])
-    bits = states.bit_length() - 1
-    return bits if bits > 0 and states == 1 << bits else None
-
-
-# --- channels --------------------------------------------------------------------------------
 
 
 Half = Literal["lower", "upper"]
@@ -159,43 +105,3 @@ def rasters(name: str) -> list[Raster]:
     """The arrangements known by this name (`F.497`, `ITU-R F.497-7`); none is empty."""
     found = _SERIES.fullmatch(name.strip())
     return [r for r in RASTERS if found is not None and r.name == f"F.{found[1]}"]
-
-
-# --- the path --------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Path:
-    """The shortest line on the WGS 84 ellipsoid between two sites.
-
-    Attributes:
-        azimuth_deg: from a to b, clockwise from true north, 0 to 360.
-        back_azimuth_deg: from b to a.
-    """
-
-    km: float
-    azimuth_deg: float
-    back_azimuth_deg: float
-
-
-def path_between(a: Site, b: Site) -> Path | None:
-    """The geodesic from `a` to `b`; None where a coordinate is missing or not on the globe.
-
-    Source: C. F. F. Karney, Algorithms for geodesics, J. Geodesy 87 (2013).
-    """
-    if not (located(a) and located(b)):
-        return None
-    line = Geodesic.WGS84.Inverse(a.latitude, a.longitude, b.latitude, b.longitude)
-    return Path(line["s12"] / 1000, line["azi1"] % 360, (line["azi2"] + 180) % 360)
-
-
-def located(site: Site) -> bool:
-    """Whether both coordinates are given and on the globe."""
-    if site.latitude is None or site.longitude is None:
-        return False
-    return abs(site.latitude) <= 90 and abs(site.longitude) <= 180  # noqa: PLR2004 - degrees
-
-
-def turn_deg(a: float, b: float) -> float:
-    """The angle between two directions, 0 to 180 degrees."""
-    return abs(math.remainder(a - b, 360))

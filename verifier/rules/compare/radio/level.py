@@ -1,0 +1,323 @@
+"""What arrives: receive level, path loss, and whether both directions agree."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from verifier.model.observation import Observation
+from verifier.model.result import Finding, Verdict
+from verifier.rules import radio
+from verifier.rules.compare.context import Findings
+from verifier.rules.compare.radio.hop import EXACT_DB, Hop, Side, figure
+from verifier.rules.compare.radio.read import Read
+from verifier.rules.compare.radio.weather import excused
+from verifier.rules.radio import levels
+
+TOGETHER_S = 2.0
+"""Two samples further apart may be of different moments of a fade (requirement)."""
+ENOUGH = 5
+"""Samples of which the median is taken (requirement)."""
+RECIPROCITY_WARN_DB, RECIPROCITY_FAIL_DB = 3.0, 6.0
+"""Two directions of one path differ by no more than what units read wrong (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """What the path to an end takes: median over pairs of samples, in dB."""
+
+    db: float
+    pairs: int
+    reads: tuple[Read, ...]
+
+
+def tolerance_db(side: Side) -> float:
+    """What a level at this end may be off."""
+    assert side.context is not None
+    return levels.tolerance_db(side.end, side.context.profile)
+
+
+def arm_db(side: Side) -> float | None:
+    """How much more the end that is on radiates towards this one than the one it is planned for.
+
+    In hot standby both transmitters may feed the antenna over couplers of different loss. None
+    where the antennas of the two are not known alike.
+    """
+    sender, planned = side.sender, side.across
+    if sender is planned:
+        return 0.0
+    gains = [radio.antenna_gain_dbi(s.end, s.end.tx_mhz) for s in (sender, planned)]
+    losses = [radio.losses_after_transmitter_db(s.end) for s in (sender, planned)]
+    if gains == [None, None]:
+        gains = [0.0, 0.0]
+    if gains[0] is None or gains[1] is None:
+        return None
+    return gains[0] - gains[1] - losses[0] + losses[1]
+
+
+def measured_loss(side: Side) -> Loss | str:
+    """Far end's actual power less this end's level, else why it cannot be told.
+
+    Each level with the power nearest to it in time, at most 2 s away; at least 5 of them.
+    """
+    sender = side.sender
+    level, power = side.read("rx_level_dbm"), sender.read("tx_power_dbm")
+    arm = arm_db(side)
+    if gap := _loss_gap(side, sender, level, power):
+        return gap
+    if level is None or power is None or arm is None:
+        return "the active unit's antenna is not known, so its way cannot be compared"
+    losses = [sent + arm - received for received, sent in _together(level, power)]
+    if len(losses) < ENOUGH:
+        return (
+            f"{len(losses)} pairs of level and far power were sampled within {TOGETHER_S:g} s of "
+            f"each other, {ENOUGH} are needed"
+        )
+    return Loss(statistics.median(losses), len(losses), (level, power))
+
+
+def _loss_gap(side: Side, sender: Side, level: Read | None, power: Read | None) -> str:
+    """Why one of the two figures is missing; empty where both are there."""
+    if sender.context is None:
+        return f"the far end {sender.end.device} was not asked"
+    if level is not None and level.nothing:
+        return "nothing is received, see radio.rx-level"
+    if level is None or level.number is None:
+        return side.missing("rx_level_dbm")
+    if power is None or power.number is None:
+        return f"the far end's actual power: {sender.missing('tx_power_dbm')}"
+    return "the far end's transmitter is off" if sender.transmits is False else ""
+
+
+def _together(level: Read, power: Read) -> Iterator[tuple[float, float]]:
+    """Each level with the power nearest to it in time, where that is near enough."""
+    powers = [(at, p) for at, p in power.samples if at is not None]
+    for at, received in level.samples:
+        if at is None or not powers:
+            continue
+        then, sent = min(powers, key=lambda s: abs((s[0] - at).total_seconds()))
+        if abs((then - at).total_seconds()) <= TOGETHER_S:
+            yield received, sent
+
+
+def path_loss(side: Side) -> Findings:
+    """`radio.path-loss`: far power less level, against planned power less planned level.
+
+    Holds at every stage, whatever ATPC or the modulation do to the power.
+    """
+    planned = levels.planned_loss(side.end, side.far, side.stage)
+    if isinstance(planned, str) or side.across.context is None:
+        return
+    at = "bench_attenuation_db" if side.stage == "bench" else "rx_level_dbm"
+    found = measured_loss(side)
+    if isinstance(found, str):
+        yield side.finding("radio.path-loss", "not-tested", found, at=at, expected=planned.value,
+                           unit="dB")  # fmt: skip
+        return
+    over, tolerance = found.db - planned.value, tolerance_db(side)
+    reason = (
+        f"median of {found.pairs} samples {found.db:.1f} dB, planned {planned.value:.1f} dB "
+        f"({planned.how}); {over:+.1f} dB, allowed {figure(tolerance)} dB"
+    )
+    verdict: Verdict = "pass"
+    advice = ""
+    if over > tolerance + EXACT_DB:
+        verdict = "fail"
+        advice = "align again; look for an obstacle, a wrong polarisation, a bad line or joint"
+    elif over < -tolerance - EXACT_DB:
+        verdict = "warn"
+        reason += ": the path takes less than planned"
+        advice = "are power, gains and losses in the plan those of what was built?"
+    finding = side.finding(
+        "radio.path-loss", verdict, reason, at=at, expected=planned.value, observed=found.db,
+        unit="dB", advice=advice, reads=found.reads,
+    )  # fmt: skip
+    yield excused(side, finding)
+
+
+def reciprocity(hop: Hop) -> Findings:
+    """`radio.reciprocity`: RX_a - RX_b against Tx_b - Tx_a + 20 log10(f_a / f_b), one-way losses.
+
+    What both directions share cancels; what is left over is a transmitter, a receiver or a loss on
+    one side only. Warned of over 3 dB, failed over 6 dB.
+    """
+    if hop.a.context is None or hop.b.context is None:
+        return
+    needed = [s.read(f) for s in hop.sides() for f in ("rx_level_dbm", "tx_power_dbm")]
+    if None in needed:
+        return
+    to_a, to_b = measured_loss(hop.a), measured_loss(hop.b)
+    if isinstance(to_a, str) or isinstance(to_b, str):
+        end, why = ("a", to_a) if isinstance(to_a, str) else ("b", to_b)
+        yield _of_hop(hop, "not-tested", f"towards end {end}: {why}")
+        return
+    tilt = _frequency_db(hop)
+    if tilt is None:
+        yield _of_hop(hop, "not-tested", "the frequencies of the two ends are not known")
+        return
+    one_way = radio.one_way_loss_db(hop.a.end, hop.b.end) - radio.one_way_loss_db(
+        hop.b.end, hop.a.end
+    )
+    if hop.stage == "bench":
+        tilt = one_way = 0.0
+    off = to_b.db - to_a.db - tilt - one_way
+    verdict: Verdict = "pass"
+    if abs(off) > RECIPROCITY_WARN_DB + EXACT_DB:
+        verdict = "fail" if abs(off) > RECIPROCITY_FAIL_DB + EXACT_DB else "warn"
+    reason = (
+        f"from a to b {to_b.db:.1f} dB, from b to a {to_a.db:.1f} dB; {tilt + one_way:+.1f} dB "
+        f"of the difference is planned (frequencies, one-way losses), {off:+.1f} dB is left"
+    )
+    if verdict != "pass":
+        reason += f": the way from {'a to b' if off > 0 else 'b to a'} takes more"
+    evidence = tuple(o for loss in (to_a, to_b) for r in loss.reads for o in r.seen)
+    yield _of_hop(hop, verdict, reason, off, evidence)
+
+
+def _frequency_db(hop: Hop) -> float | None:
+    """20 log10(f_a / f_b), by the frequencies read, else planned."""
+    mhz = [s.number("tx_mhz") or s.end.tx_mhz for s in hop.sides()]
+    if mhz == [None, None] and hop.link.duplexing == "tdd":
+        return 0.0
+    if mhz[0] is None or mhz[1] is None or mhz[0] <= 0 or mhz[1] <= 0:
+        return None
+    return 20 * math.log10(mhz[0] / mhz[1])
+
+
+def _of_hop(
+    hop: Hop,
+    verdict: Verdict,
+    reason: str,
+    off: float | None = None,
+    evidence: tuple[Observation, ...] = (),
+) -> Finding:
+    advice = ""
+    if verdict in {"warn", "fail"}:
+        advice = "compare power and level readings, feeders, couplers and filters of both ends"
+    return Finding(
+        check="radio.reciprocity",
+        subject=hop.subject,
+        verdict=verdict,
+        reason=reason,
+        expected=0.0,
+        observed=None if off is None else round(off, 3),
+        unit="dB",
+        origin=hop.plan.origin("links", hop.link.name),
+        advice=advice,
+        evidence=tuple(dict.fromkeys(o.id for o in evidence)),
+    )
+
+
+def rx_level(side: Side) -> Findings:
+    """`radio.rx-level`: against what is expected at this stage; too much harms the receiver."""
+    seen, at = side.read("rx_level_dbm"), "rx_level_dbm"
+    if side.stage == "bench":
+        at = "bench_rx_level_dbm"
+    planned = getattr(side.end, at)
+    if seen is not None and seen.number is not None and (over := _overload(side, seen)):
+        yield over
+        return
+    if planned is None:
+        return
+    expected = expected_level(side)
+    shown = expected if isinstance(expected, str) else expected.value
+    if seen is not None and seen.nothing:
+        yield _nothing(side, at, shown, seen)
+        return
+    if seen is None or seen.number is None or isinstance(expected, str):
+        gap = side.missing("rx_level_dbm")
+        known = seen is not None and seen.number is not None
+        yield side.finding(
+            "radio.rx-level", "not-tested", str(expected) if known else gap, at=at,
+            expected=planned if isinstance(shown, str) else shown,
+            observed=seen.number if seen is not None else None, unit="dBm", reads=(seen,),
+        )  # fmt: skip
+        return
+    yield _judge_level(side, at, expected, seen)
+
+
+def expected_level(side: Side) -> levels.Expected | str:
+    """What should arrive of the end that is on, in dBm; see `rules.radio.levels`."""
+    sender, arm = side.sender, arm_db(side)
+    if arm is None:
+        return "the active unit's antenna is not known, so its level cannot be told"
+    far_power = sender.number("tx_power_dbm")
+    if far_power is None and sender.read("tx_power_dbm") is None and not sender.atpc_on:
+        far_power = sender.number("tx_power_set_dbm")
+    found = levels.expected_level(
+        side.end, sender.end, side.stage, far_power_dbm=far_power, atpc=sender.atpc_on
+    )
+    if isinstance(found, str) and far_power is None and sender.context is not None:
+        missing = sender.missing("tx_power_dbm")
+        return f"{found}: {missing}" if sender.number("tx_power_dbm") is None else found
+    if isinstance(found, str) or side.stage == "bench" or sender is side.across:
+        return found
+    if side.far.tx_power_dbm is None or sender.end.tx_power_dbm is None:
+        return "the planned power of one of the hot standby's units is missing"
+    if found.how.startswith(levels.ATPC_KEEPS):
+        return found
+    shift = arm + sender.end.tx_power_dbm - side.far.tx_power_dbm
+    return levels.Expected(found.value + shift, f"{found.how}, by the active unit")
+
+
+def _judge_level(side: Side, at: str, expected: levels.Expected, seen: Read) -> Finding:
+    level, tolerance = seen.number or 0.0, tolerance_db(side)
+    off = level - expected.value
+    reason = f"{off:+.1f} dB against {expected.value:.1f} dBm ({expected.how})"
+    verdict: Verdict = "pass"
+    advice = ""
+    if off < -tolerance - EXACT_DB:
+        verdict, reason = "fail", f"{reason}: too low, allowed {figure(tolerance)} dB"
+        advice = "align again; look for an obstacle, a wrong polarisation, a bad line or joint"
+        if side.sender.transmits is False:
+            reason += "; the far end's transmitter is off"
+            advice = "switch the far end's transmitter on, when nobody is in front of its antenna"
+    elif off > tolerance + EXACT_DB:
+        verdict, reason = "warn", f"{reason}: more than planned"
+        advice = "is the far end's power as planned, and the plan's path what was built?"
+    finding = side.finding(
+        "radio.rx-level", verdict, reason, at=at, expected=expected.value, observed=level,
+        unit="dBm", advice=advice,
+        reads=(seen, side.sender.read("tx_power_dbm"), side.sender.read("atpc")),
+    )  # fmt: skip
+    return excused(side, finding)
+
+
+def _nothing(side: Side, at: str, expected: float | str, seen: Read) -> Finding:
+    """The unit says that it receives nothing."""
+    sender = side.sender
+    shown = None if isinstance(expected, str) else expected
+    off = sender.transmits is False
+    if off and side.stage == "bench":
+        return side.finding("radio.rx-level", "not-tested", "the far end's transmitter is off",
+                            at=at, expected=shown, unit="dBm", reads=(seen,))  # fmt: skip
+    reason = "nothing is received"
+    advice = "does the far end transmit, on the planned frequency? Then align again"
+    if off:
+        reason += ": the far end's transmitter is off"
+        advice = "switch the far end's transmitter on, when nobody is in front of its antenna"
+    return side.finding(
+        "radio.rx-level", "fail", reason, at=at,
+        expected=getattr(side.end, at) if shown is None else shown,
+        unit="dBm", advice=advice, reads=(seen, sender.read("tx_enabled")),
+    )  # fmt: skip
+
+
+def _overload(side: Side, seen: Read) -> Finding | None:
+    """A level over what the receiver takes, at any stage."""
+    assert side.context is not None
+    limits, level = side.context.profile.limits, seen.number or 0.0
+    for limit, what, advice in (
+        (limits.rx_damage_dbm, "the receiver is damaged above",
+         "caution: mute the far transmitter now, then put an attenuator in"),
+        (limits.rx_max_dbm, "the receiver is overloaded above",
+         "lower the far end's power, or put an attenuator in"),
+    ):  # fmt: skip
+        if limit is not None and level > limit + 1e-6:
+            return side.finding(
+                "radio.rx-level", "fail", f"{figure(level)} dBm: {what} {figure(limit)} dBm",
+                expected=limit, observed=level, unit="dBm", advice=advice, reads=(seen,),
+            )  # fmt: skip
+    return None

@@ -1,0 +1,174 @@
+"""Modulation: fixed must match, adaptive may be lower, while aligning the lowest is right."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from verifier.model.plan import Link
+from verifier.model.result import VERDICTS, Verdict
+from verifier.rules import radio
+from verifier.rules.compare.context import Findings
+from verifier.rules.compare.radio.hop import Side, figure
+from verifier.rules.compare.radio.power import LEFT_ALIGNING, left_aligning
+from verifier.rules.compare.radio.read import Read
+
+HEADROOM_DB = 3.0
+"""So far above a threshold a mode is safely carried (requirement)."""
+STEADY_S = 60.0
+"""So long level and SNR must be good before a lower modulation is held against the unit."""
+_SNR_FALL_BACK = "no min_snr_db is planned"
+
+
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    verdict: Verdict
+    reason: str
+    advice: str = ""
+
+
+def modulation(side: Side) -> Findings:
+    """`radio.modulation`: what the unit transmits with and receives with."""
+    link = side.link
+    planned = link.modulation_max
+    if planned is None or side.standby:
+        return
+    sent, heard = side.read("tx_modulation"), side.read("rx_modulation")
+    words = [(r, s, w) for r, s, w in (
+        (sent, side.across, "transmits"), (heard, side, "receives"),
+    ) if r is not None and r.word]  # fmt: skip
+    if not words:
+        yield side.finding(
+            "radio.modulation", "not-tested", side.missing("tx_modulation", "rx_modulation"),
+            at="modulation_max", expected=planned, reads=(sent, heard),
+        )  # fmt: skip
+        return
+    judged = [
+        (_judge(side, listener, read.word or ""), read, what)
+        for read, listener, what in words
+        if not (what == "receives" and side.sender.transmits is False)
+    ] or [(_judge(side, words[0][1], words[0][0].word or ""), words[0][0], words[0][2])]
+    found, read, what = min(judged, key=lambda j: VERDICTS.index(j[0].verdict))
+    yield side.finding(
+        "radio.modulation", found.verdict, f"{what} with {read.word}: {found.reason}",
+        at="modulation_max", expected=planned, observed=read.word, advice=found.advice,
+        reads=(sent, heard),
+    )  # fmt: skip
+
+
+def _judge(side: Side, listener: Side, word: str) -> _Judged:
+    """One direction; `listener` receives it."""
+    planned = side.link.modulation_max or ""
+    if radio.plain_modulation(word) == radio.plain_modulation(planned):
+        return _Judged("pass", "as planned")
+    if left_aligning(side):
+        return _Judged("fail", LEFT_ALIGNING, "set the planned modulation and power, then save")
+    if side.stage == "alignment" and (lowest := _lowest(side, word)) is not None:
+        return lowest
+    if not radio.is_adaptive(side.link):
+        return _Judged("fail", f"not {planned}, and it is planned fixed",
+                       "set the planned modulation, save, and read it again")  # fmt: skip
+    return _outside(side.link, word, planned) or _inside(side, listener, planned)
+
+
+def _outside(link: Link, word: str, planned: str) -> _Judged | None:
+    """What is not between the lowest and the highest planned; None: it is."""
+    bits, most = radio.bits_per_symbol(word), radio.bits_per_symbol(planned)
+    if bits is None or most is None:
+        return _Judged("not-tested", f"whether that is more or less than {planned} is not known")
+    if bits > most:
+        return _Judged("fail", f"above the highest planned, {planned}", "set the planned range")
+    least = radio.bits_per_symbol(link.modulation_min) if link.modulation_min is not None else None
+    if least is not None and bits < least:
+        return _Judged("fail", f"below the lowest planned, {link.modulation_min}",
+                       "set the planned range")  # fmt: skip
+    return None
+
+
+def _inside(side: Side, listener: Side, planned: str) -> _Judged:
+    """Adaptive, and lower than the highest."""
+    if side.stage in {"bench", "alignment"}:
+        return _Judged("pass", "inside the planned range")
+    if side.stage == "service":
+        return _Judged("pass", f"adaptive, and at present below {planned}")
+    return _lower(listener, planned)
+
+
+def _lowest(side: Side, word: str) -> _Judged | None:
+    """While aligning the most robust mode is right, adaptive or not; None: it is not that."""
+    if side.context is None:
+        return None
+    if side.link.modulation_min is not None and radio.plain_modulation(
+        side.link.modulation_min
+    ) == radio.plain_modulation(word):
+        return _Judged("pass", "the lowest modulation, as is right while aligning")
+    lowest = radio.lowest_mode(side.context.profile, side.bandwidth_mhz)
+    if isinstance(lowest, str):
+        bits = radio.bits_per_symbol(word)
+        most = radio.bits_per_symbol(side.link.modulation_max or "")
+        if bits is not None and most is not None and bits < most:
+            return _Judged("not-tested", f"whether it is the lowest is not known: {lowest}")
+        return None
+    if radio.plain_modulation(lowest.modulation) == radio.plain_modulation(word):
+        return _Judged("pass", "the lowest modulation, as is right while aligning")
+    return None
+
+
+def _lower(listener: Side, planned: str) -> _Judged:
+    """A lower modulation at handover: right at a low level, wrong at a good one for long."""
+    level, needed = listener.read("rx_level_dbm"), _needed_dbm(listener, planned)
+    if isinstance(needed, str):
+        return _Judged("not-tested", f"whether rightly lower is not known: {needed}")
+    if level is not None and level.nothing:
+        return _Judged("warn", f"{listener.end.device} receives nothing")
+    if level is None or level.number is None:
+        gap = listener.missing("rx_level_dbm")
+        return _Judged("not-tested", f"the level at {listener.end.device}: {gap}")
+    at = f"{figure(level.number)} dBm at {listener.end.device}"
+    if level.number < needed:
+        return _Judged("warn", f"rightly lower at this level: {at}, {planned} needs "
+                       f"{figure(needed)} dBm", "look at radio.rx-level first")  # fmt: skip
+    return _held_back(listener, level, needed, f"{at} would carry {planned}")
+
+
+def _needed_dbm(listener: Side, planned: str) -> float | str:
+    """The level at which the highest modulation is safely carried, else why it is not known."""
+    if listener.context is None:
+        return f"{listener.end.device}, which receives it, was not asked"
+    mode = radio.mode_for(listener.context.profile, planned, listener.bandwidth_mhz)
+    if isinstance(mode, str):
+        return mode
+    if mode.threshold_dbm is None:
+        return f"mode {mode.modulation} has no threshold in the profile"
+    return mode.threshold_dbm + HEADROOM_DB
+
+
+def _held_back(listener: Side, level: Read, needed: float, at: str) -> _Judged:
+    """The level carries the highest modulation; is the SNR good too, and for how long?"""
+    wait = "look again after a minute; run a soak to be sure"
+    snr, least = listener.read("snr_db"), listener.end.min_snr_db
+    if least is None:
+        return _Judged("warn", f"{at}; whether its SNR allows it is not known: {_SNR_FALL_BACK}")
+    if snr is None or snr.number is None:
+        return _Judged("warn", f"{at}; its SNR is not known: {listener.missing('snr_db')}")
+    if snr.number < least:
+        return _Judged("warn", f"{at}, but its SNR is {figure(snr.number)} dB, below the planned "
+                       f"{figure(least)} dB", "look for interference")  # fmt: skip
+    steady_s = min(_lasting_s(level, needed), _lasting_s(snr, least))
+    if steady_s < STEADY_S:
+        return _Judged("warn", f"{at} and its SNR is good, seen for {steady_s:.0f} s of the "
+                       f"{STEADY_S:.0f} s it may take to rise", wait)  # fmt: skip
+    return _Judged("fail", f"{at} and its SNR is good, for {steady_s:.0f} s by now: it should rise",
+                   "is the highest modulation set, and allowed by the feature key?")  # fmt: skip
+
+
+def _lasting_s(read: Read, least: float) -> float:
+    """How long the last samples have all been this good, in s."""
+    began: dt.datetime | None = None
+    last: dt.datetime | None = None
+    for at, value in read.samples:
+        if value < least:
+            began = last = None
+        elif at is not None:
+            began, last = began or at, at
+    return (last - began).total_seconds() if began is not None and last is not None else 0.0

@@ -1,0 +1,160 @@
+"""How well a link works: SNR, cross-polar discrimination, lock, fade margin, who the far end is."""
+
+from __future__ import annotations
+
+from verifier.model.result import Verdict
+from verifier.rules import radio
+from verifier.rules.compare.context import Findings
+from verifier.rules.compare.identity import same_unit
+from verifier.rules.compare.radio.hop import EXACT_DB, Side, figure
+from verifier.rules.compare.radio.level import tolerance_db
+from verifier.rules.compare.radio.weather import excused
+
+
+def snr(side: Side) -> Findings:
+    """`radio.snr`: not below the planned minimum."""
+    yield from _at_least(side, "radio.snr", "snr_db", side.end.min_snr_db, "min_snr_db",
+                         "look for interference, and at the level first")  # fmt: skip
+
+
+def xpi(side: Side) -> Findings:
+    """`radio.xpi`: not below the planned minimum; both polarisations must transmit."""
+    least = side.link.min_xpi_db
+    if least is not None and side.others and all(o.across.transmits is False for o in side.others):
+        yield side.finding(
+            "radio.xpi", "not-tested", "the other polarisation does not transmit",
+            at="min_xpi_db", expected=least, unit="dB",
+        )  # fmt: skip
+        return
+    advice = "turn the antenna's feed until the cross-polar level is least"
+    yield from _at_least(side, "radio.xpi", "xpi_db", least, "min_xpi_db", advice)
+
+
+def _at_least(  # noqa: PLR0913, PLR0917
+    side: Side, check: str, field: str, least: float | None, at: str, advice: str
+) -> Findings:
+    if least is None:
+        return
+    seen = side.read(field)
+    if seen is not None and seen.nothing:
+        yield side.finding(check, "fail", "nothing is received", at=at, expected=least, unit="dB",
+                           advice="see radio.rx-level", reads=(seen,))  # fmt: skip
+        return
+    if seen is None or seen.number is None:
+        yield side.finding(check, "not-tested", side.missing(field), at=at, expected=least,
+                           unit="dB", reads=(seen,))  # fmt: skip
+        return
+    right = seen.number >= least - EXACT_DB
+    reason = f"{figure(seen.number)} dB, {'at least' if right else 'below'} {figure(least)} dB"
+    finding = side.finding(
+        check, "pass" if right else "fail", reason, at=at, expected=least, observed=seen.number,
+        unit="dB", advice="" if right else advice, reads=(seen,),
+    )  # fmt: skip
+    yield excused(side, finding)
+
+
+def lock(side: Side) -> Findings:
+    """`radio.lock`: the receiver is locked to the far end's signal."""
+    seen = side.read("locked")
+    if seen is None:
+        return
+    if seen.truth is None:
+        yield side.finding("radio.lock", "not-tested", side.missing("locked"), expected="locked",
+                           reads=(seen,))  # fmt: skip
+        return
+    reason = "the receiver is locked" if seen.truth else "the receiver is not locked"
+    if not seen.truth and side.sender.transmits is False:
+        reason += ": the far end's transmitter is off"
+    yield side.finding(
+        "radio.lock", "pass" if seen.truth else "fail", reason, expected="locked",
+        observed="locked" if seen.truth else "not locked", reads=(seen,),
+        advice="" if seen.truth else "see radio.rx-level; are frequencies, bandwidth, modulation "
+        "and link id the same at both ends?",
+    )  # fmt: skip
+
+
+def fade_margin(side: Side) -> Findings:
+    """`radio.fade-margin`: level less threshold of the *reference* modulation at this bandwidth.
+
+    With ATPC at the level its highest power would give. A level that is low within its tolerance
+    makes the margin low by as much: that is a warning.
+    """
+    planned, reference = side.link.fade_margin_db, side.link.modulation_reference
+    if planned is None or side.context is None:
+        return
+    at, check = "fade_margin_db", "radio.fade-margin"
+    seen = side.read("rx_level_dbm")
+    mode = radio.mode_for(side.context.profile, reference, side.bandwidth_mhz)
+    gap = mode if isinstance(mode, str) else ""
+    if reference is None:
+        gap = "no modulation_reference is planned"
+    elif not isinstance(mode, str) and mode.threshold_dbm is None:
+        gap = f"mode {mode.modulation} has no threshold in the profile"
+    if seen is None or seen.number is None:
+        gap = side.missing("rx_level_dbm")
+    raised = _raised_db(side)
+    if isinstance(raised, str):
+        gap = gap or raised
+    if gap or isinstance(mode, str) or isinstance(raised, str) or seen is None:
+        yield side.finding(check, "not-tested", gap, at=at, expected=planned, unit="dB",
+                           reads=(seen,))  # fmt: skip
+        return
+    level, threshold = (seen.number or 0.0) + raised, mode.threshold_dbm or 0.0
+    margin = level - threshold
+    reason = f"{figure(level)} dBm - {figure(threshold)} dBm ({mode.modulation}"
+    reason += f" at {figure(mode.bandwidth_mhz)} MHz)" if mode.bandwidth_mhz else ")"
+    reason += f" = {margin:.1f} dB, planned {figure(planned)} dB"
+    if raised:
+        reason += f"; ATPC can still raise it by {raised:.1f} dB, counted in"
+    verdict: Verdict = "pass"
+    if margin < planned - EXACT_DB:
+        verdict = "warn" if margin >= planned - tolerance_db(side) - EXACT_DB else "fail"
+        reason += "; the level is low, within its tolerance" if verdict == "warn" else ""
+    finding = side.finding(
+        check, verdict, reason, at=at, expected=planned, observed=margin, unit="dB",
+        advice="see radio.rx-level and radio.path-loss" if verdict != "pass" else "",
+        reads=(seen, side.sender.read("tx_power_dbm")),
+    )  # fmt: skip
+    yield excused(side, finding)
+
+
+def _raised_db(side: Side) -> float | str:
+    """How much more ATPC at the far end can give."""
+    sender = side.sender
+    if not sender.atpc_on:
+        return 0.0
+    highest = sender.end.tx_power_dbm
+    if sender.end.atpc_max_dbm is not None:
+        highest = sender.end.atpc_max_dbm
+    power = sender.number("tx_power_dbm")
+    if highest is None:
+        return "ATPC is on at the far end, and its highest power is not planned"
+    if power is None:
+        gap = sender.missing("tx_power_dbm")
+        return f"ATPC is on at the far end, and its actual power is not known: {gap}"
+    return max(0.0, highest - power)
+
+
+def far_end(side: Side) -> Findings:
+    """`link.far-end`: the unit at the other end calls itself as planned."""
+    seen = side.read("far_end_name")
+    if seen is None:
+        return
+    planned = side.far.device
+    found = seen.word
+    if not found:
+        gap = side.missing("far_end_name") if found is None else "the unit names no far end"
+        yield side.finding("link.far-end", "not-tested", gap, expected=planned, reads=(seen,))
+        return
+    verdict: Verdict = "pass"
+    reason, advice = "linked to the planned far end", ""
+    if found != planned:
+        verdict, reason = "fail", "linked to another unit than planned"
+        advice = "which unit is that? Compare link ids, frequencies and directions"
+        names = {o.far.device for o in side.others}
+        if same_unit(found, planned):
+            verdict, reason, advice = "warn", "differs by capital letters or a domain only", ""
+        elif found in names:
+            verdict, reason, advice = "pass", "linked to the other unit of the far end", ""
+    yield side.finding("link.far-end", verdict, reason, expected=planned, observed=found,
+                       advice=advice, reads=(seen,))  # fmt: skip

@@ -1,0 +1,202 @@
+"""One reading of one radio of a unit: its value from several samples, or why there is none."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+import statistics
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from verifier.model.observation import Observation
+from verifier.model.profile import Profile, Reading
+from verifier.rules import decode
+from verifier.rules.compare.context import Context
+
+_RAW = re.compile(r'[A-Za-z0-9]+ (?:"(.*)"|(\S+))', re.DOTALL)
+"""How an observation writes what came: its type, then the value."""
+_RANGES: Mapping[str, tuple[float, float]] = {
+    "rx_level_dbm": (-140, 30),
+    "tx_power_dbm": (-80, 60),
+    "tx_power_set_dbm": (-80, 60),
+    "tx_mhz": (1, 400_000),
+    "rx_mhz": (1, 400_000),
+    "bandwidth_mhz": (0.001, 20_000),
+    "snr_db": (-30, 100),
+    "xpi_db": (-30, 100),
+    "configured_capacity_mbps": (0, 1e7),
+    "current_capacity_mbps": (0, 1e7),
+    "key_capacity_mbps": (0, 1e7),
+}
+"""What such a value can be at all (common practice, generously): beyond, it is a mark of the
+unit's for "none", or the profile's scale is wrong."""
+_TRUE = frozenset({"true", "on", "yes", "enabled"})
+_FALSE = frozenset({"false", "off", "no", "disabled"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Read:
+    """A reading as it came.
+
+    Attributes:
+        name: what its observations are called.
+        value: median of the samples of a number, the last word of the others; None: see `gap`.
+        nothing: the unit says that it receives nothing.
+        gap: why there is no value; empty where there is one, or nothing is received.
+        samples: moment and value of each sample of a number, in order.
+        seen: what it rests on.
+    """
+
+    reading: Reading
+    name: str
+    value: float | str | None = None
+    nothing: bool = False
+    gap: str = ""
+    samples: tuple[tuple[dt.datetime | None, float], ...] = ()
+    seen: tuple[Observation, ...] = ()
+
+    @property
+    def number(self) -> float | None:
+        """The value, where it is a number."""
+        return self.value if isinstance(self.value, float) else None
+
+    @property
+    def word(self) -> str | None:
+        """The value as text; None where there is none."""
+        if self.value is None:
+            return None
+        return f"{self.value:g}" if isinstance(self.value, float) else self.value.strip()
+
+    @property
+    def truth(self) -> bool | None:
+        """The value as yes or no; None where it says neither."""
+        word = (self.word or "").casefold()
+        return True if word in _TRUE else False if word in _FALSE else None
+
+
+def find(profile: Profile, field: str, radio: int, *, sole: bool) -> tuple[str, Reading] | None:
+    """The reading of a field for radio N of a unit, under its name; None: there is none.
+
+    Args:
+        profile: of the unit.
+        field: what is read.
+        radio: the N of `radio:N`.
+        sole: the unit has only this radio, so that whatever the profile reads is of it.
+    """
+    found = [(n, r) for n, r in profile.named_readings().items() if r.field == field]
+    exact = [(n, r) for n, r in found if r.index in {f"radio:{radio}", str(radio)}]
+    if exact:
+        return exact[0]
+    if sole or radio == 1:
+        plain = [(n, r) for n, r in found if r.index in {None, "first"} or sole]
+        return plain[0] if plain else None
+    return None
+
+
+def read(context: Context, name: str, reading: Reading) -> Read:
+    """What was seen of a reading."""
+    seen = tuple(context.seen.all(name))
+    gap = context.snmp_gap
+    if gap is None and not seen:
+        gap = context.unread(None, reading.field)
+    if gap is not None:
+        return Read(reading=reading, name=name, gap=gap)
+    if reading.field in _RANGES:
+        return _number(reading, name, seen)
+    last = seen[-1]
+    value = last.value if isinstance(last.value, str) else number_of(last.value)
+    if value is None:
+        why = _why(reading, last)
+        return Read(reading=reading, name=name, gap=f"the unit gives no {reading.field}: {why}",
+                    seen=seen)  # fmt: skip
+    return Read(reading=reading, name=name, value=value, seen=seen)
+
+
+def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
+    """The median; nothing received, where most samples say so."""
+    low, high = _RANGES[reading.field]
+    samples: list[tuple[dt.datetime | None, float]] = []
+    silent, gaps = 0, []
+    for one in seen:
+        if one.value is None and says_nothing(reading, one):
+            silent += 1
+            continue
+        value = number_of(one.value)
+        if value is None:
+            gaps.append(f"the unit gives no {reading.field}: {_why(reading, one)}")
+        elif not low <= value <= high:
+            gaps.append(
+                f"{reading.field} {value:g} cannot be: is it the unit's mark for none "
+                "(no_signal), or is the profile's scale wrong?"
+            )
+        else:
+            samples.append((moment(one.at), value))
+    if silent > len(samples):
+        return Read(reading=reading, name=name, nothing=True, seen=tuple(seen))
+    if not samples:
+        return Read(reading=reading, name=name, gap=gaps[0] if gaps else "not read",
+                    seen=tuple(seen))  # fmt: skip
+    return Read(
+        reading=reading, name=name, value=statistics.median(v for _, v in samples),
+        samples=tuple(samples), seen=tuple(seen),
+    )  # fmt: skip
+
+
+def number_of(value: object) -> float | None:
+    """A number, also one that the unit writes as text."""
+    if isinstance(value, str):
+        exact = decode.number(value)
+        return None if exact is None else float(exact)
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        return None
+    return float(value)
+
+
+def _why(reading: Reading, seen: Observation) -> str:
+    """Why an observation holds no value."""
+    raw = seen.raw or "no answer"
+    if isinstance(seen.value, str):
+        return f"{seen.value!r} is not a number"
+    if raw_number(seen) is None:
+        return raw if _RAW.fullmatch(raw) is None else f"{raw} is not a number"
+    if reading.type == "enumeration":
+        return f"{raw} is not among the profile's values"
+    return raw
+
+
+def raw_number(seen: Observation) -> int | None:
+    """The whole number that came, before it was scaled or named."""
+    raw = seen.raw or ""
+    found = _RAW.fullmatch(raw)
+    text = raw if found is None else found[1] if found[1] is not None else found[2]
+    exact = decode.number(text)
+    return int(exact) if exact is not None and exact == int(exact) else None
+
+
+def says_nothing(reading: Reading, seen: Observation) -> bool:
+    """Whether what came is the unit's mark for "nothing received"."""
+    return raw_number(seen) in reading.no_signal
+
+
+def good(reading: Reading, seen: Observation) -> bool | None:
+    """Whether the profile calls what came good; None where it does not say."""
+    if not reading.good:
+        truth = Read(reading=reading, name="", value=str(seen.value)).truth
+        return None if truth is None or reading.field == "ntp_locked" else not truth
+    raw = raw_number(seen)
+    if raw is not None:
+        return raw in reading.good
+    if reading.type == "enumeration" and isinstance(seen.value, str):
+        return any(reading.values.get(g) == seen.value for g in reading.good)
+    value = number_of(seen.value)
+    return None if value is None else any(value == g * reading.scale for g in reading.good)
+
+
+def moment(at: str) -> dt.datetime | None:
+    """RFC 3339 text as a moment; None where it is none."""
+    try:
+        found = dt.datetime.fromisoformat(at)
+    except ValueError:
+        return None
+    return found if found.tzinfo is not None else None

@@ -1,0 +1,139 @@
+"""Settings of a radio against the plan: frequencies, bandwidth, polarisation, link id."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from verifier.model.result import Finding, Verdict
+from verifier.rules import radio
+from verifier.rules.compare.context import Findings
+from verifier.rules.compare.radio.hop import Side, figure
+
+_SET = "set it as planned, save, and read it again"
+
+
+def unread(side: Side, check: str, fields: tuple[str, ...], at: str, expected: object) -> Finding:
+    """A planned value that could not be read."""
+    return side.finding(
+        check, "not-tested", side.missing(*fields), at=at, expected=expected,
+        reads=(side.read(*fields),),
+    )  # fmt: skip
+
+
+def tx_frequency(side: Side) -> Findings:
+    """`radio.tx-frequency`: against the plan, within 1 kHz."""
+    planned = side.end.tx_mhz
+    if planned is None:
+        return
+    seen = side.read("tx_mhz")
+    if seen is None or seen.number is None:
+        yield unread(side, "radio.tx-frequency", ("tx_mhz",), "tx_mhz", planned)
+        return
+    right = radio.same_mhz(seen.number, planned)
+    reason = "the unit transmits on the planned frequency"
+    if not right:
+        reason = f"the unit transmits {figure(seen.number - planned)} MHz off the planned frequency"
+        if side.far.tx_mhz is not None and radio.same_mhz(seen.number, side.far.tx_mhz):
+            reason += ": it is the one planned for the far end"
+    yield side.finding(
+        "radio.tx-frequency", "pass" if right else "fail", reason, at="tx_mhz", expected=planned,
+        observed=seen.number, unit="MHz", reads=(seen,),
+        advice="" if right else f"it transmits outside its licence: mute it, {_SET}",
+    )  # fmt: skip
+
+
+def rx_frequency(side: Side) -> Findings:
+    """`radio.rx-frequency`: against what the far end is planned to transmit on, and does."""
+    planned = side.far.tx_mhz
+    origin = side.across.origin("tx_mhz")
+    seen, sent = side.read("rx_mhz"), side.across.number("tx_mhz")
+    if planned is None:
+        planned, origin = _by_spacing(side), side.origin("duplex_spacing_mhz")
+        if planned is None:
+            return
+    if seen is None or seen.number is None:
+        yield side.finding("radio.rx-frequency", "not-tested", side.missing("rx_mhz"),
+                           origin=origin, expected=planned, reads=(seen,))  # fmt: skip
+        return
+    right = radio.same_mhz(seen.number, planned)
+    reason = "the unit receives on the far end's planned frequency"
+    if not right:
+        reason = f"the unit listens {figure(seen.number - planned)} MHz off the planned frequency"
+    if sent is not None and not radio.same_mhz(sent, seen.number):
+        reason += f"; the far end now transmits on {figure(sent)} MHz"
+    yield side.finding(
+        "radio.rx-frequency", "pass" if right else "fail", reason, origin=origin, expected=planned,
+        observed=seen.number, unit="MHz", reads=(seen, side.across.read("tx_mhz")),
+        advice="" if right else _SET,
+    )  # fmt: skip
+
+
+def _by_spacing(side: Side) -> float | None:
+    """The duplex spacing away from what the unit transmits on, on the side where it listens."""
+    spacing = side.link.duplex_spacing_mhz
+    sends, hears = side.number("tx_mhz"), side.number("rx_mhz")
+    if spacing is None or sends is None or hears is None or side.link.duplexing != "fdd":
+        return None
+    return sends + spacing if hears > sends else sends - spacing
+
+
+def bandwidth(side: Side) -> Findings:
+    """`radio.bandwidth`: exact."""
+    planned = side.link.bandwidth_mhz
+    if planned is None:
+        return
+    seen = side.read("bandwidth_mhz")
+    if seen is None or seen.number is None:
+        yield unread(side, "radio.bandwidth", ("bandwidth_mhz",), "bandwidth_mhz", planned)
+        return
+    right = radio.same_mhz(seen.number, planned)
+    reason = "the unit has the planned bandwidth" if right else "the unit has another bandwidth"
+    if not right and seen.number > planned:
+        reason += ", wider than planned: it transmits beside its channel"
+    yield side.finding(
+        "radio.bandwidth", "pass" if right else "fail", reason, at="bandwidth_mhz",
+        expected=planned, observed=seen.number, unit="MHz", reads=(seen,),
+        advice="" if right else _SET,
+    )  # fmt: skip
+
+
+_POLARISATIONS = {"v": "V", "vertical": "V", "h": "H", "horizontal": "H"}
+
+
+def polarisation(side: Side) -> Findings:
+    """`radio.polarisation`: V or H of the carrier."""
+    yield from _text(
+        side, "radio.polarisation", "polarisation", side.carrier.polarisation, "polarisation",
+        lambda text: _POLARISATIONS.get(text.casefold()),
+    )  # fmt: skip
+
+
+def link_id(side: Side) -> Findings:
+    """`radio.link-id`: exact."""
+    yield from _text(side, "radio.link-id", "link_id", side.end.link_id, "link_id", lambda t: t)
+
+
+def _text(  # noqa: PLR0913, PLR0917
+    side: Side,
+    check: str,
+    field: str,
+    planned: str | None,
+    at: str,
+    plain: Callable[[str], str | None],
+) -> Findings:
+    if planned is None:
+        return
+    seen = side.read(field)
+    word = seen.word if seen is not None else None
+    found = plain(word) if word is not None else None
+    if found is None:
+        yield unread(side, check, (field,), at, planned)
+        return
+    right = found == planned
+    name = field.replace("_", " ")
+    verdict: Verdict = "pass" if right else "fail"
+    reason = f"the unit has {'the planned' if right else 'another'} {name}"
+    yield side.finding(
+        check, verdict, reason if found else f"the unit has no {name}", at=at, expected=planned,
+        observed=found, advice="" if right else _SET, reads=(seen,),
+    )  # fmt: skip

@@ -1,0 +1,66 @@
+"""Radio arithmetic, pure: powers and budgets, modulations, channels, paths, levels, voltages."""
+
+from __future__ import annotations
+
+from verifier.rules.radio.budget import (
+    AGREE_DB,
+    OFF_BUDGET,
+    Budget,
+    antenna_gain_dbi,
+    budget,
+    dish_gain_dbi,
+    eirp_dbm,
+    eirp_sum,
+    figure,
+    free_space_loss_db,
+    losses_after_transmitter_db,
+    one_way_loss_db,
+    power_within_eirp_dbm,
+)
+from verifier.rules.radio.channels import HALVES, RASTERS, Half, Raster, rasters, same_mhz
+from verifier.rules.radio.modes import (
+    bits_per_symbol,
+    carrying,
+    is_adaptive,
+    lowest_mode,
+    mode_for,
+    modes_at,
+    modes_of,
+    plain_modulation,
+)
+from verifier.rules.radio.path import Path, link_km, located, path_between, turn_deg
+
+__all__ = [
+    "AGREE_DB",
+    "HALVES",
+    "OFF_BUDGET",
+    "RASTERS",
+    "Budget",
+    "Half",
+    "Path",
+    "Raster",
+    "antenna_gain_dbi",
+    "bits_per_symbol",
+    "budget",
+    "carrying",
+    "dish_gain_dbi",
+    "eirp_dbm",
+    "eirp_sum",
+    "figure",
+    "free_space_loss_db",
+    "is_adaptive",
+    "link_km",
+    "located",
+    "losses_after_transmitter_db",
+    "lowest_mode",
+    "mode_for",
+    "modes_at",
+    "modes_of",
+    "one_way_loss_db",
+    "path_between",
+    "plain_modulation",
+    "power_within_eirp_dbm",
+    "rasters",
+    "same_mhz",
+    "turn_deg",
+]  # fmt: skip

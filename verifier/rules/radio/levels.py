@@ -1,0 +1,232 @@
+"""What an end should receive at a stage, and what its alignment port should show.
+
+The plan gives each end's level for the far end's planned power. Decibels add up, so another power
+shifts the level by as much; nothing else of the path is computed anew.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from verifier.model.plan import Carrier, End, EndName, Link, Stage
+from verifier.model.profile import Profile
+from verifier.rules.radio import modes, voltage
+from verifier.rules.radio.budget import figure, power_within_eirp_dbm
+
+ATPC_KEEPS = "ATPC keeps"
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """A figure and how it came about, in words."""
+
+    value: float
+    how: str
+
+
+def tolerance_db(end: End, profile: Profile) -> float:
+    """What a level may be off: the plan's, else the profile's."""
+    if end.rx_level_tolerance_db is not None:
+        return end.rx_level_tolerance_db
+    return profile.tolerance.rx_level_db
+
+
+def level_at_power(near: End, far: End, power_dbm: float) -> float | None:
+    """The level when the far end transmits so much, in dBm; None where the plan does not tell."""
+    if near.rx_level_dbm is None or far.tx_power_dbm is None:
+        return None
+    return near.rx_level_dbm + power_dbm - far.tx_power_dbm
+
+
+def atpc_level(near: End, far: End) -> Expected | str:
+    """The level that ATPC at the far end keeps, else what is missing to tell.
+
+    It is `near.atpc_target_dbm`; not less than the level at the far end's lowest power, and never
+    more than that at its highest.
+    """
+    if near.rx_level_dbm is None:
+        return "no receive level is planned"
+    target = near.atpc_target_dbm
+    if target is None:
+        return "ATPC is on at the far end, and no atpc_target_dbm is planned"
+    lowest = None
+    if far.atpc_min_dbm is not None:
+        lowest = level_at_power(near, far, far.atpc_min_dbm)
+    highest = near.rx_level_dbm
+    if far.atpc_max_dbm is not None:
+        at_most = level_at_power(near, far, far.atpc_max_dbm)
+        highest = highest if at_most is None else at_most
+    level = min(max(target, -math.inf if lowest is None else lowest), highest)
+    limit = "" if level == target else (
+        "; the far end's lowest power gives more" if level == lowest
+        else "; the far end's highest power gives no more"
+    )  # fmt: skip
+    return Expected(level, f"{ATPC_KEEPS} {figure(target)} dBm{limit}")
+
+
+def expected_level(
+    near: End,
+    far: End,
+    stage: Stage,
+    *,
+    far_power_dbm: float | None = None,
+    atpc: bool | None = None,
+) -> Expected | str:
+    """The level this end should receive, in dBm, else why it cannot be told.
+
+    Args:
+        near: the receiving end.
+        far: the end that transmits to it.
+        stage: on the bench the level is `bench_rx_level_dbm`; while aligning it follows the far
+            end's actual power; later it is the planned one, or what ATPC keeps.
+        far_power_dbm: what the far end transmits now.
+        atpc: whether ATPC is on at the far end; as planned if None.
+    """
+    if stage == "bench":
+        planned, how = near.bench_rx_level_dbm, "planned for the bench"
+        return Expected(planned, how) if planned is not None else "no bench_rx_level_dbm is planned"
+    if near.rx_level_dbm is None:
+        return "no receive level is planned"
+    if stage == "alignment":
+        return _shifted(near, far, far_power_dbm)
+    if not (far.atpc if atpc is None else atpc):
+        return Expected(near.rx_level_dbm, "as planned")
+    kept, followed = atpc_level(near, far), _shifted(near, far, far_power_dbm)
+    return followed if isinstance(kept, str) and not isinstance(followed, str) else kept
+
+
+def _shifted(near: End, far: End, far_power_dbm: float | None) -> Expected | str:
+    if far.tx_power_dbm is None:
+        return "the far end's power is not planned"
+    if far_power_dbm is None:
+        return "the far end's actual power is not known"
+    level = level_at_power(near, far, far_power_dbm)
+    if level is None:
+        return "no receive level is planned"
+    planned, now = figure(far.tx_power_dbm), figure(far_power_dbm)
+    if abs(far_power_dbm - far.tx_power_dbm) < 0.05:  # noqa: PLR2004 - shown with one decimal
+        return Expected(level, f"the far end transmits {now} dBm, as planned")
+    return Expected(
+        level, f"{figure(near.rx_level_dbm or 0)} dBm is planned for {planned} dBm from the "
+        f"far end, which now transmits {now} dBm",
+    )  # fmt: skip
+
+
+def bench_attenuation_db(near: End, far: End) -> float | None:
+    """What stands between the units on the bench: as the receiving end says, else as the other."""
+    if near.bench_attenuation_db is not None:
+        return near.bench_attenuation_db
+    return far.bench_attenuation_db
+
+
+def planned_loss(near: End, far: End, stage: Stage) -> Expected | str:
+    """Planned power of `far` less planned level of `near`, in dB, else what is missing.
+
+    On the bench it is the attenuation between the units, else bench power less bench level.
+    """
+    if stage == "bench":
+        attenuation = bench_attenuation_db(near, far)
+        if attenuation is not None:
+            return Expected(attenuation, "the attenuation on the bench")
+        power = far.tx_power_dbm if far.bench_tx_power_dbm is None else far.bench_tx_power_dbm
+        if power is None or near.bench_rx_level_dbm is None:
+            return "no attenuation or level is planned for the bench"
+        return Expected(power - near.bench_rx_level_dbm, "bench power less bench level")
+    if far.tx_power_dbm is None or near.rx_level_dbm is None:
+        return "the far end's power or this end's level is not planned"
+    how = f"{figure(far.tx_power_dbm)} dBm - {figure(near.rx_level_dbm)} dBm planned"
+    return Expected(far.tx_power_dbm - near.rx_level_dbm, how)
+
+
+def alignment_power(
+    link: Link,
+    end: End,
+    profile: Profile,
+    *,
+    modulation: str | None = None,
+    bandwidth_mhz: float | None = None,
+) -> Expected | str:
+    """The most an end may transmit while aligning, in dBm, else why it cannot be told.
+
+    min(the mode's maximum, max EIRP - antenna + losses after the transmitter). Where only one of
+    the two is known, that one; the words say so.
+
+    Args:
+        link: gives the planned bandwidth.
+        end: gives licence, gain and losses.
+        profile: gives the modes.
+        modulation: of the mode in use; the most robust one if None.
+        bandwidth_mhz: in use; the planned one if None.
+    """
+    width = link.bandwidth_mhz if bandwidth_mhz is None else bandwidth_mhz
+    mode = (
+        modes.lowest_mode(profile, width)
+        if modulation is None
+        else modes.mode_for(profile, modulation, width)
+    )
+    limits: list[Expected] = []
+    if not isinstance(mode, str) and mode.max_tx_power_dbm is not None:
+        limits.append(Expected(mode.max_tx_power_dbm, f"the most at {mode.modulation}"))
+    licence = power_within_eirp_dbm(end)
+    if licence is not None:
+        limits.append(Expected(licence, "the most within the licensed EIRP"))
+    if limits:
+        return min(limits, key=lambda e: e.value)
+    if isinstance(mode, str):
+        return mode
+    return f"mode {mode.modulation} has no max_tx_power_dbm, and no EIRP limit is planned"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lines:
+    """What the alignment port should show, each a window or why there is none.
+
+    Attributes:
+        aligning: the far end in its most robust mode at the power that allows.
+        in_service: the far end as planned, with ATPC where that is planned.
+    """
+
+    aligning: voltage.Window | str
+    in_service: voltage.Window | str
+
+
+def alignment_lines(
+    link: Link, carrier: Carrier, name: EndName, near_profile: Profile, far_profile: Profile
+) -> Lines:
+    """The two lines of an end's alignment voltage, for a card or a person's reading.
+
+    Args:
+        link: gives the bandwidth.
+        carrier: whose ends they are.
+        name: the end whose port is read.
+        near_profile: of its unit: table and tolerance.
+        far_profile: of the unit that transmits to it: modes and their powers.
+    """
+    near, far = (carrier.a, carrier.b) if name == "a" else (carrier.b, carrier.a)
+    power = alignment_power(link, far, far_profile)
+    aligning = (
+        power
+        if isinstance(power, str)
+        else expected_level(near, far, "alignment", far_power_dbm=power.value)
+    )
+    in_service = expected_level(near, far, "handover")
+    return Lines(
+        aligning=line(near, near_profile, aligning), in_service=line(near, near_profile, in_service)
+    )
+
+
+def line(near: End, profile: Profile, level: Expected | str) -> voltage.Window | str:
+    """The window of voltages for a level, else why there is none.
+
+    Its tolerance is the larger of the plan's and the profile's.
+    """
+    if isinstance(level, str):
+        return level
+    if profile.alignment_port is None:
+        return f"profile {profile.id!r} has no alignment table"
+    widest = max(near.rx_level_tolerance_db or 0.0, profile.tolerance.rx_level_db)
+    found = voltage.window(profile.alignment_port, level.value, widest)
+    if found is None:
+        return f"{figure(level.value)} dBm is outside the alignment table of profile {profile.id!r}"
+    return found
