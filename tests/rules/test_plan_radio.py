@@ -117,6 +117,13 @@ FAULTY: list[tuple[str, Changes, Expected]] = [
     ("azimuths that do not face each other", {8: (", latitude: 47.1000, longitude: -20.2000", ""),
                                               27: ("238.08", "228.08")},
      at(27, "azimuths-not-facing", CARRIER_1)),
+    ("a level that the sum does not give", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -49.7")},
+     at(26, "rx-level-off-budget", END_A)),
+    ("more fade margin than the level has", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -46.6"),
+                                             19: ("64qam", "64qam\n    fade_margin_db: 25.5")},
+     {(20, "fade-margin-over-level", END_A)}),
+    ("a voltage that is not the level's", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -46.6, alignment_v: 1.16")},
+     at(26, "alignment-voltage-off-level", END_A)),
     ("both ends at one site", {D: ("site: Harbour", "site: Quarry")},
      at(28, "link-within-site", "Hop 2")),
 ]  # fmt: skip
@@ -144,6 +151,11 @@ CLEAN: list[tuple[str, Changes]] = [
     ("azimuth within a beam", {26: ("57.98", "59.5")}),
     ("no coordinates", {8: (", latitude: 47.1000, longitude: -20.2000", "")}),
     ("attenuation enough", {26: ("bench_attenuation_db: 60", "bench_attenuation_db: 38")}),
+    ("a level 3 dB off the sum", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -49.5")}),
+    ("a level without a path", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -70"), 23: ("    path_km: 11.42", ""),
+                                8: (", latitude: 47.1000, longitude: -20.2000", "")}),
+    ("the voltage of the level", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -46.6, alignment_v: 1.07")}),
+    ("just the fade margin", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -46.6"), 19: ("64qam", "64qam\n    fade_margin_db: 25.4")}),
     ("EIRP at the licence", {26: ("max_eirp_dbm: 55", "max_eirp_dbm: 53.6")}),
 ]  # fmt: skip
 
@@ -168,3 +180,37 @@ def test_the_sum_is_shown(tmp_path: Path, changes: Changes, words: str) -> None:
     """Worked by hand: 18 + 36.1 - 0.5 = 53.6; log2(256) x 28 = 224; and so on."""
     (problem, *_) = problems_of(changed(changes), tmp_path)
     assert words in problem.message
+
+
+def test_the_budget_is_shown_line_by_line(tmp_path: Path) -> None:
+    """Worked by hand for end a: 32.448 + 20 log 12877 + 20 log 11.42 = 135.80 dB (P.525).
+
+    18 + 36.1 - 135.8 + 36.1 - 0.5 - 0.5 = -46.6 dBm; -50 dBm planned is 3.4 dB less.
+    """
+    level = {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -50")}
+    (problem,) = problems_of(changed(level), tmp_path)
+    head, *rows = problem.message.splitlines()
+    assert head.startswith("-50 dBm planned, our sum gives -46.6 dBm (-3.4 dB); mend")
+    assert rows == [
+        "power: +18.0 dBm", "far antenna: +36.1 dB", "free space 11.42 km: -135.8 dB",
+        "near antenna: +36.1 dB", "far line loss: -0.5 dB", "near line loss: -0.5 dB",
+        "sum: -46.6 dBm",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("mhz", "gas", "told"), [(14999.0, "", False), (15000.0, "", True), (15000.0, "0.3", False)]
+)
+def test_missing_gas_is_told_from_15_ghz(
+    tmp_path: Path, mhz: float, gas: str, *, told: bool
+) -> None:
+    """From 15 GHz up the warning says that gas is missing, unless the plan gives it."""
+    changes = {
+        12: ("name: Hop 1", f"name: Hop 1\n    gas_loss_db: {gas}" if gas else "name: Hop 1"),
+        14: ("    raster: F.497", ""), 15: ("    duplex_spacing_mhz: 266", ""),
+        26: ("tx_mhz: 13143", f"rx_level_dbm: -90, tx_mhz: {mhz + 266}"),
+        27: ("tx_mhz: 12877", f"tx_mhz: {mhz}"),
+    }  # fmt: skip
+    found = [p for p in problems_of(changed(changes), tmp_path) if p.rule == "rx-level-off-budget"]
+    assert len(found) == 1
+    assert ("gas is not modelled" in found[0].message) is told

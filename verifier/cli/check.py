@@ -77,7 +77,9 @@ def _text(plan: Path, devices: int, problems: tuple[Problem, ...]) -> str:
         lines.append(f"{problem.severity.upper()}  {problem.rule}  {plain(problem.subject)}")
         if problem.origin:
             lines += paragraph(problem.origin)
-        lines += paragraph(problem.message)
+        message, *sums = problem.message.split("\n")
+        lines += paragraph(message)
+        lines += (line for row in sums for line in paragraph(row, "      "))
     errors = sum(p.severity == "error" for p in problems)
     counts = (_count(devices, "device"), _count(errors, "error"))
     warnings = _count(len(problems) - errors, "warning")

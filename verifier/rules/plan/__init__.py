@@ -15,6 +15,7 @@ from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.rules.plan import (
     addresses,
+    budgets,
     figures,
     frequencies,
     geometry,
@@ -158,6 +159,9 @@ RULES: tuple[Rule, ...] = (
     _rule("warning", hops.power_over_mode, _PROFILE),
     _rule("error", hops.eirp_over_licence),
     _rule("warning", hops.bench_overload, _PROFILE),
+    _rule("warning", budgets.rx_level_off_budget),
+    _rule("warning", budgets.fade_margin_over_level, _PROFILE),
+    _rule("warning", budgets.alignment_voltage_off_level, _PROFILE),
     _rule("warning", geometry.coordinates_incomplete),
     _rule("warning", geometry.coordinates_swapped),
     _rule("warning", geometry.coordinates_far_off),

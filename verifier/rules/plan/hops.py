@@ -53,12 +53,6 @@ def carriers_too_few(scope: Scope) -> Found:
             yield Fault(Subject("link", link.name), ("links", link.name, "protection"), message)
 
 
-def _modes(profile: Profile, modulation: str) -> list[Mode]:
-    """The modes of a modulation, of all bandwidths."""
-    wanted = radio.plain_modulation(modulation)
-    return [m for m in profile.mode if radio.plain_modulation(m.modulation) == wanted]
-
-
 def _profiles(scope: Scope, link: Link) -> dict[str, Profile]:
     """The profiles at the link's ends that have modes, by id."""
     found = (scope.profile(end.device) for c in link.carriers for _, end in c.ends())
@@ -70,7 +64,7 @@ def _mode(scope: Scope, link: Link, device: str) -> Mode | None:
     profile = scope.profile(device)
     if profile is None or link.modulation_max is None:
         return None
-    modes = _modes(profile, link.modulation_max)
+    modes = radio.modes_of(profile, link.modulation_max)
     return next((m for m in modes if m.bandwidth_mhz in {None, link.bandwidth_mhz}), None)
 
 
@@ -79,7 +73,7 @@ def modulation_unknown(scope: Scope) -> Found:
     for link in scope.plan.links:
         for name, modulation, path in _modulations(link):
             for profile in _profiles(scope, link).values():
-                if not _modes(profile, modulation):
+                if not radio.modes_of(profile, modulation):
                     known = ", ".join(dict.fromkeys(m.modulation for m in profile.mode))
                     message = (
                         f"{name} {modulation} is not in profile {profile.id} ({known}): "
@@ -107,7 +101,7 @@ def mode_missing_at_bandwidth(scope: Scope) -> Found:
         told = set()
         for name, modulation, path in _modulations(link):
             for profile in _profiles(scope, link).values():
-                widths = {m.bandwidth_mhz for m in _modes(profile, modulation)}
+                widths = {m.bandwidth_mhz for m in radio.modes_of(profile, modulation)}
                 if widths and not widths & {None, bandwidth} and profile.id not in told:
                     told.add(profile.id)
                     known = ", ".join(figure(w) for w in sorted(w for w in widths if w))
@@ -134,13 +128,6 @@ def modulation_order(scope: Scope) -> Found:
             yield Fault(Subject("link", link.name), ("links", link.name, "modulation_max"), message)
 
 
-def _active(link: Link) -> int:
-    """Carriers that carry traffic of their own at one time."""
-    if link.protection.startswith("1+1"):
-        return 1
-    return max(len(link.carriers), 2 if link.protection.startswith("2+0") else 1)
-
-
 def _times(count: int) -> str:
     return f"{count} carriers x " if count > 1 else ""
 
@@ -163,11 +150,12 @@ def _over_symbols(link: Link) -> str | None:
     bandwidth = probable(link, "bandwidth_mhz", LINK_RANGES)
     if link.capacity_mbps is None or bits is None or bandwidth is None:
         return None
-    most = _active(link) * bits * bandwidth
+    carriers = radio.carrying(link)
+    most = carriers * bits * bandwidth
     if link.capacity_mbps <= most + _ROUNDING:
         return None
     return (
-        f"{figure(link.capacity_mbps)} Mb/s planned, but {_times(_active(link))}{bits} bits x "
+        f"{figure(link.capacity_mbps)} Mb/s planned, but {_times(carriers)}{bits} bits x "
         f"{figure(bandwidth)} MHz = {figure(most)} Mb/s ({link.modulation_max}): mend capacity, "
         "bandwidth or modulation"
     )
@@ -188,12 +176,12 @@ def capacity_over_mode(scope: Scope) -> Found:
         devices = [end.device for c in link.carriers for _, end in c.ends()]
         modes = [m for d in devices if (m := _mode(scope, link, d)) and m.capacity_mbps is not None]
         least = min((m.capacity_mbps or 0 for m in modes), default=None)
-        if least is None or link.capacity_mbps <= _active(link) * least + _ROUNDING:
+        if least is None or link.capacity_mbps <= radio.carrying(link) * least + _ROUNDING:
             continue
-        most = _active(link) * least
+        most = radio.carrying(link) * least
         message = (
             f"{figure(link.capacity_mbps)} Mb/s planned, but {link.modulation_max} carries "
-            f"{_times(_active(link))}{figure(least)} = {figure(most)} Mb/s: plan less, or a "
+            f"{_times(radio.carrying(link))}{figure(least)} = {figure(most)} Mb/s: plan less, or a "
             "higher modulation or bandwidth"
         )
         yield Fault(Subject("link", link.name), ("links", link.name, "capacity_mbps"), message)
