@@ -32,6 +32,7 @@ Bench: units without their cables, their network and their far end. Alignment: l
 raised power on purpose, so nothing that follows from the modulation, and nothing saved yet.
 """
 
+_ATTENUATION = "bench_attenuation_db"
 BENCH_NEEDS: Mapping[str, str] = {
     "radio.rx-level": "bench_rx_level_dbm",
     "radio.path-loss": "bench_attenuation_db",
@@ -52,7 +53,14 @@ def belongs(plan: Plan, stage: Stage, check: str, subject: Subject) -> bool:
     if stage != "bench" or (field := BENCH_NEEDS.get(check)) is None:
         return True
     ends = _ends(plan, subject)
+    if field == _ATTENUATION and subject.end is not None:
+        return any(e.bench_attenuation_db is not None for e in _ends(plan, _whole(subject)))
     return bool(ends) and all(getattr(end, field) is not None for end in ends)
+
+
+def _whole(subject: Subject) -> Subject:
+    """The carrier of an end: one attenuation between two units serves both directions."""
+    return Subject("link", subject.name, carrier=subject.carrier)
 
 
 def _ends(plan: Plan, subject: Subject) -> list[End]:

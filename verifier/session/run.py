@@ -33,6 +33,7 @@ from verifier.session.echoing import Echoing
 from verifier.session.fitting import routes_of
 from verifier.session.probing import Paces, Probing
 from verifier.session.recorder import Clock, Recorder, numbered, timestamp, utc_now
+from verifier.session.sampling import sample_links
 from verifier.session.soak import Soak, SoakRequest, Surroundings
 from verifier.session.surveyor import Job, Surveyor
 from verifier.session.versions import versions
@@ -108,7 +109,7 @@ def run(request: Request) -> Outcome:
     workers = worker_count(len(jobs))
     paces = Paces.of(request.probing, shared=workers > 0)
     with surveyor(jobs, paces, request.clock, workers) as asking, _short_switches():
-        conductor = _Conductor(request, paces, asking, {n: j.target for n, j in jobs.items()})
+        conductor = _Conductor(request, paces, asking, jobs)
         asyncio.run(conductor.probe())
     observations = conductor.observations()
     judged = compare(
@@ -194,18 +195,19 @@ class _Conductor:
     """Runs all probes of a request and holds what they saw."""
 
     def __init__(
-        self, request: Request, paces: Paces, asking: Surveyor, targets: Mapping[str, Target]
+        self, request: Request, paces: Paces, asking: Surveyor, jobs: Mapping[str, Job]
     ) -> None:
         self.stop = threading.Event()
         self.faults: list[Exception] = []
         self._request = request
         self._paces = paces
+        self._jobs = jobs
         self._asking = asking
         self._laptop_record = Recorder(Subject("laptop", "laptop"), request.clock)
         self._records = {
             d.name: Recorder(Subject("device", d.name), request.clock) for d in request.devices
         }
-        self._targets = targets
+        self._targets = {name: job.target for name, job in jobs.items()}
         self._finished = 0
         self._few = asyncio.Semaphore(_FEW)
 
@@ -310,10 +312,14 @@ class _Conductor:
             ask_losers_again=request.command == "sweep",
         )
         gate = asyncio.Semaphore(_at_once(request.probing.max_packets_per_s))
-        async with self._asking, asyncio.TaskGroup() as tasks:
-            tasks.create_task(echoing.run())
-            for device in request.devices:
-                tasks.create_task(self._probe_unit(device, echoing, gate))
+        async with self._asking:
+            async with asyncio.TaskGroup() as tasks:
+                tasks.create_task(echoing.run())
+                for device in request.devices:
+                    tasks.create_task(self._probe_unit(device, echoing, gate))
+            if request.command == "verify":
+                sampling = sample_links(request.plan, self._jobs, self._records, self._asking)
+                self.faults.extend(await sampling)
 
     async def _probe_unit(self, device: Device, echoing: Echoing, gate: asyncio.Semaphore) -> None:
         request, record = self._request, self._records[device.name]

@@ -19,6 +19,7 @@ from verifier.rules.health import HEALTH_READINGS
 from verifier.session import readings
 from verifier.session.readings import MAX_INTERFACES, failure
 from verifier.session.recorder import Recorder
+from verifier.session.sampling import note
 
 MAX_ADDRESSES = 64
 MAX_NEIGHBOURS = 500
@@ -140,15 +141,7 @@ class Survey:
         if self._health:
             named = {name: r for name, r in named.items() if r.field in HEALTH_READINGS}
         async for got in readings.read(self._client, self._target, named):
-            self._record.note(
-                "snmp",
-                got.name,
-                value=got.value,
-                raw=got.raw,
-                oid=got.oid,
-                unit=got.reading.unit,
-                took_ms=got.took_ms,
-            )
+            note(self._record, got)
 
     async def _addresses(self) -> None:
         table = mib.IP_ADDR_TABLE if self._device.address.address.is_v4 else mib.IP_ADDRESS_TABLE

@@ -10,6 +10,7 @@ from typing import Protocol, Self
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
 from verifier.probes.snmp import SnmpClient, Target
+from verifier.session import sampling
 from verifier.session.probing import Paces
 from verifier.session.recorder import Recorder
 from verifier.session.survey import Survey
@@ -38,6 +39,9 @@ class Surveyor(Protocol):
 
     async def survey(self, name: str, record: Recorder) -> None:
         """Asks the unit `name` and writes down in `record` what came."""
+
+    async def sample(self, name: str, record: Recorder) -> None:
+        """Reads levels and powers of the unit `name` several times, see `sampling`."""
 
     async def __aenter__(self) -> Self:
         """Ready to ask."""
@@ -71,9 +75,8 @@ class InLoop:
     async def survey(self, name: str, record: Recorder) -> None:
         """See `Surveyor`."""
         job = self._jobs[name]
-        client = self._loopback if job.target.address.is_loopback else self._network
         survey = Survey(
-            client,
+            self._client(job),
             job.target,
             job.device,
             job.profile,
@@ -82,3 +85,11 @@ class InLoop:
             health=job.health,
         )
         await survey.run(job.deadline_s)
+
+    async def sample(self, name: str, record: Recorder) -> None:
+        """See `Surveyor`."""
+        job = self._jobs[name]
+        await sampling.sample(self._client(job), job.target, job.profile, record)
+
+    def _client(self, job: Job) -> SnmpClient:
+        return self._loopback if job.target.address.is_loopback else self._network

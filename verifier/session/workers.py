@@ -110,6 +110,13 @@ class InProcesses:
 
     async def survey(self, name: str, record: Recorder) -> None:
         """See `Surveyor`; a unit whose process dies is not tested, and that is written down."""
+        await self._ask("survey", name, record)
+
+    async def sample(self, name: str, record: Recorder) -> None:
+        """See `Surveyor`."""
+        await self._ask("sample", name, record)
+
+    async def _ask(self, what: str, name: str, record: Recorder) -> None:
         connection = self._connections[self._next % len(self._connections)]
         self._next += 1
         if connection not in self._listening:
@@ -118,7 +125,7 @@ class InProcesses:
         finished = asyncio.get_running_loop().create_future()
         self._asked[connection][name] = record, finished
         with suppress(OSError):  # it has just died: `_close` follows
-            connection.send(name)
+            connection.send((what, name))
         await finished
 
     def _arrived(self, connection: Connection) -> None:
@@ -173,11 +180,11 @@ async def _answer(
     told_to_end = asyncio.Event()
     tasks: set[asyncio.Task[None]] = set()
 
-    async def ask(name: str) -> None:
+    async def ask(what: str, name: str) -> None:
         record = Recorder(Subject("device", name), clock)
         failure = ""
         try:
-            await asking.survey(name, record)
+            await (asking.sample if what == "sample" else asking.survey)(name, record)
         except Exception:  # noqa: BLE001 - handed over; the parent raises it
             failure = traceback.format_exc()
         finally:
@@ -185,14 +192,14 @@ async def _answer(
 
     def arrived() -> None:
         try:
-            name = connection.recv()
+            order = connection.recv()
         except (EOFError, OSError):
-            name = None
-        if name is None:
+            order = None
+        if order is None:
             loop.remove_reader(connection.fileno())
             told_to_end.set()
             return
-        task = loop.create_task(ask(name))
+        task = loop.create_task(ask(*order))
         tasks.add(task)
         task.add_done_callback(tasks.discard)
 

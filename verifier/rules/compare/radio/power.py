@@ -72,10 +72,12 @@ def _shown_power(side: Side, planned: float) -> Read | str:
 
 def _judge_power(side: Side, planned: float, power: float) -> tuple[Verdict, str]:
     over, slack = power - planned, POWER_DB + 1e-6
+    on_bench = side.stage == "bench" and side.end.bench_tx_power_dbm is not None
+    by_atpc = _atpc_power(side, planned, power) if side.atpc_on and not on_bench else None
+    if by_atpc is not None and (side.stage != "alignment" or by_atpc[0] == "pass"):
+        return by_atpc
     if side.stage == "alignment":
         return _aligning_power(side, planned, power)
-    if side.stage != "bench" and side.atpc_on:
-        return _atpc_power(side, planned, power)
     if abs(over) <= slack:
         return "pass", "as planned"
     if left_aligning(side):

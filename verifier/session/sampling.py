@@ -1,0 +1,120 @@
+"""Levels and powers of both ends of a link, several times within the same two seconds.
+
+A path fades, and ATPC follows: what the path takes is known only from figures of one moment at both
+ends. So when all units are read, each two units that face each other are asked together.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
+from typing import TYPE_CHECKING
+
+from verifier.model.plan import Plan
+from verifier.model.profile import Profile, Reading
+from verifier.probes.snmp import SnmpClient, Target
+from verifier.session import readings
+from verifier.session.recorder import Recorder
+
+if TYPE_CHECKING:
+    from verifier.session.surveyor import Job, Surveyor
+
+SAMPLED = frozenset({"rx_level_dbm", "tx_power_dbm", "snr_db"})
+TIMES = 5
+"""The rules take the median of so many at least."""
+INTERVAL_S = 0.2
+"""From one sample to the next: five are done within a second, if the unit is quick."""
+_DEADLINE_S = 10.0
+_PAIRS_AT_ONCE = 32
+
+
+def sampled(profile: Profile) -> dict[str, Reading]:
+    """The readings that are sampled, by the names of their observations."""
+    return {n: r for n, r in profile.named_readings().items() if r.field in SAMPLED}
+
+
+async def sample(client: SnmpClient, target: Target, profile: Profile, record: Recorder) -> None:
+    """Reads what is sampled several times and writes it down; silence ends it early."""
+    named = sampled(profile)
+    loop = asyncio.get_running_loop()
+    begun = loop.time()
+    with suppress(TimeoutError):
+        async with asyncio.timeout(_DEADLINE_S):
+            for n in range(TIMES):
+                await asyncio.sleep(begun + n * INTERVAL_S - loop.time())
+                answered = False
+                async for got in readings.read(client, target, named):
+                    answered |= got.binding is not None
+                    note(record, got)
+                if not answered:
+                    return
+
+
+def note(record: Recorder, got: readings.Got) -> None:
+    """Writes down what came of a reading."""
+    record.note(
+        "snmp",
+        got.name,
+        value=got.value,
+        raw=got.raw,
+        oid=got.oid,
+        unit=got.reading.unit,
+        took_ms=got.took_ms,
+    )
+
+
+def pairs(plan: Plan, jobs: Mapping[str, Job], answered: Callable[[str], bool]) -> list[set[str]]:
+    """Units to be sampled together: two that face each other, both answer and have levels."""
+    found: dict[frozenset[str], None] = {}
+    for link in plan.links:
+        for carrier in link.carriers:
+            both = frozenset((carrier.a.device, carrier.b.device))
+            if all(n in jobs and answered(n) and sampled(jobs[n].profile) for n in both):
+                found[both] = None
+    return [set(both) for both in _joined(found)]
+
+
+def _joined(found: Mapping[frozenset[str], None]) -> Iterator[frozenset[str]]:
+    """Pairs that share a unit are one group, so that none is sampled twice: 1+1 and 2+0."""
+    groups: dict[str, frozenset[str]] = {}
+    for both in found:
+        whole = both.union(*(groups.get(name, frozenset()) for name in both))
+        for name in whole:
+            groups[name] = whole
+    yield from dict.fromkeys(groups.values())
+
+
+async def sample_links(
+    plan: Plan, jobs: Mapping[str, Job], records: Mapping[str, Recorder], asking: Surveyor
+) -> list[Exception]:
+    """Samples every link whose units answered, a number of links at once.
+
+    Returns faults of ours; each leaves its unit with fewer samples and no other.
+
+    Args:
+        plan: which units face each other.
+        jobs: by device: who can be asked.
+        records: by device: what was seen, and what will be.
+        asking: asks.
+    """
+    gate = asyncio.Semaphore(_PAIRS_AT_ONCE)
+    faults: list[Exception] = []
+
+    def answered(name: str) -> bool:
+        return any(o.what == "answer" and o.value == "answered" for o in records[name].seen)
+
+    async def one(name: str) -> None:
+        try:
+            await asking.sample(name, records[name])
+        except Exception as fault:  # noqa: BLE001 - told at the end, after the report
+            faults.append(fault)
+
+    async def together(names: set[str]) -> None:
+        async with gate:
+            await asyncio.gather(*(one(name) for name in sorted(names)))
+
+    async with asyncio.TaskGroup() as tasks:
+        for names in pairs(plan, jobs, answered):
+            tasks.create_task(together(names))
+    return faults
