@@ -115,16 +115,23 @@ OF_A_SILENT_AGENT = {
     "snmp.answer": "fail",
     **dict.fromkeys(
         ("system.name", "system.location", "system.object-id", "system.serial", "system.software",
-         "address.mask", "address.gateway", "neighbour.mac"), "not-tested",
+         "address.mask", "address.gateway", "neighbour.mac", "settings.saved", "system.alarm"),
+        "not-tested",
     ),
 }  # fmt: skip
 PORTS_UNREAD = {
     **{(f"port.{what}", A, "eth1"): "not-tested" for what in ("status", "speed", "duplex", "mtu")},
     ("port.status", A, "eth2"): "not-tested",
 }
+OF_ITS_LINK = {
+    (check, "Hop 1", None): "not-tested"
+    for check in ("radio.lock", "radio.transmitter", "radio.test-mode", "link.far-end")
+}
 SILENT_A = {(check, A, None): v for check, v in OF_A_SILENT_AGENT.items()} | PORTS_UNREAD
+SILENT_A |= OF_ITS_LINK
 SWAPPED: Findings = {
     ("link.ends-swapped", "Hop 1", None): "fail",
+    ("link.far-end", "Hop 1", None): "fail",
     **{(check, n, None): "fail" for check in ("system.name", "system.serial") for n in (A, B)},
     **{("system.location", n, None): "warn" for n in (A, B)},
     ("system.software", A, None): "fail",
@@ -137,10 +144,10 @@ SWAPPED: Findings = {
 @pytest.mark.parametrize(
     ("fault", "wrong"),
     [
-        (Fault(kind="wrong-name", unit=A), {("system.name", A, None): "fail"}),
-        (Fault(kind="wrong-name", unit=B), {("system.name", B, None): "fail"}),
+        (Fault(kind="wrong-name", unit=A), {("system.name", A, None): "fail", ("link.far-end", "Hop 1", None): "fail"}),
+        (Fault(kind="wrong-name", unit=B), {("system.name", B, None): "fail", ("link.far-end", "Hop 1", None): "fail"}),
         (Fault(kind="wrong-name", unit=A, value="LIGHTHOUSE-QUARRY"),
-         {("system.name", A, None): "warn"}),
+         {("system.name", A, None): "warn", ("link.far-end", "Hop 1", None): "warn"}),
         (Fault(kind="wrong-mask", unit=A), {("address.mask", A, None): "fail"}),
         (Fault(kind="wrong-mask", unit=B, value=25), {("address.mask", B, None): "fail"}),
         (Fault(kind="wrong-gateway", unit=A), {("address.gateway", A, None): "fail"}),
@@ -157,7 +164,7 @@ SWAPPED: Findings = {
     ids=lambda x: f"{x.kind}-{x.unit}-{x.value}" if isinstance(x, Fault) else "",
 )  # fmt: skip
 def test_a_fault_gives_its_findings_and_no_others(folder, network, fault, wrong):
-    """Everything else passes; where a link's end cannot be read, the link makes no finding."""
+    """Everything else passes; what an end that cannot be read would tell of its link is untested."""
     network.put(fault)
     with running(network):
         code, found = verify(folder)

@@ -146,14 +146,14 @@ def reciprocity(hop: Hop) -> Findings:
     if hop.a.context is None or hop.b.context is None:
         return
     needed = [s.read(f) for s in hop.sides() for f in ("rx_level_dbm", "tx_power_dbm")]
-    if None in needed:
+    tilt = _frequency_db(hop)
+    if None in needed or (tilt is None and all(s.end.tx_mhz is None for s in hop.sides())):
         return
     to_a, to_b = measured_loss(hop.a), measured_loss(hop.b)
     if isinstance(to_a, str) or isinstance(to_b, str):
         end, why = ("a", to_a) if isinstance(to_a, str) else ("b", to_b)
         yield _of_hop(hop, "not-tested", f"towards end {end}: {why}")
         return
-    tilt = _frequency_db(hop)
     if tilt is None:
         yield _of_hop(hop, "not-tested", "the frequencies of the two ends are not known")
         return
