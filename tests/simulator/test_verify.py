@@ -123,11 +123,11 @@ PORTS_UNREAD = {
     **{(f"port.{what}", A, "eth1"): "not-tested" for what in ("status", "speed", "duplex", "mtu")},
     ("port.status", A, "eth2"): "not-tested",
 }
-OF_ITS_LINK = {
+OF_ITS_LINK: Findings = {
     (check, "Hop 1", None): "not-tested"
     for check in ("radio.lock", "radio.transmitter", "radio.test-mode", "link.far-end")
 }
-SILENT_A = {(check, A, None): v for check, v in OF_A_SILENT_AGENT.items()} | PORTS_UNREAD
+SILENT_A: Findings = {(check, A, None): v for check, v in OF_A_SILENT_AGENT.items()} | PORTS_UNREAD
 SILENT_A |= OF_ITS_LINK
 SWAPPED: Findings = {
     ("link.ends-swapped", "Hop 1", None): "fail",

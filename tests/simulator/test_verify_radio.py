@@ -7,7 +7,6 @@ those of its own budget: 18 + 36.1 - 135.8 + 36.1 dBm over 11.42 km at 13 GHz.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
