@@ -119,7 +119,7 @@ OF_A_SILENT_AGENT = {
         "not-tested",
     ),
 }  # fmt: skip
-PORTS_UNREAD = {
+PORTS_UNREAD: Findings = {
     **{(f"port.{what}", A, "eth1"): "not-tested" for what in ("status", "speed", "duplex", "mtu")},
     ("port.status", A, "eth2"): "not-tested",
 }
@@ -127,8 +127,11 @@ OF_ITS_LINK: Findings = {
     (check, "Hop 1", None): "not-tested"
     for check in ("radio.lock", "radio.transmitter", "radio.test-mode", "link.far-end")
 }
-SILENT_A: Findings = {(check, A, None): v for check, v in OF_A_SILENT_AGENT.items()} | PORTS_UNREAD
-SILENT_A |= OF_ITS_LINK
+SILENT_A: Findings = {
+    **{(check, A, None): v for check, v in OF_A_SILENT_AGENT.items()},
+    **PORTS_UNREAD,
+    **OF_ITS_LINK,
+}
 SWAPPED: Findings = {
     ("link.ends-swapped", "Hop 1", None): "fail",
     ("link.far-end", "Hop 1", None): "fail",

@@ -6,6 +6,7 @@ those of its own budget: 18 + 36.1 - 135.8 + 36.1 dBm over 11.42 km at 13 GHz.
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Iterator
 from typing import Any
 
@@ -18,7 +19,6 @@ from verifier.session import Probing, Request, run
 from verifier.simulator import Fault, Network, running
 
 pytestmark = pytest.mark.icmp
-PORT = 16391
 F, W, T = "fail", "warn", "not-tested"
 END = (
     "{{device: hop-{n}{end}, tx_mhz: {mhz}, tx_power_dbm: 18, max_eirp_dbm: 62.1, "
@@ -69,9 +69,11 @@ def request_(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Any
     path.write_text(plan_text(), encoding="utf-8")
     plan, problems = read_plan(path)
     assert not [p for p in problems if p.severity == "error"], problems
-    entries = {
-        "bench": SnmpEntry(name="bench", version="2c", community=Secret("coastal"), port=PORT)
-    }
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
+        trial.bind(("", 0))
+        port = trial.getsockname()[1]
+    community = Secret("coastal")
+    entries = {"bench": SnmpEntry(name="bench", version="2c", community=community, port=port)}
     network = Network(plan, load_profiles({"ptp-radio"}), entries)
     for fault in FAULTS:
         network.put(fault)

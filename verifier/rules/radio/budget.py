@@ -28,25 +28,30 @@ def free_space_loss_db(mhz: float, km: float) -> float:
     Source: ITU-R P.525 Annex 1, equation 3, with the exact constant; equation 4 rounds it to
     32.4 + 20 log f(MHz) + 20 log d(km), which is 0.048 dB less. Both arguments are above 0.
     """
-    return 20 * math.log10(4 * math.pi * km * 1e3 * mhz * 1e6 / _LIGHT_M_PER_S)
+    return 20 * (math.log10(km) + math.log10(mhz) + math.log10(4e9 * math.pi / _LIGHT_M_PER_S))
 
 
 def dish_gain_dbi(diameter_m: float, mhz: float, efficiency: float = DEFAULT_EFFICIENCY) -> float:
     """Gain of a round aperture, in dBi: efficiency x (pi D / lambda)^2 (ITU-R F.699 uses it)."""
-    across = math.pi * diameter_m * mhz * 1e6 / _LIGHT_M_PER_S
-    return 10 * math.log10(efficiency * across**2)
+    across = math.log10(diameter_m) + math.log10(mhz) + math.log10(1e6 * math.pi / _LIGHT_M_PER_S)
+    return 10 * math.log10(efficiency) + 20 * across
 
 
 def antenna_gain_dbi(end: End, mhz: float | None) -> float | None:
     """The planned gain, else that of a dish of the planned diameter; None where neither tells."""
     if end.antenna_dbi is not None:
         return end.antenna_dbi
-    if not (end.antenna_diameter_m and mhz) or end.antenna_diameter_m < 0 or mhz < 0:
+    if not _positive(end.antenna_diameter_m) or not _positive(mhz):
         return None
     efficiency = end.antenna_efficiency
     if efficiency is not None and not 0 < efficiency <= 1:
         return None
-    return dish_gain_dbi(end.antenna_diameter_m, mhz, efficiency or DEFAULT_EFFICIENCY)
+    diameter_m, mhz = end.antenna_diameter_m or 1.0, mhz or 1.0
+    return dish_gain_dbi(diameter_m, mhz, efficiency or DEFAULT_EFFICIENCY)
+
+
+def _positive(value: float | None) -> bool:
+    return value is not None and value > 0 and math.isfinite(value)
 
 
 def losses_after_transmitter_db(end: End) -> float:
@@ -155,7 +160,7 @@ def budget(link: Link, far: End, near: End, km: float | None) -> Budget | str:
     """
     if far.tx_power_dbm is None or far.tx_mhz is None:
         return "the far end's power or frequency is not planned"
-    if km is None or km <= 0 or far.tx_mhz <= 0:
+    if not _positive(km) or km is None or not _positive(far.tx_mhz):
         return "the length of the path is not known"
     gains = antenna_gain_dbi(far, far.tx_mhz), antenna_gain_dbi(near, far.tx_mhz)
     if gains[0] is None or gains[1] is None:
