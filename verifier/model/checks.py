@@ -5,7 +5,8 @@ from __future__ import annotations
 CHECK_NAMES = frozenset(
     """
     local.fit local.soak icmp.reply icmp.loss icmp.rtt icmp.jitter icmp.gap icmp.reordered icmp.mtu
-    icmp.duplicate neighbour.mac tcp.open tcp.closed snmp.answer snmp.responder snmp.engine-id
+    icmp.duplicate neighbour.mac neighbour.duplicate neighbour.proxy
+    tcp.open tcp.closed snmp.answer snmp.responder snmp.engine-id
     snmp.default-refused system.name system.location system.object-id system.uptime system.software
     system.serial system.part system.clock system.alarm address.mask address.gateway address.extra
     port.status port.speed port.duplex port.mtu port.errors port.neighbour radio.tx-frequency

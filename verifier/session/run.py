@@ -29,6 +29,7 @@ from verifier.rules.compare import REACH, VERIFY, compare
 from verifier.rules.compare.reach import planned_services
 from verifier.rules.compare.seen import laptop_value, route_value
 from verifier.rules.health import HEALTH_CHECKS
+from verifier.session.arping import Arping
 from verifier.session.echoing import Echoing
 from verifier.session.fitting import routes_of
 from verifier.session.probing import Paces, Probing
@@ -315,11 +316,21 @@ class _Conductor:
         async with self._asking:
             async with asyncio.TaskGroup() as tasks:
                 tasks.create_task(echoing.run())
+                if request.command == "verify":
+                    tasks.create_task(self._ask_the_cable(routes, echoing))
                 for device in request.devices:
                     tasks.create_task(self._probe_unit(device, echoing, gate))
             if request.command == "verify":
                 sampling = sample_links(request.plan, self._jobs, self._records, self._asking)
                 self.faults.extend(await sampling)
+
+    async def _ask_the_cable(self, routes: Mapping[str, Route | None], echoing: Echoing) -> None:
+        """Who holds each address, once the echoes have made the laptop's own acquaintances."""
+        request = self._request
+        for warm in echoing.warm.values():
+            await warm.wait()
+        arping = Arping(request.plan, request.profiles, request.devices, routes)
+        await arping.run(self._records, self._laptop_record, self._paces.network, self.stop)
 
     async def _probe_unit(self, device: Device, echoing: Echoing, gate: asyncio.Semaphore) -> None:
         request, record = self._request, self._records[device.name]

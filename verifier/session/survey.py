@@ -127,12 +127,12 @@ class Survey:
         self._record.note(
             "snmp", "answer", value=reply.outcome, raw=reply.detail, took_ms=reply.took_ms
         )
+        if reply.engine_id:
+            self._record.note("snmp", "engine-id", value=reply.engine_id.hex())
         if reply.outcome != "answered":
             return False
         if reply.responder is not None:
             self._record.note("snmp", "responder", value=reply.responder)
-        if reply.engine_id is not None:
-            self._record.note("snmp", "engine-id", value=reply.engine_id.hex())
         self._bindings(reply)
         return True
 

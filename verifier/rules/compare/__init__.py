@@ -21,7 +21,16 @@ from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules import diagnose, stages
-from verifier.rules.compare import identity, neighbours, ports, radio, reach, settings, soak
+from verifier.rules.compare import (
+    holders,
+    identity,
+    neighbours,
+    ports,
+    radio,
+    reach,
+    settings,
+    soak,
+)
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.seen import Seen, by_device, laptop_of, route_of
 from verifier.rules.soak import Block
@@ -45,6 +54,7 @@ VERIFY: tuple[Check, ...] = (
     settings.gateway,
     settings.extra,
     settings.hardware_address,
+    holders.duplicate,
     ports.ports,
     neighbours.neighbours,
     radio.OF_UNIT,
@@ -92,6 +102,7 @@ def compare(  # noqa: PLR0913
     found = [f for c in contexts for f in _of_device(c, checks)]
     if checks is VERIFY:
         found += identity.shared_engine_ids(contexts)
+        found += holders.proxies(contexts, observations)
         by_name = {c.device.name: c for c in contexts}
         found += _ends_swapped(plan, by_name)
         found += radio.radio_findings(plan, by_name)
