@@ -20,11 +20,13 @@ class AgentSettings:
 
     Attributes:
         access: an entry of the credentials file.
+        engine_id: in hexadecimal; empty: the agent makes one of its own.
     """
 
     name: str
     location: str
     access: Mapping[str, str]
+    engine_id: str = ""
 
     def lines(self) -> str:
         """The agent's configuration (snmpd.conf(5))."""
@@ -36,8 +38,9 @@ class AgentSettings:
             )
         else:
             opened = f"rocommunity {access['community']}\nrocommunity6 {access['community']}\n"
+        own = f"exactEngineID 0x{self.engine_id}\n" if self.engine_id else ""
         return (
-            f"agentAddress udp:161,udp6:161\nsysName {self.name}\nsysLocation {self.location}\n"
+            f"{own}agentAddress udp:161,udp6:161\nsysName {self.name}\nsysLocation {self.location}\n"
             f"sysContact desk\nsysObjectID {OBJECT_ID}\n{opened}"
         )
 

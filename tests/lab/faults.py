@@ -51,6 +51,10 @@ class Lab(Network):
         agent = self.units[unit].agent
         self._change_agent(unit, replace(agent, access={**agent.access, **access}))
 
+    def set_engine_id(self, unit: str, engine_id: str) -> None:
+        """The unit's agent has this SNMP engine id, in hexadecimal."""
+        self._change_agent(unit, replace(self.units[unit].agent, engine_id=engine_id))
+
     def stop_agent(self, unit: str) -> None:
         """The unit answers echoes, but nothing listens on port 161."""
         self._broken.callback(self.start_agents, unit)
@@ -96,6 +100,21 @@ class Lab(Network):
 
         self._broken.callback(change, self.units[unit].gateway)
         change(gateway)
+
+    def hold(self, unit: str, address: str) -> None:
+        """The unit holds a further address, and answers for it."""
+
+        def change(what: str) -> None:
+            ip_batch(self.namespace(unit), [f"address {what} {address} dev eth1"])
+
+        self._broken.callback(change, "delete")
+        change("add")
+
+    def answer_for_all(self, name: str, port: str) -> None:
+        """Proxy ARP for whatever is behind the port itself (RFC 3069, a private VLAN)."""
+        key = f"net/ipv4/conf/{port}/proxy_arp_pvlan"
+        self._broken.callback(self.set_kernel, name, key, "0")
+        self.set_kernel(name, key, "1")
 
     def unplug_second_port(self, unit: str) -> None:
         """`eth2` loses its far end: up for its administrator, but without a carrier."""

@@ -33,21 +33,25 @@ def holder(interface: str, address: Address) -> Mac | None:
         if (mac := _own(sock)) is None:
             return None
         for _ in range(_PROBES):
-            sock.send(_probe(mac, address.ip.packed))
+            sock.send(_request(mac, address.ip.packed))
             for sender, held in _heard(sock, mac, time.monotonic() + _SPACING_S):
                 if held == address.ip.packed:
                     return Mac.parse(sender.hex())
     return None
 
 
-def holders(
+def holders(  # noqa: PLR0913, PLR0917
     interface: str,
+    source: Address,
     addresses: Sequence[Address],
     unplanned: Sequence[Address],
     pace: Pace,
     stop: threading.Event,
 ) -> dict[Address, tuple[Mac, ...]]:
     """Everybody who answers for each of these addresses on `interface`; those without are left out.
+
+    The questions are those that this machine's kernel itself would send from `source`: a router
+    that answers for others does not answer a probe without a sender (Linux, as seen).
 
     Each is asked twice; what comes until 0.4 s after the last question counts. Where one of
     `addresses` has no answer yet, or one hardware address answers for several, that is 1 s: a
@@ -62,7 +66,7 @@ def holders(
             _note(found, _heard(sock, mac, pace.slot()))
             if stop.is_set():
                 break
-            sock.send(_probe(mac, wanted))
+            sock.send(_request(mac, wanted, source.ip.packed))
         asked_s = time.monotonic()
         _note(found, _heard(sock, mac, asked_s + 2 * _SPACING_S))
         held = [m for macs in found.values() for m in macs]
@@ -96,10 +100,10 @@ def _own(sock: socket.socket) -> bytes | None:
     return mac if len(mac) == len(b"\xff" * 6) and any(mac) else None
 
 
-def _probe(mac: bytes, wanted: bytes) -> bytes:
-    """The sender's address is all zeros, so that no cache learns it (RFC 5227 2.1.1)."""
+def _request(mac: bytes, wanted: bytes, source: bytes = bytes(4)) -> bytes:
+    """Without a source no cache learns it: that is an ARP probe (RFC 5227 2.1.1)."""
     header = _ETHERNET_HEADER.pack(b"\xff" * 6, mac, _ETH_ARP)
-    return header + _ARP.pack(_ETHERNET, _IPV4, 6, 4, _REQUEST, mac, bytes(4), bytes(6), wanted)
+    return header + _ARP.pack(_ETHERNET, _IPV4, 6, 4, _REQUEST, mac, source, bytes(6), wanted)
 
 
 def _heard(sock: socket.socket, mac: bytes, until_s: float) -> Iterator[tuple[bytes, bytes]]:

@@ -23,6 +23,9 @@ HOLDERS, UNPLANNED = "holders", "unplanned-answer"
 _UNPLANNED = 2
 """Addresses of each subnet that nobody in the plan holds and that are asked for too."""
 
+_Way = tuple[str, Address]
+"""An interface and the address that packets leave with."""
+
 
 class Arping:
     """One pass over the units that are on-link by IPv4; Linux, and with permission only.
@@ -40,26 +43,26 @@ class Arping:
         devices: Iterable[Device],
         routes: Mapping[str, Route | None],
     ) -> None:
-        self._asked: dict[str, dict[Address, str]] = defaultdict(dict)
-        subnets: dict[tuple[str, int, int], Interface] = {}
+        self._asked: dict[_Way, dict[Address, str]] = defaultdict(dict)
+        subnets: dict[tuple[_Way, int, int], Interface] = {}
         for device in devices:
             route, address = routes[device.name], device.address.address
-            if route is None or route.next_hop is not None or not address.is_v4:
+            if route is None or route.next_hop is not None or route.source is None:
                 continue
-            if not address.is_loopback:
-                self._asked[route.interface].setdefault(address, device.name)
-                at = device.address
-                subnets.setdefault((route.interface, at.first, at.prefix), at)
+            if address.is_v4 and not address.is_loopback:
+                way, at = (route.interface, route.source), device.address
+                self._asked[way].setdefault(address, device.name)
+                subnets.setdefault((way, at.first, at.prefix), at)
         own = [r.source for r in routes.values() if r is not None and r.source is not None]
         if plan.management.laptop is not None:
             own.append(plan.management.laptop.address)
         taken = set(taken_addresses(plan, profiles, own)) if subnets else set()
-        self._free: dict[str, list[Address]] = defaultdict(list)
-        for (interface, _, _), subnet in subnets.items():
+        self._free: dict[_Way, list[Address]] = defaultdict(list)
+        for (way, _, _), subnet in subnets.items():
             for _ in range(_UNPLANNED):
                 if (free := highest_free(subnet, taken)) is not None:
                     taken.add((4, free.address.value))
-                    self._free[interface].append(free.address)
+                    self._free[way].append(free.address)
 
     async def run(
         self,
@@ -71,13 +74,11 @@ class Arping:
         """Writes down who answered for each unit, and for what nobody in the plan holds."""
         if sys.platform != "linux":
             return
-        for interface, units in self._asked.items():
-            free = self._free[interface]
+        for way, units in self._asked.items():
+            free = self._free[way]
             found: Mapping[Address, tuple[Mac, ...]] = {}
             with contextlib.suppress(OSError):
-                found = await asyncio.to_thread(
-                    arp.holders, interface, list(units), free, pace, stop
-                )
+                found = await asyncio.to_thread(arp.holders, *way, list(units), free, pace, stop)
             for address, macs in found.items():
                 listed = [str(mac) for mac in macs]
                 if address in units:
