@@ -20,6 +20,12 @@ _WORDS = {
 }  # fmt: skip
 """What an enumeration of these fields may say: the words of the plan."""
 
+_UNITS = {
+    "_mhz": ("MHz",), "_dbm": ("dBm",), "_db": ("dB",), "_s": ("s",),
+    "_mbps": ("Mbps", "Mbit/s", "Mb/s"),
+}  # fmt: skip
+"""By the ending of a field: what its values are in."""
+
 Told = Iterator[tuple[KeyPath, str]]
 """Path within the group, message."""
 
@@ -71,10 +77,19 @@ def _reading(reading: Reading) -> Told:
         yield ("values",), f"belongs to type enumeration, not to {reading.type}"
     if reading.type == "text" and (reading.no_signal or reading.good or reading.scale != 1):
         yield ("type",), "a text has no scale, no_signal or good"
+    yield from _unit(reading)
     words = _WORDS.get(reading.field, ())
     for word in reading.values.values():
         if words and word not in words:
             yield ("values",), f"{shown(word)} is none of {', '.join(words)}"
+
+
+def _unit(reading: Reading) -> Told:
+    """A value in another unit than the rules take it for would be a wrong number."""
+    units = next((u for end, u in _UNITS.items() if reading.field.endswith(end)), None)
+    if units and reading.unit is not None and reading.unit not in units:
+        message = f"{shown(reading.unit)}: {reading.field} is in {units[0]}; scale makes it so"
+        yield ("unit",), message
 
 
 def _variant(variant: Variant) -> Told:
