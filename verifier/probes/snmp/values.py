@@ -21,8 +21,10 @@ Outcome = Literal[
 Type = Literal[
     "Integer32", "OctetString", "ObjectIdentifier", "IpAddress", "Counter32", "Gauge32",
     "TimeTicks", "Opaque", "Counter64", "Null", "noSuchObject", "noSuchInstance", "endOfMibView",
+    "Number",
 ]  # fmt: skip
-"""Types of SMIv2 (RFC 2578 section 7.1) and the exceptions of RFC 3416 section 3."""
+"""Types of SMIv2 (RFC 2578 section 7.1) and the exceptions of RFC 3416 section 3; `Number` is a
+numeric one that the faster client does not tell from the others."""
 
 MISSING: tuple[Type, ...] = ("noSuchObject", "noSuchInstance", "endOfMibView", "Null")
 
