@@ -181,6 +181,7 @@ def test_a_port_that_is_asked_in_vain_is_noted(handmade: Any) -> None:
     device = Device(
         name="unit", address=UNIT.address, snmp="bench", ports=(Port(name="eth1", mtu=1500),)
     )
-    (mtu,) = [o for o in surveyed(agent, handmade, device) if o.what == "ifMtu"]
+    seen = surveyed(agent, handmade, device)
+    (mtu,) = [o for o in seen if o.oid == f"{mib.IF_TABLE['ifMtu']}.1"]
     assert mtu.value is None
     assert mtu.raw == "silent"

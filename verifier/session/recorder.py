@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import dataclasses
 import datetime as dt
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from verifier.model.observation import Observation, Probe
@@ -67,4 +66,37 @@ class Recorder:
 def numbered(recorders: Iterable[Recorder]) -> tuple[Observation, ...]:
     """All observations, numbered from 1 in the order of the recorders."""
     seen = (o for recorder in recorders for o in recorder.seen)
-    return tuple(dataclasses.replace(o, id=n) for n, o in enumerate(seen, start=1))
+    return tuple(_with_id(o, n) for n, o in enumerate(seen, start=1))
+
+
+def _with_id(o: Observation, number: int) -> Observation:
+    """As `dataclasses.replace`, which takes three times as long."""
+    return Observation(
+        id=number,
+        subject=o.subject,
+        probe=o.probe,
+        what=o.what,
+        oid=o.oid,
+        raw=o.raw,
+        value=o.value,
+        unit=o.unit,
+        at=o.at,
+        took_ms=o.took_ms,
+    )
+
+
+Packed = tuple[Any, ...]
+
+
+def packed(seen: Iterable[Observation]) -> list[Packed]:
+    """Observations of one subject as plain tuples: a third of the time to send and take in."""
+    return [(o.probe, o.what, o.oid, o.raw, o.value, o.unit, o.at, o.took_ms) for o in seen]
+
+
+def unpacked(subject: Subject, rows: Iterable[Packed]) -> Iterator[Observation]:
+    """The opposite of `packed`."""
+    for probe, what, oid, raw, value, unit, at, took_ms in rows:
+        yield Observation(
+            id=0, subject=subject, probe=probe, what=what, oid=oid, raw=raw, value=value,
+            unit=unit, at=at, took_ms=took_ms,
+        )  # fmt: skip

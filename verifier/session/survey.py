@@ -13,7 +13,7 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.observation import NO_ROWS
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
-from verifier.probes.snmp import Binding, Reply, SnmpClient, Target
+from verifier.probes.snmp import REPETITIONS, Binding, Reply, SnmpClient, Target
 from verifier.rules import ports, routes
 from verifier.rules.health import HEALTH_READINGS
 from verifier.session import readings
@@ -41,15 +41,18 @@ _ENUMERATIONS = {
     "ifAdminStatus": mib.IF_ADMIN_STATUS,
     "dot3StatsDuplexStatus": mib.DUPLEX_STATUS,
 }
-_PORT_COLUMNS = (
-    "ifOperStatus",
-    "ifAdminStatus",
-    "ifSpeed",
-    "ifHighSpeed",
-    "ifMtu",
-    "dot3StatsDuplexStatus",
-)
+_PORT_COLUMNS = {
+    "status": ("ifOperStatus", "ifAdminStatus"),
+    "speed_mbps": ("ifSpeed", "ifHighSpeed"),
+    "mtu": ("ifMtu",),
+    "duplex": ("dot3StatsDuplexStatus",),
+}
+"""What tells each planned value of a port."""
 _ERROR_COLUMNS = ("ifInErrors", "ifOutErrors")
+_MOST_OBJECTS = 24
+"""In one request for ports: some 20 octets each, so that a response stays within one frame."""
+_IDENTITY = ("sysName", "sysLocation", "sysObjectID", "sysUpTime", "sysDescr")
+_HEALTH_IDENTITY = ("sysName", "sysUpTime")
 
 
 class Survey:
@@ -108,13 +111,13 @@ class Survey:
         await self._readings()
         if self._health:
             if self._device.ports:
-                await self._ports((*_PORT_COLUMNS, *_ERROR_COLUMNS))
+                await self._ports((*self._planned_columns(), *_ERROR_COLUMNS))
             return
         await self._addresses()
         if self._device.gateway is not None:
             await self._default_route()
         if self._device.ports:
-            await self._ports(_PORT_COLUMNS)
+            await self._ports([c for columns in _PORT_COLUMNS.values() for c in columns])
         if any(port.neighbour is not None for port in self._device.ports):
             await self._walk(mib.LLDP_LOCAL_PORTS, MAX_INTERFACES)
             await self._walk(mib.LLDP_NEIGHBOURS, MAX_NEIGHBOURS)
@@ -122,7 +125,7 @@ class Survey:
             await self._default_community()
 
     async def _identity(self) -> bool:
-        wanted = ("sysName", "sysLocation", "sysObjectID", "sysUpTime", "sysDescr")
+        wanted = _HEALTH_IDENTITY if self._health else _IDENTITY
         reply = await self._client.get(self._target, [mib.SYSTEM[name] for name in wanted])
         self._record.note(
             "snmp", "answer", value=reply.outcome, raw=reply.detail, took_ms=reply.took_ms
@@ -215,29 +218,45 @@ class Survey:
         self._record.note("snmp", "default-route", value=value, raw=binding.raw, oid=binding.oid)
 
     async def _ports(self, wanted_columns: Sequence[str]) -> None:
-        columns = {name: _OIDS[name] for name in ports.NAME_COLUMNS}
-        rows = await self._walk(columns, MAX_INTERFACES)
-        names = {
-            column: {i: row[column].text for i, row in rows.items() if column in row}
-            for column in ports.NAME_COLUMNS
-        }
-        wanted = {i for port in self._device.ports for i in ports.match(names, port.name)}
+        names: dict[str, dict[str, str]] = {}
+        planned = [port.name for port in self._device.ports]
+        for column in ports.NAME_COLUMNS:
+            oid = {column: _OIDS[column]}
+            rows = await self._walk(oid, MAX_INTERFACES, at_once=len(planned) + 2)
+            names[column] = {i: row[column].text for i, row in rows.items()}
+            lost = not rows and self._record.seen[-1].raw != NO_ROWS
+            if lost or all(ports.match(names, name) for name in planned):
+                break
+        wanted = {i for name in planned for i in ports.match(names, name)}
         columns = {name: _OIDS[name] for name in wanted_columns}
-        for index in sorted(wanted):
-            await self._get(columns, index)
+        rows_at_once = max(1, _MOST_OBJECTS // len(columns))
+        indices = sorted(wanted)
+        for n in range(0, len(indices), rows_at_once):
+            await self._get(columns, *indices[n : n + rows_at_once])
 
-    async def _get(self, columns: Mapping[str, str], index: str) -> None:
-        reply = await self._client.get(self._target, [f"{oid}.{index}" for oid in columns.values()])
+    def _planned_columns(self) -> list[str]:
+        """What tells the values that the plan has of any port."""
+        ports = self._device.ports
+        planned = (f for f in _PORT_COLUMNS if any(getattr(p, f) is not None for p in ports))
+        return [column for field in planned for column in _PORT_COLUMNS[field]]
+
+    async def _get(self, columns: Mapping[str, str], *indices: str) -> None:
+        """Reads rows, all columns of each, in one request."""
+        asked = {f"{oid}.{i}": name for i in indices for name, oid in columns.items()}
+        reply = await self._client.get(self._target, list(asked))
         if reply.outcome != "answered":
-            for name in columns:
-                self._record.note("snmp", name, oid=f"{columns[name]}.{index}", raw=failure(reply))
+            for oid, name in asked.items():
+                self._record.note("snmp", name, oid=oid, raw=failure(reply))
         self._bindings(reply)
 
     async def _walk(
-        self, columns: Mapping[str, str], max_rows: int
+        self, columns: Mapping[str, str], max_rows: int, at_once: int = REPETITIONS
     ) -> dict[str, dict[str, Binding]]:
         """Walks columns of one table; rows by index, cells by column name."""
-        table = await self._client.walk(self._target, list(columns.values()), max_rows=max_rows)
+        oids = list(columns.values())
+        table = await self._client.walk(
+            self._target, oids, max_rows=max_rows, repetitions=min(at_once, REPETITIONS)
+        )
         named = {oid: name for name, oid in columns.items()}
         rows = {
             suffix: {named[column]: binding for column, binding in row.items()}

@@ -22,7 +22,7 @@ from verifier.errors import VerifierError
 from verifier.model.observation import Observation
 from verifier.model.subject import Subject
 from verifier.session.probing import Paces
-from verifier.session.recorder import Clock, Recorder
+from verifier.session.recorder import Clock, Recorder, packed, unpacked
 from verifier.session.surveyor import InLoop, Job, Surveyor
 
 MANY = 150
@@ -135,7 +135,7 @@ class InProcesses:
             self._close(connection)
             return
         record, finished = self._asked[connection].pop(name)
-        record.seen.extend(seen)
+        record.seen.extend(unpacked(record.subject, seen))
         if finished.done():
             return
         if failure:
@@ -216,4 +216,4 @@ def _hand_over(
     connection: Connection, name: str, seen: Sequence[Observation], failure: str
 ) -> None:
     with suppress(OSError):  # the parent is gone: nobody is left to tell
-        connection.send((name, list(seen), failure))
+        connection.send((name, packed(seen), failure))

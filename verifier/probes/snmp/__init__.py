@@ -2,5 +2,15 @@
 
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import Binding, Outcome, Reply, Table, Target, error_name
+from verifier.probes.snmp.walk import REPETITIONS
 
-__all__ = ["Binding", "Outcome", "Reply", "SnmpClient", "Table", "Target", "error_name"]
+__all__ = [
+    "REPETITIONS",
+    "Binding",
+    "Outcome",
+    "Reply",
+    "SnmpClient",
+    "Table",
+    "Target",
+    "error_name",
+]

@@ -108,6 +108,7 @@ class SnmpClient:
         *,
         max_rows: int = 1000,
         deadline_s: float = 30.0,
+        repetitions: int = walk.REPETITIONS,
     ) -> Table:
         """Reads columns of a table together; never runs in circles and always ends.
 
@@ -116,6 +117,7 @@ class SnmpClient:
             columns: numeric, without the instance.
             max_rows: rows after which it stops with `capped`.
             deadline_s: time after which it stops with `capped`.
+            repetitions: rows that are asked for in one request at first.
         """
 
         async def ask(question: Question, retries: int) -> Reply:
@@ -124,7 +126,7 @@ class SnmpClient:
         walker = walk.Walk(
             ask,
             _tuples(columns),
-            bulk=target.entry.version != "1",
+            repetitions=repetitions if target.entry.version != "1" else 0,
             retries=target.retries,
             max_rows=max_rows,
         )

@@ -30,7 +30,7 @@ class Walk:
 
     Args:
         ask: asks a question with so many retries.
-        bulk: whether the agent has bulk requests (v1 has none).
+        repetitions: rows a bulk request asks for at first; 0: the agent has none (v1).
         retries: for plain requests; a bulk request that stays silent is not repeated but halved.
         max_rows: end of patience.
     """
@@ -40,17 +40,17 @@ class Walk:
         ask: Callable[[Question, int], Awaitable[Reply]],
         columns: Oids,
         *,
-        bulk: bool,
+        repetitions: int,
         retries: int,
         max_rows: int,
     ) -> None:
         self._ask = ask
-        self._bulk = bulk
+        self._bulk = repetitions
         self._retries = retries
         self._max_rows = max_rows
         self._last = {column: column for column in columns}
         self._rows: dict[str, dict[str, Binding]] = {}
-        self._repetitions = REPETITIONS if bulk else 0
+        self._repetitions = repetitions
         self._alone = False
         self._heard = False
         self._end: tuple[Outcome, str] | None = None
@@ -116,7 +116,7 @@ class Walk:
 
     def _take(self, asked: Oids, reply: Reply) -> None:
         if self._bulk and not self._heard and not self._repetitions:
-            self._repetitions = REPETITIONS // 2
+            self._repetitions = max(1, self._bulk // 2)
         self._heard = True
         before = dict(self._last)
         for at, binding in enumerate(reply.bindings):
