@@ -59,12 +59,13 @@ def radio_findings(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
         plan: what should be.
         contexts: by name, of the units that were asked for.
     """
+    lengths = _lengths(plan)
     for hop in hops(plan, contexts):
         for side in hop.sides():
             if is_radio(side):
                 for check in OF_END:
                     yield from check(side)
-                yield from _sum_agrees(side)
+                yield from _sum_agrees(side, lengths.get(hop.link.name))
         if all(map(is_radio, hop.sides())):
             for check_hop in OF_HOP:
                 yield from check_hop(hop)
@@ -72,13 +73,22 @@ def radio_findings(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
         yield from software_differs(plan, link, contexts)
 
 
-def _sum_agrees(side: Side) -> Findings:
+def _lengths(plan: Plan) -> dict[str, float | None]:
+    """Length of each link's path, in km, where the plan or its sites tell it."""
+    sites = {s.name: s for s in plan.sites}
+    at = {d.name: sites.get(d.site or "") for d in plan.devices}
+    return {
+        link.name: radio.link_km(
+            link, at.get(link.carriers[0].a.device), at.get(link.carriers[0].b.device)
+        )
+        for link in plan.links
+        if link.carriers
+    }
+
+
+def _sum_agrees(side: Side, km: float | None) -> Findings:
     """The plan's level and ours agree: `pass` with the sum; else the plan's rule has warned."""
     level_dbm = side.end.rx_level_dbm
-    sites = {s.name: s for s in side.plan.sites}
-    units = {d.name: d for d in side.plan.devices}
-    a, b = (units.get(c.device) for c in (side.carrier.a, side.carrier.b))
-    km = radio.link_km(side.link, sites.get((a and a.site) or ""), sites.get((b and b.site) or ""))
     found = radio.budget(side.link, side.far, side.end, km)
     if level_dbm is None or isinstance(found, str):
         return

@@ -100,7 +100,8 @@ def _judged(
         return "not-tested", f"{seen.value!r}: the profile does not say whether that is good", ""
     if right:
         return "pass", state.right, ""
-    shown = seen.value if seen.value is not None else raw_number(seen)
+    value = seen.value if seen.value is not None else raw_number(seen)
+    shown = f"{value:g}" if isinstance(value, float) else value
     verdict = state.early if stage in _EARLY else "fail"
     return verdict, f"{state.wrong} ({shown})", state.advice
 
