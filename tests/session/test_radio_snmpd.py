@@ -33,7 +33,7 @@ links:
      a: {device: wrong-a, tx_mhz: 13143, tx_power_dbm: 18, max_eirp_dbm: 62.1, antenna_dbi: 36.1, rx_level_dbm: -45.6, atpc: false},
      b: {device: wrong-b, tx_mhz: 12877, tx_power_dbm: 18, max_eirp_dbm: 62.1, antenna_dbi: 36.1, rx_level_dbm: -45.8, atpc: false}}
 """
-RAW_A = {
+RAW_A: dict[str, int | str] = {
     "rx_level_dbm": -456, "tx_modulation": 8, "rx_modulation": 8, "tx_mhz": 13_143_000,
     "rx_mhz": 12_877_000, "bandwidth_mhz": 28_000, "tx_power_dbm": 180, "tx_power_set_dbm": 180,
     "unsaved_settings": 0, "tx_enabled": 1, "atpc": 2, "snr_db": 380, "locked": 1,
@@ -43,8 +43,13 @@ RAW_A = {
 }  # fmt: skip
 """What the agents give, by the profile's own scales and enumerations, worked by hand."""
 RAW_B = {**RAW_A, "rx_level_dbm": -458, "tx_mhz": 12_877_000, "rx_mhz": 13_143_000}
-WRONG_A = {"rx_level_dbm": -990, "locked": 2, "unsaved_settings": 1, "polarisation": 7}
-WRONG_B = {
+WRONG_A: dict[str, int | str] = {
+    "rx_level_dbm": -990,
+    "locked": 2,
+    "unsaved_settings": 1,
+    "polarisation": 7,
+}
+WRONG_B: dict[str, int | str] = {
     "tx_enabled": 2,
     "tx_modulation": 3,
     "tx_power_dbm": '"full"',
