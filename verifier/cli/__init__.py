@@ -26,6 +26,7 @@ COMMANDS = {
     "demo": ("demo", "A simulated network on this machine: the real job without hardware."),
     "new": ("new", "An empty plan to fill in, or an example: workbook, YAML or CSV."),
     "fit": ("fit", "Does this laptop's address fit each unit's subnet; if not, what to set."),
+    "peak": ("peak", "Both ends' receive level, once a second, while the antennas are aligned."),
     "profiles": ("profiles", "Device profiles: those there are, and one for your own unit."),
     "reach": ("verify", "Do the units answer: echoes and TCP services only."),
     "readdress": ("readdress", "The ordered runbook from present to planned addresses."),

@@ -1,0 +1,181 @@
+"""`peak` against simulated radios: at a terminal, in a pipe, as JSON; ends that go silent."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import clean_environment
+from verifier.files.credentials import load_credentials
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.simulator import Fault, Network, running
+
+PORT = 16397
+PLAN = """\
+network: {name: Harbour, example: true}
+sites: [{name: Lighthouse}, {name: Quarry}]
+devices:
+  - {name: lighthouse-quarry, site: Lighthouse, profile: ptp-radio, address: 127.86.0.11/24, snmp: bench}
+  - {name: quarry-lighthouse, site: Quarry, profile: ptp-radio, address: 127.86.0.12/24, snmp: bench}
+  - {name: harbour, site: Quarry, address: 127.86.0.13/24, snmp: bench}
+  - {name: ferry, site: Lighthouse, address: 127.86.0.14/24}
+links:
+  - name: Hop 1
+    bandwidth_mhz: 28
+    modulation: 64qam
+    path_km: 11.42
+    a: {device: lighthouse-quarry, tx_mhz: 13143, tx_power_dbm: 18, antenna_dbi: 36.1, rx_level_dbm: -45.6}
+    b: {device: quarry-lighthouse, tx_mhz: 12877, tx_power_dbm: 18, antenna_dbi: 36.1, rx_level_dbm: -45.8}
+  - {name: Cable, a: {device: harbour}, b: {device: ferry}}
+"""
+CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n'
+FADE = Fault(kind="level-low", unit="lighthouse-quarry", value=20)
+SILENT = Fault(kind="no-answer", unit="quarry-lighthouse")
+
+
+@pytest.fixture
+def network(tmp_path: Path) -> Iterator[Network]:
+    (tmp_path / "plan.yaml").write_text(PLAN)
+    (tmp_path / "credentials.toml").write_text(CREDENTIALS)
+    (tmp_path / "credentials.toml").chmod(0o600)
+    plan, _ = read_plan(tmp_path / "plan.yaml")
+    credentials = load_credentials({"bench"}, tmp_path / "credentials.toml", {})
+    made = Network(plan, load_profiles({"ptp-radio", "mib2"}), credentials)
+    with running(made):
+        yield made
+
+
+WORDS = ("peak", "plan.yaml", "Hop 1", "--credentials", "credentials.toml")
+
+
+def start(folder: Path, *words: str, **more: object) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "verifier", *words], cwd=folder, env=clean_environment(),
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **more,
+    )  # type: ignore[call-overload,no-any-return]  # fmt: skip
+
+
+def test_a_line_a_second_while_the_antenna_is_turned(network: Network, tmp_path: Path) -> None:
+    """Both levels, what is missing, the highest so far, the voltage; a level that rises is new."""
+    network.put(FADE)
+    process = start(tmp_path, *WORDS, "--for", "6s", "--bell")
+    assert process.stdout is not None
+    lines = [process.stdout.readline() for _ in range(5)]  # three of words, two of levels
+    network.take_off(FADE)
+    out, err = process.communicate(timeout=20)
+    shown = [line for line in "".join((*lines, out)).splitlines() if line[:3] == "00:"]
+    assert process.returncode == 0, err
+    assert 5 <= len(shown) <= 6
+    assert "a lighthouse-quarry -65.6 dBm -20.0 dB (highest -65.6)" in shown[1]
+    assert "expect 1.09 V" in shown[1]
+    assert any("-45.6 dBm +0.0 dB (highest -45.6, new)" in line for line in shown)
+    assert "b quarry-lighthouse -45.8 dBm +0.0 dB" in shown[-1]
+    assert "\a" in err
+    assert "end a (lighthouse-quarry): highest -45.6 dBm, +0.0 dB to expected" in out
+    assert "alignment port follows the antenna at once" in "".join(lines)
+
+
+def test_an_end_that_goes_silent_is_stale_and_the_other_goes_on(
+    network: Network, tmp_path: Path
+) -> None:
+    """Its last level is not shown as if it were of now."""
+    process = start(tmp_path, *WORDS, "--for", "7s", "--format", "json")
+    assert process.stdout is not None
+    first = json.loads(process.stdout.readline())
+    assert first["b"]["level_dbm"] == pytest.approx(-45.8)
+    network.put(SILENT)
+    out, err = process.communicate(timeout=20)
+    last = json.loads(out.splitlines()[-1])
+    assert (last["a"]["stale"], last["b"]["stale"]) == (False, True), err
+    assert last["b"]["age_s"] > 3
+    assert last["a"]["expected_dbm"] == pytest.approx(-45.6)
+    network.take_off(SILENT)
+
+
+def test_nothing_read_ends_with_3_and_ctrl_c_with_130(network: Network, tmp_path: Path) -> None:
+    """A person's end is told from one without a reading."""
+    for unit in ("lighthouse-quarry", "quarry-lighthouse"):
+        network.put(Fault(kind="no-answer", unit=unit))
+    done = start(tmp_path, *WORDS, "--for", "2s")
+    out, _ = done.communicate(timeout=20)
+    assert done.returncode == 3
+    assert "not read (silent)" in out
+    assert "end a (lighthouse-quarry): never read" in out
+    process = start(tmp_path, *WORDS)
+    assert process.stdout is not None
+    while process.stdout.readline()[:3] != "00:":
+        pass
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=20)
+    assert (process.returncode, err) == (130, "")
+    assert "never read" in out
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (("Hop 2",), 2, "no link 'Hop 2' in the plan; did you mean 'Hop 1'?"),
+        (("Hop 1", "--carrier", "2"), 2, "link 'Hop 1' has carrier 1, not 2"),
+        (("Cable",), 2, "profile 'mib2' has no reading rx_level_dbm"),
+    ],
+)
+def test_what_cannot_be_peaked(
+    words: tuple[str, ...], code: int, said: str, network: Network, tmp_path: Path
+) -> None:
+    """Told before anything is sent."""
+    done = start(tmp_path, "peak", "plan.yaml", *words, "--credentials", "credentials.toml")
+    out, err = done.communicate(timeout=20)
+    assert (done.returncode, out) == (code, "")
+    assert said in err
+    assert network
+
+
+def test_at_a_terminal_the_figures_are_large_and_stay_in_place(
+    network: Network, tmp_path: Path
+) -> None:
+    """Each picture is drawn over the last: as many lines up as were drawn; 100 columns at most."""
+    ours, theirs = pty.openpty()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "verifier", *WORDS, "--for", "3s"],
+        cwd=tmp_path, env={**clean_environment(), "COLUMNS": "100", "LINES": "30"},
+        stdin=theirs, stdout=theirs, stderr=theirs,
+    )  # fmt: skip
+    os.close(theirs)
+    heard = bytearray()
+
+    def listen() -> None:
+        while True:
+            try:
+                data = os.read(ours, 4096)
+            except OSError:
+                return
+            if not data:
+                return
+            heard.extend(data)
+
+    thread = threading.Thread(target=listen)
+    thread.start()
+    assert process.wait(20) == 0
+    time.sleep(0.2)
+    os.close(ours)
+    thread.join(5)
+    text = heard.decode().replace("\r\n", "\n")
+    pictures = text.split("\x1b[11A")
+    assert len(pictures) == 3
+    rows = pictures[1].split("\n")[:11]
+    assert [len(row.strip("\r")) for row in rows] == [99] * 11
+    assert rows[0].startswith("\rend a  lighthouse-quarry")
+    assert "#   #" in rows[2]
+    assert "expected -45.6 dBm: +0.0 dB" in rows[8]
+    assert network

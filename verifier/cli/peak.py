@@ -1,0 +1,182 @@
+"""`peak`."""
+
+from __future__ import annotations
+
+import asyncio
+import shutil
+import signal
+import sys
+import textwrap
+from collections.abc import Mapping
+from contextlib import suppress
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from verifier.cli import options
+from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, EXIT_UNTESTED, UsageError
+from verifier.model.plan import Carrier, EndName, Link, Plan
+from verifier.report.plain import plain
+from verifier.rules.compare.radio.read import find
+
+if TYPE_CHECKING:
+    from verifier.rules.peak import EndView
+    from verifier.session.peaking import Question
+
+_STAGES = ("bench", "alignment", "handover", "service")
+
+
+@click.command()
+@options.plan_argument
+@click.argument("link")
+@options.profiles_option
+@options.credentials_option
+@click.option("--carrier", type=click.IntRange(1), help="Of a link with several; the first if not.")
+@click.option(
+    "--stage",
+    type=click.Choice(_STAGES),
+    default="alignment",
+    show_default=True,
+    help="What the expected level is: while aligning it follows the far end's power.",
+)
+@click.option("--for", "lasts_s", type=options.Seconds(), help="End after this time.")
+@click.option("--bell", is_flag=True, help="Ring the terminal's bell on a new best.")
+@click.option(
+    "--format", "format_", type=click.Choice(["text", "json"]), default="text",
+    show_default=True, help="A line a second either way where it is no terminal.",
+)  # fmt: skip
+def peak(**given: Any) -> int:
+    """Both ends' receive level of LINK, once a second, while the antennas are aligned.
+
+    Shows the difference to the expected level, the highest so far, and the voltage to expect at
+    the alignment port. Reads only. Ctrl-C ends it.
+    """
+    plan, _ = options.load_plan(given["plan"], given["profile_folder"])
+    link, carrier = _chosen(plan, given["link"], given["carrier"])
+    devices = {d.name: d for d in plan.devices}
+    units = [devices[end.device] for _, end in carrier.ends()]
+    profiles, credentials = options.load_needs(
+        units, given["profile_folder"], given["credentials_file"], with_credentials=True
+    )
+    from verifier.probes.snmp import Target  # noqa: PLC0415 - help and bad input need no probes
+    from verifier.rules.peak import Peaks  # noqa: PLC0415
+    from verifier.session.peaking import Question  # noqa: PLC0415
+
+    questions: dict[EndName, Question] = {}
+    unread: dict[EndName, str] = {}
+    for (name, end), unit in zip(carrier.ends(), units, strict=True):
+        profile = profiles[unit.profile]
+        radio = end.radio if end.radio is not None else carrier.carrier
+        sole = sum(unit.name in {c.a.device, c.b.device} for k in plan.links for c in k.carriers)
+        level, power = (
+            find(profile, field, radio, sole=sole == 1)
+            for field in ("rx_level_dbm", "tx_power_dbm")
+        )
+        if unit.snmp is None:
+            unread[name] = "the plan names no credentials entry in `snmp`"
+        elif level is None:
+            unread[name] = f"profile {profile.id!r} has no reading rx_level_dbm for radio {radio}"
+        else:
+            target = Target(
+                address=unit.address.address, entry=credentials[unit.snmp], timeout_s=1.0, retries=0
+            )
+            questions[name] = Question(target=target, level=level, power=power)
+    if not questions:
+        raise UsageError(f"no level can be read of {link.name!r}: {'; '.join(unread.values())}")
+    peaks = Peaks(
+        link=link,
+        carrier=carrier,
+        stage=given["stage"],
+        profiles={n: profiles[u.profile] for (n, _), u in zip(carrier.ends(), units, strict=True)},
+    )
+    _say(_opening(link, carrier, unread), given["format_"])
+    return _run(peaks, questions, given)
+
+
+def _chosen(plan: Plan, name: str, carrier: int | None) -> tuple[Link, Carrier]:
+    links = {link.name: link for link in plan.links}
+    if name not in links:
+        options.select(plan, (), (name,), ())  # raises, with the nearest name
+    link = links[name]
+    numbers = [c.carrier for c in link.carriers]
+    if carrier is not None and carrier not in numbers:
+        raise UsageError(f"link {name!r} has carrier {', '.join(map(str, numbers))}, not {carrier}")
+    return link, next(c for c in link.carriers if carrier in (None, c.carrier))
+
+
+def _opening(link: Link, carrier: Carrier, unread: Mapping[EndName, str]) -> list[str]:
+    from verifier.report.peak import QUICKER  # noqa: PLC0415
+
+    several = f", carrier {carrier.carrier}" if len(link.carriers) > 1 else ""
+    lines = [f"{plain(link.name)}{several}: levels of both ends, once a second.", QUICKER]
+    lines += [f"End {name} is not read: {plain(why)}." for name, why in unread.items()]
+    return lines
+
+
+def _say(lines: list[str], chosen: str) -> None:
+    """For a person; beside JSON it goes where faults go."""
+    text = "\n".join(textwrap.fill(line, 100, break_on_hyphens=False) for line in lines)
+    click.echo(text, err=chosen == "json")
+
+
+class _Screen:
+    """Shows a picture over the last one on a terminal, else a line each."""
+
+    def __init__(self, chosen: str, *, bell: bool) -> None:
+        self._json = chosen == "json"
+        self._terminal = sys.stdout.isatty() and not self._json
+        self._bell = bell
+        self._drawn = 0
+        self.last: tuple[EndView, EndView] | None = None
+        self.read = False
+
+    def show(self, ends: tuple[EndView, EndView], elapsed_s: float) -> None:
+        """Both ends at one moment."""
+        from verifier.report import peak as look  # noqa: PLC0415
+
+        self.last = ends
+        self.read |= any(end.age_s is not None for end in ends)
+        if self._bell and any(end.best for end in ends):
+            sys.stderr.write("\a")
+            sys.stderr.flush()
+        if self._json:
+            print(look.document(ends, elapsed_s), flush=True)  # noqa: T201
+            return
+        columns = shutil.get_terminal_size((100, 24)).columns
+        if not self._terminal or columns < look.NARROWEST:
+            print(look.line(ends, elapsed_s), flush=True)  # noqa: T201
+            return
+        lines = look.large(ends, elapsed_s, min(columns - 1, 100))
+        up = f"\x1b[{self._drawn}A" if self._drawn else ""
+        sys.stdout.write(up + "".join(f"\r{line}\n" for line in lines))
+        sys.stdout.flush()
+        self._drawn = len(lines)
+
+
+def _run(peaks: Any, questions: Mapping[EndName, Question], given: dict[str, Any]) -> int:
+    from verifier.report.peak import summary  # noqa: PLC0415
+    from verifier.session.peaking import peak as follow  # noqa: PLC0415
+
+    screen = _Screen(given["format_"], bell=given["bell"])
+    ended = False
+
+    async def until_ended() -> None:
+        nonlocal ended
+        loop = asyncio.get_running_loop()
+        task = asyncio.ensure_future(
+            follow(peaks, questions, screen.show, lasts_s=given["lasts_s"])
+        )
+        for number in (signal.SIGINT, signal.SIGTERM):
+            with suppress(NotImplementedError):
+                loop.add_signal_handler(number, task.cancel)
+        try:
+            await task
+        except asyncio.CancelledError:
+            ended = True
+
+    asyncio.run(until_ended())
+    if screen.last is not None:
+        _say(summary(screen.last).splitlines(), given["format_"])
+    if ended:
+        return EXIT_INTERRUPTED
+    return EXIT_PASSED if screen.read else EXIT_UNTESTED
