@@ -73,6 +73,16 @@ def test_a_lower_modulation_fails_only_when_it_should_long_have_risen(
     assert one(run(planned(), *seen), "radio.modulation", "a").verdict == verdict
 
 
+def test_a_modulation_that_was_at_its_highest_follows_the_path() -> None:
+    """Low now, high ten seconds ago: adaptive modulation at work, however good the level."""
+    a = {**RIGHT, **LOWER, "tx_modulation": ["256qam", *["64qam"] * 7], "rx_modulation": "256qam"}
+    b = {**RIGHT_B, "rx_level_dbm": [-45.8] * 8, "snr_db": [38.0] * 8, "tx_power_dbm": [18.0] * 8}
+    seen = observed(A, a, step_s=10.0), observed(B, b, step_s=10.0)
+    finding = one(run(planned(), *seen), "radio.modulation", "a")
+    assert finding.verdict == W
+    assert "a moment ago" in finding.reason
+
+
 SAMPLES = [
     ("5 together", 5, 5, 0.3, 0.3, "pass"),
     ("4 only", 4, 5, 0.3, 0.3, T),

@@ -34,9 +34,9 @@ from verifier.session.echoing import Echoing
 from verifier.session.fitting import routes_of
 from verifier.session.probing import Paces, Probing
 from verifier.session.recorder import Clock, Recorder, numbered, timestamp, utc_now
-from verifier.session.sampling import sample_links
+from verifier.session.sampling import sample_links, watch
 from verifier.session.soak import Soak, SoakRequest, Surroundings
-from verifier.session.surveyor import Job, Surveyor
+from verifier.session.surveyor import InLoop, Job, Surveyor
 from verifier.session.versions import versions
 from verifier.session.workers import surveyor, worker_count
 
@@ -240,13 +240,18 @@ class _Conductor:
             await self._probe_units(routes)
             return
         soak = Soak(self._request.soak, self._surroundings())
-        keeping = asyncio.create_task(soak.keep())
+        beside = [asyncio.create_task(soak.keep())]
         try:
             await self._probe_units(routes)
+            looking = InLoop(self._jobs, self._paces)
+            beside.append(
+                asyncio.create_task(watch(self._request.plan, self._jobs, self._records, looking))
+            )
             await soak.run()
         finally:
-            keeping.cancel()
-            await asyncio.gather(keeping, return_exceptions=True)
+            for task in beside:
+                task.cancel()
+            await asyncio.gather(*beside, return_exceptions=True)
             soak.write(now=True)
 
     def _surroundings(self) -> Surroundings:

@@ -11,37 +11,44 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
+from verifier.model.observation import Observation
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile, Reading
 from verifier.probes.snmp import SnmpClient, Target
+from verifier.rules import radio
 from verifier.session import readings
 from verifier.session.recorder import Recorder
 
 if TYPE_CHECKING:
-    from verifier.session.surveyor import Job, Surveyor
+    from verifier.session.surveyor import InLoop, Job, Surveyor
 
 SAMPLED = frozenset({"rx_level_dbm", "tx_power_dbm", "snr_db"})
+WATCHED = SAMPLED | {"tx_modulation", "rx_modulation", "current_capacity_mbps"}
+"""What is read again where a modulation is lower than planned, to see whether it stays so."""
 TIMES = 5
 """The rules take the median of so many at least."""
 INTERVAL_S = 0.2
 """From one sample to the next: five are done within a second, if the unit is quick."""
+WATCH_S, WATCHES = 10.0, 7
+"""A minute's grace, which `radio.modulation` gives, and one look more."""
 _DEADLINE_S = 10.0
 _PAIRS_AT_ONCE = 32
 
 
-def sampled(profile: Profile) -> dict[str, Reading]:
+def sampled(profile: Profile, fields: frozenset[str] = SAMPLED) -> dict[str, Reading]:
     """The readings that are sampled, by the names of their observations."""
-    return {n: r for n, r in profile.named_readings().items() if r.field in SAMPLED}
+    return {n: r for n, r in profile.named_readings().items() if r.field in fields}
 
 
-async def sample(client: SnmpClient, target: Target, profile: Profile, record: Recorder) -> None:
-    """Reads what is sampled several times and writes it down; silence ends it early."""
-    named = sampled(profile)
+async def sample(
+    client: SnmpClient, target: Target, named: Mapping[str, Reading], record: Recorder, times: int
+) -> None:
+    """Reads what is sampled so many times and writes it down; silence ends it early."""
     loop = asyncio.get_running_loop()
     begun = loop.time()
     with suppress(TimeoutError):
         async with asyncio.timeout(_DEADLINE_S):
-            for n in range(TIMES):
+            for n in range(times):
                 await asyncio.sleep(begun + n * INTERVAL_S - loop.time())
                 answered = False
                 async for got in readings.read(client, target, named):
@@ -118,3 +125,42 @@ async def sample_links(
         for names in pairs(plan, jobs, answered):
             tasks.create_task(together(names))
     return faults
+
+
+def waiting(plan: Plan, records: Mapping[str, Recorder]) -> set[str]:
+    """Units of adaptive links that were read with a lower modulation than the highest planned."""
+    found: set[str] = set()
+    for link in plan.links:
+        highest = link.modulation_max
+        if highest is None or not radio.is_adaptive(link):
+            continue
+        for carrier in link.carriers:
+            for _, end in carrier.ends():
+                seen = records[end.device].seen if end.device in records else ()
+                if any(_lower(o, highest) for o in seen):
+                    found |= {carrier.a.device, carrier.b.device}
+    return found
+
+
+def _lower(seen: Observation, highest: str) -> bool:
+    of_modulation = seen.what.partition(" ")[0] in {"tx_modulation", "rx_modulation"}
+    if not of_modulation or not isinstance(seen.value, str):
+        return False
+    return radio.plain_modulation(seen.value) != radio.plain_modulation(highest)
+
+
+async def watch(
+    plan: Plan, jobs: Mapping[str, Job], records: Mapping[str, Recorder], asking: InLoop
+) -> None:
+    """Looks for a minute at units whose modulation is lower, so that the rules can tell for long.
+
+    Arguments as for `sample_links`; ends when it is cancelled, at once where there is nothing.
+    """
+    names = sorted(waiting(plan, records) & jobs.keys())
+    if not names:
+        return
+    async with asking:
+        for _ in range(WATCHES):
+            await asyncio.sleep(WATCH_S)
+            looks = (asking.look(name, records[name]) for name in names)
+            await asyncio.gather(*looks, return_exceptions=True)

@@ -92,8 +92,18 @@ class InLoop:
 
     async def sample(self, name: str, record: Recorder) -> None:
         """See `Surveyor`."""
+        await self._sample(name, record, sampling.SAMPLED, sampling.TIMES)
+
+    async def look(self, name: str, record: Recorder) -> None:
+        """Reads once what a modulation depends on, see `sampling`."""
+        await self._sample(name, record, sampling.WATCHED, 1)
+
+    async def _sample(
+        self, name: str, record: Recorder, fields: frozenset[str], times: int
+    ) -> None:
         job = self._jobs[name]
-        await sampling.sample(self._client(job), job.target, job.profile, record)
+        named = sampling.sampled(job.profile, fields)
+        await sampling.sample(self._client(job), job.target, named, record, times)
 
     def _client(self, job: Job) -> SnmpClient:
         return self._loopback if job.target.address.is_loopback else self._network

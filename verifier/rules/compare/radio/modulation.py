@@ -17,7 +17,6 @@ HEADROOM_DB = 3.0
 """So far above a threshold a mode is safely carried (requirement)."""
 STEADY_S = 60.0
 """So long level and SNR must be good before a lower modulation is held against the unit."""
-_SNR_FALL_BACK = "no min_snr_db is planned"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +43,10 @@ def modulation(side: Side) -> Findings:
         )  # fmt: skip
         return
     judged = [
-        (_judge(side, listener, read.word or ""), read, what)
+        (_judge(side, listener, read), read, what)
         for read, listener, what in words
         if not (what == "receives" and side.sender.transmits is False)
-    ] or [(_judge(side, words[0][1], words[0][0].word or ""), words[0][0], words[0][2])]
+    ] or [(_judge(side, words[0][1], words[0][0]), words[0][0], words[0][2])]
     found, read, what = min(judged, key=lambda j: VERDICTS.index(j[0].verdict))
     yield side.finding(
         "radio.modulation", found.verdict, f"{what} with {read.word}: {found.reason}",
@@ -56,8 +55,9 @@ def modulation(side: Side) -> Findings:
     )  # fmt: skip
 
 
-def _judge(side: Side, listener: Side, word: str) -> _Judged:
+def _judge(side: Side, listener: Side, read: Read) -> _Judged:
     """One direction; `listener` receives it."""
+    word = read.word or ""
     planned = side.link.modulation_max or ""
     if radio.plain_modulation(word) == radio.plain_modulation(planned):
         return _Judged("pass", "as planned")
@@ -68,7 +68,7 @@ def _judge(side: Side, listener: Side, word: str) -> _Judged:
     if not radio.is_adaptive(side.link):
         return _Judged("fail", f"not {planned}, and it is planned fixed",
                        "set the planned modulation, save, and read it again")  # fmt: skip
-    return _outside(side.link, word, planned) or _inside(side, listener, planned)
+    return _outside(side.link, word, planned) or _inside(side, listener, read, planned)
 
 
 def _outside(link: Link, word: str, planned: str) -> _Judged | None:
@@ -85,13 +85,21 @@ def _outside(link: Link, word: str, planned: str) -> _Judged | None:
     return None
 
 
-def _inside(side: Side, listener: Side, planned: str) -> _Judged:
+def _inside(side: Side, listener: Side, read: Read, planned: str) -> _Judged:
     """Adaptive, and lower than the highest."""
     if side.stage in {"bench", "alignment"}:
         return _Judged("pass", "inside the planned range")
     if side.stage == "service":
         return _Judged("pass", f"adaptive, and at present below {planned}")
+    if any(_is(o.value, planned) for o in read.seen):
+        return _Judged("warn", f"it was {planned} a moment ago: it follows the path",
+                       "run a soak to see how often")  # fmt: skip
     return _lower(listener, planned)
+
+
+def _is(value: object, planned: str) -> bool:
+    same = radio.plain_modulation(planned)
+    return isinstance(value, str) and radio.plain_modulation(value) == same
 
 
 def _lowest(side: Side, word: str) -> _Judged | None:
@@ -148,7 +156,9 @@ def _held_back(listener: Side, level: Read, needed: float, at: str) -> _Judged:
     wait = "look again after a minute; run a soak to be sure"
     snr, least = listener.read("snr_db"), listener.end.min_snr_db
     if least is None:
-        return _Judged("warn", f"{at}; whether its SNR allows it is not known: {_SNR_FALL_BACK}")
+        return _Judged(
+            "warn", f"{at}; whether its SNR allows it is not known: no min_snr_db is planned"
+        )
     if snr is None or snr.number is None:
         return _Judged("warn", f"{at}; its SNR is not known: {listener.missing('snr_db')}")
     if snr.number < least:

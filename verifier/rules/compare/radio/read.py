@@ -31,6 +31,8 @@ _RANGES: Mapping[str, tuple[float, float]] = {
 }
 """What such a value can be at all (common practice, generously): beyond, it is a mark of the
 unit's for "none", or the profile's scale is wrong."""
+_MEDIAN = frozenset({"rx_level_dbm", "tx_power_dbm", "snr_db", "xpi_db"})
+"""Figures that move by themselves; of the others the last sample counts."""
 _TRUE = frozenset({"true", "on", "yes", "enabled"})
 _FALSE = frozenset({"false", "off", "no", "disabled"})
 
@@ -41,7 +43,7 @@ class Read:
 
     Attributes:
         name: what its observations are called.
-        value: median of the samples of a number, the last word of the others; None: see `gap`.
+        value: median of the samples of a level, power or SNR, the last of others; None: see `gap`.
         nothing: the unit says that it receives nothing.
         gap: why there is no value; empty where there is one, or nothing is received.
         samples: moment and value of each sample of a number, in order.
@@ -137,9 +139,11 @@ def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
     if not samples:
         return Read(reading=reading, name=name, gap=gaps[0] if gaps else "not read",
                     seen=tuple(seen))  # fmt: skip
+    value = samples[-1][1]
+    if reading.field in _MEDIAN:
+        value = statistics.median(v for _, v in samples)
     return Read(
-        reading=reading, name=name, value=statistics.median(v for _, v in samples),
-        samples=tuple(samples), seen=tuple(seen),
+        reading=reading, name=name, value=value, samples=tuple(samples), seen=tuple(seen)
     )  # fmt: skip
 
 
