@@ -59,11 +59,11 @@ def network(tmp_path: Path) -> Iterator[Network]:
 WORDS = ("peak", "plan.yaml", "Hop 1", "--credentials", "credentials.toml")
 
 
-def start(folder: Path, *words: str, **more: object) -> subprocess.Popen[str]:
+def start(folder: Path, *words: str) -> "subprocess.Popen[str]":
     return subprocess.Popen(
         [sys.executable, "-m", "verifier", *words], cwd=folder, env=clean_environment(),
-        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **more,
-    )  # type: ignore[call-overload,no-any-return]  # fmt: skip
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
 
 
 def test_a_line_a_second_while_the_antenna_is_turned(network: Network, tmp_path: Path) -> None:

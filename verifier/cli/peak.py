@@ -18,9 +18,9 @@ from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, EXIT_UNTESTED, UsageE
 from verifier.model.plan import Carrier, EndName, Link, Plan
 from verifier.report.plain import plain
 from verifier.rules.compare.radio.read import find
+from verifier.rules.peak import EndView, Hop
 
 if TYPE_CHECKING:
-    from verifier.rules.peak import EndView
     from verifier.session.peaking import Question
 
 _STAGES = ("bench", "alignment", "handover", "service")
@@ -58,9 +58,7 @@ def peak(**given: Any) -> int:
     profiles, credentials = options.load_needs(
         units, given["profile_folder"], given["credentials_file"], with_credentials=True
     )
-    from verifier.probes.snmp import Target  # noqa: PLC0415 - help and bad input need no probes
-    from verifier.rules.peak import Peaks  # noqa: PLC0415
-    from verifier.session.peaking import Question  # noqa: PLC0415
+    from verifier.session.peaking import Question  # noqa: PLC0415 - bad input needs no probes
 
     questions: dict[EndName, Question] = {}
     unread: dict[EndName, str] = {}
@@ -77,20 +75,19 @@ def peak(**given: Any) -> int:
         elif level is None:
             unread[name] = f"profile {profile.id!r} has no reading rx_level_dbm for radio {radio}"
         else:
-            target = Target(
-                address=unit.address.address, entry=credentials[unit.snmp], timeout_s=1.0, retries=0
+            questions[name] = Question(
+                address=unit.address.address, entry=credentials[unit.snmp], level=level, power=power
             )
-            questions[name] = Question(target=target, level=level, power=power)
     if not questions:
         raise UsageError(f"no level can be read of {link.name!r}: {'; '.join(unread.values())}")
-    peaks = Peaks(
+    hop = Hop(
         link=link,
         carrier=carrier,
         stage=given["stage"],
         profiles={n: profiles[u.profile] for (n, _), u in zip(carrier.ends(), units, strict=True)},
     )
     _say(_opening(link, carrier, unread), given["format_"])
-    return _run(peaks, questions, given)
+    return _run(hop, questions, given)
 
 
 def _chosen(plan: Plan, name: str, carrier: int | None) -> tuple[Link, Carrier]:
@@ -153,8 +150,9 @@ class _Screen:
         self._drawn = len(lines)
 
 
-def _run(peaks: Any, questions: Mapping[EndName, Question], given: dict[str, Any]) -> int:
+def _run(hop: Hop, questions: Mapping[EndName, Question], given: dict[str, Any]) -> int:
     from verifier.report.peak import summary  # noqa: PLC0415
+    from verifier.session.peaking import Peaks  # noqa: PLC0415
     from verifier.session.peaking import peak as follow  # noqa: PLC0415
 
     screen = _Screen(given["format_"], bell=given["bell"])
@@ -164,7 +162,7 @@ def _run(peaks: Any, questions: Mapping[EndName, Question], given: dict[str, Any
         nonlocal ended
         loop = asyncio.get_running_loop()
         task = asyncio.ensure_future(
-            follow(peaks, questions, screen.show, lasts_s=given["lasts_s"])
+            follow(Peaks(hop), questions, screen.show, lasts_s=given["lasts_s"])
         )
         for number in (signal.SIGINT, signal.SIGTERM):
             with suppress(NotImplementedError):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from verifier.model.plan import Carrier, EndName, Link, Stage
 from verifier.model.profile import Profile
@@ -20,7 +20,7 @@ class Reading:
     """What one end said last.
 
     Attributes:
-        at_s: when, on the clock that `view` is asked with.
+        at_s: when, on the clock that `end_view` is asked with.
         level_dbm: None where it receives nothing, or it could not be read.
         power_dbm: what it transmits now; None where that is not read.
         problem: why there is no level; empty where there is one, or nothing is received.
@@ -63,66 +63,70 @@ class EndView:
     problem: str = ""
 
 
-@dataclass
-class Peaks:
-    """Both ends of one carrier, and what was seen of them so far.
-
-    Attributes:
-        profiles: of both ends' units, by the end.
-        latest: the last reading of each end that was read at all.
-        highest: the best level of each end.
-    """
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hop:
+    """The carrier that is aligned; `profiles` are those of both ends' units, by the end."""
 
     link: Link
     carrier: Carrier
     stage: Stage
     profiles: Mapping[EndName, Profile]
-    latest: dict[EndName, Reading] = field(default_factory=dict)
-    highest: dict[EndName, float] = field(default_factory=dict)
-    _best: set[EndName] = field(default_factory=set)
 
-    def take(self, end: EndName, reading: Reading) -> None:
-        """Takes in a reading. One without an answer leaves the last level standing, to grow old."""
-        last = self.latest.get(end)
-        if reading.problem and last is not None and not last.problem:
-            return
-        self.latest[end] = reading
-        level, before = reading.level_dbm, self.highest.get(end)
-        if level is not None and (before is None or level >= before + _BETTER_DB - 1e-9):
-            self.highest[end] = level
-            if before is not None:
-                self._best.add(end)
 
-    def view(self, now_s: float) -> tuple[EndView, EndView]:
-        """Both ends as they stand; a new best is told once."""
-        best, self._best = self._best, set()
-        made = [self._end(name, now_s, best=name in best) for name, _ in self.carrier.ends()]
-        return made[0], made[1]
+def standing(last: Reading | None, new: Reading) -> Reading:
+    """What stands of an end: one without an answer leaves the last level, to grow old."""
+    return last if last is not None and new.problem and not last.problem else new
 
-    def _end(self, name: EndName, now_s: float, *, best: bool) -> EndView:
-        other: EndName = "b" if name == "a" else "a"
-        ends = dict(self.carrier.ends())
-        near, far = ends[name], ends[other]
-        reading, across = self.latest.get(name), self.latest.get(other)
-        power = across.power_dbm if across is not None else None
-        expected = levels.expected_level(near, far, self.stage, far_power_dbm=power)
-        level = reading.level_dbm if reading is not None else None
-        known = None if isinstance(expected, str) else expected
-        window = None if known is None else levels.line(near, self.profiles[name], known)
-        age_s = None if reading is None or reading.problem else max(0.0, now_s - reading.at_s)
-        stale = age_s is not None and age_s > STALE_S
-        return EndView(
-            end=name,
-            device=near.device,
-            level_dbm=level,
-            age_s=age_s,
-            stale=stale,
-            highest_dbm=self.highest.get(name),
-            best=best,
-            silent=age_s is not None and level is None,
-            expected_dbm=None if known is None else known.value,
-            difference_db=None if known is None or level is None else level - known.value,
-            window=window if isinstance(window, voltage.Window) else None,
-            unknown=expected if isinstance(expected, str) else "",
-            problem=reading.problem if reading is not None else "",
-        )
+
+def rises(highest_dbm: float | None, level_dbm: float | None) -> bool:
+    """Whether a level is higher than any before."""
+    if level_dbm is None:
+        return False
+    return highest_dbm is None or level_dbm >= highest_dbm + _BETTER_DB - 1e-9
+
+
+def end_view(  # noqa: PLR0913
+    hop: Hop,
+    name: EndName,
+    latest: Mapping[EndName, Reading],
+    highest: Mapping[EndName, float],
+    now_s: float,
+    *,
+    best: bool,
+) -> EndView:
+    """One end as it stands at `now_s`.
+
+    Args:
+        hop: what is planned.
+        name: the end.
+        latest: what stands of each end that was asked.
+        highest: the best level of each end so far.
+        now_s: on the clock of the readings.
+        best: whether its level is a new best that was not told yet.
+    """
+    other: EndName = "b" if name == "a" else "a"
+    ends = dict(hop.carrier.ends())
+    near, far = ends[name], ends[other]
+    reading, across = latest.get(name), latest.get(other)
+    power = across.power_dbm if across is not None else None
+    expected = levels.expected_level(near, far, hop.stage, far_power_dbm=power)
+    level = reading.level_dbm if reading is not None else None
+    known = None if isinstance(expected, str) else expected
+    window = None if known is None else levels.line(near, hop.profiles[name], known)
+    age_s = None if reading is None or reading.problem else max(0.0, now_s - reading.at_s)
+    stale = age_s is not None and age_s > STALE_S
+    return EndView(
+        end=name,
+        device=near.device,
+        level_dbm=level,
+        age_s=age_s,
+        stale=stale,
+        highest_dbm=highest.get(name),
+        best=best,
+        silent=age_s is not None and level is None,
+        expected_dbm=None if known is None else known.value,
+        difference_db=None if known is None or level is None else level - known.value,
+        window=window if isinstance(window, voltage.Window) else None,
+        unknown=expected if isinstance(expected, str) else "",
+        problem=reading.problem if reading is not None else "",
+    )

@@ -7,10 +7,12 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from verifier.model.address import Address
+from verifier.model.credentials import SnmpEntry
 from verifier.model.plan import EndName
 from verifier.model.profile import Reading as Planned
 from verifier.probes.snmp import SnmpClient, Target
-from verifier.rules.peak import EndView, Peaks, Reading
+from verifier.rules.peak import EndView, Hop, Reading, end_view, rises, standing
 from verifier.session import readings
 
 EVERY_S = 1.0
@@ -18,13 +20,47 @@ Show = Callable[[tuple[EndView, EndView], float], None]
 """Takes both ends and how many seconds have gone since the start."""
 
 
+class Peaks:
+    """Both ends of one carrier, and what was seen of them so far."""
+
+    def __init__(self, hop: Hop) -> None:
+        self._hop = hop
+        self._latest: dict[EndName, Reading] = {}
+        self._highest: dict[EndName, float] = {}
+        self._best: set[EndName] = set()
+
+    def take(self, end: EndName, reading: Reading) -> None:
+        """Takes in a reading."""
+        self._latest[end] = standing(self._latest.get(end), reading)
+        level, before = reading.level_dbm, self._highest.get(end)
+        if level is not None and rises(before, level):
+            self._highest[end] = level
+            if before is not None:
+                self._best.add(end)
+
+    def view(self, now_s: float) -> tuple[EndView, EndView]:
+        """Both ends as they stand; a new best is told once."""
+        best, self._best = self._best, set()
+        a, b = (
+            end_view(self._hop, name, self._latest, self._highest, now_s, best=name in best)
+            for name, _ in self._hop.carrier.ends()
+        )
+        return a, b
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """How one end is asked: `named` holds the readings for level and, where there is one, power."""
+    """How one end is asked: its unit, and the readings for level and, where there is one, power."""
 
-    target: Target
+    address: Address
+    entry: SnmpEntry
     level: tuple[str, Planned]
     power: tuple[str, Planned] | None
+
+    @property
+    def target(self) -> Target:
+        """Where, and with which credentials: short waits, as the next question follows at once."""
+        return Target(address=self.address, entry=self.entry, timeout_s=EVERY_S, retries=0)
 
     @property
     def named(self) -> Mapping[str, Planned]:
