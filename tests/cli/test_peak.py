@@ -59,7 +59,7 @@ def network(tmp_path: Path) -> Iterator[Network]:
 WORDS = ("peak", "plan.yaml", "Hop 1", "--credentials", "credentials.toml")
 
 
-def start(folder: Path, *words: str) -> "subprocess.Popen[str]":
+def start(folder: Path, *words: str) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [sys.executable, "-m", "verifier", *words], cwd=folder, env=clean_environment(),
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
