@@ -4,24 +4,21 @@ from __future__ import annotations
 
 import select
 import socket
-import struct
 import threading
 import time
 from collections.abc import Iterable, Iterator, Sequence
+from typing import Final
 
 from verifier.model.address import Address, Mac
+from verifier.probes.frames import ETH_ARP, arp_request, decode
 from verifier.probes.pace import Pace
 
-_ETH_ARP = 0x0806
-_ETHERNET, _IPV4 = 1, 0x0800
-_REQUEST, _REPLY = 1, 2
-_ARP = struct.Struct("!HHBBH6s4s6s4s")
-_ETHERNET_HEADER = struct.Struct("!6s6sH")
-_PROBES = 3
-"""PROBE_NUM (RFC 5227 1.1)."""
+PROBE_NUM: Final = 3
+PROBE_MIN_S: Final = 1.0
+"""How many probes there are, and how far apart at least (RFC 5227 1.1)."""
 _PROXY_S = 1.0
 _SPACING_S = 0.2
-"""Shorter than PROBE_MIN (1 s): only hosts that are there now are looked for."""
+"""Shorter than PROBE_MIN: only hosts that are there now are looked for."""
 
 
 def holder(interface: str, address: Address) -> Mac | None:
@@ -32,11 +29,11 @@ def holder(interface: str, address: Address) -> Mac | None:
     with _opened(interface) as sock:
         if (mac := _own(sock)) is None:
             return None
-        for _ in range(_PROBES):
-            sock.send(_request(mac, address.ip.packed))
+        for _ in range(PROBE_NUM):
+            sock.send(arp_request(mac, address))
             for sender, held in _heard(sock, mac, time.monotonic() + _SPACING_S):
-                if held == address.ip.packed:
-                    return Mac.parse(sender.hex())
+                if held == address:
+                    return sender
     return None
 
 
@@ -58,7 +55,7 @@ def holders(  # noqa: PLR0913, PLR0917
     router that answers for others lets up to 0.8 s pass (Linux, `proxy_delay`).
     Raises OSError: no permission, no such interface.
     """
-    found: dict[bytes, dict[bytes, None]] = {a.ip.packed: {} for a in (*unplanned, *addresses)}
+    found: dict[Address, dict[Mac, None]] = {a: {} for a in (*unplanned, *addresses)}
     with _opened(interface) as sock:
         if (mac := _own(sock)) is None:
             return {}
@@ -66,28 +63,25 @@ def holders(  # noqa: PLR0913, PLR0917
             _note(found, _heard(sock, mac, pace.slot()))
             if stop.is_set():
                 break
-            sock.send(_request(mac, wanted, source.ip.packed))
+            sock.send(arp_request(mac, wanted, source))
         asked_s = time.monotonic()
         _note(found, _heard(sock, mac, asked_s + 2 * _SPACING_S))
         held = [m for macs in found.values() for m in macs]
-        if not all(found[a.ip.packed] for a in addresses) or len(set(held)) < len(held):
+        if not all(found[a] for a in addresses) or len(set(held)) < len(held):
             _note(found, _heard(sock, mac, asked_s + _PROXY_S))
-    macs = {
-        a: tuple(Mac.parse(m.hex()) for m in found[a.ip.packed]) for a in (*addresses, *unplanned)
-    }
-    return {a: held_by for a, held_by in macs.items() if held_by}
+    return {a: tuple(found[a]) for a in (*addresses, *unplanned) if found[a]}
 
 
-def _note(found: dict[bytes, dict[bytes, None]], heard: Iterable[tuple[bytes, bytes]]) -> None:
+def _note(found: dict[Address, dict[Mac, None]], heard: Iterable[tuple[Mac, Address]]) -> None:
     for sender, held in heard:
         if held in found:
             found[held][sender] = None
 
 
 def _opened(interface: str) -> socket.socket:
-    sock = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(_ETH_ARP))
+    sock = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(ETH_ARP))
     try:
-        sock.bind((interface, _ETH_ARP))
+        sock.bind((interface, ETH_ARP))
     except OSError:
         sock.close()
         raise
@@ -100,19 +94,13 @@ def _own(sock: socket.socket) -> bytes | None:
     return mac if len(mac) == len(b"\xff" * 6) and any(mac) else None
 
 
-def _request(mac: bytes, wanted: bytes, source: bytes = bytes(4)) -> bytes:
-    """Without a source no cache learns it: that is an ARP probe (RFC 5227 2.1.1)."""
-    header = _ETHERNET_HEADER.pack(b"\xff" * 6, mac, _ETH_ARP)
-    return header + _ARP.pack(_ETHERNET, _IPV4, 6, 4, _REQUEST, mac, source, bytes(6), wanted)
-
-
-def _heard(sock: socket.socket, mac: bytes, until_s: float) -> Iterator[tuple[bytes, bytes]]:
+def _heard(sock: socket.socket, mac: bytes, until_s: float) -> Iterator[tuple[Mac, Address]]:
     """Hardware address and address of everybody who speaks until then, and what waits already."""
+    own = Mac(mac.hex(":"))
     while select.select([sock], [], [], max(0.0, until_s - time.monotonic()))[0]:
-        frame = sock.recv(2048)[_ETHERNET_HEADER.size :]
-        if len(frame) >= _ARP.size:
-            *_, operation, sender, sender_address, _, _ = _ARP.unpack_from(frame)
-            if operation in {_REQUEST, _REPLY} and sender != mac:
-                yield sender, sender_address
+        frame = decode(sock.recv(2048))
+        if frame is not None and frame.what != "arp-probe" and frame.mac != own:
+            for address in frame.addresses:
+                yield frame.mac, address
         if time.monotonic() > until_s:
             return

@@ -1,0 +1,23 @@
+"""Finds a unit that does not answer where it should: where to look, who is there, what it means.
+
+`slips` and `candidates` say where to look, `identity` who is at an address, `verdict` where the
+unit is. Nothing is sent from here.
+"""
+
+from __future__ import annotations
+
+from verifier.rules.finding.candidates import MAX_CANDIDATES, candidates, heard
+from verifier.rules.finding.identity import Sought, identify
+from verifier.rules.finding.verdict import Judged, chosen, judge, reaching
+
+__all__ = [
+    "MAX_CANDIDATES",
+    "Judged",
+    "Sought",
+    "candidates",
+    "chosen",
+    "heard",
+    "identify",
+    "judge",
+    "reaching",
+]
