@@ -25,6 +25,7 @@ COMMANDS = {
     "check": ("check", "Every fault of a plan at once; offline."),
     "demo": ("demo", "A simulated network on this machine: the real job without hardware."),
     "new": ("new", "An empty plan to fill in, or an example: workbook, YAML or CSV."),
+    "find": ("find", "Looks for a unit that does not answer where it should."),
     "fit": ("fit", "Does this laptop's address fit each unit's subnet; if not, what to set."),
     "peak": ("peak", "Both ends' receive level, once a second, while the antennas are aligned."),
     "profiles": ("profiles", "Device profiles: those there are, and one for your own unit."),

@@ -22,6 +22,7 @@ from verifier.model import plan as model
 from verifier.model.credentials import Auth, Priv
 from verifier.model.difference import Kind
 from verifier.model.fit import Fit
+from verifier.model.found import Found
 from verifier.model.health import Notice, SweepDocument
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
@@ -134,6 +135,15 @@ def _fit() -> Json:
         ("format", "devices"),
     )
     return {**made, "$defs": {"Fit": device}}
+
+
+def _find() -> Json:
+    made = _of(Found, "serialization")
+    made.pop("description", None)
+    made["properties"] = {"format": {"const": "plan-verifier/find/1"}, **made["properties"]}
+    for group in (made, *made["$defs"].values()):
+        group["required"] = list(group["properties"])
+    return made
 
 
 def _runbook() -> Json:
@@ -256,6 +266,7 @@ SCHEMAS: dict[str, Callable[[], Json]] = {
     "result": _result,
     "plan-check": _plan_check,
     "fit": _fit,
+    "find": _find,
     "runbook": _runbook,
     "plan": _plan,
     "profile": _profile,

@@ -37,6 +37,7 @@ class Question:
         laptop: instead of this machine's own interfaces.
         present: ask about where the devices are now, not about where they are planned.
         system: whose commands are wanted.
+        interface: the one they are for, where it is known already.
     """
 
     plan: Plan
@@ -45,6 +46,7 @@ class Question:
     laptop: Laptop | None = None
     present: bool = False
     system: System = "linux"
+    interface: str | None = None
 
 
 def routes_of(laptop: Laptop, addresses: Iterable[Address]) -> dict[Address, Route | None]:
@@ -72,7 +74,7 @@ def answer(question: Question) -> FitReport:
     laptop = question.laptop or this_machine.look()
     places = [_place(question, device) for device in question.devices]
     routes = routes_of(laptop, (at.address for at, _ in places))
-    target = _target(laptop, question.system)
+    target = question.interface or _target(laptop, question.system)
     next_hops = {r.next_hop for r in routes.values() if r is not None and r.next_hop is not None}
     own = (a.address for i in laptop.interfaces for a in i.addresses)
     advisor = Advisor(

@@ -7,8 +7,8 @@ unit is. Nothing is sent from here.
 from __future__ import annotations
 
 from verifier.rules.finding.candidates import MAX_CANDIDATES, candidates, heard
-from verifier.rules.finding.identity import Sought, identify
-from verifier.rules.finding.verdict import Judged, chosen, judge, reaching
+from verifier.rules.finding.identity import Sought, identify, routers
+from verifier.rules.finding.verdict import Judged, chosen, judge, reaching, taken_for
 
 __all__ = [
     "MAX_CANDIDATES",
@@ -20,4 +20,6 @@ __all__ = [
     "identify",
     "judge",
     "reaching",
+    "routers",
+    "taken_for",
 ]

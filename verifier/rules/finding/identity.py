@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from verifier.model.address import Address, Mac
 from verifier.model.found import Answer, Candidate, Heard, Identity, Place, What
@@ -27,7 +27,7 @@ TENTATIVE: frozenset[What] = frozenset({"arp-probe", "nd-probe"})
 """Frames whose sender does not hold the address yet."""
 _NEW = {"present", "factory", "temporary"}
 """Where a unit need not have its name yet."""
-_MANY = 3
+_MANY = 5
 """A hardware address that answers at so many candidates is a router's that answers for others
 (proxy ARP, RFC 1027), not that many units."""
 _ENGINE_MAC, _ENGINE_HEADER = 3, 5
@@ -60,13 +60,21 @@ def identify(
 ) -> tuple[Place, ...]:
     """Each candidate with who is there."""
     pairs = list(asked)
-    routers = _routers(sought, [answer for _, answer in pairs])
+    others = routers(sought, (answer for _, answer in pairs))
     return tuple(
-        _Look(sought, c, a, _at(heard, c.address.address), routers).place() for c, a in pairs
+        _Look(
+            sought,
+            candidate,
+            replace(answer, macs=tuple(m for m in answer.macs if m not in others)),
+            _at(heard, candidate.address.address),
+            others,
+        ).place()
+        for candidate, answer in pairs
     )
 
 
-def _routers(sought: Sought, answers: Iterable[Answer]) -> frozenset[Mac]:
+def routers(sought: Sought, answers: Iterable[Answer]) -> frozenset[Mac]:
+    """Hardware addresses that answer for others (proxy ARP); their answers name no unit."""
     counts = Counter(mac for answer in answers for mac in answer.macs)
     return frozenset(m for m, n in counts.items() if n >= _MANY and m not in sought.macs)
 
@@ -162,8 +170,7 @@ class _Look:
         """Hardware addresses of who is there, and how each is known."""
         wire = "ARP" if self.candidate.address.address.is_v4 else "neighbour discovery"
         for mac in self.answer.macs:
-            if mac not in self.routers:
-                yield mac, wire
+            yield mac, wire
         for each in self.heard:
             stands = each.what not in TENTATIVE or each.mac in self.sought.macs
             if stands and each.mac not in {*self.routers, *self.answer.macs}:

@@ -1,0 +1,191 @@
+"""Looks for a unit that does not answer where it should: asks at a low rate, listens, judges.
+
+`look_for` does it all; the rules say where to look and what it means (`rules.finding`).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from verifier.errors import UsageError
+from verifier.model.address import Address, Interface, Mac
+from verifier.model.credentials import SnmpEntry
+from verifier.model.fit import Fit
+from verifier.model.found import Candidate, Found, Place
+from verifier.model.laptop import Laptop
+from verifier.model.plan import Device, Plan
+from verifier.model.profile import Profile
+from verifier.model.runbook import SetDevice
+from verifier.probes import laptop as this_machine
+from verifier.rules.finding import Sought, candidates, chosen, judge, taken_for
+from verifier.rules.readdress import readdress
+from verifier.rules.readdress.request import Wish, task
+from verifier.rules.suggest import present, taken_addresses
+from verifier.session import fitting
+from verifier.session.finding_ask import Looking
+from verifier.session.recorder import Clock, timestamp, utc_now
+
+PACKETS_PER_S = 20.0
+"""Echoes, ARP probes and SNMP requests together: low, for a unit's processor is small."""
+
+
+def _nothing(what: object) -> None:
+    """Says nothing."""
+    del what
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """Which unit is looked for, and how.
+
+    Attributes:
+        profiles: by id, all the plan's.
+        credentials: by entry name: the unit's, the factory's of its profile, those of others.
+        temporary: addresses it may have been given on its way, besides those of the runbook.
+        macs, engine_ids: what was seen of the unit before, besides the plan's.
+        interfaces: of this laptop, to be asked and heard on; all with a cable if empty.
+        listen_s: how long to listen if asking has not found it; None: not at all.
+        show: called with all candidates before anything is sent.
+        say: called with what is going on.
+    """
+
+    plan: Plan
+    device: Device
+    profiles: Mapping[str, Profile]
+    credentials: Mapping[str, SnmpEntry] = field(default_factory=dict)
+    temporary: tuple[Interface, ...] = ()
+    macs: frozenset[Mac] = frozenset()
+    engine_ids: frozenset[str] = frozenset()
+    interfaces: tuple[str, ...] = ()
+    listen_s: float | None = None
+    packets_per_s: float = PACKETS_PER_S
+    timeout_s: float = 1.0
+    snmp_timeout_s: float = 2.0
+    snmp_retries: int = 1
+    show: Callable[[Sequence[Candidate]], None] = _nothing
+    say: Callable[[str], None] = _nothing
+    clock: Clock = utc_now
+
+    @property
+    def sought(self) -> Sought:
+        """The unit, for the rules."""
+        device = self.device
+        return Sought(
+            plan=self.plan,
+            device=device,
+            profile=self.profiles.get(device.profile),
+            macs=self.macs | ({device.mac} if device.mac is not None else frozenset()),
+            engine_ids=self.engine_ids,
+        )
+
+
+def look_for(search: Search) -> Found:
+    """Where the unit is. An interrupt ends it early; what was seen so far is judged.
+
+    Raises:
+        UsageError: no interface of that name.
+        CannotMeasureError: not even this machine can be read.
+    """
+    started = timestamp(search.clock())
+    laptop = this_machine.look()
+    wanted = candidates(
+        search.plan,
+        search.device,
+        search.profiles,
+        temporary=(*search.temporary, *_temporary(search)),
+        own=_own(laptop),
+    )
+    looking = Looking(search, laptop, _interfaces(search, laptop), wanted)
+    search.show(wanted)
+    interrupted = False
+    try:
+        asyncio.run(looking.run())
+    except KeyboardInterrupt:
+        interrupted = True
+    return _found(search, laptop, looking, started, interrupted=interrupted)
+
+
+def _own(laptop: Laptop) -> list[Address]:
+    return [a.address for i in laptop.interfaces for a in i.addresses]
+
+
+def _interfaces(search: Search, laptop: Laptop) -> tuple[str, ...]:
+    """Those to ask and listen on: the named ones, else every one with a carrier."""
+    known = {i.name: i for i in laptop.interfaces}
+    for name in search.interfaces:
+        if name not in known:
+            raise UsageError(f"no interface {name!r} at this laptop; it has {', '.join(known)}")
+    wanted = search.interfaces or tuple(known)
+    media = {"cable", "wifi", "unknown"}
+    return tuple(n for n in wanted if known[n].up and known[n].medium in media)
+
+
+def _temporary(search: Search) -> list[Interface]:
+    """Addresses that the runbook gives the unit for a while."""
+    plan, device = search.plan, search.device
+    at, _ = present(device, search.profiles.get(device.profile))
+    if at == device.address:
+        return []
+    steps = readdress(plan, task(plan, search.profiles, Wish())).steps
+    changes = [s for s in steps if isinstance(s, SetDevice) and s.device == device.name]
+    return [step.to for step in changes if step.temporary]
+
+
+# -- what comes of it -----------------------------------------------------------------------------
+
+
+def _found(
+    search: Search, laptop: Laptop, looking: Looking, started: str, *, interrupted: bool
+) -> Found:
+    sought, places, heard = search.sought, looking.places(), looking.heard()
+    place = chosen(sought, places)
+    fit = None if place is None else _fit(search, laptop, place, looking)
+    judged = judge(sought, places, heard, fit)
+    planned = search.device.address
+    notes = list(looking.notes)
+    if any(a.value == planned.address.value for a in _own(laptop)):
+        notes.insert(0, f"this laptop itself holds the planned address {planned.address}")
+    return Found(
+        plan=search.plan.network.name,
+        device=search.device.name,
+        planned=planned,
+        started=started,
+        finished=timestamp(search.clock()),
+        interrupted=interrupted,
+        state=judged.state,
+        verdict=judged.verdict,
+        address=judged.address,
+        interface=judged.interface or (fit.interface if fit is not None else None),
+        mac=judged.mac,
+        since=judged.since,
+        up_since=None if place is None else place.answer.up_since,
+        by=judged.by,
+        explanation=judged.explanation,
+        advice=judged.advice,
+        notes=(*judged.notes, *notes),
+        fit=fit,
+        places=places,
+        heard=heard,
+    )
+
+
+def _fit(search: Search, laptop: Laptop, place: Place, looking: Looking) -> Fit:
+    """How this laptop stands to the unit where it is, and which address reaches it."""
+    taken = taken_addresses(search.plan, search.profiles, _own(laptop))
+    at = taken_for(search.sought, place, taken)
+    device = search.device
+    if at != device.address:
+        device = replace(device, present_address=at)
+    question = fitting.Question(
+        plan=search.plan,
+        profiles=search.profiles,
+        devices=(device,),
+        present=at != device.address,
+        system=fitting.SYSTEMS.get(sys.platform, "linux"),
+        interface=place.answer.interface or looking.on(at.address),
+    )
+    (fit,) = fitting.answer(question).devices
+    return fit

@@ -1,0 +1,141 @@
+"""Asks by SNMP who is at an address: name, kind, serial number, engine id, mask, port."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from verifier.errors import CannotMeasureError
+from verifier.model import mib
+from verifier.model.address import Address, Interface, Mac, prefix_of_mask
+from verifier.model.credentials import SnmpEntry
+from verifier.model.profile import Profile
+from verifier.probes.snmp import Reply, SnmpClient, Target
+from verifier.session import readings
+from verifier.session.recorder import Clock, timestamp
+from verifier.session.survey import address_suffixes
+
+_IDENTITY = {name: mib.SYSTEM[name] for name in ("sysName", "sysObjectID", "sysUpTime")}
+_TICKS_PER_S = 100
+"""TimeTicks are hundredths of a second (RFC 2578 7.1.8)."""
+
+
+@dataclass(slots=True)
+class Who:
+    """What came; the names are those of `model.found.Answer`."""
+
+    values: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def answered(self) -> bool:
+        """Whether some credentials were answered."""
+        return bool(self.values.get("snmp") == "answered")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asker:
+    """Asks agents who they are.
+
+    Attributes:
+        profile: its reading of the serial number is taken, if it has one.
+    """
+
+    client: SnmpClient
+    profile: Profile | None
+    timeout_s: float
+    retries: int
+    clock: Clock
+
+    async def who(self, address: Address, entries: Sequence[SnmpEntry]) -> Who:
+        """Asks with each of the entries until one is answered."""
+        who = Who()
+        for entry in entries:
+            target = Target(
+                address=address, entry=entry, timeout_s=self.timeout_s, retries=self.retries
+            )
+            try:
+                await self._ask(target, who)
+            except CannotMeasureError:
+                who.values["snmp"] = "local-error"
+            if who.answered:
+                who.values["credentials"] = entry.name
+                break
+        return who
+
+    async def _ask(self, target: Target, who: Who) -> None:
+        reply = await self.client.get(target, list(_IDENTITY.values()))
+        told = who.values
+        if told.get("snmp") in {None, "silent"}:
+            told["snmp"] = reply.outcome
+        if reply.engine_id is not None:
+            told["engine_id"] = reply.engine_id.hex()
+        if reply.outcome != "answered":
+            return
+        told["snmp"] = "answered"
+        told["name"] = _text(reply, "sysName")
+        told["object_id"] = _text(reply, "sysObjectID")
+        uptime = reply.binding(_IDENTITY["sysUpTime"])
+        if uptime is not None and isinstance(uptime.value, int):
+            running = dt.timedelta(seconds=uptime.value / _TICKS_PER_S)
+            told["up_since"] = timestamp(self.clock() - running)
+        await self._serial(target, told)
+        await self._port(target, told)
+
+    async def _serial(self, target: Target, told: dict[str, Any]) -> None:
+        named = self.profile.named_readings() if self.profile is not None else {}
+        wanted = {n: r for n, r in named.items() if r.field == "serial"}
+        async for got in readings.read(self.client, target, wanted):
+            if got.value is not None and "serial" not in told:
+                told["serial"] = str(got.value).strip()
+
+    async def _port(self, target: Target, told: dict[str, Any]) -> None:
+        """The mask that goes with the address, and the hardware address of its port."""
+        address = target.address
+        for table, suffix in _rows(address):
+            oids = {name: f"{oid}.{suffix}" for name, oid in table.items()}
+            reply = await self.client.get(target, list(oids.values()))
+            values = {n: b.value for n, oid in oids.items() if (b := _present(reply, oid))}
+            if (prefix := _prefix(values)) is not None:
+                told["held"] = Interface.of(address, prefix)
+            index = next((v for n, v in values.items() if n.endswith("IfIndex")), None)
+            if isinstance(index, int):
+                await self._hardware(target, index, told)
+                return
+
+    async def _hardware(self, target: Target, index: int, told: dict[str, Any]) -> None:
+        oid = f"{mib.IF_TABLE['ifPhysAddress']}.{index}"
+        binding = _present(await self.client.get(target, [oid]), oid)
+        if binding is not None and isinstance(binding.value, bytes) and any(binding.value):
+            try:
+                told["port_mac"] = Mac.parse(binding.value.hex())
+            except ValueError:
+                return
+
+
+def _rows(address: Address) -> list[tuple[dict[str, str], str]]:
+    suffixes = address_suffixes(address)
+    tables = [mib.IP_ADDR_TABLE, mib.IP_ADDRESS_TABLE] if address.is_v4 else [mib.IP_ADDRESS_TABLE]
+    return list(zip(tables, suffixes, strict=True))
+
+
+def _present(reply: Reply, oid: str) -> Any:
+    binding = reply.binding(oid)
+    return None if binding is None or binding.missing else binding
+
+
+def _text(reply: Reply, name: str) -> str | None:
+    binding = _present(reply, _IDENTITY[name])
+    return None if binding is None else str(binding.text)
+
+
+def _prefix(values: dict[str, Any]) -> int | None:
+    """The length of the mask: of ipAdEntNetMask, else where ipAddressPrefix points (RFC 4293)."""
+    try:
+        if (mask := values.get("ipAdEntNetMask")) is not None:
+            return prefix_of_mask(str(mask))
+        length = str(values.get("ipAddressPrefix", "")).rpartition(".")[2]
+        return int(length) if length.isdigit() and int(length) else None
+    except ValueError:
+        return None

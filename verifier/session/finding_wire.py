@@ -1,0 +1,169 @@
+"""What `find` does on the cable: notes every frame that tells something, and asks by ARP and ND."""
+
+from __future__ import annotations
+
+import asyncio
+import dataclasses
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
+from typing import Self
+
+from verifier.model.address import Address, Mac
+from verifier.model.found import Heard
+from verifier.model.laptop import Laptop
+from verifier.probes.arp import PROBE_NUM
+from verifier.probes.frames import Frame, arp_probe, nd_solicitation
+from verifier.probes.listen import Wire
+from verifier.probes.pace import Pace
+from verifier.rules.finding.candidates import Key, key_of
+from verifier.rules.finding.identity import TENTATIVE
+
+MAX_HEARD = 5000
+"""Different things that are remembered; a busy cable has some hundred stations."""
+_Said = tuple[object, ...]
+
+
+class Ears:
+    """Everything heard on some wires; reads them in the running event loop.
+
+    Args:
+        wires: by name of the interface.
+        macs: the unit's hardware addresses.
+        now: the time of day as text.
+
+    Attributes:
+        news: set when something was heard for the first time.
+    """
+
+    def __init__(
+        self, wires: Mapping[str, Wire], macs: frozenset[Mac], now: Callable[[], str]
+    ) -> None:
+        self.news = asyncio.Event()
+        self._wires = wires
+        self._macs = macs
+        self._now = now
+        self._own = {Mac(w.mac.hex(":")) for w in wires.values()}
+        self._heard: dict[_Said, Heard] = {}
+        self._loop = asyncio.get_running_loop()
+
+    def __enter__(self) -> Self:
+        for wire in self._wires.values():
+            self._loop.add_reader(wire.fileno(), self._read, wire)
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        for wire in self._wires.values():
+            self._loop.remove_reader(wire.fileno())
+
+    @property
+    def heard(self) -> tuple[Heard, ...]:
+        """What was heard, in the order it was first heard."""
+        return tuple(self._heard.values())
+
+    def holders(self, address: Address) -> tuple[Mac, ...]:
+        """Who says on the cable that it holds an address."""
+        found = (
+            h.mac
+            for h in self._heard.values()
+            if h.what.startswith(("arp-", "nd-"))
+            and h.what not in TENTATIVE
+            and h.address is not None
+            and key_of(h.address) == key_of(address)
+        )
+        return tuple(dict.fromkeys(found))
+
+    def on(self, address: Address) -> str | None:
+        """The interface on which an address was heard first."""
+        places = (
+            h.interface
+            for h in self._heard.values()
+            if h.address is not None and key_of(h.address) == key_of(address)
+        )
+        return next(places, None)
+
+    def _read(self, wire: Wire) -> None:
+        try:
+            for frame in wire.read():
+                self._note(frame, wire.interface)
+        except OSError:  # it went down: what was heard remains
+            self._loop.remove_reader(wire.fileno())
+
+    def _note(self, frame: Frame, interface: str) -> None:
+        mac = frame.chassis if frame.chassis in self._macs and frame.chassis else frame.mac
+        if mac in self._own:
+            return
+        now = self._now()
+        for address in frame.addresses or (None,):
+            said = (interface, mac, frame.what, address and key_of(address), frame.name, frame.vlan)
+            before = self._heard.get(said)
+            if before is not None:
+                self._heard[said] = dataclasses.replace(before, last=now, count=before.count + 1)
+            elif len(self._heard) < MAX_HEARD:
+                self._heard[said] = Heard(
+                    interface=interface,
+                    mac=mac,
+                    what=frame.what,
+                    address=address,
+                    name=frame.name,
+                    port=frame.port,
+                    vlan=frame.vlan,
+                    first=now,
+                    last=now,
+                    count=1,
+                )
+                self.news.set()
+
+    async def ask(
+        self, wanted: Mapping[str, Sequence[bytes]], pace: Pace, spacing_s: float
+    ) -> None:
+        """Sends frames by interface, three times each, `spacing_s` apart; answers are heard.
+
+        Three is PROBE_NUM of RFC 5227 1.1, which MAX_MULTICAST_SOLICIT of RFC 4861 section 10
+        equals.
+        """
+        for _ in range(PROBE_NUM):
+            started_s = time.monotonic()
+            for interface, frames in wanted.items():
+                for frame in frames:
+                    await asyncio.sleep(max(0.0, pace.slot() - time.monotonic()))
+                    with suppress(OSError):  # its queue is full, or it went down
+                        self._wires[interface].send(frame)
+            await asyncio.sleep(max(0.0, started_s + spacing_s - time.monotonic()))
+
+
+def questions(
+    addresses: Iterable[tuple[Address, Sequence[str]]], wires: Mapping[str, Wire], laptop: Laptop
+) -> tuple[dict[str, list[bytes]], set[Key]]:
+    """The frames that ask for some addresses, by interface; and which addresses they ask for.
+
+    IPv6 is asked from the interface's link-local address; where it has none, it is not asked.
+
+    Args:
+        addresses: each with the interfaces it is to be asked on.
+        wires: those that are open.
+        laptop: its addresses.
+    """
+    local = {name: _link_local(laptop, name) for name in wires}
+    frames: dict[str, list[bytes]] = {}
+    asked: set[Key] = set()
+    for address, interfaces in addresses:
+        for name in interfaces:
+            if name not in wires:
+                continue
+            source, mac = local[name], wires[name].mac
+            if not address.is_v4 and source is None:
+                continue
+            frame = (
+                arp_probe(mac, address)
+                if source is None or address.is_v4
+                else nd_solicitation(mac, source, address)
+            )
+            frames.setdefault(name, []).append(frame)
+            asked.add(key_of(address))
+    return frames, asked
+
+
+def _link_local(laptop: Laptop, name: str) -> Address | None:
+    own = (a.address for i in laptop.interfaces if i.name == name for a in i.addresses)
+    return next((a for a in own if not a.is_v4 and a.is_link_local), None)
