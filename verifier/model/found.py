@@ -145,8 +145,10 @@ class Found:
             something wrong there, `not-tested` where it was not found or not identified.
         address: where it is, with the mask it has, else the one it is taken to have.
         since: when it was first seen there in this run.
+        vlan: whose tag its frames carry; None without one.
         by: what it is known by, in words.
         fit: how this laptop stands to it there, and which address reaches it.
+        listened_on: this laptop's interfaces on which it was listened for.
         interrupted: whether a person cut it short.
     """
 
@@ -163,11 +165,13 @@ class Found:
     mac: Mac | None = None
     since: str | None = None
     up_since: str | None = None
+    vlan: int | None = None
     by: tuple[str, ...] = ()
     explanation: str
     advice: str = ""
     notes: tuple[str, ...] = ()
     fit: Fit | None = None
+    listened_on: tuple[str, ...] = ()
     places: tuple[Place, ...] = ()
     heard: tuple[Heard, ...] = ()
 

@@ -68,7 +68,8 @@ def _heading(found: Found, look: Look) -> Iterator[str]:
     if found.state == "not-found":
         word = "NOT FOUND"
     shown = f"\x1b[{_COLOURS[word]}m{word}\x1b[0m" if look.colour else word
-    first, *rest = textwrap.wrap(f"{word}: {plain(found.explanation, longest=600)}", look.width)
+    words = f"{word}: {plain(found.explanation, longest=600)}"
+    first, *rest = textwrap.wrap(words, look.width, break_on_hyphens=False)
     yield first.replace(word, shown, 1)
     yield from rest
 
@@ -95,14 +96,17 @@ def _fit(found: Found, look: Look) -> Iterator[str]:
         return
     own = f" from {fit.laptop_address}" if fit.laptop_address else ""
     by = f" on {fit.interface}" if fit.interface else ""
-    reached = fit.relation in {"direct", "shadowed", "routed"}
-    if reached:
+    if found.state == "mute" and found.vlan is None:
+        yield from _wrapped(fit.explanation, look)
+    elif fit.relation not in {"direct", "shadowed", "routed"}:
+        words = f"this laptop does not reach it ({fit.relation}): {fit.explanation}"
+        yield from _wrapped(words, look)
+    elif found.vlan is None:
         yield from _wrapped(f"this laptop reaches it{own}{by}: {fit.relation}", look)
-        return
-    yield from _wrapped(f"this laptop does not reach it ({fit.relation}): {fit.explanation}", look)
     if fit.suggested is not None:
         yield from _wrapped(f"{fit.suggested} reaches it; set it as root:", look)
         yield from (f"{_INDENT}    {plain(command)}" for command in fit.commands)
+    if fit.suggested is not None or found.vlan is not None:
         yield from (line for note in fit.notes for line in _wrapped(note, look))
 
 
@@ -153,7 +157,8 @@ def _answers(place: Place) -> str:
     came += ["echo"] if answer.echo else []
     if answer.snmp is not None:
         came.append("SNMP" if answer.snmp == "answered" else f"SNMP {answer.snmp}")
-    return ", ".join(came) or ("nobody" if answer.asked else "not asked")
+    silence = "heard only" if place.identity != "unknown" else "nobody"
+    return ", ".join(came) or (silence if answer.asked else "not asked")
 
 
 def _who(place: Place, device: str) -> str:
@@ -167,9 +172,10 @@ def _who(place: Place, device: str) -> str:
 
 
 def _heard(found: Found, look: Look) -> str:
-    shown = found.heard if look.verbose else found.heard[:_MANY_HEARD]
-    if not shown:
+    if not (found.listened_on or look.verbose) or not found.heard:
         return ""
+    by_weight = sorted(found.heard, key=lambda h: (h.mac != found.mac, h.what == "nd-router"))
+    shown = found.heard if look.verbose else by_weight[:_MANY_HEARD]
     rows = [
         [
             h.first[11:19],
@@ -205,5 +211,9 @@ def _table(rows: Sequence[Sequence[Any]], headings: Sequence[str], widths: Seque
 
 def _wrapped(words: str, look: Look) -> Iterable[str]:
     return textwrap.wrap(
-        words, look.width, initial_indent=_INDENT, subsequent_indent=f"{_INDENT}  "
+        words,
+        look.width,
+        initial_indent=_INDENT,
+        subsequent_indent=f"{_INDENT}  ",
+        break_on_hyphens=False,
     )

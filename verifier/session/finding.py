@@ -13,14 +13,15 @@ from dataclasses import dataclass, field, replace
 from verifier.errors import UsageError
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.credentials import SnmpEntry
-from verifier.model.fit import Fit
+from verifier.model.fit import Fit, System
 from verifier.model.found import Candidate, Found, Place
 from verifier.model.laptop import Laptop
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.runbook import SetDevice
 from verifier.probes import laptop as this_machine
-from verifier.rules.finding import Sought, candidates, chosen, judge, taken_for
+from verifier.rules.finding import Sought, candidates, chosen, judge, tag_of, taken_for
+from verifier.rules.laptop_commands import tagged_interface
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.request import Wish, task
 from verifier.rules.suggest import present, taken_addresses
@@ -162,11 +163,13 @@ def _found(
         mac=judged.mac,
         since=judged.since,
         up_since=None if place is None else place.answer.up_since,
+        vlan=judged.vlan,
         by=judged.by,
         explanation=judged.explanation,
         advice=judged.advice,
         notes=(*judged.notes, *notes),
         fit=fit,
+        listened_on=looking.listened_on,
         places=places,
         heard=heard,
     )
@@ -175,17 +178,42 @@ def _found(
 def _fit(search: Search, laptop: Laptop, place: Place, looking: Looking) -> Fit:
     """How this laptop stands to the unit where it is, and which address reaches it."""
     taken = taken_addresses(search.plan, search.profiles, _own(laptop))
-    at = taken_for(search.sought, place, taken)
+    known = place.answer.held or place.candidate.address
+    vlan = tag_of(search.sought, place, looking.heard())
+    at = known if vlan is not None else taken_for(search.sought, place, taken)
     device = search.device
     if at != device.address:
         device = replace(device, present_address=at)
+    interface = place.answer.interface or looking.on(at.address)
     question = fitting.Question(
         plan=search.plan,
         profiles=search.profiles,
         devices=(device,),
         present=at != device.address,
-        system=fitting.SYSTEMS.get(sys.platform, "linux"),
-        interface=place.answer.interface or looking.on(at.address),
+        system=_system(),
+        interface=interface,
     )
     (fit,) = fitting.answer(question).devices
-    return fit
+    if vlan is not None:
+        return _tagged(fit, interface, vlan)
+    if at == known:
+        return fit
+    words = f"no answer reaches this laptop at {fit.laptop_address}; its mask is not known"
+    if fit.suggested is not None:
+        words += f": {fit.suggested} is beside it under every mask up to /{at.prefix}"
+    return replace(fit, explanation=words)
+
+
+def _tagged(fit: Fit, interface: str | None, vlan: int) -> Fit:
+    """The same by an interface that tags, for a unit whose frames carry a tag."""
+    lines = tagged_interface(interface, vlan, _system())
+    own = fit.suggested or fit.laptop_address
+    note = f"only an interface that tags with VLAN {vlan} reaches it: {'; '.join(lines)}"
+    if own is not None:
+        note += f"; then set {own} on that one, and not on {interface}"
+    verdict = fit.verdict if fit.verdict == "fail" else "warn"
+    return replace(fit, verdict=verdict, suggested=None, commands=(), notes=(note,))
+
+
+def _system() -> System:
+    return fitting.SYSTEMS.get(sys.platform, "linux")

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from verifier.errors import CannotMeasureError
-from verifier.model.address import Address, Mac
+from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.found import Answer, Candidate, Heard, Place
 from verifier.model.laptop import Laptop, Route
@@ -33,6 +33,7 @@ _ECHOES = 2
 """The first may be lost to address resolution along the way (common practice)."""
 _ASK_AGAIN_S = 10.0
 """Who was heard without being identified is asked again after so long: it may be starting."""
+_NOT_YET = "it was found, or the search was ended, before"
 _LOOK_S = 0.5
 """How often what was heard is looked at."""
 
@@ -48,6 +49,7 @@ class Looking:
 
     Attributes:
         notes: what could not be done, and why.
+        listened_on: the interfaces that were listened on.
     """
 
     def __init__(
@@ -58,6 +60,7 @@ class Looking:
         wanted: Sequence[Candidate],
     ) -> None:
         self.notes: list[str] = []
+        self.listened_on: tuple[str, ...] = ()
         self._search = search
         self._sought = search.sought
         self._laptop = laptop
@@ -92,7 +95,7 @@ class Looking:
 
     def _answer(self, candidate: Candidate) -> Answer:
         address = candidate.address.address
-        answer = self._answers.get(key_of(address), Answer(not_asked="it was not its turn"))
+        answer = self._answers.get(key_of(address), Answer(not_asked=_NOT_YET))
         if self._ears is not None:
             macs = tuple(dict.fromkeys((*answer.macs, *self._ears.holders(address))))
             interface = self._ears.on(address) or answer.interface
@@ -125,6 +128,7 @@ class Looking:
                     )
                 )
                 self._wires = wires.opened
+                self.listened_on = tuple(self._wires) if listening else ()
                 self._tell_wires(wires.refused)
                 self._ears = opened.enter_context(Ears(self._wires, self._sought.macs, self._now))
                 client = await opened.enter_async_context(SnmpClient(self._pace))
@@ -285,7 +289,9 @@ class Looking:
         for address in addresses:
             route, mac = routes[address], known.get(address)
             if mac is not None and route is not None and route.next_hop is None:
-                self._update(address, macs=_added(self._answers[key_of(address)].macs, mac))
+                self._update(
+                    address, macs=tuple(dict.fromkeys((*self._answers[key_of(address)].macs, mac)))
+                )
 
     async def _who(self, candidate: Candidate, route: Route | None) -> None:
         address = candidate.address.address
@@ -293,7 +299,8 @@ class Looking:
         if route is None or not entries or not self._worth(candidate, route):
             return
         assert self._asker is not None
-        who = await self._asker.who(address, entries)
+        silent = self._answers[key_of(address)].echo is False
+        who = await self._asker.who(address, entries, at_once=silent)
         self._how(address, "snmp")
         self._update(address, **who.values)
 
@@ -315,7 +322,3 @@ class Looking:
         names.append(owner.snmp if owner is not None else None)
         wanted = [n for n in dict.fromkeys(names) if n is not None]
         return [search.credentials[n] for n in wanted if n in search.credentials]
-
-
-def _added(macs: Sequence[Mac], mac: Mac) -> tuple[Mac, ...]:
-    return tuple(dict.fromkeys((*macs, mac)))

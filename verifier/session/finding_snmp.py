@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -48,32 +49,43 @@ class Asker:
     retries: int
     clock: Clock
 
-    async def who(self, address: Address, entries: Sequence[SnmpEntry]) -> Who:
-        """Asks with each of the entries until one is answered."""
+    async def who(self, address: Address, entries: Sequence[SnmpEntry], *, at_once: bool) -> Who:
+        """Asks with each of the entries until one is answered.
+
+        `at_once`: with all together, where an answer is unlikely and each silence takes seconds.
+        """
+        if at_once:
+            told = await asyncio.gather(*(self._one(address, entry) for entry in entries))
+            return next((who for who in told if who.answered), told[0])
         who = Who()
         for entry in entries:
-            target = Target(
-                address=address, entry=entry, timeout_s=self.timeout_s, retries=self.retries
-            )
-            try:
-                await self._ask(target, who)
-            except CannotMeasureError:
-                who.values["snmp"] = "local-error"
+            before, who = who, await self._one(address, entry)
             if who.answered:
-                who.values["credentials"] = entry.name
                 break
+            if before.values.get("snmp", "silent") != "silent":
+                who = before
         return who
 
-    async def _ask(self, target: Target, who: Who) -> None:
+    async def _one(self, address: Address, entry: SnmpEntry) -> Who:
+        who = Who()
+        target = Target(
+            address=address, entry=entry, timeout_s=self.timeout_s, retries=self.retries
+        )
+        try:
+            await self._ask(target, who.values)
+        except CannotMeasureError:
+            who.values["snmp"] = "local-error"
+        if who.answered:
+            who.values["credentials"] = entry.name
+        return who
+
+    async def _ask(self, target: Target, told: dict[str, Any]) -> None:
         reply = await self.client.get(target, list(_IDENTITY.values()))
-        told = who.values
-        if told.get("snmp") in {None, "silent"}:
-            told["snmp"] = reply.outcome
+        told["snmp"] = reply.outcome
         if reply.engine_id is not None:
             told["engine_id"] = reply.engine_id.hex()
         if reply.outcome != "answered":
             return
-        told["snmp"] = "answered"
         told["name"] = _text(reply, "sysName")
         told["object_id"] = _text(reply, "sysObjectID")
         uptime = reply.binding(_IDENTITY["sysUpTime"])

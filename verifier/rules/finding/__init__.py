@@ -1,14 +1,15 @@
 """Finds a unit that does not answer where it should: where to look, who is there, what it means.
 
-`slips` and `candidates` say where to look, `identity` who is at an address, `verdict` where the
-unit is. Nothing is sent from here.
+`slips` and `candidates` say where to look, `identity` who is at an address, `places` which of them
+is the unit's, `verdict` what that means. Nothing is sent from here.
 """
 
 from __future__ import annotations
 
 from verifier.rules.finding.candidates import MAX_CANDIDATES, candidates, heard
 from verifier.rules.finding.identity import Sought, identify, routers
-from verifier.rules.finding.verdict import Judged, chosen, judge, reaching, taken_for
+from verifier.rules.finding.places import chosen, reaching, tag_of, taken_for
+from verifier.rules.finding.verdict import Judged, judge
 
 __all__ = [
     "MAX_CANDIDATES",
@@ -21,5 +22,6 @@ __all__ = [
     "judge",
     "reaching",
     "routers",
+    "tag_of",
     "taken_for",
 ]

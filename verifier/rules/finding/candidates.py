@@ -70,6 +70,8 @@ def heard(
     at = _placed(address, ranges, device.address)
     if at is None or not (sure or _allowed(address, ranges)):
         return None
+    if address.is_link_local and not device.address.address.is_link_local:
+        return None
     owner = _owners(plan, device).get(key_of(address), "")
     return Candidate(address=at, kind="heard", why="heard on the cable", owner=owner)
 

@@ -55,6 +55,10 @@ class Sought:
         return heard.mac in self.macs or named
 
 
+_Known = tuple[Identity, str, tuple[str, ...]]
+"""Identity, another's name, and what it is known by."""
+
+
 def identify(
     sought: Sought, asked: Iterable[tuple[Candidate, Answer]], heard: Sequence[Heard]
 ) -> tuple[Place, ...]:
@@ -102,29 +106,37 @@ class _Look:
                 )
         return Place(candidate=self.candidate, answer=self.answer)
 
-    def by_hardware(self) -> tuple[Identity, str, tuple[str, ...]] | None:
+    def by_hardware(self) -> _Known | None:
         """Hardware address, serial number, engine id: the unit's, or those of another."""
-        sought = self.sought
-        by = [f"its hardware address {m} ({how})" for m, how in self.macs() if m in sought.macs]
-        serial = sought.device.serial
-        if serial is not None and self.answer.serial == serial:
-            by.append(f"its serial number {serial}")
-        if self.answer.engine_id in sought.engine_ids:
+        sought, answer = self.sought, self.answer
+        seen: dict[Mac, list[str]] = {}
+        for mac, how in self.macs():
+            if mac in sought.macs and how not in seen.setdefault(mac, []):
+                seen[mac].append(how)
+        by = [f"its hardware address {mac} ({', '.join(ways)})" for mac, ways in seen.items()]
+        if answer.serial is not None and answer.serial == sought.device.serial:
+            by.append(f"its serial number {answer.serial}")
+        if answer.engine_id in sought.engine_ids:
             by.append("its SNMP engine id")
         if by:
-            return "unit", "", tuple(dict.fromkeys((*by, *self.name_words())))
-        for device in sought.plan.devices:
-            for mac, how in self.macs():
-                if mac == device.mac and device.name != sought.device.name:
-                    return "another", device.name, (f"hardware address {mac} ({how})",)
-            if self.answer.serial is not None and self.answer.serial == device.serial:
-                return "another", device.name, (f"serial number {device.serial}",)
-        if serial is not None and self.answer.serial:
-            who = self.answer.name or f"serial number {self.answer.serial}"
-            return "another", who, (f"serial number {self.answer.serial}",)
+            return "unit", "", (*by, *self.name_words())
+        return self.of_another()
+
+    def of_another(self) -> _Known | None:
+        """Hardware that is another's by the plan, or by its serial number."""
+        serial = self.answer.serial
+        macs = dict(self.macs())
+        for device in self.sought.plan.devices:
+            if device.mac in macs and device.mac is not None:
+                return "another", device.name, (f"hardware address {device.mac}",)
+            if serial and serial == device.serial:
+                return "another", device.name, (f"serial number {serial}",)
+        if serial and self.sought.device.serial is not None:
+            who = self.answer.name or f"serial number {serial}"
+            return "another", who, (f"serial number {serial}",)
         return None
 
-    def by_name(self) -> tuple[Identity, str, tuple[str, ...]] | None:
+    def by_name(self) -> _Known | None:
         """The name: the unit's, or that of another of the plan."""
         if by := self.name_words():
             return "unit", "", by
@@ -134,7 +146,7 @@ class _Look:
                     return "another", device.name, (f"name ({how})",)
         return None
 
-    def by_kind(self) -> tuple[Identity, str, tuple[str, ...]] | None:
+    def by_kind(self) -> _Known | None:
         """A unit of the right kind where one without its name is expected."""
         profile, answer = self.sought.profile, self.answer
         if self.candidate.kind not in _NEW or answer.snmp != "answered" or self.other_hardware():
@@ -146,7 +158,7 @@ class _Look:
             by.append(f"its sysObjectID is of profile {profile.id}")
         return "likely", "", tuple(by)
 
-    def by_rest(self) -> tuple[Identity, str, tuple[str, ...]] | None:
+    def by_rest(self) -> _Known | None:
         """Somebody whom the plan does not know."""
         for name, how in self.names():
             if name:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from verifier.model.address import Interface, Mac
 from verifier.model.fit import Fit
 from verifier.model.found import Heard, Place, State
-from verifier.rules.finding.candidates import Key, key_of
 from verifier.rules.finding.identity import Sought
-from verifier.rules.hosts import highest_free, unusable
+from verifier.rules.finding.places import chosen, frames_for, is_mute, is_planned, tag_of
 
 _VERDICTS: dict[State, Literal["pass", "fail", "not-tested"]] = {
     "as-planned": "pass", "wrong-mask": "fail", "shared": "fail", "mute": "fail",
@@ -19,8 +18,6 @@ _VERDICTS: dict[State, Literal["pass", "fail", "not-tested"]] = {
     "unidentified": "not-tested", "not-found": "not-tested",
 }  # fmt: skip
 _ON_THE_WAY = {"direct", "shadowed", "routed"}
-_SMALLEST = {4: 30, 6: 126}
-"""The longest prefix under which a unit and this laptop have a host address each."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,47 +30,11 @@ class Judged:
     interface: str | None = None
     mac: Mac | None = None
     since: str | None = None
+    vlan: int | None = None
     by: tuple[str, ...] = ()
     explanation: str
     advice: str
     notes: tuple[str, ...] = ()
-
-
-def chosen(sought: Sought, places: Sequence[Place]) -> Place | None:
-    """Where the unit is: at its planned address if it is seen there, else at the first other."""
-    for identity in ("unit", "likely"):
-        mine = [p for p in places if p.identity == identity]
-        for place in sorted(mine, key=lambda p: not _planned(sought, p)):
-            return place
-    return None
-
-
-def taken_for(sought: Sought, place: Place, taken: Container[Key]) -> Interface:
-    """The unit's address there with its mask, as far as that is known.
-
-    Where no answer comes back from an address that somebody holds, its mask is in doubt: then the
-    smallest subnet with a free address, for that lies inside every wider one.
-    """
-    at = place.answer.held or place.candidate.address
-    return reaching(at, taken) if _mute(sought, place) else at
-
-
-def reaching(at: Interface, taken: Container[Key]) -> Interface:
-    """`at` with the longest prefix that leaves it a host and another host address free."""
-    for prefix in range(_SMALLEST[at.version], at.prefix, -1):
-        small = Interface(at.address, prefix)
-        if unusable(small) is None and highest_free(small, {*_own(at), *_in(small, taken)}):
-            return small
-    return at
-
-
-def _own(at: Interface) -> set[Key]:
-    return {key_of(at.address)}
-
-
-def _in(subnet: Interface, taken: Container[Key]) -> set[Key]:
-    values = range(subnet.first, min(subnet.last, subnet.first + 0xFFFF) + 1)
-    return {(subnet.version, v) for v in values if (subnet.version, v) in taken}
 
 
 def judge(
@@ -89,21 +50,6 @@ def judge(
     return _missing(sought, places, heard)
 
 
-def _planned(sought: Sought, place: Place) -> bool:
-    return key_of(place.candidate.address.address) == key_of(sought.device.address.address)
-
-
-def _mute(sought: Sought, place: Place) -> bool:
-    """Whether it holds its planned address, was asked by echo and SNMP, and did not answer."""
-    answer = place.answer
-    return (
-        _planned(sought, place)
-        and answer.echo is False
-        and answer.snmp != "answered"
-        and place.identity in {"unit", "likely"}
-    )
-
-
 # -- found ----------------------------------------------------------------------------------------
 
 
@@ -115,8 +61,9 @@ def _found(
     fit: Fit | None,
 ) -> Judged:
     at = place.answer.held or place.candidate.address
-    here = [h for h in mine if h.address is not None and key_of(h.address) == key_of(at.address)]
-    state, explanation, advice = _state(sought, place)
+    here = frames_for(place, mine)
+    vlan = tag_of(sought, place, mine)
+    state, explanation, advice = _state(sought, place, vlan)
     seen = [t for t in (place.answer.since, *(h.first for h in here)) if t is not None]
     return Judged(
         state=state,
@@ -125,6 +72,7 @@ def _found(
         interface=place.answer.interface or next((h.interface for h in here), None),
         mac=_mac(sought, place, here),
         since=min(seen, default=None),
+        vlan=vlan,
         by=place.by,
         explanation=explanation,
         advice=advice,
@@ -141,10 +89,10 @@ def _mac(sought: Sought, place: Place, here: Sequence[Heard]) -> Mac | None:
     return next(iter(ours), known[0] if len(set(known)) == 1 else None)
 
 
-def _state(sought: Sought, place: Place) -> tuple[State, str, str]:
+def _state(sought: Sought, place: Place, vlan: int | None) -> tuple[State, str, str]:
     """State, explanation, advice."""
     name, planned = sought.device.name, sought.device.address
-    if not _planned(sought, place):
+    if not is_planned(sought, place):
         return "elsewhere", *_elsewhere(sought, place)
     held = place.answer.held
     others = [m for m in place.answer.macs if m not in sought.macs]
@@ -162,15 +110,20 @@ def _state(sought: Sought, place: Place) -> tuple[State, str, str]:
             f" instead of {planned.mask} (/{planned.prefix})"
         )
         return "wrong-mask", words, "correct the mask in the unit, save, and read it again"
-    if _mute(sought, place):
-        words = (
-            f"{name} holds its planned address {planned.address}, but neither echo nor SNMP is "
-            "answered: its mask or gateway sends the answers elsewhere, or it is still starting, "
-            "or it is told not to answer"
-        )
-        advice = "read its mask and gateway from an address beside its own, correct them, and save"
-        return "mute", words, advice
+    if is_mute(sought, place):
+        return "mute", *_mute_words(sought, vlan)
     return "as-planned", f"{name} is at its planned address {planned}", ""
+
+
+def _mute_words(sought: Sought, vlan: int | None) -> tuple[str, str]:
+    name, at = sought.device.name, sought.device.address.address
+    words = f"{name} holds its planned address {at}, but answers neither echo nor SNMP"
+    if vlan is not None:
+        why = f"its frames carry the tag of VLAN {vlan}, and those of this laptop none"
+        return f"{words}: {why}", "reach it by an interface that tags, and set VLAN as planned"
+    why = "its mask or gateway sends the answers elsewhere, or it is still starting, or may not"
+    advice = "read its mask and gateway from an address beside its own, correct them, and save"
+    return f"{words}: {why}", advice
 
 
 def _elsewhere(sought: Sought, place: Place) -> tuple[str, str]:
@@ -201,7 +154,7 @@ def _notes(
     if also and place.identity == "unit":
         listed = ", ".join(str(p.candidate.address.address) for p in also)
         notes.append(f"it answers at {listed} too: an address left behind; take it out of the unit")
-    if not _planned(sought, place):
+    if not is_planned(sought, place):
         notes += _stranger_words(sought, places)
     notes += _name_words(sought, place)
     if place.answer.echo is None and fit is not None and fit.relation not in _ON_THE_WAY:
@@ -252,15 +205,25 @@ def _without_address(sought: Sought, mine: Sequence[Heard]) -> Judged:
         by=(f"its {'name' if first.mac not in sought.macs else 'hardware address'} on the cable",),
         explanation=f"{name} is on the cable of {first.interface}, but says no address",
         advice="listen while it starts: it announces its address then (--listen --wait 3m)",
-        notes=tuple(_vlan_words(sought, mine)),
+        notes=(*_link_local_words(mine), *_vlan_words(sought, mine)),
     )
+
+
+def _link_local_words(mine: Sequence[Heard]) -> list[str]:
+    """Every IPv6 host has such an address (RFC 4291 2.1); it says nothing of the planned one."""
+    found = {
+        f"{h.address.ip}%{h.interface}": None
+        for h in mine
+        if h.address is not None and h.address.is_link_local
+    }
+    return [f"it has the link-local address {', '.join(found)}: reach it there"] if found else []
 
 
 def _missing(sought: Sought, places: Sequence[Place], heard: Sequence[Heard]) -> Judged:
     name, at = sought.device.name, sought.device.address.address
     notes = tuple(_elsewhere_words(sought, places, heard))
     for place in places:
-        if not _planned(sought, place):
+        if not is_planned(sought, place):
             continue
         if place.identity == "another":
             (explanation,) = _stranger_words(sought, places)
@@ -305,7 +268,7 @@ def _where_next(sought: Sought) -> str:
 
 def _stranger_words(sought: Sought, places: Sequence[Place]) -> list[str]:
     at = sought.device.address.address
-    names = [p.who for p in places if _planned(sought, p) and p.identity == "another"]
+    names = [p.who for p in places if is_planned(sought, p) and p.identity == "another"]
     return [f"at its planned address {at} is another: {names[0]}"] if names else []
 
 
@@ -314,7 +277,7 @@ def _elsewhere_words(sought: Sought, places: Sequence[Place], heard: Sequence[He
     unknown = [
         str(p.candidate.address.address)
         for p in places
-        if p.identity == "unknown" and p.answer.somebody and not _planned(sought, p)
+        if p.identity == "unknown" and p.answer.somebody and not is_planned(sought, p)
     ]
     notes = []
     if unknown:
