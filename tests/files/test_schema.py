@@ -10,6 +10,7 @@ import jsonschema
 import pytest
 import yaml
 
+from tests.report.test_find import FOUND
 from verifier.errors import UsageError
 from verifier.files.profiles import shipped_directory
 from verifier.files.schema import SCHEMAS, schema
@@ -17,6 +18,8 @@ from verifier.model.observation import Observation
 from verifier.model.problem import Problem
 from verifier.model.result import Cause, Finding, PlanReference, Result
 from verifier.model.subject import Subject
+from verifier.report import Look
+from verifier.report.find import json as find_json
 from verifier.report.json import document, plan_check
 
 DEVICE = {"kind": "device", "name": "lighthouse-quarry"}
@@ -168,6 +171,7 @@ def documents(example_yaml: Path) -> Any:
         "result": RESULT,
         "plan-check": PLAN_CHECK,
         "fit": FIT,
+        "find": json.loads(find_json(FOUND, Look())),
         "runbook": RUNBOOK,
         "plan": _plan(example_yaml),
         "profile": _profile(),

@@ -24,7 +24,7 @@ from typing import Any, Self
 
 from tests.lab.agent import Agent, AgentSettings
 from tests.lab.runs import claimed
-from tests.lab.shell import command, ip_batch, wait_for
+from tests.lab.shell import command, ip_batch, succeeds, wait_for
 
 UNIT, OTHER, LAPTOP = "02:00:5e:10:00:01", "02:00:5e:10:00:02", "02:00:5e:10:00:fa"
 NAMES = {UNIT: "lighthouse-quarry", OTHER: "quarry-lighthouse"}
@@ -54,6 +54,15 @@ devices:
   - {name: quarry-lighthouse, address: 198.18.20.12/24, profile: bench-radio, snmp: field}
 """
 FORWARD_LLDP = 1 << 14
+HEAR = """
+import socket, time
+s = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, socket.htons(3))
+s.bind(("eth0", 3))
+print("ready", flush=True)
+while True:
+    frame = s.recv(2048)
+    print(time.monotonic(), frame.hex(), flush=True)
+"""
 SEND = """
 import socket, sys, time
 s = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0)
@@ -178,11 +187,32 @@ class Bench:
             self.inside(name, sys.executable, "-c", SEND, *(f.hex() for f in frames))
         )
 
+    def hearing(self, name: str) -> subprocess.Popen[str]:
+        """Prints every frame that comes to a port, with its time, until it is terminated."""
+        process = subprocess.Popen(
+            self.inside(name, sys.executable, "-c", HEAR), stdout=subprocess.PIPE, text=True
+        )
+        assert process.stdout is not None
+        process.stdout.readline()
+        return process
+
+    def ip(self, name: str, *lines: str) -> None:
+        """Runs lines of `ip` in a namespace."""
+        ip_batch(self._ns(name), lines)
+
+    def addresses(self, name: str) -> str:
+        """What addresses a namespace has, in the words of `ip`."""
+        return command("ip", "-n", self._ns(name), "-brief", "address")
+
+    def answers(self, address: str) -> bool:
+        """Whether an address answers the laptop's echo."""
+        return succeeds(*self.inside("laptop", "ping", "-n", "-c", "1", "-W", "1", address))
+
     # -- looking ----------------------------------------------------------------------------------
 
     def argv(self, *options: str, device: str = "lighthouse-quarry") -> list[str]:
         """The command line of `find` at the laptop, quick enough for a test."""
-        quick = ("--max-packets-per-s", "200", "--timeout", "0.2s")
+        quick = ("--max-packets-per-s", "400", "--timeout", "0.2s")
         files = ("--credentials", "credentials.toml", "--profiles", "profiles")
         tool = (sys.executable, "-m", "verifier", "find", "plan.yaml", device)
         return self.inside("laptop", *tool, *files, *quick, *options)
@@ -202,5 +232,7 @@ class Bench:
             timeout=60,
             check=False,
         )
+        for secret in (FIELD["community"], FACTORY["community"]):
+            assert secret not in done.stdout + done.stderr
         assert done.stdout.startswith("{"), f"exit {done.returncode}: {done.stdout}{done.stderr}"
         return Looked(code=done.returncode, document=json.loads(done.stdout), said=done.stderr)

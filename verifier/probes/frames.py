@@ -188,14 +188,15 @@ def _host(packed: bytes) -> Address | None:
 # -- what asks ------------------------------------------------------------------------------------
 
 
-def arp_probe(mac: bytes, wanted: Address) -> bytes:
+def arp_request(mac: bytes, wanted: Address, source: Address | None = None) -> bytes:
     """Asks who holds an IPv4 address, from the address `mac`.
 
-    The sender's IPv4 address is all zeros, so that no cache learns it (RFC 5227 2.1.1).
+    Without `source` no cache learns the sender: that is an ARP probe (RFC 5227 2.1.1).
     """
     header = _ETHERNET.pack(b"\xff" * 6, mac, ETH_ARP)
+    own = bytes(4) if source is None else source.ip.packed
     return header + _ARP.pack(
-        _ARP_ETHERNET, ETH_IPV4, 6, 4, _REQUEST, mac, bytes(4), bytes(6), wanted.ip.packed
+        _ARP_ETHERNET, ETH_IPV4, 6, 4, _REQUEST, mac, own, bytes(6), wanted.ip.packed
     )
 
 

@@ -14,6 +14,12 @@ from verifier.report.plain import plain
 
 _COLOURS = {"FAIL": "1;31", "NOT FOUND": "1;33", "UNKNOWN": "1;33", "PASS": "1;32"}
 _INDENT = " " * 4
+_NAME = 60
+"""Longer names are cut."""
+_WIDTHS = {4: (15, 39, 18, 22), 6: (26, 28, 18, 22)}
+"""Of the columns of addresses, by family: with their gaps a page of 100."""
+_HEARD_WIDTHS = (8, 10, 17, 16, 26)
+"""Of the columns before the last, which has the rest of the page."""
 _MANY_HEARD = 20
 """So many lines of what was heard are shown."""
 _WHAT: dict[What, str] = {
@@ -63,7 +69,9 @@ def listing(candidates: Sequence[Candidate], packets_per_s: float, look: Look) -
 
 
 def _heading(found: Found, look: Look) -> Iterator[str]:
-    yield f"{plain(found.plan) or 'unnamed plan'}: where is {plain(found.device)}?"
+    name = plain(found.plan, longest=_NAME) or "unnamed plan"
+    question = f"{name}: where is {plain(found.device, longest=_NAME)}?"
+    yield from textwrap.wrap(question, look.width, break_on_hyphens=False)
     word = {"pass": "PASS", "fail": "FAIL"}.get(found.verdict, "UNKNOWN")
     if found.state == "not-found":
         word = "NOT FOUND"
@@ -76,7 +84,9 @@ def _heading(found: Found, look: Look) -> Iterator[str]:
 
 def _body(found: Found, look: Look) -> Iterator[str]:
     if found.by:
-        yield from _wrapped(f"known by {', '.join(plain(b) for b in found.by)}", look)
+        yield from _wrapped(
+            f"known by {', '.join(plain(b, longest=_NAME * 2) for b in found.by)}", look
+        )
     if found.since is not None:
         where = f"on {found.interface} " if found.interface else ""
         running = f"; running since {found.up_since}" if found.up_since else ""
@@ -127,13 +137,14 @@ def _places(found: Found, look: Look) -> str:
             p.candidate.address.address,
             _why(p),
             _answers(p),
-            plain(_who(p, found.device)),
+            plain(_who(p, found.device), longest=_NAME),
         ]
         for p in shown
     ]
     asked = [p for p in found.places if p.answer.asked]
     nobody = sum(1 for p in asked if p not in shown)
-    lines = [_table(rows, ["address", "why there", "answers", "who"], [None, 38, 18, 26])]
+    widths = _WIDTHS[max((p.candidate.address.version for p in shown), default=4)]
+    lines = [_table(rows, ["address", "why there", "answers", "who"], widths)]
     if nobody:
         lines.append(f"({nobody} more asked, nobody there; --verbose lists them)")
     if left := len(found.places) - len(asked):
@@ -143,7 +154,7 @@ def _places(found: Found, look: Look) -> str:
 
 def _why(place: Place) -> str:
     owner = f"; of {plain(place.candidate.owner)}" if place.candidate.owner else ""
-    return f"{plain(place.candidate.why)}{owner}"
+    return f"{place.candidate.why}{owner}"
 
 
 def _why_not(found: Found) -> str:
@@ -174,8 +185,12 @@ def _who(place: Place, device: str) -> str:
 def _heard(found: Found, look: Look) -> str:
     if not (found.listened_on or look.verbose) or not found.heard:
         return ""
-    by_weight = sorted(found.heard, key=lambda h: (h.mac != found.mac, h.what == "nd-router"))
-    shown = found.heard if look.verbose else by_weight[:_MANY_HEARD]
+    # Every IPv6 host asks for routers: that of others says nothing of the unit.
+    telling = [h for h in found.heard if h.mac == found.mac or h.what != "nd-router"]
+    telling.sort(key=lambda h: h.mac != found.mac)
+    shown = found.heard if look.verbose else telling[:_MANY_HEARD]
+    if not shown:
+        return ""
     rows = [
         [
             h.first[11:19],
@@ -183,13 +198,14 @@ def _heard(found: Found, look: Look) -> str:
             h.mac,
             _what(h),
             h.address or "",
-            plain(h.name),
-            h.count,
+            plain(h.name, longest=_NAME),
         ]
         for h in shown
     ]
-    headings = ["heard", "on", "from", "what", "address", "name", "times"]
-    lines = [_table(rows, headings, [None, 12, None, 20, 26, 20, None])]
+    headings = ["heard", "on", "from", "what", "address", "name"]
+    used = (min(w, max(len(str(row[n])) for row in rows)) for n, w in enumerate(_HEARD_WIDTHS))
+    left = 100 - sum(max(u, len(h)) + 2 for u, h in zip(used, headings, strict=False))
+    lines = [_table(rows, headings, [*_HEARD_WIDTHS, left])]
     if more := len(found.heard) - len(shown):
         lines.append(f"({more} more; --verbose lists them)")
     return "\n".join(lines)

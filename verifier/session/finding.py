@@ -20,6 +20,7 @@ from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.runbook import SetDevice
 from verifier.probes import laptop as this_machine
+from verifier.probes.arp import PROBE_MIN_S
 from verifier.rules.finding import Sought, candidates, chosen, judge, tag_of, taken_for
 from verifier.rules.laptop_commands import tagged_interface
 from verifier.rules.readdress import readdress
@@ -48,6 +49,7 @@ class Search:
         temporary: addresses it may have been given on its way, besides those of the runbook.
         macs, engine_ids: what was seen of the unit before, besides the plan's.
         interfaces: of this laptop, to be asked and heard on; all with a cable if empty.
+        timeout_s: wait for an echo, and between two ARP probes for one address.
         listen_s: how long to listen if asking has not found it; None: not at all.
         show: called with all candidates before anything is sent.
         say: called with what is going on.
@@ -63,7 +65,7 @@ class Search:
     interfaces: tuple[str, ...] = ()
     listen_s: float | None = None
     packets_per_s: float = PACKETS_PER_S
-    timeout_s: float = 1.0
+    timeout_s: float = PROBE_MIN_S
     snmp_timeout_s: float = 2.0
     snmp_retries: int = 1
     show: Callable[[Sequence[Candidate]], None] = _nothing

@@ -13,7 +13,7 @@ from verifier.model.address import Address, Mac
 from verifier.model.found import Heard
 from verifier.model.laptop import Laptop
 from verifier.probes.arp import PROBE_NUM
-from verifier.probes.frames import Frame, arp_probe, nd_solicitation
+from verifier.probes.frames import Frame, arp_request, nd_solicitation
 from verifier.probes.listen import Wire
 from verifier.probes.pace import Pace
 from verifier.rules.finding.candidates import Key, key_of
@@ -117,19 +117,21 @@ class Ears:
     async def ask(
         self, wanted: Mapping[str, Sequence[bytes]], pace: Pace, spacing_s: float
     ) -> None:
-        """Sends frames by interface, three times each, `spacing_s` apart; answers are heard.
+        """Sends frames by interface, three times each, `spacing_s` apart or more; hears answers.
 
         Three is PROBE_NUM of RFC 5227 1.1, which MAX_MULTICAST_SOLICIT of RFC 4861 section 10
         equals.
         """
+        questions = [(name, frame) for name, frames in wanted.items() for frame in frames]
+        next_s = [0.0] * len(questions)
         for _ in range(PROBE_NUM):
-            started_s = time.monotonic()
-            for interface, frames in wanted.items():
-                for frame in frames:
-                    await asyncio.sleep(max(0.0, pace.slot() - time.monotonic()))
-                    with suppress(OSError):  # its queue is full, or it went down
-                        self._wires[interface].send(frame)
-            await asyncio.sleep(max(0.0, started_s + spacing_s - time.monotonic()))
+            for n, (interface, frame) in enumerate(questions):
+                due_s = max(pace.slot(), next_s[n])
+                await asyncio.sleep(max(0.0, due_s - time.monotonic()))
+                with suppress(OSError):  # its queue is full, or it went down
+                    self._wires[interface].send(frame)
+                next_s[n] = time.monotonic() + spacing_s
+        await asyncio.sleep(max(0.0, max(next_s, default=0.0) - time.monotonic()))
 
 
 def questions(
@@ -155,7 +157,7 @@ def questions(
             if not address.is_v4 and source is None:
                 continue
             frame = (
-                arp_probe(mac, address)
+                arp_request(mac, address)
                 if source is None or address.is_v4
                 else nd_solicitation(mac, source, address)
             )
