@@ -28,6 +28,7 @@ COMMANDS = {
     "find": ("find", "Looks for a unit that does not answer where it should."),
     "fit": ("fit", "Does this laptop's address fit each unit's subnet; if not, what to set."),
     "peak": ("peak", "Both ends' receive level, once a second, while the antennas are aligned."),
+    "powercycle": ("powercycle", "Were settings saved: reads units before and after a restart."),
     "profiles": ("profiles", "Device profiles: those there are, and one for your own unit."),
     "reach": ("verify", "Do the units answer: echoes and TCP services only."),
     "readdress": ("readdress", "The ordered runbook from present to planned addresses."),

@@ -179,6 +179,7 @@ def _judge_again(stored: _Stored, out: output.Output, given: dict[str, Any]) -> 
 def _judged(stored: _Stored) -> Result:
     """The result by today's rules; where the plan says so is kept from the old findings."""
     from verifier.rules.compare import REACH, VERIFY, compare  # noqa: PLC0415
+    from verifier.rules.powercycle import judge  # noqa: PLC0415
 
     evidence, old = stored.whole("--judge-again"), stored.result
     plan = _plan(evidence, stored.path)
@@ -188,17 +189,18 @@ def _judged(stored: _Stored) -> Result:
     if missing := {d.profile for d in devices} - profiles.keys():
         raise InputError(f"{stored.path}: part profiles: {min(missing)} is missing")
     accepted = [o.value for o in old.observations if o.what == ACCEPTED]
+    how: dict[str, Any] = {
+        "stage": old.stage,
+        "devices": devices,
+        "accept_untested": [check for checks in accepted for check in checks],
+        "problems": list(_problems(plan, profiles, old)),
+    }
+    if old.command != "powercycle":
+        how |= {"checks": REACH if old.command == "reach" else VERIFY}
+        how |= {"samples": evidence.parts["samples"]}
     try:
-        judged = compare(
-            plan,
-            profiles,
-            old.observations,
-            stage=old.stage,
-            checks=REACH if old.command == "reach" else VERIFY,
-            devices=devices,
-            accept_untested=[check for checks in accepted for check in checks],
-            problems=_problems(plan, profiles, old),
-            samples=evidence.parts["samples"],
+        judged = (judge if old.command == "powercycle" else compare)(
+            plan, profiles, old.observations, **how
         )
     except (KeyError, TypeError, ValueError, AttributeError) as fault:
         raise InputError(

@@ -101,7 +101,7 @@ def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
             with _progress(len(request.devices), quiet=given["quiet"]) as progress:
                 outcome = run(dataclasses.replace(asked, progress=progress))
             result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
-            _documents(result, asked, journal, given, (out, store), key)
+            documents(result, asked, journal, given, (out, store), key)
     if outcome.interrupted:
         click.echo("interrupted; what was measured so far is in the report", err=True)
         return EXIT_INTERRUPTED
@@ -110,7 +110,7 @@ def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
     return result.exit_code(strict=given["strict"])
 
 
-def _documents(  # noqa: PLR0913, PLR0917
+def documents(  # noqa: PLR0913, PLR0917
     result: Result,
     request: Request,
     journal: Journal | None,

@@ -113,7 +113,7 @@ def compare(  # noqa: PLR0913
     asked, not_in_stage = stages.of_stage(plan, stage, found)
     accepted = {*plan.not_tested_ok, *accept_untested}
     numbered = tuple(
-        dataclasses.replace(_accept(f, accepted), id=f"f{n}") for n, f in enumerate(asked, start=1)
+        dataclasses.replace(accept(f, accepted), id=f"f{n}") for n, f in enumerate(asked, start=1)
     )
     findings, causes = diagnose.explain(plan, numbered, observations, profiles)
     return Judged(findings, causes, not_in_stage)
@@ -202,7 +202,8 @@ def _of_plan(problem: Problem) -> Finding:
     )
 
 
-def _accept(finding: Finding, accepted: Iterable[str]) -> Finding:
+def accept(finding: Finding, accepted: Iterable[str]) -> Finding:
+    """The finding, a warning where it may stay untested (names or patterns of checks)."""
     if finding.verdict != "not-tested" or not any(fnmatchcase(finding.check, a) for a in accepted):
         return finding
     reason = f"accepted without a test: {finding.reason}"

@@ -1,0 +1,129 @@
+"""`powercycle`."""
+
+from __future__ import annotations
+
+import dataclasses
+import shutil
+from pathlib import Path
+from typing import Any, Final
+
+import click
+
+from verifier.cli import evidence, options, output
+from verifier.cli.verify import documents
+from verifier.errors import EXIT_INTERRUPTED, UsageError
+from verifier.files.plan_in import plan_sha256
+from verifier.model.plan import Plan
+from verifier.report import FORMATS
+from verifier.report.plain import paragraph
+from verifier.rules.powercycle import WAIT_BOOTS, behind
+
+_SAID: Final = {
+    "reading": "reading {0} ({1})",
+    "ask": "restart {0} now: switch its supply off, count to ten, switch it on; waited for {1} s",
+    "gone": "{0}: gone after {1} s",
+    "ping": "{0}: answers echoes again after {1} s",
+    "snmp": "{0}: answers SNMP again after {1} s",
+    "restarted": "{0}: restarted, up for {1} s",
+    "found": "{0}: answers at {1}",
+    "late": "{0}: {1} in the time that was given",
+}
+_CAUTIONS: Final = (
+    "D.c. supply: -48 V has its positive pole earthed: measure the polarity first.",
+    "Passive PoE: it can destroy a laptop: plug into the data side of the injector.",
+    "Local codes and licensed practice decide.",
+)
+
+
+@click.command()
+@options.plan_argument
+@click.argument("names", metavar="DEVICE...", nargs=-1, required=True)
+@options.profiles_option
+@options.credentials_option
+@options.laptop_options
+@click.option(
+    "--accept-outage",
+    is_flag=True,
+    help="Units or links are cut off while these are down: go on all the same.",
+)
+@click.option(
+    "--wait",
+    "wait_s",
+    type=options.Seconds(),
+    help="How long each may take to go, and to come back.  [default: boot time x 4]",
+)
+@click.option("--format", "format_", type=click.Choice(list(FORMATS)), help="Of the report.")
+@evidence.evidence_options
+@options.output_options
+def powercycle(**given: Any) -> int:
+    """Proves that settings were saved: reads each DEVICE, waits for its restart, reads again.
+
+    A person switches the supply; this program changes nothing. Both ends of a link in one go:
+    name both. A unit that never went away was not restarted, and that is said.
+    """
+    path: Path | None = given["out"]
+    kept: Path | None = given["evidence_file"]
+    inputs = (given["plan"], given["credentials_file"], given["key_file"])
+    if given["key_file"] is not None and kept is None:
+        raise UsageError("--sign needs --evidence: the signature stands in that file")
+    with output.opened(path, inputs=inputs) as out, output.opened(kept, inputs=inputs) as store:
+        plan, problems = options.load_plan(given["plan"], given["profile_folder"])
+        devices = options.select(plan, given["names"], (), ())
+        profiles, credentials = options.load_needs(
+            devices, given["profile_folder"], given["credentials_file"], with_credentials=True
+        )
+        _say_outage(plan, [d.name for d in devices], accepted=given["accept_outage"])
+        key = evidence.signing_key(given["key_file"])
+        from verifier.session import Request  # noqa: PLC0415 - help and bad input need no probes
+        from verifier.session.powercycle import Cycle  # noqa: PLC0415
+        from verifier.session.powercycle import powercycle as carry_out  # noqa: PLC0415
+
+        request = Request(
+            command="verify",
+            plan=plan,
+            plan_sha256=plan_sha256(plan),
+            problems=problems,
+            stage=plan.stage or "handover",
+            devices=devices,
+            profiles=profiles,
+            credentials=credentials,
+            laptop=options.assumed_laptop(given["laptop"], given["laptop_gateway"]),
+        )
+        waits = {
+            d.name: given["wait_s"] or WAIT_BOOTS * profiles[d.profile].boot_s for d in devices
+        }
+        outcome = carry_out(Cycle(request=request, wait_s=waits, tell=_tell))
+        result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
+        documents(result, request, None, given, (out, store), key)
+    if outcome.interrupted:
+        click.echo("interrupted; what was read so far is in the report", err=True)
+        return EXIT_INTERRUPTED
+    return result.exit_code(strict=given["strict"])
+
+
+def _tell(name: str, what: str, said: str) -> None:
+    _say(_SAID[what].format(name, said))
+
+
+def _say(text: str, indent: str = "") -> None:
+    columns = min(100, shutil.get_terminal_size((100, 24)).columns)
+    click.echo("\n".join(paragraph(text, indent, columns)), err=True)
+
+
+def _say_outage(plan: Plan, names: list[str], *, accepted: bool) -> None:
+    """What is cut off meanwhile. Raises UsageError where something is and nobody accepted it."""
+    cut = behind(plan, names)
+    if not cut.anything:
+        _say("nothing in the plan hangs behind: only the unit itself will be away")
+    else:
+        told = []
+        if cut.links:
+            told.append(f"traffic drops on {', '.join(cut.links)}")
+        if cut.devices:
+            told.append(f"cut off behind: {', '.join(cut.devices)}")
+        outage = "; ".join(told)
+        if not accepted:
+            raise UsageError(f"while they restart, {outage}: --accept-outage if that may be")
+        _say(f"while they restart, {outage}")
+    for caution in _CAUTIONS:
+        _say(caution, "  ")

@@ -1,0 +1,348 @@
+"""Were settings saved: what a unit said before a restart, what it says after, and the plan.
+
+Observations of the time before are called `before NAME`; the unit's observation `restart` says how
+it went (see `Went`). Both stand in the same result as what was seen after, so that it can be judged
+again.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from verifier.model import mib
+from verifier.model.observation import Observation
+from verifier.model.plan import Device, Plan, Stage
+from verifier.model.problem import Problem
+from verifier.model.profile import Profile
+from verifier.model.result import Finding, Verdict
+from verifier.model.subject import Subject
+from verifier.rules import ports
+from verifier.rules.compare import Judged, accept, compare
+from verifier.rules.compare.seen import Seen
+from verifier.rules.soak import words
+
+BEFORE: Final = "before "
+RESTART: Final = "restart"
+WAIT_BOOTS: Final = 4.0
+"""How long a unit is waited for: so many times the boot time of its profile."""
+
+SETTINGS: Final = {
+    "sysName": "name", "sysLocation": "location", "engine-id": "SNMP engine id",
+    "tx_mhz": "transmit frequency", "rx_mhz": "receive frequency", "bandwidth_mhz": "bandwidth",
+    "polarisation": "polarisation", "tx_enabled": "transmitter",
+    "tx_power_set_dbm": "set power", "atpc": "ATPC", "link_id": "link id",
+    "configured_capacity_mbps": "configured capacity", "key_capacity_mbps": "feature key",
+    "trap_targets": "trap receivers", "syslog_hosts": "syslog hosts", "ntp_hosts": "time servers",
+    "test_mode": "test mode", "software": "software", "serial": "serial",
+    "part_number": "part number",
+}  # fmt: skip
+"""What a person sets, or what stays with the unit; levels, states and counters are none of it."""
+_PORT_SETTINGS: Final = {"ifAdminStatus": "switched", "ifMtu": "MTU"}
+_MANY: Final = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Went:
+    """How a restart went; times are seconds since the person was asked.
+
+    Attributes:
+        gone_s: when it was missed first; None: it never was.
+        ping_s, snmp_s: how long after that it answered again; None: it did not.
+        restarted: its uptime began anew; None: it does not tell.
+        ping_held: it answered echoes throughout: only its agent went.
+        waited_s: how long was waited at most.
+        found_at, found_as: another address at which it answers now, and what that is.
+    """
+
+    gone_s: float | None = None
+    ping_s: float | None = None
+    snmp_s: float | None = None
+    restarted: bool | None = None
+    ping_held: bool = False
+    waited_s: float = 0.0
+    found_at: str | None = None
+    found_as: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Behind:
+    """What is cut off while some units are down.
+
+    Attributes:
+        devices: those whose every way to the laptop passes through them.
+        links: those that end at one of them, or behind them.
+    """
+
+    devices: tuple[str, ...]
+    links: tuple[str, ...]
+
+    @property
+    def anything(self) -> bool:
+        """Whether anybody but the units themselves is cut off."""
+        return bool(self.devices or self.links)
+
+
+def behind(plan: Plan, names: Iterable[str]) -> Behind:
+    """What hangs behind these units; in a ring a unit with another way does not."""
+    down = set(names)
+    reached = {d.name for d in plan.devices if not d.uplink} - down
+    grown = True
+    while grown:
+        more = {
+            d.name for d in plan.devices
+            if d.name not in reached and d.name not in down and reached.intersection(d.uplink)
+        }  # fmt: skip
+        grown = bool(more)
+        reached |= more
+    cut = tuple(d.name for d in plan.devices if d.name not in reached and d.name not in down)
+    dark = down | set(cut)
+    links = tuple(k.name for k in plan.links if dark & frozenset().union(*k.devices()))
+    return Behind(cut, links)
+
+
+def before(observations: Iterable[Observation]) -> Iterator[Observation]:
+    """What was seen of units before the restart, under its name in the result."""
+    for o in observations:
+        if o.subject.kind in {"device", "port"}:
+            yield dataclasses.replace(o, what=BEFORE + o.what)
+
+
+def settings(device: Device, observations: Iterable[Observation]) -> dict[str, Any]:
+    """The settings of a unit in the words of a person; a row of a table by what it is about."""
+    mine = [o for o in observations if o.subject.name == device.name]
+    seen = Seen(mine)
+    found: dict[str, Any] = {}
+    for what, name in SETTINGS.items():
+        for o in seen.starting(what):
+            if o.value is not None and (o.what == what or o.what.startswith(f"{what} ")):
+                found[name + o.what.removeprefix(what)] = o.value
+    masks = seen.column("ipAdEntNetMask", mib.IP_ADDR_TABLE["ipAdEntNetMask"])
+    found |= {f"mask of {address}": o.value for address, o in masks.items()}
+    prefixes = seen.column("ipAddressPrefix", mib.IP_ADDRESS_TABLE["ipAddressPrefix"])
+    found |= {
+        f"prefix of address {index}": str(o.value).rpartition(".")[2]
+        for index, o in prefixes.items()
+    }
+    hops = [str(o.value["next_hop"]) for o in seen.all("default-route") if o.value is not None]
+    if hops:
+        found["default route"] = ", ".join(sorted(hops))
+    found.update(_port_settings(device, seen))
+    return found
+
+
+def _port_settings(device: Device, seen: Seen) -> Iterator[tuple[str, Any]]:
+    """By the port's name, as its index may be another after a restart (RFC 2863 3.1.5)."""
+    tables = {**mib.IF_TABLE, **mib.IF_X_TABLE}
+    names = {
+        column: {i: str(o.value) for i, o in seen.column(column, tables[column]).items()}
+        for column in ports.NAME_COLUMNS
+    }
+    for port in device.ports:
+        indexes = ports.match(names, port.name)
+        for what, name in _PORT_SETTINGS.items():
+            o = seen.at(what, indexes[0]) if len(indexes) == 1 else None
+            if o is not None and o.value is not None:
+                yield f"{port.name} {name}", o.value
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A setting that is another after the restart; None: it is not there any more."""
+
+    name: str
+    before: Any
+    after: Any
+
+    def __str__(self) -> str:
+        return f"{self.name}: {_said(self.before)} before, {_said(self.after)} now"
+
+
+def _said(value: Any) -> str:
+    return "nothing" if value is None else repr(value) if isinstance(value, str) else str(value)
+
+
+def changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> tuple[Change, ...]:
+    """Every setting that differs, in order."""
+    names = dict.fromkeys((*old, *new))
+    return tuple(Change(n, old.get(n), new.get(n)) for n in names if old.get(n) != new.get(n))
+
+
+def judge(  # noqa: PLR0913
+    plan: Plan,
+    profiles: Mapping[str, Profile],
+    observations: Sequence[Observation],
+    *,
+    stage: Stage,
+    devices: Sequence[Device],
+    accept_untested: Iterable[str] = (),
+    problems: Iterable[Problem] = (),
+) -> Judged:
+    """The findings of what was seen after, and `settings.saved` and `system.uptime` of each unit.
+
+    Arguments as `compare`; these two are asked at every stage, for that is what was done.
+    """
+    olds = [_renamed(o) for o in observations if o.what.startswith(BEFORE)]
+    news = [o for o in observations if not o.what.startswith(BEFORE)]
+    accepted = tuple(accept_untested)
+    after = compare(
+        plan, profiles, news, stage=stage, devices=devices, accept_untested=accepted,
+        problems=problems,
+    )  # fmt: skip
+    laptop = [o for o in news if o.subject.kind == "laptop"]
+    earlier = compare(plan, profiles, [*laptop, *olds], stage=stage, devices=devices)
+    went = {o.subject.name: o for o in news if o.what == RESTART}
+    own: list[Finding] = []
+    for device in devices:
+        noted = went.get(device.name)
+        how = Went(**noted.value) if noted is not None and noted.value is not None else None
+        reverted = _reverted(plan, device, earlier.findings, after.findings)
+        mine = [_saved(plan, device, (olds, news), how, reverted)]
+        if how is not None and how.snmp_s is not None:
+            mine.append(_took(plan, device, profiles[device.profile], how))
+        evidence = (noted.id,) if noted is not None else ()
+        own += [dataclasses.replace(f, evidence=evidence) for f in mine]
+    kept = [f for f in after.findings if f.check not in {"settings.saved", "system.uptime"}]
+    allowed = {*plan.not_tested_ok, *accepted}
+    made = [
+        dataclasses.replace(accept(f, allowed), id=f"f{n}")
+        for n, f in enumerate(own, start=len(after.findings) + 1)
+    ]
+    return Judged((*kept, *made), after.causes, after.not_in_stage)
+
+
+def _renamed(o: Observation) -> Observation:
+    return dataclasses.replace(o, what=o.what.removeprefix(BEFORE))
+
+
+def _reverted(
+    plan: Plan, device: Device, earlier: Iterable[Finding], after: Iterable[Finding]
+) -> tuple[Finding, ...]:
+    """What was as planned before and is not any more."""
+    right = {(f.check, f.subject) for f in earlier if f.verdict == "pass"}
+    return tuple(
+        f for f in after
+        if f.verdict in {"fail", "warn"} and (f.check, f.subject) in right
+        and _is_of(plan, device, f.subject)
+        and f.check.partition(".")[0] in {"system", "address", "port", "radio", "settings", "tcp"}
+    )  # fmt: skip
+
+
+def _is_of(plan: Plan, device: Device, subject: Subject) -> bool:
+    """Whether a subject is the unit, a port of it, or its end of a link."""
+    if subject.kind != "link":
+        return subject.name == device.name
+    return any(
+        end.device == device.name and subject.end == name
+        for link in plan.links if link.name == subject.name
+        for carrier in link.carriers
+        for name, end in carrier.ends()
+    )  # fmt: skip
+
+
+def _saved(
+    plan: Plan,
+    device: Device,
+    seen: tuple[Sequence[Observation], Sequence[Observation]],
+    how: Went | None,
+    reverted: Sequence[Finding],
+) -> Finding:
+    old, new = (settings(device, part) for part in seen)
+    verdict, reason, observed, advice = _verdict(old, new, how, reverted)
+    return Finding(
+        check="settings.saved",
+        subject=Subject("device", device.name),
+        verdict=verdict,
+        reason=reason,
+        expected="the same settings after a restart",
+        observed=observed,
+        origin=plan.origin("devices", device.name),
+        advice=advice,
+    )
+
+
+def _verdict(
+    old: Mapping[str, Any],
+    new: Mapping[str, Any],
+    how: Went | None,
+    reverted: Sequence[Finding],
+) -> tuple[Verdict, str, str | None, str]:
+    told = _no_comparison(how, old, new)
+    if told is not None or how is None:
+        return told or ("not-tested", "it was not waited for to the end", None, "")
+    changed = changes(old, new)
+    if not changed:
+        return "pass", f"all {len(old)} settings are as before; {_back(how)}", "unchanged", ""
+    listed = "; ".join(map(str, changed[:_MANY]))
+    more = f"; and {len(changed) - _MANY} more" if len(changed) > _MANY else ""
+    gone_back = "; ".join(
+        f"{f.check} of {f.subject} (planned {f.expected}, found {f.observed})" for f in reverted
+    )
+    reason = f"{len(changed)} settings are others after the restart: {listed}{more}"
+    reason += f". As planned before and not any more: {gone_back}" if gone_back else ""
+    advice = "set what was lost again, save in the unit, and restart it once more"
+    return "fail", f"{reason}; {_back(how)}", f"{len(changed)} changed", advice
+
+
+def _no_comparison(
+    how: Went | None, old: Mapping[str, Any], new: Mapping[str, Any]
+) -> tuple[Verdict, str, str | None, str] | None:
+    """What is said where before and after cannot be compared; None where they can."""
+    if how is None:
+        return None
+    if (why := _not_restarted(how)) is not None:
+        return "not-tested", why, "not restarted", "restart it: switch its supply off and on"
+    if how.found_at is not None:
+        reason = f"it came back at {how.found_at}, its {how.found_as} address: nothing was saved"
+        return "fail", reason, how.found_at, "set it up again from the plan, and save"
+    away = how.ping_s is None and not how.ping_held
+    if away and how.snmp_s is None:
+        reason = f"it did not come back within {words(how.waited_s)}"
+        return "fail", reason, "no answer", "look at its supply and its lamps; find looks for it"
+    if not old:
+        return "not-tested", "it gave no settings before the restart to compare with", None, ""
+    return None if new else (
+        "not-tested", f"it gives no settings any more: {_back(how)}", None, ""
+    )  # fmt: skip
+
+
+def _not_restarted(how: Went) -> str | None:
+    """Why a unit was not restarted at all, or None where it was, or nobody can tell."""
+    if how.restarted is False and how.snmp_s is not None:
+        return (
+            "it was away, but its uptime went on: its cable was pulled and not its supply, or the "
+            "way to it was down"
+        )
+    if how.gone_s is None and not how.restarted:
+        return f"it was not restarted: it answered throughout the {words(how.waited_s)} of waiting"
+    return None
+
+
+def _back(how: Went) -> str:
+    parts = []
+    if how.ping_held:
+        parts.append("it answered echoes throughout, only its agent was away")
+    elif how.ping_s is not None:
+        parts.append(f"back to echoes after {words(how.ping_s)}")
+    if how.snmp_s is not None:
+        parts.append(f"to SNMP after {words(how.snmp_s)}")
+    return ", ".join(parts) or "it did not come back"
+
+
+def _took(plan: Plan, device: Device, profile: Profile, how: Went) -> Finding:
+    """`system.uptime`: how long the unit was away, against its profile's boot time."""
+    assert how.snmp_s is not None
+    slow = how.snmp_s > profile.boot_s
+    return Finding(
+        check="system.uptime",
+        subject=Subject("device", device.name),
+        verdict="warn" if slow else "pass",
+        reason=_back(how) + (f"; profile {profile.id!r} says {profile.boot_s:g} s" if slow else ""),
+        expected=profile.boot_s,
+        observed=round(how.snmp_s, 1),
+        unit="s",
+        origin=plan.origin("devices", device.name, "profile"),
+        advice="look at its log, or correct boot_s in the profile" if slow else "",
+    )
