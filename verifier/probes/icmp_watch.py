@@ -154,13 +154,10 @@ class EchoWatch:
         Ends early once `stop` is set; echoes still on their way are then not judged.
         """
         self._sink = sink
-        self._start_s = last_s = now_s = self._clock()
+        self._start_s = now_s = self._clock()
         end_s = now_s + long_s
         look_s = now_s
-        while now_s < end_s + self._timeout_s and not stop.is_set():
-            if now_s - last_s > STALL_S:
-                end_s += self._stalled(last_s, now_s)
-            last_s = now_s
+        while (now_s < end_s or self._pending) and not stop.is_set():
             if now_s >= look_s:
                 look_s = now_s + _LINK_LOOK_S
                 self._look(now_s)
@@ -170,7 +167,9 @@ class EchoWatch:
                 self._expire()
             sink.tick(now_s - self._start_s)
             self._selector.select(_TICK_S)
-            now_s = self._clock()
+            last_s, now_s = now_s, self._clock()
+            if now_s - last_s > STALL_S:
+                end_s += self._stalled(last_s, now_s)
         for interface, since_s in self._links.still_down().items():
             sink.gap(since_s - self._start_s, min(now_s, end_s) - self._start_s, interface)
 

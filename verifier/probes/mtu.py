@@ -15,7 +15,7 @@ _HEADERS: Final = {4: 28, 6: 48}
 SMALL_BYTES: Final = 84
 """An echo with the usual 56 bytes of payload."""
 _TRIES: Final = 3
-_INTERVAL_S: Final = 0.2
+_INTERVAL_S: Final = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +52,8 @@ def path_mtus(
 ) -> list[PathMtu]:
     """What reaches each target whole, up to the planned size; `echoer` must send `whole`.
 
-    Where the planned size is not answered, the largest that is is looked for by halving.
+    Where the planned size is not answered, the largest that is is looked for by halving; not where
+    this laptop's own interface does not take it.
     Raises CannotMeasureError where a socket is missing.
     """
     asked = _Asked(echoer, targets, timeout_s, stop)
@@ -60,7 +61,7 @@ def path_mtus(
     first = asked.round(dict.fromkeys(everyone, planned))
     found = [_judged(first[i], planned) if i in first else PathMtu(planned=planned)
              for i in everyone]  # fmt: skip
-    doubtful = [i for i in everyone if not found[i].passed and i in first]
+    doubtful = [i for i in first if not found[i].passed and not found[i].refused]
     small = asked.round(dict.fromkeys(doubtful, SMALL_BYTES))
     low = {i: SMALL_BYTES for i in small if _answered(small[i])}
     high = dict.fromkeys(low, planned)

@@ -1,0 +1,359 @@
+"""`verify --soak` as a person runs it, against simulated units: to its end, and cut off in every way."""
+
+from __future__ import annotations
+
+import gzip
+import json
+import random
+import re
+import shlex
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cli.conftest import clean_environment
+from verifier.cli.report import _read
+from verifier.files.credentials import load_credentials
+from verifier.files.journal import read_journal
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.rules.soak import soaked
+from verifier.simulator import Fault, Network, running
+
+pytestmark = pytest.mark.icmp
+
+PORT = 16373
+UNITS = ("lighthouse-quarry", "quarry-lighthouse")
+PLAN = f"""\
+network: {{name: Hop, revision: "1", example: true}}
+management:
+  hosts: [{{name: desk, address: 127.86.0.99}}, {{name: ferry-host, address: 127.86.0.98}}]
+devices:
+  - {{name: {UNITS[0]}, profile: ptp-radio, address: 127.86.0.11/24, snmp: bench, tx_band: high,
+     ports: [{{name: eth1, speed_mbps: 1000}}], services: {{closed: [443/tcp]}}}}
+  - {{name: {UNITS[1]}, profile: ptp-radio, address: 127.86.0.12/24, snmp: bench, tx_band: low,
+     ports: [{{name: eth1, speed_mbps: 1000}}], services: {{closed: [443/tcp]}}}}
+links:
+  - name: Hop 1
+    bandwidth_mhz: 28
+    modulation_max: 256qam
+    a: {{device: {UNITS[0]}, tx_mhz: 13143.0, tx_power_dbm: 18, antenna_dbi: 36.1, rx_level_dbm: -45.6}}
+    b: {{device: {UNITS[1]}, tx_mhz: 12877.0, tx_power_dbm: 18, antenna_dbi: 36.1, rx_level_dbm: -45.6}}
+acceptance: {{echo_per_s: 20, max_loss_pct: 0.1, max_rtt_p95_ms: 500, max_port_errors: 0,
+  mtu_bytes: 1500, traffic_pairs: [desk>ferry-host, desk>nobody]}}
+"""
+SOAK_CHECKS = {
+    "icmp.loss", "icmp.rtt", "icmp.jitter", "icmp.gap", "icmp.duplicate", "icmp.reordered",
+    "icmp.mtu", "system.uptime", "system.clock",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def network(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Network]]:
+    """A folder with plan and credentials, and the units of it, served from a thread."""
+    folder = tmp_path_factory.mktemp("soak")
+    (folder / "plan.yaml").write_text(PLAN)
+    secret = folder / "credentials.toml"
+    secret.write_text(f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n')
+    secret.chmod(0o600)
+    plan, _ = read_plan(folder / "plan.yaml")
+    built = Network(plan, load_profiles({"ptp-radio"}), load_credentials({"bench"}, secret, {}))
+    with running(built):
+        yield folder, built
+
+
+class Tool:
+    """One run of `verify --soak` in a folder of its own."""
+
+    def __init__(self, folder: Path, place: Path, soak: str, *more: str) -> None:
+        place.mkdir(exist_ok=True)
+        self.place, self.evidence = place, place / "ev.json"
+        files = (str(folder / "plan.yaml"), "--credentials", str(folder / "credentials.toml"))
+        self.argv = [sys.executable, "-m", "verifier", "verify", *files, "--echoes", "1",
+                     "--evidence", str(self.evidence), f"--soak={soak}", *more]  # fmt: skip
+        self.process: subprocess.Popen[str] | None = None
+
+    @property
+    def journal(self) -> Path:
+        return self.place / "ev.json.journal"
+
+    def start(self, argv: list[str] | None = None) -> subprocess.Popen[str]:
+        self.process = subprocess.Popen(
+            argv or self.argv, cwd=self.place, env=clean_environment(), stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        return self.process
+
+    def wait_for_blocks(self, kind: bytes = b'"kind":"echo"', timeout_s: float = 30.0) -> None:
+        """Returns when the journal has a block of samples."""
+        end_s = time.monotonic() + timeout_s
+        while time.monotonic() < end_s:
+            if self.journal.exists() and kind in self.journal.read_bytes():
+                return
+            time.sleep(0.02)
+        raise AssertionError("no block came")
+
+    def finish(self, timeout_s: float = 60.0) -> tuple[int, str, str]:
+        assert self.process is not None
+        out, err = self.process.communicate(timeout=timeout_s)
+        return self.process.returncode, out, err
+
+    def findings(self) -> dict[tuple[str, str], dict[str, Any]]:
+        return by_key(json.loads(self.evidence.read_text())["parts"]["result"]["findings"])
+
+
+def by_key(findings: list[dict[str, Any]]) -> dict[tuple[str, str], dict[str, Any]]:
+    """Findings by check and the subject's words."""
+
+    def said(s: dict[str, Any]) -> str:
+        parts = [s["name"], s.get("port"), s.get("end")]
+        return " ".join(str(p) for p in parts if p)
+
+    mine = [f for f in findings if not f["check"].startswith("tcp.")]  # one for each service
+    found = {(f["check"], said(f["subject"])): f for f in mine}
+    assert len(found) == len(mine)
+    return found
+
+
+def test_a_whole_soak(network: tuple[Path, Network], tmp_path: Path) -> None:
+    """Every check of a soak is there and passes; evidence, journal and picture agree with it."""
+    folder, _ = network
+    tool = Tool(folder, tmp_path / "run", "4s", "--out", str(tmp_path / "page.html"))
+    tool.start()
+    code, out, err = tool.finish()
+    found = tool.findings()
+    assert code == 3, out + err  # of two traffic pairs one has no address
+    bad = {k: f["reason"] for k, f in found.items() if f["verdict"] not in {"pass", "warn"}}
+    assert set(bad) == {("traffic.loss", "desk>nobody"), ("traffic.rtt", "desk>nobody")}
+    for unit, end in zip(UNITS, "ab", strict=True):
+        assert {c for c, s in found if s == unit} >= SOAK_CHECKS
+        assert found["port.errors", f"{unit} eth1"]["observed"] == 0
+        for check in ("rx-level-spread", "errored-seconds", "severely-errored-seconds",
+                      "unavailable-seconds"):  # fmt: skip
+            assert found[f"radio.{check}", f"Hop 1 {end}"]["observed"] == 0.0
+        assert found["icmp.loss", unit]["reason"].startswith("management path: 0 of 160 echoes")
+    assert found["traffic.loss", "desk>ferry-host"]["verdict"] == "pass"
+    assert out.splitlines()[0].endswith("short soak of 4 s (24 h is common practice)")
+    assert f"every sample is in {tool.journal}.gz" in err
+    _same_everywhere(tool, tmp_path / "page.html")
+
+
+def _same_everywhere(tool: Tool, page: Path) -> None:
+    parts = json.loads(tool.evidence.read_text())["parts"]
+    packed = tool.journal.with_name("ev.json.journal.gz")
+    assert not tool.journal.exists()
+    kept = read_journal(packed)
+    assert list(kept.blocks) == parts["samples"]
+    assert kept.end is not None
+    assert len(gzip.decompress(packed.read_bytes()).splitlines()) > len(kept.blocks)
+    for path in (tool.evidence, packed):
+        argv = [sys.executable, "-m", "verifier", "report", str(path), "--judge-again"]
+        done = subprocess.run(
+            argv, env=clean_environment(), capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+    drawn = page.read_text()
+    assert "short soak of 4 s" in drawn
+    assert drawn.count('class="trend"') == 4  # two units, two hosts
+    assert len(re.findall(r'class="middle[^"]*" d="M[\d. L-]+"', drawn)) == 2 * 3 + 2 * 2
+
+
+def test_interrupted(network: tuple[Path, Network], tmp_path: Path) -> None:
+    """Everything is kept, nothing passes that was not measured to the end, exit code 130."""
+    folder, _ = network
+    tool = Tool(folder, tmp_path / "run", "20s")
+    process = tool.start()
+    tool.wait_for_blocks()
+    process.send_signal(signal.SIGINT)
+    code, out, err = tool.finish()
+    assert code == 130, out + err
+    found = tool.findings()
+    assert found["local.soak", "laptop"]["verdict"] == "not-tested"
+    loss = found["icmp.loss", UNITS[0]]
+    assert loss["verdict"] == "not-tested"
+    assert "a person ended it; until then: 0 of" in loss["reason"]
+    assert "short soak of 20 s (24 h is common practice), interrupted" in out.replace("\n    ", " ")
+
+
+def test_stopped_for_a_while(network: tuple[Path, Network], tmp_path: Path) -> None:
+    """As a laptop that sleeps: the gap is named, not counted, and measured longer at the end."""
+    folder, _ = network
+    tool = Tool(folder, tmp_path / "run", "4s")
+    process = tool.start()
+    tool.wait_for_blocks()
+    process.send_signal(signal.SIGSTOP)
+    time.sleep(2.5)
+    process.send_signal(signal.SIGCONT)
+    code, out, err = tool.finish()
+    found = tool.findings()
+    assert code == 3, out + err
+    local = found["local.soak", "laptop"]
+    assert local["verdict"] == "warn"
+    assert "this program was stopped, or this laptop slept for 2." in local["reason"]
+    for unit in UNITS:
+        assert found["icmp.loss", unit]["verdict"] == "pass"
+        assert "not counted, see local.soak" in found["icmp.loss", unit]["reason"]
+        assert found["port.errors", f"{unit} eth1"]["verdict"] == "pass"
+        assert found["system.uptime", unit]["verdict"] == "pass"
+    samples = json.loads(tool.evidence.read_text())["parts"]["samples"]
+    for figures in soaked(samples).echoes:
+        assert figures.lost == 0
+        assert figures.sent == pytest.approx(80, abs=6)
+
+
+def test_a_unit_restarts_in_the_middle(network: tuple[Path, Network], tmp_path: Path) -> None:
+    """It fails for that; its counters prove nothing; the other unit is not touched by it."""
+    folder, built = network
+    tool = Tool(folder, tmp_path / "run", "4s")
+    tool.start()
+    tool.wait_for_blocks(b'"kind":"values"')
+    fault = Fault(kind="restarted", unit=UNITS[0])
+    built.put(fault)
+    code, out, err = tool.finish()
+    built.take_off(fault)
+    found = tool.findings()
+    assert code == 1, out + err
+    assert found["system.uptime", UNITS[0]]["verdict"] == "fail"
+    assert found["system.uptime", UNITS[0]]["observed"] == 1
+    port = found["port.errors", f"{UNITS[0]} eth1"]
+    assert port["verdict"] == "not-tested"
+    assert "started again" in port["reason"]
+    assert found["system.uptime", UNITS[1]]["verdict"] == "pass"
+    assert found["port.errors", f"{UNITS[1]} eth1"]["verdict"] == "pass"
+
+
+def test_errors_and_bad_seconds_are_counted(network: tuple[Path, Network], tmp_path: Path) -> None:
+    """Error counters that run, and the errored seconds that the unit counts itself."""
+    folder, built = network
+    fault = Fault(kind="counters-running", unit=UNITS[1])
+    built.put(fault)
+    tool = Tool(folder, tmp_path / "run", "3s", "--device", UNITS[1])
+    tool.start()
+    code, out, err = tool.finish()
+    built.take_off(fault)
+    found = tool.findings()
+    assert code == 1, out + err
+    port = found["port.errors", f"{UNITS[1]} eth1"]
+    assert port["verdict"] == "fail"
+    assert 2 * 7 * 2 < port["observed"] < 2 * 7 * 10  # in and out, 7 a second each
+    assert found["radio.errored-seconds", "Hop 1 b"]["verdict"] == "warn"
+    assert found["radio.severely-errored-seconds", "Hop 1 b"]["observed"] > 0
+    assert found["radio.unavailable-seconds", "Hop 1 b"]["verdict"] == "pass"
+
+
+def killed(folder: Path, place: Path, moments_s: list[float]) -> list[Tool]:
+    """Runs as many soaks at once and kills each so long after its journal is there."""
+    tools = [Tool(folder, place / f"run{n}", "30s") for n in range(len(moments_s))]
+    began = {}
+    for tool in tools:
+        tool.start()
+    left = dict(enumerate(tools))
+    while left:
+        for n, tool in list(left.items()):
+            assert tool.process is not None
+            if n not in began and tool.journal.exists() and tool.journal.stat().st_size:
+                began[n] = time.monotonic()
+            if n in began and time.monotonic() - began[n] >= moments_s[n]:
+                tool.process.kill()
+                tool.finish()
+                del left[n]
+        time.sleep(0.005)
+    return tools
+
+
+def proved(tool: Tool) -> int:
+    """What a killed run left is readable, unfinished, and without a hole; returns its echoes."""
+    stored = _read(tool.journal)
+    (local,) = (f for f in stored.result.findings if f.check == "local.soak")
+    assert local.verdict == "not-tested"
+    assert "ended from outside" in local.reason
+    assert stored.result.verdict == "incomplete"
+    soak = next(o.value for o in stored.result.observations if o.what == "soak")
+    assert soak["state"] == "unfinished"
+    blocks = read_journal(tool.journal).blocks
+    places: dict[tuple[str, int], float] = {}
+    for block in (b for b in blocks if b["kind"] == "echo"):
+        key = block["subject"]["name"], block["bytes"]
+        assert block["start_s"] == pytest.approx(places.get(key, 0.0))
+        places[key] = block["start_s"] + len(block["rtt_us"]) * block["step_s"]
+        assert None not in block["rtt_us"]
+    assert not tool.evidence.exists()
+    return sum(f.sent for f in soaked(blocks).echoes)
+
+
+def test_killed_at_ten_moments(network: tuple[Path, Network], tmp_path: Path) -> None:
+    """`kill -9`: the journal is readable, and says that it was not finished."""
+    folder, _ = network
+    dice = random.Random(11)
+    tools = killed(folder, tmp_path, [dice.uniform(0, 6) for _ in range(10)])
+    echoes = [proved(tool) for tool in tools]
+    assert max(echoes) > 0
+    argv = [sys.executable, "-m", "verifier", "report", str(tools[0].journal)]
+    done = subprocess.run(
+        argv, env=clean_environment(), capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert "unfinished" in done.stdout.splitlines()[0] + done.stdout.splitlines()[1]
+
+
+@pytest.mark.lab
+def test_full_disk(network: tuple[Path, Network], tmp_path: Path) -> None:
+    """It measures on and reports; what was written by then is readable; exit code 2 says where."""
+    folder, _ = network
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    tool = Tool(folder, disk, "2s")
+    command = shlex.join(tool.argv)
+    kept = tmp_path / "kept.journal"
+    script = (
+        f"mount -t tmpfs -o size=128k none {disk} && head -c 80000 /dev/zero > {disk}/filler && "
+        f"cd {disk} && {command}; code=$?; cp {tool.journal} {kept}; exit $code"
+    )
+    tool.start(["unshare", "--mount", "sh", "-c", script])
+    code, out, err = tool.finish()
+    assert code == 2, out + err
+    assert "ev.json cannot be written: No space left on device" in err
+    assert "is not whole: No space left on device" in err
+    assert "short soak of 2 s" in out
+    assert " fail, " in out
+    assert "0 fail" in out.splitlines()[1]
+    stored = _read(kept)
+    assert (
+        next(f for f in stored.result.findings if f.check == "local.soak").verdict == "not-tested"
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [(("--soak",), "the plan has no acceptance.soak_s"), (("--soak", "soon"), "is not a duration"),
+     (("--soak=0s",), "a duration above none"), (("--soak=nan",), "a duration above none")],
+)  # fmt: skip
+def test_no_length_of_time(
+    network: tuple[Path, Network], tmp_path: Path, words: tuple[str, ...], said: str
+) -> None:
+    """Exit code 2 and one message, before anything is sent or written."""
+    folder, _ = network
+    argv = [sys.executable, "-m", "verifier", "verify", str(folder / "plan.yaml"), "--credentials",
+            str(folder / "credentials.toml"), *words]  # fmt: skip
+    done = subprocess.run(
+        argv, cwd=tmp_path, env=clean_environment(), capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2
+    assert said in done.stderr.replace("\n", " ")
+    assert not list(tmp_path.iterdir())
+
+
+def test_reach_does_not_soak(network: tuple[Path, Network]) -> None:
+    """No other command has the option."""
+    argv = [sys.executable, "-m", "verifier", "reach", str(network[0] / "plan.yaml"), "--soak=1s"]
+    done = subprocess.run(
+        argv, env=clean_environment(), capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2
+    assert "No such option" in done.stderr

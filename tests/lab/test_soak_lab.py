@@ -1,0 +1,272 @@
+"""Soak and powercycle in the lab: counters of the kernel and real agents are the judges."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+from tests.lab.faults import Lab
+from tests.lab.shell import ip_batch
+from tests.lab.tool import HERE, Tool, Verified
+from verifier.rules.soak import soaked
+
+pytestmark = pytest.mark.lab
+
+UNIT, PEER, ROUTED = "quarry-harbour", "harbour-quarry", "ferry-harbour"
+QUICK = ("--echoes", "1", "--interval", "0.05s")
+
+
+def plan_with(path: Path, **acceptance: Any) -> Path:
+    """The lab's plan with other limits of acceptance."""
+    plan = yaml.safe_load((HERE / "plan.yaml").read_text(encoding="utf-8"))
+    plan["acceptance"] = {"echo_per_s": 25, **acceptance}
+    path.write_text(yaml.safe_dump(plan), encoding="utf-8")
+    return path
+
+
+def soak(tool: Tool, place: Path, plan: Path, long_s: str, *more: str) -> tuple[Verified, Any]:
+    """A soak of one unit, and its samples."""
+    evidence = place / "ev.json"
+    seen = tool.verify(*QUICK, f"--soak={long_s}", "--evidence", str(evidence), *more, plan=plan)
+    return seen, soaked(json.loads(evidence.read_text())["parts"]["samples"])
+
+
+def test_loss_is_exactly_what_nftables_dropped(lab: Lab, tool: Tool, tmp_path: Path) -> None:
+    """Every echo that the rule's counters saw or dropped is one of ours, and counted as it was."""
+    lab.lose_echoes(UNIT, percent=12)
+    plan = plan_with(tmp_path / "plan.yaml")
+    seen, came_to = soak(tool, tmp_path, plan, "3s", "--device", UNIT)
+    came, dropped = lab.echo_counters(UNIT)
+    before = [
+        o["value"] for o in seen.observations(UNIT, "icmp") if o["what"] in {"echo", "warm-up"}
+    ]
+    sent_before = sum(v.get("sent", 1) for v in before)
+    heard_before = sum(v.get("received", v.get("replied", 0)) for v in before)
+    sent = sum(f.sent for f in came_to.echoes)
+    lost = sum(f.lost for f in came_to.echoes)
+    assert sent == 2 * 3 * 25
+    assert came == sent + sent_before
+    assert dropped == lost + sent_before - heard_before
+    assert lost > 0
+    finding = seen.finding("icmp.loss", UNIT)
+    assert finding["observed"] == pytest.approx(100 * lost / sent, abs=1e-3)
+    assert f"management path: {lost} of {sent} echoes lost" in finding["reason"]
+    assert finding["verdict"] == "warn"  # the plan sets no limit
+
+
+def test_the_link_is_judged_by_hosts_beyond_it(lab: Lab, tool: Tool, tmp_path: Path) -> None:
+    """Loss at a host of a traffic pair fails; what nftables counted there is what is said."""
+    lab.lose_echoes("manager", percent=12)
+    plan = plan_with(
+        tmp_path / "plan.yaml", max_loss_pct=0.5, traffic_pairs=["198.18.30.1>manager-1"]
+    )
+    seen, _ = soak(tool, tmp_path, plan, "3s", "--device", UNIT)
+    came, dropped = lab.echo_counters("manager")
+    assert came == 2 * 3 * 25
+    finding = seen.finding("traffic.loss", "198.18.30.1>manager-1")
+    assert finding["verdict"] == "fail"
+    assert f"past 198.18.30.1 to manager-1: {dropped} of {came} echoes lost" in finding["reason"]
+    assert seen.finding("traffic.rtt", "198.18.30.1>manager-1")["expected"] is None
+    assert seen.finding("icmp.loss", UNIT)["verdict"] == "pass"
+    assert seen.code == 1
+
+
+@pytest.mark.parametrize(
+    ("unit", "where", "port", "told"),
+    [(UNIT, "Lighthouse", "to-quarry", ""), (ROUTED, "router", "eth2", "198.18.20.1 reports")],
+    ids=["silent bridge", "router that says so"],
+)  # fmt: skip
+def test_mtu_is_the_smallest_on_the_way(
+    lab: Lab, tool: Tool, tmp_path: Path, unit: str, where: str, port: str, told: str
+) -> None:
+    """1400 byte on one hop: found to the byte, whether anybody says so or not."""
+    plan = plan_with(tmp_path / "plan.yaml", mtu_bytes=1500)
+    try:
+        ip_batch(lab.namespace(where), [f"link set {port} mtu 1400"])
+        seen, _ = soak(tool, tmp_path, plan, "1s", "--device", unit, "--timeout", "0.2s")
+    finally:
+        ip_batch(lab.namespace(where), [f"link set {port} mtu 1500"])
+    finding = seen.finding("icmp.mtu", unit)
+    assert (finding["verdict"], finding["expected"], finding["observed"]) == ("fail", 1500, 1400)
+    assert told in finding["reason"]
+
+
+def test_a_larger_mtu_than_the_laptops_own_is_not_the_units_fault(
+    tool: Tool, tmp_path: Path
+) -> None:
+    """The laptop's own interface refuses it: not tested."""
+    plan = plan_with(tmp_path / "plan.yaml", mtu_bytes=9000)
+    seen, _ = soak(tool, tmp_path, plan, "1s", "--device", UNIT)
+    finding = seen.finding("icmp.mtu", UNIT)
+    assert finding["verdict"] == "not-tested"
+    assert "this laptop's own interface" in finding["reason"]
+
+
+def test_interface_down_and_up_is_the_laptops_fault(lab: Lab, tool: Tool, tmp_path: Path) -> None:
+    """The cable of the laptop is out for a while: nothing is lost, that time is not tested."""
+    plan = plan_with(tmp_path / "plan.yaml", max_loss_pct=0, mtu_bytes=1500)
+    port = lab.far_end("laptop", "eth0")
+    journal = tmp_path / "ev.json.journal"
+
+    def unplug() -> None:
+        while not (journal.exists() and b'"kind":"echo"' in journal.read_bytes()):
+            time.sleep(0.05)
+        ip_batch(lab.namespace("Lighthouse"), [f"link set {port} down"])
+        time.sleep(1.5)
+        ip_batch(lab.namespace("Lighthouse"), [f"link set {port} up"])
+
+    person = threading.Thread(target=unplug)
+    person.start()
+    seen, came_to = soak(tool, tmp_path, plan, "5s", "--device", UNIT)
+    person.join()
+    assert sum(f.lost for f in came_to.echoes) == 0
+    assert seen.finding("icmp.loss", UNIT)["verdict"] == "pass"
+    assert seen.finding("icmp.mtu", UNIT)["verdict"] == "pass"
+    local = seen.finding("local.soak", "laptop")
+    assert local["verdict"] == "not-tested"
+    assert "this laptop's interface eth0 was down" in local["reason"]
+    (gap,) = came_to.gaps
+    assert 1.0 <= gap.long_s <= 3.5
+    assert seen.code == 3
+
+
+# -- powercycle -------------------------------------------------------------------------------
+
+
+class Restart:
+    """`powercycle` in the laptop, and a person who does something once it asks."""
+
+    def __init__(
+        self,
+        lab: Lab,
+        tool: Tool,
+        does: Callable[[], None],
+        *words: str,
+        plan: Path = HERE / "plan.yaml",
+    ) -> None:
+        files = ("--credentials", str(tool._credentials), "--profiles", str(HERE / "profiles"))
+        argv = [sys.executable, "-m", "verifier", "powercycle", str(plan), *words,
+                *files, "--accept-outage", "--format", "json"]  # fmt: skip
+        process = subprocess.Popen(
+            lab.inside("laptop", *argv), cwd=tool._directory,
+            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        assert process.stderr is not None
+        said = []
+        for line in process.stderr:
+            said.append(line)
+            if line.startswith("restart "):
+                break
+        does()
+        out, err = process.communicate(timeout=120)
+        self.said = "".join(said) + err
+        self.seen = Verified(
+            code=process.returncode, document=json.loads(out), said=self.said, took_s=0.0
+        )
+
+    def saved(self, unit: str) -> dict[str, Any]:
+        return self.seen.finding("settings.saved", unit)
+
+
+@pytest.fixture
+def agent(lab: Lab) -> Iterator[Lab]:
+    """The lab, whose agents have been up for longer than a restart could be mistaken for."""
+    yield lab
+    lab.restore()
+
+
+def test_an_agent_that_keeps_its_settings(agent: Lab, tool: Tool) -> None:
+    """A real `snmpd`, killed and started again with the same settings: saved, and how long it took."""
+
+    def restart() -> None:
+        agent.stop_agents(UNIT)
+        time.sleep(1.5)
+        agent.start_agents(UNIT)
+
+    done = Restart(agent, tool, restart, UNIT, "--wait", "20s")
+    saved = done.saved(UNIT)
+    assert saved["verdict"] == "pass", saved
+    assert "settings are as before" in saved["reason"]
+    assert "it answered echoes throughout, only its agent was away" in saved["reason"]
+    took = done.seen.finding("system.uptime", UNIT)
+    assert 1.0 <= took["observed"] <= 10
+    assert "gone after" in done.said
+    assert "restarted, up for" in done.said
+
+
+def test_an_agent_that_comes_back_with_others(agent: Lab, tool: Tool) -> None:
+    """It has lost its name and location: what was, what is, what the plan says. Both ends at once."""
+
+    def restart() -> None:
+        agent.set_name(UNIT, "unit-0000")
+        agent.stop_agents(PEER)
+        time.sleep(1.2)
+        agent.start_agents(PEER)
+
+    done = Restart(agent, tool, restart, UNIT, PEER, "--wait", "5s")
+    saved = done.saved(UNIT)
+    assert saved["verdict"] == "fail", saved
+    assert f"name: '{UNIT}' before, 'unit-0000' now" in saved["reason"]
+    assert f"system.name of {UNIT} (planned {UNIT}, found unit-0000)" in saved["reason"]
+    assert done.saved(PEER)["verdict"] == "pass", done.saved(PEER)
+    assert done.seen.code == 1
+
+
+def test_a_unit_that_never_went_away(agent: Lab, tool: Tool) -> None:
+    """Nobody restarted it, and that is said: nothing is proved."""
+    done = Restart(agent, tool, lambda: None, UNIT, "--wait", "2s")
+    saved = done.saved(UNIT)
+    assert saved["verdict"] == "not-tested"
+    assert "it was not restarted: it answered throughout" in saved["reason"]
+    assert done.seen.code == 3
+
+
+def test_a_cable_that_was_pulled_is_no_restart(agent: Lab, tool: Tool) -> None:
+    """The unit was away, but its uptime went on."""
+    site, far_end = agent.namespace(agent.units[UNIT].site), agent.far_end(UNIT, "eth1")
+
+    def pull() -> None:
+        ip_batch(site, [f"link set {far_end} down"])
+        time.sleep(2.5)
+        ip_batch(site, [f"link set {far_end} up"])
+
+    done = Restart(agent, tool, pull, UNIT, "--wait", "5s")
+    saved = done.saved(UNIT)
+    assert saved["verdict"] == "not-tested", saved
+    assert "its uptime went on" in saved["reason"]
+
+
+def test_a_unit_that_falls_back_to_a_former_address(agent: Lab, tool: Tool, tmp_path: Path) -> None:
+    """It is found at the address that it had before the plan's: nothing was saved."""
+    plan = yaml.safe_load((HERE / "plan.yaml").read_text(encoding="utf-8"))
+    device = next(d for d in plan["devices"] if d["name"] == UNIT)
+    device["present_address"] = "198.18.20.77/24"
+    path = tmp_path / "plan.yaml"
+    path.write_text(yaml.safe_dump(plan), encoding="utf-8")
+    own = str(agent.units[UNIT].address)
+
+    def fall_back() -> None:
+        agent.stop_agents(UNIT)
+        move = ["address delete {} dev eth1", "address add {} dev eth1"]
+        ip_batch(agent.namespace(UNIT), [move[0].format(own), move[1].format("198.18.20.77/24")])
+
+    try:
+        done = Restart(agent, tool, fall_back, UNIT, "--wait", "3s", plan=path)
+    finally:
+        ip_batch(agent.namespace(UNIT), [
+            "address delete 198.18.20.77/24 dev eth1", f"address add {own} dev eth1",
+            f"route replace default via {agent.units[UNIT].gateway}",
+        ])  # fmt: skip
+        agent.start_agents(UNIT)
+    saved = done.saved(UNIT)
+    assert saved["verdict"] == "fail", saved
+    assert "came back at 198.18.20.77, its former address" in saved["reason"]
