@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
 
 from tests.cli.conftest import clean_environment
@@ -23,6 +24,7 @@ from verifier.files.credentials import load_credentials
 from verifier.files.journal import read_journal
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
+from verifier.files.schema import schema
 from verifier.rules.soak import soaked
 from verifier.simulator import Fault, Network, running
 
@@ -145,7 +147,9 @@ def test_a_whole_soak(network: tuple[Path, Network], tmp_path: Path) -> None:
 
 
 def _same_everywhere(tool: Tool, page: Path) -> None:
-    parts = json.loads(tool.evidence.read_text())["parts"]
+    document = json.loads(tool.evidence.read_text())
+    jsonschema.validate(document, schema("evidence"))
+    parts = document["parts"]
     packed = tool.journal.with_name("ev.json.journal.gz")
     assert not tool.journal.exists()
     kept = read_journal(packed)

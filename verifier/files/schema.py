@@ -91,7 +91,7 @@ def _evidence() -> Json:
         "plan": {"$ref": "#/$defs/Plan"},
         "profiles": profiles,
         "result": {"$ref": "#/$defs/Result"},
-        "samples": {"type": "array"},
+        "samples": {"type": "array", "items": {"oneOf": _blocks()}},
     }
     digest = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
     signature = {
@@ -106,6 +106,43 @@ def _evidence() -> Json:
         "signature": {"anyOf": [_group(signature, tuple(signature)), {"type": "null"}]},
     }
     return {**_group(properties, tuple(properties)), "$defs": defs}
+
+
+def _blocks() -> list[Json]:
+    """The blocks of a soak, as `rules/soak` describes them."""
+    number: Json = {"type": "number"}
+    count: Json = {"type": "integer", "minimum": 0}
+    text: Json = {"type": "string"}
+    subject = _group({"kind": {"enum": ["device", "host"]}, "name": text}, ("kind", "name"))
+    echo = {
+        "subject": subject,
+        "path": {"enum": ["management", "traffic"]},
+        "bytes": count,
+        "start_s": number,
+        "step_s": number,
+        "rtt_us": {"type": "array", "items": {"type": ["integer", "null"], "minimum": -1}},
+        "duplicates": count,
+        "reordered": count,
+        "silence": {"type": "object", "additionalProperties": count},
+    }
+    value: Json = {"type": ["number", "string", "boolean", "null"]}
+    values = {
+        "subject": subject,
+        "t_s": {"type": "array", "items": number},
+        "series": {"type": "object", "additionalProperties": {"type": "array", "items": value}},
+        "speeds": {"type": "object", "additionalProperties": number},
+    }
+    gap = {
+        "start_s": number,
+        "end_s": number,
+        "why": {"enum": ["stopped", "interface"]},
+        "text": text,
+        "targets": {"type": "array", "items": text},
+    }
+    kinds = {"echo": echo, "values": values, "gap": gap,
+             "clock": {"at_s": number, "stepped_s": number}}  # fmt: skip
+    made = ({"kind": {"const": kind}, "at": text, **fields} for kind, fields in kinds.items())
+    return [_group(fields, tuple(fields)) for fields in made]
 
 
 def _plan_check() -> Json:

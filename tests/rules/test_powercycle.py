@@ -1,0 +1,177 @@
+"""Were settings saved: what hangs behind a unit, what changed, and what is said of it."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import asdict
+from typing import Any
+
+import pytest
+
+from verifier.model.address import Interface
+from verifier.model.observation import Observation
+from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
+from verifier.model.profile import Profile
+from verifier.model.result import Finding
+from verifier.model.subject import Subject
+from verifier.rules.powercycle import BEFORE, RESTART, Went, behind, changes, judge, settings
+
+PROFILE = Profile(id="mib2", boot_s=45)
+
+
+def device(name: str, *uplink: str, **more: Any) -> Device:
+    return Device(name=name, address=Interface.parse("198.18.20.11/24"), uplink=uplink, **more)
+
+
+def link(name: str, a: str, b: str) -> Link:
+    return Link(name=name, carriers=(Carrier(a=End(device=a), b=End(device=b)),))
+
+
+CHAIN = Plan(
+    devices=(device("lighthouse"), device("quarry", "lighthouse"), device("harbour", "quarry"),
+             device("ferry", "harbour")),
+    links=(link("Hop 1", "lighthouse", "quarry"), link("Hop 2", "harbour", "ferry")),
+)  # fmt: skip
+RING = Plan(
+    devices=(device("lighthouse"), device("quarry", "lighthouse", "harbour"),
+             device("harbour", "quarry", "ferry"), device("ferry", "lighthouse", "harbour")),
+    links=(link("Hop 1", "lighthouse", "quarry"),),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("plan", "down", "devices", "links"),
+    [
+        (CHAIN, ["ferry"], (), ("Hop 2",)),
+        (CHAIN, ["harbour"], ("ferry",), ("Hop 2",)),
+        (CHAIN, ["quarry"], ("harbour", "ferry"), ("Hop 1", "Hop 2")),
+        (CHAIN, ["lighthouse"], ("quarry", "harbour", "ferry"), ("Hop 1", "Hop 2")),
+        (CHAIN, ["harbour", "ferry"], (), ("Hop 2",)),
+        (RING, ["quarry"], (), ("Hop 1",)),
+        (RING, ["quarry", "ferry"], ("harbour",), ("Hop 1",)),
+        (RING, ["harbour"], (), ()),
+    ],
+)  # fmt: skip
+def test_what_hangs_behind(
+    plan: Plan, down: list[str], devices: tuple[str, ...], links: tuple[str, ...]
+) -> None:
+    """All that has no other way; in a ring there is another way unless both neighbours go."""
+    cut = behind(plan, down)
+    assert (cut.devices, cut.links) == (devices, links)
+    assert cut.anything is bool(devices or links)
+
+
+UNIT = device("lighthouse-quarry", snmp="bench", ports=(Port(name="eth1", mtu=1500),))
+PLAN = Plan(devices=(UNIT,))
+RIGHT = {
+    "sysName": UNIT.name,
+    "sysLocation": "Lighthouse",
+    "tx_mhz": 13143.0,
+    "rx_level_dbm": -45.0,
+}
+
+
+def seen(values: dict[str, Any], index: int = 3, mtu: int = 1500) -> list[Observation]:
+    """What a unit says; its port at some index."""
+    named: dict[str, tuple[Any, str | None]] = {k: (v, None) for k, v in values.items()}
+    if values:
+        named |= {
+            "answer": ("answered", None),
+            "ifName": ("eth1", f"1.3.6.1.2.1.31.1.1.1.1.{index}"),
+            "ifMtu": (mtu, f"1.3.6.1.2.1.2.2.1.4.{index}"),
+        }
+    return [
+        Observation(id=0, subject=Subject("device", UNIT.name), probe="snmp", what=what, value=value,
+                    oid=oid, at="2026-11-24T10:00:00.000Z")
+        for what, (value, oid) in named.items()
+    ]  # fmt: skip
+
+
+def saved(
+    old: list[Observation], new: list[Observation], went: Went | None
+) -> tuple[Finding, list[Finding]]:
+    """`settings.saved`, and all findings."""
+    before = [dataclasses.replace(o, what=BEFORE + o.what) for o in old]
+    restart = Observation(id=0, subject=Subject("device", UNIT.name), probe="icmp", what=RESTART,
+                          value=asdict(went) if went else None, at="2026-11-24T10:00:00.000Z")  # fmt: skip
+    everything = [*new, *before, *([restart] if went else [])]
+    numbered = [dataclasses.replace(o, id=n) for n, o in enumerate(everything, start=1)]
+    judged = judge(PLAN, {"mib2": PROFILE}, numbered, stage="alignment", devices=[UNIT])
+    (finding,) = (f for f in judged.findings if f.check == "settings.saved")
+    return finding, list(judged.findings)
+
+
+BACK = Went(gone_s=3.0, ping_s=20.0, snmp_s=31.0, restarted=True, waited_s=180)
+SITUATIONS: dict[str, tuple[list[Observation], list[Observation], Went | None, str, str]] = {
+    "all as before": (seen(RIGHT), seen(RIGHT), BACK, "pass", "all 4 settings are as before"),
+    "only a level differs": (
+        seen(RIGHT), seen(RIGHT | {"rx_level_dbm": -47.0}), BACK, "pass", "back to echoes after 20 s"),
+    "its ports have other indexes": (seen(RIGHT), seen(RIGHT, index=7), BACK, "pass", "as before"),
+    "another name": (
+        seen(RIGHT), seen(RIGHT | {"sysName": "unit"}), BACK, "fail",
+        f"name: '{UNIT.name}' before, 'unit' now. As planned before and not any more: system.name"),
+    "a frequency is gone": (
+        seen(RIGHT), seen({k: v for k, v in RIGHT.items() if k != "tx_mhz"}), BACK, "fail",
+        "transmit frequency: 13143.0 before, nothing now"),
+    "another MTU": (seen(RIGHT), seen(RIGHT, mtu=9000), BACK, "fail", "eth1 MTU: 1500 before, 9000 now"),
+    "never went away": (
+        seen(RIGHT), seen(RIGHT), Went(restarted=False, waited_s=180, ping_held=True), "not-tested",
+        "it was not restarted: it answered throughout the 3 min"),
+    "never went away, no SNMP": (
+        [], [], Went(waited_s=180, ping_held=True), "not-tested", "it was not restarted"),
+    "its cable was pulled": (
+        seen(RIGHT), seen(RIGHT), dataclasses.replace(BACK, restarted=False), "not-tested",
+        "its uptime went on"),
+    "never came back": (
+        seen(RIGHT), [], Went(gone_s=3.0, waited_s=180), "fail", "did not come back within 3 min"),
+    "came back at its factory address": (
+        seen(RIGHT), [], Went(gone_s=3.0, waited_s=180, found_at="192.0.2.21", found_as="factory"),
+        "fail", "it came back at 192.0.2.21, its factory address: nothing was saved"),
+    "echoes only": (
+        seen(RIGHT), [], Went(gone_s=3.0, ping_s=9.0, waited_s=180), "not-tested",
+        "it gives no settings any more: back to echoes after 9 s"),
+    "told nothing before": (
+        [], seen(RIGHT), BACK, "not-tested", "it gave no settings before the restart"),
+    "cut short": (seen(RIGHT), seen(RIGHT), None, "not-tested", "not waited for to the end"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", SITUATIONS.values(), ids=list(SITUATIONS))
+def test_what_is_said_of_a_restart(
+    case: tuple[list[Observation], list[Observation], Went | None, str, str],
+) -> None:
+    """The verdict and the words that must be in the reason; asked at every stage."""
+    old, new, went, verdict, words = case
+    finding, _ = saved(old, new, went)
+    assert finding.verdict == verdict, finding.reason
+    assert words in finding.reason
+    assert bool(finding.advice) is (verdict == "fail" or "not restarted" in str(finding.observed))
+
+
+@pytest.mark.parametrize(("took_s", "verdict"), [(31.0, "pass"), (45.0, "pass"), (50.0, "warn")])
+def test_time_to_come_back_against_the_profile(took_s: float, verdict: str) -> None:
+    """`system.uptime`: how long it was away; longer than its profile's boot time is a warning."""
+    _, findings = saved(seen(RIGHT), seen(RIGHT), dataclasses.replace(BACK, snmp_s=took_s))
+    (uptime,) = (f for f in findings if f.check == "system.uptime")
+    assert (uptime.verdict, uptime.observed, uptime.expected) == (verdict, took_s, 45)
+    assert len({f.id for f in findings}) == len(findings)
+
+
+def test_settings_are_read_back_from_observations() -> None:
+    """Masks by address, next hops sorted; a second radio's reading has its index in its name."""
+    more = [
+        ("ipAdEntNetMask", "255.255.255.0", "1.3.6.1.2.1.4.20.1.3.198.18.20.11"),
+        ("default-route", {"next_hop": "198.18.20.2", "metric": 1}, "x"),
+        ("default-route", {"next_hop": "198.18.20.1", "metric": 1}, "y"),
+        ("tx_mhz radio:2", 12877.0, "z"),
+    ]
+    extra = [
+        Observation(id=0, subject=Subject("device", UNIT.name), probe="snmp", what=w, value=v, oid=o,
+                    at="") for w, v, o in more
+    ]  # fmt: skip
+    found = settings(UNIT, [*seen(RIGHT), *extra])
+    assert found["mask of 198.18.20.11"] == "255.255.255.0"
+    assert found["default route"] == "198.18.20.1, 198.18.20.2"
+    assert found["transmit frequency radio:2"] == 12877.0
+    assert found["eth1 MTU"] == 1500
+    assert not changes(found, dict(found))

@@ -1,0 +1,232 @@
+"""Findings of a soak: each situation of one unit, what it is judged and what the reason says."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import pytest
+
+from verifier.model.address import Interface
+from verifier.model.observation import Observation
+from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Plan, Port
+from verifier.model.profile import Profile, Reading
+from verifier.model.result import Finding
+from verifier.model.subject import Subject
+from verifier.rules.compare import compare
+
+NAME = "lighthouse-quarry"
+AT = "2026-11-24T10:00:00.000Z"
+PROFILE = Profile(
+    id="ptp-radio",
+    kind="radio",
+    reading=(
+        Reading(field="rx_level_dbm", oid="1.3.6.1.4.1.32473.1.1.1.0", type="integer"),
+        Reading(field="errored_s", oid="1.3.6.1.4.1.32473.1.1.2.0", type="integer"),
+        Reading(field="unavailable_s", oid="1.3.6.1.4.1.32473.1.1.3.0", type="integer"),
+        Reading(field="clock", oid="1.3.6.1.4.1.32473.1.1.4.0", type="text"),
+    ),
+)
+DEVICE = Device(
+    name=NAME, address=Interface.parse("198.18.20.11/24"), profile="ptp-radio", snmp="field",
+    ports=(Port(name="eth1"),),
+)  # fmt: skip
+LINK = Link(name="Hop 1", carriers=(Carrier(a=End(device=NAME), b=End(device="quarry")),))
+DONE = {"asked_s": 900, "lasted_s": 900, "state": "complete", "step_s": 1.0, "bytes": [84, 1500]}
+OK = [1000] * 900
+
+
+def echo(rtt_us: Sequence[int | None], size: int = 84, **more: Any) -> dict[str, Any]:
+    return {
+        "kind": "echo", "subject": {"kind": "device", "name": NAME}, "path": "management",
+        "bytes": size, "at": AT, "start_s": 0.0, "step_s": 1.0, "rtt_us": list(rtt_us),
+        "duplicates": 0, "reordered": 0, "silence": {},
+    } | more  # fmt: skip
+
+
+def values(**series: list[Any]) -> dict[str, Any]:
+    count = len(next(iter(series.values())))
+    named = {name.replace("_eth1", " eth1"): value for name, value in series.items()}
+    usual = {"sysUpTime": [9_000_000 + n * 1000 for n in range(count)]}
+    return {
+        "kind": "values", "subject": {"kind": "device", "name": NAME}, "at": AT,
+        "t_s": [n * 10.0 for n in range(count)], "series": usual | named, "speeds": {"eth1": 1000.0},
+    }  # fmt: skip
+
+
+def gap(why: str) -> dict[str, Any]:
+    text = {"stopped": "this program was stopped, or this laptop slept",
+            "interface": "this laptop's interface eth0 was down"}[why]  # fmt: skip
+    return {"kind": "gap", "at": AT, "start_s": 60.0, "end_s": 120.0, "why": why, "text": text,
+            "targets": [NAME]}  # fmt: skip
+
+
+def observed(**more: Any) -> list[Observation]:
+    laptop = Observation(id=1, subject=Subject("laptop", "laptop"), probe="laptop", what="soak",
+                         value=more.pop("soak", DONE), at=AT)  # fmt: skip
+    unit = {"answer": "answered", "clock": "2026-11-24T10:00:01Z"} | more
+    seen = [Observation(id=n, subject=Subject("device", NAME), probe="snmp", what=w, value=v, at=AT)
+            for n, (w, v) in enumerate(unit.items(), start=2)]  # fmt: skip
+    return [laptop, *seen]
+
+
+def judged(blocks: list[dict[str, Any]], acceptance: Acceptance, **seen: Any) -> dict[str, Finding]:
+    plan = Plan(devices=(DEVICE,), links=(LINK,), acceptance=acceptance)
+    found = compare(plan, {"ptp-radio": PROFILE}, observed(**seen), samples=blocks).findings
+    return {f.check: f for f in found}
+
+
+def limits(**more: Any) -> Acceptance:
+    return Acceptance(max_loss_pct=0.1, max_rtt_p95_ms=10, max_port_errors=0, **more)
+
+
+LOST_1, LOST_9 = [None, *OK[1:]], [None] * 9 + OK[9:]
+SLOW = [*[20_000] * 90, *OK[90:]]
+ERRORS = {"ifInErrors_eth1": [0, 0, 2], "ifOutErrors_eth1": [0, 0, 0]}
+NONE = {"ifInErrors_eth1": [7, 7, 7], "ifOutErrors_eth1": [0, 0, 0]}
+SHORT = DONE | {"lasted_s": 60, "state": "interrupted"}
+KILLED = DONE | {"lasted_s": 60, "state": "unfinished"}
+
+ECHOES: dict[str, tuple[list[dict[str, Any]], Acceptance, str, str, str]] = {
+    "nothing lost": ([echo(OK), echo(OK, 1500)], limits(), "icmp.loss", "pass", "0 of 1800 echoes lost"),
+    "lost, no limit": ([echo(LOST_1)], Acceptance(), "icmp.loss", "warn", "the plan sets no limit"),
+    "lost within the limit": ([echo([None, *OK * 2])], limits(), "icmp.loss", "pass", "1 of 1801"),
+    "lost beyond the limit": ([echo(LOST_1)], limits(), "icmp.loss", "fail", "management path: 1 of 900"),
+    "only the large ones are lost": (
+        [echo(OK * 20), echo(LOST_9, 1500)], limits(), "icmp.loss", "fail", "9 of 900 of 1500 byte"),
+    "lost, but hosts beyond judge": (
+        [echo(LOST_9)], limits(traffic_pairs=("a>b",)), "icmp.loss", "warn", "see traffic.loss"),
+    "none answered": ([echo([None] * 900)], limits(), "icmp.loss", "fail", "none of the 900"),
+    "none sent": ([echo([-1] * 900)], limits(), "icmp.loss", "not-tested", "no echo of the soak"),
+    "slow": ([echo(SLOW)], limits(), "icmp.rtt", "fail", "95 % within 20.000"),
+    "slow for one in twenty": ([echo([20_000] * 45 + OK[45:])], limits(), "icmp.rtt", "pass", "99 % within 20.000"),
+    "slow, no limit": ([echo(SLOW)], Acceptance(), "icmp.rtt", "pass", "50 % within 1.000"),
+    "too many lost for a time": ([echo([None] * 90 + OK[90:])], limits(), "icmp.rtt", "fail", "95 % within unanswered"),
+    "a gap of 9 s": ([echo(LOST_9)], limits(), "icmp.gap", "pass", "without a reply 9 s, 0:00:00 after"),
+    "a gap of 10 s": ([echo([*OK[:100], *[None] * 10, *OK])], limits(), "icmp.gap", "warn", "0:01:40 after the begin"),
+    "answered twice": ([echo(OK, duplicates=3)], limits(), "icmp.duplicate", "warn", "3 echoes"),
+    "overtaken": ([echo(OK, reordered=1)], limits(), "icmp.reordered", "warn", "1 replies"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", ECHOES.values(), ids=list(ECHOES))
+def test_echoes(case: tuple[list[dict[str, Any]], Acceptance, str, str, str]) -> None:
+    """Echoes to a unit, against the plan's limits."""
+    blocks, acceptance, check, verdict, words = case
+    finding = judged(blocks, acceptance)[check]
+    assert finding.verdict == verdict, finding.reason
+    assert words in finding.reason
+    assert finding.reason.startswith("management path: ")
+
+
+SAMPLES: dict[str, tuple[dict[str, Any], Acceptance, str, str, str]] = {
+    "no errors": (NONE, limits(), "port.errors", "pass", "errors in 0, out 0"),
+    "errors": (ERRORS, limits(), "port.errors", "fail", "errors in 2, out 0"),
+    "errors, no limit": (ERRORS, Acceptance(), "port.errors", "warn", "the plan sets no limit"),
+    "discards are no errors": (
+        NONE | {"ifInDiscards_eth1": [0, 5, 9], "ifOutDiscards_eth1": [0, 0, 0]}, limits(), "port.errors", "pass",
+        "discards in 9, out 0"),
+    "errors wrap": (NONE | {"ifInErrors_eth1": [2**32 - 1, 0, 0]}, limits(), "port.errors", "fail", "errors in 1"),
+    "errors were cleared": (NONE | {"ifInErrors_eth1": [500, 0, 0]}, limits(), "port.errors", "not-tested", "fell from 500 to 0"),
+    "discontinuity": (
+        NONE | {"ifCounterDiscontinuityTime_eth1": [0, 0, 8]}, limits(), "port.errors", "not-tested", "discontinuity"),
+    "read once": ({n: v[:1] for n, v in NONE.items()}, limits(), "port.errors", "not-tested", "read once"),
+    "no such counters": ({"rx_level_dbm": [-45.0] * 3}, limits(), "port.errors", "not-tested", "no error counters"),
+    "restarted": (NONE | {"sysUpTime": [9_000_000, 100, 1100]}, limits(), "system.uptime", "fail", "started again: 0:00:10"),
+    "restarted, counters": (NONE | {"sysUpTime": [9_000_000, 100, 1100]}, limits(), "port.errors", "not-tested", "started again"),
+    "ran on over the wrap": (NONE | {"sysUpTime": [2**32 - 1500, 2**32 - 500, 500]}, limits(), "system.uptime", "pass", "no restart"),
+    "level steady": ({"rx_level_dbm": [-45.0, -46.5, -45.5]}, limits(), "radio.rx-level-spread", "pass", "-46.5 to -45 dBm in 3"),
+    "level unsteady": ({"rx_level_dbm": [-45.0, -48.5, -45.0]}, limits(), "radio.rx-level-spread", "warn", "lowest 0:00:10"),
+    "level lost": ({"rx_level_dbm": [-45.0, False, -45.0]}, limits(), "radio.rx-level-spread", "fail", "nothing was received in 1 of 3"),
+    "level unread": ({"rx_level_dbm": [None, None, None]}, limits(), "radio.rx-level-spread", "not-tested", "no receive level"),
+    "errored seconds": ({"errored_s": [4, 4, 6]}, limits(), "radio.errored-seconds", "warn", "2 errored seconds"),
+    "unavailable seconds": ({"unavailable_s": [0, 10, 12]}, limits(), "radio.unavailable-seconds", "fail", "12 unavailable"),
+    "counted by the quarter of an hour": ({"errored_s": [4, 0, 0]}, limits(), "radio.errored-seconds", "not-tested", "set back"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", SAMPLES.values(), ids=list(SAMPLES))
+def test_samples(case: tuple[dict[str, Any], Acceptance, str, str, str]) -> None:
+    """Counters, levels and uptime over three samples."""
+    series, acceptance, check, verdict, words = case
+    finding = judged([echo(OK), values(**series)], acceptance)[check]
+    assert finding.verdict == verdict, finding.reason
+    assert words in finding.reason
+
+
+@pytest.mark.parametrize(
+    ("seen", "verdict", "words"),
+    [
+        ({"clock": "2026-11-24T10:00:04Z"}, "pass", "4.0 s ahead"),
+        ({"clock": "2026-11-24T09:59:00Z"}, "warn", "60.0 s behind"),
+        ({"clock": "no idea"}, "not-tested", "is no time: no idea"),
+        ({"clock": "2026-11-24T09:00:00Z", "hrSystemDate": "2026-11-24T10:00:00+00:00"}, "pass", "0.0 s"),
+        ({"clock": None}, "not-tested", "tells no time of day"),
+    ],
+)  # fmt: skip
+def test_clock(seen: dict[str, Any], verdict: str, words: str) -> None:
+    """The standard MIB before the profile's reading; five seconds are allowed."""
+    finding = judged([echo(OK)], limits(), **seen)["system.clock"]
+    assert finding.verdict == verdict, finding.reason
+    assert words in finding.reason
+
+
+@pytest.mark.parametrize(
+    ("blocks", "soak", "verdict", "words"),
+    [
+        ([], DONE, "pass", "measured for 15 min"),
+        ([gap("stopped")], DONE, "warn", "this laptop slept for 1 min, 0:01:00 after"),
+        ([gap("interface")], DONE, "not-tested", "eth0 was down for 1 min"),
+        ([{"kind": "clock", "at": AT, "at_s": 5.0, "stepped_s": -3600.0}], DONE, "pass", "set back by 1 h"),
+        ([], SHORT, "not-tested", "lasted 1 min of 15 min: a person ended it"),
+        ([], KILLED, "not-tested", "the program was ended from outside"),
+    ],
+)  # fmt: skip
+def test_the_laptop(
+    blocks: list[dict[str, Any]], soak: dict[str, Any], verdict: str, words: str
+) -> None:
+    """`local.soak` names what this laptop could not do."""
+    found = judged([echo(OK), *blocks], limits(), soak=soak)
+    assert found["local.soak"].verdict == verdict
+    assert words in found["local.soak"].reason
+    named = "1 min not counted, see local.soak" in found["icmp.loss"].reason
+    assert named is any(b["kind"] == "gap" for b in blocks)
+
+
+@pytest.mark.parametrize("soak", [SHORT, KILLED], ids=["interrupted", "killed"])
+def test_cut_short_it_can_fail_but_not_pass(soak: dict[str, Any]) -> None:
+    """What was bad until then is bad; what was good until then is not tested."""
+    blocks = [echo(LOST_9[:60]), values(**NONE)]
+    found = judged(blocks, limits(), soak=soak)
+    assert found["icmp.loss"].verdict == "fail"
+    for check in ("icmp.jitter", "icmp.duplicate", "port.errors", "system.uptime"):
+        assert found[check].verdict == "not-tested"
+        assert "until then" in found[check].reason
+
+
+MTUS: dict[str, tuple[dict[str, Any], str, str]] = {
+    "passes": ({"passed": True, "largest": 1500}, "pass", "passes undivided"),
+    "smaller on the way": (
+        {"largest": 1400, "said": 1400, "reporter": "198.18.20.1"}, "fail", "198.18.20.1 reports that it passes on 1400"),
+    "smaller, silently": ({"largest": 1472}, "fail", "1472 byte pass undivided and no more"),
+    "the laptop's own": ({"refused": True}, "not-tested", "this laptop's own interface"),
+    "no answer": ({}, "not-tested", "no echo was answered"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", MTUS.values(), ids=list(MTUS))
+def test_mtu(case: tuple[dict[str, Any], str, str]) -> None:
+    """The planned size, whole."""
+    value, verdict, words = case
+    usual = {"planned": 1500, "passed": False, "largest": None, "said": None, "reporter": None,
+             "refused": False}  # fmt: skip
+    finding = judged([echo(OK)], limits(mtu_bytes=1500), mtu=usual | value)["icmp.mtu"]
+    assert finding.verdict == verdict
+    assert words in finding.reason
+
+
+def test_without_a_soak_there_is_none_of_it() -> None:
+    """No observation of one, no finding."""
+    plan = Plan(devices=(DEVICE,), links=(LINK,), acceptance=limits(mtu_bytes=1500))
+    found = compare(plan, {"ptp-radio": PROFILE}, observed()[1:]).findings
+    assert not {f.check for f in found} & {"local.soak", "icmp.gap", "icmp.mtu", "system.uptime"}
