@@ -312,19 +312,21 @@ def test_full_disk(network: tuple[Path, Network], tmp_path: Path) -> None:
     folder, _ = network
     disk = tmp_path / "disk"
     disk.mkdir()
-    tool = Tool(folder, disk, "2s")
+    tool = Tool(folder, disk, "5s")
     command = shlex.join(tool.argv)
     kept = tmp_path / "kept.journal"
     script = (
-        f"mount -t tmpfs -o size=128k none {disk} && head -c 80000 /dev/zero > {disk}/filler && "
-        f"cd {disk} && {command}; code=$?; cp {tool.journal} {kept}; exit $code"
+        f"mount -t tmpfs -o size=1m none {disk} || exit 9; cd {disk}; "
+        f'(while ! grep -qs \'"kind":"echo"\' {tool.journal}; do sleep 0.05; done;'
+        f" cat /dev/zero > filler 2>/dev/null) & {command};"
+        f" code=$?; cp {tool.journal} {kept}; exit $code"
     )
     tool.start(["unshare", "--mount", "sh", "-c", script])
     code, out, err = tool.finish()
     assert code == 2, out + err
     assert "ev.json cannot be written: No space left on device" in err
     assert "is not whole: No space left on device" in err
-    assert "short soak of 2 s" in out
+    assert "short soak of 5 s" in out
     assert " fail, " in out
     assert "0 fail" in out.splitlines()[1]
     stored = _read(kept)

@@ -80,7 +80,8 @@ def limits(**more: Any) -> Acceptance:
     return Acceptance(max_loss_pct=0.1, max_rtt_p95_ms=10, max_port_errors=0, **more)
 
 
-LOST_1, LOST_9 = [None, *OK[1:]], [None] * 9 + OK[9:]
+LOST_1: list[int | None] = [None, *OK[1:]]
+LOST_9: list[int | None] = [*[None] * 9, *OK[9:]]
 SLOW = [*[20_000] * 90, *OK[90:]]
 ERRORS = {"ifInErrors_eth1": [0, 0, 2], "ifOutErrors_eth1": [0, 0, 0]}
 NONE = {"ifInErrors_eth1": [7, 7, 7], "ifOutErrors_eth1": [0, 0, 0]}
@@ -101,7 +102,7 @@ ECHOES: dict[str, tuple[list[dict[str, Any]], Acceptance, str, str, str]] = {
     "slow": ([echo(SLOW)], limits(), "icmp.rtt", "fail", "95 % within 20.000"),
     "slow for one in twenty": ([echo([20_000] * 45 + OK[45:])], limits(), "icmp.rtt", "pass", "99 % within 20.000"),
     "slow, no limit": ([echo(SLOW)], Acceptance(), "icmp.rtt", "pass", "50 % within 1.000"),
-    "too many lost for a time": ([echo([None] * 90 + OK[90:])], limits(), "icmp.rtt", "fail", "95 % within unanswered"),
+    "too many lost for a time": ([echo([*[None] * 90, *OK[90:]])], limits(), "icmp.rtt", "fail", "95 % within unanswered"),
     "a gap of 9 s": ([echo(LOST_9)], limits(), "icmp.gap", "pass", "without a reply 9 s, 0:00:00 after"),
     "a gap of 10 s": ([echo([*OK[:100], *[None] * 10, *OK])], limits(), "icmp.gap", "warn", "0:01:40 after the begin"),
     "answered twice": ([echo(OK, duplicates=3)], limits(), "icmp.duplicate", "warn", "3 echoes"),

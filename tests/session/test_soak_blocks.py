@@ -9,8 +9,9 @@ from typing import Any
 import pytest
 
 from verifier.model.subject import Subject
-from verifier.rules.soak import soaked
-from verifier.session.soak_blocks import EchoBlocks, Row, ValueBlocks
+from verifier.rules.soak import rows, soaked
+from verifier.session.soak_blocks import EchoBlocks, ValueBlocks
+from verifier.session.soak_grid import Row
 
 NOON = dt.datetime(2026, 11, 24, 12, 0, tzinfo=dt.UTC)
 UNIT = Subject("device", "lighthouse-quarry")
@@ -119,3 +120,17 @@ def test_values_go_over_by_the_minute() -> None:
     assert [b["t_s"] for b in taken] == [[0.0, 10.0, 20.0, 30.0, 40.0, 50.0], [60.0, 70.0, 80.0]]
     assert taken[0]["series"]["rx_level_dbm"] == [-45.0] * 3 + [None] * 3
     assert taken[1]["speeds"] == {"eth1": 1000.0}
+
+
+def test_a_series_that_stands_still_is_one_value() -> None:
+    """It reads as before; zero and "nothing received" are not the same."""
+    taken: list[dict[str, Any]] = []
+    values = ValueBlocks(UNIT, taken.append, lambda: NOON)
+    said: list[dict[str, Any]] = [{"ifInErrors eth1": 7, "rx_level_dbm": v} for v in (0, False, 0)]
+    for number, row in enumerate(said):
+        values.add(number * 10.0, row)
+    values.hand_over(30.0)
+    (block,) = taken
+    assert block["series"]["ifInErrors eth1"] == [7]
+    assert [row for _, row in rows(block)] == said
+    assert block["series"]["rx_level_dbm"][1] is False

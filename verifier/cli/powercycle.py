@@ -75,8 +75,8 @@ def powercycle(**given: Any) -> int:
         _say_outage(plan, [d.name for d in devices], accepted=given["accept_outage"])
         key = evidence.signing_key(given["key_file"])
         from verifier.session import Request  # noqa: PLC0415 - help and bad input need no probes
-        from verifier.session.powercycle import Cycle  # noqa: PLC0415
         from verifier.session.powercycle import powercycle as carry_out  # noqa: PLC0415
+        from verifier.session.powercycle_watch import Cycle  # noqa: PLC0415
 
         request = Request(
             command="verify",

@@ -12,7 +12,7 @@ import selectors
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple, Protocol, Self
 
@@ -21,15 +21,13 @@ from verifier.probes.icmp_packet import TOKEN_BYTES, Quoted, Reply, RequestMaker
 from verifier.probes.icmp_series import EchoTarget, Series
 from verifier.probes.icmp_socket import Arrival, EchoSocket, open_socket
 from verifier.probes.laptop import LinkState, link_state
+from verifier.probes.link_watch import Links
 from verifier.probes.pace import Pace
 
 Unheard = Literal["lost", "not-counted"]
 
 STALL_S: Final = 1.5
 """A loop that did not come round for so long was stopped, or the machine slept."""
-SETTLE_S: Final = 3.0
-"""How long after an interface came up again a missing reply is still put down to it: the switch
-port and the neighbour's entry come first."""
 _LINK_LOOK_S: Final = 0.25
 _TICK_S: Final = 0.01
 """Sendings are collected for so long; what arrives is stamped by the kernel meanwhile."""
@@ -114,7 +112,7 @@ class EchoWatch:
         self._clock = clock
         self._selector = selectors.DefaultSelector()
         self._sockets: dict[int, EchoSocket] = {}
-        self._links = _Links({w.interface for w in watched if w.interface}, look)
+        self._links = Links({w.interface for w in watched if w.interface}, look)
         self._token = secrets.token_bytes(TOKEN_BYTES)
         self._pending: dict[tuple[str, int], _Out] = {}
         self._by_age: deque[_Out] = deque()
@@ -311,60 +309,3 @@ class EchoWatch:
     def _lost(self, out: _Out, why: str) -> None:
         del self._pending[out.key]
         self._sink.unheard(out.row, out.slot, "not-counted" if self._in_doubt(out) else "lost", why)
-
-
-@dataclass(slots=True)
-class _Link:
-    """An interface. `good_s`: when it was last seen up, monotonic, and on the grid's clock."""
-
-    state: LinkState
-    good_s: tuple[float, float] | None = None
-    down_from_s: float | None = None
-    doubt: tuple[float, float] = (0.0, 0.0)
-
-
-class _Links:
-    """The state of this machine's interfaces, looked at again and again."""
-
-    def __init__(self, names: set[str], look: Callable[[str], LinkState]) -> None:
-        self._look = look
-        self._links: Mapping[str, _Link] = {name: _Link(look(name)) for name in sorted(names)}
-
-    def is_up(self, name: str) -> bool:
-        """Whether it was up when it was last looked at."""
-        return self._links[name].state.up
-
-    def look(
-        self, now_s: float, monotonic_s: float
-    ) -> list[tuple[str, tuple[float, float] | None]]:
-        """Looks at all; those that were down since the last look, and the time if it is over."""
-        found: list[tuple[str, tuple[float, float] | None]] = []
-        for name, link in self._links.items():
-            state = self._look(name)
-            flapped = state.changes != link.state.changes
-            good_s, good_monotonic_s = link.good_s or (now_s, monotonic_s)
-            if link.down_from_s is None and (not state.up or flapped):
-                link.down_from_s = good_s
-                link.doubt = (good_monotonic_s, float("inf"))
-            if link.down_from_s is not None and state.up:
-                found.append((name, (link.down_from_s, now_s)))
-                link.down_from_s = None
-                link.doubt = (link.doubt[0], monotonic_s)
-            if state.up:
-                link.good_s = now_s, monotonic_s
-            link.state = state
-        return found
-
-    def still_down(self) -> dict[str, float]:
-        """Interfaces that are down, each with the grid's time since when."""
-        return {n: k.down_from_s for n, k in self._links.items() if k.down_from_s is not None}
-
-    def doubts(self, name: str, sent_s: float, settled_s: float) -> bool:
-        """Whether an echo sent then, unanswered, may be this interface's fault.
-
-        Until the first reply after it came up again, `SETTLE_S` at most, it still may.
-        """
-        start_s, end_s = self._links[name].doubt
-        if start_s <= sent_s <= end_s:
-            return True
-        return end_s < sent_s <= end_s + SETTLE_S and settled_s <= end_s

@@ -7,8 +7,9 @@ nobody sets and that goes on while the laptop sleeps.
   `start_s` on: microseconds, null for an echo without reply, -1 for what is not counted (not sent,
   or this laptop could not have heard the reply). `path` says what they judge: `management` or
   `traffic`.
-- `values`: readings of one unit by SNMP at `t_s`: one list for each name in `series`; null: no
-  answer; false: the unit says that it receives nothing. `speeds`: Mbit/s by port.
+- `values`: readings of one unit by SNMP at `t_s`: one list for each name in `series`, of one value
+  where all are equal; null: no answer; false: the unit says that it receives nothing. `speeds`:
+  Mbit/s by port.
 - `gap`: this laptop measured nothing from `start_s` to `end_s`, and why.
 - `clock`: the time of day was set; `stepped_s`: by so much.
 """
@@ -233,7 +234,9 @@ def subject_of(block: Block) -> Subject:
 def rows(block: Block) -> Iterable[tuple[float, dict[str, Any]]]:
     """The samples of a block of values: when, and each value by its name."""
     names = list(block["series"])
-    for at_s, *values in zip(block["t_s"], *block["series"].values(), strict=True):
+    long = len(block["t_s"])
+    columns = [v * long if len(v) == 1 else v for v in block["series"].values()]
+    for at_s, *values in zip(block["t_s"], *columns, strict=True):
         yield at_s, dict(zip(names, values, strict=True))
 
 

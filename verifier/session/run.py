@@ -252,6 +252,7 @@ class _Conductor:
             for task in beside:
                 task.cancel()
             await asyncio.gather(*beside, return_exceptions=True)
+            soak.note()
             soak.write(now=True)
 
     def _surroundings(self) -> Surroundings:

@@ -12,28 +12,22 @@ from typing import Final
 
 from verifier.errors import CannotMeasureError
 from verifier.files.journal import Journal
-from verifier.model.address import Address
-from verifier.model.laptop import Route
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.subject import Subject
 from verifier.probes.icmp import Echoer, EchoTarget
-from verifier.probes.icmp_watch import EchoWatch, Watched, elapsed
-from verifier.probes.mtu import SMALL_BYTES, path_mtus, payload_bytes
+from verifier.probes.icmp_watch import EchoWatch, elapsed
+from verifier.probes.mtu import SMALL_BYTES, path_mtus
 from verifier.probes.snmp import SnmpClient, Target
-from verifier.rules.compare.soak_traffic import pair_hosts
-from verifier.session.probing import DEFAULT_PACKETS_PER_S, Paces, Probing
+from verifier.session.probing import Paces, Probing
 from verifier.session.recorder import Clock, Recorder
-from verifier.session.soak_blocks import BLOCK_S, Block, EchoBlocks, Row, ValueBlocks
+from verifier.session.soak_blocks import BLOCK_S, Block, EchoBlocks, ValueBlocks
+from verifier.session.soak_grid import Grid, Routes, grid
 from verifier.session.soak_samples import Sampler, wanted
 
-LARGE_BYTES: Final = 1500
-"""Size of the large echoes where the plan names none: a full Ethernet frame (RFC 894)."""
 SAMPLE_S: Final = 10.0
 _SAMPLES: Final = 10
 """A soak shorter than so many samples is sampled more often, once a second at most."""
-_SHARE: Final = 0.8
-"""Part of the packet limit that echoes may take; the rest is left to SNMP."""
 _BLOCKS: Final = 15
 """A soak shorter than so many minutes is cut into so many blocks."""
 _WRITE_S: Final = 0.5
@@ -81,7 +75,7 @@ class Surroundings:
     profiles: Mapping[str, Profile]
     records: Mapping[str, Recorder]
     laptop: Recorder
-    routes: Callable[[Sequence[Address]], Mapping[Address, Route | None]]
+    routes: Routes
     targets: Mapping[str, Target]
     probing: Probing
     paces: Paces
@@ -96,12 +90,9 @@ class Soak:
         self._ready: queue.SimpleQueue[Block] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._noted: dict[int, int] = {}
-        self._rows: list[Row] = []
-        self._watched: list[Watched] = []
-        self._step_s = 1.0
+        self._grid = Grid()
         self._blocks: EchoBlocks | None = None
         self._state = "interrupted"
-        self._fault = ""
         self._began_s: float | None = None
 
     # -- the journal ------------------------------------------------------------------------------
@@ -140,25 +131,31 @@ class Soak:
     # -- measuring --------------------------------------------------------------------------------
 
     async def run(self) -> None:
-        """Measures to the end, or until it is cancelled; says in the laptop's record how it went.
+        """Measures to the end, or until it is cancelled.
 
         A cancelled one leaves nothing running and all that was measured in the journal's queue.
         """
-        await asyncio.to_thread(self._arrange)
+        around = self._around
+        self._grid = await asyncio.to_thread(
+            grid, around.plan, around.devices, around.routes, around.probing.max_packets_per_s
+        )
         thread: asyncio.Future[None] | None = None
         try:
             await asyncio.to_thread(self._mtus)
+            if not self._grid.rows:
+                self._state = "not-measured"
+                return
             self._began_s = elapsed()
             thread = asyncio.ensure_future(asyncio.to_thread(self._echo))
             await self._sample_until(thread)
-            self._state = "complete" if not self._fault else "not-measured"
+            self._state = "complete"
         finally:
             self._stop.set()
             if thread is not None:
                 await asyncio.wait([thread])
-            self._note()
 
-    def _note(self) -> None:
+    def note(self) -> None:
+        """Says in the laptop's record how it went, also where it was never begun."""
         lasted_s = self._blocks.now_s if self._blocks is not None else 0.0
         self._around.laptop.note(
             "laptop",
@@ -167,54 +164,15 @@ class Soak:
                 "asked_s": self._request.asked_s,
                 "lasted_s": round(min(lasted_s, self._request.asked_s), 3),
                 "state": self._state,
-                "step_s": self._step_s,
-                "bytes": sorted({r.bytes for r in self._rows}),
+                "step_s": self._grid.step_s,
+                "bytes": sorted({r.bytes for r in self._grid.rows}),
             },
-            raw=self._fault or None,
+            raw=self._grid.fault or None,
         )
-
-    def _arrange(self) -> None:
-        """The rows of the grid: each unit, and each host of a traffic pair, in two sizes."""
-        around = self._around
-        whom: dict[Subject, Address] = {
-            Subject("device", d.name): d.address.address for d in around.devices
-        }
-        managed = len(whom)
-        hosts = pair_hosts(around.plan)
-        whom |= {Subject("host", name): a for name, a in hosts.items() if a is not None}
-        routes = around.routes(list(whom.values()))
-        for number, (subject, address) in enumerate(whom.items()):
-            route = routes.get(address)
-            for size in dict.fromkeys((SMALL_BYTES, self._large())):
-                row = Row(
-                    subject=subject,
-                    path="management" if number < managed else "traffic",
-                    bytes=size,
-                    interface=route.interface if route is not None else None,
-                )
-                self._rows.append(row)
-                target = EchoTarget(address=address)
-                payload = payload_bytes(address.version, size)
-                self._watched.append(
-                    Watched(target=target, payload_bytes=payload, interface=row.interface)
-                )
-        self._step_s = self._slowest_step_s()
 
     def _block_s(self) -> float:
         """A minute; less in a short soak, so that a sudden end costs a small part of it."""
         return max(1.0, min(BLOCK_S, self._request.asked_s / _BLOCKS))
-
-    def _large(self) -> int:
-        return max(SMALL_BYTES, self._around.plan.acceptance.mtu_bytes or LARGE_BYTES)
-
-    def _slowest_step_s(self) -> float:
-        """Time between two echoes of a row: the plan's, or longer where the packet limit is met."""
-        step_s = 1.0 / (self._around.plan.acceptance.echo_per_s or 1.0)
-        limit = self._around.probing.max_packets_per_s
-        if limit is None and all(w.target.address.is_loopback for w in self._watched):
-            return step_s
-        per_s = _SHARE * (limit or DEFAULT_PACKETS_PER_S)
-        return max(step_s, round(len(self._watched) / per_s, 3))
 
     def _mtus(self) -> None:
         """Echoes of the planned size to each unit that must not be divided on the way."""
@@ -251,23 +209,23 @@ class Soak:
                 around.records[device.name].note("icmp", "mtu", value=asdict(mtu), unit="byte")
 
     def _echo(self) -> None:
-        """The thread that sends and hears; what this machine cannot do is written down."""
+        """The thread that sends and hears."""
         timeout_s = self._around.probing.timeout_s
         self._blocks = EchoBlocks(
-            self._rows, self._step_s, timeout_s, self._ready, self._around.clock, self._block_s()
+            self._grid.rows,
+            self._grid.step_s,
+            timeout_s,
+            self._ready,
+            self._around.clock,
+            self._block_s(),
         )
-        limit = self._around.probing.max_packets_per_s
-        loopback = all(w.target.address.is_loopback for w in self._watched)
-        pace = None if limit is None and loopback else self._around.paces.network
-        try:
-            with EchoWatch(
-                self._watched, step_s=self._step_s, timeout_s=timeout_s, pace=pace
-            ) as watch:
-                watch.run(self._blocks, self._request.asked_s, self._stop)
-        except CannotMeasureError as fault:
-            self._fault = str(fault)
-        finally:
-            self._blocks.finish()
+        free = self._around.probing.max_packets_per_s is None and self._grid.loopback
+        pace = None if free else self._around.paces.network
+        with EchoWatch(
+            self._grid.watched, step_s=self._grid.step_s, timeout_s=timeout_s, pace=pace
+        ) as watch:
+            watch.run(self._blocks, self._request.asked_s, self._stop)
+        self._blocks.finish()
 
     async def _sample_until(self, thread: asyncio.Future[None]) -> None:
         """Samples every unit until the thread ends, and once more then."""

@@ -6,13 +6,13 @@ import datetime as dt
 import queue
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final, Literal
 
 from verifier.model.subject import Subject
 from verifier.probes.icmp_watch import Unheard
 from verifier.rules.soak import NOT_COUNTED
 from verifier.session.recorder import Clock, timestamp
+from verifier.session.soak_grid import Row
 
 Block = dict[str, Any]
 
@@ -22,16 +22,6 @@ _MARGIN_S: Final = 0.5
 _STEP_S: Final = 1.0
 """A clock that is off by more than this since the last look was set, not slewed."""
 _LOOK_S: Final = 1.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """What a row of the grid is about: whom its echoes go to, and what they judge."""
-
-    subject: Subject
-    path: Literal["management", "traffic"]
-    bytes: int
-    interface: str | None
 
 
 def subject_value(subject: Subject) -> dict[str, str]:
@@ -215,7 +205,14 @@ class ValueBlocks:
             "subject": subject_value(self._subject),
             "at": timestamp(self._clock() - ago),
             "t_s": self._t_s,
-            "series": {name: [row.get(name) for row in self._rows] for name in names},
+            "series": {name: _short([row.get(name) for row in self._rows]) for name in names},
             "speeds": dict(self.speeds),
         })  # fmt: skip
         self._t_s, self._rows = [], []
+
+
+def _short(values: list[Any]) -> list[Any]:
+    """One value stands for all where they are equal: most counters stand still."""
+    first = values[0]
+    same = all(v is first or (v == first and type(v) is type(first)) for v in values)
+    return values[:1] if same else values
