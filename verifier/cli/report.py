@@ -15,7 +15,7 @@ import click
 
 from verifier.cli import options, output
 from verifier.cli.evidence import annex, signing_key
-from verifier.cli.soak import stored as stored_soak
+from verifier.cli.journal import stored as stored_soak
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, InputError, UsageError
 from verifier.files import evidence as files
 from verifier.files.journal import is_journal

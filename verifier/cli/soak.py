@@ -1,4 +1,4 @@
-"""The soak at the command line: its option, its journal, its progress, and a journal read again."""
+"""The soak at the command line: its option, its journal, its progress."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import dataclasses
 import datetime as dt
 import sys
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -15,22 +15,17 @@ import click
 
 from verifier import __version__
 from verifier.cli import options
-from verifier.errors import InputError, UsageError
-from verifier.files import evidence as files
-from verifier.files.journal import Journal, Kept, read_journal
+from verifier.errors import UsageError
 from verifier.files.plan_in import as_json, plan_json
-from verifier.model.result import Result
-from verifier.report.json import document, result_of
-from verifier.rules.compare.soak_context import SOAK
-from verifier.rules.soak import soaked, words
+from verifier.rules.soak import words
 
 if TYPE_CHECKING:
+    from verifier.files.journal import Journal
     from verifier.session import Request
     from verifier.session.soak import Progress
 
 _FROM_PLAN: Final = "plan"
 _LINE_EVERY_S: Final = 60.0
-_NO_RESULT: Final = {"findings": [], "causes": [], "not_in_stage": [], "verdict": "", "summary": {}}
 
 
 class Duration(options.Seconds):
@@ -78,7 +73,8 @@ def soaking(
     if long_s is None:
         yield request, None
         return
-    from verifier.session.soak import SoakRequest  # noqa: PLC0415 - help needs no probes
+    from verifier.files.journal import Journal  # noqa: PLC0415 - help needs neither
+    from verifier.session.soak import SoakRequest  # noqa: PLC0415
 
     now = dt.datetime.now(dt.UTC)
     place = Path(f"soak-{now:%Y%m%dT%H%M%SZ}.journal")
@@ -169,74 +165,3 @@ class _Shown:
 def _clock(seconds: float) -> str:
     whole = max(0, round(seconds))
     return f"{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02}"
-
-
-def stored(path: Path) -> tuple[Result, files.Evidence]:
-    """What a journal holds, as the evidence it would have become; without findings yet.
-
-    Raises InputError where it is none, or its first line is not whole.
-    """
-    kept = read_journal(path)
-    header, name = kept.header, f"{path}: first line"
-    try:
-        parts = {**header["parts"], "samples": list(kept.blocks)}
-        observations = _observations(kept)
-        times = [
-            header["started"],
-            *(o["at"] for o in observations),
-            *(b["at"] for b in kept.blocks),
-        ]
-        run = {**header, **_NO_RESULT, "finished": max(times), "observations": observations,
-               "findings": _problems(header["problems"])}  # fmt: skip
-        result = result_of({k: v for k, v in run.items() if k in _FIELDS}, name)
-        evidence = files.of_parts({**parts, "result": document(result)})
-    except (KeyError, TypeError, ValueError) as fault:
-        raise InputError(f"{name}: is not whole: {fault!r}") from None
-    return result, evidence
-
-
-_FIELDS: Final = {f.name for f in dataclasses.fields(Result)}
-
-
-def _observations(kept: Kept) -> list[dict[str, Any]]:
-    """Numbered as they are at the end of a run: the laptop's first, then the units'."""
-    order = {name: n for n, name in enumerate(kept.header["devices"])}
-    seen = sorted(kept.seen, key=lambda o: order.get(o["subject"]["name"], -1))
-    if not any(o["what"] == SOAK for o in seen):
-        seen.insert(0, _unfinished(kept))
-    return [{**o, "id": n} for n, o in enumerate(seen, start=1)]
-
-
-def _unfinished(kept: Kept) -> dict[str, Any]:
-    """What the laptop's observation `soak` says of one that nobody could end in order."""
-    echoes = [b for b in kept.blocks if b["kind"] == "echo"]
-    value = {
-        "asked_s": kept.header["asked_s"],
-        "lasted_s": round(soaked(kept.blocks).last_s, 3),
-        "state": "unfinished",
-        "step_s": echoes[0]["step_s"] if echoes else None,
-        "bytes": sorted({b["bytes"] for b in echoes}),
-    }
-    at = max([kept.header["started"], *(b["at"] for b in kept.blocks)])
-    return {
-        "id": 0,
-        "subject": {"kind": "laptop", "name": "laptop"},
-        "probe": "laptop",
-        "what": SOAK,
-        "at": at,
-        "value": value,
-    }
-
-
-def _problems(problems: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """The plan's warnings as the findings they become."""
-    return [
-        {
-            "check": f"plan.{p['rule']}",
-            "subject": p["subject"],
-            "verdict": "fail" if p["severity"] == "error" else "warn",
-            "reason": p["message"],
-            "origin": p["origin"],
-        }
-        for p in problems
-    ]

@@ -1,0 +1,89 @@
+"""A journal read again: what it holds, as the evidence it would have become."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+from verifier.errors import InputError
+from verifier.files import evidence as files
+from verifier.files.journal import Kept, read_journal
+from verifier.model.result import Result
+from verifier.report.json import document, result_of
+from verifier.rules.compare.soak_context import SOAK
+from verifier.rules.soak import soaked
+
+_NO_RESULT: Final = {"findings": [], "causes": [], "not_in_stage": [], "verdict": "", "summary": {}}
+
+
+def stored(path: Path) -> tuple[Result, files.Evidence]:
+    """What a journal holds, as the evidence it would have become; without findings yet.
+
+    Raises InputError where it is none, or its first line is not whole.
+    """
+    kept = read_journal(path)
+    header, name = kept.header, f"{path}: first line"
+    try:
+        parts = {**header["parts"], "samples": list(kept.blocks)}
+        observations = _observations(kept)
+        times = [
+            header["started"],
+            *(o["at"] for o in observations),
+            *(b["at"] for b in kept.blocks),
+        ]
+        run = {**header, **_NO_RESULT, "finished": max(times), "observations": observations,
+               "findings": _problems(header["problems"])}  # fmt: skip
+        result = result_of({k: v for k, v in run.items() if k in _FIELDS}, name)
+        evidence = files.of_parts({**parts, "result": document(result)})
+    except (KeyError, TypeError, ValueError) as fault:
+        raise InputError(f"{name}: is not whole: {fault!r}") from None
+    return result, evidence
+
+
+_FIELDS: Final = {f.name for f in dataclasses.fields(Result)}
+
+
+def _observations(kept: Kept) -> list[dict[str, Any]]:
+    """Numbered as they are at the end of a run: the laptop's first, then the units'."""
+    order = {name: n for n, name in enumerate(kept.header["devices"])}
+    seen = sorted(kept.seen, key=lambda o: order.get(o["subject"]["name"], -1))
+    if not any(o["what"] == SOAK for o in seen):
+        seen.insert(0, _unfinished(kept))
+    return [{**o, "id": n} for n, o in enumerate(seen, start=1)]
+
+
+def _unfinished(kept: Kept) -> dict[str, Any]:
+    """What the laptop's observation `soak` says of one that nobody could end in order."""
+    echoes = [b for b in kept.blocks if b["kind"] == "echo"]
+    value = {
+        "asked_s": kept.header["asked_s"],
+        "lasted_s": round(soaked(kept.blocks).last_s, 3),
+        "state": "unfinished",
+        "step_s": echoes[0]["step_s"] if echoes else None,
+        "bytes": sorted({b["bytes"] for b in echoes}),
+    }
+    at = max([kept.header["started"], *(b["at"] for b in kept.blocks)])
+    return {
+        "id": 0,
+        "subject": {"kind": "laptop", "name": "laptop"},
+        "probe": "laptop",
+        "what": SOAK,
+        "at": at,
+        "value": value,
+    }
+
+
+def _problems(problems: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """The plan's warnings as the findings they become."""
+    return [
+        {
+            "check": f"plan.{p['rule']}",
+            "subject": p["subject"],
+            "verdict": "fail" if p["severity"] == "error" else "warn",
+            "reason": p["message"],
+            "origin": p["origin"],
+        }
+        for p in problems
+    ]
