@@ -143,7 +143,10 @@ def read_document(path: Path) -> Json:
     try:
         document = json.loads(data, object_pairs_hook=_object, parse_constant=_no_constant)
     except json.JSONDecodeError as fault:
-        cut = fault.pos >= len(fault.doc.rstrip()) or "Unterminated" in fault.msg
+        rest = fault.doc[fault.pos :].strip()  # nothing, or the begin of a word
+        cut = "Unterminated" in fault.msg or any(
+            word.startswith(rest) for word in ("true", "false", "null", "-", "\\u0000")
+        )
         why = "it ends in the middle: it was cut short" if cut else "it is not JSON"
         raise InputError(f"{path}: {why} (line {fault.lineno}, column {fault.colno})") from None
     except UnicodeDecodeError as fault:
