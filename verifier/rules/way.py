@@ -66,7 +66,7 @@ class Pair:
         own = (at, *(o.address for o in others))
         held = tuple(_held(laptop, at.version))
         source = _source(laptop, route, held, at)
-        there = way_to_device(route, at.address)
+        there = way_to_device(route, at.address, (a.address for _, a in held))
         back = _way_back(own, gateway, source.address if source else None)
         return cls(device, at, gateway, own, laptop, route, held, source, there, back)
 
@@ -101,13 +101,17 @@ def assumed_route(laptop: Laptop, to: Address) -> Route | None:
     return None
 
 
-def way_to_device(route: Route | None, device: Address) -> Way:
-    """The laptop's way to the device, from the kernel's (or the assumed) route."""
+def way_to_device(route: Route | None, device: Address, laptop: Iterable[Address] = ()) -> Way:
+    """The laptop's way to the device, from the kernel's (or the assumed) route.
+
+    A next hop that the laptop itself holds (`laptop`) leads nowhere.
+    """
     if route is None:
         return "none"
     if route.next_hop is None or route.next_hop == device:
         return "on-link"
-    return "none" if route.next_hop == route.source else "gateway"
+    own = {route.source, *laptop}
+    return "none" if route.next_hop in own else "gateway"
 
 
 def way_to_laptop(

@@ -220,19 +220,22 @@ class Survey:
     async def _ports(self, wanted_columns: Sequence[str]) -> None:
         names: dict[str, dict[str, str]] = {}
         planned = [port.name for port in self._device.ports]
-        for column in ports.NAME_COLUMNS:
-            oid = {column: _OIDS[column]}
-            rows = await self._walk(oid, MAX_INTERFACES, at_once=len(planned) + 2)
-            names[column] = {i: row[column].text for i, row in rows.items()}
+        # Health asks for as few names as it needs; evidence shows all names of a unit's ports.
+        groups = [(c,) for c in ports.NAME_COLUMNS] if self._health else [ports.NAME_COLUMNS]
+        for columns in groups:
+            oids = {column: _OIDS[column] for column in columns}
+            rows = await self._walk(oids, MAX_INTERFACES, at_once=len(planned) + 2)
+            for column in columns:
+                names[column] = {i: row[column].text for i, row in rows.items() if column in row}
             lost = not rows and self._record.seen[-1].raw != NO_ROWS
             if lost or all(ports.match(names, name) for name in planned):
                 break
         wanted = {i for name in planned for i in ports.match(names, name)}
-        columns = {name: _OIDS[name] for name in wanted_columns}
-        rows_at_once = max(1, _MOST_OBJECTS // len(columns))
+        values = {name: _OIDS[name] for name in wanted_columns}
+        rows_at_once = max(1, _MOST_OBJECTS // len(values))
         indices = sorted(wanted)
         for n in range(0, len(indices), rows_at_once):
-            await self._get(columns, *indices[n : n + rows_at_once])
+            await self._get(values, *indices[n : n + rows_at_once])
 
     def _planned_columns(self) -> list[str]:
         """What tells the values that the plan has of any port."""
