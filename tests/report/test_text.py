@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.observation import Observation
-from verifier.model.result import Cause, Finding, PlanReference, Result, Verdict
+from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Verdict
 from verifier.model.subject import Subject
 from verifier.report import FORMATS, Look, text
 from verifier.report.json import document
@@ -83,6 +83,71 @@ def test_what_hangs_on_one_cause_is_folded() -> None:
     shown = text(result(head, *silent, causes=(cause,)), Look())
     assert shown.count("NOT TESTED  ferry") == 0
     assert "not tested for it: ferry: port.0, port.1" in shown
+
+
+def cause(*for_: str, kind: str = "mask-wrong", **more: Any) -> Cause:
+    values: dict[str, Any] = {
+        "certainty": "certain",
+        "text": f"about {kind}",
+        "try_first": "look",
+        **more,
+    }
+    return Cause(id=f"c-{kind}", kind=kind, subject=Subject("device", "ferry"), for_=for_, **values)
+
+
+def test_causes_come_first_and_what_they_explain_under_them() -> None:
+    """The cause, what to try, then its findings; what has no cause comes after."""
+    loose = finding("fail", "port.mtu", id="f1")
+    held = finding("fail", "address.mask", id="f2", expected="a", observed="b")
+    shown = text(result(loose, held, causes=(cause("f2"),)), Look()).split("\n\n")
+    assert shown[1].splitlines() == [
+        "CAUSE, certain: about mask-wrong",
+        "    try first: look",
+        "    FAIL  ferry  address.mask",
+        "        because of address.mask",
+        "        planned a, found b",
+    ]
+    assert shown[2].startswith("FAIL  ferry  port.mtu")
+
+
+def test_units_behind_a_cause_are_counted() -> None:
+    """Sixty silent units behind one: a line, with their number, verdicts and the nearest names."""
+    head = finding("fail", "icmp.reply", id="f0")
+    behind = [
+        finding(v, c, unit=f"unit-{n}", id=f"f{n}{c}")
+        for n in range(60)
+        for v, c in zip(VERDICTS, ("icmp.reply", "system.name"), strict=False)
+    ]
+    root = cause("f0", *(f.id for f in behind), kind="uplink-down")
+    shown = text(result(head, *behind, causes=(root,)), Look())
+    joined = shown.replace("\n      ", " ")
+    assert "60 units behind it: 60 fail, 60 not tested: unit-0, unit-1, " in joined
+    assert "unit-11 and 48 more" in joined
+    assert "FAIL  unit-7" not in shown
+    assert len(shown.split("\n\n")[1].splitlines()) < 10
+    assert max(map(len, shown.splitlines())) <= 100
+
+
+def test_causes_that_fit_equally_stand_together() -> None:
+    """Each with its certainty and what to try; what speaks for all of them is said once."""
+    held = finding("fail", "port.speed", id="f1")
+    right, other = finding("pass", "icmp.loss", id="f2"), finding("pass", "port.errors", id="f3")
+    two = (
+        cause("f1", "f2", kind="negotiated-down", certainty="possible", against=("f3",)),
+        cause("f1", "f2", kind="speed-set", certainty="likely"),
+    )
+    block = text(result(held, right, other, causes=two), Look()).split("\n\n")[1]
+    assert block.splitlines() == [
+        "CAUSE, one of 2 that fit:",
+        "    possible: about negotiated-down",
+        "        try first: look",
+        "        against: ferry port.errors passes",
+        "    likely: about speed-set",
+        "        try first: look",
+        "    for each of them: ferry icmp.loss passes",
+        "    FAIL  ferry  port.speed",
+        "        because of port.speed",
+    ]
 
 
 def test_the_same_reason_is_said_once() -> None:

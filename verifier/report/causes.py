@@ -12,6 +12,8 @@ _BEHIND = frozenset({"uplink-down", "gateway-down", "hop-down", "nothing-answers
 """Kinds of causes that have units behind them."""
 _FEW = 3
 """So many other subjects are named with their checks; more are counted."""
+_NAMED = 12
+"""So many of those that are counted are named too."""
 _COUNTED: dict[Verdict, str] = {"fail": "fail", "not-tested": "not tested", "warn": "warn"}
 
 
@@ -25,6 +27,7 @@ class Group:
         few: what hangs on it besides, to be named: of the head's subject and few others.
         many: findings of so many other subjects that they are counted instead.
         speaking, against: what passes and speaks for a cause; what speaks against it; by its id.
+        common: what passes and speaks for each of several.
     """
 
     causes: tuple[Cause, ...]
@@ -34,6 +37,7 @@ class Group:
     many: tuple[Finding, ...] = ()
     speaking: dict[str, tuple[Finding, ...]]
     against: dict[str, tuple[Finding, ...]]
+    common: tuple[Finding, ...] = ()
 
     @property
     def verdict(self) -> Verdict:
@@ -46,15 +50,19 @@ class Group:
         """The counted ones in words: `12 units behind it: 12 fail, 168 not tested`."""
         if not self.many:
             return ""
-        names = len(dict.fromkeys((_kind(f), f.subject.name) for f in self.many))
-        units = all(_kind(f) == "device" for f in self.many)
         where = "behind it" if {c.kind for c in self.causes} & _BEHIND else "with it"
-        return f"{names} {'units' if units else 'units and links'} {where}: {counted(self.many)}"
+        units, others = self._names("device"), self._names("link")
+        words = [f"{len(x)} {name}" for x, name in ((units, "units"), (others, "links")) if x]
+        listed = (units or others)[:_NAMED]
+        more = len(units or others) - len(listed)
+        names = ", ".join(listed) + (f" and {more} more" if more else "")
+        return f"{' and '.join(words)} {where}: {counted(self.many)}: {names}"
 
-    @property
-    def names(self) -> list[str]:
-        """Names of the counted ones, in order."""
-        return list(dict.fromkeys(f.subject.name for f in self.many))
+    def _names(self, kind: str) -> list[str]:
+        """Names of the counted units, or of what else there is."""
+        units = kind == "device"
+        found = (f.subject.name for f in self.many if (_kind(f) == "device") == units)
+        return list(dict.fromkeys(found))
 
 
 def groups(result: Result) -> list[Group]:
@@ -82,6 +90,10 @@ def _group(
     others = [f for f in wrong if not _alike(f, head)]
     counted_ = len({f.subject.name for f in others}) > _FEW
     untested = [f for f in own if f.verdict == "not-tested"]
+    speaking = {
+        c.id: [i for i in c.for_ if i in by_id and by_id[i].verdict == "pass"] for c in causes
+    }
+    common = set.intersection(*map(set, speaking.values())) if len(causes) > 1 else set()
     return Group(
         causes=tuple(causes),
         head=head,
@@ -89,10 +101,10 @@ def _group(
         few=(*untested, *(() if counted_ else others)),
         many=tuple(others) if counted_ else (),
         speaking={
-            c.id: tuple(f for i in c.for_ if (f := by_id.get(i)) and f.verdict == "pass")
-            for c in causes
+            c: tuple(by_id[i] for i in ids if i not in common) for c, ids in speaking.items()
         },
         against={c.id: tuple(by_id[i] for i in c.against if i in by_id) for c in causes},
+        common=tuple(by_id[i] for i in speaking[causes[0].id] if i in common),
     )
 
 

@@ -56,6 +56,8 @@ def _causes(group: Group, look: Look) -> list[str]:
     for cause in group.causes:
         lines += _wrapped(f"{cause.certainty}: {cause.text}", look)
         lines += _words_of(cause, group, look, _INDENT * 2)
+    if group.common:
+        lines += _wrapped(f"for each of them: {_evidence(group.common)}", look)
     return lines
 
 
@@ -85,7 +87,7 @@ def _findings(group: Group, look: Look) -> list[str]:
         lines += _wrapped(head, look)
     lines += _hanging(group.few, look)
     if group.many:
-        lines += _wrapped(f"{group.folded}: {', '.join(group.names)}", look)
+        lines += _wrapped(group.folded, look)
     return lines
 
 

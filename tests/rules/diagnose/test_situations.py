@@ -110,7 +110,7 @@ SNMP: Situations = [
     ("wrong authentication key", up("a") + "a snmp.answer fail - wrong-digest", ["snmp-wrong-key certain a"]),
     ("wrong privacy key", up("a") + "a snmp.answer fail - decryption-error", ["snmp-wrong-key certain a"]),
     ("agent's clock", up("a") + "a snmp.answer fail - not-in-time-window", ["snmp-clock certain a"]),
-    ("not SNMP at all", up("a") + "a snmp.answer fail - undecodable", ["snmp-other-program likely a"]),
+    ("not SNMP at all", up("a") + "a snmp.answer fail - undecodable", ["snmp-other-program possible a", "snmp-damaged possible a"]),
     ("turned back by a router", up("a") + "a snmp.answer fail - host-unreachable", ["snmp-filtered likely a"]),
     ("silent: key or filter, both fit", up("a") + "a snmp.answer fail - silent", ["snmp-wrong-key possible a", "snmp-filtered possible a"]),
     ("silent, and other services filtered", up("a") + 'a snmp.answer fail - silent\na tcp.open fail - "443/tcp_filtered"',

@@ -82,6 +82,8 @@ def _identity(case: Case, unit: Unit) -> Causes:
     if name.observed is None:
         return
     said = str(name.observed)
+    heard = _heard_by_the_far_end(case, unit, said)
+    also += heard
     if wrong:
         other = said in case.devices
         certainty: Certainty = "possible" if right else "likely"
@@ -95,25 +97,35 @@ def _identity(case: Case, unit: Unit) -> Causes:
             f"{unit.name} has no name: it was not set, or not saved"
         )  # fmt: skip
         certainty = "possible" if wrong else "certain"
-        yield cause("name-wrong", unit.subject, certainty, text, [name, *right], wrong)
+        yield cause("name-wrong", unit.subject, certainty, text, [name, *heard, *right], wrong)
     if not right and not wrong and said:
-        yield from _by_name_alone(case, unit, name, said)
+        yield from _by_name_alone(case, unit, name, heard)
 
 
-def _by_name_alone(case: Case, unit: Unit, name: Finding, said: str) -> Causes:
+def _heard_by_the_far_end(case: Case, unit: Unit, said: str) -> list[Finding]:
+    """Far ends that report the same strange name."""
+    found = (
+        hop.get("link.far-end", "b" if end == "a" else "a", *WRONG)
+        for hop, end in case.hops_at.get(unit.name, ())
+    )
+    return [f for f in found if f is not None and str(f.observed) == said]
+
+
+def _by_name_alone(case: Case, unit: Unit, name: Finding, heard: list[Finding]) -> Causes:
     """Nothing but the name was looked at."""
+    said = str(name.observed)
     other = case.units.get(said) if said in case.devices else None
     twice = other.get("system.name", "pass") if other is not None else None
     likely: Certainty = "likely" if said in case.devices and twice is None else "possible"
     yield cause(
         "wrong-unit", unit.subject, likely,
         f"another unit may stand at the address of {unit.name}: it calls itself {said!r}",
-        [name], [twice],
+        [name, *heard], [twice],
     )  # fmt: skip
     yield cause(
         "name-wrong", unit.subject, "possible",
         f"{unit.name} may be the planned unit under another name: {said!r}",
-        [name, twice],
+        [name, *heard, twice],
     )  # fmt: skip
 
 

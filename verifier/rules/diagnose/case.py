@@ -151,6 +151,8 @@ class Case:
             self.links[subject.name].append(finding)
             for hop in self._hops_of(subject):
                 hop.found.setdefault((finding.check, subject.end), finding)
+                if finding.check.partition(".")[0] in _NO_SIGN_OF_LIFE:
+                    continue
                 ends: tuple[EndName, ...] = ("a", "b") if subject.end is None else (subject.end,)
                 for end in ends:
                     self._unit(hop.unit(end)).of_ends.append(finding)

@@ -34,6 +34,7 @@ TRY_FIRST: Mapping[str, str] = {
     "snmp-wrong-key": "compare the community or the keys, and their methods, with the unit's",
     "snmp-clock": "leave the keys; restart the agent, and see that it keeps its boot counter",
     "snmp-other-program": "what listens at this port of the unit? Correct port or program",
+    "snmp-damaged": "restart the unit's agent; then ask from beside the unit",
     "credentials-wrong": "try these credentials on one unit that is known to be right",
     "engine-id-cloned": "give each unit its own engine id, then set its SNMPv3 keys again",
     "one-unit-twice": "take one of the units off the cable and ask both addresses",

@@ -34,7 +34,8 @@ class _Kind:
 
     Attributes:
         above_db, to_db: how much it takes away. Common practice, no source.
-        against: checks that speak against it where they pass, for it where they fail.
+        told_by: checks that speak against it where they pass, for it where they fail.
+        for_only: a setting that speaks for it where it fails; a feed can be turned with it right.
     """
 
     kind: str
@@ -42,8 +43,9 @@ class _Kind:
     above_db: float
     to_db: float
     text: str
-    against: tuple[str, ...] = ()
+    told_by: tuple[str, ...] = ()
     try_first: str = ""
+    for_only: tuple[str, ...] = ()
 
 
 _SHARED = (
@@ -52,7 +54,7 @@ _SHARED = (
           ("manual.peak-on-main-lobe",), _SWEEP),
     _Kind("polarisation-turned", "likely", 25.0, 35.0,
           "one polarisation is turned; the level cannot say at which end",
-          ("manual.polarisation", "radio.polarisation"), _SWEEP),
+          ("manual.polarisation",), _SWEEP, ("radio.polarisation",)),
     _Kind("side-lobes-both", "likely", 35.0, 45.0,
           "both antennas are on their first side lobe", ("manual.peak-on-main-lobe",), _SWEEP),
     _Kind("misaligned", "possible", 0.0, 15.0,
@@ -156,8 +158,9 @@ def _both(case: Case, hop: Hop, low: Mapping[EndName, Finding]) -> Causes:
     for kind in _SHARED:
         if not kind.above_db - _READ_DB <= lost_db <= kind.to_db + _READ_DB:
             continue
-        spoken = _spoken(case, hop, kind.against)
+        spoken = _spoken(case, hop, kind.told_by)
         wrong = [f for f in spoken if f.verdict in WRONG]
+        wrong += hop.all(kind.for_only, ("a", "b", None), "fail")
         right = [f for f in spoken if f.verdict == "pass"]
         certainty: Certainty = "likely" if wrong else "possible" if right else kind.certainty
         yield cause(

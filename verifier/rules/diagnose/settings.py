@@ -21,6 +21,8 @@ _RECENT_S = 3600.0
 _AFTER_TEST = ("radio.lock", "radio.snr", "radio.capacity", "radio.errored-seconds",
                "radio.severely-errored-seconds", "radio.unavailable-seconds")  # fmt: skip
 _LEFT = ("radio.modulation", "radio.tx-power", "radio.atpc", "radio.eirp", "radio.capacity")
+_ADAPTED = ("radio.modulation", "radio.capacity")
+"""What a link without one direction comes down to at both ends."""
 _UNHEARD = ("radio.rx-level", "radio.lock", "radio.snr", "radio.path-loss", "radio.fade-margin",
             "radio.xpi", "radio.capacity")  # fmt: skip
 
@@ -82,10 +84,11 @@ def _left_behind(hop: Hop, end: EndName, far: EndName) -> Causes:
     unit = hop.unit(end)
     if (head := hop.get("radio.transmitter", end, "fail")) is not None and _off(head):
         unheard = hop.all(_UNHEARD, [far], *WRONG)
+        adapted = hop.all(_ADAPTED, (end, far), *WRONG)
         yield cause(
             "muted", head.subject, "certain",
             f"the transmitter of {unit} is off" + (", so the far end is deaf" if unheard else ""),
-            [head, *unheard],
+            [head, *unheard, *adapted],
         )  # fmt: skip
     if (head := hop.get("radio.test-mode", end, "fail", "warn")) is not None:
         yield cause(
@@ -109,7 +112,8 @@ def _alignment(hop: Hop, end: EndName) -> Causes:
     if not raised:
         return
     certainty: Certainty = "likely" if modulation is not None else "possible"
-    rest = hop.all(_LEFT, [end], *WRONG)
+    far: EndName = "b" if end == "a" else "a"
+    rest = [*hop.all(_LEFT, [end], *WRONG), *_heard_of_it(hop, far, low=modulation is not None)]
     held = hop.get("radio.modulation", end, "pass")
     yield cause(
         "left-in-alignment", power.subject if power else hop.subject, certainty,
@@ -118,6 +122,13 @@ def _alignment(hop: Hop, end: EndName) -> Causes:
         + (", ATPC off" if atpc is not None else ""),
         [power, *rest], [held],
     )  # fmt: skip
+
+
+def _heard_of_it(hop: Hop, far: EndName, *, low: bool) -> list[Finding]:
+    """What the far end sees of raised power and low modulation."""
+    level = hop.get("radio.rx-level", far, *WRONG)
+    strong = [level] if level is not None and _above(level) else []
+    return [*strong, *(hop.all(_ADAPTED, [far], *WRONG) if low else [])]
 
 
 def _above(finding: Finding) -> bool:

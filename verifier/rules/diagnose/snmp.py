@@ -28,7 +28,6 @@ _TOLD: Mapping[str, tuple[str, Certainty, str]] = {
         "snmp-clock", "certain", "refuses by its own clock or boot counter: the key is right",
     ),
     "unknown-engine-id": ("snmp-clock", "likely", "does not keep to its own engine id"),
-    "undecodable": ("snmp-other-program", "likely", "sends what is not SNMP"),
     "host-unreachable": (
         "snmp-filtered", "likely", "answers otherwise, and a router on the way turns SNMP back",
     ),
@@ -46,6 +45,8 @@ def causes(case: Case) -> Causes:
         if head.observed in _TOLD:
             kind, certainty, words = _TOLD[head.observed]
             yield cause(kind, unit.subject, certainty, f"{unit.name} {words}", _unread(unit, head))
+        elif head.observed == "undecodable":
+            yield from _undecodable(unit, head)
         elif _entry_of(unit) not in shared or head.observed != "silent":
             yield from _silent(case, unit, head, v3)
     yield from _engine_ids(case)
@@ -118,6 +119,19 @@ def _silent(case: Case, unit: Unit, head: Finding, v3: frozenset[str | None]) ->
         "snmp-filtered", unit.subject, "likely" if shut else "possible",
         f"SNMP to {unit.name} is filtered: by its own list of allowed addresses, or on the way",
         [*found, *shut],
+    )  # fmt: skip
+
+
+def _undecodable(unit: Unit, head: Finding) -> Causes:
+    """Something came, and it was no SNMP answer."""
+    found = _unread(unit, head)
+    yield cause(
+        "snmp-other-program", unit.subject, "possible",
+        f"another program than an SNMP agent listens at the SNMP port of {unit.name}", found,
+    )  # fmt: skip
+    yield cause(
+        "snmp-damaged", unit.subject, "possible",
+        f"the SNMP answers of {unit.name} are damaged: by its agent, or on the way", found,
     )  # fmt: skip
 
 
