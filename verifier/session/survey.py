@@ -174,12 +174,18 @@ class Survey:
         for what, target in (("default-community", asked), ("answer-after", self._target)):
             reply = await self._client.get(target, names)
             self._record.note("snmp", what, value=reply.outcome, raw=reply.detail)
+            if what == "answer-after":
+                self._bindings(reply)
 
     async def _default_route(self) -> None:
         version = self._device.address.version
         if version == 4:  # noqa: PLR2004
-            reply = await self._client.get(self._target, [mib.IP_ROUTE_NEXT_HOP_DEFAULT])
-            for binding in reply.bindings:
+            # the name once more, in the same question: where two units hold one address it changes
+            name, hop = mib.SYSTEM["sysName"], mib.IP_ROUTE_NEXT_HOP_DEFAULT
+            reply = await self._client.get(self._target, [hop, name])
+            if (again := reply.binding(name)) is not None:
+                self._note("sysName", again, reply.took_ms)
+            for binding in filter(None, [reply.binding(hop)]):
                 if not binding.missing and is_host(hop := str(binding.value)):
                     self._route(binding, hop, None)
                     return

@@ -95,6 +95,7 @@ ADDRESSES: Situations = [
     ("gateway wrong", "a address.gateway fail 198.18.20.1 198.18.20.3", ["gateway-wrong certain a"]),
     ("two hardware addresses answer for one address", "a neighbour.duplicate fail", ["address-twice likely a"]),
     ("two hardware addresses and doubled replies", "a neighbour.duplicate fail\na icmp.duplicate warn 0 3", ["address-twice certain a"]),
+    ("two hardware addresses, and no answer from either", "a icmp.reply fail\na neighbour.duplicate fail\na system.name not-tested", ["address-twice likely a"]),
     ("names that change", 'a system.name fail a ["a","x"]', ["address-twice likely a"]),
     ("doubled replies alone: a second unit or a loop", "a icmp.duplicate warn 0 3", ["address-twice possible a", "path-doubled possible a"]),
     ("another hardware address on the cable than the unit says", "a system.name pass a a\na neighbour.mac fail m1 m2\na system.serial pass\nseen a neighbour m2\nseen a ifPhysAddress m1",

@@ -39,6 +39,8 @@ from verifier.rules.subnet import fit
 _LOOPBACK = "lo"
 """Where Linux routes what goes to an address of its own."""
 
+_OF_THE_DEAD = frozenset({"local.fit", "icmp.reply", "neighbour.duplicate"})
+"""What is known of a unit that gives no answer."""
 Check = Callable[[Context], Findings]
 
 REACH: tuple[Check, ...] = (reach.local_fit, reach.icmp, reach.services)
@@ -168,7 +170,7 @@ def _of_device(context: Context, checks: Sequence[Check]) -> Iterator[Finding]:
     for finding in found:
         if unfit and finding.check != "local.fit":
             yield _untested(finding, "this laptop does not reach the unit, see local.fit")
-        elif dead and finding.check not in {"local.fit", "icmp.reply"}:
+        elif dead and finding.check not in _OF_THE_DEAD:
             yield _untested(finding, "the unit gave no answer at all, see icmp.reply")
         else:
             yield finding

@@ -116,6 +116,10 @@ def name(context: Context) -> Findings:
         yield _untested(context, "system.name", gap, planned, ("name",))
         return
     found = str(seen.value)
+    again = [o for o in context.seen.all("sysName") if o.value is not None]
+    if len(names := list(dict.fromkeys(str(o.value) for o in again))) > 1:
+        yield _names_in_turn(context, names, again)
+        return
     verdict: Verdict = "pass"
     reason, advice = "the unit reports the planned name", ""
     if found != planned:
@@ -137,6 +141,19 @@ def name(context: Context) -> Findings:
         observed=found,
         advice=advice,
         evidence=(seen,),
+    )
+
+
+def _names_in_turn(context: Context, names: list[str], seen: list[Observation]) -> Finding:
+    return context.finding(
+        "system.name",
+        "fail",
+        f"asked {len(seen)} times, the address answers under {len(names)} names",
+        path=("name",),
+        expected=context.device.name,
+        observed=names,
+        advice="several units hold this address: take the planned one off the cable and ask again",
+        evidence=tuple(seen),
     )
 
 

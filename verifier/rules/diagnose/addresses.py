@@ -157,12 +157,13 @@ def _twice(case: Case, unit: Unit) -> Causes:
     names = name if name is not None and _several(name) else None
     doubled = unit.get("icmp.duplicate", "warn", "fail")
     mac = unit.get("neighbour.mac", "fail")
+    dead = unit.get("icmp.reply", "fail")
     if macs is not None or names is not None:
         both = macs is not None and (names is not None or doubled is not None)
         yield cause(
             "address-twice", unit.subject, "certain" if both else "likely",
             f"several units hold the address of {unit.name}",
-            [macs, names, doubled, mac],
+            [macs, names, doubled, mac, dead, *(unit.untested() if dead is not None else ())],
         )  # fmt: skip
         return
     if doubled is not None:
