@@ -125,6 +125,7 @@ def test_units_behind_a_cause_are_counted() -> None:
     assert "unit-11 and 48 more" in joined
     assert "FAIL  unit-7" not in shown
     assert len(shown.split("\n\n")[1].splitlines()) < 10
+    assert "(60 more, counted with their causes above)" in shown
     assert max(map(len, shown.splitlines())) <= 100
 
 

@@ -122,6 +122,16 @@ def counted(findings: Iterable[Finding]) -> str:
     return ", ".join(f"{counts[v]} {_COUNTED[v]}" for v in VERDICTS if v in _COUNTED and counts[v])
 
 
+def counted_with_a_cause(result: Result) -> frozenset[tuple[str, str]]:
+    """Kind and name of the subjects of which nothing is wrong but what is counted with a cause."""
+    counted_ids = {f.id for g in groups(result) for f in g.many}
+    wrong = [f for f in result.findings if f.verdict != "pass"]
+    with_it = {(_kind(f), f.subject.name) for f in wrong if f.id in counted_ids}
+    return frozenset(
+        with_it - {(_kind(f), f.subject.name) for f in wrong if f.id not in counted_ids}
+    )
+
+
 def explained(result: Result) -> frozenset[str]:
     """Ids of findings that a cause explains."""
     return frozenset(i for c in result.causes for i in c.for_)

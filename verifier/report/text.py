@@ -12,6 +12,7 @@ from tabulate import tabulate
 from verifier.model.observation import Observation
 from verifier.model.result import VERDICTS, Result, Verdict
 from verifier.report import Look
+from verifier.report.causes import counted_with_a_cause
 from verifier.report.plain import plain
 from verifier.report.plots import soak_title
 from verifier.report.text_blocks import WORDS, causes, values, word, wrong
@@ -65,10 +66,12 @@ def _units(result: Result, look: Look) -> str:
         kind = "device" if finding.subject.kind == "port" else finding.subject.kind
         counts[kind, finding.subject.name][finding.verdict] += 1
     shown = list(counts.items())
-    left_out = 0
+    left_out, behind = 0, 0
     if len(shown) > _MANY and not look.verbose:
-        shown = [(k, c) for k, c in shown if set(c) != {"pass"}]
-        left_out = len(counts) - len(shown)
+        wrong_ = [(k, c) for k, c in shown if set(c) != {"pass"}]
+        counted = counted_with_a_cause(result)
+        left_out, shown = len(shown) - len(wrong_), [(k, c) for k, c in wrong_ if k not in counted]
+        behind = len(wrong_) - len(shown)
     rows = [
         [plain(name), kind, word(_heaviest(c), look), *(c[v] or "" for v in _COLUMNS)]
         for (kind, name), c in shown
@@ -81,6 +84,8 @@ def _units(result: Result, look: Look) -> str:
     )  # fmt: skip
     if left_out:
         table += f"\n({left_out} more, all passed)"
+    if behind:
+        table += f"\n({behind} more, counted with their causes above)"
     return table if rows else ""
 
 

@@ -158,6 +158,7 @@ RADIO: Situations = [
      ["far-transmitter possible Hop-1", "near-receiver possible Hop-1"]),
     ("one direction low by the far end's actual power", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.tx-power fail 18 6",
      ["power-low certain Hop-1/carrier/1/end/b"]),
+    ("no level is planned, one direction takes more", "Hop-1/ radio.reciprocity fail 0 12.1", ["far-transmitter possible Hop-1", "near-receiver possible Hop-1"]),
     ("level right, SNR low", "Hop-1/a radio.rx-level pass -45 -30.5\nHop-1/a radio.snr fail 30 12",
      ["interference possible Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
     ("level near the limit, SNR low", "Hop-1/a radio.rx-level pass -22 -22\nHop-1/a radio.snr fail 30 12",
@@ -201,7 +202,8 @@ CANNOT_TELL = [
     ("two settings wrong are no reversal", "a system.serial pass\na settings.ntp fail\na system.location warn"),
     ("many settings wrong in an unknown unit", "a settings.ntp fail\na settings.trap fail\na settings.syslog fail\na system.location warn"),
     ("SNMP was not asked", up("a") + "a snmp.answer not-tested\na address.mask not-tested"),
-    ("reciprocity alone", "Hop-1/ radio.reciprocity warn 0 6"),
+    ("both levels right, a difference remains", "Hop-1/ radio.reciprocity fail 0 7\nHop-1/a radio.rx-level pass -45 -45\nHop-1/b radio.rx-level pass -45 -45"),
+    ("a small difference alone", "Hop-1/ radio.reciprocity warn 0 6"),
 ]  # fmt: skip
 SITUATIONS = [*TOPOLOGY, *ADDRESSES, *SNMP, *SETTINGS, *RADIO, *PORTS]
 

@@ -82,6 +82,8 @@ def causes(case: Case) -> Causes:
             yield from _both(case, hop, rest)
         elif len(low) == 1 and rest:
             yield from _one(hop, *next(iter(rest.items())))
+        elif not hop.all(["radio.rx-level"], ("a", "b"), "pass", *WRONG):
+            yield from _by_difference(hop)
 
 
 def deficit_db(finding: Finding | None) -> float | None:
@@ -176,6 +178,29 @@ def _spoken(case: Case, hop: Hop, checks: Iterable[str]) -> list[Finding]:
     checks = tuple(checks)
     said = [f for u in units for f in u.all(checks, "pass", *WRONG)]
     return [*said, *hop.all(checks, ("a", "b", None), "pass", *WRONG)]
+
+
+def _by_difference(hop: Hop) -> Causes:
+    """No level is planned, and one direction takes more than the other: one of its two ends."""
+    head = hop.get("radio.reciprocity", None, "fail")
+    more = number(head.observed) if head is not None else None
+    if more is None or more == 0:
+        return
+    end: EndName = "b" if more > 0 else "a"
+    far: EndName = "a" if end == "b" else "b"
+    says = f"the way to {hop.unit(end)} takes {abs(more):.1f} dB more than the way back"
+    power = hop.get("radio.tx-power", far, "pass")
+    heads = [head, *follow(hop, [end])]
+    yield cause(
+        "far-transmitter", hop.subject, "possible",
+        f"{says}: {hop.unit(far)} sends less than it says, or its coupler takes more",
+        heads, [power],
+    )  # fmt: skip
+    yield cause(
+        "near-receiver", hop.subject, "possible",
+        f"{says}: the receiver of {hop.unit(end)}, or its coupler on the way in, takes more",
+        [*heads, power],
+    )  # fmt: skip
 
 
 def _one(hop: Hop, end: EndName, low: Finding) -> Causes:

@@ -1,0 +1,97 @@
+"""Causes from end to end: faults in the simulated network, what `verify` concludes and prints."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Run
+from tests.cli.test_demo import README
+from verifier.cli.demo import _free_port, _write
+from verifier.files.credentials import load_credentials
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.simulator import Fault, Network, running
+
+pytestmark = pytest.mark.icmp
+Causes = set[tuple[str, str, str]]
+
+
+@dataclass(frozen=True)
+class Coast:
+    """The network of the demo, running."""
+
+    folder: Path
+    network: Network
+
+
+@pytest.fixture
+def coast(tmp_path: Path) -> Iterator[Coast]:
+    _write(tmp_path, _free_port())
+    plan, _ = read_plan(tmp_path / "plan.yaml")
+    profiles = load_profiles({d.profile for d in plan.devices}, tmp_path / "profiles")
+    entries = {d.snmp for d in plan.devices if d.snmp is not None}
+    network = Network(plan, profiles, load_credentials(entries, tmp_path / "credentials.toml", {}))
+    with running(network, services=True):
+        yield Coast(tmp_path, network)
+
+
+def verified(run: Run, coast: Coast, *faults: Fault) -> tuple[Causes, list[str], str]:
+    """Causes, failures and warnings without one, and the text; the exit code is that of a fault."""
+    for fault in faults:
+        coast.network.put(fault)
+    words = "plan.yaml --profiles profiles --credentials credentials.toml --echoes 1".split()
+    done = run("verify", *words, "--out", "result.json")
+    assert done.returncode == 1, done.stdout + done.stderr
+    document = json.loads((coast.folder / "result.json").read_text("utf-8"))
+    causes = {(c["kind"], c["certainty"], c["subject"]["name"]) for c in document["causes"]}
+    loose = [
+        f["check"] for f in document["findings"]
+        if f["verdict"] in {"fail", "warn"} and not f["caused_by"]
+    ]  # fmt: skip
+    return causes, loose, done.stdout
+
+
+def test_a_side_lobe_alignment_settings_and_a_muted_transmitter(run: Run, coast: Coast) -> None:
+    """Three hops with a fault each: every failure has its cause, and the README shows the first."""
+    causes, loose, shown = verified(
+        run, coast,
+        Fault(kind="level-low-both", link="Hop 1", value=20),
+        Fault(kind="alignment-left", unit="quarry-harbour"),
+        Fault(kind="unsaved", unit="harbour-quarry"),
+        Fault(kind="muted", unit="harbour-ferry"),
+    )  # fmt: skip
+    assert causes == {
+        ("side-lobe", "likely", "Hop 1"),
+        ("path-loss", "possible", "Hop 1"),
+        ("feeder-loss", "possible", "Hop 1"),
+        ("left-in-alignment", "likely", "Hop 2"),
+        ("settings-unsaved", "certain", "harbour-quarry"),
+        ("muted", "certain", "Hop 3"),
+    }
+    assert loose == []
+    block = next(b for b in shown.split("\n\n") if "side lobe" in b)
+    assert block in README
+
+
+def test_low_power_one_direction_and_swapped_ends(run: Run, coast: Coast) -> None:
+    """What can be told apart is; the two ends of a weak direction cannot, so both are named."""
+    causes, loose, _ = verified(
+        run, coast,
+        Fault(kind="power-low", unit="lighthouse-quarry"),
+        Fault(kind="level-low", unit="harbour-quarry"),
+        Fault(kind="swapped-ends", link="Hop 3"),
+        Fault(kind="wrong-name", unit="harbour-switch"),
+    )  # fmt: skip
+    assert causes == {
+        ("power-low", "certain", "Hop 1"),
+        ("far-transmitter", "possible", "Hop 2"),
+        ("near-receiver", "possible", "Hop 2"),
+        ("ends-swapped", "certain", "Hop 3"),
+        ("name-wrong", "certain", "harbour-switch"),
+    }
+    assert loose == []
