@@ -44,8 +44,8 @@ def verified(run: Run, coast: Coast, *faults: Fault) -> tuple[Causes, list[str],
     """Causes, failures and warnings without one, and the text; the exit code is that of a fault."""
     for fault in faults:
         coast.network.put(fault)
-    words = "plan.yaml --profiles profiles --credentials credentials.toml --echoes 1".split()
-    done = run("verify", *words, "--out", "result.json")
+    done = run("verify", "plan.yaml", "--profiles", "profiles", "--credentials",
+               "credentials.toml", "--echoes", "1", "--out", "result.json")  # fmt: skip
     assert done.returncode == 1, done.stdout + done.stderr
     document = json.loads((coast.folder / "result.json").read_text("utf-8"))
     causes = {(c["kind"], c["certainty"], c["subject"]["name"]) for c in document["causes"]}
