@@ -219,6 +219,7 @@ def test_silent_unit_is_heard(bench: Bench, name: str) -> None:
         h for h in looked.document["heard"] if h["mac"] == UNIT and not h["what"].startswith("nd-")
     ]
     assert {h["what"] for h in mine} == set(kinds)
+    assert {h["mac"] for h in looked.document["heard"] if h["what"] == "packet"} <= {UNIT}
     assert looked.document["since"] == min(h["first"] for h in mine)
     assert looked.document["interface"] == "eth0"
     assert looked.document["fit"]["suggested"] or expected[1] == f"{SLIP}/24"

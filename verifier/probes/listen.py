@@ -7,7 +7,7 @@ import errno
 import socket
 import struct
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import ExitStack
 from typing import Final, Self
 
@@ -37,13 +37,15 @@ class Wire:
     Args:
         interface: its name; Ethernet.
         everything: whether to hear also what is sent to others, by promiscuous mode.
-        of: a hardware address of which every frame is taken, not only ARP, LLDP and neighbour
-            discovery.
+        of: hardware addresses of which every frame is taken, not only ARP, LLDP and neighbour
+            discovery; at most 32.
 
     Raises CannotMeasureError: no permission, no such interface, not Ethernet, not Linux.
     """
 
-    def __init__(self, interface: str, *, everything: bool = False, of: Mac | None = None) -> None:
+    def __init__(
+        self, interface: str, *, everything: bool = False, of: Collection[Mac] = ()
+    ) -> None:
         if sys.platform != "linux":
             raise CannotMeasureError("frames can be heard and asked for on Linux only")
         self.interface = interface
@@ -58,7 +60,7 @@ class Wire:
             self._socket.close()
             raise CannotMeasureError(f"{interface} cannot be listened to: {fault}") from fault
 
-    def _open(self, *, everything: bool, of: Mac | None) -> None:
+    def _open(self, *, everything: bool, of: Collection[Mac]) -> None:
         sock = self._socket
         # Bound to no protocol so far, so that nothing comes before the filter is there.
         sock.bind((self.interface, 0))
@@ -106,7 +108,7 @@ class Wire:
                 yield frame
 
 
-def open_wires(interfaces: Iterable[str], *, everything: bool, of: Mac | None) -> WireSet:
+def open_wires(interfaces: Iterable[str], *, everything: bool, of: Collection[Mac]) -> WireSet:
     """Each of the interfaces that can be opened, and why another could not."""
     wires = WireSet()
     for name in interfaces:
@@ -153,20 +155,20 @@ _LD_W, _LD_H, _LD_B, _JEQ, _JGE, _RET = 0x20, 0x28, 0x30, 0x15, 0x35, 0x06
 _NEXT_HEADER, _ICMPV6_TYPE = 14 + 6, 14 + 40
 _ICMPV6, _ND_FIRST, _ND_LAST = 58, 133, 136
 
+_MOST_SENDERS = 32
+"""A jump reaches 255 steps."""
 _Step = tuple[int, int, str, str]
 """Opcode, operand, and for a jump where to go if it holds and if not; empty: the next."""
 
 
-def _filter(of: Mac | None) -> bytes:
-    """ARP, LLDP, neighbour discovery, and every frame of one sender: the kernel drops the rest."""
+def _filter(of: Collection[Mac]) -> bytes:
+    """ARP, LLDP, neighbour discovery, every frame of some senders; the kernel drops the rest."""
     steps: list[_Step | str] = []
-    if of is not None:
-        octets = bytes.fromhex(of.text.replace(":", ""))
-        high, low = struct.unpack("!IH", octets)
-        steps += [(_LD_W, 6, "", ""), (_JEQ, high, "", "kind"), (_LD_H, 10, "", "")]
-        steps += [(_JEQ, low, "take", "kind")]
+    for n, mac in enumerate(sorted(of, key=str)[:_MOST_SENDERS]):
+        high, low = struct.unpack("!IH", bytes.fromhex(mac.text.replace(":", "")))
+        steps += [(_LD_W, 6, "", ""), (_JEQ, high, "", f"not {n}"), (_LD_H, 10, "", "")]
+        steps += [(_JEQ, low, "take", ""), f"not {n}"]
     steps += [
-        "kind",
         (_LD_H, 12, "", ""),
         (_JEQ, ETH_ARP, "take", ""),
         (_JEQ, ETH_LLDP, "take", ""),

@@ -124,7 +124,7 @@ class Looking:
                     open_wires(
                         self._interfaces,
                         everything=listening,
-                        of=next(iter(self._sought.macs), None) if listening else None,
+                        of=self._sought.macs if listening else (),
                     )
                 )
                 self._wires = wires.opened

@@ -31,20 +31,17 @@ class Ears:
         wires: by name of the interface.
         macs: the unit's hardware addresses.
         now: the time of day as text.
-
-    Attributes:
-        news: set when something was heard for the first time.
     """
 
     def __init__(
         self, wires: Mapping[str, Wire], macs: frozenset[Mac], now: Callable[[], str]
     ) -> None:
-        self.news = asyncio.Event()
         self._wires = wires
         self._macs = macs
         self._now = now
         self._own = {Mac(w.mac.hex(":")) for w in wires.values()}
         self._heard: dict[_Said, Heard] = {}
+        self._naming: dict[Key, list[_Said]] = {}
         self._loop = asyncio.get_running_loop()
 
     def __enter__(self) -> Self:
@@ -65,22 +62,18 @@ class Ears:
         """Who says on the cable that it holds an address."""
         found = (
             h.mac
-            for h in self._heard.values()
-            if h.what.startswith(("arp-", "nd-"))
-            and h.what not in TENTATIVE
-            and h.address is not None
-            and key_of(h.address) == key_of(address)
+            for h in self._for(address)
+            if h.what.startswith(("arp-", "nd-")) and h.what not in TENTATIVE
         )
         return tuple(dict.fromkeys(found))
 
     def on(self, address: Address) -> str | None:
         """The interface on which an address was heard first."""
-        places = (
-            h.interface
-            for h in self._heard.values()
-            if h.address is not None and key_of(h.address) == key_of(address)
-        )
-        return next(places, None)
+        return next((h.interface for h in self._for(address)), None)
+
+    def _for(self, address: Address) -> list[Heard]:
+        """What names an address, in the order it was first heard."""
+        return [self._heard[said] for said in self._naming.get(key_of(address), ())]
 
     def _read(self, wire: Wire) -> None:
         try:
@@ -112,7 +105,8 @@ class Ears:
                     last=now,
                     count=1,
                 )
-                self.news.set()
+                if address is not None:
+                    self._naming.setdefault(key_of(address), []).append(said)
 
     async def ask(
         self, wanted: Mapping[str, Sequence[bytes]], pace: Pace, spacing_s: float

@@ -10,12 +10,12 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from verifier.model.address import Address, Mac
+from verifier.model.address import Mac
 from verifier.model.found import Answer, Candidate, Heard, Identity, Place, What
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.rules.compare.identity import same_unit
-from verifier.rules.finding.candidates import key_of
+from verifier.rules.finding.candidates import Key, key_of
 
 _WORDS: dict[What, str] = {
     "arp-request": "ARP", "arp-reply": "ARP", "arp-probe": "ARP", "arp-announcement": "ARP",
@@ -65,12 +65,16 @@ def identify(
     """Each candidate with who is there."""
     pairs = list(asked)
     others = routers(sought, (answer for _, answer in pairs))
+    said: dict[Key, list[Heard]] = {}
+    for each in heard:
+        if each.address is not None:
+            said.setdefault(key_of(each.address), []).append(each)
     return tuple(
         _Look(
             sought,
             candidate,
             replace(answer, macs=tuple(m for m in answer.macs if m not in others)),
-            _at(heard, candidate.address.address),
+            said.get(key_of(candidate.address.address), []),
             others,
         ).place()
         for candidate, answer in pairs
@@ -81,10 +85,6 @@ def routers(sought: Sought, answers: Iterable[Answer]) -> frozenset[Mac]:
     """Hardware addresses that answer for others (proxy ARP); their answers name no unit."""
     counts = Counter(mac for answer in answers for mac in answer.macs)
     return frozenset(m for m, n in counts.items() if n >= _MANY and m not in sought.macs)
-
-
-def _at(heard: Sequence[Heard], address: Address) -> list[Heard]:
-    return [h for h in heard if h.address is not None and key_of(h.address) == key_of(address)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -111,13 +111,14 @@ def _state(sought: Sought, place: Place, vlan: int | None) -> tuple[State, str, 
         )
         return "wrong-mask", words, "correct the mask in the unit, save, and read it again"
     if is_mute(sought, place):
-        return "mute", *_mute_words(sought, vlan)
+        return "mute", *_mute_words(sought, place, vlan)
     return "as-planned", f"{name} is at its planned address {planned}", ""
 
 
-def _mute_words(sought: Sought, vlan: int | None) -> tuple[str, str]:
+def _mute_words(sought: Sought, place: Place, vlan: int | None) -> tuple[str, str]:
     name, at = sought.device.name, sought.device.address.address
-    words = f"{name} holds its planned address {at}, but answers neither echo nor SNMP"
+    what = "no echo" if place.answer.snmp is None else "neither echo nor SNMP"
+    words = f"{name} holds its planned address {at}, but answers {what}"
     if vlan is not None:
         why = f"its frames carry the tag of VLAN {vlan}, and those of this laptop none"
         return f"{words}: {why}", "reach it by an interface that tags, and set VLAN as planned"
@@ -157,6 +158,9 @@ def _notes(
     if not is_planned(sought, place):
         notes += _stranger_words(sought, places)
     notes += _name_words(sought, place)
+    alike = [d for d in sought.plan.devices if d.profile == sought.device.profile]
+    if place.identity == "likely" and place.candidate.kind == "factory" and len(alike) > 1:
+        notes.append(f"{len(alike)} units of the plan have that profile: is it the right one?")
     if place.answer.echo is None and fit is not None and fit.relation not in _ON_THE_WAY:
         notes.append("it was seen on the cable only: its name, mask and gateway were not asked")
     return notes + _vlan_words(sought, mine)
