@@ -129,6 +129,8 @@ class Bench:
             ip_batch(self._ns(name), lines)
             for key in ("all/accept_dad", "default/accept_dad", "eth0/accept_dad"):
                 self._kernel(name, f"ipv6/conf/{key}", "0")
+            # A kernel that asks for routers would be heard at moments of its own choice.
+            self._kernel(name, "ipv6/conf/eth0/router_solicitations", "0")
             ip_batch(self._ns(name), ["link set eth0 up"])
             ip_batch(self._ns("wire"), [f"link set {name} master br0 up"])
             wait_for(partial(self._forwards, name), f"port {name} to forward")

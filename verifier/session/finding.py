@@ -102,12 +102,7 @@ def look_for(search: Search) -> Found:
         own=_own(laptop),
     )
     looking = Looking(search, laptop, _interfaces(search, laptop), wanted)
-    search.show(wanted)
-    interrupted = False
-    try:
-        asyncio.run(looking.run())
-    except KeyboardInterrupt:
-        interrupted = True
+    interrupted = asyncio.run(looking.run())
     return _found(search, laptop, looking, started, interrupted=interrupted)
 
 

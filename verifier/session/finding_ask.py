@@ -25,6 +25,7 @@ from verifier.rules.finding.candidates import Key, key_of
 from verifier.session.finding_snmp import Asker
 from verifier.session.finding_wire import Ears, questions
 from verifier.session.recorder import timestamp
+from verifier.session.signals import cancelled_by_signals
 
 if TYPE_CHECKING:
     from verifier.session.finding import Search
@@ -114,30 +115,40 @@ class Looking:
 
     # -- the course of it -------------------------------------------------------------------------
 
-    async def run(self) -> None:
-        """Asks named addresses, then slips, then listens; ends as soon as the unit is found."""
+    async def run(self) -> bool:
+        """Looks until the unit is found or all is done; returns whether a person ended it early."""
+        course = asyncio.create_task(self._course())
+        with cancelled_by_signals(course, self._stop):
+            try:
+                await course
+            except asyncio.CancelledError:
+                return True
+            finally:
+                self._stop.set()
+        return False
+
+    async def _course(self) -> None:
+        """Shows and asks named addresses, then slips, then listens; ends as soon as it is found."""
         search = self._search
         listening = search.listen_s is not None
-        try:
-            async with AsyncExitStack() as opened:
-                wires = opened.enter_context(
-                    open_wires(
-                        self._interfaces,
-                        everything=listening,
-                        of=self._sought.macs if listening else (),
-                    )
+        search.show(tuple(self._candidates))
+        async with AsyncExitStack() as opened:
+            wires = opened.enter_context(
+                open_wires(
+                    self._interfaces,
+                    everything=listening,
+                    of=self._sought.macs if listening else (),
                 )
-                self._wires = wires.opened
-                self.listened_on = tuple(self._wires) if listening else ()
-                self._tell_wires(wires.refused)
-                self._ears = opened.enter_context(Ears(self._wires, self._sought.macs, self._now))
-                client = await opened.enter_async_context(SnmpClient(self._pace))
-                self._asker = self._make_asker(client)
-                await self._rounds()
-                if listening and self._wires and not self._located():
-                    await self._listen(search.listen_s or 0.0)
-        finally:
-            self._stop.set()
+            )
+            self._wires = wires.opened
+            self.listened_on = tuple(self._wires) if listening else ()
+            self._tell_wires(wires.refused)
+            self._ears = opened.enter_context(Ears(self._wires, self._sought.macs, self._now))
+            client = await opened.enter_async_context(SnmpClient(self._pace))
+            self._asker = self._make_asker(client)
+            await self._rounds()
+            if listening and self._wires and not self._located():
+                await self._listen(search.listen_s or 0.0)
 
     def _tell_wires(self, refused: Iterable[str]) -> None:
         for why in refused:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import dataclasses
-import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -35,6 +34,7 @@ from verifier.session.fitting import routes_of
 from verifier.session.probing import Paces, Probing
 from verifier.session.recorder import Clock, Recorder, numbered, timestamp, utc_now
 from verifier.session.sampling import sample_links, watch
+from verifier.session.signals import cancelled_by_signals
 from verifier.session.soak import Soak, SoakRequest, Surroundings
 from verifier.session.surveyor import InLoop, Job, Surveyor
 from verifier.session.versions import versions
@@ -50,9 +50,6 @@ _FEW = 32
 _NOT_ASKED = "not asked: the unit answers no echo"
 _SWITCH_S = 0.001
 """At Python's usual 5 ms the echo thread falls to half its pace beside a busy event loop."""
-_INTERRUPTS = (signal.SIGINT, signal.SIGTERM)
-_NO_SIGNALS = (NotImplementedError, ValueError, RuntimeError)
-"""What an event loop raises where it cannot handle signals (Windows, not the main thread)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,7 +226,11 @@ class _Conductor:
         """Runs every probe; returns when all are done or a person interrupts."""
         routes = self._look()
         probes = asyncio.create_task(self._measure(routes))
-        with self._interrupts(probes), suppress(asyncio.CancelledError), _first_fault():
+        with (
+            cancelled_by_signals(probes, self.stop),
+            suppress(asyncio.CancelledError),
+            _first_fault(),
+        ):
             await probes
         if self._request.command == "verify":
             self._note_neighbours(routes)
@@ -283,28 +284,6 @@ class _Conductor:
         for name, route in routes.items():
             self._records[name].note("laptop", "route", value=route_value(route))
         return routes
-
-    @contextmanager
-    def _interrupts(self, probes: asyncio.Task[None]) -> Iterator[None]:
-        loop = asyncio.get_running_loop()
-
-        def interrupt() -> None:
-            self.stop.set()
-            probes.cancel()
-            restore()
-
-        def restore() -> None:
-            for number in _INTERRUPTS:
-                with suppress(*_NO_SIGNALS):
-                    loop.remove_signal_handler(number)
-
-        for number in _INTERRUPTS:
-            with suppress(*_NO_SIGNALS):
-                loop.add_signal_handler(number, interrupt)
-        try:
-            yield
-        finally:
-            restore()
 
     async def _probe_units(self, routes: Mapping[str, Route | None]) -> None:
         request = self._request

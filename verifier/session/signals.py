@@ -2,12 +2,42 @@
 
 from __future__ import annotations
 
+import asyncio
 import select
 import signal
 import socket
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from types import FrameType
 from typing import Any, Protocol, Self
+
+_NO_SIGNALS = (NotImplementedError, ValueError, RuntimeError)
+"""What an event loop raises where it cannot handle signals (Windows, not the main thread)."""
+
+
+@contextmanager
+def cancelled_by_signals(task: asyncio.Task[None], stop: threading.Event) -> Iterator[None]:
+    """The first SIGINT or SIGTERM sets `stop` and cancels `task`; a second one does what it did."""
+    loop = asyncio.get_running_loop()
+
+    def interrupt() -> None:
+        stop.set()
+        task.cancel()
+        restore()
+
+    def restore() -> None:
+        for number in (signal.SIGINT, signal.SIGTERM):
+            with suppress(*_NO_SIGNALS):
+                loop.remove_signal_handler(number)
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        with suppress(*_NO_SIGNALS):
+            loop.add_signal_handler(number, interrupt)
+    try:
+        yield
+    finally:
+        restore()
 
 
 class Readable(Protocol):

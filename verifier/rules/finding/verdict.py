@@ -46,7 +46,7 @@ def judge(
     if place is not None:
         return _found(sought, place, places, mine, fit)
     if mine:
-        return _without_address(sought, mine)
+        return _without_address(sought, places, mine)
     return _missing(sought, places, heard)
 
 
@@ -197,7 +197,7 @@ def _vlan_words(sought: Sought, mine: Sequence[Heard]) -> list[str]:
 # -- not found ------------------------------------------------------------------------------------
 
 
-def _without_address(sought: Sought, mine: Sequence[Heard]) -> Judged:
+def _without_address(sought: Sought, places: Sequence[Place], mine: Sequence[Heard]) -> Judged:
     first = min(mine, key=lambda h: h.first)
     name = sought.device.name
     return Judged(
@@ -209,7 +209,11 @@ def _without_address(sought: Sought, mine: Sequence[Heard]) -> Judged:
         by=(f"its {'name' if first.mac not in sought.macs else 'hardware address'} on the cable",),
         explanation=f"{name} is on the cable of {first.interface}, but says no address",
         advice="listen while it starts: it announces its address then (--listen --wait 3m)",
-        notes=(*_link_local_words(mine), *_vlan_words(sought, mine)),
+        notes=(
+            *_stranger_words(sought, places),
+            *_link_local_words(mine),
+            *_vlan_words(sought, mine),
+        ),
     )
 
 
