@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from verifier.cli import options, output
+from verifier.cli import guide, options, output
 from verifier.errors import UsageError
 from verifier.files.profiles import load_profiles
 from verifier.model.address import Address, Interface
@@ -83,14 +83,17 @@ _SETTINGS = ("segment", "remote", "one_at_a_time")
 @click.option(
     "--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the runbook here too."
 )
+@guide.guide_options
 @click.option("--quiet", is_flag=True, help="Print nothing but faults.")
 @click.option("--verbose", is_flag=True, help="Show faults of the program with their place.")
 def readdress(**given: Any) -> int:
     """The ordered runbook from present to planned addresses of PLAN, and what else follows.
 
     Nothing is sent and nothing is changed. Exit code 1: a unit cannot be moved; the runbook says
-    why, and what helps.
+    why, and what helps. With --guide each step is told, then looked at: units are asked, never
+    changed; 1: a step failed, 3: something could not be told, 130: interrupted, --resume goes on.
     """  # fmt: skip
+    given, story = guide.prepared(given)
     inputs = (given["plan"], given["old"])
     with output.opened(given["out"], inputs=inputs) as place:
         folder = given["profile_folder"]
@@ -104,7 +107,12 @@ def readdress(**given: Any) -> int:
         runbook = planned(plan, task)
         if given["write_plan"] is not None:
             _write_plan(plan, task, given)
-        _draw(_sheet(given, plan, task, runbook), place, given)
+        sheet = _sheet(given, plan, task, runbook)
+        _draw(sheet, place, given)
+        if given["guide"]:
+            from verifier.cli.guide_run import run  # noqa: PLC0415 - needs probes
+
+            return run(given, plan, task, sheet, story)
     return runbook.exit_code()
 
 
@@ -219,7 +227,7 @@ def _draw(sheet: Sheet, place: output.Output, given: dict[str, Any]) -> None:
     if path is not None:
         place.write(_drawn(sheet, chosen, 100))
         chosen = "text"
-    if not given["quiet"]:
+    if not given["quiet"] and not given["guide"]:
         columns = min(100, shutil.get_terminal_size((100, 24)).columns)
         output.show(_drawn(sheet, chosen, columns))
 

@@ -295,11 +295,16 @@ class Looking:
     def _neighbours(
         self, addresses: Sequence[Address], routes: Mapping[Address, Route | None]
     ) -> None:
-        """Hardware addresses that the kernel learnt while it sent the echoes."""
+        """Hardware addresses that the kernel learnt while it sent the echoes.
+
+        Where the cable was asked and nobody answered, the kernel's entry is of before.
+        """
         known = this_machine.neighbours()
         for address in addresses:
             route, mac = routes[address], known.get(address)
-            if mac is not None and route is not None and route.next_hop is None:
+            answer = self._answers[key_of(address)]
+            fresh = answer.echo or not {"arp", "nd"} & set(answer.asked)
+            if mac is not None and route is not None and route.next_hop is None and fresh:
                 self._update(
                     address, macs=tuple(dict.fromkeys((*self._answers[key_of(address)].macs, mac)))
                 )

@@ -166,6 +166,7 @@ class Signals:
 
     def __init__(self) -> None:
         self.got: int | None = None
+        self._typed = b""
         self._previous: dict[int, Any] = {}
 
     def __enter__(self) -> Self:
@@ -182,6 +183,10 @@ class Signals:
         os.close(self._reader)
         os.close(self._writer)
 
+    def note(self) -> None:
+        """Notes an interrupt that somebody else has taken."""
+        self._note(signal.SIGINT, None)
+
     def _note(self, number: int, frame: FrameType | None) -> None:
         del frame
         self.got = self.got or number
@@ -190,8 +195,36 @@ class Signals:
 
     def await_line(self, stream: IO[str]) -> None:
         """Returns at a line or the end of `stream`, or at a signal."""
-        while self.got is None:
+        self.read_line(stream)
+
+    def read_line(self, stream: IO[str]) -> str | None:
+        """The next line of `stream`, without its end; None at the stream's end or at a signal."""
+        while self.got is None and b"\n" not in self._typed:
             ready, _, _ = select.select([stream.fileno(), self._reader], [], [])
             if stream.fileno() in ready:
-                os.read(stream.fileno(), 4096)
-                return
+                read = os.read(stream.fileno(), 4096)
+                if not read:
+                    break
+                self._typed += read
+        line, ended, rest = self._typed.partition(b"\n")
+        if self.got is not None or not (line or ended):
+            return None
+        self._typed = rest
+        return line.decode(errors="replace").strip()
+
+    def pause(self, seconds: float) -> None:
+        """Waits so long, or until a signal comes."""
+        if self.got is None and seconds > 0:
+            select.select([self._reader], [], [], seconds)
+
+    @contextmanager
+    def passing(self) -> Iterator[None]:
+        """Lets an interrupt through as KeyboardInterrupt while the context lasts."""
+        numbers = [n for n in self._previous if n != getattr(signal, "SIGHUP", None)]
+        for number in numbers:
+            signal.signal(number, signal.default_int_handler)
+        try:
+            yield
+        finally:
+            for number in numbers:
+                signal.signal(number, self._note)

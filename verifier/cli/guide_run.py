@@ -1,0 +1,226 @@
+"""`readdress --guide`: the runbook with the tool looking after every step."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import sys
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from verifier.cli import guide, options
+from verifier.cli.guide_screen import Screen
+from verifier.errors import InputError, UsageError
+from verifier.files.credentials import entry_names, load_credentials, variable
+from verifier.files.guide_journal import FORMAT, GuideJournal, Story
+from verifier.files.profiles import load_profiles
+from verifier.model.credentials import SnmpEntry
+from verifier.model.found import Candidate
+from verifier.model.guide import Marks
+from verifier.model.laptop import UNNAMED
+from verifier.model.plan import Device, Plan
+from verifier.model.profile import Profile
+from verifier.report import Look
+from verifier.report import find as find_report
+from verifier.report import guide as drawn
+from verifier.report.runbook import Sheet, heading, lines
+from verifier.report.runbook_json import document
+from verifier.session import fitting
+from verifier.session.finding import PACKETS_PER_S, Search, look_for
+from verifier.session.guide import Guide, Guiding
+from verifier.session.guide_laptop import Hands, cables, held
+from verifier.session.guide_look import Eyes
+from verifier.session.guide_steps import moves
+from verifier.session.guide_wait import Ending, Waiting
+
+if TYPE_CHECKING:
+    from verifier.rules.readdress.world import Task
+
+_KEYS = "Enter: done, go on. q and Enter, or Ctrl-C: stop; --resume goes on from there."
+
+
+def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Story | None) -> int:
+    """Leads through the runbook of `sheet`; the exit code."""
+    steps = document(sheet.runbook)["steps"]
+    if story is not None and list(story.steps) != steps:
+        raise InputError(
+            f"{given['journal']}: the plan makes another runbook now than the one that was begun: "
+            "put the plan back as it was, or put the journal aside and begin anew"
+        )
+    goal = replace(plan, devices=tuple(u.device for u in task.units))
+    profiles = load_profiles({d.profile for d in goal.devices}, given["profile_folder"])
+    credentials, why = _credentials(goal.devices, profiles, given["credentials_file"])
+    with ExitStack() as until, fitting.Signals() as signals:
+        screen = Screen(
+            {line.step.n: line for line in lines(sheet)},
+            signals,
+            commands=not given["set_laptop"],
+            quiet=given["quiet"],
+        )
+        fitting.take_back_leftovers(screen.say)
+        interface = _interface(given, screen)
+        journal = until.enter_context(GuideJournal(given["journal"]))
+        _open(given, sheet, screen, why)
+        hands = None
+        if given["set_laptop"]:
+            assert interface is not None
+            hands = until.enter_context(Hands(interface, screen.say))
+        eyes = Eyes(
+            plan=goal,
+            profiles=profiles,
+            credentials=credentials,
+            remote=task.setting == "remote",
+            interface=interface,
+        )
+        made = Guide(
+            Guiding(
+                runbook=sheet.runbook,
+                moves=moves(sheet.runbook, task.units),
+                boot_s={d.name: profiles[d.profile].boot_s for d in goal.devices},
+                auto=given["auto"],
+                wait_s=given["wait"],
+                start={
+                    "format": FORMAT,
+                    "plan": {"name": plan.network.name, "revision": plan.network.revision},
+                    "asked": guide.asked(given),
+                    "steps": steps,
+                },
+                story=story,
+                find=_finder(given, eyes, sheet, screen),
+            ),
+            eyes,
+            hands,
+            screen,
+            journal,
+            Waiting(screen, signals),
+        )
+        ending, code = made.run()
+    _close(given, sheet, screen, made, ending)
+    return code
+
+
+# -- what is needed --------------------------------------------------------------------------------
+
+
+def _credentials(
+    devices: Sequence[Device], profiles: Mapping[str, Profile], file: Any
+) -> tuple[dict[str, SnmpEntry], str]:
+    """The entries the units and their factories name; and why SNMP is not asked, if it is not.
+
+    Raises InputError where a file was given that lacks an entry of a unit.
+    """
+    needed = {d.snmp for d in devices if d.snmp is not None}
+    wanted = {p.factory.snmp for p in profiles.values()} - needed - {None}
+    useful = _at_hand((n for n in wanted if n is not None), file)
+    ask = options.asker()
+    if file is None and ask is None:
+        missing = needed - _at_hand(needed, None)
+        needed -= missing
+    else:
+        missing = set()
+    found = load_credentials(needed, file, os.environ, ask) if needed else {}
+    found |= load_credentials(useful, file, os.environ) if useful else {}
+    if not missing:
+        return found, ""
+    return found, f"no credentials for {', '.join(sorted(missing))}: SNMP is not asked with them"
+
+
+def _at_hand(names: Iterable[str], file: Any) -> set[str]:
+    inside = set(entry_names(file)) if file is not None else set()
+    keys = ("community", "user")
+    return {n for n in names if n in inside or any(os.environ.get(variable(n, k)) for k in keys)}
+
+
+def _interface(given: Mapping[str, Any], screen: Screen) -> str | None:
+    """This laptop's interface towards the units; None where it need not be known."""
+    named = [i.name for i in given["laptop"] if i.name != UNNAMED]
+    chosen = given.get("interface") or next(iter(named), None)
+    if chosen is not None or not given["set_laptop"]:
+        return str(chosen) if chosen is not None else None
+    there = cables()
+    if len(there) == 1:
+        return there[0]
+    listed = ", ".join(there) or "none with a cable"
+    if there and screen.terminal and sys.stdin.isatty():
+        answer = screen.ask(f"which interface is at the units ({listed})?")
+        if answer in there:
+            return str(answer)
+    raise UsageError(
+        f"which interface is at the units? Name it: --laptop ADDRESS/PREFIX@INTERFACE ({listed})"
+    )
+
+
+def _finder(
+    given: Mapping[str, Any], eyes: Eyes, sheet: Sheet, screen: Screen
+) -> Callable[[Device, Marks | None], None]:
+    """Looks for a unit that does not answer, and says where it is."""
+    all_moves = [s for s in sheet.runbook.steps if s.action == "set-device"]
+
+    def show(wanted: Sequence[Candidate]) -> None:
+        screen.show(find_report.listing(wanted, PACKETS_PER_S, Look()))
+
+    def find(device: Device, marks: Marks | None) -> None:
+        command = f"plan-verifier find {shlex.quote(str(given['plan']))} {shlex.quote(device.name)}"
+        screen.say(f"looking for {device.name} ({command}, with --listen it hears the cable too)")
+        mine = [s for s in all_moves if s.device == device.name]
+        search = Search(
+            plan=eyes.plan,
+            device=device,
+            profiles=eyes.profiles,
+            credentials=eyes.credentials,
+            temporary=tuple(at for s in mine for at in (s.from_, s.to)),
+            macs=frozenset(m for m in (marks and marks.mac,) if m),
+            engine_ids=frozenset(e for e in (marks and marks.engine_id,) if e),
+            interfaces=() if eyes.interface is None else (eyes.interface,),
+            show=show,
+            say=screen.say,
+        )
+        with screen.signals.passing():
+            found = look_for(search)
+        screen.show(find_report.text(found, Look(colour=screen.terminal)))
+        if found.interrupted:
+            screen.signals.note()
+
+    return find
+
+
+# -- what is said ----------------------------------------------------------------------------------
+
+
+def _open(given: Mapping[str, Any], sheet: Sheet, screen: Screen, why: str) -> None:
+    for words in heading(sheet):
+        screen.say(words)
+    for blocked in sheet.runbook.blocked:
+        screen.say(f"blocked: {blocked.device}: {blocked.reason}")
+    here = ", ".join(f"{text} on {name}" for text, name in held().items())
+    screen.say(f"This laptop now: {here or 'no address'}.")
+    screen.say(f"Journal: {given['journal']}")
+    if why:
+        screen.say(f"note: {why}")
+    if not given["auto"]:
+        screen.say(_KEYS)
+
+
+def _close(
+    given: Mapping[str, Any], sheet: Sheet, screen: Screen, made: Guide, ending: Ending
+) -> None:
+    total = len(sheet.runbook.steps)
+    screen.show(
+        "\n" + "\n".join(drawn.ending(ending, len(made.done), total, made.not_tested)) + "\n"
+    )
+    plan = shlex.quote(str(given["plan"]))
+    if ending != "done":
+        screen.say(f"To go on: plan-verifier readdress {plan} --guide --resume")
+    for note in made.eyes.notes:
+        screen.say(f"note: {note}")
+    if ending == "done" and (count := len(sheet.runbook.follow_ups)):
+        names = dict.fromkeys(m.device.name for m in made.guiding.moves.values())
+        done = " ".join(f"--done {shlex.quote(n)}" for n in names)
+        screen.say(f"{count} things follow from it: `plan-verifier readdress {plan}` lists them.")
+        screen.say(f"To record it: plan-verifier readdress {plan} {done} --write-plan NEW_PLAN")
+    if ending == "interrupted":
+        click.echo("interrupted; the journal is kept", err=True)

@@ -1,0 +1,111 @@
+"""What a guide through a runbook sees after a step, and what it takes it to mean."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.model.address import Address, Interface, Mac
+from verifier.model.fit import Fit
+from verifier.model.found import Place
+from verifier.model.plan import Device
+
+Kind = Literal[
+    "right", "already", "ready", "both-answer", "neither", "old-still", "reverted", "wrong-unit",
+    "snmp-silent", "wrong-mask", "mute", "in-use", "not-there", "laptop", "unseen",
+]  # fmt: skip
+"""What a look comes to:
+
+- `right`: the unit is at its new address and nobody at the old one;
+- `ready`: it is at its old address and the new one is free; `already`: it is at the new one;
+- `both-answer`: old and new address answer; `neither`: none does;
+- `old-still`: only the old one does; `reverted`: again, after the new one had answered;
+- `wrong-unit`: another unit answers at the new address, or at the old one before the change;
+- `snmp-silent`: it answers echoes, but not SNMP with the planned credentials;
+- `wrong-mask`: it is there with another mask; `mute`: somebody holds the address (ARP), but nothing
+  comes back;
+- `in-use`: the new address is another's before the change; `not-there`: the unit is not at its old
+  address before the change;
+- `laptop`: this laptop does not reach the unit, whatever the unit does;
+- `unseen`: nothing can be asked from here.
+"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marks:
+    """What tells a unit from others, as it was seen: it is looked for again after the change."""
+
+    mac: Mac | None = None
+    name: str | None = None
+    engine_id: str | None = None
+    serial: str | None = None
+
+    def __bool__(self) -> bool:
+        return any((self.mac, self.name, self.engine_id, self.serial))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sight:
+    """One look at a unit on its way.
+
+    Attributes:
+        device: as planned.
+        goal: the address it is to have.
+        temporary: whether that is only on its way.
+        same: whether only mask or gateway are changed.
+        new: what came of asking there.
+        left: what came of asking at its old address; None where that is not to be asked.
+        left_told: whether silence there would be noticed.
+        stands: how this laptop stands to it at its new address.
+        stands_left: and at its old one.
+        before: what was seen of it before the change.
+        others: what was seen of other units in this runbook, by name.
+        once: whether it has answered at the new address since the change.
+        snmp: whether the planned credentials are at hand.
+    """
+
+    device: Device
+    goal: Interface
+    temporary: bool = False
+    same: bool = False
+    new: Place
+    left: Place | None
+    left_told: bool
+    stands: Fit
+    stands_left: Fit | None = None
+    before: Marks | None = None
+    others: dict[str, Marks]
+    once: bool = False
+    snmp: bool = False
+
+    @property
+    def old(self) -> Address | None:
+        """The old address."""
+        return None if self.left is None else self.left.candidate.address.address
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Meaning:
+    """What a look means.
+
+    Attributes:
+        ok: whether the step may be taken as done (before a change: whether to go on).
+        settled: whether waiting is unlikely to change it.
+        seen: what was seen, in one line.
+        means, do: what that means, and what to do; empty where all is well.
+        by: what the unit is known by.
+        notes: what else is odd.
+        not_tested: what could not be told.
+        marks: what tells this unit from others.
+    """
+
+    kind: Kind
+    ok: bool = False
+    settled: bool = False
+    seen: str
+    means: str = ""
+    do: str = ""
+    by: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    not_tested: tuple[str, ...] = ()
+    marks: Marks | None = None

@@ -1,0 +1,13 @@
+"""What was seen after a step of a runbook, what it means and what to do; where to go on.
+
+`who` says whether it is the right unit, `before` judges a look before a change, `after` one after
+it, `course` where a runbook that was interrupted goes on. Nothing is asked from here.
+"""
+
+from __future__ import annotations
+
+from verifier.rules.guiding.after import after_change
+from verifier.rules.guiding.before import before_change
+from verifier.rules.guiding.course import Course, reopened, standing
+
+__all__ = ["Course", "after_change", "before_change", "reopened", "standing"]

@@ -1,0 +1,188 @@
+"""A look after a unit was changed: is it at its new address, is it the one, is the old one silent.
+
+Each rule is asked in turn; the first that applies says what was seen, what it means, what to do.
+"""
+
+from __future__ import annotations
+
+from verifier.model.address import Address
+from verifier.model.guide import Meaning, Sight
+from verifier.rules.compare.identity import ADVICE
+from verifier.rules.guiding.before import REACHED
+from verifier.rules.guiding.who import OUR_SILENCE, Who, alike, marks, who
+from verifier.rules.guiding.words import answers, seen
+
+_SAVE = "apply the address at the unit once more, save it, and see that it is kept"
+
+
+def after_change(sight: Sight) -> Meaning:
+    """What it means; `ok` where the unit is where it should be."""
+    for rule in (_unseen, _both, _absent, _wrong_unit, _mute, _snmp_silent, _wrong_mask):
+        if (found := rule(sight)) is not None:
+            return found
+    return _right(sight)
+
+
+def _left(sight: Sight) -> bool:
+    """Whether anybody is at the old address, where that is to be silent."""
+    return sight.left is not None and not sight.same and sight.left.answer.somebody
+
+
+def _unseen(sight: Sight) -> Meaning | None:
+    """This laptop is in the way, or nothing may be sent."""
+    if sight.new.answer.somebody:
+        return None
+    if sight.stands.relation not in REACHED and not _left(sight):
+        return Meaning(
+            kind="laptop",
+            seen=f"this laptop does not reach {sight.goal}: {sight.stands.explanation}",
+            means="that is the laptop's, not the unit's",
+            do="set at the laptop what the runbook says",
+        )
+    if sight.new.answer.asked or _left(sight):
+        return None
+    return Meaning(
+        kind="unseen",
+        seen=seen(sight),
+        means="whether the unit answers cannot be seen from here",
+        do="give this program the right to send echoes, or run it as root",
+    )
+
+
+def _both(sight: Sight) -> Meaning | None:
+    if not (_left(sight) and sight.new.answer.somebody) or sight.left is None:
+        return None
+    same = alike(sight.new.answer, sight.left.answer)
+    old, name = sight.old, sight.device.name
+    if same:
+        means = f"the same unit has both addresses: {old} was left behind as a second one"
+        do = f"remove {old} from {name}, save it"
+    elif same is None:
+        means = f"both answer: {old} was left behind as a second address, or there are two units"
+        do = f"remove {old} from {name}; if it still answers with {name} unplugged, another has it"
+    else:
+        there = _named(sight, who(sight, sight.new, new=True), sight.goal.address)
+        here = _named(sight, who(sight, sight.left, new=False), old)
+        means = f"two units: {there}, {here}"
+        do = "see which of them is which by serial number and label; unplug the one that is not it"
+    return Meaning(kind="both-answer", seen=seen(sight), means=means, do=do)
+
+
+def _named(sight: Sight, found: Who, at: Address | None) -> str:
+    if found.verdict == "right":
+        return f"{sight.device.name} is at {at}"
+    return f"{found.other or 'one that cannot be told'} is at {at}"
+
+
+def _absent(sight: Sight) -> Meaning | None:
+    """Nobody at the new address."""
+    if sight.new.answer.somebody:
+        return None
+    name, goal, old = sight.device.name, sight.goal.address, sight.old
+    if _left(sight):
+        if sight.once:
+            return Meaning(
+                kind="reverted", seen=seen(sight),
+                means=f"{name} was at {goal} and is back at {old}: it was started anew and had not "
+                "saved, or it took the change back by itself",
+                do=_SAVE + " over a restart",
+            )  # fmt: skip
+        return Meaning(
+            kind="old-still", seen=seen(sight),
+            means=f"{name} is still at {old}: the change was not applied or not saved",
+            do=_SAVE,
+        )  # fmt: skip
+    means = f"{name} is neither at {goal} nor at {old}" if old else f"{name} is not at {goal}"
+    return Meaning(
+        kind="neither",
+        seen=seen(sight),
+        means=means + ": it is not up yet, off, or it took another address",
+        do="look at its power and its cable; look for it before anybody resets it to factory",
+    )
+
+
+def _wrong_unit(sight: Sight) -> Meaning | None:
+    found = who(sight, sight.new, new=True)
+    if found.verdict != "wrong":
+        return None
+    name = sight.device.name
+    return Meaning(
+        kind="wrong-unit",
+        settled=True,
+        seen=seen(sight),
+        means=f"at {sight.goal.address} is {found.other}, not {name}: the wrong unit is plugged in "
+        "or was changed, or its name is not set yet",
+        do=f"compare serial number and label with {name}'s; if it is the right unit, set its name, "
+        "save, and look again",
+    )
+
+
+def _mute(sight: Sight) -> Meaning | None:
+    if answers(sight.new.answer):
+        return None
+    own = sight.stands.laptop_address
+    return Meaning(
+        kind="mute",
+        seen=seen(sight),
+        means=f"somebody holds {sight.goal.address} (ARP), but nothing comes back: with a wrong "
+        f"mask or gateway it does not find the way to this laptop ({own or 'no address here'}), or "
+        "a filter keeps it silent",
+        do=f"correct the mask in the unit: /{sight.goal.prefix} is planned; save it",
+    )
+
+
+def _snmp_silent(sight: Sight) -> Meaning | None:
+    outcome = sight.new.answer.snmp
+    if not sight.snmp or outcome == "answered" or outcome in OUR_SILENCE:
+        return None
+    by = who(sight, sight.new, new=True).by
+    known = f" (it is known by {', '.join(by)})" if by else ""
+    return Meaning(
+        kind="snmp-silent",
+        seen=seen(sight),
+        means=f"it answers echoes, but not SNMP with credentials {sight.device.snmp!r}: "
+        f"{outcome or 'not asked'}{known}",
+        do=ADVICE.get(outcome or "silent", "look at its SNMP settings"),
+    )
+
+
+def _wrong_mask(sight: Sight) -> Meaning | None:
+    held = sight.new.answer.held
+    if held is None or held.prefix == sight.goal.prefix:
+        return None
+    return Meaning(
+        kind="wrong-mask",
+        settled=True,
+        seen=f"{seen(sight)}, which says its mask is {held.mask}",
+        means=f"it has the right address with the wrong mask: {held.mask} (/{held.prefix}), "
+        f"planned {sight.goal.mask} (/{sight.goal.prefix})",
+        do="correct the mask in the unit, save it",
+    )
+
+
+def _right(sight: Sight) -> Meaning:
+    found = who(sight, sight.new, new=True)
+    gaps, notes = [], list(found.notes)
+    if found.verdict != "right":
+        gaps.append(
+            "whether it is the right unit: the plan has no hardware address of it, and SNMP was "
+            "not asked"
+            if sight.new.answer.snmp is None
+            else "whether it is the right unit"
+        )
+    if sight.left is not None and not sight.same and not sight.left_told:
+        gaps.append(f"whether {sight.old} is silent: it cannot be asked from here")
+    if sight.same and sight.new.answer.held is None:
+        gaps.append("mask and gateway: the address is the same, and they were not read")
+    entry = sight.new.answer.credentials
+    if sight.device.snmp is not None and entry not in {None, sight.device.snmp}:
+        notes.append(f"it answers credentials {entry!r}, planned {sight.device.snmp!r}")
+    return Meaning(
+        kind="right",
+        ok=True,
+        seen=seen(sight),
+        by=found.by,
+        notes=tuple(notes),
+        not_tested=tuple(gaps),
+        marks=marks(sight.new.answer),
+    )
