@@ -85,6 +85,12 @@ def without_office() -> str | None:
 
 
 @cache
+def without_tmux() -> str | None:
+    """Why no terminal can be looked at."""
+    return None if shutil.which("tmux") else "tmux missing: apt-get install tmux"
+
+
+@cache
 def without_browser() -> str | None:
     """Why pages cannot be opened in a browser."""
     if missing := [p for p in ("chromium", "chromedriver") if shutil.which(p) is None]:
@@ -122,6 +128,7 @@ NEEDS = {
     "lab": without_lab,
     "office": without_office,
     "browser": without_browser,
+    "tmux": without_tmux,
     "postgresql": without_postgresql,
     "systemd": without_systemd,
 }

@@ -173,6 +173,10 @@ class Bench:
         text = PLAN.replace("MAC", of_unit)
         (self._folder / "plan.yaml").write_text(text, encoding="utf-8")
 
+    def has_agent(self, name: str) -> bool:
+        """Whether `unit` or `other` answers by SNMP."""
+        return name in self._agents
+
     def agent(self, name: str, called: str | None, access: dict[str, str] = FIELD) -> None:
         """Has `unit` or `other` answer by SNMP under a name; None: it does not."""
         if name in self._agents:

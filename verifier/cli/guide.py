@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -114,15 +115,10 @@ def _plainly(value: Any) -> Any:
 def _as_before(given: dict[str, Any], story: Story) -> dict[str, Any]:
     """The options with which the runbook was made; `--laptop` may name an interface anew."""
     before, now = dict(story.asked), asked(given)
-    nothing: dict[str, Any] = {
-        **dict.fromkeys(_ASKED, False),
-        "laptop_addresses": "many",
-        "from": None,
-    }
-    for name in ("changes", "renumbers", "done"):
-        nothing[name] = []
-    for name, usual in nothing.items():
-        if now[name] not in (usual, before.get(name)):
+    usual: dict[str, Any] = {**dict.fromkeys(_ASKED, False), "laptop_addresses": "many"}
+    usual |= {"changes": [], "renumbers": [], "done": [], "from": None}
+    for name, value in usual.items():
+        if now[name] not in (value, before.get(name)):
             option = {"changes": "change", "renumbers": "renumber"}.get(name, name)
             raise UsageError(
                 f"--resume goes on with the runbook that was begun: leave --{option} out".replace(
@@ -143,3 +139,13 @@ def _as_before(given: dict[str, Any], story: Story) -> dict[str, Any]:
     except (click.BadParameter, TypeError, AttributeError) as fault:
         raise InputError(f"{given['journal']}: its start is damaged: {fault}") from fault
     return {**given, **again, **made, "interface": interfaces[0].name if interfaces else None}
+
+
+def named(given: Mapping[str, Any]) -> str:
+    """The plan and the options that make the runbook, as they are typed."""
+    words = [str(given["plan"])]
+    if given["old"] is not None:
+        words += ["--from", str(given["old"])]
+    for option, values in (("--change", given["changes"]), ("--renumber", given["renumbers"])):
+        words += [w for value in values for w in (option, value)]
+    return shlex.join(words)

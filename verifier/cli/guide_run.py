@@ -55,6 +55,8 @@ def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Stor
     profiles = load_profiles({d.profile for d in goal.devices}, given["profile_folder"])
     credentials, why = _credentials(goal.devices, profiles, given["credentials_file"])
     with ExitStack() as until, fitting.Signals() as signals:
+        interface = _interface(given, signals)
+        sheet = replace(sheet, interface=sheet.interface or interface)
         screen = Screen(
             {line.step.n: line for line in lines(sheet)},
             signals,
@@ -62,7 +64,6 @@ def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Stor
             quiet=given["quiet"],
         )
         fitting.take_back_leftovers(screen.say)
-        interface = _interface(given, screen)
         journal = until.enter_context(GuideJournal(given["journal"]))
         _open(given, sheet, screen, why)
         hands = None
@@ -135,20 +136,21 @@ def _at_hand(names: Iterable[str], file: Any) -> set[str]:
     return {n for n in names if n in inside or any(os.environ.get(variable(n, k)) for k in keys)}
 
 
-def _interface(given: Mapping[str, Any], screen: Screen) -> str | None:
+def _interface(given: Mapping[str, Any], signals: fitting.Signals) -> str | None:
     """This laptop's interface towards the units; None where it need not be known."""
     named = [i.name for i in given["laptop"] if i.name != UNNAMED]
-    chosen = given.get("interface") or next(iter(named), None)
+    chosen: str | None = given.get("interface") or next(iter(named), None)
     if chosen is not None or not given["set_laptop"]:
-        return str(chosen) if chosen is not None else None
+        return chosen
     there = cables()
     if len(there) == 1:
         return there[0]
     listed = ", ".join(there) or "none with a cable"
-    if there and screen.terminal and sys.stdin.isatty():
-        answer = screen.ask(f"which interface is at the units ({listed})?")
+    if there and sys.stdin.isatty() and sys.stdout.isatty():
+        click.echo(f"Which interface is at the units: {listed}? ", nl=False)
+        answer = signals.read_line(sys.stdin)
         if answer in there:
-            return str(answer)
+            return answer
     raise UsageError(
         f"which interface is at the units? Name it: --laptop ADDRESS/PREFIX@INTERFACE ({listed})"
     )
@@ -212,7 +214,7 @@ def _close(
     screen.show(
         "\n" + "\n".join(drawn.ending(ending, len(made.done), total, made.not_tested)) + "\n"
     )
-    plan = shlex.quote(str(given["plan"]))
+    plan = guide.named(given)
     if ending != "done":
         screen.say(f"To go on: plan-verifier readdress {plan} --guide --resume")
     for note in made.eyes.notes:

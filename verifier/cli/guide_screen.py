@@ -60,7 +60,7 @@ class Screen:
             sys.stdout.write(f"\r\x1b[K    {plain(words)[: _WIDTH - 30]}; {left}")
             sys.stdout.flush()
         elif words != self._watched:
-            self._print(paragraph(f"waiting: {words}"))
+            self._print(paragraph(f"... {words}"))
         self._watched = words
 
     def tell(self, meaning: Meaning) -> None:

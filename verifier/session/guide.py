@@ -230,7 +230,7 @@ class Guide:
             begun_s = time.monotonic()
             sight = self.eyes.look(move, old=True)
             meaning = after_change(sight)
-            if meaning.ok and not meaning.not_tested:
+            if sight.new.answer.somebody and (meaning.ok or not move.same):
                 return
             if move.same or not sight.left_told:
                 self.waiting.ask("that cannot be seen from here: Enter when it is done")
@@ -242,7 +242,7 @@ class Guide:
                 self._finish(step, meaning, "failed")
                 self.desk.tell(meaning)
                 raise Stopped("failed")
-            self.desk.watch(f"waiting for the change; {meaning.seen}", gone_s, self.guiding.wait_s)
+            self.desk.watch(f"not changed yet; {meaning.seen}", gone_s, self.guiding.wait_s)
             self.waiting.pause_until(begun_s + EVERY_S)
 
     def _confirm(self, step: Confirm, *, once: bool = False) -> None:

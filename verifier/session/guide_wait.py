@@ -14,6 +14,8 @@ EVERY_S = 1.0
 """Looks begin at most so often."""
 STEADY = 2
 """Looks in a row that must agree that all is well."""
+UNSTEADY_S = 10.0
+"""So much longer is looked where no two looks agree: one amid a change means nothing."""
 SETTLED = 3
 """Looks in a row after which a fault that waiting does not mend is told at once."""
 
@@ -111,7 +113,8 @@ class Waiting:
             settled = hasty and meaning.settled and same >= SETTLED
             if settled or (meaning.ok and same >= looks):
                 return meaning
-            if not meaning.ok and gone_s >= patience_s:
+            over_s = gone_s - patience_s
+            if not meaning.ok and over_s >= (0 if same >= STEADY else UNSTEADY_S):
                 return meaning
             self.desk.watch(meaning.seen, gone_s, patience_s)
             self.pause_until(begun_s + EVERY_S)
