@@ -11,7 +11,7 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 from tests.lab.bench import FIELD, Bench
 
@@ -83,7 +83,7 @@ class Guided:
         self._reader = threading.Thread(target=self._listen, daemon=True)
         self._reader.start()
 
-    def __enter__(self) -> Guided:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *exc: object) -> None:

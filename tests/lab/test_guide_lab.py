@@ -1,200 +1,359 @@
-"""The guide with real units: right ones, and those that misbehave in every way it knows of.
+"""The guide with real units, right and misbehaving, and with a person at a pipe or a terminal.
 
-The scenes wait most of their time, so they are played on several benches at once; each test looks at
-what came of its scene.
+Scenes and stories wait most of their time, so they are played on several benches at once; each test
+looks at what came of its own.
 """
 
 from __future__ import annotations
 
+import json
+import os
+import shlex
+import signal
+import subprocess
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from functools import partial
 from queue import Queue
-from typing import Any
+from typing import Any, Self
 
 import pytest
 
-from tests.lab.bench import OTHER, UNIT, Bench
-from tests.lab.guided import NEW, OLD, PLAN, Guided, change, ready, records
+from tests.lab.bench import FIELD, UNIT, Bench
+from tests.lab.guide_scenes import SCENES, play
+from tests.lab.guided import (
+    NEW,
+    OLD,
+    PLAN,
+    Guided,
+    argv,
+    change,
+    environment,
+    journal,
+    ready,
+    records,
+)
+from tests.lab.shell import command
 
 pytestmark = pytest.mark.lab
 
-BENCHES = 8
-TOLD = "not changed yet"
-"""Shown once the guide waits for a person to make the change."""
+BENCHES = 10
+DONE = "Enter when it is done"
 
 
-@dataclass(frozen=True)
-class Played:
-    code: int
-    told: str
-    laptop: str
-    records: list[dict[str, Any]]
+def ours(bench: Bench) -> list[str]:
+    """The laptop's addresses of the runbook."""
+    return [a for a in bench.addresses("laptop").split() if a.startswith(("192.0.2.", "198.18."))]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Scene:
-    """What happens, and what is to be said of it.
-
-    Attributes:
-        before: done to the bench before the guide starts.
-        act: done while it runs.
-        kind: of the last look that the journal keeps; None: the last step is done.
-        words: all are shown.
-    """
-
-    before: Callable[[Bench], None] = lambda bench: None
-    act: Callable[[Bench, Guided], None] = lambda bench, guided: None
-    options: tuple[str, ...] = ()
-    plan: str = PLAN
-    boot_s: float = 2
-    code: int = 1
-    kind: str | None = None
-    words: tuple[str, ...] = field(default=())
-
-
-def to(*addresses: str, name: str = "unit", off: str | None = None) -> Callable[[Bench, Guided], None]:
-    """Waits until the change is asked for; then a unit has these addresses, and another is off."""
-
-    def act(bench: Bench, guided: Guided) -> None:
-        guided.wait_for(TOLD)
-        if off is not None:
-            bench.ip(off, "link set eth0 down")
-        change(bench, *addresses, name=name)
-
-    return act
+def story_plain_pipe_from_first_to_last_line(bench: Bench) -> None:
+    """A line is Enter; the laptop is set by the person; a fault is told, mended, looked at again."""
+    with Guided(bench) as guided:
+        guided.wait_for("ip address add 192.0.2.254/24 dev INTERFACE")
+        guided.wait_for("this laptop does not hold 192.0.2.254/24, 198.18.20.250/24")
+        guided.type()
+        guided.wait_for("this laptop does not hold 192.0.2.254/24, 198.18.20.250/24")
+        bench.ip(
+            "laptop", "address add 192.0.2.254/24 dev eth0", "address add 198.18.20.250/24 dev eth0"
+        )
+        guided.type()
+        guided.wait_for(DONE)
+        change(bench, OLD, NEW)
+        guided.type()
+        guided.wait_for("FAIL  both-answer")
+        guided.wait_for("Enter looks again, q ends here")
+        change(bench, NEW)
+        guided.type()
+        assert guided.end() == 0, guided.shown
+    assert "\x1b" not in guided.shown
+    assert guided.shown.isascii()
+    assert all(len(line) <= 100 for line in guided.shown.splitlines())
+    assert "Done: all 3 steps." in guided.shown
+    assert sorted(ours(bench)) == ["192.0.2.254/24", "198.18.20.250/24"]
+    results = [(r["n"], r["result"]) for r in records(bench) if r["record"] == "step"]
+    assert results == [(1, "done"), (2, "told"), (2, "done"), (3, "failed"), (3, "done")]
+    assert FIELD["community"] not in journal(bench).read_text()
 
 
-def revert(bench: Bench, guided: Guided) -> None:
-    to(NEW)(bench, guided)
-    guided.wait_for("198.18.20.11 answers")
+def story_after_a_fault_it_ends_with_one(bench: Bench, typed: str) -> None:
+    with Guided(bench, "--set-laptop") as guided:
+        guided.wait_for(DONE)
+        guided.type()
+        guided.wait_for("Enter looks again")
+        assert guided.process.stdin is not None
+        guided.process.stdin.write(typed)
+        guided.process.stdin.close()
+        assert guided.end() == 1
+    assert "the change was not applied or not saved" in guided.told
+    assert ours(bench) == []
+
+
+def story_input_that_ends_early_leaves_it_to_be_resumed(bench: Bench) -> None:
+    """Nothing failed, not everything was tested."""
+    with Guided(bench, "--set-laptop") as guided:
+        guided.wait_for(DONE)
+        assert guided.process.stdin is not None
+        guided.process.stdin.close()
+        assert guided.end() == 3
+    assert "The input ended" in guided.shown
+    assert ours(bench) == []
+
+
+def story_interrupted_and_resumed(bench: Bench, number: int) -> None:
+    """130 with the journal kept and the laptop as it was; the change made meanwhile is seen."""
+    with Guided(bench, "--set-laptop") as guided:
+        guided.wait_for(DONE)
+        assert len(ours(bench)) == 2
+        guided.kill(number)
+        assert guided.end() == (130 if number != signal.SIGKILL else -9)
+    assert len(ours(bench)) == (0 if number != signal.SIGKILL else 2)
+    change(bench, NEW)
+    with Guided(bench) as refused:
+        assert refused.end() == 2
+    assert "go on with --resume" in refused.told
+    with Guided(bench, "--set-laptop", "--resume", "--auto") as guided:
+        assert guided.end() == 0, guided.shown
+    assert "done already: 198.18.20.11 answers" in guided.told
+    assert ("an earlier run was ended" in guided.told) == (number == signal.SIGKILL)
+    assert ours(bench) == []
+    assert [r["record"] for r in records(bench)].count("resume") == 1
+
+
+def story_resume_does_not_trust_the_journal(bench: Bench) -> None:
+    """A unit that the journal says is done, and that is back at its old address, is done again."""
+    with Guided(bench, "--set-laptop") as guided:
+        guided.wait_for(DONE)
+        change(bench, NEW)
+        guided.type()
+        guided.wait_for("CONFIRM")
+        guided.wait_for("198.18.20.11 answers")
+        guided.kill()
+        assert guided.end() == 130
     change(bench, OLD)
+    with Guided(bench, "--set-laptop", "--resume") as guided:
+        guided.wait_for("lighthouse-quarry is at 192.0.2.20 again")
+        guided.wait_for(DONE)
+        change(bench, NEW)
+        guided.type()
+        assert guided.end() == 0, guided.shown
 
 
-def boot_slowly(bench: Bench, guided: Guided) -> None:
-    guided.wait_for(TOLD)
-    bench.ip("unit", "link set eth0 down")
-    time.sleep(4)
-    change(bench, NEW)
-    bench.ip("unit", "link set eth0 up")
+def story_laptop_that_moved_is_asked_anew(bench: Bench) -> None:
+    """Resumed without the address it had, the laptop's step is said again; a torn line is no harm."""
+    with Guided(bench, "--set-laptop") as guided:
+        guided.wait_for(DONE)
+        guided.kill()
+        guided.end()
+    with journal(bench).open("a") as file:
+        file.write('{"record": "step", "n": 2, "resu')
+    with Guided(bench, "--resume") as guided:
+        guided.wait_for("This laptop now: no address")
+        guided.wait_for("this laptop does not hold 192.0.2.254/24, 198.18.20.250/24")
+        bench.ip("laptop", "address add 192.0.2.7/24 dev eth0")
+        guided.type()
+        guided.wait_for("this laptop does not hold 192.0.2.254/24, 198.18.20.250/24")
+        bench.ip(
+            "laptop", "address add 192.0.2.254/24 dev eth0", "address add 198.18.20.250/24 dev eth0"
+        )
+        guided.type()
+        guided.wait_for(DONE)
+        change(bench, NEW)
+        guided.type()
+        assert guided.end() == 0, guided.shown
+    assert [json.loads(line) for line in journal(bench).read_text().splitlines()]
 
 
-def mute_agent(bench: Bench, guided: Guided) -> None:
-    guided.wait_for(TOLD)
-    bench.agent("unit", None)
-    change(bench, NEW)
+def story_another_plan_is_not_resumed(bench: Bench) -> None:
+    with Guided(bench, "--set-laptop") as guided:
+        guided.wait_for(DONE)
+        guided.kill()
+        guided.end()
+    plan = bench.folder / "guide.yaml"
+    plan.write_text(PLAN.replace("198.18.20.11/24", "198.18.20.31/24"))
+    with Guided(bench, "--resume") as guided:
+        assert guided.end() == 4
+    assert "another runbook now" in guided.told
 
 
-def other_for_unit(bench: Bench) -> None:
-    """The other unit is plugged in instead."""
-    bench.ip("unit", "link set eth0 down")
-    change(bench, OLD, name="other")
+def story_without_permission_nothing_is_claimed(bench: Bench) -> None:
+    """An ordinary user cannot ask the cable: the old address's silence is not tested; exit code 3."""
+    command(*bench.inside("laptop", "sysctl", "-qw", "net.ipv4.ping_group_range=0 2147483647"))
+    folders = (bench.folder, *(p for p in bench.folder.rglob("*") if p.is_dir()))
+    for folder in folders:
+        folder.chmod(0o777)
+    secret = bench.folder / "credentials.toml"
+    os.chown(secret, 65534, 65534)
+    nobody = ("setpriv", "--reuid", "65534", "--regid", "65534", "--clear-groups")
+    try:
+        with Guided(bench, "--laptop-addresses", "one", before=nobody) as guided:
+            guided.wait_for("does not hold 192.0.2.254/24")
+            change(bench, "192.0.2.254/24", name="laptop")
+            guided.type()
+            guided.wait_for(DONE)
+            change(bench, NEW)
+            guided.type()
+            guided.wait_for("does not hold 198.18.20.250/24")
+            change(bench, "198.18.20.250/24", name="laptop")
+            guided.type()
+            assert guided.end() == 3, guided.shown
+    finally:
+        os.chown(secret, 0, 0)
+    assert "the right unit, by its name (SNMP)" in guided.told
+    assert "not tested: whether 192.0.2.20 is silent: it cannot be asked from here" in guided.told
+    assert "CAP_NET_RAW" in guided.told
 
 
-def bench_of_two(bench: Bench, guided: Guided) -> None:
-    """Two units of one factory address, one after the other."""
-    guided.wait_for("CONNECT")
-    bench.ip("unit", "link set eth0 up")
-    to(NEW)(bench, guided)
-    guided.wait_for("CONNECT")
-    change(bench, OLD, name="other")
-    bench.ip("other", "link set eth0 up")
-    to("198.18.20.12/24", name="other")(bench, guided)
+def story_set_laptop_without_permission(bench: Bench) -> None:
+    """Said in one line; nothing is set, and the guide can be resumed."""
+    for folder in (bench.folder, *(p for p in bench.folder.rglob("*") if p.is_dir())):
+        folder.chmod(0o777)
+    nobody = ("setpriv", "--reuid", "65534", "--regid", "65534", "--clear-groups")
+    secret = bench.folder / "credentials.toml"
+    os.chown(secret, 65534, 65534)
+    try:
+        with Guided(bench, "--set-laptop", before=nobody) as guided:
+            assert guided.end() == 3, guided.shown
+    finally:
+        os.chown(secret, 0, 0)
+    assert "no permission: run it as root" in guided.told
+    assert ours(bench) == []
+    assert records(bench)[-1]["result"] == "failed"
 
 
-def nobody_attached(bench: Bench) -> None:
-    for name in ("unit", "other"):
-        bench.ip(name, "link set eth0 down")
+class Tmux:
+    """The guide in a terminal of 100 columns; what is on the screen can be read."""
+
+    def __init__(self, bench: Bench, *options: str) -> None:
+        self._socket = str(bench.folder / "tmux")
+        line = shlex.join(
+            [
+                "env",
+                f"XDG_STATE_HOME={environment(bench)['XDG_STATE_HOME']}",
+                *argv(bench, *options),
+            ]
+        )
+        path = environment(bench).get("PYTHONPATH", "")
+        shell = f"export PYTHONPATH={shlex.quote(path)}; {line}; echo exit $?; sleep 60"
+        self._run(
+            "-f",
+            "/dev/null",
+            "new-session",
+            "-d",
+            "-x",
+            "100",
+            "-y",
+            "45",
+            "-c",
+            str(bench.folder),
+            shell,
+        )
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self._run("kill-server")
+
+    def _run(self, *words: str) -> str:
+        done = subprocess.run(
+            ["tmux", "-S", self._socket, *words], capture_output=True, text=True, check=True
+        )
+        return done.stdout
+
+    def screen(self) -> str:
+        return self._run("capture-pane", "-p")
+
+    def keys(self, *keys: str) -> None:
+        self._run("send-keys", *keys)
+
+    def wait_for(self, words: str) -> str:
+        ends_s = time.monotonic() + 40
+        while words not in (shown := self.screen()):
+            assert time.monotonic() < ends_s, f"not on the screen: {words}\n{shown}"
+            time.sleep(0.1)
+        return shown
 
 
-WITH_MAC = PLAN.replace("snmp: field}", f"mac: {UNIT!r}}}", 1)
-SCENES = {
-    "right": Scene(act=to(NEW), code=0, words=(
-        "OK: 198.18.20.11 answers (lighthouse-quarry, " + UNIT + "), 192.0.2.20 silent",
-        "by its name (SNMP)", "the same hardware address", "Done: all 3 steps.",
-    )),
-    "right by hardware address alone": Scene(plan=WITH_MAC, act=to(NEW), code=0, words=(
-        f"the right unit, by its hardware address {UNIT} (ARP)",
-    )),
-    "keeps both addresses": Scene(act=to(OLD, NEW), kind="both-answer", words=(
-        "the same unit has both addresses: 192.0.2.20 was left behind as a second one",
-    )),
-    "two units answer": Scene(act=to(NEW, name="other"), kind="both-answer", words=(
-        "two units: quarry-lighthouse", "lighthouse-quarry is at 192.0.2.20",
-    )),
-    "reverts after a restart": Scene(act=revert, kind="reverted", words=(
-        "was at 198.18.20.11 and is back at 192.0.2.20", "not saved",
-    )),
-    "not applied": Scene(options=("--wait", "2s"), kind="old-still", words=(
-        "still at 192.0.2.20: the change was not applied or not saved",
-    )),
-    "takes a slipped address": Scene(act=to("198.18.20.111/24"), kind="neither", words=(
-        "neither at 198.18.20.11 nor at 192.0.2.20", "plan-verifier find guide.yaml lighthouse-quarry",
-        "198.18.20.111",
-    )),
-    "too wide a mask": Scene(act=to("198.18.20.11/16"), kind="wrong-mask", words=(
-        "the wrong mask: 255.255.0.0 (/16), planned 255.255.255.0 (/24)",
-    )),
-    "too narrow a mask": Scene(act=to("198.18.20.11/29"), kind="mute", words=(
-        "somebody holds 198.18.20.11 (ARP), but nothing comes back", "/24 is planned",
-    )),
-    "wrong unit plugged in": Scene(before=other_for_unit, options=("--wait", "2s"), kind="wrong-unit",
-        words=("not lighthouse-quarry but quarry-lighthouse (by its name (SNMP)) is plugged in: nothing is changed yet",),
-    ),
-    "wrong unit changed": Scene(act=to(NEW, name="other", off="unit"), kind="wrong-unit", words=(
-        "at 198.18.20.11 is quarry-lighthouse", OTHER,
-    )),
-    "boots slowly": Scene(act=boot_slowly, boot_s=12, code=0, words=("OK: 198.18.20.11 answers",)),
-    "never comes back": Scene(act=to(), kind="neither", words=("NOT FOUND", "--resume")),
-    "SNMP silent": Scene(act=mute_agent, kind="snmp-silent", words=(
-        "it answers echoes, but not SNMP with credentials 'field'",
-    )),
-    "address in use": Scene(before=lambda b: change(b, NEW, name="other"), options=("--wait", "2s"),
-        kind="in-use", words=("198.18.20.11 is in use before lighthouse-quarry has it: by quarry-lighthouse",),
-    ),
-    "one address at the laptop": Scene(options=("--laptop-addresses", "one"), act=to(NEW), code=0,
-        words=("198.18.20.11 answers", "192.0.2.20 silent"),
-    ),
-    "one after the other": Scene(
-        plan=PLAN.replace("address: 198.18.20.12/24,", f"address: 198.18.20.12/24, present_address: {OLD},"),
-        before=nobody_attached, act=bench_of_two, code=0, words=("share a present address",),
-    ),
+def story_terminal_keys_and_screen(bench: Bench) -> None:
+    """Enter goes on, what is awaited stands on one line that is written over, Ctrl-C ends it."""
+    with Tmux(bench, "--set-laptop") as terminal:
+        terminal.wait_for(DONE)
+        change(bench, "198.18.20.99/24")
+        terminal.keys("Enter")
+        shown = terminal.wait_for("Enter looks again, q ends here")
+        assert "FAIL  neither" in shown
+        change(bench, NEW)
+        terminal.keys("Enter")
+        shown = terminal.wait_for("exit 0")
+        assert f"OK: 198.18.20.11 answers (lighthouse-quarry, {UNIT}), 192.0.2.20 silent" in shown
+        assert " of 2 s" not in shown, "the line of waiting is gone"
+    ready(bench, boot_s=60)
+    with Tmux(bench, "--set-laptop") as terminal:
+        terminal.wait_for(DONE)
+        change(bench, "198.18.20.99/24")
+        terminal.keys("Enter")
+        terminal.wait_for("198.18.20.11 silent, 192.0.2.20 silent; 2 of 60 s")
+        shown = terminal.wait_for("198.18.20.11 silent, 192.0.2.20 silent; 4 of 60 s")
+        assert shown.count("198.18.20.11 silent") == 2, "once when it was found, once while waiting"
+        terminal.keys("C-c")
+        terminal.wait_for("exit 130")
+    assert ours(bench) == []
+
+
+STORIES: dict[str, Callable[[Bench], None]] = {
+    "terminal: keys and screen": story_terminal_keys_and_screen,
+    "pipe: from first to last line": story_plain_pipe_from_first_to_last_line,
+    "pipe: q after a fault": partial(story_after_a_fault_it_ends_with_one, typed="q\n"),
+    "pipe: end of input after a fault": partial(story_after_a_fault_it_ends_with_one, typed=""),
+    "pipe: end of input before the end": story_input_that_ends_early_leaves_it_to_be_resumed,
+    **{f"interrupted by {n.name}": partial(story_interrupted_and_resumed, number=n)
+       for n in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGKILL)},
+    "resume: the unit is back": story_resume_does_not_trust_the_journal,
+    "resume: the laptop moved": story_laptop_that_moved_is_asked_anew,
+    "resume: another plan": story_another_plan_is_not_resumed,
+    "ordinary user": story_without_permission_nothing_is_claimed,
+    "ordinary user with --set-laptop": story_set_laptop_without_permission,
 }  # fmt: skip
 
 
-def play(scene: Scene, benches: Queue[Bench]) -> Played:
+def on_a_bench(benches: Queue[Bench], what: Callable[[Bench], Any]) -> Any:
     bench = benches.get()
     try:
         for name, called in (("unit", "lighthouse-quarry"), ("other", "quarry-lighthouse")):
             if not bench.has_agent(name):
                 bench.agent(name, called)
-        ready(bench, scene.plan, scene.boot_s)
-        scene.before(bench)
-        with Guided(bench, "--auto", "--set-laptop", "--wait", "30s", *scene.options) as guided:
-            scene.act(bench, guided)
-            code = guided.end()
-        return Played(code, guided.told, bench.addresses("laptop"), records(bench))
+        ready(bench, boot_s=2)
+        return what(bench)
     finally:
         benches.put(bench)
 
 
 @pytest.fixture(scope="module")
-def played() -> Iterator[dict[str, Future[Played]]]:
-    """Every scene, played on as many benches as there are."""
+def played(request: pytest.FixtureRequest) -> Iterator[Callable[[str], Any]]:
+    """Plays what was chosen, the longest first; gives what came of each."""
+    chosen = {i.callspec.params["name"] for i in request.session.items
+              if isinstance(i, pytest.Function) and i.module is request.module and hasattr(i, "callspec")}  # fmt: skip
+    everything: dict[str, Callable[[Bench], Any]] = {
+        **STORIES, **{name: partial(play, scene) for name, scene in SCENES.items()}
+    }  # fmt: skip
     benches: Queue[Bench] = Queue()
     with ExitStack() as built:
-        for _ in range(BENCHES):
+        for _ in range(min(BENCHES, len(chosen))):
             benches.put(built.enter_context(Bench()))
         pool = built.enter_context(ThreadPoolExecutor(BENCHES))
-        yield {name: pool.submit(play, scene, benches) for name, scene in SCENES.items()}
+        futures: dict[str, Future[Any]] = {
+            name: pool.submit(on_a_bench, benches, what)
+            for name, what in everything.items() if name in chosen
+        }  # fmt: skip
+        yield lambda name: futures[name].result()
 
 
 @pytest.mark.parametrize("name", SCENES)
-def test_scene(played: dict[str, Future[Played]], name: str) -> None:
+def test_scene(played: Callable[[str], Any], name: str) -> None:
     """What the unit does is seen, named and explained; the laptop is as it was, the journal whole."""
-    scene, done = SCENES[name], played[name].result()
+    scene, done = SCENES[name], played(name)
     for words in scene.words:
         assert words in done.told, done.told
     assert done.code == scene.code, done.told
@@ -206,3 +365,10 @@ def test_scene(played: dict[str, Future[Played]], name: str) -> None:
     assert done.records[-1]["result"] == ("failed" if scene.kind else "done")
     assert "192.0.2" not in done.laptop
     assert "198.18" not in done.laptop
+
+
+@pytest.mark.tmux
+@pytest.mark.parametrize("name", STORIES)
+def test_story(played: Callable[[str], Any], name: str) -> None:
+    """See each story."""
+    played(name)

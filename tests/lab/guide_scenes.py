@@ -1,0 +1,164 @@
+"""Scenes for the guide: what a unit does when it is to be changed, and what is to be said of it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from tests.lab.bench import OTHER, UNIT, Bench
+from tests.lab.guided import NEW, OLD, PLAN, Guided, change, ready, records
+
+TOLD = "not changed yet"
+"""Shown once the guide waits for a person to make the change."""
+
+
+@dataclass(frozen=True)
+class Played:
+    code: int
+    told: str
+    laptop: str
+    records: list[dict[str, Any]]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scene:
+    """What happens, and what is to be said of it.
+
+    Attributes:
+        before: done to the bench before the guide starts.
+        act: done while it runs.
+        kind: of the last look that the journal keeps; None: the last step is done.
+        words: all are shown.
+    """
+
+    before: Callable[[Bench], None] = lambda bench: None
+    act: Callable[[Bench, Guided], None] = lambda bench, guided: None
+    options: tuple[str, ...] = ()
+    plan: str = PLAN
+    boot_s: float = 2
+    code: int = 1
+    kind: str | None = None
+    words: tuple[str, ...] = field(default=())
+
+
+def to(
+    *addresses: str, name: str = "unit", off: str | None = None
+) -> Callable[[Bench, Guided], None]:
+    """Waits until the change is asked for; then a unit has these addresses, and another is off."""
+
+    def act(bench: Bench, guided: Guided) -> None:
+        guided.wait_for(TOLD)
+        if off is not None:
+            bench.ip(off, "link set eth0 down")
+        change(bench, *addresses, name=name)
+
+    return act
+
+
+def revert(bench: Bench, guided: Guided) -> None:
+    to(NEW)(bench, guided)
+    guided.wait_for("198.18.20.11 answers")
+    change(bench, OLD)
+
+
+def boot_slowly(bench: Bench, guided: Guided) -> None:
+    guided.wait_for(TOLD)
+    bench.ip("unit", "link set eth0 down")
+    time.sleep(4)
+    change(bench, NEW)
+    bench.ip("unit", "link set eth0 up")
+
+
+def mute_agent(bench: Bench, guided: Guided) -> None:
+    guided.wait_for(TOLD)
+    bench.agent("unit", None)
+    change(bench, NEW)
+
+
+def other_for_unit(bench: Bench) -> None:
+    """The other unit is plugged in instead."""
+    bench.ip("unit", "link set eth0 down")
+    change(bench, OLD, name="other")
+
+
+def bench_of_two(bench: Bench, guided: Guided) -> None:
+    """Two units of one factory address, one after the other."""
+    guided.wait_for("CONNECT")
+    bench.ip("unit", "link set eth0 up")
+    to(NEW)(bench, guided)
+    guided.wait_for("CONNECT")
+    change(bench, OLD, name="other")
+    bench.ip("other", "link set eth0 up")
+    to("198.18.20.12/24", name="other")(bench, guided)
+
+
+def nobody_attached(bench: Bench) -> None:
+    for name in ("unit", "other"):
+        bench.ip(name, "link set eth0 down")
+
+
+WITH_MAC = PLAN.replace("snmp: field}", f"mac: {UNIT!r}}}", 1)
+SCENES = {
+    "right": Scene(act=to(NEW), code=0, words=(
+        "OK: 198.18.20.11 answers (lighthouse-quarry, " + UNIT + "), 192.0.2.20 silent",
+        "by its name (SNMP)", "the same hardware address", "Done: all 3 steps.",
+    )),
+    "right by hardware address alone": Scene(plan=WITH_MAC, act=to(NEW), code=0, words=(
+        f"the right unit, by its hardware address {UNIT} (ARP)",
+    )),
+    "keeps both addresses": Scene(act=to(OLD, NEW), kind="both-answer", words=(
+        "the same unit has both addresses: 192.0.2.20 was left behind as a second one",
+    )),
+    "two units answer": Scene(act=to(NEW, name="other"), kind="both-answer", words=(
+        "two units: quarry-lighthouse", "lighthouse-quarry is at 192.0.2.20",
+    )),
+    "reverts after a restart": Scene(act=revert, kind="reverted", words=(
+        "was at 198.18.20.11 and is back at 192.0.2.20", "not saved",
+    )),
+    "not applied": Scene(options=("--wait", "2s"), kind="old-still", words=(
+        "still at 192.0.2.20: the change was not applied or not saved",
+    )),
+    "takes a slipped address": Scene(act=to("198.18.20.111/24"), kind="neither", words=(
+        "neither at 198.18.20.11 nor at 192.0.2.20", "plan-verifier find guide.yaml lighthouse-quarry",
+        "198.18.20.111",
+    )),
+    "too wide a mask": Scene(act=to("198.18.20.11/16"), kind="wrong-mask", words=(
+        "the wrong mask: 255.255.0.0 (/16), planned 255.255.255.0 (/24)",
+    )),
+    "too narrow a mask": Scene(act=to("198.18.20.11/29"), kind="mute", words=(
+        "somebody holds 198.18.20.11 (ARP), but nothing comes back", "/24 is planned",
+    )),
+    "wrong unit plugged in": Scene(before=other_for_unit, options=("--wait", "2s"), kind="wrong-unit",
+        words=("not lighthouse-quarry but quarry-lighthouse (by its name (SNMP)) is plugged in: nothing is changed yet",),
+    ),
+    "wrong unit changed": Scene(act=to(NEW, name="other", off="unit"), kind="wrong-unit", words=(
+        "at 198.18.20.11 is quarry-lighthouse", OTHER,
+    )),
+    "boots slowly": Scene(act=boot_slowly, boot_s=12, code=0, words=("OK: 198.18.20.11 answers",)),
+    "never comes back": Scene(act=to(), kind="neither", words=("NOT FOUND", "--resume")),
+    "SNMP silent": Scene(act=mute_agent, kind="snmp-silent", words=(
+        "it answers echoes, but not SNMP with credentials 'field'",
+    )),
+    "address in use": Scene(before=lambda b: change(b, NEW, name="other"), options=("--wait", "2s"),
+        kind="in-use", words=("198.18.20.11 is in use before lighthouse-quarry has it: by quarry-lighthouse",),
+    ),
+    "one address at the laptop": Scene(options=("--laptop-addresses", "one"), act=to(NEW), code=0,
+        words=("198.18.20.11 answers", "192.0.2.20 silent"),
+    ),
+    "one after the other": Scene(
+        plan=PLAN.replace("address: 198.18.20.12/24,", f"address: 198.18.20.12/24, present_address: {OLD},"),
+        before=nobody_attached, act=bench_of_two, code=0, words=("share a present address",),
+    ),
+}  # fmt: skip
+
+
+def play(scene: Scene, bench: Bench) -> Played:
+    """The guide, watching by itself, with a unit that does what the scene says."""
+    ready(bench, scene.plan, scene.boot_s)
+    scene.before(bench)
+    with Guided(bench, "--auto", "--set-laptop", "--wait", "30s", *scene.options) as guided:
+        scene.act(bench, guided)
+        code = guided.end()
+    return Played(code, guided.told, bench.addresses("laptop"), records(bench))
