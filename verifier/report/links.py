@@ -8,6 +8,7 @@ from typing import Any
 
 from verifier.model.plan import Carrier, Device, End, Link, Plan
 from verifier.model.result import VERDICTS, Finding, Result
+from verifier.report.pictures import picture
 
 Row = dict[str, Any]
 _Findings = Mapping[str, Sequence[Finding]]
@@ -23,6 +24,7 @@ _OF_END = (
     ("Tx power", "radio.tx-power", "tx_power_dbm", "dBm"),
     ("Rx level", "radio.rx-level", "rx_level_dbm", "dBm"),
     ("SNR", "radio.snr", "min_snr_db", "dB"),
+    ("Link id", "radio.link-id", "link_id", ""),
     ("Alignment voltage", "manual.alignment-voltage", "alignment_v", "V"),
     ("Azimuth", "manual.azimuth", "azimuth_deg", "deg"),
     ("Tilt", "manual.tilt", "tilt_deg", "deg"),
@@ -47,13 +49,16 @@ def drawn_links(plan: Plan | None, result: Result) -> list[Row]:
 
 
 def _drawn(link: Link, carrier: Carrier, devices: Mapping[str, Device], by_name: _Findings) -> Row:
-    own = by_name.get(link.name, ())
+    own: Sequence[Finding] = by_name.get(link.name, ())
+    own = [f for f in own if f.subject.carrier in (None, carrier.carrier)]
     ends = [_end(end, name, devices, by_name, own) for name, end in carrier.ends()]
     several = len(link.carriers) > 1
+    sites = {name: device.site or "" for name, device in devices.items()}
     return {
+        "picture": picture(link, carrier, sites, own),
         "name": f"{link.name}, carrier {carrier.carrier}" if several else link.name,
         "verdict": _heaviest(
-            [f for f in own if f.subject.carrier in (None, carrier.carrier)],
+            own,
             *(by_name.get(end.device, ()) for _, end in carrier.ends()),
         ),
         "facts": _facts(link, carrier),

@@ -13,6 +13,7 @@ from verifier.model.observation import Observation
 from verifier.model.result import VERDICTS, Result, Verdict
 from verifier.report import Look
 from verifier.report.causes import counted_with_a_cause
+from verifier.report.pictures import lines, pictures
 from verifier.report.plain import plain
 from verifier.report.plots import soak_title
 from verifier.report.text_blocks import WORDS, causes, values, word, wrong
@@ -23,6 +24,7 @@ __all__ = ["WORDS", "render"]
 _INDENT = " " * 4
 _SUBJECT, _DEVICE, _WHY = 40, 18, 12
 """Columns for a name in the summary, for name and reason among the echoes; longer ones fold."""
+_MOST_PICTURES = 8
 _MANY = 40
 """Units beyond this number are listed only where something is not right."""
 
@@ -34,6 +36,7 @@ def render(result: Result, look: Look) -> str:
         *causes(result, look),
         *wrong(result, look),
         *([_echo_table(result)] if result.command == "reach" else []),
+        *_pictures(result, look),
         _units(result, look),
         *([_everything(result)] if look.verbose else []),
         _closing(result),
@@ -57,6 +60,18 @@ def _heading(result: Result, look: Look) -> str:
 def _seconds(result: Result) -> float:
     ends = [dt.datetime.fromisoformat(t) for t in (result.started, result.finished)]
     return (ends[1] - ends[0]).total_seconds()
+
+
+def _pictures(result: Result, look: Look) -> list[str]:
+    """Radio links of which something is off, or all when everything is asked for."""
+    if look.annex.plan is None:
+        return []
+    drawn = [p for p in pictures(look.annex.plan, result) if look.verbose or p.off]
+    shown = drawn if look.verbose else drawn[:_MOST_PICTURES]
+    parts = ["\n".join(lines(p, look.width)) for p in shown]
+    if more := len(drawn) - len(shown):
+        parts.append(f"({more} more links of which something is off; --verbose draws them)")
+    return parts
 
 
 def _units(result: Result, look: Look) -> str:
