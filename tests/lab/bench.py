@@ -218,7 +218,7 @@ class Bench:
 
     def argv(self, *options: str, device: str = "lighthouse-quarry") -> list[str]:
         """The command line of `find` at the laptop, quick enough for a test."""
-        quick = ("--max-packets-per-s", "400", "--timeout", "0.2s")
+        quick = ("--max-packets-per-s", "400", "--timeout", "0.1s")
         files = ("--credentials", "credentials.toml", "--profiles", "profiles")
         tool = (sys.executable, "-m", "verifier", "find", "plan.yaml", device)
         return self.inside("laptop", *tool, *files, *quick, *options)

@@ -160,6 +160,23 @@ def test_another_unit_at_its_address(bench: Bench) -> None:
     assert f"is another: {NAMES[OTHER]}" in looked.document["explanation"]
 
 
+def test_it_never_comes_back(bench: Bench) -> None:
+    """Nobody anywhere: not found is no failure of the unit, and what to try next is said."""
+    bench.prepare(mac_planned=False)
+    looked = bench.find("--listen", "--wait", "0.5s")
+    assert state(looked) == (3, "not-found", None)
+    assert "power" in looked.document["advice"]
+    assert all(p["answer"]["asked"] for p in looked.document["places"])
+
+
+def test_address_left_behind(bench: Bench) -> None:
+    """It holds its planned and its factory address: found where it should be, the other is said."""
+    bench.prepare(unit=[f"{PLANNED}/24", "192.0.2.20/24"])
+    looked = bench.find()
+    assert state(looked) == (0, "as-planned", f"{PLANNED}/24")
+    assert any("it answers at 192.0.2.20 too" in note for note in looked.document["notes"])
+
+
 def test_two_at_one_address(bench: Bench) -> None:
     """Both answer the ARP probe, whichever answers the echo."""
     bench.prepare(unit=[f"{PLANNED}/24"], other=[f"{PLANNED}/24"])
@@ -324,7 +341,7 @@ def run_slowly(bench: Bench) -> dict[str, Any]:
     argv = [
         a
         for a in bench.argv("--format", "json")
-        if a not in {"400", "0.2s", "--timeout", "--max-packets-per-s"}
+        if a not in {"400", "0.1s", "--timeout", "--max-packets-per-s"}
     ]
     done = subprocess.run(
         argv, cwd=bench.folder, capture_output=True, text=True, check=False, timeout=60
