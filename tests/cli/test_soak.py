@@ -21,6 +21,7 @@ import pytest
 from tests.cli.conftest import clean_environment
 from verifier.cli.report import _read
 from verifier.files.credentials import load_credentials
+from verifier.files.evidence import of_parts, to_bytes
 from verifier.files.journal import read_journal
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
@@ -162,10 +163,25 @@ def _same_everywhere(tool: Tool, page: Path) -> None:
             argv, env=clean_environment(), capture_output=True, text=True, check=False
         )
         assert done.returncode == 0, done.stdout + done.stderr
+    _damaged_samples(document, tool.place)
     drawn = page.read_text()
     assert "short soak of 4 s" in drawn
     assert drawn.count('class="trend"') == 4  # two units, two hosts
     assert len(re.findall(r'class="middle[^"]*" d="M[\d. L-]+"', drawn)) == 2 * 3 + 2 * 2
+
+
+def _damaged_samples(document: dict[str, Any], place: Path) -> None:
+    """A block that is none, under a hash that is right: one message, exit code 4."""
+    path = place / "damaged.json"
+    for block in ({"kind": "echo"}, {**document["parts"]["samples"][0], "rtt_us": ["soon"]}, 7):
+        parts = {**document["parts"], "samples": [block]}
+        path.write_bytes(to_bytes(of_parts(parts)))
+        argv = [sys.executable, "-m", "verifier", "report", str(path), "--format", "html"]
+        done = subprocess.run(
+            argv, env=clean_environment(), capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 4, done.stderr
+        assert "part samples: a block has not the form of one" in done.stderr
 
 
 def test_interrupted(network: tuple[Path, Network], tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from verifier.cli import evidence, options, output
 from verifier.cli.verify import documents
 from verifier.errors import EXIT_INTERRUPTED, UsageError
 from verifier.files.plan_in import plan_sha256
+from verifier.files.profiles import load_profiles
 from verifier.model.plan import Plan
 from verifier.report import FORMATS
 from verifier.report.plain import paragraph
@@ -69,9 +70,11 @@ def powercycle(**given: Any) -> int:
     with output.opened(path, inputs=inputs) as out, output.opened(kept, inputs=inputs) as store:
         plan, problems = options.load_plan(given["plan"], given["profile_folder"])
         devices = options.select(plan, given["names"], (), ())
-        profiles, credentials = options.load_needs(
+        _, credentials = options.load_needs(
             devices, given["profile_folder"], given["credentials_file"], with_credentials=True
         )
+        everyone = {d.profile for d in plan.devices}
+        profiles = load_profiles(everyone, given["profile_folder"])
         _say_outage(plan, [d.name for d in devices], accepted=given["accept_outage"])
         key = evidence.signing_key(given["key_file"])
         from verifier.session import Request  # noqa: PLC0415 - help and bad input need no probes

@@ -120,6 +120,7 @@ def _read(path: Path) -> _Stored:
         part = evidence.parts["result"]
         if part.get("format") != _RESULT:
             raise InputError(f"{path}: its part result is no {_RESULT}")
+        _prove_samples(evidence.parts["samples"], path)
         return _Stored(path, result_of(part, f"{path}: part result"), evidence)
     family = kind.rpartition("/")[0]
     if family in (_RESULT.rpartition("/")[0], files.FORMAT.rpartition("/")[0]):
@@ -127,6 +128,18 @@ def _read(path: Path) -> _Stored:
             f"{path}: is {plain(kind)}, of a newer plan-verifier than this one: use that one"
         )
     raise InputError(f"{path}: is {plain(kind)}; {_RESULT} or {files.FORMAT} can be drawn")
+
+
+def _prove_samples(samples: Any, path: Path) -> None:
+    """Raises InputError where a block of a soak has not the form of one."""
+    from verifier.rules.soak import soaked  # noqa: PLC0415
+
+    try:
+        soaked(samples)
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as fault:
+        raise InputError(
+            f"{path}: part samples: a block has not the form of one ({type(fault).__name__})"
+        ) from None
 
 
 def _draw(stored: _Stored, result: Result, out: output.Output, given: dict[str, Any]) -> None:

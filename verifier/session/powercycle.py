@@ -33,7 +33,7 @@ def powercycle(cycle: Cycle) -> Outcome:
     records = {n: Recorder(Subject("device", n), request.clock) for n in names}
     interrupted = first.interrupted
     if not interrupted:
-        watch = Watch(cycle, records)
+        watch = Watch(cycle, records, first.result.observations)
         try:
             asyncio.run(watch.run())
         except KeyboardInterrupt:

@@ -5,15 +5,16 @@ from __future__ import annotations
 import asyncio
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from typing import Final, Literal
 
 from verifier.errors import CannotMeasureError
 from verifier.model import mib
-from verifier.model.address import Address
+from verifier.model.address import Address, Mac
 from verifier.model.credentials import SnmpEntry
+from verifier.model.observation import Observation
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
 from verifier.probes import laptop as this_machine
@@ -22,8 +23,10 @@ from verifier.probes.icmp_watch import EchoWatch, Unheard, Watched
 from verifier.probes.mtu import SMALL_BYTES, payload_bytes
 from verifier.probes.pace import Pace
 from verifier.probes.snmp import SnmpClient, Target
+from verifier.rules.compare.seen import Seen
 from verifier.rules.counters import restarted
 from verifier.rules.powercycle import RESTART, Went
+from verifier.session.finding import Search, look_for
 from verifier.session.probing import ON_LINK_PER_S
 from verifier.session.recorder import Recorder
 from verifier.session.run import Request
@@ -105,9 +108,11 @@ def _after(back_s: float | None, gone_s: float | None) -> float | None:
 class Watch:
     """Watches units go and come back: echoes in a thread, SNMP in the event loop."""
 
-    def __init__(self, cycle: Cycle, records: Mapping[str, Recorder]) -> None:
+    def __init__(
+        self, cycle: Cycle, records: Mapping[str, Recorder], seen: Sequence[Observation]
+    ) -> None:
         request = cycle.request
-        self._cycle, self._records = cycle, records
+        self._cycle, self._records, self._seen = cycle, records, seen
         self._units = [
             _Unit(d, cycle.wait_s[d.name], request.profiles[d.profile].boot_s)
             for d in request.devices
@@ -289,11 +294,31 @@ class Watch:
         for kind, address in _elsewhere(unit.device, profile).items():
             if this_machine.routes([address])[address] is None:
                 continue
-            if await asyncio.to_thread(_answers, address):
+            if await asyncio.to_thread(_answers, address) and await self._is_it(unit, address):
                 unit.found = str(address), kind
                 self._tell(unit, "found", f"{address}, its {kind} address")
                 return True
         return False
+
+    async def _is_it(self, unit: _Unit, address: Address) -> bool:
+        """Whether the one who answers there is the unit: an echo proves nothing."""
+        mine = Seen(o for o in self._seen if o.subject.name == unit.device.name)
+        macs = (*mine.all("neighbour"), *mine.all("ifPhysAddress"))
+        search = Search(
+            plan=self._cycle.request.plan,
+            device=unit.device,
+            profiles=self._cycle.request.profiles,
+            credentials=self._cycle.request.credentials,
+            macs=frozenset(Mac.parse(str(o.value)) for o in macs if o.value),
+            engine_ids=frozenset(str(o.value) for o in mine.all("engine-id") if o.value),
+            snmp_timeout_s=_SNMP_TIMEOUT_S,
+        )
+        found = await asyncio.to_thread(look_for, search)
+        return any(
+            place.candidate.address.address.value == address.value
+            and place.identity in {"unit", "likely"}
+            for place in found.places
+        )
 
 
 def _elsewhere(device: Device, profile: Profile) -> dict[str, Address]:
