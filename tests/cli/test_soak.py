@@ -173,7 +173,8 @@ def _same_everywhere(tool: Tool, page: Path) -> None:
 def _damaged_samples(document: dict[str, Any], place: Path) -> None:
     """A block that is none, under a hash that is right: one message, exit code 4."""
     path = place / "damaged.json"
-    for block in ({"kind": "echo"}, {**document["parts"]["samples"][0], "rtt_us": ["soon"]}, 7):
+    echo = next(b for b in document["parts"]["samples"] if b["kind"] == "echo")
+    for block in ({"kind": "echo"}, {**echo, "rtt_us": ["soon"]}, 7):
         parts = {**document["parts"], "samples": [block]}
         path.write_bytes(to_bytes(of_parts(parts)))
         argv = [sys.executable, "-m", "verifier", "report", str(path), "--format", "html"]
