@@ -15,15 +15,18 @@ import click
 
 from verifier.errors import InputError, UsageError
 from verifier.files.credentials import Ask, load_credentials
+from verifier.files.observed import read_observed
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import available, load_profiles
 from verifier.model.address import Address, Interface
 from verifier.model.checks import CHECK_NAMES
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import UNNAMED, Laptop, LaptopInterface
+from verifier.model.manual import Observed
 from verifier.model.plan import Device, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
+from verifier.report.plain import plain
 from verifier.rules import plan as plan_rules
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
@@ -170,6 +173,13 @@ store_option = click.option(
     help="Where sweeps are kept: a file (SQLite), or postgresql://HOST/NAME.  "
     "[default: PLAN.sweeps.db beside the plan]",
 )
+observed_option = click.option(
+    "--observed",
+    "observed_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE.csv",
+    help="What only a person can see, on the sheet that cards --blank writes: judged as well.",
+)
 laptop_options = together(
     click.option(
         "--laptop",
@@ -213,6 +223,19 @@ def all_problems(path: Path, profile_folder: Path | None) -> tuple[Plan, tuple[P
     today = dt.datetime.now().astimezone().date()
     found = plan_rules.check(plan, unread, profiles, profile_ids=known, today=today)
     return plan, plan_rules.by_place((*reading, *found))
+
+
+def load_observed(path: Path | None, plan: Plan, *, quiet: bool) -> Observed | None:
+    """What a person entered; how a figure was read otherwise than written is told on stderr.
+
+    Raises InputError, with every wrong row, where the sheet has errors.
+    """
+    if path is None:
+        return None
+    observed, notes = read_observed(path, plan)
+    for note in () if quiet else notes:
+        click.echo(f"{note.severity}: {plain(note.origin)}: {plain(note.message)}", err=True)
+    return observed
 
 
 def select(
@@ -288,7 +311,7 @@ def known_checks(
 ) -> tuple[str, ...]:
     """Refuses a name or pattern (`icmp.*`) that no check has."""
     for name in value:
-        if name.startswith(("manual.", "plan.")) or filter_names(CHECK_NAMES, name):
+        if name.startswith("plan.") or filter_names(CHECK_NAMES, name):
             continue
         near = difflib.get_close_matches(name, CHECK_NAMES, n=1)
         hint = f"; did you mean {near[0]!r}?" if near else ""

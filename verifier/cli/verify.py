@@ -66,6 +66,7 @@ _common = options.together(
     is_flag=True,
     help="Ask each unit once, read only, with the community 'public': it must not answer.",
 )
+@options.observed_option
 @soak.soak_option
 def verify(**given: Any) -> int:
     """The live network against PLAN: pass or fail for every planned value, with the reason.
@@ -80,13 +81,16 @@ def verify(**given: Any) -> int:
 def reach(**given: Any) -> int:
     """Do the units of PLAN answer: echoes and TCP services only."""
     given |= {"credentials_file": None, "try_default_community": False, "soak_s": None}
+    given["observed_file"] = None
     return _verify("reach", **given)
 
 
 def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
     path: Path | None = given["out"]
     kept: Path | None = given["evidence_file"]
-    inputs = (given["plan"], given["credentials_file"], given["key_file"])
+    inputs = (
+        given["plan"], given["credentials_file"], given["key_file"], given["observed_file"],
+    )  # fmt: skip
     if given["key_file"] is not None and kept is None:
         raise UsageError("--sign needs --evidence: the signature stands in that file")
     if kept is not None and path is not None and kept.resolve() == path.resolve():
@@ -166,6 +170,7 @@ def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Requ
         given["credentials_file"],
         with_credentials=command == "verify",
     )
+    observed = options.load_observed(given["observed_file"], plan, quiet=given["quiet"])
     from verifier.session import Probing, Request  # noqa: PLC0415
 
     return Request(
@@ -186,6 +191,7 @@ def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Requ
         laptop=options.assumed_laptop(given["laptop"], given["laptop_gateway"]),
         try_default_community=(given["try_default_community"] or plan.acceptance.default_community),
         accept_untested=given["accept_untested"],
+        observed=observed,
     )
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-CHECK_NAMES = frozenset(
+from verifier.model.manual import BY_CHECK
+
+CHECK_NAMES = frozenset(BY_CHECK) | frozenset(
     """
     local.fit local.soak icmp.reply icmp.loss icmp.rtt icmp.jitter icmp.gap icmp.reordered icmp.mtu
     icmp.duplicate neighbour.mac neighbour.duplicate neighbour.proxy

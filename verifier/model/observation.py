@@ -11,6 +11,8 @@ Probe = Literal["laptop", "icmp", "tcp", "snmp", "neighbour", "person"]
 
 ACCEPTED = "accept-untested"
 """`what` of the checks that a person allowed to stay untested."""
+OBSERVED = "observed"
+"""`what` of the sheet that a person filled in: its file, hash and number of rows."""
 NO_ROWS = "no rows"
 """`raw` of the columns of a table that was read and is empty."""
 

@@ -13,10 +13,11 @@ from typing import Any
 import jinja2
 from markupsafe import Markup
 
+from verifier.model.cautions import CLOSING, cautions
 from verifier.model.observation import ACCEPTED
 from verifier.model.plan import Device, Plan
 from verifier.model.result import VERDICTS, Finding, Result, overall
-from verifier.report import Look
+from verifier.report import Look, entered
 from verifier.report.causes import counted, done_with_another, groups
 from verifier.report.links import drawn_links
 from verifier.report.plain import plain
@@ -50,7 +51,11 @@ def render(result: Result, look: Look) -> str:
         items=_open_items(result),
         versions=[o.value for o in result.observations if o.what == "versions"],
         accepted=[o.value for o in result.observations if o.what == ACCEPTED],
-        entered=[o for o in result.observations if o.probe == "person" and o.what != ACCEPTED],
+        entered=entered.rows(result),
+        entered_from=entered.sheets(result),
+        not_asked=entered.not_asked(look.annex.plan, result),
+        cautions=cautions("report"),
+        closing=CLOSING,
         style=style,
         script=script,
         style_hash=_integrity(style),

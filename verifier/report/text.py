@@ -11,10 +11,10 @@ from tabulate import tabulate
 
 from verifier.model.observation import Observation
 from verifier.model.result import VERDICTS, Result, Verdict
-from verifier.report import Look
+from verifier.report import Look, entered
 from verifier.report.causes import counted_with_a_cause
 from verifier.report.pictures import lines, pictures
-from verifier.report.plain import plain
+from verifier.report.plain import paragraph, plain
 from verifier.report.plots import soak_title
 from verifier.report.text_blocks import WORDS, causes, values, word, wrong
 from verifier.rules.echo import echo_stats
@@ -39,7 +39,8 @@ def render(result: Result, look: Look) -> str:
         *_pictures(result, look),
         _units(result, look),
         *([_everything(result)] if look.verbose else []),
-        _closing(result),
+        entered.text(result, look.width),
+        _closing(result, look),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -149,7 +150,10 @@ def _echo_row(series: Sequence[Observation]) -> list[object]:
     return [stats.sent, f"{stats.loss_pct:g}", *shown, duplicates or "", why]
 
 
-def _closing(result: Result) -> str:
+def _closing(result: Result, look: Look) -> str:
+    said = []
     if result.not_in_stage:
-        return f"not in stage {result.stage}: {', '.join(result.not_in_stage)}"
-    return ""
+        said.append(f"not in stage {result.stage}: {', '.join(result.not_in_stage)}")
+    if left := entered.not_asked(look.annex.plan, result):
+        said += paragraph(left, "", look.width)
+    return "\n".join(said)

@@ -97,7 +97,7 @@ class Advisor:
         """`fit` with what to set, how, and how to take it back."""
         if fit.relation in _NOTHING_TO_SET or unusable(fit.address) is not None:
             return fit
-        address = self._address_for(fit.address)
+        address = self.address_for(fit.address)
         if address is None:
             return replace(fit, explanation=f"{fit.explanation}; {_none_free(fit.address)}")
         change = Change(self.interface, address, tuple(self._in_the_way(fit, device, address)))
@@ -112,7 +112,8 @@ class Advisor:
             notes=(*fit.notes, *self._tagging(device), back),
         )
 
-    def _address_for(self, at: Interface) -> Interface | None:
+    def address_for(self, at: Interface) -> Interface | None:
+        """What to set at the laptop for a device at `at`; None where nothing is free."""
         subnet = (at.version, at.first, at.prefix)
         if subnet not in self._by_subnet:
             fits = self.wanted is not None and self._fits(self.wanted, at)

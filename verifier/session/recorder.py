@@ -45,8 +45,9 @@ class Recorder:
         oid: str | None = None,
         unit: str | None = None,
         took_ms: float | None = None,
+        at: dt.datetime | None = None,
     ) -> None:
-        """Adds one observation; the fields are those of `Observation`."""
+        """Adds one observation; the fields are those of `Observation`, `at` is now unless given."""
         self.seen.append(
             Observation(
                 id=0,
@@ -57,7 +58,7 @@ class Recorder:
                 raw=raw,
                 value=value,
                 unit=unit,
-                at=timestamp(self._clock()),
+                at=timestamp(at or self._clock()),
                 took_ms=None if took_ms is None else round(took_ms, 3),
             )
         )

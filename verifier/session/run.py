@@ -14,7 +14,8 @@ from typing import Literal
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop, Route
-from verifier.model.observation import ACCEPTED, Observation
+from verifier.model.manual import Observed
+from verifier.model.observation import ACCEPTED, OBSERVED, Observation
 from verifier.model.plan import Device, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
@@ -65,6 +66,7 @@ class Request:
         laptop: given instead of this machine's own interfaces.
         try_default_community: ask each unit once with the community `public`.
         ask_all: ask also units that answer no echo; a sweep may leave them out.
+        observed: what a person entered.
         soak: what to measure for how long after the units were read; None: nothing.
         progress: called with units finished and units in all.
     """
@@ -82,6 +84,7 @@ class Request:
     try_default_community: bool = False
     accept_untested: tuple[str, ...] = ()
     ask_all: bool = True
+    observed: Observed | None = None
     soak: SoakRequest | None = None
     progress: Callable[[int, int], None] | None = None
     clock: Clock = utc_now
@@ -278,12 +281,26 @@ class _Conductor:
         self._laptop_record.note("laptop", "versions", value=versions())
         if accepted := list(self._request.accept_untested):
             self._laptop_record.note("person", ACCEPTED, value=accepted)
+        self._note_observed()
         addresses = {d.name: d.address.address for d in self._request.devices}
         found = routes_of(laptop, addresses.values())
         routes = {name: found[address] for name, address in addresses.items()}
         for name, route in routes.items():
             self._records[name].note("laptop", "route", value=route_value(route))
         return routes
+
+    def _note_observed(self) -> None:
+        """What a person entered: which sheet it was, and each row of the units asked for."""
+        if (observed := self._request.observed) is None:
+            return
+        sheet = {"file": observed.file, "sha256": observed.sha256, "rows": len(observed.entries)}
+        self._laptop_record.note("person", OBSERVED, value=sheet)
+        for entry in observed.entries:
+            if (record := self._records.get(entry.device)) is not None:
+                record.note(
+                    "person", entry.check, value=entry.value, unit=entry.unit, raw=entry.raw,
+                    at=entry.at,
+                )  # fmt: skip
 
     async def _probe_units(self, routes: Mapping[str, Route | None]) -> None:
         request = self._request

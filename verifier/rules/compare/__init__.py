@@ -24,6 +24,7 @@ from verifier.rules import diagnose, stages
 from verifier.rules.compare import (
     holders,
     identity,
+    manual,
     neighbours,
     ports,
     radio,
@@ -108,6 +109,8 @@ def compare(  # noqa: PLR0913
         by_name = {c.device.name: c for c in contexts}
         found += _ends_swapped(plan, by_name)
         found += radio.radio_findings(plan, by_name)
+        found += manual.findings(contexts, observations)
+        found = list(manual.marked(found, observations))
     found = _with_soak(found, contexts, observations, samples)
     found += [_of_plan(p) for p in problems]
     if only is not None:

@@ -1,0 +1,145 @@
+"""`verify --observed`: what a person saw is judged, kept as evidence and shown as what it is."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import html
+import io
+import json
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Run
+from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED, EXIT_UNTESTED, EXIT_USAGE
+from verifier.files.credentials import load_credentials
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.simulator import running_process
+
+PORT = 16281
+PLAN = """\
+network: {name: Coast, revision: "2", example: true}
+devices:
+  - {name: lighthouse-quarry, label: LIGHTHOUSE > QUARRY, address: 127.83.0.11/16, snmp: bench}
+  - {name: quarry-lighthouse, label: QUARRY > LIGHTHOUSE, address: 127.83.0.12/16, snmp: bench}
+links:
+  - name: Hop 1
+    polarisation: V
+    a: {device: lighthouse-quarry, azimuth_deg: 57.98}
+    b: {device: quarry-lighthouse}
+not_tested_ok: [radio.*]
+"""
+CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n'
+RUN = ("verify", "plan.yaml", "--credentials", "credentials.toml", "--echoes", "1")
+HEAD = "device,check,value,unit,by,at,instrument,instrument_serial,calibration_due,photo,note"
+ROWS = """\
+lighthouse-quarry,manual.label,LIGHTHOUSE > QUARRY,,A. Example,2026-11-25T10:00Z,,,,label.jpg,
+lighthouse-quarry,manual.azimuth,58.5,deg,A. Example,2026-11-25T10:05Z,bearing sight,B-7,2027-01-31,,gusty
+lighthouse-quarry,manual.polarisation,V,V/H,A. Example,,,,,,
+lighthouse-quarry,manual.weather,dry,,A. Example,,,,,,
+quarry-lighthouse,manual.label,QUARRY > LIGHTHOUSE,,A. Example,,,,,,
+quarry-lighthouse,manual.polarisation,H,V/H,A. Example,,,,,,
+"""
+PHOTO = b"a photo of a label"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "plan.yaml").write_text(PLAN)
+    (tmp_path / "credentials.toml").write_text(CREDENTIALS)
+    (tmp_path / "credentials.toml").chmod(0o600)
+    (tmp_path / "label.jpg").write_bytes(PHOTO)
+    (tmp_path / "seen.csv").write_text(f"{HEAD}\n{ROWS}")
+    return tmp_path
+
+
+@pytest.fixture
+def simulated(folder: Path):
+    """The units of the plan, as planned."""
+    plan, _ = read_plan(folder / "plan.yaml")
+    credentials = load_credentials({"bench"}, folder / "credentials.toml", {})
+    with running_process(plan, load_profiles({"mib2"}), credentials):
+        yield
+
+
+def manual(result: dict) -> dict[tuple[str, str], str]:  # type: ignore[type-arg]
+    return {
+        (f["check"].removeprefix("manual."), f["subject"]["name"]): f["verdict"]
+        for f in result["findings"]
+        if f["check"].startswith("manual.")
+    }
+
+
+def test_from_the_sheet_to_the_documents(run: Run, folder, simulated) -> None:
+    """Judged, in the evidence with the photo's hash, in text and page as entered; judged again."""
+    seen = ("--observed", "seen.csv")
+    done = run(*RUN, *seen, "--evidence", "kept.json", "--out", "page.html")
+    assert done.returncode == EXIT_FAILED, done.stderr
+    evidence = json.loads((folder / "kept.json").read_text("utf-8"))
+    result = evidence["parts"]["result"]
+    assert manual(result) == {
+        ("label", "lighthouse-quarry"): "pass",
+        ("azimuth", "Hop 1"): "pass",
+        ("polarisation", "lighthouse-quarry"): "pass",
+        ("weather", "lighthouse-quarry"): "pass",
+        ("label", "quarry-lighthouse"): "pass",
+        ("polarisation", "quarry-lighthouse"): "fail",
+    }
+    photo = hashlib.sha256(PHOTO).hexdigest()
+    by = {(o["what"], o["subject"]["name"]): o for o in result["observations"]
+          if o["probe"] == "person"}  # fmt: skip
+    label = by["manual.label", "lighthouse-quarry"]
+    assert label["at"] == "2026-11-25T10:00:00.000Z"
+    assert json.loads(label["raw"])["photo_sha256"] == photo
+    assert by["observed", "laptop"]["value"]["rows"] == 6
+    page = html.unescape((folder / "page.html").read_text("utf-8"))
+    for text in (done.stdout.replace("\n    ", " "), re.sub("<[^>]*>", "", page)):
+        assert re.search("(?i)entered, not measured", text)
+        for words in (photo, "bearing sight", "B-7", "2027-01-31", "gusty", "A. Example"):
+            assert words in text, words
+    assert max(map(len, done.stdout.splitlines())) <= 100
+    again = run("report", "kept.json", "--judge-again")
+    assert (again.returncode, again.stdout.partition(":")[0]) == (EXIT_PASSED, "judged again")
+
+
+def test_what_is_left_open_is_not_tested(run: Run, folder, simulated) -> None:
+    """Without a sheet it is said how much was not asked; with an empty one it is not tested."""
+    without = run(*RUN)
+    assert without.returncode == EXIT_PASSED, without.stdout
+    said = " ".join(without.stdout.split())
+    assert "not asked: 5 planned values that only a person can see (label 2, polari" in said
+    blank = run("cards", "plan.yaml", "--blank", "blank.csv")
+    assert blank.returncode == EXIT_PASSED, blank.stderr
+    with_it = run(*RUN, "--observed", "blank.csv", "--format", "json")
+    assert with_it.returncode == EXIT_UNTESTED
+    verdicts = manual(json.loads(with_it.stdout))
+    assert set(verdicts.values()) == {"not-tested"}
+    assert len(verdicts) == 5
+
+
+def test_wrong_rows_end_before_anything_is_sent(run: Run, folder) -> None:
+    """Every one with row and column, exit code 4; no agent runs here that could answer."""
+    rows = "nobody,manual.tilt,1\nlighthouse-quarry,manual.azimuth,north,deg\n"
+    (folder / "seen.csv").write_text(f"{HEAD}\n{rows}")
+    done = run(*RUN, "--observed", "seen.csv")
+    assert (done.returncode, done.stdout) == (EXIT_INPUT, "")
+    assert "seen.csv has 2 errors; nothing was sent" in done.stderr
+    assert "row 2, column device: no device 'nobody' in the plan" in done.stderr
+    assert "row 3, column value: 'north' is not a number" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"),
+    [
+        (("--observed", "none.csv"), EXIT_INPUT, "there is no such file"),
+        (("--observed", "seen.csv", "--out", "seen.csv"), EXIT_USAGE, "read as an input"),
+    ],
+)
+def test_bad_use(words, code, said, run: Run, folder) -> None:
+    """A sheet that is not there, or would be written over."""
+    done = run(*RUN, *words)
+    assert (done.returncode, said in done.stderr) == (code, True), done.stderr

@@ -1,0 +1,299 @@
+"""What a person entered, judged against the plan or by common practice; entered, not measured.
+
+An item is judged where it was entered. Where a sheet was given (`--observed`), the work has come to
+the handover, and the plan has a value that nobody entered, the check is not tested.
+`manual.alignment-voltage` is judged with the levels (`radio/manual.py`); only its absence is told
+here. `marked` makes every finding that rests on an entry say so.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from verifier.model.manual import BY_CHECK, ITEMS, Item, further, said
+from verifier.model.observation import OBSERVED, Observation
+from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
+from verifier.model.result import Finding, Verdict
+from verifier.model.subject import Subject
+from verifier.rules import radio
+from verifier.rules.compare.context import Context, Findings
+from verifier.rules.compare.radio.weather import wet
+from verifier.rules.pointing import beamwidth_deg
+
+MARK = "entered, not measured"
+_ENTER = "fill in the sheet that `cards --blank` writes, and give it with --observed"
+_ELSEWHERE = "manual.alignment-voltage"
+_LEAST_DEG = {"manual.azimuth": 2.0, "manual.tilt": 1.0}
+"""A compass or an inclinometer on a mast reads no better (common practice)."""
+_TAPE_M, _WRONG_M = 0.5, 2.0
+"""How far a height may be off; beyond the second it is another bracket (common practice)."""
+_SUPPLY_V = (40.5, 57.0)
+"""Normal range of a -48 V supply at the equipment (ETSI EN 300 132-2, from memory)."""
+
+Judged = tuple[Verdict, str, str]
+"""Verdict, reason, advice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """The end of a carrier that a unit is."""
+
+    link: Link
+    carrier: Carrier
+    name: EndName
+    end: End
+
+    @property
+    def subject(self) -> Subject:
+        """The end."""
+        return Subject("link", self.link.name, carrier=self.carrier.carrier, end=self.name)
+
+
+def findings(contexts: Iterable[Context], observations: Sequence[Observation]) -> Findings:
+    """Every `manual.*` finding of these units but that of the alignment voltage as entered."""
+    asked = any(o.probe == "person" and o.what == OBSERVED for o in observations)
+    for context in contexts:
+        for item in ITEMS:
+            yield from _of_item(context, item, asked=asked)
+
+
+def _of_item(context: Context, item: Item, *, asked: bool) -> Findings:
+    seen = sorted(
+        (o for o in context.seen.all(item.check) if o.probe == "person"), key=lambda o: o.at
+    )
+    asked = asked and context.stage == "handover"
+    if item.end is not None:
+        yield from _of_ends(context, item, seen, asked=asked)
+        return
+    planned = _of_plan(context.plan, context.device, item)
+    if seen and (planned is not None or item.check not in _PLANNED):
+        yield _of_unit(context, item, planned, seen[-1])
+    elif asked and not seen and planned is not None:
+        yield _missing(context, item, planned)
+
+
+def _of_ends(context: Context, item: Item, seen: Sequence[Observation], *, asked: bool) -> Findings:
+    """At each end that the unit is. Where ends are planned to differ, the nearest is meant."""
+    planned = [
+        (p, v)
+        for p in places(context.plan, context.device)
+        if (v := getattr(p.end, item.end or "")) is not None
+    ]
+    values = {v for _, v in planned}
+    for place, value in planned:
+        meant = [o for o in seen if value == min(values, key=lambda v: abs(v - float(o.value)))]
+        if meant and item.check != _ELSEWHERE:
+            yield _at_end(context, item, value, place, meant[-1])
+        elif asked and not meant:
+            yield _at(context, _missing(context, item, value), place, item)
+
+
+def planned_values(plan: Plan, devices: Iterable[Device]) -> Iterator[tuple[Device, Item]]:
+    """The values of the plan that only a person can see: unit and item, once for each end."""
+    for device in devices:
+        for item in ITEMS:
+            if item.end is not None:
+                ends = (getattr(p.end, item.end) for p in places(plan, device))
+                yield from ((device, item) for value in ends if value is not None)
+            elif _of_plan(plan, device, item) is not None:
+                yield device, item
+
+
+def _of_plan(plan: Plan, device: Device, item: Item) -> str | None:
+    return _PLANNED[item.check](plan, device) if item.check in _PLANNED else None
+
+
+def places(plan: Plan, device: Device) -> Iterator[Place]:
+    """The ends of carriers that a unit is, in plan order."""
+    for link in plan.links:
+        for carrier in link.carriers:
+            for name, end in carrier.ends():
+                if end.device == device.name:
+                    yield Place(link, carrier, name, end)
+
+
+def _missing(context: Context, item: Item, planned: object) -> Finding:
+    reason = "only a person can see it, and nobody entered it"
+    return context.finding(
+        item.check, "not-tested", reason, expected=planned, unit=item.unit, advice=_ENTER,
+        path=("label",) if item.check == "manual.label" else (),
+    )  # fmt: skip
+
+
+def _at(context: Context, finding: Finding, place: Place, item: Item) -> Finding:
+    path = ("links", place.link.name, str(place.carrier.carrier), place.name, item.end or "")
+    return replace(finding, subject=place.subject, origin=context.plan.origin(*path))
+
+
+# -- at the end of a link ----------------------------------------------------------------------
+
+
+def _at_end(
+    context: Context, item: Item, planned: float, place: Place, seen: Observation
+) -> Finding:
+    value = float(seen.value)
+    judged = _height(value, planned) if item.unit == "m" else _angle(item, value, planned, place)
+    made = _finding(context, item, judged, planned, seen)
+    return _at(context, made, place, item)
+
+
+def _height(value: float, planned: float) -> Judged:
+    off = abs(value - planned)
+    if off <= _TAPE_M:
+        return "pass", f"within {_TAPE_M:g} m of the plan", ""
+    reason = f"{off:.1f} m {'above' if value > planned else 'below'} the plan"
+    advice = "is it the planned antenna and bracket? Clearance of the path rests on its height"
+    return "warn" if off <= _WRONG_M else "fail", reason, advice
+
+
+def _angle(item: Item, value: float, planned: float, place: Place) -> Judged:
+    """Off by less than half a beam, or than what is read on a mast, is right; by twice that odd."""
+    beam = beamwidth_deg(place.end.antenna_diameter_m, place.end.tx_mhz)
+    allowed = max(_LEAST_DEG[item.check], (beam or 0.0) / 2)
+    azimuth = item.check == "manual.azimuth"
+    off = radio.turn_deg(value, planned) if azimuth else abs(value - planned)
+    if off <= allowed + 1e-9:
+        return "pass", f"{off:.1f} deg off; {allowed:.1f} deg are allowed", ""
+    reason = f"{off:.1f} deg off the plan; {allowed:.1f} deg are allowed"
+    if azimuth and abs(off - 180) <= allowed:
+        return "fail", f"{reason}: it points away from the far end", _POINT
+    if not azimuth and abs(value + planned) <= allowed:
+        reason += ": the sign looks turned, up is positive"
+    advice = _COMPASS if azimuth else "measure again at the antenna's rim; up is positive"
+    return "warn" if off <= 2 * allowed else "fail", reason, advice
+
+
+_POINT = "is it the back azimuth, that of the far end? Else turn the antenna round"
+_COMPASS = (
+    "was it a compass? The plan's azimuth is true: add the declination; else point again and sweep "
+    "through the peak and both nulls"
+)
+
+# -- of the unit ---------------------------------------------------------------------------------
+
+
+def _of_unit(context: Context, item: Item, planned: object, seen: Observation) -> Finding:
+    if item.kind == "flag":
+        judged = _flag(item, bool(seen.value))
+    else:
+        judged = _JUDGES[item.check](context, seen.value)
+    return _finding(context, item, judged, planned, seen)
+
+
+def _flag(item: Item, value: bool) -> Judged:  # noqa: FBT001
+    if value:
+        return "pass", "a person saw to it", ""
+    return "fail", f"not done: {item.ask}", "see to it, then enter it again"
+
+
+def _label(context: Context, value: object) -> Judged:
+    planned, found = " ".join(str(context.device.label).split()), " ".join(str(value).split())
+    if found == planned:
+        return "pass", "the sticker says what is planned", ""
+    if found.casefold() == planned.casefold():
+        return "warn", "the sticker differs from the plan by case only", ""
+    others = [d.name for d in context.plan.devices if d.label == found and d is not context.device]
+    if others:
+        reason = f"that is the label of {others[0]}"
+        return "fail", reason, "are two units at each other's place, or only their stickers?"
+    return "fail", "the sticker says something else", "reprint the label (`cards --labels`)"
+
+
+def polarisations(plan: Plan, device: Device) -> str | None:
+    """What the carriers of a unit are planned with: V, H, or V+H."""
+    planned = {p.carrier.polarisation for p in places(plan, device)} - {None}
+    return "+".join(p for p in ("V", "H") if p in planned) or None
+
+
+def _polarisation(context: Context, value: object) -> Judged:
+    if value == polarisations(context.plan, context.device):
+        return "pass", "mounted as planned", ""
+    advice = "turn the feed or the unit as its handbook shows; both ends must be alike"
+    return "fail", "mounted otherwise than planned: some 25 to 35 dB are lost", advice
+
+
+def _supply(context: Context, value: object) -> Judged:
+    del context
+    volts, (low, high) = float(str(value)), _SUPPLY_V
+    if -high <= volts <= -low:
+        return "pass", f"inside the range of a -48 V supply, -{high:g} to -{low:g} V", ""
+    if low <= volts <= high:
+        reason = "positive: leads of the meter exchanged, a supply with injector, or poles swapped"
+        return "warn", reason, "-48 V has its positive pole earthed: measure again, then connect"
+    reason = f"not in the range of a -48 V supply, -{high:g} to -{low:g} V"
+    return "warn", reason, "compare with what the unit's handbook allows"
+
+
+def _weather(context: Context, value: object) -> Judged:
+    del context
+    if wet(value):
+        advice = "read the levels again in dry weather"
+        return "warn", "rain, snow and water on an antenna attenuate: levels prove little", advice
+    return "pass", "dry along the path", ""
+
+
+_JUDGES: Mapping[str, Callable[[Context, object], Judged]] = {
+    "manual.label": _label,
+    "manual.polarisation": _polarisation,
+    "manual.supply-voltage": _supply,
+    "manual.weather": _weather,
+}
+_PLANNED: Mapping[str, Callable[[Plan, Device], str | None]] = {
+    "manual.label": lambda plan, device: device.label,  # noqa: ARG005
+    "manual.polarisation": polarisations,
+}
+"""What the plan says of a unit itself; of the others it says nothing, practice decides."""
+
+# -- how it is told ------------------------------------------------------------------------------
+
+
+def _finding(
+    context: Context, item: Item, judged: Judged, planned: object, seen: Observation
+) -> Finding:
+    verdict, reason, advice = judged
+    return context.finding(
+        item.check,
+        verdict,
+        reason,
+        expected=planned,
+        observed=said(seen) if isinstance(seen.value, bool) else seen.value,
+        unit=item.unit,
+        advice=advice,
+        evidence=(seen,),
+        path=("label",) if item.check == "manual.label" else (),
+    )
+
+
+def marked(found: Iterable[Finding], observations: Iterable[Observation]) -> Findings:
+    """The findings; those that rest on an entry say so, and what the instrument is worth."""
+    entered = {o.id: o for o in observations if o.probe == "person" and o.what in BY_CHECK}
+    for finding in found:
+        seen = next((entered[i] for i in finding.evidence if i in entered), None)
+        if seen is None or seen.what != finding.check:
+            yield finding
+            continue
+        made = replace(finding, reason=f"{MARK}: {finding.reason}")
+        if (overdue := _overdue(seen)) is not None:
+            made = replace(
+                made,
+                verdict="warn" if made.verdict == "pass" else made.verdict,
+                reason=f"{made.reason}; {overdue}",
+                advice=made.advice or "measure again with an instrument that is calibrated",
+            )
+        yield made
+
+
+def _overdue(seen: Observation) -> str | None:
+    """That the instrument was not calibrated any more when it was read, or None."""
+    row = further(seen)
+    try:
+        due = dt.date.fromisoformat(row.get("calibration_due", ""))
+        at = dt.datetime.fromisoformat(seen.at).date()
+    except ValueError:
+        return None
+    if at <= due:
+        return None
+    which = " ".join(row[k] for k in ("instrument", "instrument_serial") if k in row)
+    return f"the calibration of {which or 'the instrument'} ran out on {due}"
