@@ -22,6 +22,7 @@ from verifier.errors import (
 )
 
 COMMANDS = {
+    "cards": ("cards", "Field cards and labels to print; the sheet of what only eyes can see."),
     "check": ("check", "Every fault of a plan at once; offline."),
     "demo": ("demo", "A simulated network on this machine: the real job without hardware."),
     "new": ("new", "An empty plan to fill in, or an example: workbook, YAML or CSV."),

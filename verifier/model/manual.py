@@ -83,11 +83,11 @@ def _item(
 
 
 ITEMS: tuple[Item, ...] = (
-    _item("label", "text", "Label", "text of the sticker, as it stands there", radio=False),
+    _item("label", "text", "Label", "as it stands", radio=False),
     _item("default-password-changed", "flag", "Password changed",
           "the factory's password is changed (do not write it down here)", radio=False),
     _item("supply-voltage", "number", "Supply voltage",
-          "at the supply's end before connecting, with its sign", "V", radio=False),
+          "before connecting, with its sign", "V", radio=False),
     _item("earthing", "flag", "Earthing", "unit, antenna and cable are earthed as drawn",
           radio=False),
     _item("surge-arrester", "flag", "Surge arresters",
@@ -100,7 +100,7 @@ ITEMS: tuple[Item, ...] = (
     _item("azimuth", "number", "Azimuth", "true, not compass", "deg", end="azimuth_deg"),
     _item("tilt", "number", "Tilt", "up is positive", "deg", end="tilt_deg"),
     _item("peak-on-main-lobe", "flag", "Main lobe",
-          "both axes swept through the peak and both nulls; the highest peak is held"),
+          "both axes swept through the peak and both nulls"),
     _item("bolts-torqued", "flag", "Bolts torqued", "to the maker's figure, level read again"),
     _item("alignment-voltage", "number", "Alignment voltage", "at the alignment port", "V",
           end="alignment_v"),

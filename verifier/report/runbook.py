@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from verifier.model.address import Address, Interface
+from verifier.model.cautions import CLOSING, cautions
 from verifier.model.fit import System
 from verifier.model.runbook import Confirm, Connect, Figures, Runbook, SetDevice, SetLaptop, Step
 from verifier.report.plain import plain
@@ -184,7 +185,15 @@ def text(sheet: Sheet, width: int = 100) -> str:
         parts.append("\n".join(_step(line, width) for line in lines(sheet)))
     if sheet.runbook.follow_ups:
         parts.append("\n".join(_follow_ups(sheet.runbook, width)))
+    if sheet.runbook.steps:
+        parts.append("\n".join(_cautions(width)))
     return "\n\n".join(parts) + "\n"
+
+
+def _cautions(width: int) -> Iterator[str]:
+    yield "Cautions"
+    for caution in (*map(str, cautions("runbook")), CLOSING):
+        yield _wrapped(caution, width, "  ", hang=4)
 
 
 def heading(sheet: Sheet) -> Iterator[str]:

@@ -12,6 +12,7 @@ import jinja2
 from markupsafe import Markup
 
 from verifier.model.address import Interface
+from verifier.model.cautions import CLOSING, cautions
 from verifier.model.runbook import Connect, Runbook, SetDevice, SetLaptop
 from verifier.report.plain import plain
 from verifier.report.runbook import Sheet, heading, kinds, lines
@@ -48,6 +49,8 @@ def page(sheet: Sheet) -> str:
         lines=list(lines(sheet)),
         groups=[(title, groups[kind]) for kind, title in kinds().items() if kind in groups],
         picture=_picture(sheet.runbook),
+        cautions=cautions("runbook"),
+        closing=CLOSING,
         style=_style(),
     )
 

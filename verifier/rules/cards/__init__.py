@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 
 from verifier.model.address import Interface
 from verifier.model.laptop import Laptop
@@ -10,8 +10,7 @@ from verifier.model.manual import ITEMS, Item
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.rules.cards import antenna, entry
-from verifier.rules.cards.parts import Card, Fill, Row, Section, figure
-from verifier.rules.compare.manual import polarisations
+from verifier.rules.cards.parts import Card, Fill, Row, Section
 from verifier.rules.suggest import Advisor, present, taken_addresses
 
 __all__ = ["Card", "Row", "Section", "cards", "items"]
@@ -62,7 +61,11 @@ def _card(
         )
         which = f", {link.name} carrier {carrier.carrier}" if len(ends) > 1 else ""
         sections += [Section(s.title + which, s.rows, s.rules) for s in found if s is not None]
-    sections.append(Section("Seen by a person", tuple(_to_see(plan, device, ends))))
+    shown = antenna.SEEN_THERE if ends else frozenset()
+    if any(s.title.startswith(antenna.LEVEL) for s in sections):
+        shown |= {"manual.alignment-voltage"}
+    left = tuple(_to_see(device, [i for i in items(plan, device) if i.check not in shown]))
+    sections.append(Section("Seen by a person", left))
     return Card(
         device=device.name,
         label=device.label or device.name,
@@ -104,22 +107,9 @@ def _laptop(what: str, advisor: Advisor, at: Interface) -> Row:
     return Row(what, str(found), note=f"mask {found.mask}")
 
 
-def _to_see(plan: Plan, device: Device, ends: entry.Ends) -> Iterator[Row]:
-    """The same items as the sheet for --observed, with what is planned of them."""
-    for item in items(plan, device):
-        planned = ""
-        if item.check == "manual.label":
-            planned = device.label or ""
-        elif item.check == "manual.polarisation":
-            planned = polarisations(plan, device) or ""
-        elif item.end is not None:
-            planned = _planned(ends, item)
+def _to_see(device: Device, left: Iterable[Item]) -> Iterator[Row]:
+    """The items of the sheet for --observed that have no room elsewhere on the card."""
+    for item in left:
+        planned = device.label or "" if item.check == "manual.label" else ""
         fill: Fill = "box" if item.kind == "flag" else "room"
         yield Row(item.title, planned, fill, item.ask)
-
-
-def _planned(ends: Sequence[tuple[object, object, str]], item: Item) -> str:
-    values = dict.fromkeys(
-        getattr(getattr(carrier, name), item.end or "") for _, carrier, name in ends
-    )
-    return ", ".join(figure(v, item.unit or "") for v in values if v is not None)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
 from verifier.model.plan import Carrier, End, EndName, Link, Plan, Site
 from verifier.model.profile import Profile
@@ -11,6 +11,7 @@ from verifier.rules.cards.parts import Row, Section, figure
 from verifier.rules.pointing import SIDE_LOBE, beamwidth_deg, tilt_deg
 from verifier.rules.radio import levels, voltage
 
+LEVEL = "Level and voltage"
 POINTING_RULES = (
     "True, not compass.",
     "One end moves, the other holds.",
@@ -19,24 +20,33 @@ POINTING_RULES = (
 )
 
 
-def pointing(plan: Plan, link: Link, carrier: Carrier, name: EndName) -> Section | None:
-    """Where the antenna points; None where neither plan nor sites tell anything of it."""
+SEEN_THERE = frozenset(
+    {"manual.azimuth", "manual.tilt", "manual.antenna-height", "manual.polarisation"}
+)
+"""Items with their room in this section."""
+
+
+def pointing(plan: Plan, link: Link, carrier: Carrier, name: EndName) -> Section:
+    """Where the antenna points, with room for what is found."""
     near, far = _facing(carrier, name)
     sites = _site(plan, near), _site(plan, far)
+    (azimuth, of_azimuth), (back, of_back) = _azimuths(near, far, *sites)
     beam = beamwidth_deg(near.antenna_diameter_m, near.tx_mhz)
+    lobe = f"first side lobe near {SIDE_LOBE * beam:.1f} deg off, 15 to 25 dB lower" if beam else ""
+    dish = figure(near.antenna_diameter_m, "m")
+    facts = (
+        Row("Back azimuth, true", back, note=of_back),
+        Row("Beam at half power", f"{beam:.1f} deg" if beam else "", note=lobe),
+        Row("Path", figure(radio.link_km(link, *sites), "km", 2), note=dish and f"dish {dish}"),
+    )
     rows = (
-        *_azimuths(near, far, *sites),
+        Row("Azimuth, true", azimuth, "room", of_azimuth),
         _tilt(link, near, far, *sites),
-        Row("Beam, at half power", f"{beam:.1f} deg" if beam else ""),
-        Row("First side lobe", f"near {SIDE_LOBE * beam:.1f} deg off" if beam else "",
-            note="15 to 25 dB lower: not the peak"),
-        Row("Antenna height", figure(near.antenna_height_m, "m"), note="centre above ground"),
-        Row("Dish", figure(near.antenna_diameter_m, "m")),
-        Row("Polarisation", carrier.polarisation or ""),
-        Row("Path", figure(radio.link_km(link, *sites), "km", 2)),
-    )  # fmt: skip
-    kept = tuple(r for r in rows if r.value)
-    return Section("Pointing", kept, POINTING_RULES) if kept else None
+        Row("Antenna height", figure(near.antenna_height_m, "m"), "room", "centre above ground"),
+        Row("Polarisation", carrier.polarisation or "", "room", "as mounted"),
+        *(r for r in facts if r.value),
+    )
+    return Section("Pointing", rows, POINTING_RULES)
 
 
 def _facing(carrier: Carrier, name: EndName) -> tuple[End, End]:
@@ -48,29 +58,31 @@ def _site(plan: Plan, end: End) -> Site | None:
     return next((s for s in plan.sites if s.name == named), None)
 
 
-def _azimuths(near: End, far: End, here: Site | None, there: Site | None) -> Iterator[Row]:
-    """As planned, else by the coordinates of the sites."""
+def _azimuths(
+    near: End, far: End, here: Site | None, there: Site | None
+) -> tuple[tuple[str, str], tuple[str, str]]:
+    """Both directions as planned, else by the coordinates of the sites; each with a note."""
     path = radio.path_between(here, there) if here is not None and there is not None else None
     seen = (path.azimuth_deg, path.back_azimuth_deg) if path is not None else (None, None)
-    for what, planned, found in (
-        ("Azimuth, true", near.azimuth_deg, seen[0]),
-        ("Back azimuth, true", far.azimuth_deg, seen[1]),
-    ):
-        value = found if planned is None else planned
-        note = "by the sites' coordinates" if planned is None and found is not None else ""
-        yield Row(what, figure(value, "deg", 2), note=note)
+
+    def told(planned: float | None, found: float | None) -> tuple[str, str]:
+        if planned is not None or found is None:
+            return figure(planned, "deg", 2), ""
+        return figure(found, "deg", 2), "by the sites' coordinates"
+
+    return told(near.azimuth_deg, seen[0]), told(far.azimuth_deg, seen[1])
 
 
 def _tilt(link: Link, near: End, far: End, here: Site | None, there: Site | None) -> Row:
     """As planned, else by the heights of both antennas above the sea."""
     if near.tilt_deg is not None:
-        return Row("Tilt", f"{near.tilt_deg:+.2f} deg", note="up is positive")
+        return Row("Tilt", f"{near.tilt_deg:+.2f} deg", "room", "up is positive")
     heights = _amsl_m(near, here), _amsl_m(far, there)
     km = radio.link_km(link, here, there)
     if heights[0] is None or heights[1] is None or not km or km <= 0:
-        return Row("Tilt")
+        return Row("Tilt", "", "room", "up is positive")
     found = tilt_deg(heights[0], heights[1], km)
-    return Row("Tilt", f"{found:+.2f} deg", note="by the antennas' heights; up is positive")
+    return Row("Tilt", f"{found:+.2f} deg", "room", "by the antennas' heights; up is positive")
 
 
 def _amsl_m(end: End, site: Site | None) -> float | None:
@@ -102,10 +114,10 @@ def level(
         _line("Aligning", near, own, aligning, far_dbm),
         _line("In service", near, own, service, _in_service(far)),
     )
-    rules = ("The voltage port follows at once, SNMP in seconds.",) if own.alignment_port else ()
+    rules = ("The voltage port is quicker than SNMP.",) if own.alignment_port else ()
     if near.alignment_v is not None:
         rules = (f"The plan says {near.alignment_v:.2f} V in service.", *rules)
-    return Section("Level and voltage", rows, rules)
+    return Section(LEVEL, rows, rules)
 
 
 def _in_service(far: End) -> str:

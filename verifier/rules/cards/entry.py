@@ -33,12 +33,12 @@ def settings(
             yield Row(row.what + several, row.value, row.fill, row.note)
     yield from _ports(device)
     yield from _of_management(plan, device)
-    if ends:
-        yield Row("Transmitter", "on", "box", "nobody in front of the antenna")
     yield Row("Address", f"{device.address}", "box", f"mask {device.address.mask}")
     if device.gateway is not None:
         yield Row("Gateway", str(device.gateway), "box", "last: the connection ends here")
     yield Row("Saved", "read again after a restart", "box")
+    if ends:
+        yield Row("Transmitter", "on", "box", "on site, nobody in front of the antenna")
 
 
 def _of_radio(link: Link, carrier: Carrier, name: EndName, profile: Profile) -> Iterator[Row]:
@@ -112,18 +112,20 @@ def _ports(device: Device) -> Iterator[Row]:
 
 def _of_management(plan: Plan, device: Device) -> Iterator[Row]:
     if device.snmp is not None:
-        yield Row("SNMP", f"entry {device.snmp}", "box", "its keys stand in the credentials file")
-    for use, what in (("trap", "Traps to"), ("syslog", "Syslog to"), ("ntp", "Time from")):
-        hosts = [_host(h) for h in plan.management.hosts if use in h.uses]
-        if hosts:
-            yield Row(what, ", ".join(hosts), "box")
+        yield Row("SNMP", f"entry {device.snmp}", "box", "keys: credentials file")
+    told: dict[str, list[str]] = {}
+    for use, what in (("trap", "Traps"), ("syslog", "Syslog"), ("ntp", "Time")):
+        if hosts := [_host(h) for h in plan.management.hosts if use in h.uses]:
+            told.setdefault(", ".join(hosts), []).append(what)
+    for hosts_, whats in told.items():
+        yield Row(", ".join((whats[0], *(w.lower() for w in whats[1:]))), hosts_, "box")
     if device.services.closed:
         closed = ", ".join(map(str, device.services.closed))
         yield Row("Services off", closed, "box")
     if device.management_vlan is not None:
         tagged = {True: "tagged", False: "untagged", None: ""}[device.management_tagged]
         value = f"{device.management_vlan} {tagged}".strip()
-        yield Row("Management VLAN", value, "box")
+        yield Row("Management VLAN", value, "box", "with the address: the connection may end")
 
 
 def _host(host: Host) -> str:
