@@ -99,6 +99,14 @@ def without_browser() -> str | None:
     return None
 
 
+@cache
+def without_poppler() -> str | None:
+    """Why printed pages cannot be read."""
+    if missing := [p for p in ("pdftotext", "pdftoppm", "pdfinfo") if shutil.which(p) is None]:
+        return f"{', '.join(missing)} missing: apt-get install poppler-utils"
+    return None
+
+
 def postgresql_programs() -> Path:
     """The folder of PostgreSQL's newest server programs; one that is not there without any."""
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda p: int(p.parts[-3]))
@@ -129,6 +137,7 @@ NEEDS = {
     "office": without_office,
     "browser": without_browser,
     "tmux": without_tmux,
+    "poppler": without_poppler,
     "postgresql": without_postgresql,
     "systemd": without_systemd,
 }

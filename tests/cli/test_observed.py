@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
 import html
-import io
 import json
 import re
-import subprocess
 from pathlib import Path
 
 import pytest
@@ -74,7 +71,8 @@ def manual(result: dict) -> dict[tuple[str, str], str]:  # type: ignore[type-arg
     }
 
 
-def test_from_the_sheet_to_the_documents(run: Run, folder, simulated) -> None:
+@pytest.mark.usefixtures("simulated")
+def test_from_the_sheet_to_the_documents(run: Run, folder) -> None:
     """Judged, in the evidence with the photo's hash, in text and page as entered; judged again."""
     seen = ("--observed", "seen.csv")
     done = run(*RUN, *seen, "--evidence", "kept.json", "--out", "page.html")
@@ -106,7 +104,8 @@ def test_from_the_sheet_to_the_documents(run: Run, folder, simulated) -> None:
     assert (again.returncode, again.stdout.partition(":")[0]) == (EXIT_PASSED, "judged again")
 
 
-def test_what_is_left_open_is_not_tested(run: Run, folder, simulated) -> None:
+@pytest.mark.usefixtures("simulated")
+def test_what_is_left_open_is_not_tested(run: Run) -> None:
     """Without a sheet it is said how much was not asked; with an empty one it is not tested."""
     without = run(*RUN)
     assert without.returncode == EXIT_PASSED, without.stdout
@@ -139,7 +138,8 @@ def test_wrong_rows_end_before_anything_is_sent(run: Run, folder) -> None:
         (("--observed", "seen.csv", "--out", "seen.csv"), EXIT_USAGE, "read as an input"),
     ],
 )
-def test_bad_use(words, code, said, run: Run, folder) -> None:
+@pytest.mark.usefixtures("folder")
+def test_bad_use(words, code, said, run: Run) -> None:
     """A sheet that is not there, or would be written over."""
     done = run(*RUN, *words)
     assert (done.returncode, said in done.stderr) == (code, True), done.stderr

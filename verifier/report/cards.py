@@ -24,8 +24,8 @@ def _card(card: Card, width: int) -> str:
     lines = ["=" * width, *_heading(card, width)]
     for section in card.sections:
         lines += ["", section.title.upper(), *_rows(section, width)]
-    room = "   ".join(f"{what} {'_' * 16}" for what in SIGNED)
-    lines += ["", room, "", "CAUTIONS"]
+    line = "_" * max(3, min(20, (width - sum(map(len, SIGNED))) // len(SIGNED) - 4))
+    lines += ["", "   ".join(f"{what} {line}" for what in SIGNED), "", "CAUTIONS"]
     lines += [
         line
         for caution in (*map(str, cautions("card")), CLOSING)

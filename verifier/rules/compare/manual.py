@@ -9,6 +9,7 @@ here. `marked` makes every finding that rests on an entry say so.
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -32,6 +33,7 @@ _TAPE_M, _WRONG_M = 0.5, 2.0
 _SUPPLY_V = (40.5, 57.0)
 """Normal range of a -48 V supply at the equipment (ETSI EN 300 132-2, from memory)."""
 
+Ends = Sequence["Place"]
 Judged = tuple[Verdict, str, str]
 """Verdict, reason, advice."""
 
@@ -51,36 +53,63 @@ class Place:
         return Subject("link", self.link.name, carrier=self.carrier.carrier, end=self.name)
 
 
-def findings(contexts: Iterable[Context], observations: Sequence[Observation]) -> Findings:
+def findings(contexts: Sequence[Context], observations: Sequence[Observation]) -> Findings:
     """Every `manual.*` finding of these units but that of the alignment voltage as entered."""
-    asked = any(o.probe == "person" and o.what == OBSERVED for o in observations)
+    given = any(o.probe == "person" and o.what == OBSERVED for o in observations)
+    places = places_of(contexts[0].plan) if contexts else {}
     for context in contexts:
+        asked = given and context.stage == "handover"
+        ends = places.get(context.device.name, ())
         for item in ITEMS:
-            yield from _of_item(context, item, asked=asked)
+            seen = [o for o in context.seen.all(item.check) if o.probe == "person"]
+            if seen or asked:
+                of_item = _of_unit if item.end is None else _of_ends
+                yield from of_item(
+                    context, item, ends, sorted(seen, key=lambda o: o.at), asked=asked
+                )
 
 
-def _of_item(context: Context, item: Item, *, asked: bool) -> Findings:
-    seen = sorted(
-        (o for o in context.seen.all(item.check) if o.probe == "person"), key=lambda o: o.at
-    )
-    asked = asked and context.stage == "handover"
-    if item.end is not None:
-        yield from _of_ends(context, item, seen, asked=asked)
-        return
-    planned = _of_plan(context.plan, context.device, item)
-    if seen and (planned is not None or item.check not in _PLANNED):
-        yield _of_unit(context, item, planned, seen[-1])
-    elif asked and not seen and planned is not None:
-        yield _missing(context, item, planned)
+def places_of(plan: Plan) -> Mapping[str, Sequence[Place]]:
+    """The ends of carriers that each unit is, in plan order, by its name."""
+    found: dict[str, list[Place]] = defaultdict(list)
+    for link in plan.links:
+        for carrier in link.carriers:
+            for name, end in carrier.ends():
+                found[end.device].append(Place(link, carrier, name, end))
+    return found
 
 
-def _of_ends(context: Context, item: Item, seen: Sequence[Observation], *, asked: bool) -> Findings:
+def planned_values(plan: Plan, devices: Iterable[Device]) -> Iterator[tuple[Device, Item]]:
+    """The values of the plan that only a person can see: unit and item, once for each end."""
+    places = places_of(plan)
+    for device in devices:
+        ends = places.get(device.name, ())
+        for item in ITEMS:
+            if item.end is not None:
+                values = (getattr(p.end, item.end) for p in ends)
+                yield from ((device, item) for value in values if value is not None)
+            elif _planned(device, ends, item) is not None:
+                yield device, item
+
+
+def _planned(device: Device, ends: Ends, item: Item) -> str | None:
+    """What the plan says of a unit itself; of most items nothing, and practice decides."""
+    if item.check == "manual.label":
+        return device.label
+    return _polarisations(ends) if item.check == "manual.polarisation" else None
+
+
+def _polarisations(ends: Ends) -> str | None:
+    """What the carriers of a unit are planned with: V, H, or V+H."""
+    planned = {p.carrier.polarisation for p in ends} - {None}
+    return "+".join(p for p in ("V", "H") if p in planned) or None
+
+
+def _of_ends(
+    context: Context, item: Item, ends: Ends, seen: Sequence[Observation], *, asked: bool
+) -> Findings:
     """At each end that the unit is. Where ends are planned to differ, the nearest is meant."""
-    planned = [
-        (p, v)
-        for p in places(context.plan, context.device)
-        if (v := getattr(p.end, item.end or "")) is not None
-    ]
+    planned = [(p, v) for p in ends if (v := getattr(p.end, item.end or "")) is not None]
     values = {v for _, v in planned}
     for place, value in planned:
         meant = [o for o in seen if value == min(values, key=lambda v: abs(v - float(o.value)))]
@@ -90,28 +119,19 @@ def _of_ends(context: Context, item: Item, seen: Sequence[Observation], *, asked
             yield _at(context, _missing(context, item, value), place, item)
 
 
-def planned_values(plan: Plan, devices: Iterable[Device]) -> Iterator[tuple[Device, Item]]:
-    """The values of the plan that only a person can see: unit and item, once for each end."""
-    for device in devices:
-        for item in ITEMS:
-            if item.end is not None:
-                ends = (getattr(p.end, item.end) for p in places(plan, device))
-                yield from ((device, item) for value in ends if value is not None)
-            elif _of_plan(plan, device, item) is not None:
-                yield device, item
-
-
-def _of_plan(plan: Plan, device: Device, item: Item) -> str | None:
-    return _PLANNED[item.check](plan, device) if item.check in _PLANNED else None
-
-
-def places(plan: Plan, device: Device) -> Iterator[Place]:
-    """The ends of carriers that a unit is, in plan order."""
-    for link in plan.links:
-        for carrier in link.carriers:
-            for name, end in carrier.ends():
-                if end.device == device.name:
-                    yield Place(link, carrier, name, end)
+def _of_unit(
+    context: Context, item: Item, ends: Ends, seen: Sequence[Observation], *, asked: bool
+) -> Findings:
+    """Of the unit itself: against the plan where it says anything of it, else by practice."""
+    planned = _planned(context.device, ends, item)
+    if planned is None and item.check in _BY_PLAN:
+        return
+    if seen:
+        value = seen[-1].value
+        judge = _flag if item.kind == "flag" else _JUDGES[item.check]
+        yield _finding(context, item, judge(context, item, planned, value), planned, seen[-1])
+    elif asked and planned is not None:
+        yield _missing(context, item, planned)
 
 
 def _missing(context: Context, item: Item, planned: object) -> Finding:
@@ -174,25 +194,19 @@ _COMPASS = (
 # -- of the unit ---------------------------------------------------------------------------------
 
 
-def _of_unit(context: Context, item: Item, planned: object, seen: Observation) -> Finding:
-    if item.kind == "flag":
-        judged = _flag(item, bool(seen.value))
-    else:
-        judged = _JUDGES[item.check](context, seen.value)
-    return _finding(context, item, judged, planned, seen)
-
-
-def _flag(item: Item, value: bool) -> Judged:  # noqa: FBT001
+def _flag(context: Context, item: Item, planned: object, value: object) -> Judged:
+    del context, planned
     if value:
         return "pass", "a person saw to it", ""
     return "fail", f"not done: {item.ask}", "see to it, then enter it again"
 
 
-def _label(context: Context, value: object) -> Judged:
-    planned, found = " ".join(str(context.device.label).split()), " ".join(str(value).split())
-    if found == planned:
+def _label(context: Context, item: Item, planned: object, value: object) -> Judged:
+    del item
+    wanted, found = " ".join(str(planned).split()), " ".join(str(value).split())
+    if found == wanted:
         return "pass", "the sticker says what is planned", ""
-    if found.casefold() == planned.casefold():
+    if found.casefold() == wanted.casefold():
         return "warn", "the sticker differs from the plan by case only", ""
     others = [d.name for d in context.plan.devices if d.label == found and d is not context.device]
     if others:
@@ -201,21 +215,16 @@ def _label(context: Context, value: object) -> Judged:
     return "fail", "the sticker says something else", "reprint the label (`cards --labels`)"
 
 
-def polarisations(plan: Plan, device: Device) -> str | None:
-    """What the carriers of a unit are planned with: V, H, or V+H."""
-    planned = {p.carrier.polarisation for p in places(plan, device)} - {None}
-    return "+".join(p for p in ("V", "H") if p in planned) or None
-
-
-def _polarisation(context: Context, value: object) -> Judged:
-    if value == polarisations(context.plan, context.device):
+def _polarisation(context: Context, item: Item, planned: object, value: object) -> Judged:
+    del context, item
+    if value == planned:
         return "pass", "mounted as planned", ""
     advice = "turn the feed or the unit as its handbook shows; both ends must be alike"
     return "fail", "mounted otherwise than planned: some 25 to 35 dB are lost", advice
 
 
-def _supply(context: Context, value: object) -> Judged:
-    del context
+def _supply(context: Context, item: Item, planned: object, value: object) -> Judged:
+    del context, item, planned
     volts, (low, high) = float(str(value)), _SUPPLY_V
     if -high <= volts <= -low:
         return "pass", f"inside the range of a -48 V supply, -{high:g} to -{low:g} V", ""
@@ -226,25 +235,22 @@ def _supply(context: Context, value: object) -> Judged:
     return "warn", reason, "compare with what the unit's handbook allows"
 
 
-def _weather(context: Context, value: object) -> Judged:
-    del context
+def _weather(context: Context, item: Item, planned: object, value: object) -> Judged:
+    del context, item, planned
     if wet(value):
         advice = "read the levels again in dry weather"
         return "warn", "rain, snow and water on an antenna attenuate: levels prove little", advice
     return "pass", "dry along the path", ""
 
 
-_JUDGES: Mapping[str, Callable[[Context, object], Judged]] = {
+_JUDGES: Mapping[str, Callable[[Context, Item, object, object], Judged]] = {
     "manual.label": _label,
     "manual.polarisation": _polarisation,
     "manual.supply-voltage": _supply,
     "manual.weather": _weather,
 }
-_PLANNED: Mapping[str, Callable[[Plan, Device], str | None]] = {
-    "manual.label": lambda plan, device: device.label,  # noqa: ARG005
-    "manual.polarisation": polarisations,
-}
-"""What the plan says of a unit itself; of the others it says nothing, practice decides."""
+_BY_PLAN = frozenset({"manual.label", "manual.polarisation"})
+"""Judged against the plan only: an empty cell makes no finding."""
 
 # -- how it is told ------------------------------------------------------------------------------
 

@@ -1,0 +1,147 @@
+"""Field cards and labels as they come out of a printer: Chromium prints, poppler reads."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+import zxingcpp
+
+import verifier.files
+from verifier.files.plan_in import read_plan
+from verifier.files.profiles import load_profiles
+from verifier.model.cautions import CAUTIONS, CLOSING
+from verifier.report.cards_page import code_text, labels, page
+from verifier.rules.cards import Card, cards
+
+pytestmark = [pytest.mark.browser, pytest.mark.poppler]
+
+PLAN, _ = read_plan(Path(verifier.files.__file__).parent / "example.yaml")
+MADE = cards(PLAN, load_profiles({d.profile for d in PLAN.devices}), PLAN.devices)
+A4, A5 = (595, 842), (420, 595)
+"""In points: 210 mm by 297 mm, 148 mm by 210 mm (ISO 216)."""
+
+
+def printed(html: str, folder: Path) -> Path:
+    """The page as PDF."""
+    source, pdf = folder / "page.html", folder / "page.pdf"
+    source.write_text(html, "utf-8")
+    words = (
+        "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
+        f"--user-data-dir={folder / 'browser'}", "--no-pdf-header-footer",
+        f"--print-to-pdf={pdf}", source.as_uri(),
+    )  # fmt: skip
+    browser = shutil.which("chromium") or "chromium"
+    subprocess.run([browser, *words], check=True, capture_output=True, timeout=120)
+    return pdf
+
+
+def poppler(program: str, pdf: Path, *words: str) -> bytes:
+    """What one of poppler's programs says of it."""
+    return subprocess.run(
+        [program, *words, str(pdf), *(["-"] if program == "pdftotext" else [])],
+        check=True, capture_output=True, timeout=60,
+    ).stdout  # fmt: skip
+
+
+def about(pdf: Path) -> tuple[int, tuple[int, int]]:
+    """Number of pages, and their size in points."""
+    said = poppler("pdfinfo", pdf).decode()
+    pages = re.search(r"Pages: +(\d+)", said)
+    size = re.search(r"Page size: +([\d.]+) x ([\d.]+)", said)
+    assert pages is not None
+    assert size is not None
+    return int(pages[1]), (round(float(size[1])), round(float(size[2])))
+
+
+def pictures(pdf: Path) -> list[tuple[bytes, int, int, int]]:
+    """Each page in colour, 150 dots an inch: samples, width, height, octets a dot (netpbm P6)."""
+    data, found = poppler("pdftoppm", pdf, "-r", "150"), []
+    while data:
+        head = re.match(rb"P6\s+(\d+)\s+(\d+)\s+255\s", data)
+        assert head is not None
+        width, height = int(head[1]), int(head[2])
+        end = head.end() + width * height * 3
+        found.append((data[head.end() : end], width, height, 3))
+        data = data[end:]
+    return found
+
+
+@pytest.fixture(scope="module")
+def cards_pdf(tmp_path_factory) -> Path:
+    return printed(page(MADE, qr=True), tmp_path_factory.mktemp("cards"))
+
+
+@pytest.fixture(scope="module")
+def labels_pdf(tmp_path_factory) -> Path:
+    return printed(labels(MADE, qr=True), tmp_path_factory.mktemp("labels"))
+
+
+def test_two_sides_of_a5_a_unit(cards_pdf) -> None:
+    """One sheet a unit, which begins with its label."""
+    assert about(cards_pdf) == (2 * len(MADE), A5)
+    text = poppler("pdftotext", cards_pdf, "-layout").decode()
+    sides = text.split("\f")[:-1]
+    assert [side.split("\n")[0].split("   ")[0].strip() for side in sides[::2]] == [
+        card.label for card in MADE
+    ]
+    assert all(card.device in side for card, side in zip(MADE, sides[1::2], strict=True))
+
+
+def test_all_of_a_card_is_on_paper(cards_pdf) -> None:
+    """Every value, every note, every sentence, every caution of every unit."""
+    text = poppler("pdftotext", cards_pdf, "-raw").decode()
+    flat = re.sub(r"\s+", "", text)
+    for card in MADE:
+        for section in card.sections:
+            said = [w for r in section.rows for w in (r.what, r.value, r.note)]
+            for words in (*said, *section.rules):
+                assert re.sub(r"\s+", "", words) in flat, words
+    for caution in CAUTIONS:
+        assert flat.count(re.sub(r"\s+", "", caution.text)) == len(MADE)
+    assert text.count(CLOSING) == len(MADE)
+
+
+def test_black_and_white(cards_pdf) -> None:
+    """No dot has a colour: what a printer without colours prints is what is seen."""
+    for samples, *_ in pictures(cards_pdf)[:2]:
+        assert samples[0::3] == samples[1::3] == samples[2::3]
+        assert 0.01 < sum(s < 128 for s in samples[::3]) / len(samples[::3]) < 0.25
+
+
+def codes(pdf: Path) -> list[str]:
+    """What the QR codes on all pages say, by a reader that nobody here wrote."""
+    found = []
+    for samples, width, height, dot in pictures(pdf):
+        grey = memoryview(samples[::dot]).cast("B", shape=[height, width])
+        found += [code.text for code in zxingcpp.read_barcodes(grey)]
+    return found
+
+
+def test_labels(labels_pdf) -> None:
+    """All on one sheet of A4 with their texts."""
+    assert about(labels_pdf) == (1, A4)
+    flat = re.sub(r"\s+", "", poppler("pdftotext", labels_pdf, "-raw").decode())
+    for card in MADE:
+        for words in (card.label, card.device, card.address):
+            assert re.sub(r"\s+", "", words) in flat
+
+
+@pytest.mark.parametrize("which", ["cards_pdf", "labels_pdf"])
+def test_codes_are_read(which, request) -> None:
+    """Each code gives name and address of its unit."""
+    wanted = sorted(code_text(card) for card in MADE)
+    assert sorted(codes(request.getfixturevalue(which))) == wanted
+    assert "lighthouse-quarry\n198.18.20.11/24" in wanted
+
+
+def test_a_hostile_name_is_text() -> None:
+    """Nothing of a name becomes a part of the page, nor of the code's picture."""
+    evil = '</title><script>alert(1)</script>"&\x1b'
+    card = Card(device=evil, label=evil, site=evil, address=evil, plan=evil, far=(evil,))
+    for drawn in (page([card], qr=True), labels([card], qr=True)):
+        assert "<script" not in drawn
+        assert "\x1b" not in drawn
