@@ -6,6 +6,7 @@ import dataclasses
 import math
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 from geographiclib.geodesic import Geodesic
@@ -34,13 +35,13 @@ def rows(made: Card) -> dict[str, Row]:
     return {r.what: r for s in made.sections for r in s.rows}
 
 
-def without(plan: Plan = PLAN, **more: object) -> Plan:
+def without(plan: Plan = PLAN, **more: Any) -> Plan:
     """The plan with other values at both ends of its first link."""
     first, *others = plan.links
     changed = tuple(
         dataclasses.replace(
             c, a=dataclasses.replace(c.a, **more), b=dataclasses.replace(c.b, **more)
-        )  # type: ignore[arg-type]
+        )
         for c in first.carriers
     )
     return dataclasses.replace(plan, links=(dataclasses.replace(first, carriers=changed), *others))

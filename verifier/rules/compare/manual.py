@@ -198,7 +198,7 @@ def _flag(context: Context, item: Item, planned: object, value: object) -> Judge
     del context, planned
     if value:
         return "pass", "a person saw to it", ""
-    return "fail", f"not done: {item.ask}", "see to it, then enter it again"
+    return "fail", f"not so: {item.ask}", "see to it, then enter it again"
 
 
 def _label(context: Context, item: Item, planned: object, value: object) -> Judged:
