@@ -15,6 +15,7 @@ import click
 
 from verifier.cli import options
 from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, EXIT_UNTESTED, UsageError
+from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Carrier, EndName, Link, Plan
 from verifier.report.plain import plain
 from verifier.rules.compare.radio.read import find
@@ -107,7 +108,7 @@ def _opening(link: Link, carrier: Carrier, unread: Mapping[EndName, str]) -> lis
     several = f", carrier {carrier.carrier}" if len(link.carriers) > 1 else ""
     lines = [f"{plain(link.name)}{several}: levels of both ends, once a second.", QUICKER]
     lines += [f"End {name} is not read: {plain(why)}." for name, why in unread.items()]
-    return lines
+    return [*lines, *map(str, cautions("peak")), CLOSING]
 
 
 def _say(lines: list[str], chosen: str) -> None:

@@ -14,6 +14,7 @@ from verifier.cli.verify import documents
 from verifier.errors import EXIT_INTERRUPTED, UsageError
 from verifier.files.plan_in import plan_sha256
 from verifier.files.profiles import load_profiles
+from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Plan
 from verifier.report import FORMATS
 from verifier.report.plain import paragraph
@@ -29,11 +30,6 @@ _SAID: Final = {
     "found": "{0}: answers at {1}",
     "late": "{0}: {1} in the time that was given",
 }
-_CAUTIONS: Final = (
-    "D.c. supply: -48 V has its positive pole earthed: measure the polarity first.",
-    "Passive PoE: it can destroy a laptop: plug into the data side of the injector.",
-    "Local codes and licensed practice decide.",
-)
 
 
 @click.command()
@@ -128,5 +124,5 @@ def _say_outage(plan: Plan, names: list[str], *, accepted: bool) -> None:
         if not accepted:
             raise UsageError(f"while they restart, {outage}: --accept-outage if that may be")
         _say(f"while they restart, {outage}")
-    for caution in _CAUTIONS:
+    for caution in (*map(str, cautions("powercycle")), CLOSING):
         _say(caution, "  ")

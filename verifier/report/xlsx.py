@@ -61,6 +61,8 @@ FIELDS = {
     "radio.rx-level": "rx_level_dbm", "radio.atpc": "atpc", "radio.link-id": "link_id",
     "radio.bandwidth": "bandwidth_mhz", "radio.polarisation": "polarisation",
     "radio.fade-margin": "fade_margin_db", "link.ends-swapped": "name",
+    "manual.label": "label", "manual.azimuth": "azimuth_deg", "manual.tilt": "tilt_deg",
+    "manual.antenna-height": "antenna_height_m", "manual.alignment-voltage": "alignment_v",
 }  # fmt: skip
 """The column of the plan that a check compares with."""
 _SHEETS = {"device": ("Devices", ("name",)), "port": ("Ports", ("device", "name")),
