@@ -18,6 +18,7 @@ import pytest
 
 REQUIRED = os.environ.get("PLAN_VERIFIER_LAB") == "required"
 os.environ["PATH"] = f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin"  # snmpd is there
+os.environ.pop("COLUMNS", None)  # a runner's own width is none of the commands'
 PACKAGES = "apt-get install snmpd snmp iproute2 nftables iputils-ping util-linux"
 NAMESPACE_TRIAL = """
 ip link add v0 type veth peer name v1 && ip link add b0 type bridge && ip link set v0 master b0 &&

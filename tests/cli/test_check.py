@@ -26,24 +26,28 @@ devices:
 WARNED = FAULTY.replace("    gateway: 128.0.0.1\n    management_vlan: 5000\n", "")
 
 
-def commands_that_read_a_plan() -> list[str]:
+def commands_that_read_a_plan() -> list[tuple[str, ...]]:
+    """Each, with a name for every further argument that it wants."""
     found = []
     for name, (module, _) in COMMANDS.items():
         command: click.Command = getattr(import_module(f"verifier.cli.{module}"), name)
         if any(p.name == "plan" and isinstance(p, click.Argument) for p in command.params):
-            found.append(name)
+            arguments = [p for p in command.params if isinstance(p, click.Argument) and p.required]
+            found.append((name, "plan.yaml", *["ferry"] * (len(arguments) - 1)))
     return found
 
 
-@pytest.mark.parametrize("command", commands_that_read_a_plan())
-def test_errors_are_refused_by_every_command(run: Run, tmp_path: Path, command: str) -> None:
+@pytest.mark.parametrize("words", commands_that_read_a_plan(), ids=lambda words: words[0])
+def test_errors_are_refused_by_every_command(
+    run: Run, tmp_path: Path, words: tuple[str, ...]
+) -> None:
     """Exit code 4, every fault told, and no request was made of any unit."""
     (tmp_path / "plan.yaml").write_text(FAULTY)
-    done = run(command, "plan.yaml")
+    done = run(*words)
     told = done.stdout + done.stderr
     assert done.returncode == 4, told
-    for words in ("128.0.0.1", "5000", "looks like a secret", "120 m of copper"):
-        assert words in told
+    for part in ("128.0.0.1", "5000", "looks like a secret", "120 m of copper"):
+        assert part in told
     assert "hush-hush" not in told
 
 

