@@ -128,6 +128,20 @@ def test_afar_names_what_hangs_behind(run: Run, tmp_path: Path) -> None:
 
 
 WRONG = [
+    (("--auto",), 2, "--auto goes with --guide"),
+    (("--resume",), 2, "--resume goes with --guide"),
+    (("--set-laptop",), 2, "--set-laptop goes with --guide"),
+    (("--journal", "j"), 2, "--journal goes with --guide"),
+    (("--wait", "3s"), 2, "--wait goes with --guide"),
+    (("--credentials", "c.toml"), 2, "--credentials goes with --guide"),
+    (("--guide", "--resume"), 2, "there is no journal"),
+    (("--guide", "--format", "json"), 2, "--guide speaks text"),
+    (("--guide", "--write-plan", "x.yaml"), 2, "after the guide has ended"),
+    (("--guide", "--set-laptop", "--remote"), 2, "the laptop stays where it is"),
+    (("--guide", "--credentials", "nowhere.toml"), 4, "nowhere.toml"),
+    (("--guide", "--journal", "plan.yaml"), 4, "no line of a guide's journal"),
+    (("--guide", "--journal", "no/such/j"), 2, "cannot be written"),
+    (("--guide", "--wait", "soon"), 2, "is not a duration"),
     (("--done", "quary"), 2, "did you mean 'quarry'"),
     (("--change", "quary=198.18.20.5/24"), 2, "did you mean 'quarry'"),
     (("--change", "quarry"), 2, "NAME=ADDRESS/PREFIX"),
@@ -162,3 +176,41 @@ def test_old_plan_of_another_network(run: Run, coastal: Path, tmp_path: Path) ->
     done = run("readdress", str(coastal), "--from", str(other))
     assert done.returncode == 4
     assert "another network" in done.stderr
+
+
+def journal(place: Path, **asked: object) -> None:
+    """A journal that was begun with these options."""
+    start = {"record": "start", "format": "plan-verifier/guide-journal/1", "steps": [{"n": 1}]}
+    asked = {"changes": [], "renumbers": [], "done": [], "laptop": [], **asked}
+    (place / "plan.readdress.jsonl").write_text(json.dumps({**start, "asked": asked}) + "\n")
+
+
+@pytest.mark.parametrize(
+    ("asked", "words", "code", "told"),
+    [
+        ({}, (), 2, "go on with --resume"),
+        ({}, ("--resume", "--one-at-a-time"), 2, "leave --one-at-a-time out"),
+        ({}, ("--resume", "--change", "quarry=198.18.20.5/24"), 2, "leave --change out"),
+        ({}, ("--resume",), 4, "another runbook now"),
+        ({"laptop": ["nowhere"]}, ("--resume",), 4, "its start is damaged"),
+        ({"from": "gone.yaml"}, ("--resume",), 4, "gone.yaml"),
+    ],
+)
+def test_journals_that_do_not_fit(
+    run: Run, coastal: Path, asked: dict[str, object], words: tuple[str, ...], code: int, told: str
+) -> None:
+    """Said in one message, before anything is sent; the journal stays as it is."""
+    journal(coastal.parent, **asked)
+    before = (coastal.parent / "plan.readdress.jsonl").read_bytes()
+    done = run("readdress", str(coastal), "--guide", *words)
+    assert done.returncode == code, done.stdout + done.stderr
+    assert told in done.stderr
+    assert "Traceback" not in done.stderr
+    assert (coastal.parent / "plan.readdress.jsonl").read_bytes() == before
+
+
+def test_guide_with_nothing_to_do(run: Run, coastal: Path) -> None:
+    names = ("--done", "lighthouse", "--done", "quarry", "--done", "<b>ferry</b>")
+    done = run("readdress", str(coastal), "--guide", *names)
+    assert (done.returncode, "Nothing to do" in done.stdout) == (0, True)
+    assert not (coastal.parent / "plan.readdress.jsonl").exists()

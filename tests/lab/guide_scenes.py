@@ -144,6 +144,13 @@ SCENES = {
     "address in use": Scene(before=lambda b: change(b, NEW, name="other"), options=("--wait", "2s"),
         kind="in-use", words=("198.18.20.11 is in use before lighthouse-quarry has it: by quarry-lighthouse",),
     ),
+    "mask alone": Scene(plan=PLAN.replace("present_address: 192.0.2.20/24", "present_address: 198.18.20.11/25"),
+        before=lambda b: change(b, "198.18.20.11/25"), act=to(NEW), code=0, words=("198.18.20.11/25 becomes 198.18.20.11/24",),
+    ),
+    "IPv6": Scene(
+        plan=PLAN.replace("address: 198.18.20.11/24", "address: 2001:db8:20::11/64"),
+        act=to("2001:db8:20::11/64"), code=0, words=("OK: 2001:db8:20::11 answers", "192.0.2.20 silent"),
+    ),
     "one address at the laptop": Scene(options=("--laptop-addresses", "one"), act=to(NEW), code=0,
         words=("198.18.20.11 answers", "192.0.2.20 silent"),
     ),

@@ -11,7 +11,7 @@ import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Protocol, Self
 
 from tests.lab.bench import FIELD, Bench
 
@@ -25,6 +25,15 @@ devices:
   - {name: quarry-lighthouse, address: 198.18.20.12/24, profile: quick, snmp: field}
 """
 LAPTOP_FREE = "eth0@"
+
+
+class Place(Protocol):
+    """Where a guide runs: a folder with its files, and a namespace called `laptop`."""
+
+    @property
+    def folder(self) -> Path: ...
+
+    def inside(self, name: str, *argv: str) -> list[str]: ...
 
 
 def ready(bench: Bench, plan: str = PLAN, boot_s: float = 3) -> None:
@@ -49,24 +58,24 @@ def records(bench: Bench) -> list[dict[str, Any]]:
 
 def change(bench: Bench, *addresses: str, name: str = "unit") -> None:
     """Gives a unit these addresses in place of all it has."""
-    lines = [f"address add {a} dev eth0" for a in addresses]
+    lines = [f"address add {a} dev eth0{' nodad' * (':' in a)}" for a in addresses]
     bench.ip(name, "address flush dev eth0 scope global", *lines)
 
 
-def argv(bench: Bench, *options: str) -> list[str]:
+def argv(bench: Place, *options: str) -> list[str]:
     files = ("--credentials", "credentials.toml", "--profiles", "profiles")
     tool = (sys.executable, "-m", "verifier", "readdress", "guide.yaml", "--guide", *files)
     return bench.inside("laptop", *tool, *options)
 
 
-def environment(bench: Bench) -> dict[str, str]:
+def environment(bench: Place) -> dict[str, str]:
     return {**os.environ, "XDG_STATE_HOME": str(bench.folder / "state")}
 
 
 class Guided:
     """A running guide with plain pipes; a context manager that ends it."""
 
-    def __init__(self, bench: Bench, *options: str, before: tuple[str, ...] = ()) -> None:
+    def __init__(self, bench: Place, *options: str, before: tuple[str, ...] = ()) -> None:
         line = argv(bench, *options)
         self.process = subprocess.Popen(
             [*line[:4], *before, *line[4:]],

@@ -22,6 +22,7 @@ from typing import Any, Self
 import pytest
 
 from tests.lab.bench import FIELD, UNIT, Bench
+from tests.lab.guide_afar import OPTIONS, afar
 from tests.lab.guide_scenes import SCENES, play
 from tests.lab.guided import (
     NEW,
@@ -302,7 +303,23 @@ def story_terminal_keys_and_screen(bench: Bench) -> None:
     assert ours(bench) == []
 
 
+def story_from_afar(bench: Bench) -> None:
+    """Far end first; the name tells who answers, and the old address is asked by echo."""
+    del bench  # it has no router
+    with afar() as far, Guided(far, "--auto", "--wait", "20s", *OPTIONS) as guided:
+        guided.wait_for("not changed yet; 198.18.30.12 silent")
+        far.address(far.names["b"], ["198.18.30.12/24"], "198.18.30.1")
+        guided.wait_for("behind it hang")
+        guided.wait_for("not changed yet; 198.18.30.11 silent")
+        far.address(far.names["a"], ["198.18.30.11/24"], "198.18.30.1")
+        assert guided.end() == 0, guided.shown
+    assert "OK: 198.18.30.12 answers (b), 198.18.20.12 silent" in guided.told
+    assert "OK: 198.18.30.11 answers (a), 198.18.20.11 silent" in guided.told
+    assert "the right unit, by its name (SNMP)" in guided.told
+
+
 STORIES: dict[str, Callable[[Bench], None]] = {
+    "from afar": story_from_afar,
     "terminal: keys and screen": story_terminal_keys_and_screen,
     "pipe: from first to last line": story_plain_pipe_from_first_to_last_line,
     "pipe: q after a fault": partial(story_after_a_fault_it_ends_with_one, typed="q\n"),

@@ -51,6 +51,10 @@ def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Stor
             f"{given['journal']}: the plan makes another runbook now than the one that was begun: "
             "put the plan back as it was, or put the journal aside and begin anew"
         )
+    if not steps:
+        for words in heading(sheet):
+            click.echo(words)
+        return sheet.runbook.exit_code()
     goal = replace(plan, devices=tuple(u.device for u in task.units))
     profiles = load_profiles({d.profile for d in goal.devices}, given["profile_folder"])
     credentials, why = _credentials(goal.devices, profiles, given["credentials_file"])

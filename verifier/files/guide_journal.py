@@ -65,10 +65,13 @@ class Story:
 def read_story(path: Path) -> Story | None:
     """What the journal tells; None where there is none.
 
-    Raises InputError where it is no journal, or damaged elsewhere than at its end.
+    Raises InputError where it is no journal, or damaged elsewhere than at its end; UsageError where
+    it is no file.
     """
     if not path.exists():
         return None
+    if not path.is_file():
+        raise UsageError(f"{path} is no file: name another one with --journal")
     records = list(_records(path))
     starts = [i for i, r in enumerate(records) if r["record"] == "start"]
     if not starts:
@@ -114,6 +117,8 @@ class GuideJournal:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        if path.exists() and not path.is_file():
+            raise UsageError(f"{path} cannot be written: it is no file")
         try:
             self._file = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o644)
         except OSError as fault:

@@ -230,13 +230,17 @@ class Guide:
             begun_s = time.monotonic()
             sight = self.eyes.look(move, old=True)
             meaning = after_change(sight)
-            if sight.new.answer.somebody and (meaning.ok or not move.same):
+            if sight.new.answer.somebody and not move.same:
                 return
-            if move.same or not sight.left_told:
+            masked = move.same and move.old != move.new
+            if masked and sight.new.answer.held == move.new:
+                return
+            unread = sight.new.answer.somebody and sight.new.answer.held is None
+            if not sight.left_told or (move.same and (unread or not masked)):
                 self.waiting.ask("that cannot be seen from here: Enter when it is done")
                 return
             left = sight.left is not None and not sight.left.answer.somebody
-            gone = gone + 1 if left else 0
+            gone = gone + 1 if left and not move.same else 0
             gone_s = time.monotonic() - started_s
             if gone_s >= self.guiding.wait_s:
                 self._finish(step, meaning, "failed")

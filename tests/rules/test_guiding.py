@@ -1,0 +1,202 @@
+"""What is seen after a step of a runbook, and what it means: one situation a row."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from verifier.model.address import Address, Interface, Mac
+from verifier.model.fit import Fit
+from verifier.model.found import Answer, Candidate, Place
+from verifier.model.guide import Kind, Marks, Sight
+from verifier.model.plan import Device, Plan
+from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
+from verifier.rules.finding import Sought, identify
+from verifier.rules.guiding import after_change, before_change, reopened, standing
+from verifier.rules.guiding.course import last_change
+
+OLD, NEW = Interface.parse("192.0.2.20/24"), Interface.parse("198.18.20.11/24")
+MINE, YOURS = Mac.parse("02:00:5e:10:00:01"), Mac.parse("02:00:5e:10:00:02")
+UNIT = Device(name="lighthouse", address=NEW, present_address=OLD, snmp="field")
+OTHER = Device(name="quarry", address=Interface.parse("198.18.20.12/24"))
+CABLE, ECHO = ("arp",), ("arp", "echo")
+
+
+def silent() -> Answer:
+    return Answer(asked=ECHO, echo=False)
+
+
+def alive(mac: Mac | None = MINE, name: str | None = "lighthouse", **more: Any) -> Answer:
+    """Answers echoes, and SNMP where it has a name."""
+    snmp = {"snmp": "answered", "credentials": "field", "name": name} if name is not None else {}
+    return Answer(asked=ECHO, echo=True, macs=(mac,) if mac else (), **{**snmp, **more})
+
+
+def sight(
+    new: Answer, left: Answer | None, *, unit: Device = UNIT, relation: str = "direct", **more: Any
+) -> Sight:
+    """A look at the unit as the session makes it: identity by the rules of `find`."""
+    sought = Sought(
+        plan=Plan(devices=(unit, OTHER)),
+        device=unit,
+        macs=frozenset({unit.mac} if unit.mac else ()),
+    )
+    asked = [(Candidate(address=NEW, kind="planned", why=""), new)]
+    if left is not None:
+        asked.append((Candidate(address=OLD, kind="present", why=""), left))
+    places: tuple[Place, ...] = identify(sought, asked, ())
+    fit = Fit(
+        device=unit.name, address=NEW, verdict="pass", relation=relation, explanation="so it is"
+    )  # type: ignore[arg-type]
+    values: dict[str, Any] = {
+        "device": unit, "goal": NEW, "new": places[0], "left": places[1] if left is not None else None,
+        "left_told": left is not None and bool(left.asked), "stands": fit,
+        "stands_left": fit if left is not None else None, "others": {}, "snmp": unit.snmp is not None,
+    }  # fmt: skip
+    return Sight(**{**values, **more})
+
+
+NAMELESS = replace(UNIT, snmp=None)
+BY_MAC = replace(UNIT, snmp=None, mac=MINE)
+AFTER: dict[str, tuple[Sight, Kind, str]] = {
+    "right by name": (sight(alive(), silent()), "right", ""),
+    "right by the plan's MAC": (sight(alive(name=None), silent(), unit=BY_MAC), "right", ""),
+    "both, one unit by MAC": (sight(alive(), alive()), "both-answer", "the same unit has both"),
+    "both, one unit by name": (sight(alive(None), alive(None)), "both-answer", "the same unit has both"),
+    "both, two units": (sight(alive(YOURS, "quarry"), alive()), "both-answer", "two units: quarry"),
+    "both, nothing tells": (sight(alive(None, None), alive(None, None), unit=NAMELESS), "both-answer", "or there are two units"),
+    "old one by the cable only": (sight(alive(), Answer(asked=CABLE, macs=(MINE,))), "both-answer", "the same unit has both"),
+    "neither": (sight(silent(), silent()), "neither", "neither at 198.18.20.11 nor at 192.0.2.20"),
+    "old one still": (sight(silent(), alive()), "old-still", "not applied or not saved"),
+    "old one again": (sight(silent(), alive(), once=True), "reverted", "is back at 192.0.2.20"),
+    "another name": (sight(alive(YOURS, "quarry"), silent()), "wrong-unit", "is quarry (by its name (SNMP)), not lighthouse"),
+    "a name nobody has": (sight(alive(YOURS, "ferry"), silent()), "wrong-unit", "is ferry"),
+    "no name": (sight(alive(name=""), silent()), "wrong-unit", "without a name"),
+    "another MAC than planned": (sight(alive(YOURS, None), silent(), unit=BY_MAC), "wrong-unit", str(YOURS)),
+    "another MAC than before": (sight(alive(YOURS, None), silent(), unit=NAMELESS, before=Marks(mac=MINE)), "wrong-unit", f"but {MINE} was"),
+    "a unit of this runbook": (sight(alive(YOURS, None), silent(), unit=NAMELESS, others={"quarry": Marks(mac=YOURS)}), "wrong-unit", "is quarry"),
+    "SNMP silent": (sight(alive(name=None, snmp="silent"), silent()), "snmp-silent", "credentials 'field'"),
+    "SNMP key differs": (sight(alive(name=None, snmp="wrong-digest"), silent()), "snmp-silent", "wrong-digest"),
+    "wrong mask": (sight(alive(held=Interface.parse("198.18.20.11/16")), silent()), "wrong-mask", "255.255.0.0 (/16), planned 255.255.255.0"),
+    "held and mute": (sight(Answer(asked=ECHO, echo=False, macs=(MINE,)), silent()), "mute", "wrong mask or gateway"),
+    "laptop in the way": (sight(Answer(), silent(), relation="off-subnet"), "laptop", "the laptop's"),
+    "nothing can be sent": (sight(Answer(), Answer()), "unseen", "cannot be seen"),
+    "old one still, laptop not in the new subnet": (sight(Answer(), alive(), relation="off-subnet"), "old-still", "still at"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", AFTER)
+def test_after_a_change(name: str) -> None:
+    seen, kind, words = AFTER[name]
+    meaning = after_change(seen)
+    assert (meaning.kind, meaning.ok) == (kind, kind == "right"), meaning
+    assert words in meaning.means
+    assert meaning.seen
+    assert bool(meaning.do) is not meaning.ok
+
+
+BEFORE: dict[str, tuple[Sight, Kind, str]] = {
+    "there": (sight(silent(), alive()), "ready", ""),
+    "there, not named yet": (sight(silent(), alive(name="as-delivered")), "ready", ""),
+    "there, held only": (sight(silent(), Answer(asked=CABLE, macs=(MINE,))), "ready", ""),
+    "moved already": (sight(alive(), silent()), "already", "already"),
+    "new address in use": (sight(alive(YOURS, "quarry"), alive()), "in-use", "by quarry"),
+    "new address in use by nobody known": (sight(alive(None, None), alive(None, None), unit=NAMELESS), "in-use", "whom the runbook does not know"),
+    "has both": (sight(alive(), alive()), "ready", ""),
+    "not there": (sight(silent(), silent()), "not-there", "is not at 192.0.2.20"),
+    "another is plugged in": (sight(silent(), alive(YOURS, "quarry")), "wrong-unit", "quarry (by its name (SNMP)) is plugged in"),
+    "another by the plan's MAC": (sight(silent(), alive(YOURS, None), unit=BY_MAC), "wrong-unit", str(YOURS)),
+    "the one before is still plugged in": (sight(silent(), alive(YOURS, None), unit=NAMELESS, others={"quarry": Marks(mac=YOURS)}), "wrong-unit", "quarry"),
+    "laptop in the way": (sight(silent(), Answer(), relation="off-subnet"), "laptop", "the laptop's"),
+    "nothing can be sent": (sight(Answer(), Answer()), "unseen", "cannot be seen"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BEFORE)
+def test_before_a_change(name: str) -> None:
+    seen, kind, words = BEFORE[name]
+    meaning = before_change(seen)
+    assert (meaning.kind, meaning.ok) == (kind, kind in {"ready", "already"}), meaning
+    assert words in meaning.means
+
+
+BY: dict[str, tuple[Sight, tuple[str, ...]]] = {
+    "name": (sight(alive(None), silent()), ("its name (SNMP)",)),
+    "MAC of the plan": (sight(alive(name=None), silent(), unit=BY_MAC), (f"its hardware address {MINE} (ARP)",)),
+    "MAC as before": (sight(alive(name=None), silent(), unit=NAMELESS, before=Marks(mac=MINE)), (f"the same hardware address {MINE} as at 192.0.2.20 before",)),
+    "engine id as before": (sight(alive(None, engine_id="80007ed905"), silent(), before=Marks(engine_id="80007ed905")),
+        ("its name (SNMP)", "the same SNMP engine id as at 192.0.2.20 before")),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BY)
+def test_what_it_is_known_by_is_named(name: str) -> None:
+    seen, by = BY[name]
+    assert after_change(seen).by == by
+
+
+def gaps(seen: Sight) -> str:
+    return " ".join(after_change(seen).not_tested)
+
+
+def test_what_could_not_be_told_is_named() -> None:
+    """Alive is not right, and nobody asked is not silent."""
+    unknown = sight(alive(None, None), silent(), unit=NAMELESS)
+    assert "whether it is the right unit" in gaps(unknown)
+    assert "whether 192.0.2.20 is silent" in gaps(sight(alive(), Answer()))
+    assert "mask and gateway" in gaps(sight(alive(), alive(), same=True))
+    assert gaps(sight(alive(), silent())) == ""
+    assert gaps(sight(alive(), None)) == ""
+
+
+def test_a_changed_engine_id_proves_nothing() -> None:
+    """It may be made of the address (RFC 3411 section 5)."""
+    seen = sight(alive(None, engine_id="aa"), silent(), before=Marks(engine_id="bb"))
+    assert after_change(seen).kind == "right"
+
+
+def test_planned_hardware_outranks_a_name() -> None:
+    """The right unit that is not named yet is a note, not another unit."""
+    meaning = after_change(
+        sight(alive(name="as-delivered"), silent(), unit=replace(UNIT, mac=MINE))
+    )
+    assert meaning.kind == "right"
+    assert "'as-delivered', planned 'lighthouse'" in meaning.notes[0]
+
+
+STEPS: tuple[Step, ...] = (
+    SetLaptop(n=1, addresses=(Interface.parse("192.0.2.9/24"),)),
+    Connect(n=2, device="a"),
+    SetDevice(n=3, device="a", from_=OLD, to=NEW, gateway=None),
+    Confirm(n=4, device="a", address=NEW.address, silent=OLD.address),
+    Connect(n=5, device="b"),
+    SetDevice(n=6, device="b", from_=OLD, to=Interface.parse("198.18.20.12/24"), gateway=None),
+    SetLaptop(n=7, addresses=()),
+    Confirm(n=8, device="b", address=Address.parse("198.18.20.12"), silent=None),
+)
+
+
+@pytest.mark.parametrize(
+    ("done", "at", "connected", "held"),
+    [(0, 0, None, 0), (1, 1, None, 1), (2, 2, "a", 1), (4, 4, "a", 1), (5, 5, "b", 1), (7, 7, "b", 0), (8, 8, "b", 0)],
+)  # fmt: skip
+def test_what_stands_before_the_next_step(
+    done: int, at: int, connected: str | None, held: int
+) -> None:
+    course = standing(STEPS, (), range(1, done + 1))
+    assert (course.at, course.connected, len(course.laptop)) == (at, connected, held)
+
+
+@given(done=st.sets(st.integers(1, 8)), device=st.sampled_from(["a", "b"]))
+def test_reopening_takes_back_only_that_units_last_change(done: set[int], device: str) -> None:
+    """The change and what followed it; other units' steps stay done, and doing it twice adds none."""
+    left = reopened(STEPS, done, device)
+    change = last_change(STEPS, done, device)
+    assert left <= done
+    assert set(done - left) <= {s.n for s in STEPS if getattr(s, "device", None) == device}
+    assert (change is None) == (left == done)
+    assert reopened(STEPS, left, device) == left or last_change(STEPS, left, device) is not None
