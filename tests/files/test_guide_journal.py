@@ -11,7 +11,9 @@ import pytest
 from verifier.errors import InputError, UsageError
 from verifier.files.guide_journal import FORMAT, GuideJournal, default_path, read_story
 
-STEPS = [{"n": n, "action": "set-laptop", "addresses": []} for n in (1, 2, 3)]
+STEPS: list[dict[str, object]] = [
+    {"n": n, "action": "set-laptop", "addresses": []} for n in (1, 2, 3)
+]
 
 
 def write(path: Path, *results: str) -> None:
@@ -70,7 +72,8 @@ def test_the_last_runbook_counts(tmp_path: Path) -> None:
     write(path, "done")
     second = read_story(path)
     assert second is not None
-    assert (second.finished, second.done) == (False, {1})
+    assert not second.finished
+    assert second.done == {1}
 
 
 @pytest.mark.parametrize(

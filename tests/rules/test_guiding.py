@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.model.address import Address, Interface, Mac
-from verifier.model.fit import Fit
+from verifier.model.fit import Fit, Relation
 from verifier.model.found import Answer, Candidate, Place
 from verifier.model.guide import Kind, Marks, Sight
 from verifier.model.plan import Device, Plan
@@ -37,7 +37,12 @@ def alive(mac: Mac | None = MINE, name: str | None = "lighthouse", **more: Any) 
 
 
 def sight(
-    new: Answer, left: Answer | None, *, unit: Device = UNIT, relation: str = "direct", **more: Any
+    new: Answer,
+    left: Answer | None,
+    *,
+    unit: Device = UNIT,
+    relation: Relation = "direct",
+    **more: Any,
 ) -> Sight:
     """A look at the unit as the session makes it: identity by the rules of `find`."""
     sought = Sought(
@@ -51,7 +56,7 @@ def sight(
     places: tuple[Place, ...] = identify(sought, asked, ())
     fit = Fit(
         device=unit.name, address=NEW, verdict="pass", relation=relation, explanation="so it is"
-    )  # type: ignore[arg-type]
+    )
     values: dict[str, Any] = {
         "device": unit, "goal": NEW, "new": places[0], "left": places[1] if left is not None else None,
         "left_told": left is not None and bool(left.asked), "stands": fit,

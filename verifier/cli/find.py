@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +13,7 @@ import click
 
 from verifier.cli import options, output
 from verifier.errors import EXIT_INTERRUPTED
-from verifier.files.credentials import entry_names, load_credentials, variable
+from verifier.files.credentials import load_credentials
 from verifier.files.profiles import load_profiles
 from verifier.model.credentials import SnmpEntry
 from verifier.model.found import Candidate, Found
@@ -113,15 +113,9 @@ def _credentials(
     """The unit's entry, which must be there; those of its factory and of others where they are."""
     needed = {device.snmp} if device.snmp is not None else set()
     wanted = {profile.factory.snmp, *(d.snmp for d in plan.devices)}
-    useful = _at_hand({name for name in wanted if name is not None} - needed, file)
+    useful = options.at_hand({name for name in wanted if name is not None} - needed, file)
     found = load_credentials(needed, file, os.environ, options.asker()) if needed else {}
     return {**found, **(load_credentials(useful, file, os.environ) if useful else {})}
-
-
-def _at_hand(names: Iterable[str], file: Path | None) -> set[str]:
-    inside = set(entry_names(file)) if file is not None else set()
-    keys = ("community", "user")
-    return {n for n in names if n in inside or any(os.environ.get(variable(n, k)) for k in keys)}
 
 
 def _show(candidates: Sequence[Candidate], given: dict[str, Any]) -> None:

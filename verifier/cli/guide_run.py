@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shlex
 import sys
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -15,7 +15,7 @@ import click
 from verifier.cli import guide, options
 from verifier.cli.guide_screen import Screen
 from verifier.errors import InputError, UsageError
-from verifier.files.credentials import entry_names, load_credentials, variable
+from verifier.files.credentials import load_credentials
 from verifier.files.guide_journal import FORMAT, GuideJournal, Story
 from verifier.files.profiles import load_profiles
 from verifier.model.credentials import SnmpEntry
@@ -31,10 +31,10 @@ from verifier.report.runbook import Sheet, heading, lines
 from verifier.report.runbook_json import document
 from verifier.session import fitting
 from verifier.session.finding import PACKETS_PER_S, Search, look_for
-from verifier.session.guide import Guide, Guiding
+from verifier.session.guide import Guide
 from verifier.session.guide_laptop import Hands, cables, held
 from verifier.session.guide_look import Eyes
-from verifier.session.guide_steps import moves
+from verifier.session.guide_steps import Guiding, moves
 from verifier.session.guide_wait import Ending, Waiting
 
 if TYPE_CHECKING:
@@ -120,10 +120,10 @@ def _credentials(
     """
     needed = {d.snmp for d in devices if d.snmp is not None}
     wanted = {p.factory.snmp for p in profiles.values()} - needed - {None}
-    useful = _at_hand((n for n in wanted if n is not None), file)
+    useful = options.at_hand((n for n in wanted if n is not None), file)
     ask = options.asker()
     if file is None and ask is None:
-        missing = needed - _at_hand(needed, None)
+        missing = needed - options.at_hand(needed, None)
         needed -= missing
     else:
         missing = set()
@@ -132,12 +132,6 @@ def _credentials(
     if not missing:
         return found, ""
     return found, f"no credentials for {', '.join(sorted(missing))}: SNMP is not asked with them"
-
-
-def _at_hand(names: Iterable[str], file: Any) -> set[str]:
-    inside = set(entry_names(file)) if file is not None else set()
-    keys = ("community", "user")
-    return {n for n in names if n in inside or any(os.environ.get(variable(n, k)) for k in keys)}
 
 
 def _interface(given: Mapping[str, Any], signals: fitting.Signals) -> str | None:
@@ -185,8 +179,7 @@ def _finder(
             show=show,
             say=screen.say,
         )
-        with screen.signals.passing():
-            found = look_for(search)
+        found = look_for(search)
         screen.show(find_report.text(found, Look(colour=screen.terminal)))
         if found.interrupted:
             screen.signals.note()
@@ -202,6 +195,7 @@ def _open(given: Mapping[str, Any], sheet: Sheet, screen: Screen, why: str) -> N
         screen.say(words)
     for blocked in sheet.runbook.blocked:
         screen.say(f"blocked: {blocked.device}: {blocked.reason}")
+    screen.show("\n".join(drawn.cautions(sheet.runbook.setting)))
     here = ", ".join(f"{text} on {name}" for text, name in held().items())
     screen.say(f"This laptop now: {here or 'no address'}.")
     screen.say(f"Journal: {given['journal']}")
@@ -227,6 +221,8 @@ def _close(
         names = dict.fromkeys(m.device.name for m in made.guiding.moves.values())
         done = " ".join(f"--done {shlex.quote(n)}" for n in names)
         screen.say(f"{count} things follow from it: `plan-verifier readdress {plan}` lists them.")
+        first = f"{shlex.quote(str(given['plan']))} {shlex.quote(next(iter(names)))}"
+        screen.say(f"To prove that they were saved: plan-verifier powercycle {first}")
         screen.say(f"To record it: plan-verifier readdress {plan} {done} --write-plan NEW_PLAN")
     if ending == "interrupted":
         click.echo("interrupted; the journal is kept", err=True)

@@ -14,7 +14,7 @@ from typing import Any
 import click
 
 from verifier.errors import InputError, UsageError
-from verifier.files.credentials import Ask, load_credentials
+from verifier.files.credentials import Ask, entry_names, load_credentials, variable
 from verifier.files.observed import read_observed
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import available, load_profiles
@@ -279,6 +279,13 @@ def load_needs(
     if not names:
         return profiles, {}
     return profiles, load_credentials(names, credentials_file, os.environ, asker())
+
+
+def at_hand(names: Iterable[str], file: Path | None) -> set[str]:
+    """Those of some credentials' entries that are in the file or the environment."""
+    inside = set(entry_names(file)) if file is not None else set()
+    keys = ("community", "user")
+    return {n for n in names if n in inside or any(os.environ.get(variable(n, k)) for k in keys)}
 
 
 def asker() -> Ask | None:

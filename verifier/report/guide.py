@@ -4,11 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from verifier.model.cautions import CAUTIONS, CLOSING
 from verifier.model.guide import Meaning
+from verifier.model.runbook import Setting
 from verifier.report.plain import paragraph, plain
 from verifier.report.runbook import Line
 
 _INDENT = "    "
+_CAUTIONS: dict[Setting, tuple[str, ...]] = {
+    "segment": ("poe", "dc", "earth"),
+    "one-at-a-time": ("poe", "dc", "bench"),
+    "remote": (),
+}
+"""Which cautions belong to a setting, by their keys."""
+_AFAR = (
+    "From afar: an address that is mistyped cuts the unit off, and what hangs behind it; know who "
+    "can go there, and how a unit is reset, before the first change."
+)
+
+
+def cautions(setting: Setting) -> Iterator[str]:
+    """What to beware of before the first step."""
+    words = [str(c) for c in CAUTIONS if c.key in _CAUTIONS[setting]]
+    for caution in (*words, CLOSING) if words else (_AFAR,):
+        yield from paragraph(f"caution: {caution}")
 
 
 def step(line: Line, total: int, *, again: bool, commands: bool) -> Iterator[str]:

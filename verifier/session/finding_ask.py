@@ -127,6 +127,13 @@ class Looking:
                 self._stop.set()
         return False
 
+    async def glance(self) -> None:
+        """Asks all once; signals are the caller's."""
+        try:
+            await self._course()
+        finally:
+            self._stop.set()
+
     async def _course(self) -> None:
         """Shows and asks named addresses, then slips, then listens; ends as soon as it is found."""
         search = self._search

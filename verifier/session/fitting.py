@@ -216,15 +216,3 @@ class Signals:
         """Waits so long, or until a signal comes."""
         if self.got is None and seconds > 0:
             select.select([self._reader], [], [], seconds)
-
-    @contextmanager
-    def passing(self) -> Iterator[None]:
-        """Lets an interrupt through as KeyboardInterrupt while the context lasts."""
-        numbers = [n for n in self._previous if n != getattr(signal, "SIGHUP", None)]
-        for number in numbers:
-            signal.signal(number, signal.default_int_handler)
-        try:
-            yield
-        finally:
-            for number in numbers:
-                signal.signal(number, self._note)

@@ -18,45 +18,27 @@ from verifier.errors import (
     EXIT_UNTESTED,
     CannotMeasureError,
 )
-from verifier.files.guide_journal import GuideJournal, Story
+from verifier.files.guide_journal import GuideJournal
 from verifier.model.address import Interface
-from verifier.model.guide import Marks, Meaning
-from verifier.model.plan import Device
-from verifier.model.runbook import Confirm, Connect, Runbook, SetDevice, SetLaptop, Step
-from verifier.rules.guiding import Course, after_change, before_change, reopened, standing
+from verifier.model.guide import Meaning
+from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
+from verifier.rules.guiding import (
+    Course,
+    after_change,
+    before_change,
+    during_change,
+    reopened,
+    standing,
+)
 from verifier.rules.guiding.course import last_change
 from verifier.session.guide_laptop import Hands, lacking
 from verifier.session.guide_look import Eyes, Move
+from verifier.session.guide_steps import Guiding
 from verifier.session.guide_told import marks_of, told
 from verifier.session.guide_wait import EVERY_S, STEADY, Desk, Ending, Stopped, Waiting
-from verifier.session.recorder import Clock, timestamp, utc_now
+from verifier.session.recorder import timestamp
 
 _CODES: Mapping[Ending, int] = {"interrupted": EXIT_INTERRUPTED, "input-ended": EXIT_UNTESTED}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Guiding:
-    """What is to be gone through, and how.
-
-    Attributes:
-        moves: by the number of the change and of the confirmation.
-        boot_s: by unit, how long it may take to answer.
-        auto: steps are seen to be done instead of being told.
-        wait_s: how long, with `auto`, a person may take for a step.
-        start: what the journal's first line holds.
-        story: what the journal tells, where it is resumed.
-        find: looks for a unit that does not answer; called with what was seen of it before.
-    """
-
-    runbook: Runbook
-    moves: Mapping[int, Move]
-    boot_s: Mapping[str, float]
-    auto: bool
-    wait_s: float
-    start: Mapping[str, Any]
-    story: Story | None = None
-    find: Callable[[Device, Marks | None], None]
-    clock: Clock = utc_now
 
 
 @dataclass(slots=True)
@@ -229,18 +211,13 @@ class Guide:
         while gone < STEADY:
             begun_s = time.monotonic()
             sight = self.eyes.look(move, old=True)
-            meaning = after_change(sight)
-            if sight.new.answer.somebody and not move.same:
-                return
-            masked = move.same and move.old != move.new
-            if masked and sight.new.answer.held == move.new:
-                return
-            unread = sight.new.answer.somebody and sight.new.answer.held is None
-            if not sight.left_told or (move.same and (unread or not masked)):
+            doing = during_change(sight, move.old)
+            if doing == "unseen":
                 self.waiting.ask("that cannot be seen from here: Enter when it is done")
+            if doing in {"changed", "unseen"}:
                 return
-            left = sight.left is not None and not sight.left.answer.somebody
-            gone = gone + 1 if left and not move.same else 0
+            gone = gone + 1 if doing == "left" else 0
+            meaning = after_change(sight)
             gone_s = time.monotonic() - started_s
             if gone_s >= self.guiding.wait_s:
                 self._finish(step, meaning, "failed")

@@ -118,7 +118,7 @@ class Eyes:
             for at in asked
         ]
         looking = Looking(search, laptop, self._interfaces(laptop), wanted)
-        asyncio.run(looking.run())
+        asyncio.run(looking.glance())
         self.notes += [n for n in looking.notes if n not in self.notes and not self.remote]
         return looking.places()
 

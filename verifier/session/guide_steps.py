@@ -1,14 +1,45 @@
-"""What each change and each confirmation of a runbook is about."""
+"""What a guide goes through: the runbook, what each change and confirmation is about, how long."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
 
+from verifier.files.guide_journal import Story
 from verifier.model.address import Address
+from verifier.model.guide import Marks
+from verifier.model.plan import Device
 from verifier.model.runbook import Confirm, Runbook, SetDevice
 from verifier.rules.guiding.course import change_of
 from verifier.rules.readdress.spots import Unit
 from verifier.session.guide_look import Move
+from verifier.session.recorder import Clock, utc_now
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guiding:
+    """What is to be gone through, and how.
+
+    Attributes:
+        moves: by the number of the change and of the confirmation.
+        boot_s: by unit, how long it may take to answer.
+        auto: steps are seen to be done instead of being told.
+        wait_s: how long, with `auto`, a person may take for a step.
+        start: what the journal's first line holds.
+        story: what the journal tells, where it is resumed.
+        find: looks for a unit that does not answer; called with what was seen of it before.
+    """
+
+    runbook: Runbook
+    moves: Mapping[int, Move]
+    boot_s: Mapping[str, float]
+    auto: bool
+    wait_s: float
+    start: Mapping[str, Any]
+    story: Story | None = None
+    find: Callable[[Device, Marks | None], None]
+    clock: Clock = utc_now
 
 
 def moves(runbook: Runbook, units: Sequence[Unit]) -> dict[int, Move]:

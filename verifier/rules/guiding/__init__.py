@@ -1,7 +1,7 @@
 """What was seen after a step of a runbook, what it means and what to do; where to go on.
 
-`who` says whether it is the right unit, `before` judges a look before a change, `after` one after
-it, `course` where a runbook that was interrupted goes on. Nothing is asked from here.
+`who` says whether it is the right unit, `before`, `during` and `after` judge a look at a unit that
+is changed, `course` where a runbook that was interrupted goes on. Nothing is asked from here.
 """
 
 from __future__ import annotations
@@ -9,5 +9,6 @@ from __future__ import annotations
 from verifier.rules.guiding.after import after_change
 from verifier.rules.guiding.before import before_change
 from verifier.rules.guiding.course import Course, reopened, standing
+from verifier.rules.guiding.during import during_change
 
-__all__ = ["Course", "after_change", "before_change", "reopened", "standing"]
+__all__ = ["Course", "after_change", "before_change", "during_change", "reopened", "standing"]
