@@ -20,6 +20,7 @@ from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
+from verifier.rules.compare.radio.read import number_of
 from verifier.rules.compare.radio.weather import wet
 from verifier.rules.pointing import beamwidth_deg
 
@@ -112,11 +113,17 @@ def _of_ends(
     planned = [(p, v) for p in ends if (v := getattr(p.end, item.end or "")) is not None]
     values = {v for _, v in planned}
     for place, value in planned:
-        meant = [o for o in seen if value == min(values, key=lambda v: abs(v - float(o.value)))]
+        meant = [o for o in seen if _nearest(values, o.value) in {None, value}]
         if meant and item.check != _ELSEWHERE:
             yield _at_end(context, item, value, place, meant[-1])
         elif asked and not meant:
             yield _at(context, _missing(context, item, value), place, item)
+
+
+def _nearest(planned: Iterable[float], entered: object) -> float | None:
+    """Which planned value is meant; None where what was entered is no number."""
+    number = number_of(entered)
+    return None if number is None else min(planned, key=lambda v: abs(v - number))
 
 
 def _of_unit(
@@ -153,8 +160,13 @@ def _at(context: Context, finding: Finding, place: Place, item: Item) -> Finding
 def _at_end(
     context: Context, item: Item, planned: float, place: Place, seen: Observation
 ) -> Finding:
-    value = float(seen.value)
-    judged = _height(value, planned) if item.unit == "m" else _angle(item, value, planned, place)
+    value = number_of(seen.value)
+    if value is None:
+        judged: Judged = ("not-tested", f"{seen.value!r} is no number", "")
+    elif item.unit == "m":
+        judged = _height(value, planned)
+    else:
+        judged = _angle(item, value, planned, place)
     made = _finding(context, item, judged, planned, seen)
     return _at(context, made, place, item)
 
@@ -225,7 +237,9 @@ def _polarisation(context: Context, item: Item, planned: object, value: object) 
 
 def _supply(context: Context, item: Item, planned: object, value: object) -> Judged:
     del context, item, planned
-    volts, (low, high) = float(str(value)), _SUPPLY_V
+    volts, (low, high) = number_of(value), _SUPPLY_V
+    if volts is None:
+        return "not-tested", f"{value!r} is no number", ""
     if -high <= volts <= -low:
         return "pass", f"inside the range of a -48 V supply, -{high:g} to -{low:g} V", ""
     if low <= volts <= high:
