@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterable
 
 import pytest
 
 from tests.report.conftest import HOSTILE, example
+from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan
 from verifier.model.result import Finding, Result
 from verifier.model.subject import Subject
 from verifier.report import Annex, Look, html, text
-from verifier.report.pictures import lines, picture, pictures
+from verifier.report.links import drawn_links
+from verifier.report.live import Live
+from verifier.report.pictures import Picture, lines, picture, pictures
 
 A = End(device="lighthouse", tx_mhz=13143.0, tx_power_dbm=18.0, rx_level_dbm=-45.6)
 B = End(device="quarry", tx_mhz=12877.0, tx_power_dbm=18.0, rx_level_dbm=-45.8)
@@ -33,31 +37,95 @@ FOUND = [
 ]
 
 
+def seen(unit: str, what: str, *values: object) -> list[Observation]:
+    subject = Subject("device", unit)
+    return [Observation(id=0, subject=subject, probe="snmp", what=what, at="", value=v)
+            for v in values]  # fmt: skip
+
+
+def drawn(
+    found: list[Finding],
+    shown: Iterable[Observation] = (),
+    link: Link = HOP,
+    sites: dict[str, str] | None = None,
+) -> list[Picture]:
+    live = Live(Plan(links=(link,)), shown)
+    return [picture(link, c, sites or {}, found, live) for c in link.carriers]
+
+
 def test_both_ways_with_what_arrives() -> None:
-    """Found figures stand where there are any, planned ones else; the far end's arrow fails."""
-    shown = picture(HOP, HOP.carriers[0], {"lighthouse": "Lighthouse"}, FOUND)
+    """Found figures stand with the planned ones where they differ; what is not read says so."""
+    (shown,) = drawn(FOUND)
     there, back = shown.directions
-    assert there.sent == "13143 MHz at 12.0 dBm"
+    assert there.sent == "13143 MHz at 12.0 dBm (planned 18.0)"
     assert there.level == "-51.8 dBm arrive, planned -45.8 dBm (-6.0 dB)"
-    assert there.margin == "fade margin 20.2 of 25.0 dB"
+    assert there.margin == "fade margin 20.2 dB (planned 25.0)"
     assert (there.verdict, back.verdict) == ("fail", "not-tested")
-    assert back.sent == "12877 MHz at 18.0 dBm"
-    assert back.level == "level not tested, planned -45.6 dBm"
+    assert back.sent == "planned 12877 MHz at 18.0 dBm"
+    assert back.level == "no level read, planned -45.6 dBm"
+    assert (there.arrives, back.arrives) == (True, None)
     assert shown.verdict == "fail"
     assert shown.off[0] == "end a, radio.tx-power: radio.tx-power says so"
     assert len(shown.off) == 4
 
 
-def test_in_plain_characters() -> None:
+@pytest.mark.parametrize(
+    ("planned", "found", "level"),
+    [
+        (-45.6, finding("radio.rx-level", "a", "pass", expected=-45.6, observed=-45.9),
+         "-45.9 dBm arrive, planned -45.6 dBm (-0.3 dB)"),
+        (-45.6, finding("radio.rx-level", "a", "pass", expected=-37.6, observed=-38.0),
+         "-38.0 dBm arrive, expected -37.6 dBm (-0.4 dB), planned -45.6"),
+        (None, finding("radio.rx-level", "a", "pass", expected=-50.0, observed=-50.1),
+         "-50.1 dBm arrive, expected -50.0 dBm (-0.1 dB)"),
+        (-45.6, finding("radio.rx-level", "a", "fail", expected=-45.6),
+         "nothing arrives, planned -45.6 dBm"),
+        (-45.6, None, "-46.1 dBm arrive, planned -45.6 dBm (-0.5 dB)"),
+        (None, None, "-46.1 dBm arrive, none planned"),
+    ],
+)  # fmt: skip
+def test_the_level_is_found_expected_and_planned(
+    planned: float | None, found: Finding | None, level: str
+) -> None:
+    """What a finding says comes first; without one, the median of what the unit showed."""
+    ends = Carrier(a=dataclasses.replace(A, rx_level_dbm=planned), b=B)
+    link = dataclasses.replace(HOP, carriers=(ends,))
+    samples = seen("lighthouse", "rx_level_dbm", -46.0, -46.1, -46.2)
+    (shown,) = drawn([found] if found else [], samples, link)
+    assert shown.directions[1].level == level
+
+
+def test_a_muted_way_is_broken() -> None:
+    """Where nothing arrives no power and no margin is claimed, and the arrow has gaps."""
+    muted = [
+        finding("radio.transmitter", "a", "fail", observed="off"),
+        finding("radio.rx-level", "b", "fail", expected=-45.8),
+    ]
+    (shown,) = drawn(muted, seen("quarry", "snr_db", 0.0))
+    there = shown.directions[0]
+    assert (there.sent, there.margin) == ("planned 13143 MHz, transmitter off", "")
+    assert "- - - planned 13143 MHz, transmitter off - - -" in "\n".join(lines(shown))
+
+
+def test_samples_that_are_mostly_gaps_are_no_level() -> None:
+    """A single figure among marks for nothing is not what arrives."""
+    (shown,) = drawn([], seen("lighthouse", "rx_level_dbm", None, -46.0, None))
+    assert shown.directions[1].level == "no level read, planned -45.6 dBm"
+
+
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_in_plain_characters(width: int) -> None:
     """Arrows point where the power goes; nothing is wider than the page."""
-    drawn = lines(picture(HOP, HOP.carriers[0], {"quarry": "Quarry"}, FOUND))
-    assert drawn[0] == "Hop 1"
-    there, back = (line for line in drawn if "[a]" in line)
+    (shown,) = drawn(FOUND, seen("quarry", "snr_db", 38.0), sites={"quarry": "Quarry"})
+    made = lines(shown, width)
+    assert made[0] == "Hop 1"
+    there, back = (line for line in made if "[a]" in line)
     assert there.strip().endswith("> [b]")
     assert back.strip().startswith("[a] <")
-    assert "at b: -51.8 dBm arrive" in "\n".join(drawn)
-    assert max(map(len, drawn)) <= 100
-    assert all(line.isascii() for line in drawn)
+    assert "at b: -51.8 dBm arrive" in "\n".join(made)
+    assert "SNR 38.0 dB" in "\n".join(made)
+    assert max(map(len, made)) <= width
+    assert all(line.isascii() for line in made)
 
 
 @pytest.mark.parametrize("name", HOSTILE)
@@ -65,19 +133,35 @@ def test_hostile_names_stay_in_their_line(name: str) -> None:
     """Whatever a unit is called, no line is longer or steers the terminal."""
     ends = Carrier(a=dataclasses.replace(A, device=name), b=dataclasses.replace(B, device=name))
     link = dataclasses.replace(HOP, name=name, carriers=(ends,))
-    drawn = lines(picture(link, ends, {name: name}, [dataclasses.replace(FOUND[1], reason=name)]))
-    assert max(map(len, drawn[1:4])) <= 100
-    assert all(line.isprintable() for line in drawn)
+    found = [dataclasses.replace(FOUND[1], reason=name)]
+    made = lines(drawn(found, link=link, sites={name: name})[0])
+    assert max(map(len, made[1:4])) <= 100
+    assert all(line.isprintable() for line in made)
 
 
 def test_several_carriers_each_have_their_own() -> None:
-    """A finding of one carrier is not shown at the other."""
+    """A finding, and a reading, of one carrier is not shown at the other."""
     second = dataclasses.replace(HOP.carriers[0], carrier=2)
     link = dataclasses.replace(HOP, carriers=(*HOP.carriers, second))
-    one, two = (picture(link, c, {}, FOUND) for c in link.carriers)
+    levels = [
+        *seen("lighthouse", "rx_level_dbm", -46.0),
+        *seen("lighthouse", "rx_level_dbm radio:2", -52.0),
+    ]
+    one, two = drawn(FOUND[:4], levels, link)
     assert (one.name, two.name) == ("Hop 1, carrier 1", "Hop 1, carrier 2")
-    assert (len(one.off), two.off) == (4, ())
-    assert two.directions[0].sent == "13143 MHz at 18.0 dBm"
+    assert (len(one.off), two.off) == (3, ())
+    assert two.directions[0].sent == "planned 13143 MHz at 18.0 dBm"
+    found = [p.directions[1].level for p in (one, two)]
+    assert [level.partition(" ")[0] for level in found] == ["-46.0", "-52.0"]
+
+
+def test_two_radios_of_one_unit_are_not_mixed_up() -> None:
+    """One plain reading of a unit with two radios is that of its first."""
+    second = dataclasses.replace(HOP.carriers[0], carrier=2)
+    link = dataclasses.replace(HOP, carriers=(*HOP.carriers, second))
+    one, two = drawn([], seen("lighthouse", "rx_level_dbm", -46.0), link)
+    assert one.directions[1].level.startswith("-46.0 dBm arrive")
+    assert two.directions[1].level.startswith("no level read")
 
 
 def whole() -> tuple[Result, Plan]:
@@ -104,4 +188,32 @@ def test_the_reports_show_it() -> None:
     assert "at b:" not in text(sound, look)
     assert "at b:" in text(sound, dataclasses.replace(look, verbose=True))
     page = html(result, look)
-    assert "a to b: 13143 MHz at 12.0 dBm, -51.8 dBm arrive" in str(page)
+    assert "From a to b: 13143 MHz at 12.0 dBm (planned 18.0); -51.8 dBm arrive" in str(page)
+
+
+def test_the_table_of_ends_shows_what_is_handed_over() -> None:
+    """Identity, power, level with its deviation, SNR and key, whether or not they are planned."""
+    result, plan = whole()
+    shown = [
+        *seen("lighthouse", "snr_db", 38.0), *seen("lighthouse", "key_capacity_mbps", 190.0),
+        *seen("lighthouse", "serial", "000123"), *seen("lighthouse", "software", ""),
+        *seen("quarry", "tx_power_dbm", 17.5),
+    ]  # fmt: skip
+    row = drawn_links(plan, dataclasses.replace(result, observations=tuple(shown)))[0]
+    found = {r["title"]: [(e["planned"], e["found"]) for e in r["ends"]] for r in row["rows"]}
+    assert found["Serial"] == [(None, "000123"), (None, None)]
+    assert found["SNR"] == [(None, "38 dB"), (None, None)]
+    assert found["Feature key"] == [(None, "190 Mbit/s"), (None, None)]
+    assert found["Tx power"] == [("18 dBm", "12 dBm"), ("18 dBm", "17.5 dBm")]
+    assert found["Rx level"] == [("-45.6 dBm", None), ("-45.8 dBm", "-51.8 dBm (-6.0 dB)")]
+    assert "Software" not in found
+
+
+def test_a_unit_called_like_a_link_keeps_its_findings() -> None:
+    """Names are unique among links and among units, not across both."""
+    result, plan = whole()
+    link = Finding(
+        check="system.name", subject=Subject("device", "Hop 2"), verdict="fail", reason="x"
+    )
+    other = dataclasses.replace(result, findings=(link,))
+    assert drawn_links(plan, other) == []

@@ -23,7 +23,7 @@ def table(sheet) -> list[tuple[object, ...]]:
 def test_the_summary_is_first(sample) -> None:
     """Verdict, counts, plan, hashes and the caution about echoes."""
     book = opened(xlsx(*sample))
-    assert book.sheetnames == ["Summary", "Findings", "Devices", "Ports", "Links"]
+    assert book.sheetnames == ["Summary", "Findings", "Devices", "Ports", "Links", "Link ends"]
     rows = table(book["Summary"])
     assert rows[0][0] == "Verification of Coast"
     assert rows[1][0] == "FAIL"
@@ -54,6 +54,16 @@ def test_as_found_stands_beside_the_plan(sample) -> None:
     ]
     assert table(book["Ports"])[1] == ("ferry", "eth1", 1000, "no answer", "NOT TESTED")
     assert table(book["Links"])[1] == ("Hop 1", -45.6, -46, "PASS")
+
+
+def test_each_end_of_a_link_has_what_is_handed_over(sample) -> None:
+    """A row for each end and figure: planned, found with its deviation, verdict."""
+    rows = table(opened(xlsx(*sample))["Link ends"])
+    assert rows[0] == ("Link", "End", "Unit", "Site", "What", "Planned", "Found", "Verdict")
+    assert ("Hop 1", "a", "quarry", None, "Serial", "000123", "000999", "FAIL") in rows
+    level = ("Hop 1", "a", "quarry", None, "Rx level", "-45.6 dBm", "-46 dBm (-0.4 dB)", "PASS")
+    assert level in rows
+    assert ("Hop 1", "b", "ferry", None, "Rx level", "-45.6 dBm", None, None) in rows
 
 
 def test_no_cell_is_a_formula(evil) -> None:

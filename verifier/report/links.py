@@ -1,65 +1,105 @@
-"""What a report shows of a link: both ends, as planned and as found."""
+"""What a report shows of a link: its picture, and both ends side by side, planned and found."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Literal, NamedTuple
 
-from verifier.model.plan import Carrier, Device, End, Link, Plan
+from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
 from verifier.model.result import VERDICTS, Finding, Result
+from verifier.report.live import Live, Shown
 from verifier.report.pictures import picture
 
 Row = dict[str, Any]
-_Findings = Mapping[str, Sequence[Finding]]
 
-_OF_UNIT = (
-    ("Address", "icmp.reply", "address"),
-    ("Serial", "system.serial", "serial"),
-    ("Part", "system.part", "part_number"),
-    ("Software", "system.software", "software"),
+
+class _Item(NamedTuple):
+    """A row of the table of ends.
+
+    Attributes:
+        check: whose finding tells what was found; empty: none does.
+        of: what `planned` is a field of.
+        reading: what the unit shows where no finding tells it.
+    """
+
+    title: str
+    check: str
+    of: Literal["device", "end", "link"]
+    planned: str
+    unit: str = ""
+    reading: str = ""
+
+
+_ITEMS = (
+    _Item("Address", "icmp.reply", "device", "address"),
+    _Item("Serial", "system.serial", "device", "serial", reading="serial"),
+    _Item("Part", "system.part", "device", "part_number", reading="part_number"),
+    _Item("Software", "system.software", "device", "software", reading="software"),
+    _Item("Tx frequency", "radio.tx-frequency", "end", "tx_mhz", "MHz", "tx_mhz"),
+    _Item("Tx power", "radio.tx-power", "end", "tx_power_dbm", "dBm", "tx_power_dbm"),
+    _Item("Rx level", "radio.rx-level", "end", "rx_level_dbm", "dBm", "rx_level_dbm"),
+    _Item("Fade margin", "radio.fade-margin", "link", "fade_margin_db", "dB"),
+    _Item("SNR", "radio.snr", "end", "min_snr_db", "dB", "snr_db"),
+    _Item("Capacity", "radio.capacity", "link", "capacity_mbps", "Mbit/s", "current_capacity_mbps"),
+    _Item("Feature key", "", "link", "key_capacity_mbps", "Mbit/s", "key_capacity_mbps"),
+    _Item("Link id", "radio.link-id", "end", "link_id"),
+    _Item("Alignment voltage", "manual.alignment-voltage", "end", "alignment_v", "V"),
+    _Item("Azimuth", "manual.azimuth", "end", "azimuth_deg", "deg"),
+    _Item("Tilt", "manual.tilt", "end", "tilt_deg", "deg"),
+    _Item("Antenna height", "manual.antenna-height", "end", "antenna_height_m", "m"),
+    _Item("Residual alarms", "system.alarm", "device", ""),
 )
-_OF_END = (
-    ("Tx frequency", "radio.tx-frequency", "tx_mhz", "MHz"),
-    ("Tx power", "radio.tx-power", "tx_power_dbm", "dBm"),
-    ("Rx level", "radio.rx-level", "rx_level_dbm", "dBm"),
-    ("SNR", "radio.snr", "min_snr_db", "dB"),
-    ("Link id", "radio.link-id", "link_id", ""),
-    ("Alignment voltage", "manual.alignment-voltage", "alignment_v", "V"),
-    ("Azimuth", "manual.azimuth", "azimuth_deg", "deg"),
-    ("Tilt", "manual.tilt", "tilt_deg", "deg"),
-)
-_ALARMS = ("Residual alarms", "system.alarm")
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """All that a run saw, by whom it is about."""
+
+    devices: Mapping[str, Device]
+    of_device: Mapping[str, Sequence[Finding]]
+    of_link: Mapping[str, Sequence[Finding]]
+    live: Live
+
+    def looked_at(self, link: Link, carrier: Carrier) -> bool:
+        units = (carrier.a.device, carrier.b.device)
+        return link.name in self.of_link or any(n in self.of_device for n in units)
 
 
 def drawn_links(plan: Plan | None, result: Result) -> list[Row]:
     """One row for each carrier of each link that the result looked at; none without a plan."""
     if plan is None:
         return []
-    devices = {d.name: d for d in plan.devices}
-    by_name: dict[str, list[Finding]] = defaultdict(list)
+    of_device: dict[str, list[Finding]] = defaultdict(list)
+    of_link: dict[str, list[Finding]] = defaultdict(list)
     for finding in result.findings:
-        by_name[finding.subject.name].append(finding)
+        if finding.subject.kind in {"device", "port"}:
+            of_device[finding.subject.name].append(finding)
+        elif finding.subject.kind == "link":
+            of_link[finding.subject.name].append(finding)
+    devices = {d.name: d for d in plan.devices}
+    seen = _Seen(devices, of_device, of_link, Live(plan, result.observations))
+    sites = {d.name: d.site or "" for d in plan.devices}
     return [
-        _drawn(link, carrier, devices, by_name)
+        _drawn(link, carrier, seen, sites)
         for link in plan.links
         for carrier in link.carriers
-        if any(by_name.get(n) for n in (link.name, carrier.a.device, carrier.b.device))
+        if seen.looked_at(link, carrier)
     ]
 
 
-def _drawn(link: Link, carrier: Carrier, devices: Mapping[str, Device], by_name: _Findings) -> Row:
-    own: Sequence[Finding] = by_name.get(link.name, ())
-    own = [f for f in own if f.subject.carrier in (None, carrier.carrier)]
-    ends = [_end(end, name, devices, by_name, own) for name, end in carrier.ends()]
-    several = len(link.carriers) > 1
-    sites = {name: device.site or "" for name, device in devices.items()}
+def _drawn(link: Link, carrier: Carrier, seen: _Seen, sites: Mapping[str, str]) -> Row:
+    own = [
+        f for f in seen.of_link.get(link.name, ()) if f.subject.carrier in (None, carrier.carrier)
+    ]
+    ends = [_end(link, carrier, name, seen, own) for name, _ in carrier.ends()]
+    shown = picture(link, carrier, sites, own, seen.live)
     return {
-        "picture": picture(link, carrier, sites, own),
-        "name": f"{link.name}, carrier {carrier.carrier}" if several else link.name,
+        "picture": shown,
+        "name": shown.name,
         "verdict": _heaviest(
-            own,
-            *(by_name.get(end.device, ()) for _, end in carrier.ends()),
+            own, *(seen.of_device.get(end.device, ()) for _, end in carrier.ends())
         ),
         "facts": _facts(link, carrier),
         "ends": ends,
@@ -67,53 +107,58 @@ def _drawn(link: Link, carrier: Carrier, devices: Mapping[str, Device], by_name:
     }
 
 
-def _end(
-    end: End, name: str, devices: Mapping[str, Device], by_name: _Findings, own: Iterable[Finding]
-) -> Row:
-    device = devices[end.device]
-    found = [
-        *by_name.get(end.device, ()),
-        *(f for f in own if f.subject.end == name),
-    ]
+def _end(link: Link, carrier: Carrier, name: EndName, seen: _Seen, own: Iterable[Finding]) -> Row:
+    end = dict(carrier.ends())[name]
+    device = seen.devices[end.device]
+    found = [*seen.of_device.get(end.device, ()), *(f for f in own if f.subject.end == name)]
     return {
         "device": end.device,
         "site": device.site or "",
         "verdict": _heaviest(found),
-        "values": _values(end, device, found),
+        "values": _values(link, end, device, found, seen.live.at(carrier, end)),
     }
 
 
-def _values(end: End, device: Device, found: Sequence[Finding]) -> dict[str, Row]:
+def _values(
+    link: Link, end: End, device: Device, found: Sequence[Finding], shown: Shown
+) -> dict[str, Row]:
     rows: dict[str, Row] = {}
-    units = {title: unit for title, _, _, unit in _OF_END}
-    planned = [(t, c, getattr(device, f)) for t, c, f in _OF_UNIT]
-    planned += [(t, c, getattr(end, f)) for t, c, f, _ in _OF_END]
-    for title, check, value in (*planned, (*_ALARMS, None)):
-        seen = next((f for f in found if f.check == check), None)
-        if value is None and seen is None:
+    owners: Mapping[str, object] = {"device": device, "end": end, "link": link}
+    for item in _ITEMS:
+        planned = getattr(owners[item.of], item.planned) if item.planned else None
+        judged = min(
+            (f for f in found if f.check == item.check),
+            key=lambda f: VERDICTS.index(f.verdict),
+            default=None,
+        )
+        value = _found(item, planned, judged, shown)
+        if planned is None and value is None and judged is None:
             continue
-        unit = units.get(title, "")
-        rows[title] = {
-            "planned": None if value is None else _written(value, unit),
-            "found": _found(seen, unit),
-            "verdict": seen.verdict if seen else None,
+        rows[item.title] = {
+            "planned": None if planned is None else _written(planned, item.unit),
+            "found": value,
+            "verdict": judged.verdict if judged else None,
         }
     return rows
 
 
-def _found(seen: Finding | None, unit: str) -> str | None:
-    """What was read; for a receive level with its deviation from the plan."""
-    if seen is None or seen.observed is None:
-        return None
-    text = _written(seen.observed, unit)
-    level = seen.check == "radio.rx-level"
-    if (
-        level
-        and isinstance(seen.observed, (int, float))
-        and isinstance(seen.expected, (int, float))
-    ):
-        text += f" ({seen.observed - seen.expected:+.1f} dB)"
+def _found(item: _Item, planned: Any, judged: Finding | None, shown: Shown) -> str | None:
+    """What was found; for a receive level with its deviation from what should arrive now."""
+    if judged is None or judged.observed is None:
+        value: Any = None
+        if item.reading and judged is None:
+            value = shown.number(item.reading) if item.unit else shown.word(item.reading)
+        return None if value is None else _written(value, item.unit)
+    text = _written(judged.observed, item.unit)
+    wanted = judged.expected
+    if item.check == "radio.rx-level" and _is_number(judged.observed) and _is_number(wanted):
+        of = "" if wanted == planned else f" of {wanted:.1f} expected"
+        text += f" ({judged.observed - wanted:+.1f} dB{of})"
     return text
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
 def _written(value: Any, unit: str) -> str:
@@ -122,11 +167,12 @@ def _written(value: Any, unit: str) -> str:
 
 
 def _side_by_side(ends: Sequence[Row]) -> list[Row]:
-    titles = dict.fromkeys(title for end in ends for title in end["values"])
+    shown = {title for end in ends for title in end["values"]}
     nothing = {"planned": None, "found": None, "verdict": None}
     return [
-        {"title": title, "ends": [end["values"].get(title, nothing) for end in ends]}
-        for title in titles
+        {"title": item.title, "ends": [end["values"].get(item.title, nothing) for end in ends]}
+        for item in _ITEMS
+        if item.title in shown
     ]
 
 

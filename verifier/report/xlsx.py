@@ -17,6 +17,7 @@ from openpyxl.utils import get_column_letter
 from verifier.model.result import VERDICTS, Finding, Result
 from verifier.report import Look, Sheet
 from verifier.report.csv import LONGEST_CELL
+from verifier.report.links import drawn_links
 from verifier.report.plain import plain
 from verifier.report.text import WORDS
 
@@ -48,6 +49,8 @@ _HEADINGS = (
     "Verdict", "Subject", "Check", "Planned", "Found", "Unit", "Reason", "Do", "Where planned",
 )  # fmt: skip
 _WIDTHS = (13, 30, 22, 24, 24, 9, 60, 48, 36)
+_ENDS_HEADINGS = ("Link", "End", "Unit", "Site", "What", "Planned", "Found", "Verdict")
+_ENDS_WIDTHS = (24, 6, 26, 20, 20, 22, 30, 14)
 _END = {"a": "a.", "b": "b.", None: ""}
 
 FIELDS = {
@@ -60,6 +63,7 @@ FIELDS = {
     "radio.tx-frequency": "tx_mhz", "radio.tx-power": "tx_power_dbm",
     "radio.rx-level": "rx_level_dbm", "radio.atpc": "atpc", "radio.link-id": "link_id",
     "radio.bandwidth": "bandwidth_mhz", "radio.polarisation": "polarisation",
+    "radio.snr": "min_snr_db", "radio.capacity": "capacity_mbps",
     "radio.fade-margin": "fade_margin_db", "link.ends-swapped": "name",
     "manual.label": "label", "manual.azimuth": "azimuth_deg", "manual.tilt": "tilt_deg",
     "manual.antenna-height": "antenna_height_m", "manual.alignment-voltage": "alignment_v",
@@ -79,6 +83,7 @@ def render(result: Result, look: Look) -> bytes:
     _findings(book, result)
     for sheet in look.annex.sheets:
         _as_found(book, sheet, result.findings)
+    _link_ends(book, result, look)
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue()
@@ -126,6 +131,28 @@ def _findings(book: Any, result: Result) -> None:
         )  # fmt: skip
         cells = [_verdict(page, finding.verdict), *(_cell(page, v) for v in values)]
         _append(page, row, cells, _WIDTHS)
+
+
+def _link_ends(book: Any, result: Result, look: Look) -> None:
+    """What is handed over of each end of each link: identity, figures, pointing, keys, alarms."""
+    links = drawn_links(look.annex.plan, result)
+    if not links:
+        return
+    page = _page(book, "Link ends", _ENDS_WIDTHS)
+    page.freeze_panes = "B2"
+    page.print_title_rows = "1:1"
+    page.append([_heading(page, text) for text in _ENDS_HEADINGS])
+    rows = [
+        (link["name"], "ab"[n], end["device"], end["site"], row["title"], row["ends"][n])
+        for link in links
+        for n, end in enumerate(link["ends"])
+        for row in link["rows"]
+    ]
+    for number, (*texts, value) in enumerate(rows, start=2):
+        cells = [*texts, value["planned"], value["found"]]
+        verdict = value["verdict"]
+        mark = None if verdict is None else _verdict(page, verdict)
+        _append(page, number, [*(_cell(page, c) for c in cells), mark], _ENDS_WIDTHS)
 
 
 def _as_found(book: Any, sheet: Sheet, findings: Iterable[Finding]) -> None:
