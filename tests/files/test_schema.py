@@ -10,6 +10,7 @@ import jsonschema
 import pytest
 import yaml
 
+from tests.report.recording import RECORD
 from tests.report.test_find import FOUND
 from verifier.errors import UsageError
 from verifier.files.profiles import shipped_directory
@@ -21,6 +22,7 @@ from verifier.model.subject import Subject
 from verifier.report import Look
 from verifier.report.find import json as find_json
 from verifier.report.json import document, plan_check
+from verifier.report.record import json as record_json
 
 DEVICE = {"kind": "device", "name": "lighthouse-quarry"}
 RESULT = {
@@ -186,6 +188,7 @@ def documents(example_yaml: Path) -> Any:
         "comparison": COMPARISON,
         "change": CHANGE,
         "sweep": SWEEP,
+        "record": json.loads(record_json(RECORD, Look())),
     }
 
 

@@ -14,7 +14,9 @@ import pytest
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 
-from verifier.report import html
+from verifier.report import FORMATS
+
+html: Any = FORMATS["html"]
 
 pytestmark = pytest.mark.browser
 

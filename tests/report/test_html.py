@@ -6,11 +6,14 @@ import dataclasses
 import re
 import time
 from html.parser import HTMLParser
+from typing import Any
 
 import pytest
 
 from verifier.model.subject import Subject
-from verifier.report import Look, html
+from verifier.report import FORMATS, Look
+
+html: Any = FORMATS["html"]
 
 VOID = {"meta", "link", "input", "img", "br", "hr", "circle", "path"}
 

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import junitparser
 
-from verifier.report import junit
+from verifier.report import FORMATS
+
+junit: Any = FORMATS["junit"]
 
 
 def test_suites_and_cases(sample) -> None:

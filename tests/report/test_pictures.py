@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable
+from typing import Any
 
 import pytest
 
@@ -12,10 +13,13 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan
 from verifier.model.result import Finding, Result
 from verifier.model.subject import Subject
-from verifier.report import Annex, Look, html, text
+from verifier.report import FORMATS, Annex, Look
 from verifier.report.links import drawn_links
 from verifier.report.live import Live
 from verifier.report.pictures import Picture, lines, picture, pictures
+
+html: Any = FORMATS["html"]
+text: Any = FORMATS["text"]
 
 A = End(device="lighthouse", tx_mhz=13143.0, tx_power_dbm=18.0, rx_level_dbm=-45.6)
 B = End(device="quarry", tx_mhz=12877.0, tx_power_dbm=18.0, rx_level_dbm=-45.8)

@@ -15,9 +15,11 @@ from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.observation import Observation
 from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Verdict
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Look, text
+from verifier.report import FORMATS, Look
 from verifier.report.json import document
 from verifier.report.plain import plain
+
+text: Any = FORMATS["text"]
 
 
 def finding(

@@ -5,11 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import subprocess
+from typing import Any
 
 import openpyxl
 import pytest
 
-from verifier.report import xlsx
+from verifier.report import FORMATS
+
+xlsx: Any = FORMATS["xlsx"]
 
 
 def opened(drawn: bytes) -> openpyxl.Workbook:

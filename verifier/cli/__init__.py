@@ -33,6 +33,7 @@ COMMANDS = {
     "profiles": ("profiles", "Device profiles: those there are, and one for your own unit."),
     "reach": ("verify", "Do the units answer: echoes and TCP services only."),
     "readdress": ("readdress", "The ordered runbook from present to planned addresses."),
+    "record": ("record", "What the sweeps knew: availability, outages, levels since handover."),
     "report": ("report", "A stored result drawn again, judged again, or compared; offline."),
     "schema": ("schema", "The JSON Schema of a kind of document."),
     "sweep": ("sweep", "How is every unit: once or --every 5m, into the store; tells changes."),

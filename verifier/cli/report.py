@@ -106,6 +106,14 @@ def report(**given: Any) -> int:
     return EXIT_PASSED
 
 
+def result_in(path: Path) -> Result:
+    """The result in a file of either kind. Raises InputError; a forged signature is a reason."""
+    found = _read(path)
+    if found.evidence is not None and found.evidence.signature is not None:
+        _refuse_forged(found)
+    return found.result
+
+
 def _read(path: Path) -> _Stored:
     if is_journal(path):
         result, evidence = stored_soak(path)

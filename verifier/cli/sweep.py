@@ -157,7 +157,7 @@ def sweep(**given: Any) -> int:
     with ExitStack() as stack:
         out = stack.enter_context(output.opened(path, inputs=inputs))
         stack.enter_context(output.opened(given["metrics"], inputs=inputs))
-        store = stack.enter_context(opened(given["store"] or str(_beside(given["plan"]))))
+        store = stack.enter_context(opened(given["store"] or str(beside(given["plan"]))))
         stack.enter_context(store.locked())
         signals = stack.enter_context(Signals())
         desk = Desk(store, _settings(store, given), _say)
@@ -227,7 +227,7 @@ def _settings(store: Store, given: dict[str, Any]) -> Settings:
     )
 
 
-def _beside(plan: Path) -> Path:
+def beside(plan: Path) -> Path:
     """The store of a plan where none is named."""
     return plan.with_name(f"{plan.stem}.sweeps.db")
 

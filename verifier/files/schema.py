@@ -26,6 +26,7 @@ from verifier.model.found import Found
 from verifier.model.health import Notice, SweepDocument
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
+from verifier.model.record import Record
 from verifier.model.result import Result
 from verifier.model.runbook import Runbook
 
@@ -313,5 +314,6 @@ SCHEMAS: dict[str, Callable[[], Json]] = {
     "comparison": _comparison,
     "change": lambda: _health(Notice, "change"),
     "sweep": lambda: _health(SweepDocument, "sweep"),
+    "record": lambda: _health(Record, "record"),
 }
 """By name; `schema` adds what all have in common."""

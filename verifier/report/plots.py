@@ -48,21 +48,29 @@ def plots(result: Result, samples: Iterable[Mapping[str, Any]]) -> list[Row]:
 def _plot(trend: Trend, long_s: float) -> Row:
     strips = []
     if trend.rtt_ms:
-        strips.append(_lines("round trip, ms", trend.rtt_ms, long_s, "{} byte"))
-        strips.append(_bars("loss, %", trend, long_s))
+        strips.append(strip_of_lines("round trip, ms", trend.rtt_ms, long_s, "{} byte"))
+        strips.append(
+            strip_of_bars("loss, %", trend.loss_pct, itertools.repeat(trend.part_s), long_s)
+        )
     if trend.levels_dbm:
-        strips.append(_lines("receive level, dBm", trend.levels_dbm, long_s, "{}"))
+        strips.append(strip_of_lines("receive level, dBm", trend.levels_dbm, long_s))
+    return plot(trend.subject.name, strips, words(long_s))
+
+
+def plot(name: str, strips: list[Row], end: str, begin: str = "0") -> Row:
+    """A picture of strips, one below the other; `begin` and `end` stand below its axis."""
     for number, strip in enumerate(strips):
         strip["y"] = _TOP + number * (_STRIP + _BETWEEN)
     return {
-        "name": trend.subject.name,
+        "name": name,
         "width": WIDTH,
         "height": _TOP + len(strips) * (_STRIP + _BETWEEN) + _TOP,
         "left": _LEFT,
         "right": WIDTH - _RIGHT,
         "strip": _STRIP,
         "strips": strips,
-        "end": words(long_s),
+        "begin": begin,
+        "end": end,
     }
 
 
@@ -70,7 +78,9 @@ def _x(at_s: float, long_s: float) -> float:
     return _LEFT + (WIDTH - _LEFT - _RIGHT) * min(1.0, at_s / long_s)
 
 
-def _lines(title: str, series: Mapping[Any, Sequence[Point]], long_s: float, name: str) -> Row:
+def strip_of_lines(
+    title: str, series: Mapping[Any, Sequence[Point]], long_s: float, name: str = "{}"
+) -> Row:
     """A strip with a line through the middles and a band from lowest to highest for each series."""
     points = [p for each in series.values() for p in each]
     low, high = min(p.low for p in points), max(p.high for p in points)
@@ -101,18 +111,24 @@ def _lines(title: str, series: Mapping[Any, Sequence[Point]], long_s: float, nam
     return {"title": title, "low": f"{low:.4g}", "high": f"{high:.4g}", "lines": lines, "bars": []}
 
 
-def _bars(title: str, trend: Trend, long_s: float) -> Row:
-    """A strip with a bar for each part of the time in which something was lost."""
-    highest = max((pct for _, pct in trend.loss_pct), default=0.0)
+def strip_of_bars(
+    title: str,
+    heights: Sequence[tuple[float, float]],
+    widths_s: Iterable[float],
+    long_s: float,
+    highest: float | None = None,
+) -> Row:
+    """A strip with a bar for each part of the time in which something was: its begin and height."""
+    top = max((height for _, height in heights), default=0.0) if highest is None else highest
     bars = [
         {
             "x": f"{_x(at_s, long_s):.1f}",
-            "w": f"{max(_NARROWEST, _x(trend.part_s, long_s) - _LEFT):.1f}",
-            "y": f"{_STRIP * (1 - pct / highest):.1f}",
-            "h": f"{_STRIP * pct / highest:.1f}",
+            "w": f"{max(_NARROWEST, _x(at_s + wide_s, long_s) - _x(at_s, long_s)):.1f}",
+            "y": f"{_STRIP * (1 - height / top):.1f}",
+            "h": f"{_STRIP * height / top:.1f}",
         }
-        for at_s, pct in trend.loss_pct
+        for (at_s, height), wide_s in zip(heights, widths_s, strict=False)
     ]
     if not bars:
-        title, highest = f"{title}: none", 100.0
-    return {"title": title, "low": "0", "high": f"{highest:.4g}", "lines": [], "bars": bars}
+        title, top = f"{title}: none", 100.0 if highest is None else highest
+    return {"title": title, "low": "0", "high": f"{top:.4g}", "lines": [], "bars": bars}

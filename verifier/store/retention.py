@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, delete, func, select, update
+from sqlalchemy import Connection, RowMapping, Table, delete, func, select, update
 
 from verifier.store import schema
 
@@ -59,22 +59,23 @@ def _roll_up(connection: Connection, now_s: float) -> None:
             select(s.id, s.started_s, s.valid_s).where(s.kept == schema.OPEN).order_by(s.id)
         ).mappings()
     )
-    running = _hour(now_s)
-    spans = _spans(open_)
+    running = hour_of(now_s)
+    spans = spans_of(open_)
     hours: dict[int, list[RowMapping]] = defaultdict(list)
     for row in open_:
-        hours[_hour(row["started_s"])].append(row)
+        hours[hour_of(row["started_s"])].append(row)
     for hour_s in [h for h in hours if h != running][:_PORTION]:
         ids = [row["id"] for row in hours[hour_s]]
         _roll_up_hour(connection, hour_s, {i: spans[i] for i in ids})
         connection.execute(update(schema.sweep).where(s.id.in_(ids)).values(kept=schema.RAW))
 
 
-def _hour(at_s: float) -> int:
+def hour_of(at_s: float) -> int:
+    """The start of the hour that a time lies in."""
     return int(at_s // HOUR_S) * HOUR_S
 
 
-def _spans(sweeps: Sequence[RowMapping]) -> dict[int, float]:
+def spans_of(sweeps: Sequence[RowMapping]) -> dict[int, float]:
     """For how long each sweep speaks: until the next, never longer than it may, never below 0."""
     spans = {row["id"]: float(row["valid_s"]) for row in sweeps}
     for row, following in itertools.pairwise(sweeps):
@@ -84,6 +85,17 @@ def _spans(sweeps: Sequence[RowMapping]) -> dict[int, float]:
 
 
 def _roll_up_hour(connection: Connection, hour_s: int, spans: Mapping[int, float]) -> None:
+    for table, made in hour_rows(connection, hour_s, spans):
+        # A clock set back brings an hour twice: its later figures count.
+        connection.execute(delete(table).where(table.c.hour_s == hour_s))
+        if made:
+            connection.execute(table.insert(), made)
+
+
+def hour_rows(
+    connection: Connection, hour_s: int, spans: Mapping[int, float]
+) -> list[tuple[Table, list[dict[str, Any]]]]:
+    """What the hourly tables hold of an hour, from the sweeps in it and how long each speaks."""
     r, lv, pe = schema.reading.c, schema.level.c, schema.port_errors.c
     readings = _grouped(
         connection.execute(
@@ -105,19 +117,20 @@ def _roll_up_hour(connection: Connection, hour_s: int, spans: Mapping[int, float
         ).mappings(),
         ("unit_id", "port"),
     )
-    for table, keys, groups, figures in (
-        (schema.hour, ("unit_id",), readings, lambda rows: _of_unit(rows, spans)),
-        (schema.hour_level, ("unit_id", "carrier", "end"), levels, _of_level),
-        (schema.hour_port, ("unit_id", "port"), errors, _of_port),
-    ):
-        made = [
-            {"hour_s": hour_s, **dict(zip(keys, key, strict=True)), **figures(rows)}
-            for key, rows in groups.items()
-        ]
-        # A clock set back brings an hour twice: its later figures count.
-        connection.execute(delete(table).where(table.c.hour_s == hour_s))
-        if made:
-            connection.execute(table.insert(), made)
+    return [
+        (
+            table,
+            [
+                {"hour_s": hour_s, **dict(zip(keys, key, strict=True)), **figures(rows)}
+                for key, rows in groups.items()
+            ],
+        )
+        for table, keys, groups, figures in (
+            (schema.hour, ("unit_id",), readings, lambda rows: _of_unit(rows, spans)),
+            (schema.hour_level, ("unit_id", "carrier", "end"), levels, _of_level),
+            (schema.hour_port, ("unit_id", "port"), errors, _of_port),
+        )
+    ]
 
 
 def _grouped(

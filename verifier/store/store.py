@@ -116,6 +116,12 @@ class Store:
         """Whatever a `select` over the tables of `schema` gives."""
         return self._read(lambda connection: connection.execute(statement).mappings().all())
 
+    def look(self, do: Callable[[Connection], T]) -> T:
+        """What `do` makes of the store as it stands at one moment, whoever writes meanwhile."""
+        sqlite = self._engine.dialect.name == "sqlite"  # its readers see one moment anyway
+        still = {} if sqlite else {"isolation_level": "REPEATABLE READ"}
+        return self._patiently(self._engine.execution_options(**still), do)
+
     def memories(self) -> dict[Subject, Memory]:
         """What is remembered of every unit, also of those no longer in the plan."""
         m, u = schema.memory, schema.unit

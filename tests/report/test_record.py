@@ -1,0 +1,105 @@
+"""A record in its four formats, hostile names in all of them."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from html.parser import HTMLParser
+
+import pytest
+
+from tests.report.recording import EVIL, HOSTILE, RECORD
+from verifier.report import Look
+from verifier.report.record import FORMATS, HEADINGS, percent
+
+
+def test_the_text_says_it_all() -> None:
+    """Available, untested, outages, departures, ports, changes: with what one needs to know of them."""
+    text = FORMATS["text"](RECORD, Look())
+    for said in (
+        "Available 99.999 % of the tested time of all units (24 h)",
+        "1 h not tested; 300 sweeps, 2 left out",
+        "a -45.5 (-50.0 to -45.2)",
+        "BEYOND ITS LIMIT, 20 dry hours",
+        "the handover has no level of this end",
+        "lighthouse-quarry: 10 s",
+        "Hop 1: 25 h, still so (and 10 min of which nothing is known), by its changes of state",
+        (
+            "Hop 1: sound -> silent; Harbour ring does not answer; because of device "
+            "lighthouse-quarry; not told:"
+        ),
+    ):
+        assert said in " ".join(text.split()) or said in text
+    assert max(map(len, text.splitlines())) <= 100
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        (100.0, "100 %"),
+        (99.999999, "99.999 %"),
+        (0.0, "0.000 %"),
+        (None, "-"),
+        (95.8333, "95.833 %"),
+    ],
+)
+def test_availability_is_never_rounded_up(value: float | None, shown: str) -> None:
+    """100 % is said of what always answered."""
+    assert percent(value) == shown
+
+
+def test_the_csv_has_a_row_of_each_kind() -> None:
+    """Every row has every column; numbers are numbers."""
+    rows = list(csv.DictReader(io.StringIO(FORMATS["csv"](RECORD, Look()))))
+    assert {tuple(row) for row in rows} == {HEADINGS}
+    assert [row["row"] for row in rows] == [
+        "unit", "unit", "unit", "level", "level", "departure", "departure", "outage", "outage",
+        "port", "change",
+    ]  # fmt: skip
+    assert float(rows[5]["departure_db"]) == -4.5
+    assert float(rows[0]["available_pct"]) == 99.99999
+
+
+def test_the_document_is_json() -> None:
+    """With its format, and units named by kind and name alone."""
+    document = json.loads(FORMATS["json"](RECORD, Look()))
+    assert document["format"] == "plan-verifier/record/1"
+    assert document["units"][1]["unit"] == {"kind": "device", "name": "lighthouse-quarry"}
+    assert document["changes"][0]["root"] == {"kind": "device", "name": "lighthouse-quarry"}
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_hostile_names_do_nothing(name: str) -> None:
+    """No control character leaves; no tag, no formula."""
+    drawn = FORMATS[name](HOSTILE, Look(verbose=True))
+    assert "\x1b" not in drawn
+    if name != "json":  # where text stands as it is, escaped by JSON's own rules
+        assert "\u202e" not in drawn
+    if name == "html":
+        assert "<script" not in drawn
+    if name == "csv":
+        for row in csv.reader(io.StringIO(drawn)):
+            assert not [c for c in row if c.startswith("=")]
+    if name == "json":
+        assert json.loads(drawn)["network"] == EVIL
+
+
+class _Tags(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: object) -> None:
+        del attrs
+        self.tags.append(tag)
+
+
+def test_the_page_has_a_picture_of_each_unit() -> None:
+    """An SVG for the unit and for the link; no script, no image, nothing fetched."""
+    tags = _Tags()
+    tags.feed(page := FORMATS["html"](RECORD, Look()))
+    assert tags.tags.count("svg") == 2
+    assert not {"script", "img", "iframe", "object"} & set(tags.tags)
+    assert "http://" not in page
+    assert "https://" not in page

@@ -1,0 +1,135 @@
+"""`record`."""
+
+from __future__ import annotations
+
+import datetime as dt
+import shutil
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from verifier.cli import options, output
+from verifier.cli.sweep import beside
+from verifier.errors import EXIT_PASSED, EXIT_UNTESTED, InputError, UsageError
+from verifier.files.plan_in import plan_sha256
+from verifier.model.plan import Device, Plan
+from verifier.model.subject import Subject
+from verifier.report import Look, format_of
+from verifier.report.record import FORMATS
+
+if TYPE_CHECKING:
+    from verifier.model.record import Baseline, Record
+
+_DAY_S = 86_400.0
+
+
+class _Since(click.ParamType[float]):
+    """`36h`, `7d` (ago), or a date or time (UTC unless it says otherwise): seconds since 1970."""
+
+    name = "since"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The time meant."""
+        try:
+            at = dt.datetime.fromisoformat(value)
+        except ValueError:
+            pass
+        else:
+            return (at if at.tzinfo else at.replace(tzinfo=dt.UTC)).timestamp()
+        text, factor = (value[:-1], _DAY_S) if value.endswith("d") else (value, 1.0)
+        return time.time() - factor * options.Seconds().convert(text, param, ctx)
+
+
+@click.command()
+@options.plan_argument
+@options.selection_options
+@options.profiles_option
+@options.store_option
+@click.option(
+    "--since",
+    type=_Since(),
+    default="30d",
+    show_default=True,
+    metavar="WHEN",
+    help="Begin of the period: 36h or 7d ago, or a date or time in UTC; its hour counts whole.",
+)
+@click.option(
+    "--baseline",
+    type=click.Path(path_type=Path),
+    metavar="EVIDENCE",
+    help="Compare the levels of dry hours with those of this handover (verify --evidence).",
+)
+@click.option("--format", "format_", type=click.Choice(list(FORMATS)), help="Of the report.")
+@options.output_options
+def record(**given: Any) -> int:
+    """What the store of health sweeps knows of PLAN: availability, outages, changes, levels.
+
+    Reads only; nothing is sent. Ends with 3 where the store holds nothing of these units.
+    """
+    if given["format_"] is None and format_of(None, given["out"]) not in FORMATS:
+        raise UsageError(f"{given['out']}: a record is {', '.join(FORMATS)}; name it with --format")
+    plan, _ = options.load_plan(given["plan"], given["profile_folder"])
+    devices = options.select(plan, given["devices"], given["links"], given["sites"])
+    where = given["store"] or str(beside(given["plan"]))
+    if "://" not in where and not Path(where).is_file():
+        raise UsageError(f"{where}: there is no store; `sweep` makes one, --store names another")
+    with output.opened(given["out"], inputs=(given["plan"], given["baseline"])) as out:
+        baseline = None if given["baseline"] is None else _baseline(given["baseline"])
+        made = _record(plan, devices, where, given["since"], baseline)
+        _show(made, out, given)
+    return EXIT_PASSED if any(sum(u.state_s.values()) for u in made.units) else EXIT_UNTESTED
+
+
+def _units(plan: Plan, devices: tuple[Device, ...]) -> list[Subject]:
+    """The units asked for, and the links with all their ends among them."""
+    names = {d.name for d in devices}
+    links = [x.name for x in plan.links if frozenset().union(*x.devices()) <= names]
+    return [*(Subject("device", d.name) for d in devices), *(Subject("link", x) for x in links)]
+
+
+def _record(
+    plan: Plan, devices: tuple[Device, ...], url: str, since_s: float, baseline: Baseline | None
+) -> Record:
+    from verifier.rules.health.record import record as make  # noqa: PLC0415
+    from verifier.store import opened  # noqa: PLC0415 - SQLAlchemy only when the input is right
+    from verifier.store.history import History  # noqa: PLC0415
+
+    units, now_s = _units(plan, devices), time.time()
+    with opened(url) as store:
+        memories = store.memories()
+
+        def look(connection: Any) -> Record:
+            past = History(connection, units, since_s, now_s)
+            return make(
+                plan, plan_sha256(plan), past.period, past.units(), memories, baseline=baseline
+            )
+
+        return store.look(look)
+
+
+def _baseline(path: Path) -> Baseline:
+    from verifier.cli.report import result_in  # noqa: PLC0415
+    from verifier.model.record import Baseline  # noqa: PLC0415
+    from verifier.rules.health.departure import baseline_of  # noqa: PLC0415
+
+    result = result_in(path)
+    levels = baseline_of(result.findings)
+    if not levels:
+        raise InputError(f"{path}: holds no receive level (radio.rx-level) of any link")
+    return Baseline(started=result.started, plan=result.plan.name, levels_dbm=levels)
+
+
+def _show(made: Record, out: output.Output, given: dict[str, Any]) -> None:
+    chosen = format_of(given["format_"], given["out"])
+    if given["out"] is not None:
+        out.write(FORMATS[chosen](made, Look(verbose=given["verbose"])))
+        chosen = "text"
+    if not given["quiet"]:
+        columns = min(100, shutil.get_terminal_size((100, 24)).columns)
+        look = Look(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
+        output.show(FORMATS[chosen](made, look))

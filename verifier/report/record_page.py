@@ -1,0 +1,75 @@
+"""A record as one self-contained page: figures, and each unit's course of time as pictures."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from verifier.model.record import Outage, Record, RecordPoint, UnitRecord
+from verifier.model.subject import Subject
+from verifier.report.pages import draw
+from verifier.report.plots import plot, strip_of_bars, strip_of_lines
+from verifier.report.record import (
+    departure_in_words,
+    figure,
+    hours,
+    outage_in_words,
+    percent,
+)
+from verifier.rules.soak_trend import Point
+
+
+def page(record: Record) -> str:
+    """The page. It fetches nothing and has no script."""
+    outages: dict[Subject, list[Outage]] = {}
+    for outage in record.outages:
+        outages.setdefault(outage.unit, []).append(outage)
+    whole, *units = record.units
+    return draw(
+        "record.html",
+        "record.css",
+        record=record,
+        whole=whole,
+        units=[(u, _picture(record, u, outages.get(u.unit, []))) for u in units],
+        percent=percent,
+        hours=hours,
+        figure=figure,
+        outage_in_words=outage_in_words,
+        departure_in_words=departure_in_words,
+    )
+
+
+def _picture(record: Record, unit: UnitRecord, outages: list[Outage]) -> dict[str, Any] | None:
+    """Round trip, receive levels, times without an answer; None where nothing was measured."""
+    start_s, end_s = _seconds(record.start), _seconds(record.end)
+    long_s = max(1.0, end_s - start_s)
+    strips = []
+    if unit.rtt:
+        strips.append(strip_of_lines("round trip, ms", {"": _points(unit.rtt)}, long_s))
+    if unit.levels:
+        series = {
+            f"end {v.end}" + (f", carrier {v.carrier}" if v.carrier > 1 else ""): _points(v.points)
+            for v in unit.levels
+        }
+        strips.append(strip_of_lines("receive level, dBm", series, long_s))
+    begins = [max(0.0, _seconds(o.start) - start_s) for o in outages]
+    ends = [end_s if o.end is None else _seconds(o.end) for o in outages]
+    if strips or outages:
+        strips.append(
+            strip_of_bars(
+                "no answer",
+                [(begin, 1.0) for begin in begins],
+                [end - start_s - begin for end, begin in zip(ends, begins, strict=True)],
+                long_s,
+                highest=1.0,
+            )
+        )
+    return plot(unit.unit.name, strips, record.end, record.start) if strips else None
+
+
+def _points(points: tuple[RecordPoint, ...]) -> list[Point]:
+    return [Point(p.after_s, p.low, p.middle, p.high) for p in points]
+
+
+def _seconds(at: str) -> float:
+    return dt.datetime.fromisoformat(at).timestamp()

@@ -1,0 +1,210 @@
+"""What the store knows of a period, as figures: availability, outages, trends, departures.
+
+Availability is the answered part of the tested time, each sweep counting until the next one, but
+not beyond its own validity; time of which nothing is known is left out and shown. A device is
+available when it gives any sign of life, a link when units at both its ends do; the network's
+figure is that of all its devices' time together.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import statistics
+from collections.abc import Iterable, Mapping, Sequence
+
+from verifier.model.health import STATES, Memory
+from verifier.model.plan import EndName, Plan
+from verifier.model.record import (
+    Availability,
+    Baseline,
+    Departure,
+    LevelRecord,
+    Outage,
+    Period,
+    PortRecord,
+    Record,
+    RecordChange,
+    RecordPoint,
+    Sample,
+    UnitPast,
+    UnitRecord,
+)
+from verifier.model.subject import Subject
+from verifier.rules.echo import percentile_ms
+from verifier.rules.health.departure import departures
+from verifier.rules.health.outages import outages
+
+PARTS = 120
+"""Of a period as it is shown over time: more are not told apart."""
+_HIGH_PCT = 95.0
+
+
+def record(  # noqa: PLR0913
+    plan: Plan,
+    plan_sha256: str,
+    period: Period,
+    pasts: Iterable[UnitPast],
+    memories: Mapping[Subject, Memory],
+    *,
+    baseline: Baseline | None = None,
+) -> Record:
+    """The record of a period; `pasts` is gone through once."""
+    end_s = period.end_s
+    units: list[UnitRecord] = []
+    found: list[Outage] = []
+    changes: list[RecordChange] = []
+    ports: list[PortRecord] = []
+    away: list[Departure] = []
+    for past in pasts:
+        own = outages(past, period.start_s, end_s)
+        counted = _changes(past, period.start_s)
+        units.append(_unit(plan, past, period, own, len(counted), memories.get(past.unit)))
+        found += own
+        changes += counted
+        ports += [
+            PortRecord(device=past.unit.name, port=port, in_errors=in_, out_errors=out)
+            for port, (in_, out) in past.errors.items()
+        ]
+        if past.unit.kind == "link":
+            away += departures(plan, past, baseline)
+    return Record(
+        network=plan.network.name,
+        revision=plan.network.revision,
+        plan_sha256=plan_sha256,
+        start=timestamp(period.start_s),
+        end=timestamp(end_s),
+        sweeps=period.sweeps,
+        skipped=period.skipped,
+        resolution=period.resolution,
+        handover=baseline.started if baseline is not None else None,
+        units=(_network(plan, units), *units),
+        outages=tuple(sorted(found, key=lambda o: o.start, reverse=True)),
+        changes=tuple(sorted(changes, key=lambda c: c.at, reverse=True)),
+        departures=tuple(sorted(away, key=lambda d: -abs(d.departure_db or 0.0))),
+        ports=tuple(sorted(ports, key=lambda p: -(p.in_errors + p.out_errors))),
+    )
+
+
+def timestamp(at_s: float) -> str:
+    """RFC 3339 in UTC, to the second."""
+    at = dt.datetime.fromtimestamp(at_s, dt.UTC)
+    return at.isoformat(timespec="seconds").replace("+00:00", "Z")
+
+
+def availability(answered_s: float, unanswered_s: float, whole_s: float) -> Availability:
+    """The figures of a unit that was to be seen for `whole_s`."""
+    tested_s = answered_s + unanswered_s
+    return Availability(
+        available_pct=100.0 * answered_s / tested_s if tested_s > 0 else None,
+        answered_s=answered_s,
+        unanswered_s=unanswered_s,
+        untested_s=max(0.0, whole_s - tested_s),
+    )
+
+
+def _changes(past: UnitPast, start_s: float) -> list[RecordChange]:
+    """Those of the period; that a unit was seen for the first time is none."""
+    return [
+        RecordChange(
+            unit=past.unit,
+            at=timestamp(c.at_s),
+            before=c.before,
+            after=c.after,
+            root=c.root,
+            reason=c.reason,
+            held=c.held,
+        )
+        for c in past.changes
+        if c.before is not None and c.at_s >= start_s
+    ]
+
+
+def _unit(  # noqa: PLR0913, PLR0917
+    plan: Plan,
+    past: UnitPast,
+    period: Period,
+    own: Sequence[Outage],
+    changes: int,
+    memory: Memory | None,
+) -> UnitRecord:
+    begin_s = period.start_s if past.first_s is None else max(period.start_s, past.first_s)
+    rtts = [s.middle for s in past.rtt]
+    return UnitRecord(
+        unit=past.unit,
+        state=memory.state if memory is not None else None,
+        since=timestamp(memory.since_s) if memory is not None else None,
+        availability=availability(past.answered_s, past.unanswered_s, period.end_s - begin_s),
+        state_s={state: past.time_s.get(state, 0.0) for state in STATES},
+        changes=changes,
+        outages=len(own),
+        longest_outage_s=max((o.length_s for o in own), default=0.0),
+        rtt_median_ms=statistics.median(rtts) if rtts else None,
+        rtt_p95_ms=percentile_ms(rtts, _HIGH_PCT) if rtts else None,
+        rtt_max_ms=max((s.high for s in past.rtt), default=None),
+        rtt=points(past.rtt, period),
+        levels=tuple(
+            LevelRecord(
+                carrier=carrier,
+                end=end,
+                planned_dbm=planned_dbm(plan, past.unit.name, carrier, end),
+                median_dbm=statistics.median(s.middle for s in samples),
+                min_dbm=min(s.low for s in samples),
+                max_dbm=max(s.high for s in samples),
+                points=points(samples, period),
+            )
+            for (carrier, end), samples in past.levels.items()
+        ),
+    )
+
+
+def planned_dbm(plan: Plan, link: str, carrier: int, end: EndName) -> float | None:
+    """The receive level that the plan has for an end."""
+    for planned in plan.links:
+        if planned.name == link:
+            for one in planned.carriers:
+                if one.carrier == carrier:
+                    return dict(one.ends())[end].rx_level_dbm
+    return None
+
+
+def points(
+    samples: Iterable[Sample], period: Period, parts: int = PARTS
+) -> tuple[RecordPoint, ...]:
+    """The samples in so many equal parts of the period; parts without one are left out."""
+    part_s = max(1.0, (period.end_s - period.start_s) / parts)
+    groups: dict[int, list[Sample]] = {}
+    for sample in samples:
+        after_s = min(max(0.0, sample.at_s - period.start_s), period.end_s - period.start_s)
+        groups.setdefault(int(after_s / part_s), []).append(sample)
+    return tuple(
+        RecordPoint(
+            round((part + 0.5) * part_s, 1),
+            min(s.low for s in group),
+            statistics.median(s.middle for s in group),
+            max(s.high for s in group),
+        )
+        for part, group in sorted(groups.items())
+    )
+
+
+def _network(plan: Plan, units: Iterable[UnitRecord]) -> UnitRecord:
+    devices = [u for u in units if u.unit.kind == "device"]
+    times = [u.availability for u in devices]
+    answered_s, unanswered_s = (
+        sum(t.answered_s for t in times), sum(t.unanswered_s for t in times)
+    )  # fmt: skip
+    whole_s = answered_s + unanswered_s + sum(t.untested_s for t in times)
+    rtts = [u.rtt_median_ms for u in devices if u.rtt_median_ms is not None]
+    return UnitRecord(
+        unit=Subject("network", plan.network.name),
+        state=None,
+        since=None,
+        availability=availability(answered_s, unanswered_s, whole_s),
+        state_s={s: sum(u.state_s.get(s, 0.0) for u in devices) for s in STATES},
+        changes=sum(u.changes for u in units),
+        outages=sum(u.outages for u in devices),
+        longest_outage_s=max((u.longest_outage_s for u in devices), default=0.0),
+        rtt_median_ms=statistics.median(rtts) if rtts else None,
+        rtt_p95_ms=percentile_ms(rtts, _HIGH_PCT) if rtts else None,
+        rtt_max_ms=max((u.rtt_max_ms for u in devices if u.rtt_max_ms is not None), default=None),
+    )
