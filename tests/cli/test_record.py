@@ -75,7 +75,7 @@ def test_the_whole_way(desk: Path, run: Run) -> None:
     units = {u["unit"]["name"]: u for u in document["units"]}
     far = units["quarry-lighthouse"]
     assert far["availability"]["available_pct"] == pytest.approx(100 * 92 / 96, abs=0.01)
-    assert far["availability"]["untested_s"] == pytest.approx(0.0, abs=1.0)
+    assert far["availability"]["untested_s"] == pytest.approx(0.0, abs=60.0)
     assert far["state_s"]["untested"] == pytest.approx(92 * 900.0, abs=60.0)
     assert far["outages"] == 1
     (outage,) = document["outages"]
