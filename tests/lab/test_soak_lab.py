@@ -17,6 +17,7 @@ import yaml
 from tests.lab.faults import Lab
 from tests.lab.shell import ip_batch
 from tests.lab.tool import HERE, Tool, Verified
+from verifier.model.subject import Subject
 from verifier.rules.soak import soaked
 
 pytestmark = pytest.mark.lab
@@ -41,9 +42,14 @@ def soak(tool: Tool, place: Path, plan: Path, long_s: str, *more: str) -> tuple[
 
 
 def test_loss_is_exactly_what_nftables_dropped(lab: Lab, tool: Tool, tmp_path: Path) -> None:
-    """Every echo that the rule's counters saw or dropped is one of ours, and counted as it was."""
+    """Every echo that the rules' counters saw or dropped is one of ours, and counted as it was.
+
+    Echoes to the unit are its management path and only warn; the host beyond judges the link.
+    """
+    pair = "198.18.30.1>manager-1"
     lab.lose_echoes(UNIT, percent=12)
-    plan = plan_with(tmp_path / "plan.yaml")
+    lab.lose_echoes("manager", percent=12)
+    plan = plan_with(tmp_path / "plan.yaml", max_loss_pct=0.5, traffic_pairs=[pair])
     seen, came_to = soak(tool, tmp_path, plan, "3s", "--device", UNIT)
     came, dropped = lab.echo_counters(UNIT)
     before = [
@@ -51,32 +57,24 @@ def test_loss_is_exactly_what_nftables_dropped(lab: Lab, tool: Tool, tmp_path: P
     ]
     sent_before = sum(v.get("sent", 1) for v in before)
     heard_before = sum(v.get("received", v.get("replied", 0)) for v in before)
-    sent = sum(f.sent for f in came_to.echoes)
-    lost = sum(f.lost for f in came_to.echoes)
-    assert sent == 2 * 3 * 25
+    mine = came_to.of(Subject("device", UNIT))
+    sent, lost = sum(f.sent for f in mine), sum(f.lost for f in mine)
+    assert sent == pytest.approx(2 * 3 * 25, abs=6)
     assert came == sent + sent_before
     assert dropped == lost + sent_before - heard_before
     assert lost > 0
     finding = seen.finding("icmp.loss", UNIT)
-    assert finding["observed"] == pytest.approx(100 * lost / sent, abs=1e-3)
     assert f"management path: {lost} of {sent} echoes lost" in finding["reason"]
-    assert finding["verdict"] == "warn"  # the plan sets no limit
-
-
-def test_the_link_is_judged_by_hosts_beyond_it(lab: Lab, tool: Tool, tmp_path: Path) -> None:
-    """Loss at a host of a traffic pair fails; what nftables counted there is what is said."""
-    lab.lose_echoes("manager", percent=12)
-    plan = plan_with(
-        tmp_path / "plan.yaml", max_loss_pct=0.5, traffic_pairs=["198.18.30.1>manager-1"]
-    )
-    seen, _ = soak(tool, tmp_path, plan, "3s", "--device", UNIT)
+    assert finding["verdict"] == "warn"
+    assert "see traffic.loss" in finding["reason"]
     came, dropped = lab.echo_counters("manager")
-    assert 2 * 3 * 25 - 6 <= came <= 2 * 3 * 25  # a busy machine may leave a slot out
-    finding = seen.finding("traffic.loss", "198.18.30.1>manager-1")
+    beyond = came_to.of(Subject("host", "manager-1"))
+    assert came == sum(f.sent for f in beyond)
+    assert dropped == sum(f.lost for f in beyond)
+    finding = seen.finding("traffic.loss", pair)
     assert finding["verdict"] == "fail"
     assert f"past 198.18.30.1 to manager-1: {dropped} of {came} echoes lost" in finding["reason"]
-    assert seen.finding("traffic.rtt", "198.18.30.1>manager-1")["expected"] is None
-    assert seen.finding("icmp.loss", UNIT)["verdict"] == "pass"
+    assert seen.finding("traffic.rtt", pair)["expected"] is None
     assert seen.code == 1
 
 
@@ -223,7 +221,7 @@ def test_an_agent_that_comes_back_with_others(agent: Lab, tool: Tool) -> None:
 
 def test_a_unit_that_never_went_away(agent: Lab, tool: Tool) -> None:
     """Nobody restarted it, and that is said: nothing is proved."""
-    done = Restart(agent, tool, lambda: None, UNIT, "--wait", "2s")
+    done = Restart(agent, tool, lambda: None, UNIT, "--wait", "1.5s")
     saved = done.saved(UNIT)
     assert saved["verdict"] == "not-tested"
     assert "it was not restarted: it answered throughout" in saved["reason"]

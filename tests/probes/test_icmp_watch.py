@@ -163,3 +163,16 @@ def test_state_of_the_loopback_interface() -> None:
     """Up, by the kernel's own files; one that is not there is down."""
     assert link_state("lo").up
     assert not link_state("no-such-port").up
+
+
+def test_a_busy_machine_loses_no_place() -> None:
+    """A loop that comes round late, at the very end too, still sends what was due by then."""
+
+    def late(now_s: float) -> None:
+        if now_s > 0.8:
+            time.sleep(0.3)
+
+    seen = Seen(at=late)
+    watch(seen, 1.0, 56)
+    assert sorted(seen.rtt_us[0]) == list(range(20))
+    assert not seen.gaps

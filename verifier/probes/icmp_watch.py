@@ -31,6 +31,8 @@ STALL_S: Final = 1.5
 _LINK_LOOK_S: Final = 0.25
 _TICK_S: Final = 0.01
 """Sendings are collected for so long; what arrives is stamped by the kernel meanwhile."""
+_BEFORE_END_S: Final = 1e-6
+"""A place that falls on the very end belongs to the time after it."""
 _READ_LIMIT: Final = 4096
 _REMEMBERED: Final = 64
 """Answered echoes of a target for which a second reply is still a duplicate."""
@@ -155,12 +157,13 @@ class EchoWatch:
         self._start_s = now_s = self._clock()
         end_s = now_s + long_s
         look_s = now_s
-        while (now_s < end_s or self._pending) and not stop.is_set():
+        while not stop.is_set() and (
+            now_s < end_s or self._pending or self._next <= self._due(end_s - _BEFORE_END_S)
+        ):
             if now_s >= look_s:
                 look_s = now_s + _LINK_LOOK_S
                 self._look(now_s)
-            if now_s < end_s:
-                self._send_due(now_s)
+            self._send_due(min(now_s, end_s - _BEFORE_END_S))
             if self._read():
                 self._expire()
             sink.tick(now_s - self._start_s)
@@ -204,8 +207,12 @@ class EchoWatch:
 
     # -- sending ----------------------------------------------------------------------------------
 
+    def _due(self, now_s: float) -> int:
+        """The last place of the grid that has come."""
+        return int((now_s - self._start_s) / self._each_s)
+
     def _send_due(self, now_s: float) -> None:
-        due = int((now_s - self._start_s) / self._each_s)
+        due = self._due(now_s)
         while self._next <= due:
             if not self._may_send():
                 return
