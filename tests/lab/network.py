@@ -220,16 +220,17 @@ class Network:
                 self._agents.pop(name).stop()
 
     def _settle(self) -> None:
-        """Waits until every unit answers echoes along both ways, then empties neighbour tables.
+        """Starts agents that ended, waits until every unit answers, then empties neighbour tables.
 
         A port that has just come up forwards nothing until the kernel's link watch has seen it.
         """
+        self.start_agents(*(n for n, agent in self._agents.items() if agent.ended))
         for unit in self.units.values():
             target = str(unit.address.ip)
             for source in ("laptop", "manager") if unit.address.version == 4 else ("laptop",):
                 echo = self.inside(source, "ping", "-n", "-c", "1", "-W", "0.2", target)
                 wait_for(partial(succeeds, *echo), f"{target} to answer {source}")
-        for name in ("laptop", "router"):
+        for name in ("laptop", "router", *self.units):
             command("ip", "-n", self.namespace(name), "neighbour", "flush", "all")
 
 
