@@ -9,7 +9,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from tests.report.recording import EVIL, HOSTILE, RECORD
+from tests.report.recording import EVIL, HOSTILE, RECORD, record_of
+from verifier.model.subject import Subject
 from verifier.report import Look
 from verifier.report.record import FORMATS, HEADINGS, percent
 
@@ -32,6 +33,13 @@ def test_the_text_says_it_all() -> None:
     ):
         assert said in " ".join(text.split()) or said in text
     assert max(map(len, text.splitlines())) <= 100
+
+
+def test_long_names_keep_the_text_narrow() -> None:
+    """At most 100 columns, whatever the names are."""
+    long = "lighthouse-at-the-far-end-of-the-harbour-quay-second-radio"
+    record = record_of("Harbour", Subject("device", long), Subject("link", f"{long}-link"))
+    assert max(map(len, FORMATS["text"](record, Look()).splitlines())) <= 100
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,7 @@ from verifier.rules.soak import words
 _MANY = 40
 """Units, outages, changes beyond this number are counted; --verbose has them all."""
 _FEW = 10
-_NAME = 34
+_NAME = 24
 """Columns for a name; a longer one is cut."""
 _DEPARTURES = [32, None, None, None, None, 30]
 """Columns for an end and for why; longer ones fold."""
@@ -126,14 +126,12 @@ def _units(record: Record, look: Look) -> str:
     rows = [
         (
             _name(u.unit.name), u.state or "-", percent(u.availability.available_pct),
-            hours(u.availability.untested_s), u.outages, hours(u.longest_outage_s)
-            if u.outages else "-", u.changes,
+            hours(u.availability.untested_s), u.outages, u.changes,
             f"{figure(u.rtt_median_ms, 2)} / {figure(u.rtt_p95_ms, 2)}",
         )
         for u in shown
     ]  # fmt: skip
-    headings = ("unit", "now", "available", "untested", "outages", "longest", "changes",
-                "RTT, p95 ms")  # fmt: skip
+    headings = ("unit", "now", "available", "untested", "outages", "changes", "RTT, p95 ms")
     return _table(rows, headings, more, "units")
 
 
@@ -142,13 +140,12 @@ def _links(record: Record, look: Look) -> str:
     rows = [
         (
             _name(u.unit.name), u.state or "-", percent(u.availability.available_pct),
-            hours(u.availability.untested_s), u.outages, u.changes,
+            hours(u.availability.untested_s), u.outages,
             "\n".join(map(_level, u.levels)) or "-",
         )
         for u in shown
     ]  # fmt: skip
-    headings = ("link", "now", "available", "untested", "outages", "changes",
-                "level dBm: median (low to high)")  # fmt: skip
+    headings = ("link", "now", "available", "untested", "outages", "median dBm (low to high)")
     return _table(rows, headings, more, "links")
 
 
