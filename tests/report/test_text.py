@@ -12,10 +12,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
+from verifier.model.difference import Difference
 from verifier.model.observation import Observation
 from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Verdict
 from verifier.model.subject import Subject
 from verifier.report import FORMATS, Look
+from verifier.report.differences import text as compared
 from verifier.report.json import document
 from verifier.report.plain import plain
 
@@ -240,6 +242,24 @@ def test_a_long_reason_is_not_cut() -> None:
     assert "and its end" in text(result(finding("fail", reason=reason)), Look()).replace(
         "\n      ", " "
     )
+
+
+def test_nothing_found_has_no_unit() -> None:
+    """A comparison names the unit beside a figure, not beside "nothing"."""
+    old = dataclasses.replace(finding("pass", "radio.fade-margin"), observed=26.4, unit="dB")
+    new = dataclasses.replace(old, verdict="not-tested", observed=None)
+    shown = compared([Difference(kind="worse", old=old, new=new)], Look())
+    assert "found 26.4 dB -> nothing; because of radio.fade-margin" in shown.replace(
+        "\n      ", " "
+    )
+
+
+def test_what_the_stage_leaves_out_keeps_within_the_width() -> None:
+    """Checks that do not belong to the stage are listed in 100 columns, all of them."""
+    left = tuple(f"radio.check-{n}" for n in range(20))
+    shown = text(result(*FOUR, not_in_stage=left), Look())
+    assert max(len(line) for line in shown.splitlines()) <= Look().width
+    assert [check for check in left if check not in shown] == []
 
 
 def test_plain_shows_what_cannot_be_printed() -> None:

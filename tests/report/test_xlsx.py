@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 import subprocess
 from typing import Any
@@ -10,7 +11,9 @@ from typing import Any
 import openpyxl
 import pytest
 
-from verifier.report import FORMATS
+from verifier.model.result import Finding
+from verifier.model.subject import Subject
+from verifier.report import FORMATS, Look, Sheet
 
 xlsx: Any = FORMATS["xlsx"]
 
@@ -57,6 +60,34 @@ def test_as_found_stands_beside_the_plan(sample) -> None:
     ]
     assert table(book["Ports"])[1] == ("ferry", "eth1", 1000, "no answer", "NOT TESTED")
     assert table(book["Links"])[1] == ("Hop 1", -45.6, -46, "PASS")
+
+
+def test_what_both_ends_share_has_its_column(sample) -> None:
+    """Planned once for the link, read at either end: value and the heavier verdict beside it."""
+    result, look = sample
+    ours = Finding(id="f1", check="radio.bandwidth", verdict="pass", expected=28.0, observed=28.0,
+                   subject=Subject("link", "Hop 1", carrier=1, end="a"), reason="read")  # fmt: skip
+    far = dataclasses.replace(ours, id="f2", verdict="fail", observed=14.0,
+                              subject=dataclasses.replace(ours.subject, end="b"))  # fmt: skip
+    sheet = Sheet(name="Links", columns=(("name", "Name"), ("bandwidth_mhz", "Bandwidth (MHz)")),
+                  rows=(("Hop 1", 28),))  # fmt: skip
+    annex = dataclasses.replace(look.annex, sheets=(sheet,))
+    drawn = xlsx(dataclasses.replace(result, findings=(ours, far)), Look(annex=annex))
+    assert table(opened(drawn)["Links"]) == [
+        ("Name", "Bandwidth (MHz)", "Bandwidth (MHz), as found", "Verdict"),
+        ("Hop 1", 28, 14, "FAIL"),
+    ]
+
+
+def test_a_voltage_worked_out_stands_as_planned(sample) -> None:
+    """Where the plan has no voltage, the one that follows from level and profile is planned."""
+    result, look = sample
+    found = Finding(id="f9", check="manual.alignment-voltage", verdict="pass", expected=1.088,
+                    subject=Subject("link", "Hop 1", carrier=1, end="a"), observed=1.09, unit="V",
+                    reason="entered")  # fmt: skip
+    drawn = xlsx(dataclasses.replace(result, findings=(found,)), look)
+    row = ("Hop 1", "a", "quarry", None, "Alignment voltage", "1.088 V", "1.09 V", "PASS")
+    assert row in table(opened(drawn)["Link ends"])
 
 
 def test_each_end_of_a_link_has_what_is_handed_over(sample) -> None:

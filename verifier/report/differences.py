@@ -85,7 +85,6 @@ def _line(difference: Difference) -> str:
     head = f"{plain(either.subject)}  {plain(either.check)}: "
     if old is None or new is None:
         return f"{head}{WORDS[either.verdict]}, {plain(either.reason)}"
-    unit = f" {plain(either.unit)}" if either.unit else ""
     said = []
     if old.verdict != new.verdict:
         said.append(f"{WORDS[old.verdict]} -> {WORDS[new.verdict]}")
@@ -94,11 +93,13 @@ def _line(difference: Difference) -> str:
         ("found", old.observed, new.observed),
     ):
         if before != now:
-            said.append(f"{name} {_value(before)}{unit} -> {_value(now)}{unit}")
+            said.append(f"{name} {_value(before, either.unit)} -> {_value(now, either.unit)}")
     if difference.kind in ("worse", "better", "reason"):
         said.append(plain(new.reason))
     return head + "; ".join(said)
 
 
-def _value(value: Any) -> str:
-    return "nothing" if value is None else plain(value) or "an empty text"
+def _value(value: Any, unit: str | None) -> str:
+    if value is None:
+        return "nothing"
+    return f"{plain(value) or 'an empty text'}{f' {plain(unit)}' if unit else ''}"

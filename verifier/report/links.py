@@ -22,6 +22,7 @@ class _Item(NamedTuple):
         check: whose finding tells what was found; empty: none does.
         of: what `planned` is a field of.
         reading: what the unit shows where no finding tells it.
+        expected: where the plan has no value, what the finding expects is what is planned.
     """
 
     title: str
@@ -30,6 +31,7 @@ class _Item(NamedTuple):
     planned: str
     unit: str = ""
     reading: str = ""
+    expected: bool = False
 
 
 _ITEMS = (
@@ -45,7 +47,9 @@ _ITEMS = (
     _Item("Capacity", "radio.capacity", "link", "capacity_mbps", "Mbit/s", "current_capacity_mbps"),
     _Item("Feature key", "", "link", "key_capacity_mbps", "Mbit/s", "key_capacity_mbps"),
     _Item("Link id", "radio.link-id", "end", "link_id"),
-    _Item("Alignment voltage", "manual.alignment-voltage", "end", "alignment_v", "V"),
+    _Item(
+        "Alignment voltage", "manual.alignment-voltage", "end", "alignment_v", "V", expected=True
+    ),
     _Item("Azimuth", "manual.azimuth", "end", "azimuth_deg", "deg"),
     _Item("Tilt", "manual.tilt", "end", "tilt_deg", "deg"),
     _Item("Antenna height", "manual.antenna-height", "end", "antenna_height_m", "m"),
@@ -134,6 +138,8 @@ def _values(
         value = _found(item, planned, judged, shown)
         if planned is None and value is None and judged is None:
             continue
+        if planned is None and item.expected and judged is not None:
+            planned = judged.expected
         rows[item.title] = {
             "planned": None if planned is None else _written(planned, item.unit),
             "found": value,

@@ -153,7 +153,8 @@ def _echo_row(series: Sequence[Observation]) -> list[object]:
 def _closing(result: Result, look: Look) -> str:
     said = []
     if result.not_in_stage:
-        said.append(f"not in stage {result.stage}: {', '.join(result.not_in_stage)}")
+        checks = f"not in stage {result.stage}: {', '.join(result.not_in_stage)}"
+        said += paragraph(checks, "", look.width)
     if left := entered.not_asked(look.annex.plan, result):
         said += paragraph(left, "", look.width)
     return "\n".join(said)

@@ -63,12 +63,15 @@ FIELDS = {
     "radio.tx-frequency": "tx_mhz", "radio.tx-power": "tx_power_dbm",
     "radio.rx-level": "rx_level_dbm", "radio.atpc": "atpc", "radio.link-id": "link_id",
     "radio.bandwidth": "bandwidth_mhz", "radio.polarisation": "polarisation",
+    "radio.modulation": "modulation_max", "radio.eirp": "max_eirp_dbm",
     "radio.snr": "min_snr_db", "radio.capacity": "capacity_mbps",
     "radio.fade-margin": "fade_margin_db", "link.ends-swapped": "name",
     "manual.label": "label", "manual.azimuth": "azimuth_deg", "manual.tilt": "tilt_deg",
     "manual.antenna-height": "antenna_height_m", "manual.alignment-voltage": "alignment_v",
 }  # fmt: skip
 """The column of the plan that a check compares with."""
+_SHARED = {"bandwidth_mhz", "capacity_mbps", "fade_margin_db", "modulation_max", "polarisation"}
+"""Columns of a link without an end."""
 _SHEETS = {"device": ("Devices", ("name",)), "port": ("Ports", ("device", "name")),
            "link": ("Links", ("name", "carrier"))}  # fmt: skip
 """The sheet of each kind of subject, and the columns that tell its rows apart."""
@@ -204,7 +207,10 @@ def _beside(page: Any, findings: Sequence[Finding]) -> list[Any]:
 def _by_place(
     sheet: str, findings: Iterable[Finding]
 ) -> Mapping[tuple[str, ...], dict[str, list[Finding]]]:
-    """Findings by the key of a row, then by the path of a column."""
+    """Findings by the key of a row, then by the path of a column.
+
+    What both ends share (bandwidth, capacity ...) is planned once, and read at either end.
+    """
     found: dict[tuple[str, ...], dict[str, list[Finding]]] = defaultdict(lambda: defaultdict(list))
     for finding in findings:
         subject = finding.subject
@@ -214,7 +220,8 @@ def _by_place(
         parts = {"port": (subject.name, subject.port or ""),
                  "link": (subject.name, str(subject.carrier or 1))}  # fmt: skip
         key = parts.get(subject.kind, (subject.name,))
-        found[key][_END[subject.end] + field].append(finding)
+        path = field if field in _SHARED else _END[subject.end] + field
+        found[key][path].append(finding)
     return found
 
 
