@@ -43,9 +43,10 @@ def once(bench: Bench, chance: random.Random) -> tuple[int, str]:
                 kills += 1
             code = guided.end()
         person.join()
-        if code == 0:
+        if code == 0 or "Done: all" in guided.shown:  # killed while it was already going
             break
-        if code not in {-9, 130, -2, -15}:
+        started = bool(guided.shown)  # before, Python itself takes the signal
+        if code not in ({-9, 130} if started else {-9, 130, -2, -15}):
             return kills, f"exit {code}: {guided.shown}"
         journal = bench.folder / "guide.readdress.jsonl"
         resume = journal.exists() and journal.read_bytes().count(b"\n") > 0
