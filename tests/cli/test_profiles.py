@@ -204,6 +204,7 @@ def test_every_fault_of_a_profile(run: Run, tmp_path: Path) -> None:
     for words in ("line 3", "did you mean rx_level_dbm?", "line 4", "numeric object identifier",
                   "line 6", "0 would turn every value into 0"):  # fmt: skip
         assert words in done.stderr
+    assert len(done.stderr.splitlines()) == 3
 
 
 def test_list_and_show(run: Run, tmp_path: Path) -> None:

@@ -154,6 +154,24 @@ def test_nothing_is_wider_than_the_screen(width, which, open_page, request) -> N
     assert wide <= width
 
 
+@pytest.mark.parametrize("width", [320, 1280])
+@pytest.mark.parametrize("which", ["sample", "evil"])
+def test_all_words_of_a_picture_are_in_it(width, which, open_page, request) -> None:
+    """On a phone too: both names, what is sent and what arrives are shown, and none is cut off."""
+    browser = open_page(request.getfixturevalue(which))
+    size = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": width < 500}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    boxes = browser.execute_script(
+        "return [...document.querySelectorAll('svg.picture text')].map((t) => {"
+        " const a = t.getBoundingClientRect(), b = t.ownerSVGElement.getBoundingClientRect();"
+        " return [t.textContent.trim(), a.width, a.left - b.left, b.right - a.right]; });"
+    )
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    words = [box for box in boxes if box[0]]
+    assert len(words) >= 6
+    assert [b for b in words if b[1] <= 0 or min(b[2], b[3]) < -0.5] == []
+
+
 def test_prints_on_a4(open_page, sample) -> None:
     """Few pages of A4 (210 mm by 297 mm are 595 by 842 points)."""
     browser = open_page(sample)

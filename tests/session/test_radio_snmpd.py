@@ -15,6 +15,8 @@ from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.profile import Reading
+from verifier.report import Annex, Look, text
+from verifier.report.pictures import pictures
 from verifier.session import Probing, Request, run
 
 pytestmark = [pytest.mark.snmpd, pytest.mark.icmp]
@@ -139,3 +141,15 @@ def test_a_sound_hop_passes_and_each_fault_is_told(tmp_path: Path, port: int) ->
         ("radio.modulation", "b", "fail"), ("radio.capacity", "b", "warn"),
         ("radio.reciprocity", "Wrong", "not-tested"), ("system.alarm", "wrong-b", "fail"),
     }, "\n".join(reasons)  # fmt: skip
+    sound_, wrong = pictures(plan, result)
+    assert [(w.sent, w.level) for w in sound_.directions] == [
+        ("13143 MHz at 18.0 dBm", "-45.8 dBm arrive, planned -45.8 dBm (+0.0 dB)"),
+        ("12877 MHz at 18.0 dBm", "-45.6 dBm arrive, planned -45.6 dBm (+0.0 dB)"),
+    ]
+    assert sound_.off == ()
+    assert wrong.directions[1].sent == "12877 MHz, transmitter off"
+    assert wrong.directions[1].level == "nothing arrives, planned -45.6 dBm"
+    assert wrong.directions[0].level.startswith("-45.8 dBm arrive")
+    drawn = text(result, Look(annex=Annex(plan=plan)))
+    assert "12877 MHz, transmitter off" in drawn
+    assert "13143 MHz at 18.0 dBm -" in drawn

@@ -10,15 +10,19 @@ import socket
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
+from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
+from verifier.model.plan import Carrier, Device, End, Link, Plan
+from verifier.model.profile import Profile, Reading
 from verifier.model.result import Result
 from verifier.model.subject import Subject
-from verifier.probes.snmp import Target
+from verifier.probes.snmp import SnmpClient, Target
 from verifier.session import Probing, Request, run, sampling, workers
 from verifier.session.probing import Paces
 from verifier.session.recorder import Recorder
@@ -82,6 +86,63 @@ def test_both_ends_are_sampled_five_times_together(
     assert len(moments(result, "one", "serial")) == 1
     (loss,) = [f for f in result.findings if f.check == "radio.path-loss" and f.subject.end == "a"]
     assert loss.verdict == "pass"
+
+
+INDEXED = "1.3.6.1.4.1.32473.7.1.3"
+
+
+def test_rows_are_looked_for_once() -> None:
+    """A reading of the N-th row is searched at the first sample; then one GET holds all."""
+
+    class Counting(SnmpClient):
+        def __init__(self) -> None:
+            super().__init__()
+            self.asked: list[str] = []
+
+        async def get(self, target: Target, oids: Any, deadline_s: Any = None) -> Any:
+            self.asked.append(f"get {len(oids)}")
+            return await super().get(target, oids, deadline_s)
+
+        async def get_next(self, target: Target, oids: Any, deadline_s: Any = None) -> Any:
+            self.asked.append("next")
+            return await super().get_next(target, oids, deadline_s)
+
+    levels = tuple(
+        Reading(field="rx_level_dbm", oid=INDEXED, index=f"radio:{n}", type="integer", scale=0.1)
+        for n in (4, 12)
+    )
+    power = Reading(field="tx_power_dbm", oid="1.3.6.1.4.1.32473.1.1.7.0", type="integer")
+    profile = Profile(id="two", kind="radio", reading=(*levels, power))
+    ends = {n: Device(name=n, address=Interface.parse(f"127.94.1.{i}/24"), profile="two",
+                      snmp="bench") for i, n in enumerate(("one", "two"), start=11)}  # fmt: skip
+    carriers = tuple(
+        Carrier(a=End(device="one", radio=n, rx_level_dbm=-45.6), carrier=i,
+                b=End(device="two", radio=n, rx_level_dbm=-45.8))
+        for i, n in enumerate((4, 12), start=1)
+    )  # fmt: skip
+    plan = Plan(devices=tuple(ends.values()), links=(Link(name="Hop", carriers=carriers),))
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
+        trial.bind(("", 0))
+        port = trial.getsockname()[1]
+    entry = SnmpEntry(name="bench", version="2c", community=Secret("coastal"), port=port)
+    target = Target(address=ends["one"].address.address, entry=entry)
+    record = Recorder(Subject("device", "one"))
+    client = Counting()
+
+    async def read() -> None:
+        # the simulator has rows 4 and 12; the first and the second of the column are asked for
+        ranked = (dataclasses.replace(levels[0], index="radio:1"),
+                  dataclasses.replace(levels[1], index="radio:2"), power)  # fmt: skip
+        named = dataclasses.replace(profile, reading=ranked).named_readings()
+        async with client:
+            await sampling.sample(client, target, named, record, 3)
+
+    with running(Network(plan, {"two": profile}, {"bench": entry})):
+        asyncio.run(read())
+    assert client.asked == ["get 1", "next", "next", "get 3", "get 3"]
+    seen = Counter((o.what, o.value is not None) for o in record.seen)
+    assert seen == {("rx_level_dbm", True): 3, ("rx_level_dbm radio:2", True): 3,
+                    ("tx_power_dbm", True): 3}  # fmt: skip
 
 
 @pytest.mark.icmp

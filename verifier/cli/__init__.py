@@ -118,8 +118,13 @@ def _complain(fault: VerifierError) -> None:
     from verifier.report.plain import paragraph  # noqa: PLC0415
 
     width = 100 if sys.stderr.isatty() else sys.maxsize  # a line a fault where a program reads
-    lines = paragraph(f"plan-verifier: {fault}", "", width)
-    for problem in fault.problems if isinstance(fault, InputError) else ():
+    problems = fault.problems if isinstance(fault, InputError) else ()
+    told = [f"{p.origin}: {p.message}" for p in problems]
+    first, *others = told if str(fault) == "\n".join(told) else [str(fault)]
+    lines = paragraph(f"plan-verifier: {first}", "", width)
+    for other in others:
+        lines += paragraph(other, "", width)
+    for problem in problems:
         where = f"{problem.origin}: " if problem.origin else ""
         if problem.message not in str(fault):
             lines += paragraph(f"{problem.severity}: {where}{problem.message}", "  ", width)

@@ -9,7 +9,17 @@ from typing import Any
 
 from verifier.files.faults import shown
 from verifier.files.toml_in import KeyPath
-from verifier.model.profile import AlignmentPort, Factory, Mode, Profile, Reading, Variant
+from verifier.model.modulation import bits_per_symbol
+from verifier.model.profile import (
+    AlignmentPort,
+    Factory,
+    Limits,
+    Mode,
+    Profile,
+    Reading,
+    Tolerance,
+    Variant,
+)
 
 _OID = re.compile(r"[0-2](\.(0|[1-9][0-9]{0,9})){1,127}")
 _INDEX = re.compile(r"port:.+|radio:[1-9][0-9]*|first|0|[1-9][0-9]*")
@@ -92,6 +102,19 @@ def _unit(reading: Reading) -> Told:
         yield ("unit",), message
 
 
+def _mode(mode: Mode) -> Told:
+    """Modes are told apart and put in order by their bits."""
+    bits = bits_per_symbol(mode.modulation)
+    if bits is not None and bits != mode.bits:
+        yield ("bits",), f"{shown(mode.modulation)} has {bits} bits, not {mode.bits}"
+
+
+def _limits(limits: Limits) -> Told:
+    overload, damage = limits.rx_max_dbm, limits.rx_damage_dbm
+    if overload is not None and damage is not None and damage < overload:
+        yield ("rx_damage_dbm",), "is below rx_max_dbm: a receiver overloads before it is damaged"
+
+
 def _variant(variant: Variant) -> Told:
     if variant.tx_min_mhz > variant.tx_max_mhz:
         yield ("tx_max_mhz",), "is below tx_min_mhz"
@@ -128,7 +151,9 @@ _VALUE_CHECKS: dict[tuple[Any, str], Callable[[Any], str]] = {
     (Mode, "bits"): _above_zero,
     (Mode, "bandwidth_mhz"): _above_zero,
     (AlignmentPort, "table"): _table,
+    (Tolerance, "rx_level_db"): _above_zero,
 }
 _GROUP_CHECKS: dict[type, Callable[[Any], Told]] = {
-    Reading: _reading, Variant: _variant, Factory: _factory, Profile: _profile,
+    Reading: _reading, Variant: _variant, Factory: _factory, Profile: _profile, Mode: _mode,
+    Limits: _limits,
 }  # fmt: skip

@@ -12,6 +12,7 @@ The forms of `index`:
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass
 
@@ -97,6 +98,13 @@ async def read(
     ):
         async for got in part:
             yield got
+
+
+def where_found(got: Got) -> Reading:
+    """The reading with the object that it was found at, to be asked for again without a search."""
+    if got.binding is None or got.binding.missing:
+        return got.reading
+    return dataclasses.replace(got.reading, oid=got.binding.oid, index=None)
 
 
 @dataclass(frozen=True, slots=True)

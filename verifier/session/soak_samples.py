@@ -20,10 +20,10 @@ from verifier.rules.compare.seen import Seen
 from verifier.rules.counters import COLUMNS, DISCONTINUITY, NO_SIGNAL, SECONDS, WIDE
 from verifier.session.readings import decoded
 from verifier.session.recorder import Recorder
-from verifier.session.sampling import SAMPLED
+from verifier.session.sampling import LEVELS
 from verifier.session.soak_blocks import ValueBlocks
 
-SAMPLED_READINGS: Final = SAMPLED | {*SECONDS}
+SAMPLED_READINGS: Final = LEVELS | {*SECONDS}
 _AT_ONCE: Final = 24
 """Objects of one request: the answer stays below the 1472 octets an Ethernet frame holds."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from verifier.model.modulation import bits_per_symbol, plain_modulation
 from verifier.rules.radio.budget import (
     AGREE_DB,
     OFF_BUDGET,
@@ -19,14 +20,12 @@ from verifier.rules.radio.budget import (
 )
 from verifier.rules.radio.channels import HALVES, RASTERS, Half, Raster, rasters, same_mhz
 from verifier.rules.radio.modes import (
-    bits_per_symbol,
     carrying,
     is_adaptive,
     lowest_mode,
     mode_for,
     modes_at,
     modes_of,
-    plain_modulation,
 )
 from verifier.rules.radio.path import Path, link_km, located, path_between, turn_deg
 
