@@ -807,3 +807,21 @@ def test_silence_after_a_first_answer_is_no_filter(dropped: tuple[str, ...], wor
     (reply,) = [f for f in found if f.check == "icmp.reply" and f.subject.name == A]
     assert reply.verdict == "fail"
     assert word in reply.reason
+
+
+def test_warnings_of_the_plan_about_others_are_not_shown() -> None:
+    """Asked for one unit: what concerns it, its links and the whole plan; no other hop."""
+    units = [Device(name=n, address=Interface.parse(f"198.18.20.{i}/24")) for i, n in enumerate("abcd", 11)]
+    links = tuple(
+        Link(name=f"{a}{b}", carriers=(Carrier(a=End(device=a), b=End(device=b)),))
+        for a, b in ("ab", "cd")
+    )
+    plan = Plan(devices=tuple(units), links=links)
+    subjects = [Subject("device", "a"), Subject("port", "c", port="eth1"), Subject("link", "ab"),
+                Subject("link", "cd"), Subject("network", "")]  # fmt: skip
+    problems = [Problem("warning", f"rule-{n}", s, "", "odd") for n, s in enumerate(subjects)]
+    result = compare(plan, {"mib2": Profile(id="mib2")}, [], stage="handover", devices=units[:1],
+                     problems=problems)  # fmt: skip
+    assert [f.check for f in result.findings if f.check.startswith("plan.")] == [
+        "plan.rule-0", "plan.rule-2", "plan.rule-4",
+    ]  # fmt: skip

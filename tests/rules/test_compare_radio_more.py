@@ -471,3 +471,20 @@ def test_a_links_raster_and_tdd() -> None:
     result = judged(plan, "handover", observed(A, {**RIGHT, **same}),
                     observed(B, {**RIGHT_B, **same}))  # fmt: skip
     assert found(result) == set()
+
+
+@pytest.mark.parametrize(
+    ("a", "verdict", "words"),
+    [
+        ({"tx_modulation": GONE}, T, "receives with 256qam: as planned; the unit gives no tx_modul"),
+        ({"rx_modulation": GONE}, T, "transmits with 256qam: as planned; the unit gives no rx_modul"),
+        ({"tx_modulation": GONE, "rx_modulation": "64qam"}, W, "; the unit gives no tx_modulation"),
+        ({"rx_modulation": GONE, "tx_enabled": "false"}, T, "the unit gives no rx_modulation"),
+    ],
+)
+def test_a_direction_that_is_not_read_is_said(a: dict[str, Any], verdict: str, words: str) -> None:
+    """The other direction's figure does not stand for it; what is wrong stays wrong."""
+    low = {"rx_level_dbm": -70.0}
+    seen = observed(A, {**RIGHT, **low, **a}), observed(B, {**RIGHT_B, **low})
+    finding = one(run(planned(), *seen), "radio.modulation", "a")
+    assert (finding.verdict, words in finding.reason) == (verdict, True), finding

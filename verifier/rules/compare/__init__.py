@@ -34,6 +34,7 @@ from verifier.rules.compare import (
 )
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.seen import Seen, by_device, laptop_of, route_of
+from verifier.rules.plan import concerning
 from verifier.rules.soak import Block
 from verifier.rules.subnet import fit
 
@@ -97,7 +98,7 @@ def compare(  # noqa: PLR0913
         only: names of checks; findings of others are left out. None: of none.
         devices: the devices asked for; all if None.
         accept_untested: checks (names or patterns) that may stay untested: then `warn`.
-        problems: the plan's warnings; each is a finding `plan.RULE`.
+        problems: the plan's warnings; each that concerns these devices is a finding `plan.RULE`.
         samples: the blocks of a soak, gone through once.
     """
     chosen = list(plan.devices if devices is None else devices)
@@ -112,7 +113,7 @@ def compare(  # noqa: PLR0913
         found += manual.findings(contexts, observations)
         found = list(manual.marked(found, observations))
     found = _with_soak(found, contexts, observations, samples)
-    found += [_of_plan(p) for p in problems]
+    found += [_of_plan(p) for p in concerning(plan, problems, (d.name for d in chosen))]
     if only is not None:
         found = [f for f in found if f.check in only]
     asked, not_in_stage = stages.of_stage(plan, stage, found)

@@ -28,7 +28,7 @@ from verifier.rules.plan import (
 from verifier.rules.plan.reading import READING
 from verifier.rules.plan.scope import ANY, Find, Rule, Scope, Severity
 
-__all__ = ["READING", "RULES", "Rule", "by_place", "check"]
+__all__ = ["READING", "RULES", "Rule", "by_place", "check", "concerning"]
 
 
 def check(
@@ -55,6 +55,22 @@ def check(
         for fault in rule.find(scope)
         if not (unread and (fault.missing == ANY or fault.missing in unread))
     )
+
+
+def concerning(
+    plan: Plan, problems: Iterable[Problem], devices: Iterable[str]
+) -> tuple[Problem, ...]:
+    """Those that are about some devices, their links, or no device or link at all."""
+    chosen = set(devices)
+    ends = {link.name: frozenset().union(*link.devices()) for link in plan.links}
+
+    def touches(problem: Problem) -> bool:
+        subject = problem.subject
+        if subject.kind in {"device", "port"}:
+            return subject.name in chosen
+        return subject.kind != "link" or not chosen.isdisjoint(ends.get(subject.name, chosen))
+
+    return tuple(p for p in problems if touches(p))
 
 
 def by_place(problems: Iterable[Problem]) -> tuple[Problem, ...]:

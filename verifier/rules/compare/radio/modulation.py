@@ -48,11 +48,23 @@ def modulation(side: Side) -> Findings:
         if not (what == "receives" and side.sender.transmits is False)
     ] or [(_judge(side, words[0][1], words[0][0]), words[0][0], words[0][2])]
     found, read, what = min(judged, key=lambda j: VERDICTS.index(j[0].verdict))
+    verdict, reason = found.verdict, f"{what} with {read.word}: {found.reason}"
+    if lost := _unread(side, sent, heard):
+        reason += f"; {lost}"
+        verdict = "not-tested" if verdict == "pass" else verdict
     yield side.finding(
-        "radio.modulation", found.verdict, f"{what} with {read.word}: {found.reason}",
+        "radio.modulation", verdict, reason,
         at="modulation_max", expected=planned, observed=read.word, advice=found.advice,
         reads=(sent, heard),
     )  # fmt: skip
+
+
+def _unread(side: Side, sent: Read | None, heard: Read | None) -> str:
+    """Why one of the two directions is not known, where the profile reads it; else empty."""
+    if sent is not None and sent.gap:
+        return sent.gap
+    silent = side.sender.transmits is False
+    return heard.gap if heard is not None and not silent else ""
 
 
 def _judge(side: Side, listener: Side, read: Read) -> _Judged:
