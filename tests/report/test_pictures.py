@@ -221,3 +221,17 @@ def test_a_unit_called_like_a_link_keeps_its_findings() -> None:
     )
     other = dataclasses.replace(result, findings=(link,))
     assert drawn_links(plan, other) == []
+
+
+def test_what_is_off_for_one_reason_is_said_once() -> None:
+    """Five checks of a silent end are one text; another reason, and another end, is its own."""
+    names = [f"radio.{n}" for n in ("bandwidth", "lock", "atpc", "snr", "eirp")]
+    silent = [finding(n, "b", "not-tested", reason="SNMP gave no values") for n in names]
+    other = [finding("radio.lock", "a", "not-tested", reason="SNMP gave no values"),
+             finding("radio.xpi", "b", "fail", reason="too low")]  # fmt: skip
+    shown = picture(HOP, HOP.carriers[0], {}, [*silent, *other], Live(Plan(links=(HOP,)), ()))
+    assert shown.off == (
+        "end b, radio.xpi: too low",
+        "end b, radio.bandwidth, radio.lock, radio.atpc and 2 more: SNMP gave no values",
+        "end a, radio.lock: SNMP gave no values",
+    )

@@ -811,7 +811,10 @@ def test_silence_after_a_first_answer_is_no_filter(dropped: tuple[str, ...], wor
 
 def test_warnings_of_the_plan_about_others_are_not_shown() -> None:
     """Asked for one unit: what concerns it, its links and the whole plan; no other hop."""
-    units = [Device(name=n, address=Interface.parse(f"198.18.20.{i}/24")) for i, n in enumerate("abcd", 11)]
+    units = [
+        Device(name=n, address=Interface.parse(f"198.18.20.{i}/24"))
+        for i, n in enumerate("abcd", 11)
+    ]
     links = tuple(
         Link(name=f"{a}{b}", carriers=(Carrier(a=End(device=a), b=End(device=b)),))
         for a, b in ("ab", "cd")

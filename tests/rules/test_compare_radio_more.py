@@ -476,8 +476,16 @@ def test_a_links_raster_and_tdd() -> None:
 @pytest.mark.parametrize(
     ("a", "verdict", "words"),
     [
-        ({"tx_modulation": GONE}, T, "receives with 256qam: as planned; the unit gives no tx_modul"),
-        ({"rx_modulation": GONE}, T, "transmits with 256qam: as planned; the unit gives no rx_modul"),
+        (
+            {"tx_modulation": GONE},
+            T,
+            "receives with 256qam: as planned; the unit gives no tx_modul",
+        ),
+        (
+            {"rx_modulation": GONE},
+            T,
+            "transmits with 256qam: as planned; the unit gives no rx_modul",
+        ),
         ({"tx_modulation": GONE, "rx_modulation": "64qam"}, W, "; the unit gives no tx_modulation"),
         ({"rx_modulation": GONE, "tx_enabled": "false"}, T, "the unit gives no rx_modulation"),
     ],

@@ -14,8 +14,9 @@ from verifier.report.plain import paragraph, plain
 
 _RADIO = "radio."
 _OFF = ("fail", "warn", "not-tested")
+_FEW = 3
 _MOST_OFF = 6
-"""So many are named in a picture; the report has them all."""
+"""So many checks of one reason, and so many reasons, are named in a picture; the report has all."""
 _SAME_MHZ, _SAME_DB = 0.001, 0.05
 """Nearer figures are one figure: a kilohertz, and a tenth of a dB as shown."""
 _Found = Mapping[tuple[str, EndName | None], Finding]
@@ -76,9 +77,9 @@ def picture(
     several = len(link.carriers) > 1
     ends = (carrier.a.device, carrier.b.device)
     off = [f for f in sorted(found, key=lambda f: VERDICTS.index(f.verdict)) if f.verdict in _OFF]
-    named = [_off(f) for f in off[:_MOST_OFF]]
-    if len(off) > _MOST_OFF:
-        named.append(f"and {len(off) - _MOST_OFF} more")
+    named = _said(off)
+    if (more := len(named) - _MOST_OFF) > 0:
+        named[_MOST_OFF:] = [f"and {more} more"]
     ways: tuple[tuple[EndName, EndName], ...] = (("a", "b"), ("b", "a"))
     there, back = (_direction(carrier, from_, to, found, live) for from_, to in ways)
     return Picture(
@@ -198,9 +199,20 @@ def _is_number(value: Any) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
-def _off(finding: Finding) -> str:
-    end = f"end {finding.subject.end}, " if finding.subject.end else ""
-    return f"{end}{finding.check}: {finding.reason}"
+def _said(off: Iterable[Finding]) -> list[str]:
+    """One text for each reason at each end; the checks that share it are counted after a few."""
+    together: dict[tuple[str | None, str], list[str]] = {}
+    for finding in off:
+        together.setdefault((finding.subject.end, finding.reason), []).append(finding.check)
+    return [
+        f"{f'end {end}, ' if end else ''}{_few(checks)}: {reason}"
+        for (end, reason), checks in together.items()
+    ]
+
+
+def _few(checks: Sequence[str]) -> str:
+    more = len(checks) - _FEW
+    return ", ".join(checks[:_FEW]) + (f" and {more} more" if more > 0 else "")
 
 
 # --- as text -----------------------------------------------------------------------------------

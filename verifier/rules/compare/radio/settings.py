@@ -32,7 +32,7 @@ def tx_frequency(side: Side) -> Findings:
     right = radio.same_mhz(seen.number, planned)
     reason = "the unit transmits on the planned frequency"
     if not right:
-        reason = f"the unit transmits {figure(seen.number - planned)} MHz off the planned frequency"
+        reason = f"the unit transmits {_beside(seen.number, planned)} the planned frequency"
         if side.far.tx_mhz is not None and radio.same_mhz(seen.number, side.far.tx_mhz):
             reason += ": it is the one planned for the far end"
     yield side.finding(
@@ -58,7 +58,7 @@ def rx_frequency(side: Side) -> Findings:
     right = radio.same_mhz(seen.number, planned)
     reason = "the unit receives on the far end's planned frequency"
     if not right:
-        reason = f"the unit listens {figure(seen.number - planned)} MHz off the planned frequency"
+        reason = f"the unit listens {_beside(seen.number, planned)} the planned frequency"
     if sent is not None and not radio.same_mhz(sent, seen.number):
         reason += f"; the far end now transmits on {figure(sent)} MHz"
     yield side.finding(
@@ -66,6 +66,10 @@ def rx_frequency(side: Side) -> Findings:
         observed=seen.number, unit="MHz", reads=(seen, side.across.read("tx_mhz")),
         advice="" if right else _SET,
     )  # fmt: skip
+
+
+def _beside(mhz: float, planned: float) -> str:
+    return f"{figure(abs(mhz - planned))} MHz {'above' if mhz > planned else 'below'}"
 
 
 def _by_spacing(side: Side) -> float | None:
