@@ -83,7 +83,7 @@ def profile_unknown(scope: Scope) -> Found:
         if d.profile not in scope.profile_ids:
             near = difflib.get_close_matches(d.profile, known, n=1)
             hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}"
-            message = f"there is no profile {d.profile!r}; {hint}"
+            message = f"there is no profile {d.profile!r}; {hint} (--profiles DIR adds your own)"
             yield Fault(device(d.name), device_path(d.name, "profile"), message)
 
 
