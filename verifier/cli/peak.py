@@ -106,7 +106,8 @@ def _opening(link: Link, carrier: Carrier, unread: Mapping[EndName, str]) -> lis
     from verifier.report.peak import QUICKER  # noqa: PLC0415
 
     several = f", carrier {carrier.carrier}" if len(link.carriers) > 1 else ""
-    lines = [f"{plain(link.name)}{several}: levels of both ends, once a second.", QUICKER]
+    who = f"a is {plain(carrier.a.device)}, b is {plain(carrier.b.device)}"
+    lines = [f"{plain(link.name)}{several}: levels of both ends, once a second; {who}.", QUICKER]
     lines += [f"End {name} is not read: {plain(why)}." for name, why in unread.items()]
     return [*lines, *map(str, cautions("peak")), CLOSING]
 

@@ -85,18 +85,17 @@ def _state(end: EndView) -> str:
 
 
 def _of_end(end: EndView) -> str:
-    words = f"{end.end} {plain(end.device)}"
+    """Level, what is missing, the best so far, the voltage to aim at; of an old level, its age."""
+    words = end.end
     if end.level_dbm is not None:
         words += f" {end.level_dbm:.1f} dBm"
     if state := _state(end):
         words += f" {state}"
-    if end.difference_db is not None:
+    elif end.difference_db is not None:
         words += f" {end.difference_db:+.1f} dB"
     if end.highest_dbm is not None:
-        words += f" (highest {end.highest_dbm:.1f}{', new' if end.best else ''})"
-    if end.window is not None:
-        words += f" expect {end.window.volts:.2f} V"
-    return words
+        words += f" (best {end.highest_dbm:.1f}{', new' if end.best else ''})"
+    return words if end.window is None else f"{words} aim {end.window.volts:.2f} V"
 
 
 def _title(end: EndView) -> str:

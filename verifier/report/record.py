@@ -85,7 +85,7 @@ def _heading(record: Record) -> str:
     said = (
         f"Available {percent(times.available_pct)} of the tested time of all units "
         f"({hours(tested_s)}); {hours(times.untested_s)} not tested; "
-        f"{record.sweeps} sweeps{left_out}"
+        f"{record.sweeps} sweep{'' if record.sweeps == 1 else 's'}{left_out}"
     )
     return "\n".join((*paragraph(title, ""), *paragraph(said, "")))
 
