@@ -35,7 +35,7 @@ NARROWEST = 80
 
 def line(ends: tuple[EndView, EndView], elapsed_s: float) -> str:
     """Everything in one line: for a pipe, and for a narrow terminal."""
-    return f"{_clock(elapsed_s)}  " + "  |  ".join(_of_end(end) for end in ends)
+    return f"{_clock(elapsed_s)}  " + " | ".join(_of_end(end) for end in ends)
 
 
 def large(ends: tuple[EndView, EndView], elapsed_s: float, width: int) -> list[str]:
