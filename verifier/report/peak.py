@@ -94,7 +94,7 @@ def _of_end(end: EndView) -> str:
     elif end.difference_db is not None:
         words += f" {end.difference_db:+.1f} dB"
     if end.highest_dbm is not None:
-        words += f" (best {end.highest_dbm:.1f}{', new' if end.best else ''})"
+        words += " (new best)" if end.best else f" (best {end.highest_dbm:.1f})"
     return words if end.window is None else f"{words} aim {end.window.volts:.2f} V"
 
 
