@@ -100,6 +100,23 @@ def without_browser() -> str | None:
     return None
 
 
+def node_modules() -> Path:
+    """The folder of the packages that look at pages from outside."""
+    return Path(os.environ.get("PLAN_VERIFIER_NODE_MODULES", "node_modules")).resolve()
+
+
+@cache
+def without_npm() -> str | None:
+    """Why pages cannot be looked at by html-validate and axe-core."""
+    wanted = [node_modules() / name for name in ("html-validate", "axe-core")]
+    if shutil.which("node") and all(path.is_dir() for path in wanted):
+        return None
+    return (
+        "html-validate and axe-core missing: npm install --prefix DIR html-validate axe-core, then"
+        " PLAN_VERIFIER_NODE_MODULES=DIR/node_modules"
+    )
+
+
 @cache
 def without_poppler() -> str | None:
     """Why printed pages cannot be read."""
@@ -137,6 +154,7 @@ NEEDS = {
     "lab": without_lab,
     "office": without_office,
     "browser": without_browser,
+    "npm": without_npm,
     "tmux": without_tmux,
     "poppler": without_poppler,
     "postgresql": without_postgresql,

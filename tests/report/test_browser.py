@@ -13,6 +13,8 @@ from typing import Any
 import pytest
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.keys import Keys
 
 from verifier.report import FORMATS
 
@@ -180,3 +182,27 @@ def test_prints_on_a4(open_page, sample) -> None:
     assert len(re.findall(rb"/Type\s*/Page\b", pdf)) in range(2, 5)
     width, height = re.findall(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", pdf)[0]
     assert (round(float(width)), round(float(height))) == (595, 842)
+
+
+def test_filter_and_folds_by_keyboard_alone(open_page, sample) -> None:
+    """Tab reaches every control in the order of the page; space and Enter work them."""
+    browser = open_page(sample)
+    order = (
+        "return [...document.querySelectorAll('nav a, #filter input, #filter button, h3 .turn')]"
+    )
+    controls = browser.execute_script(f"{order}.map((e) => e.id || e.value || e.textContent)")
+    reached = []
+    for _ in range(len(controls) + 2):
+        ActionChains(browser).send_keys(Keys.TAB).perform()
+        active = browser.switch_to.active_element
+        reached.append(browser.execute_script(
+            "const e = arguments[0]; return e.id || e.value || e.textContent", active))  # fmt: skip
+        if active.get_attribute("value") == "fail":
+            before = len(shown(browser, "#findings tbody tr.fail"))
+            ActionChains(browser).send_keys(Keys.SPACE).perform()
+            assert (before > 0, shown(browser, "#findings tbody tr.fail")) == (True, [])
+            ActionChains(browser).send_keys(Keys.SPACE).perform()
+        if active.get_attribute("class") == "turn":
+            ActionChains(browser).send_keys(Keys.ENTER).perform()
+            assert active.get_attribute("aria-expanded") == "false"
+    assert [c for c in reached if c in controls][: len(controls)] == controls

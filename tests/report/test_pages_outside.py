@@ -1,0 +1,141 @@
+"""Every page through two judges that nobody here wrote: html-validate, and axe-core in Chromium."""
+
+from __future__ import annotations
+
+import dataclasses
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+
+from tests.cli.conftest import clean_environment
+from tests.conftest import node_modules
+from tests.report.conftest import example, hostile
+from tests.report.recording import HOSTILE, RECORD
+from verifier.model.observation import Observation
+from verifier.model.subject import Subject
+from verifier.report import FORMATS, Annex, Look
+from verifier.report.record import FORMATS as RECORDS
+
+pytestmark = [pytest.mark.npm, pytest.mark.browser]
+
+MADE = {
+    "runbook": ("readdress", "plan.yaml"),
+    "cards": ("cards", "plan.yaml", "--qr"),
+    "labels": ("cards", "plan.yaml", "--labels", "--qr"),
+}
+"""Pages that commands write of the example plan."""
+DRAWN = ("report", "hostile report", "soak", "record", "hostile record")
+PAGES = (*DRAWN, *MADE)
+SCREEN = {"light", "dark"}
+
+
+def soaked() -> tuple[Any, Look]:
+    """The example with a soak of a minute: echoes with a loss, and levels."""
+    result, plan = example()
+    subject, at = {"kind": "device", "name": "quarry"}, "2026-11-24T10:00:00.000Z"
+    echo = {
+        "kind": "echo", "subject": subject, "path": "management", "bytes": 84, "at": at,
+        "start_s": 0.0, "step_s": 1.0, "rtt_us": [2000, 2500, None, 2100] * 15, "duplicates": 0,
+        "reordered": 0, "silence": {},
+    }  # fmt: skip
+    values = {
+        "kind": "values", "subject": subject, "at": at, "t_s": [0.0, 10.0, 20.0], "speeds": {},
+        "series": {"sysUpTime": [1000, 2000, 3000], "rx_level_dbm": [-45.6, -45.7, -45.5]},
+    }  # fmt: skip
+    how = {"asked_s": 60.0, "lasted_s": 60.0, "state": "complete", "step_s": 1.0, "bytes": [84]}
+    noted = Observation(id=90, subject=Subject("laptop", "laptop"), probe="laptop", what="soak",
+                        value=how, at=at)  # fmt: skip
+    result = dataclasses.replace(result, observations=(*result.observations, noted))
+    return result, Look(annex=Annex(plan=plan, samples=(echo, values)))
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Every page, as a file."""
+    folder: Path = tmp_path_factory.mktemp("pages")
+
+    def run(*words: str) -> None:
+        subprocess.run(
+            [sys.executable, "-m", "verifier", *words], cwd=folder, env=clean_environment(),
+            check=True, capture_output=True, timeout=60,
+        )  # fmt: skip
+
+    run("new", "plan.yaml", "--example")
+    for name, words in MADE.items():
+        run(*words, "--quiet", "--out", f"{name}.html")
+    result, plan = example()
+    draw: Any = FORMATS["html"]
+    drawn = {
+        "report": draw(result, Look(annex=Annex(plan=plan))),
+        "hostile report": draw(*hostile()),
+        "soak": draw(*soaked()),
+        "record": RECORDS["html"](RECORD, Look()),
+        "hostile record": RECORDS["html"](HOSTILE, Look()),
+    }
+    for name, text in drawn.items():
+        (folder / f"{name}.html").write_text(text, "utf-8")
+    return {name: folder / f"{name}.html" for name in PAGES}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_the_validator_finds_nothing(name: str, pages: dict[str, Path]) -> None:
+    """Presets `standard` (the HTML standard) and `a11y` of html-validate."""
+    done = subprocess.run(
+        [node_modules() / ".bin" / "html-validate", "--preset", "standard,a11y", pages[name].name],
+        cwd=pages[name].parent, capture_output=True, text=True, timeout=120, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr
+
+
+def test_the_validator_would_find_something(tmp_path: Path) -> None:
+    """A page that is wrong is refused: the judge is awake."""
+    (tmp_path / "wrong.html").write_text("<!doctype html><html><p><div></p><img></html>")
+    done = subprocess.run(
+        [node_modules() / ".bin" / "html-validate", "--preset", "standard,a11y", "wrong.html"],
+        cwd=tmp_path, capture_output=True, text=True, timeout=120, check=False,
+    )  # fmt: skip
+    assert done.returncode == 1
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """One browser for all pages."""
+    options = webdriver.ChromeOptions()
+    for word in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
+        options.add_argument(word)
+    options.binary_location = shutil.which("chromium") or ""
+    driver = webdriver.Chrome(options=options, service=Service(shutil.which("chromedriver")))
+    yield driver
+    driver.quit()
+
+
+def violations(browser: Any, page: Path, scheme: str) -> list[str]:
+    """What axe-core holds against a page: the rule, and the first places."""
+    wanted = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", wanted)
+    browser.get(page.as_uri())
+    browser.execute_script((node_modules() / "axe-core" / "axe.min.js").read_text("utf-8"))
+    found = browser.execute_async_script("axe.run().then(arguments[0])")
+    return [f"{v['id']}: {[n['target'] for n in v['nodes']][:3]}" for v in found["violations"]]
+
+
+@pytest.mark.parametrize("scheme", sorted(SCREEN))
+@pytest.mark.parametrize("name", PAGES)
+def test_axe_finds_nothing(name: str, scheme: str, pages: dict[str, Path], browser: Any) -> None:
+    """All rules of axe-core that are on by default (WCAG 2 A and AA, best practice)."""
+    assert violations(browser, pages[name], scheme) == []
+
+
+def test_axe_would_find_something(browser: Any, tmp_path: Path) -> None:
+    """A page without language, title and texts for pictures: the judge is awake."""
+    page = tmp_path / "wrong.html"
+    page.write_text("<html><body><p>quay</p><img src='data:,'><a href='#x'></a></body></html>")
+    found = {v.partition(":")[0] for v in violations(browser, page, "light")}
+    assert {"html-has-lang", "document-title", "image-alt"} <= found
