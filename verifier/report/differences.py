@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-import textwrap
 from collections.abc import Sequence
 from typing import Any
 
 from verifier.model.difference import Difference, Kind
 from verifier.model.result import Finding, Result
 from verifier.report import Look
-from verifier.report.plain import plain
+from verifier.report.plain import plain, wrapped
 from verifier.report.text import WORDS
 
 _HEADINGS: dict[Kind, str] = {
@@ -70,13 +69,7 @@ def text(found: Sequence[Difference], look: Look) -> str:
             kind = difference.kind
             count = sum(d.kind == kind for d in found)
             lines += ["", f"{_HEADINGS[kind]} ({count})"]
-        lines += textwrap.wrap(
-            _line(difference),
-            look.width,
-            initial_indent="  ",
-            subsequent_indent="      ",
-            break_on_hyphens=False,
-        )
+        lines += wrapped(_line(difference), "  ", look.width, hang="      ")
     return "\n".join(lines[1:]) + "\n" if lines else ""
 
 

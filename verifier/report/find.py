@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-import textwrap
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from verifier.model.found import Candidate, Found, Heard, Place, What
 from verifier.report import Look
 from verifier.report.json import laid_out
-from verifier.report.plain import plain
+from verifier.report.plain import plain, wrapped
 
 _COLOURS = {"FAIL": "1;31", "NOT FOUND": "1;33", "UNKNOWN": "1;33", "PASS": "1;32"}
 _INDENT = " " * 4
@@ -71,13 +70,13 @@ def listing(candidates: Sequence[Candidate], packets_per_s: float, look: Look) -
 def _heading(found: Found, look: Look) -> Iterator[str]:
     name = plain(found.plan, longest=_NAME) or "unnamed plan"
     question = f"{name}: where is {plain(found.device, longest=_NAME)}?"
-    yield from textwrap.wrap(question, look.width, break_on_hyphens=False)
+    yield from wrapped(question, "", look.width, hang="")
     word = {"pass": "PASS", "fail": "FAIL"}.get(found.verdict, "UNKNOWN")
     if found.state == "not-found":
         word = "NOT FOUND"
     shown = f"\x1b[{_COLOURS[word]}m{word}\x1b[0m" if look.colour else word
     words = f"{word}: {plain(found.explanation, longest=600)}"
-    first, *rest = textwrap.wrap(words, look.width, break_on_hyphens=False)
+    first, *rest = wrapped(words, "", look.width, hang="")
     yield first.replace(word, shown, 1)
     yield from rest
 
@@ -225,11 +224,5 @@ def _table(rows: Sequence[Sequence[Any]], headings: Sequence[str], widths: Seque
     )  # fmt: skip
 
 
-def _wrapped(words: str, look: Look) -> Iterable[str]:
-    return textwrap.wrap(
-        words,
-        look.width,
-        initial_indent=_INDENT,
-        subsequent_indent=f"{_INDENT}  ",
-        break_on_hyphens=False,
-    )
+def _wrapped(words: str, look: Look) -> list[str]:
+    return wrapped(words, _INDENT, look.width)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -11,7 +10,7 @@ from verifier.model.fit import Fit, FitReport
 from verifier.model.laptop import UNNAMED, LaptopInterface
 from verifier.report import Look
 from verifier.report.json import laid_out
-from verifier.report.plain import plain
+from verifier.report.plain import plain, wrapped
 from verifier.rules.suggest import TAKE_BACK
 
 _WORDS = {"fail": "FAIL", "warn": "WARN", "pass": "PASS"}
@@ -164,10 +163,4 @@ def _table(report: FitReport, look: Look) -> str:
 
 
 def _wrapped(words: str, look: Look) -> list[str]:
-    return textwrap.wrap(
-        "; ".join(plain(part) for part in words.split("; ")),
-        look.width,
-        initial_indent=_INDENT,
-        subsequent_indent=_INDENT + "  ",
-        break_on_hyphens=False,
-    )
+    return wrapped("; ".join(plain(part) for part in words.split("; ")), _INDENT, look.width)

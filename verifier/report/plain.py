@@ -7,6 +7,7 @@ import unicodedata
 
 _LONGEST = 300
 _LONGEST_PARAGRAPH = 2000
+"""A reason with what the unit said in it, or the checks and ports it is about."""
 _INVISIBLE = {"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"}
 """Unicode categories that steer a terminal or cannot be seen: controls, bidirectional marks, …"""
 
@@ -21,14 +22,37 @@ def plain(value: object, *, longest: int = _LONGEST) -> str:
     return "".join(c if unicodedata.category(c) not in _INVISIBLE else _escaped(c) for c in text)
 
 
-def paragraph(value: object, indent: str = "    ", width: int = 100) -> list[str]:
-    """`value` as harmless lines of at most `width` columns; a longer word stays whole."""
+def paragraph(
+    value: object,
+    indent: str = "    ",
+    width: int = 100,
+    *,
+    hang: str | None = None,
+    split: bool = False,
+) -> list[str]:
+    """`value` made harmless, then `wrapped`."""
+    return wrapped(plain(value, longest=_LONGEST_PARAGRAPH), indent, width, hang=hang, split=split)
+
+
+def wrapped(
+    words: str,
+    indent: str = "    ",
+    width: int = 100,
+    *,
+    hang: str | None = None,
+    split: bool = True,
+) -> list[str]:
+    """Harmless words as lines of at most `width` columns.
+
+    The second line and the rest begin with `hang`, or with two columns more than the first. A word
+    that no line holds is divided, or stays whole and sticks out without `split`.
+    """
     return textwrap.wrap(
-        plain(value, longest=_LONGEST_PARAGRAPH),
+        words,
         width,
         initial_indent=indent,
-        subsequent_indent=f"{indent}  ",
-        break_long_words=False,
+        subsequent_indent=f"{indent}  " if hang is None else hang,
+        break_long_words=split,
         break_on_hyphens=False,
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -11,7 +10,7 @@ from verifier.model.address import Address, Interface
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.fit import System
 from verifier.model.runbook import Confirm, Connect, Figures, Runbook, SetDevice, SetLaptop, Step
-from verifier.report.plain import plain
+from verifier.report.plain import paragraph, plain
 from verifier.rules.laptop_commands import PLACEHOLDER, Change, commands, take_back
 from verifier.rules.readdress.spots import View, key_of
 
@@ -257,14 +256,7 @@ def _bullet(name: str, message: str, width: int) -> str:
 
 def _wrapped(words: str, width: int, first: str, *, hang: int | None = None) -> str:
     rest = " " * (len(first) if hang is None else hang)
-    return textwrap.fill(
-        plain(words, longest=2000),
-        width,
-        initial_indent=first,
-        subsequent_indent=rest,
-        break_on_hyphens=False,
-        break_long_words=False,
-    )
+    return "\n".join(paragraph(words, first, width, hang=rest))
 
 
 def kinds() -> Mapping[str, str]:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-import textwrap
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 
 from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
 from verifier.report import Look
 from verifier.report.causes import Group, explained, groups
-from verifier.report.plain import plain
+from verifier.report.plain import paragraph, plain
 
 WORDS: dict[str, str] = {
     "pass": "PASS",
@@ -30,8 +29,6 @@ _VERBS = {"pass": "passes", "fail": "fails", "warn": "warns", "not-tested": "is 
 _INDENT = " " * 4
 _FEW = 3
 """As many findings are named as evidence."""
-_LONGEST_PARAGRAPH = 2000
-"""A reason with what the unit said in it, or the checks and ports it is about."""
 
 
 def word(verdict: str, look: Look) -> str:
@@ -165,10 +162,4 @@ def values(finding: Finding) -> str:
 
 
 def _wrapped(words: str, look: Look, indent: str = _INDENT) -> list[str]:
-    return textwrap.wrap(
-        plain(words, longest=_LONGEST_PARAGRAPH),
-        look.width,
-        initial_indent=indent,
-        subsequent_indent=indent + "  ",
-        break_on_hyphens=False,
-    )
+    return paragraph(words, indent, look.width, split=True)
