@@ -86,7 +86,7 @@ def _state(end: EndView) -> str:
 
 def _of_end(end: EndView) -> str:
     """Level, what is missing, the best so far, the voltage to aim at; of an old level, its age."""
-    words = end.end
+    words: str = end.end
     if end.level_dbm is not None:
         words += f" {end.level_dbm:.1f} dBm"
     if state := _state(end):
