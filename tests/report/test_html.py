@@ -68,6 +68,23 @@ def test_causes_come_first(sample) -> None:
     ]  # fmt: skip
 
 
+def test_a_cause_says_what_speaks_for_it_and_against_it(sample) -> None:
+    """In the words of the text report, at most three each; what speaks for all is said once."""
+    result, look = sample
+    (first,) = result.causes
+    causes = (
+        dataclasses.replace(first, for_=("f2", "f5"), against=("f1", "f3", "f4", "f5")),
+        dataclasses.replace(first, id="c2", for_=("f2", "f5")),
+    )
+    told = Outline(html(dataclasses.replace(result, causes=causes), look)).text
+    by_id = {f.id: f for f in result.findings}
+    said = [f"{by_id[i].subject} {by_id[i].check} {verb}" for i, verb in
+            (("f1", "passes"), ("f3", "is not tested"), ("f4", "warns"))]  # fmt: skip
+    assert f"Against it: {'; '.join(said)}; 1 more." in told
+    assert told.count(f"For each of them: {by_id['f5'].subject} radio.rx-level passes.") == 1
+    assert "For it:" not in told
+
+
 def test_without_a_plan_it_has_no_links(sample) -> None:
     """A result alone is drawn too."""
     text = html(sample[0], Look())

@@ -14,6 +14,11 @@ _FEW = 3
 """So many other subjects are named with their checks; more are counted."""
 _NAMED = 12
 """So many of those that are counted are named too."""
+_SAID = 3
+"""So many findings are named as evidence; more are counted."""
+_VERBS: dict[Verdict, str] = {
+    "pass": "passes", "fail": "fails", "warn": "warns", "not-tested": "is not tested",
+}  # fmt: skip
 _COUNTED: dict[Verdict, str] = {"fail": "fail", "not-tested": "not tested", "warn": "warn"}
 
 
@@ -120,6 +125,13 @@ def counted(findings: Iterable[Finding]) -> str:
     """How many ended how, in words."""
     counts = Counter(f.verdict for f in findings)
     return ", ".join(f"{counts[v]} {_COUNTED[v]}" for v in VERDICTS if v in _COUNTED and counts[v])
+
+
+def evidence(findings: Sequence[Finding]) -> str:
+    """Findings as evidence, in words: what was found where."""
+    said = [f"{f.subject} {f.check} {_VERBS[f.verdict]}" for f in findings[:_SAID]]
+    more = len(findings) - len(said)
+    return "; ".join([*said, *([f"{more} more"] if more else [])])
 
 
 def counted_with_a_cause(result: Result) -> frozenset[tuple[str, str]]:

@@ -18,7 +18,7 @@ from verifier.model.observation import ACCEPTED
 from verifier.model.plan import Device, Plan
 from verifier.model.result import VERDICTS, Finding, Result, overall
 from verifier.report import Look, entered
-from verifier.report.causes import counted, done_with_another, groups
+from verifier.report.causes import counted, done_with_another, evidence, groups
 from verifier.report.links import drawn_links
 from verifier.report.plain import plain
 from verifier.report.plots import plots, soak_title
@@ -75,6 +75,7 @@ def _environment() -> jinja2.Environment:
     )
     environment.filters["said"] = _said
     environment.filters["counted"] = counted
+    environment.filters["evidence"] = evidence
     return environment
 
 

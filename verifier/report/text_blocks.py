@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
 from verifier.report import Look
-from verifier.report.causes import Group, explained, groups
+from verifier.report.causes import Group, evidence, explained, groups
 from verifier.report.plain import paragraph, plain
 
 WORDS: dict[str, str] = {
@@ -25,10 +25,7 @@ _COLOURS = {
     "WARN": "1;33",
     "PASS": "1;32",
 }
-_VERBS = {"pass": "passes", "fail": "fails", "warn": "warns", "not-tested": "is not tested"}
 _INDENT = " " * 4
-_FEW = 3
-"""As many findings are named as evidence."""
 
 
 def word(verdict: str, look: Look) -> str:
@@ -54,7 +51,7 @@ def _causes(group: Group, look: Look) -> list[str]:
         lines += _wrapped(f"{cause.certainty}: {cause.text}", look)
         lines += _words_of(cause, group, look, _INDENT * 2)
     if group.common:
-        lines += _wrapped(f"for each of them: {_evidence(group.common)}", look)
+        lines += _wrapped(f"for each of them: {evidence(group.common)}", look)
     return lines
 
 
@@ -62,16 +59,8 @@ def _words_of(cause: Cause, group: Group, look: Look, indent: str) -> list[str]:
     lines = _wrapped(f"try first: {cause.try_first}", look, indent) if cause.try_first else []
     for title, said in (("for it", group.speaking[cause.id]), ("against", group.against[cause.id])):
         if said:
-            lines += _wrapped(f"{title}: {_evidence(said)}", look, indent)
+            lines += _wrapped(f"{title}: {evidence(said)}", look, indent)
     return lines
-
-
-def _evidence(findings: Sequence[Finding]) -> str:
-    """Findings as evidence: what was found where."""
-    shown = findings[:_FEW]
-    said = [f"{f.subject} {f.check} {_VERBS[f.verdict]}" for f in shown]
-    more = [f"{len(findings) - len(shown)} more"] if len(findings) > len(shown) else []
-    return "; ".join([*said, *more])
 
 
 def _findings(group: Group, look: Look) -> list[str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from fnmatch import fnmatchcase
 
-from verifier.model.plan import End, Plan, Stage
+from verifier.model.plan import End, Link, Plan, Stage
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
 
@@ -46,15 +46,15 @@ BENCH_NEEDS: Mapping[str, str] = {
 without an attenuation between the units nothing transmits, so nothing is received."""
 
 
-def belongs(plan: Plan, stage: Stage, check: str, subject: Subject) -> bool:
-    """Whether a check of this subject is asked at this stage."""
+def belongs(links: Mapping[str, Link], stage: Stage, check: str, subject: Subject) -> bool:
+    """Whether a check of this subject is asked at this stage; `links` by their names."""
     if any(fnmatchcase(check, pattern) for pattern in ABSENT[stage]):
         return False
     if stage != "bench" or (field := BENCH_NEEDS.get(check)) is None:
         return True
-    ends = _ends(plan, subject)
+    ends = _ends(links, subject)
     if field == _ATTENUATION and subject.end is not None:
-        return any(e.bench_attenuation_db is not None for e in _ends(plan, _whole(subject)))
+        return any(e.bench_attenuation_db is not None for e in _ends(links, _whole(subject)))
     return bool(ends) and all(getattr(end, field) is not None for end in ends)
 
 
@@ -63,13 +63,13 @@ def _whole(subject: Subject) -> Subject:
     return Subject("link", subject.name, carrier=subject.carrier)
 
 
-def _ends(plan: Plan, subject: Subject) -> list[End]:
+def _ends(links: Mapping[str, Link], subject: Subject) -> list[End]:
     """The ends of a link that a subject is about."""
+    if subject.kind != "link" or subject.name not in links:
+        return []
     return [
         end
-        for link in plan.links
-        if subject.kind == "link" and link.name == subject.name
-        for carrier in link.carriers
+        for carrier in links[subject.name].carriers
         if subject.carrier in (None, carrier.carrier)
         for name, end in carrier.ends()
         if subject.end in (None, name)
@@ -83,10 +83,11 @@ def of_stage(
 
     A check that is asked of one subject and not of another is not named.
     """
+    links = {link.name: link for link in plan.links}
     asked: list[Finding] = []
     absent: dict[str, None] = {}
     for finding in findings:
-        if belongs(plan, stage, finding.check, finding.subject):
+        if belongs(links, stage, finding.check, finding.subject):
             asked.append(finding)
         else:
             absent[finding.check] = None
