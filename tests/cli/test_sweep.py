@@ -123,7 +123,7 @@ def test_out_metrics_and_filters(at: Desk) -> None:
     assert [u["unit"]["name"] for u in document["units"]] == ["harbour-switch"]
     families = {f.name: f for f in read((at.folder / "m.txt").read_text())}
     assert len(families["plan_verifier_port_in_errors"].samples) == 2
-    assert [p.name for p in at.folder.glob(".m.txt*")] == []
+    assert list(at.folder.glob(".new-*")) == []
 
 
 def test_a_series_keeps_to_its_grid(at: Desk) -> None:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import os
-import stat
 import sys
-import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from verifier.errors import UsageError
+from verifier.files.replacing import replace, scrap
 
 
 class Output:
@@ -32,13 +31,7 @@ class Output:
             if place.exists() and not place.is_file():
                 place.write_bytes(data)
                 return
-            part = _scrap(place)
-            try:
-                part.write_bytes(data)
-                part.chmod(_mode(place))
-                part.replace(place)
-            finally:
-                part.unlink(missing_ok=True)
+            replace(place, data)
         except OSError as fault:
             raise UsageError(f"{self._path} cannot be written: {fault.strerror}") from fault
 
@@ -81,25 +74,9 @@ def _prove_writable(path: Path, inputs: Iterable[Path]) -> None:
             raise UsageError(f"{path} cannot be written: Permission denied")
         if not place.is_file():
             return
-    _scrap(place).unlink()
+    scrap(place).unlink()
 
 
 def _target(path: Path) -> Path:
     """What `path` is or, as a link, leads to; a loop of links leads to itself."""
     return Path(os.path.realpath(path))
-
-
-def _scrap(place: Path) -> Path:
-    """A new empty file beside `place`."""
-    handle, name = tempfile.mkstemp(prefix=".report-", dir=place.parent)
-    os.close(handle)
-    return Path(name)
-
-
-def _mode(place: Path) -> int:
-    """Permissions of the file that is there, else those of any new file."""
-    if place.exists():
-        return stat.S_IMODE(place.stat().st_mode)
-    mask = os.umask(0)
-    os.umask(mask)
-    return 0o666 & ~mask

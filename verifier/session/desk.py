@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
-import tempfile
 import time
 import uuid
 from collections.abc import Callable, Sequence
@@ -13,6 +11,7 @@ from pathlib import Path
 
 from verifier import __version__
 from verifier.errors import VerifierError
+from verifier.files.replacing import replace
 from verifier.model.health import Sweep, SweepReport
 from verifier.report.openmetrics import openmetrics
 from verifier.rules.health.follow import CONFIRM, errors_added, follow
@@ -29,6 +28,8 @@ VALID_INTERVALS = 3
 """One of a series speaks for so many of its intervals, if no other follows."""
 LONGEST_S = 3600.0
 """A sweep that takes longer than this is ended."""
+_METRICS_MODE = 0o644
+"""Whoever collects the metrics runs as somebody else."""
 _STEP_S = 1.0
 """A difference of the clocks from which the wall clock counts as stepped: slewing stays below."""
 
@@ -193,7 +194,7 @@ class Desk:
             return
         text = openmetrics(done.sweep, done.memories, sweeps=self._sweeps, skipped=self._skipped)
         try:
-            _replace(path, text)
+            replace(path, text.encode(), mode=_METRICS_MODE)
         except OSError as fault:
             self._say(f"{path} cannot be written: {fault.strerror}")
 
@@ -211,15 +212,3 @@ def _measure(request: Request, signals: Signals) -> Measured | None:
         return None
     finally:
         measuring.end()
-
-
-def _replace(path: Path, text: str) -> None:
-    """Writes a file so that a reader gets the old one or the new one, never a part."""
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-        Path(name).chmod(0o644)
-        Path(name).replace(path)
-    finally:
-        Path(name).unlink(missing_ok=True)

@@ -1,0 +1,38 @@
+"""Writing a file so that a reader gets the old one or the new one, never a part."""
+
+from __future__ import annotations
+
+import os
+import stat
+import tempfile
+from pathlib import Path
+
+
+def replace(path: Path, data: bytes, mode: int | None = None) -> None:
+    """Puts `data` in the place of `path`, with the permissions `mode`.
+
+    Without it these are what that file has or a new one gets. Raises OSError; what was there is
+    there still.
+    """
+    part = scrap(path)
+    try:
+        part.write_bytes(data)
+        part.chmod(_mode(path) if mode is None else mode)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def scrap(path: Path) -> Path:
+    """A new empty file beside `path`. Raises OSError where none can be made."""
+    handle, name = tempfile.mkstemp(prefix=".new-", dir=path.parent)
+    os.close(handle)
+    return Path(name)
+
+
+def _mode(path: Path) -> int:
+    if path.exists():
+        return stat.S_IMODE(path.stat().st_mode)
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
