@@ -84,6 +84,7 @@ def _with_address(
 ) -> int:
     """Sets what is suggested, asks again, holds it until told to end, and takes it back."""
     from verifier.session import fitting  # noqa: PLC0415
+    from verifier.session.interrupts import Interrupts  # noqa: PLC0415
 
     strict = given["strict"]
     addresses = fitting.to_set(report)
@@ -91,7 +92,7 @@ def _with_address(
         _draw(report, place, given)
         _say("nothing to add at this laptop")
         return report.exit_code(strict=strict)
-    with fitting.Signals() as signals:
+    with Interrupts() as signals:
         try:
             with fitting.with_addresses(report, addresses, _say):
                 report = fitting.answer(dataclasses.replace(question, laptop=None))

@@ -36,6 +36,7 @@ from verifier.session.guide_laptop import Hands, cables, held
 from verifier.session.guide_look import Eyes
 from verifier.session.guide_steps import Guiding, moves
 from verifier.session.guide_wait import Ending, Waiting
+from verifier.session.interrupts import Interrupts
 
 if TYPE_CHECKING:
     from verifier.rules.readdress.world import Task
@@ -58,7 +59,7 @@ def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Stor
     goal = replace(plan, devices=tuple(u.device for u in task.units))
     profiles = load_profiles({d.profile for d in goal.devices}, given["profile_folder"])
     credentials, why = _credentials(goal.devices, profiles, given["credentials_file"])
-    with ExitStack() as until, fitting.Signals() as signals:
+    with ExitStack() as until, Interrupts() as signals:
         interface = _interface(given, signals)
         sheet = replace(sheet, interface=sheet.interface or interface)
         screen = Screen(
@@ -134,7 +135,7 @@ def _credentials(
     return found, f"no credentials for {', '.join(sorted(missing))}: SNMP is not asked with them"
 
 
-def _interface(given: Mapping[str, Any], signals: fitting.Signals) -> str | None:
+def _interface(given: Mapping[str, Any], signals: Interrupts) -> str | None:
     """This laptop's interface towards the units; None where it need not be known."""
     named = [i.name for i in given["laptop"] if i.name != UNNAMED]
     chosen: str | None = given.get("interface") or next(iter(named), None)

@@ -10,7 +10,7 @@ from verifier.model.guide import Meaning
 from verifier.report import guide as drawn
 from verifier.report.plain import paragraph, plain
 from verifier.report.runbook import Line
-from verifier.session.fitting import Signals
+from verifier.session.interrupts import Interrupts
 
 _COLOURS = {"OK": "1;32", "FAIL": "1;31", "found": "1", "done already": "1;32"}
 _WIDTH = 100
@@ -30,7 +30,7 @@ class Screen:
     """
 
     lines: Mapping[int, Line]
-    signals: Signals
+    signals: Interrupts
     commands: bool
     quiet: bool = False
     terminal: bool = field(default_factory=lambda: sys.stdout.isatty())  # noqa: PLW0108 - that of now

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import select
-import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from types import FrameType
-from typing import IO, Any, Self
 
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address, Interface
@@ -156,63 +151,3 @@ def with_addresses(report: FitReport, addresses: Sequence[Interface], say: Say) 
     say(f"adding {listed} to {report.target}; taken back at the end, whatever happens")
     with laptop_set.added(report.target, addresses, say):
         yield
-
-
-class Signals:
-    """Notes interrupts and requests to end instead of being ended by them, so that all is undone.
-
-    A context manager. `got` is the first signal that came.
-    """
-
-    def __init__(self) -> None:
-        self.got: int | None = None
-        self._typed = b""
-        self._previous: dict[int, Any] = {}
-
-    def __enter__(self) -> Self:
-        self._reader, self._writer = os.pipe()
-        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
-            if hasattr(signal, name):
-                number = getattr(signal, name)
-                self._previous[number] = signal.signal(number, self._note)
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        for number, handler in self._previous.items():
-            signal.signal(number, handler)
-        os.close(self._reader)
-        os.close(self._writer)
-
-    def note(self) -> None:
-        """Notes an interrupt that somebody else has taken."""
-        self._note(signal.SIGINT, None)
-
-    def _note(self, number: int, frame: FrameType | None) -> None:
-        del frame
-        self.got = self.got or number
-        with suppress(OSError):
-            os.write(self._writer, b".")
-
-    def await_line(self, stream: IO[str]) -> None:
-        """Returns at a line or the end of `stream`, or at a signal."""
-        self.read_line(stream)
-
-    def read_line(self, stream: IO[str]) -> str | None:
-        """The next line of `stream`, without its end; None at the stream's end or at a signal."""
-        while self.got is None and b"\n" not in self._typed:
-            ready, _, _ = select.select([stream.fileno(), self._reader], [], [])
-            if stream.fileno() in ready:
-                read = os.read(stream.fileno(), 4096)
-                if not read:
-                    break
-                self._typed += read
-        line, ended, rest = self._typed.partition(b"\n")
-        if self.got is not None or not (line or ended):
-            return None
-        self._typed = rest
-        return line.decode(errors="replace").strip()
-
-    def pause(self, seconds: float) -> None:
-        """Waits so long, or until a signal comes."""
-        if self.got is None and seconds > 0:
-            select.select([self._reader], [], [], seconds)

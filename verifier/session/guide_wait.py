@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal, Protocol
 
 from verifier.model.guide import Meaning
-from verifier.session.fitting import Signals
+from verifier.session.interrupts import Interrupts
 
 EVERY_S = 1.0
 """Looks begin at most so often."""
@@ -54,7 +54,7 @@ class Waiting:
     """Waits; raises Stopped as soon as a signal has come."""
 
     desk: Desk
-    signals: Signals
+    signals: Interrupts
 
     def check(self) -> None:
         """Raises Stopped after a signal."""
