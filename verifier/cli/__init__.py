@@ -46,6 +46,7 @@ class _Commands(click.Group):
     """Imports a command's module when the command is called, so that help is quick."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        """Their names, as help lists them."""
         return list(COMMANDS)
 
     def get_command(
@@ -53,6 +54,7 @@ class _Commands(click.Group):
         ctx: click.Context,  # noqa: ARG002 - click's signature
         cmd_name: str,
     ) -> click.Command | None:
+        """The command, imported now; None where there is none of that name."""
         if cmd_name not in COMMANDS:
             return None
         module = import_module(f"verifier.cli.{COMMANDS[cmd_name][0]}")
@@ -64,6 +66,7 @@ class _Commands(click.Group):
         ctx: click.Context,  # noqa: ARG002 - click's signature
         formatter: click.HelpFormatter,
     ) -> None:
+        """Their names and lines of help, none imported."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, about) for name, (_, about) in COMMANDS.items()])
 

@@ -62,12 +62,8 @@ def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Stor
     with ExitStack() as until, Interrupts() as signals:
         interface = _interface(given, signals)
         sheet = replace(sheet, interface=sheet.interface or interface)
-        screen = Screen(
-            {line.step.n: line for line in lines(sheet)},
-            signals,
-            commands=not given["set_laptop"],
-            quiet=given["quiet"],
-        )
+        shown = {line.step.n: line for line in lines(sheet)}
+        screen = Screen(shown, signals, commands=not given["set_laptop"], quiet=given["quiet"])
         fitting.take_back_leftovers(screen.say)
         journal = until.enter_context(GuideJournal(given["journal"]))
         _open(given, sheet, screen, why)
@@ -82,31 +78,32 @@ def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Stor
             remote=task.setting == "remote",
             interface=interface,
         )
-        made = Guide(
-            Guiding(
-                runbook=sheet.runbook,
-                moves=moves(sheet.runbook, task.units),
-                boot_s={d.name: profiles[d.profile].boot_s for d in goal.devices},
-                auto=given["auto"],
-                wait_s=given["wait"],
-                start={
-                    "format": FORMAT,
-                    "plan": {"name": plan.network.name, "revision": plan.network.revision},
-                    "asked": guide.asked(given),
-                    "steps": steps,
-                },
-                story=story,
-                find=_finder(given, eyes, sheet, screen),
-            ),
-            eyes,
-            hands,
-            screen,
-            journal,
-            Waiting(screen, signals),
-        )
+        guiding = replace(_guiding(given, task, sheet, eyes, screen), story=story)
+        made = Guide(guiding, eyes, hands, screen, journal, Waiting(screen, signals))
         ending, code = made.run()
     _close(given, sheet, screen, made, ending)
     return code
+
+
+def _guiding(
+    given: Mapping[str, Any], task: Task, sheet: Sheet, eyes: Eyes, screen: Screen
+) -> Guiding:
+    """What the guide goes by, with what its journal begins with."""
+    network = eyes.plan.network
+    return Guiding(
+        runbook=sheet.runbook,
+        moves=moves(sheet.runbook, task.units),
+        boot_s={d.name: eyes.profiles[d.profile].boot_s for d in eyes.plan.devices},
+        auto=given["auto"],
+        wait_s=given["wait"],
+        start={
+            "format": FORMAT,
+            "plan": {"name": network.name, "revision": network.revision},
+            "asked": guide.asked(given),
+            "steps": document(sheet.runbook)["steps"],
+        },
+        find=_finder(given, eyes, sheet, screen),
+    )
 
 
 # -- what is needed --------------------------------------------------------------------------------
@@ -165,6 +162,7 @@ def _finder(
         screen.show(find_report.listing(wanted, PACKETS_PER_S, Look()))
 
     def find(device: Device, marks: Marks | None) -> None:
+        """As `plan-verifier find`, with what is known of the unit by now."""
         command = f"plan-verifier find {shlex.quote(str(given['plan']))} {shlex.quote(device.name)}"
         screen.say(f"looking for {device.name} ({command}, with --listen it hears the cable too)")
         mine = [s for s in all_moves if s.device == device.name]
