@@ -179,6 +179,21 @@ def test_follow_ups_of_one_move() -> None:
     assert ("uplink", "device", "b") in told
 
 
+def test_the_row_that_a_change_makes_wrong_is_named_with_what_mends_it() -> None:
+    """The new address with its gateway; a name as a shell takes it as one word."""
+    unit = Device(
+        name="quarry 1", address=Interface.parse("198.18.20.11/24"),
+        gateway=Address.parse("198.18.20.1"),
+    )  # fmt: skip
+    made = Plan(devices=(unit,))
+    asked = task(made, PROFILES, Wish(changes=(change("quarry 1=198.18.30.11/24,198.18.30.1"),)))
+    (told,) = (f.message for f in readdress(made, asked).follow_ups if f.kind == "plan")
+    assert told.endswith(
+        "its row says 198.18.20.11/24; it is to be 198.18.30.11/24, gateway 198.18.30.1 "
+        "(--done 'quarry 1' --write-plan FILE writes it)"
+    )
+
+
 def test_what_was_planned_is_written_and_read_as_what_is_left() -> None:
     """A written plan gives the same moves by itself, but for those that are done."""
     wish = Wish(renumbers=(renumber("198.18.20.0/24=198.18.30.0/24"),), done=("a",))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 
@@ -130,12 +131,12 @@ def _plan_row(plan: Plan, row: Device, unit: Unit) -> FollowUp:
     if (row.address, row.gateway) == (unit.planned.at, unit.planned.gateway):
         what = f"once it is moved, record its present address as {unit.planned.at}"
     else:
-        by = f" by {unit.planned.gateway}" if unit.planned.gateway else ""
+        by = f", gateway {unit.planned.gateway}" if unit.planned.gateway else ""
         what = f"its row says {row.address}; it is to be {unit.planned.at}{by}"
     return FollowUp(
         "plan",
         Subject("device", unit.name),
-        f"{place}: {what} (--done {unit.name} --write-plan FILE writes it)",
+        f"{place}: {what} (--done {shlex.quote(unit.name)} --write-plan FILE writes it)",
     )
 
 
