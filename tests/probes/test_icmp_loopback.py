@@ -240,7 +240,7 @@ def test_step_of_the_wall_clock(
 @pytest.mark.skipif(os.geteuid() != 0, reason="raw sockets need root")
 def test_system_without_linux_options(monkeypatch: pytest.MonkeyPatch) -> None:
     """No stamps, no filter, no error queue: a plain monotonic difference, and still no mistake."""
-    monkeypatch.setattr(icmp_socket, "_LINUX", False)
+    monkeypatch.setattr(icmp_socket, "LINUX", False)
     asked = [*targets(50), EchoTarget(address=Address.parse("::1"))]
     with Echoer(pace=Pace(None), on_link_pace=Pace(None), kind="raw") as echoer:
         measured = echoer.run(asked, count=3, interval_s=0.001, timeout_s=1)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import shutil
-import signal
 import sys
-import textwrap
-from collections.abc import Mapping
+import threading
+from collections.abc import Coroutine, Mapping
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +16,7 @@ from verifier.cli import options
 from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, EXIT_UNTESTED, UsageError
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Carrier, EndName, Link, Plan
-from verifier.report.plain import plain
+from verifier.report.plain import plain, wrapped
 from verifier.rules.compare.radio.read import find
 from verifier.rules.peak import EndView, Hop
 
@@ -114,8 +113,8 @@ def _opening(link: Link, carrier: Carrier, unread: Mapping[EndName, str]) -> lis
 
 def _say(lines: list[str], chosen: str) -> None:
     """For a person; beside JSON it goes where faults go."""
-    text = "\n".join(textwrap.fill(line, 100, break_on_hyphens=False) for line in lines)
-    click.echo(text, err=chosen == "json")
+    text = [part for line in lines for part in wrapped(line, "", hang="")]
+    click.echo("\n".join(text), err=chosen == "json")
 
 
 class _Screen:
@@ -158,25 +157,21 @@ def _run(hop: Hop, questions: Mapping[EndName, Question], given: dict[str, Any])
     from verifier.session.peaking import peak as follow  # noqa: PLC0415
 
     screen = _Screen(given["format_"], bell=given["bell"])
-    ended = False
-
-    async def until_ended() -> None:
-        nonlocal ended
-        loop = asyncio.get_running_loop()
-        task = asyncio.ensure_future(
-            follow(Peaks(hop), questions, screen.show, lasts_s=given["lasts_s"])
-        )
-        for number in (signal.SIGINT, signal.SIGTERM):
-            with suppress(NotImplementedError):
-                loop.add_signal_handler(number, task.cancel)
-        try:
-            await task
-        except asyncio.CancelledError:
-            ended = True
-
-    asyncio.run(until_ended())
+    course = follow(Peaks(hop), questions, screen.show, lasts_s=given["lasts_s"])
+    ended = asyncio.run(_ended_by_a_signal(course))
     if screen.last is not None:
         _say(summary(screen.last).splitlines(), given["format_"])
     if ended:
         return EXIT_INTERRUPTED
     return EXIT_PASSED if screen.read else EXIT_UNTESTED
+
+
+async def _ended_by_a_signal(course: Coroutine[Any, Any, None]) -> bool:
+    """Whether SIGINT or SIGTERM ended it before its time."""
+    from verifier.session.signals import cancelled_by_signals  # noqa: PLC0415
+
+    stop = threading.Event()
+    task = asyncio.ensure_future(course)
+    with cancelled_by_signals(task, stop), suppress(asyncio.CancelledError):
+        await task
+    return stop.is_set()

@@ -13,6 +13,7 @@ from typing import Final, Literal, Self
 
 from verifier.errors import CannotMeasureError
 from verifier.probes.icmp_lane import Due, Lane
+from verifier.probes.icmp_open import open_socket
 from verifier.probes.icmp_packet import TOKEN_BYTES, Quoted, Reply, RequestMaker
 from verifier.probes.icmp_series import (
     TIMED_OUT,
@@ -22,7 +23,7 @@ from verifier.probes.icmp_series import (
     Silence,
     SilenceReason,
 )
-from verifier.probes.icmp_socket import Arrival, EchoSocket, Kind, open_socket
+from verifier.probes.icmp_socket import Arrival, EchoSocket, Kind
 from verifier.probes.pace import Pace
 
 __all__ = ["EchoSeries", "EchoTarget", "Echoer", "Silence", "SilenceReason"]

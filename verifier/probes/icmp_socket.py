@@ -14,7 +14,6 @@ import socket
 import struct
 import sys
 import time
-from pathlib import Path
 from typing import Any, Final, Literal, NamedTuple
 
 import icmplib
@@ -60,7 +59,7 @@ _CHARGE_BYTES: Final = 768  # what the kernel charges for a small packet besides
 _SEND_TRIES: Final = 5
 _SEND_PAUSE_S: Final = 0.001
 _CLOCKS_APART_NS: Final = 20_000
-_LINUX: Final = sys.platform == "linux"
+LINUX: Final = sys.platform == "linux"
 
 
 class Arrival(NamedTuple):
@@ -97,7 +96,7 @@ class EchoSocket:
         except OSError:
             self._socket.close()
             raise
-        self._ip_header = version == 4 and (kind == "raw" or not _LINUX)  # noqa: PLR2004
+        self._ip_header = version == 4 and (kind == "raw" or not LINUX)  # noqa: PLR2004
         self._buffer = memoryview(bytearray(65536 + 60))
         self._drops = 0
 
@@ -108,7 +107,7 @@ class EchoSocket:
             self._socket.bind(("", 0))
             self.ident = self._socket.getsockname()[1]  # net/ipv4/ping.c: the "port" is the id
         self._raise_buffer()
-        if not _LINUX:
+        if not LINUX:
             return
         self._socket.setsockopt(socket.SOL_SOCKET, _SO_TIMESTAMPNS, 1)
         passed = (ECHO_REPLY[self.version], *ERRORS[self.version])
@@ -129,7 +128,7 @@ class EchoSocket:
                 self._socket.setsockopt(socket.IPPROTO_IPV6, _IPV6_RECVERR, 1)
 
     def _raise_buffer(self) -> None:
-        option = _SO_RCVBUFFORCE if _LINUX else socket.SO_RCVBUF
+        option = _SO_RCVBUFFORCE if LINUX else socket.SO_RCVBUF
         try:
             self._socket.setsockopt(socket.SOL_SOCKET, option, _BUFFER_BYTES)
         except OSError:  # without CAP_NET_ADMIN the system's maximum holds
@@ -141,7 +140,7 @@ class EchoSocket:
 
         Raises OSError where the system has no such setting.
         """
-        if not _LINUX:
+        if not LINUX:
             raise OSError(errno.ENOPROTOOPT, os.strerror(errno.ENOPROTOOPT))
         if self.version == 4:  # noqa: PLR2004
             self._socket.setsockopt(socket.IPPROTO_IP, _IP_MTU_DISCOVER, _PMTUDISC_PROBE)
@@ -164,7 +163,7 @@ class EchoSocket:
 
     def new_drops(self) -> int:
         """Returns how many packets the kernel dropped here since the last call; 0 if not told."""
-        if not _LINUX:
+        if not LINUX:
             return 0
         info = self._socket.getsockopt(socket.SOL_SOCKET, _SO_MEMINFO, _SK_MEMINFO.size)
         if len(info) < _SK_MEMINFO.size:
@@ -236,12 +235,12 @@ class EchoSocket:
                 arrivals.append(Arrival(what, source, _stamp_s(ancillary, offset_ns), read_s))
         else:
             return arrivals, False
-        if self.kind == "datagram" and _LINUX:
+        if self.kind == "datagram" and LINUX:
             arrivals += self._drain_errors(limit)
         return arrivals, True
 
     def _receive(self) -> tuple[int, Ancillary, tuple[Any, ...]]:
-        if _LINUX:
+        if LINUX:
             length, ancillary, _, source = self._socket.recvmsg_into([self._buffer], 64)
             return length, ancillary, source
         length, source = self._socket.recvfrom_into(self._buffer)
@@ -309,49 +308,3 @@ def _opened(version: int, kind: Kind) -> Any:
     except icmplib.ICMPSocketError as fault:
         cause = fault.__context__
         raise cause if isinstance(cause, OSError) else OSError(str(fault)) from None
-
-
-def open_socket(version: int, kind: Literal["auto", "raw", "datagram"]) -> EchoSocket:
-    """Opens a socket; `auto` tries raw, then datagram.
-
-    Raises CannotMeasureError, with what is missing and how to get it, where none opens.
-    """
-    kinds: tuple[Kind, ...] = ("raw", "datagram") if kind == "auto" else (kind,)
-    failures: dict[Kind, OSError] = {}
-    for each in kinds:
-        try:
-            return EchoSocket(version, each)
-        except OSError as error:
-            failures[each] = error
-    raise CannotMeasureError(_why_not(version, failures)) from failures[kinds[-1]]
-
-
-def _why_not(version: int, failures: dict[Kind, OSError]) -> str:
-    name = f"IPv{version}"
-    if all(e.errno == errno.EAFNOSUPPORT for e in failures.values()):
-        return f"cannot send {name} echoes: this machine has no {name}"
-    if any(e.errno in {errno.EMFILE, errno.ENFILE} for e in failures.values()):
-        return f"cannot send {name} echoes: no file descriptor is free; raise the limit (ulimit -n)"
-    if not any(e.errno in {errno.EPERM, errno.EACCES} for e in failures.values()):
-        said = "; ".join(f"{k} socket: {e.strerror or e}" for k, e in failures.items())
-        return f"cannot send {name} echoes: {said}"
-    if not _LINUX:
-        return f"no permission to send {name} echoes: run it as administrator (sudo on macOS)"
-    said = f"no permission to send {name} echoes"
-    ways = []
-    if "datagram" in failures:
-        group, allowed = os.getegid(), _ping_group_range()
-        said += f": net.ipv4.ping_group_range is {allowed!r} and leaves out group {group}"
-        ways.append(f'sudo sysctl -w net.ipv4.ping_group_range="{group} {group}"')
-    if "raw" in failures:
-        said += f"{' and' if 'datagram' in failures else ':'} the capability CAP_NET_RAW is missing"
-        ways.append(f"sudo setcap cap_net_raw+ep {Path(sys.executable).resolve()}")
-    ways.append("run it as root")
-    return f"{said}. One of these helps: {'; '.join(ways)}"
-
-
-def _ping_group_range() -> str:
-    try:
-        return " ".join(Path("/proc/sys/net/ipv4/ping_group_range").read_text("ascii").split())
-    except OSError:
-        return "unknown"

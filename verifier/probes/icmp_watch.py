@@ -17,9 +17,10 @@ from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple, Protocol, Self
 
 from verifier.errors import CannotMeasureError
+from verifier.probes.icmp_open import open_socket
 from verifier.probes.icmp_packet import TOKEN_BYTES, Quoted, Reply, RequestMaker, words_of
 from verifier.probes.icmp_series import EchoTarget, Series
-from verifier.probes.icmp_socket import Arrival, EchoSocket, open_socket
+from verifier.probes.icmp_socket import Arrival, EchoSocket
 from verifier.probes.laptop import LinkState, link_state
 from verifier.probes.link_watch import Links
 from verifier.probes.pace import Pace

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier import __version__
-from verifier.model.health import STATES, Memory, Sweep
+from verifier.model.health import STATES, Memory, Reading, Sweep
 from verifier.model.subject import Subject
 
 MEDIA_TYPE = "application/openmetrics-text; version=1.0.0; charset=utf-8"
@@ -47,12 +47,19 @@ def openmetrics(
         sweeps: how many this process has stored.
         skipped: how many it has left out.
     """
-    return exposition(_families(sweep, memories, sweeps, skipped))
+    units = [memories[r.unit] for r in sweep.readings if r.unit in memories]
+    return exposition(
+        (
+            *_of_the_desk(sweep, sweeps, skipped),
+            _states(units),
+            *_of_units(sweep.readings),
+            _levels(sweep.readings),
+            *_of_ports(sweep.readings),
+        )
+    )
 
 
-def _families(
-    sweep: Sweep, memories: Mapping[Subject, Memory], sweeps: int, skipped: int
-) -> Iterable[Family]:
+def _of_the_desk(sweep: Sweep, sweeps: int, skipped: int) -> Iterable[Family]:
     yield _family("", "info", "This program.", "", [("_info", {"version": __version__}, 1)])
     yield _family(
         "sweep_start_seconds", "gauge", "When the newest sweep began, Unix time.", "seconds",
@@ -65,9 +72,11 @@ def _families(
     yield _family(
         "sweeps_skipped", "counter", "Sweeps left out, being late.", "", [("_total", {}, skipped)]
     )
-    units = [memories[r.unit] for r in sweep.readings if r.unit in memories]
+
+
+def _states(units: Sequence[Memory]) -> Family:
     states = f"{_PREFIX}_unit_state"
-    yield _family(
+    return _family(
         "unit_state", "stateset", "The confirmed state of a device or link.", "",
         [
             ("", {"kind": m.unit.kind, "name": m.unit.name, states: state}, float(m.state == state))
@@ -75,6 +84,9 @@ def _families(
             for state in STATES
         ],
     )  # fmt: skip
+
+
+def _of_units(readings: Sequence[Reading]) -> Iterable[Family]:
     for name, unit, about, scale, field in (
         ("unit_answered", "", "Whether it gave any sign of life: 1 or 0.", 1, "answered"),
         ("unit_round_trip_seconds", "seconds", "Median of the echoes.", 1e-3, "rtt_ms"),
@@ -85,25 +97,31 @@ def _families(
             name, "gauge", about, unit,
             [
                 ("", {"kind": r.unit.kind, "name": r.unit.name}, float(value) * scale)
-                for r in sweep.readings
+                for r in readings
                 if (value := getattr(r, field)) is not None
             ],
         )  # fmt: skip
-    yield _family(
+
+
+def _levels(readings: Sequence[Reading]) -> Family:
+    return _family(
         "receive_level_dbm", "gauge", "What an end of a link receives.", "dbm",
         [
             ("", {"link": r.unit.name, "carrier": str(v.carrier), "end": v.end}, v.rx_level_dbm)
-            for r in sweep.readings
+            for r in readings
             for v in r.levels
         ],
     )  # fmt: skip
+
+
+def _of_ports(readings: Sequence[Reading]) -> Iterable[Family]:
     for direction in ("in", "out"):
         yield _family(
             f"port_{direction}_errors", "counter", "As the port counts them.", "",
             [
                 ("_total", {"device": r.unit.name, "port": p.port},
                  float(p.in_errors if direction == "in" else p.out_errors))
-                for r in sweep.readings
+                for r in readings
                 for p in r.ports
             ],
         )  # fmt: skip

@@ -12,7 +12,7 @@ from verifier.model.laptop import Route
 from verifier.model.plan import Device, Plan
 from verifier.model.subject import Subject
 from verifier.probes.icmp import EchoTarget
-from verifier.probes.icmp_socket import open_socket
+from verifier.probes.icmp_open import open_socket
 from verifier.probes.icmp_watch import Watched
 from verifier.probes.mtu import SMALL_BYTES, payload_bytes
 from verifier.rules.compare.soak_traffic import pair_hosts
