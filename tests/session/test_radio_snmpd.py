@@ -15,7 +15,7 @@ from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.profile import Reading
-from verifier.report import Annex, Look, text
+from verifier.report import FORMATS, Annex, Look
 from verifier.report.pictures import pictures
 from verifier.session import Probing, Request, run
 
@@ -150,6 +150,6 @@ def test_a_sound_hop_passes_and_each_fault_is_told(tmp_path: Path, port: int) ->
     assert wrong.directions[1].sent == "12877 MHz, transmitter off"
     assert wrong.directions[1].level == "nothing arrives, planned -45.6 dBm"
     assert wrong.directions[0].level.startswith("-45.8 dBm arrive")
-    drawn = text(result, Look(annex=Annex(plan=plan)))
+    drawn = FORMATS["text"](result, Look(annex=Annex(plan=plan)))
     assert "12877 MHz, transmitter off" in drawn
     assert "13143 MHz at 18.0 dBm -" in drawn

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from importlib import import_module
 from pathlib import PurePath
 from typing import Any
 
@@ -49,57 +50,27 @@ class Look:
     annex: Annex = Annex()
 
 
-def text(result: Result, look: Look) -> str:
-    """For a terminal or a file of plain text."""
-    from verifier.report.text import render  # noqa: PLC0415 - tabulate is loaded only when drawn
-
-    return render(result, look)
+Format = Callable[[Result, Look], str | bytes]
 
 
-def json(result: Result, look: Look) -> str:
-    """The document `plan-verifier/result/1`."""
-    from verifier.report.json import render  # noqa: PLC0415
+def _drawn_by(module: str) -> Format:
+    """That module's `render`; the module is imported only when it draws."""
 
-    return render(result, look)
+    def render(result: Result, look: Look) -> str | bytes:
+        """As the module draws it."""
+        drawn: str | bytes = import_module(f"{__name__}.{module}").render(result, look)
+        return drawn
 
-
-def csv(result: Result, look: Look) -> str:
-    """One row a finding."""
-    from verifier.report.csv import render  # noqa: PLC0415
-
-    return render(result, look)
+    return render
 
 
-def junit(result: Result, look: Look) -> str:
-    """For a build server: a suite for each subject, a case for each finding."""
-    from verifier.report.junit import render  # noqa: PLC0415
-
-    return render(result, look)
-
-
-def xlsx(result: Result, look: Look) -> bytes:
-    """A workbook: the summary, the findings, the plan with what was found beside it."""
-    from verifier.report.xlsx import render  # noqa: PLC0415
-
-    return render(result, look)
-
-
-def html(result: Result, look: Look) -> str:
-    """One file for reading, printing and signing."""
-    from verifier.report.html import render  # noqa: PLC0415
-
-    return render(result, look)
-
-
-FORMATS: dict[str, Callable[[Result, Look], str | bytes]] = {
-    "text": text,
-    "json": json,
-    "csv": csv,
-    "html": html,
-    "xlsx": xlsx,
-    "junit": junit,
+FORMATS: Mapping[str, Format] = {
+    name: _drawn_by(name) for name in ("text", "json", "csv", "html", "xlsx", "junit")
 }
-"""By name; a new format is one module and one line here. A text is written as UTF-8."""
+"""By name; a new format is one module with a `render`, and its name here.
+
+A text is written as UTF-8.
+"""
 
 ENDINGS = {
     ".txt": "text",
