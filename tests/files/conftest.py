@@ -163,3 +163,32 @@ def example_rows() -> Any:
 @pytest.fixture
 def example_yaml() -> Any:
     return EXAMPLE_YAML
+
+
+@pytest.fixture
+def workbook(tmp_path: Path) -> Any:
+    """A workbook of one sheet of rows, changed by hand before it is saved."""
+
+    def write(rows: Any, change: Any = lambda page: None, sheet: str = "Devices") -> Path:
+        book = openpyxl.Workbook()
+        page: Any = book.active
+        page.title = sheet
+        for row in rows:
+            page.append(row)
+        change(page)
+        path = tmp_path / "plan.xlsx"
+        book.save(path)
+        return path
+
+    return write
+
+
+@pytest.fixture
+def table(tmp_path: Path) -> Any:
+    """A CSV file of a plan, byte by byte."""
+
+    def write(data: bytes, name: str = "Devices") -> Path:
+        (tmp_path / f"{name}.csv").write_bytes(data)
+        return tmp_path
+
+    return write

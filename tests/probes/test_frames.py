@@ -25,7 +25,7 @@ from scapy.packet import Packet, Raw
 
 from verifier.model.address import Address, Mac
 from verifier.probes import arp, frames
-from verifier.probes.lldp import lldpdu
+from verifier.probes.lldp import Lldpdu, lldpdu
 
 UNIT, BRIDGE, ALL = "02:00:5e:10:00:01", "02:00:5e:10:00:99", "ff:ff:ff:ff:ff:ff"
 V4, V6, LOCAL = "198.18.20.11", "2001:db8:20::11", "fe80::11"
@@ -236,14 +236,17 @@ def test_constants_of_rfc_5227() -> None:
 
 # -- garbage --------------------------------------------------------------------------------------
 
+ETHER_BYTES = 14
+"""Two addresses and a type (IEEE 802.3, 3.1.1)."""
 SEEDS = [bytes(p) for p, _ in ALL_FRAMES.values()] + [bytes(p) for p, _ in LLDP_FRAMES.values()]
 
 
 @given(st.binary(max_size=200))
 def test_any_octets_do_no_harm(data: bytes) -> None:
     """Whatever comes is decoded or is nothing."""
-    frames.decode(data)
-    lldpdu(data)
+    frame, told = frames.decode(data), lldpdu(data)
+    assert frame is None or (len(data) >= ETHER_BYTES and isinstance(frame, frames.Frame))
+    assert told is None or isinstance(told, Lldpdu)
 
 
 @settings(max_examples=300)
