@@ -76,6 +76,10 @@ LINK = "links:\n- name: h\n  a: {device: r}\n  b: {device: s}\n  "
         ("maintenance: [{name: m, from: 2026-12-01, to: 2026-12-02T00:00Z}]", "a date with a time"),
         ("maintenance: [{name: m, from: 2026-12-01T08:00, to: 2026-12-02T00:00Z}]", "no time zone"),
         ("maintenance: [{name: m, from: 2026-12-01T25:00Z, to: 2026-12-02T00:00Z}]", "no moment"),
+        (
+            "maintenance: [{name: m, from: 0001-01-01T00:30+01:00, to: 2026-12-02T00:00Z}]",
+            "no moment",
+        ),
         ("maintenance: [{name: m, to: 2026-12-02T00:00Z}]", "from is missing"),
     ],
 )
