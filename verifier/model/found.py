@@ -136,20 +136,41 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
-    """Where the unit is.
+class Where:
+    """Where the unit is, and what is said of it.
 
     Attributes:
-        planned: where it should be.
         verdict: `pass` at its planned address with nothing wrong, `fail` elsewhere or with
             something wrong there, `not-tested` where it was not found or not identified.
         address: where it is, with the mask it has, else the one it is taken to have.
         since: when it was first seen there in this run.
         vlan: whose tag its frames carry; None without one.
         by: what it is known by, in words.
+    """
+
+    state: State
+    verdict: Literal["pass", "fail", "not-tested"]
+    address: Interface | None = None
+    interface: str | None = None
+    mac: Mac | None = None
+    since: str | None = None
+    vlan: int | None = None
+    by: tuple[str, ...] = ()
+    explanation: str
+    advice: str = ""
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found(Where):
+    """What a search came to.
+
+    Attributes:
+        planned: where it should be.
+        interrupted: whether a person cut it short.
+        up_since: when its agent started.
         fit: how this laptop stands to it there, and which address reaches it.
         listened_on: this laptop's interfaces on which it was listened for.
-        interrupted: whether a person cut it short.
     """
 
     plan: str
@@ -158,18 +179,7 @@ class Found:
     started: str
     finished: str
     interrupted: bool = False
-    state: State
-    verdict: Literal["pass", "fail", "not-tested"]
-    address: Interface | None = None
-    interface: str | None = None
-    mac: Mac | None = None
-    since: str | None = None
     up_since: str | None = None
-    vlan: int | None = None
-    by: tuple[str, ...] = ()
-    explanation: str
-    advice: str = ""
-    notes: tuple[str, ...] = ()
     fit: Fit | None = None
     listened_on: tuple[str, ...] = ()
     places: tuple[Place, ...] = ()

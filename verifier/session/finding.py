@@ -8,7 +8,7 @@ from __future__ import annotations
 import asyncio
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 
 from verifier.errors import UsageError
 from verifier.model.address import Address, Interface, Mac
@@ -141,30 +141,25 @@ def _found(
     sought, places, heard = search.sought, looking.places(), looking.heard()
     place = chosen(sought, places)
     fit = None if place is None else _fit(search, laptop, place, looking)
-    judged = judge(sought, places, heard, fit)
+    where = judge(sought, places, heard, fit)
     planned = search.device.address
     notes = list(looking.notes)
     if any(a.value == planned.address.value for a in _own(laptop)):
         notes.insert(0, f"this laptop itself holds the planned address {planned.address}")
+    where = replace(
+        where,
+        interface=where.interface or (fit.interface if fit is not None else None),
+        notes=(*where.notes, *notes),
+    )
     return Found(
+        **{f.name: getattr(where, f.name) for f in fields(where)},
         plan=search.plan.network.name,
         device=search.device.name,
         planned=planned,
         started=started,
         finished=timestamp(search.clock()),
         interrupted=interrupted,
-        state=judged.state,
-        verdict=judged.verdict,
-        address=judged.address,
-        interface=judged.interface or (fit.interface if fit is not None else None),
-        mac=judged.mac,
-        since=judged.since,
         up_since=None if place is None else place.answer.up_since,
-        vlan=judged.vlan,
-        by=judged.by,
-        explanation=judged.explanation,
-        advice=judged.advice,
-        notes=(*judged.notes, *notes),
         fit=fit,
         listened_on=looking.listened_on,
         places=places,

@@ -182,21 +182,29 @@ def _gap(context: Context, soak: Soaking, counted: Sequence[EchoFigures]) -> Fin
 
 def _duplicate(context: Context, soak: Soaking, counted: Sequence[EchoFigures]) -> Finding:
     number = sum(f.duplicates for f in counted)
-    return _finding(
-        context, soak, "icmp.duplicate", "warn" if number else "pass",
+    return _none_wanted(
+        context, soak, "icmp.duplicate", number,
         f"{number} echoes were answered more than once" if number else "no reply came twice",
-        observed=number, unit=None, expected=0,
-        advice="look for a second unit at this address, a loop, or a doubled path",
+        "look for a second unit at this address, a loop, or a doubled path",
     )  # fmt: skip
 
 
 def _reordered(context: Context, soak: Soaking, counted: Sequence[EchoFigures]) -> Finding:
     number = sum(f.reordered for f in counted)
-    return _finding(
-        context, soak, "icmp.reordered", "warn" if number else "pass",
+    return _none_wanted(
+        context, soak, "icmp.reordered", number,
         f"{number} replies were overtaken by a later one" if number else "no reply was overtaken",
-        observed=number, unit=None, expected=0,
-        advice="look for parallel ways that share the load packet by packet",
+        "look for parallel ways that share the load packet by packet",
+    )  # fmt: skip
+
+
+def _none_wanted(  # noqa: PLR0913, PLR0917
+    context: Context, soak: Soaking, check: str, number: int, reason: str, advice: str
+) -> Finding:
+    """A count that is best 0 and no fault where it is not."""
+    return _finding(
+        context, soak, check, "warn" if number else "pass", reason, observed=number, unit=None,
+        expected=0, advice=advice,
     )  # fmt: skip
 
 

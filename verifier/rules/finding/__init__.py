@@ -9,11 +9,10 @@ from __future__ import annotations
 from verifier.rules.finding.candidates import MAX_CANDIDATES, candidates, heard
 from verifier.rules.finding.identity import Sought, identify, routers
 from verifier.rules.finding.places import chosen, reaching, tag_of, taken_for
-from verifier.rules.finding.verdict import Judged, judge
+from verifier.rules.finding.verdict import judge
 
 __all__ = [
     "MAX_CANDIDATES",
-    "Judged",
     "Sought",
     "candidates",
     "chosen",

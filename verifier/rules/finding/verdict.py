@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
-from verifier.model.address import Interface, Mac
+from verifier.model.address import Mac
 from verifier.model.fit import Fit
-from verifier.model.found import Heard, Place, State
+from verifier.model.found import Heard, Place, State, Where
 from verifier.rules.finding.identity import Sought
 from verifier.rules.finding.places import chosen, frames_for, is_mute, is_planned, tag_of
 
@@ -20,26 +19,9 @@ _VERDICTS: dict[State, Literal["pass", "fail", "not-tested"]] = {
 _ON_THE_WAY = {"direct", "shadowed", "routed"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
-    """What is said of where the unit is; the fields are those of `model.found.Found`."""
-
-    state: State
-    verdict: Literal["pass", "fail", "not-tested"]
-    address: Interface | None = None
-    interface: str | None = None
-    mac: Mac | None = None
-    since: str | None = None
-    vlan: int | None = None
-    by: tuple[str, ...] = ()
-    explanation: str
-    advice: str
-    notes: tuple[str, ...] = ()
-
-
 def judge(
     sought: Sought, places: Sequence[Place], heard: Sequence[Heard], fit: Fit | None
-) -> Judged:
+) -> Where:
     """Where the unit is. `fit`: how this laptop stands to the chosen place."""
     place = chosen(sought, places)
     mine = [h for h in heard if sought.is_it(h)]
@@ -59,13 +41,13 @@ def _found(
     places: Sequence[Place],
     mine: Sequence[Heard],
     fit: Fit | None,
-) -> Judged:
+) -> Where:
     at = place.answer.held or place.candidate.address
     here = frames_for(place, mine)
     vlan = tag_of(sought, place, mine)
     state, explanation, advice = _state(sought, place, vlan)
     seen = [t for t in (place.answer.since, *(h.first for h in here)) if t is not None]
-    return Judged(
+    return Where(
         state=state,
         verdict=_VERDICTS[state],
         address=at,
@@ -197,10 +179,10 @@ def _vlan_words(sought: Sought, mine: Sequence[Heard]) -> list[str]:
 # -- not found ------------------------------------------------------------------------------------
 
 
-def _without_address(sought: Sought, places: Sequence[Place], mine: Sequence[Heard]) -> Judged:
+def _without_address(sought: Sought, places: Sequence[Place], mine: Sequence[Heard]) -> Where:
     first = min(mine, key=lambda h: h.first)
     name = sought.device.name
-    return Judged(
+    return Where(
         state="no-address",
         verdict=_VERDICTS["no-address"],
         interface=first.interface,
@@ -227,7 +209,7 @@ def _link_local_words(mine: Sequence[Heard]) -> list[str]:
     return [f"it has the link-local address {', '.join(found)}: reach it there"] if found else []
 
 
-def _missing(sought: Sought, places: Sequence[Place], heard: Sequence[Heard]) -> Judged:
+def _missing(sought: Sought, places: Sequence[Place], heard: Sequence[Heard]) -> Where:
     name, at = sought.device.name, sought.device.address.address
     notes = tuple(_elsewhere_words(sought, places, heard))
     for place in places:
@@ -235,7 +217,7 @@ def _missing(sought: Sought, places: Sequence[Place], heard: Sequence[Heard]) ->
             continue
         if place.identity == "another":
             (explanation,) = _stranger_words(sought, places)
-            return Judged(
+            return Where(
                 state="stranger",
                 verdict=_VERDICTS["stranger"],
                 explanation=f"{name} was not found; {explanation}",
@@ -243,14 +225,14 @@ def _missing(sought: Sought, places: Sequence[Place], heard: Sequence[Heard]) ->
                 notes=notes,
             )
         if place.answer.somebody:
-            return Judged(
+            return Where(
                 state="unidentified",
                 verdict=_VERDICTS["unidentified"],
                 explanation=f"somebody is at {at}, but who it is cannot be told: {_why(place)}",
                 advice="give the plan its credentials (snmp) or its hardware address (mac)",
                 notes=notes,
             )
-    return Judged(
+    return Where(
         state="not-found",
         verdict=_VERDICTS["not-found"],
         explanation=f"{name} was not found at any of the addresses that were asked",
