@@ -57,6 +57,7 @@ def test_settings_and_licence_belong_to_every_stage(stage: Stage, check: str) ->
         ("radio.rx-level", END_B, {"bench_rx_level_dbm": -50.0}, False),
         ("radio.lock", END_A, {}, False),
         ("radio.lock", END_A, {"bench_attenuation_db": 60.0}, True),
+        ("radio.lock", END_B, {"bench_attenuation_db": 60.0}, True),
         ("radio.reciprocity", HOP, {"bench_attenuation_db": 60.0}, False),
         ("radio.transmitter", END_A, {}, True),
         ("radio.fade-margin", END_A, {"bench_attenuation_db": 60.0}, False),

@@ -108,16 +108,17 @@ def test_a_random_walk_keeps_its_promises() -> None:
 
 
 def test_sound_again_hangs_on_what_it_hung_on() -> None:
-    """So that what went down together comes back as one."""
+    """So that what went down together comes back as one, also where it is told sweeps later."""
     remembered: dict[Subject, Memory] = {}
     roots = []
     for n, (state, root) in enumerate(
-        [("silent", ROOT), ("silent", ROOT), ("sound", RADIO), ("sound", RADIO)]
+        [("silent", ROOT), ("silent", ROOT), ("sound", RADIO), ("sound", RADIO), ("sound", RADIO)]
     ):
         followed = follow(remembered, [reading(state, root)], 300.0 * n)  # type: ignore[arg-type]
         remembered = {m.unit: m for m in followed.memories}
         roots += [c.root for c in followed.changes]
     assert roots == [ROOT, ROOT]
+    assert remembered[RADIO].root == ROOT
 
 
 @pytest.mark.parametrize(
