@@ -87,11 +87,6 @@ class Agent:
             return got.strip().strip('"') == self._settings.name
         return False
 
-    @property
-    def ended(self) -> bool:
-        """Whether it runs no longer."""
-        return self._process.poll() is not None
-
     def stop(self) -> None:
         """Ends it and waits for its end."""
         self._process.terminate()

@@ -220,11 +220,10 @@ class Network:
                 self._agents.pop(name).stop()
 
     def _settle(self) -> None:
-        """Starts agents that ended, waits until every unit answers, then empties neighbour tables.
+        """Waits until every unit answers, then empties neighbour tables.
 
         A port that has just come up forwards nothing until the kernel's link watch has seen it.
         """
-        self.start_agents(*(n for n, agent in self._agents.items() if agent.ended))
         for unit in self.units.values():
             target = str(unit.address.ip)
             for source in ("laptop", "manager") if unit.address.version == 4 else ("laptop",):

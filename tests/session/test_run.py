@@ -112,7 +112,7 @@ def test_interrupted_in_the_middle(
     slow = [Fault(kind="slow", unit=f"unit-{n}", value=5.0) for n in range(0, UNITS, 2)]
     for fault in slow:
         network.put(fault)
-    threading.Timer(2.5, _interrupt_everybody).start()
+    threading.Timer(2.5, _interrupt_everybody, [_children()]).start()
     outcome = run(asked)
     for fault in slow:
         network.take_off(fault)
@@ -146,9 +146,9 @@ def test_a_process_that_dies_leaves_its_units_untested(
     assert any("ended too early" in reason for reason in reasons)
 
 
-def _interrupt_everybody() -> None:
-    """As a terminal does: Ctrl-C goes to every process of the group."""
-    for pid in (*_children(), os.getpid()):
+def _interrupt_everybody(before: set[int]) -> None:
+    """As a terminal does: Ctrl-C goes to this process and to those that it has started since."""
+    for pid in (*(_children() - before), os.getpid()):
         os.kill(pid, signal.SIGINT)
 
 
