@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import signal
 import sys
 import traceback
@@ -40,6 +41,9 @@ COMMANDS = {
     "verify": ("verify", "The live network against the plan: pass or fail, with the reason."),
 }
 """Command: its module and its line of help. Modules are imported only when called."""
+_COLLECT_AFTER = 50_000
+"""Objects made and not freed before cycles are looked for. At Python's own 700 a fifth of the time
+of a large run goes into that, and plans and observations have none."""
 
 
 class _Commands(click.Group):
@@ -86,6 +90,7 @@ def main() -> None:
 
     SIGTERM is taken as Ctrl-C is: what was opened is closed, what was measured is written.
     """
+    gc.set_threshold(_COLLECT_AFTER)
     out = streams.prepare()
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     code = _run()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import dataclasses
 import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -370,7 +369,7 @@ class _Conductor:
         await asyncio.sleep(_AGAIN_AFTER_S)
         async with self._few:
             at = next(n for n, o in enumerate(record.seen) if o.what == "answer")
-            record.seen[at] = dataclasses.replace(record.seen[at], what="answer-first")
+            record.seen[at] = record.seen[at]._replace(what="answer-first")
             await self._survey(name)
 
     async def _services(self, device: Device) -> None:

@@ -11,13 +11,12 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from verifier.model.observation import Observation
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile, Reading
 from verifier.probes.snmp import SnmpClient, Target
 from verifier.rules import radio
 from verifier.session import readings
-from verifier.session.recorder import Recorder
+from verifier.session.recorder import Recorder, Row
 
 if TYPE_CHECKING:
     from verifier.session.surveyor import InLoop, Job, Surveyor
@@ -150,7 +149,7 @@ def waiting(plan: Plan, records: Mapping[str, Recorder]) -> set[str]:
     return found
 
 
-def _lower(seen: Observation, highest: str) -> bool:
+def _lower(seen: Row, highest: str) -> bool:
     of_modulation = seen.what.partition(" ")[0] in {"tx_modulation", "rx_modulation"}
     if not of_modulation or not isinstance(seen.value, str):
         return False

@@ -20,7 +20,7 @@ from verifier.probes.icmp_watch import EchoWatch, elapsed
 from verifier.probes.mtu import SMALL_BYTES, path_mtus
 from verifier.probes.snmp import SnmpClient, Target
 from verifier.session.probing import Paces, Probing
-from verifier.session.recorder import Clock, Recorder
+from verifier.session.recorder import Clock, Recorder, numbered
 from verifier.session.soak_blocks import BLOCK_S, Block, EchoBlocks, ValueBlocks
 from verifier.session.soak_grid import Grid, Routes, grid
 from verifier.session.soak_samples import Sampler, wanted
@@ -111,7 +111,8 @@ class Soak:
             seen = record.seen[self._noted.get(id(record), 0) :]
             if seen:
                 self._noted[id(record)] = self._noted.get(id(record), 0) + len(seen)
-                journal.add({"kind": "seen", "observations": [asdict(o) for o in seen]})
+                observations = [asdict(row.observation(0, record.subject)) for row in seen]
+                journal.add({"kind": "seen", "observations": observations})
         blocks = []
         with suppress(queue.Empty):
             while True:
@@ -263,7 +264,7 @@ class Soak:
         around = self._around
         device = next(d for d in around.devices if d.name == name)
         record = around.records[name]
-        what = wanted(device, around.profiles[device.profile], record.seen)
+        what = wanted(device, around.profiles[device.profile], numbered([record]))
         return Sampler(client, target, what, blocks, record, self._elapsed_s)
 
     def _elapsed_s(self) -> float:

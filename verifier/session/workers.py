@@ -19,15 +19,16 @@ from multiprocessing.connection import Connection
 from typing import Self
 
 from verifier.errors import VerifierError
-from verifier.model.observation import Observation
 from verifier.model.subject import Subject
 from verifier.session.probing import Paces
-from verifier.session.recorder import Clock, Recorder, packed, unpacked
+from verifier.session.recorder import Clock, Packed, Recorder, packed, unpacked
 from verifier.session.surveyor import InLoop, Job, Surveyor
 
 MANY = 150
 """Units from which processes pay for their start; measured, see DEVELOPERS.md."""
 MOST = 8
+_TOGETHER_S = 0.01
+"""Orders and answers of so long go through a pipe together: each message wakes a process."""
 _END_S = 3.0
 """How long processes may take to hand over what they saw, and to end."""
 
@@ -79,11 +80,33 @@ def _forked(
             process.join()
 
 
+class _Post:
+    """What goes through a pipe; what is put in within a moment goes together."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._waiting: list[object] = []
+
+    def put(self, message: object) -> None:
+        """Sends a message soon."""
+        if not self._waiting:
+            asyncio.get_running_loop().call_later(_TOGETHER_S, self.send)
+        self._waiting.append(message)
+
+    def send(self) -> None:
+        """Sends what waits, now."""
+        messages, self._waiting = self._waiting, []
+        if messages:
+            with suppress(OSError):  # the other end is gone: nobody is left to tell
+                self._connection.send(messages)
+
+
 class InProcesses:
     """Hands units out to processes and takes in what they saw; used within one event loop."""
 
     def __init__(self, connections: Sequence[Connection]) -> None:
         self._connections = list(connections)
+        self._posts = {connection: _Post(connection) for connection in connections}
         self._listening: set[Connection] = set()
         self._asked: dict[Connection, dict[str, tuple[Recorder, asyncio.Future[None]]]] = {}
         self._ended = asyncio.Event()
@@ -124,18 +147,23 @@ class InProcesses:
             return
         finished = asyncio.get_running_loop().create_future()
         self._asked[connection][name] = record, finished
-        with suppress(OSError):  # it has just died: `_close` follows
-            connection.send((what, name))
+        self._posts[connection].put((what, name))
         await finished
 
     def _arrived(self, connection: Connection) -> None:
         try:
-            name, seen, failure = connection.recv()
+            answers = connection.recv()
         except (EOFError, OSError):
             self._close(connection)
             return
-        record, finished = self._asked[connection].pop(name)
-        record.seen.extend(unpacked(record.subject, seen))
+        for name, seen, failure in answers:
+            self._answered(*self._asked[connection].pop(name), seen, failure)
+
+    @staticmethod
+    def _answered(
+        record: Recorder, finished: asyncio.Future[None], seen: list[Packed], failure: str
+    ) -> None:
+        record.seen.extend(unpacked(seen))
         if finished.done():
             return
         if failure:
@@ -179,6 +207,7 @@ async def _answer(
     loop = asyncio.get_running_loop()
     told_to_end = asyncio.Event()
     tasks: set[asyncio.Task[None]] = set()
+    answers = _Post(connection)
 
     async def ask(what: str, name: str) -> None:
         record = Recorder(Subject("device", name), clock)
@@ -188,20 +217,21 @@ async def _answer(
         except Exception:  # noqa: BLE001 - handed over; the parent raises it
             failure = traceback.format_exc()
         finally:
-            _hand_over(connection, name, record.seen, failure)
+            answers.put((name, packed(record.seen), failure))
 
     def arrived() -> None:
         try:
-            order = connection.recv()
+            orders = connection.recv()
         except (EOFError, OSError):
-            order = None
-        if order is None:
+            orders = None
+        if orders is None:
             loop.remove_reader(connection.fileno())
             told_to_end.set()
             return
-        task = loop.create_task(ask(*order))
-        tasks.add(task)
-        task.add_done_callback(tasks.discard)
+        for order in orders:
+            task = loop.create_task(ask(*order))
+            tasks.add(task)
+            task.add_done_callback(tasks.discard)
 
     async with InLoop(jobs, paces) as asking:
         loop.add_reader(connection.fileno(), arrived)
@@ -209,11 +239,5 @@ async def _answer(
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
+        answers.send()
     connection.close()
-
-
-def _hand_over(
-    connection: Connection, name: str, seen: Sequence[Observation], failure: str
-) -> None:
-    with suppress(OSError):  # the parent is gone: nobody is left to tell
-        connection.send((name, packed(seen), failure))

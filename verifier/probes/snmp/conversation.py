@@ -60,12 +60,16 @@ class Line:
 
     async def wait(self) -> None:
         """Waits until a request may leave."""
+        await self.slot()
+        async with self._turn:
+            await asyncio.sleep(0)
+
+    async def slot(self) -> None:
+        """Waits for the pace alone: for a socket that nobody else uses."""
         if self._pace is not None:
             delay_s = self._pace.slot() - time.monotonic()
             if delay_s > 0:
                 await asyncio.sleep(delay_s)
-        async with self._turn:
-            await asyncio.sleep(0)
 
 
 @dataclass(eq=False, slots=True)

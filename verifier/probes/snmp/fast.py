@@ -11,7 +11,6 @@ import asyncio
 import time
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from contextlib import suppress
 from importlib.util import find_spec
 from typing import Any, TypeVar
 
@@ -77,18 +76,8 @@ class FastClient(SnmpClient):
         key = (target.address, target.udp_port, target.entry)
         if question.kind != "get" or key in self._odd or not _suits(target):
             return await super()._ask(target, question)
-        fast = asyncio.ensure_future(self._quick(key, target, [dotted(o) for o in question.oids]))
-        slow = None
-        try:
-            await asyncio.wait({fast}, timeout=min(_SOON_S, target.timeout_s))
-            if fast.done() and (reply := fast.result()) is not None:
-                return reply
-            slow = asyncio.ensure_future(super()._ask(target, question))
-            await asyncio.wait({fast, slow}, return_when=asyncio.FIRST_COMPLETED)
-            late = fast.result() if fast.done() and not slow.done() else None
-            return await slow if late is None else late
-        finally:
-            await _end(fast, slow)
+        reply = await self._quick(key, target, [dotted(o) for o in question.oids])
+        return await super()._ask(target, question) if reply is None else reply
 
     async def walk(
         self,
@@ -107,11 +96,9 @@ class FastClient(SnmpClient):
             and key not in self._odd
             and _suits(target)
         ):
-            walking = self._quick_walk(key, target, columns[0], max_rows, repetitions)
-            with suppress(TimeoutError):
-                async with asyncio.timeout(_SOON_S):
-                    if (table := await walking) is not None:
-                        return table
+            table = await self._quick_walk(key, target, columns[0], max_rows, repetitions)
+            if table is not None:
+                return table
         return await super().walk(
             target, columns, max_rows=max_rows, deadline_s=deadline_s, repetitions=repetitions
         )
@@ -167,14 +154,15 @@ class FastClient(SnmpClient):
         self, key: _Agent, target: Target, ask: Callable[[Any], Awaitable[_T]]
     ) -> _T | None:
         """What the library makes of one request; None where it fails."""
-        await self._line.wait()
+        await self._line.slot()  # and no turn: each session has a receive buffer of its own
         try:
-            session = self._sessions.pop(key, None)  # taken out: it serves one question at a time
-            if session is None:
-                session = _session(target)
-                if target.entry.version == "3":
-                    await session.refresh()
-            got = await ask(session)
+            async with asyncio.timeout(min(_SOON_S, target.timeout_s)):
+                session = self._sessions.pop(key, None)  # taken out: one question at a time
+                if session is None:
+                    session = _session(target)
+                    if target.entry.version == "3":
+                        await session.refresh()
+                got = await ask(session)
         except (asyncio.CancelledError, KeyboardInterrupt, SystemExit):
             raise
         except BaseException:  # noqa: BLE001 - its panics are no Exception; `SnmpClient` asks then
@@ -193,14 +181,6 @@ async def _bulk(session: Any, position: Any) -> list[tuple[str, Any] | None]:
         lambda: session._sock.recv_get_bulk(position)  # noqa: SLF001
     )
     return rows
-
-
-async def _end(*tasks: asyncio.Future[Any] | None) -> None:
-    for task in tasks:
-        if task is not None and not task.done():
-            task.cancel()
-            with suppress(asyncio.CancelledError):
-                await task
 
 
 def _suits(target: Target) -> bool:
@@ -223,7 +203,7 @@ def _session(target: Target) -> Any:
     asked: dict[str, Any] = {
         "addr": str(target.address.ip),
         "port": target.udp_port,
-        "timeout": target.timeout_s * (target.retries + 1),
+        "timeout": 2 * _SOON_S,  # never reached: see `_quickly`
     }
     if entry.version != "3":
         kind = library.SnmpVersion.v1 if entry.version == "1" else library.SnmpVersion.v2c
