@@ -12,7 +12,9 @@ from verifier.model.profile import Profile
 from verifier.probes.snmp import SnmpClient, Target
 from verifier.probes.snmp.fast import fastest
 from verifier.session import sampling
+from verifier.session.checkup import Checkup
 from verifier.session.probing import Paces
+from verifier.session.questions import Questions
 from verifier.session.recorder import Recorder
 from verifier.session.survey import Survey
 
@@ -79,14 +81,11 @@ class InLoop:
     async def survey(self, name: str, record: Recorder) -> None:
         """See `Surveyor`."""
         job = self._jobs[name]
-        survey = Survey(
-            self._client(job),
-            job.target,
-            job.device,
-            job.profile,
-            record,
-            default_community=job.default_community,
-            health=job.health,
+        asked = (self._client(job), job.target, job.device, job.profile, record)
+        survey: Questions = (
+            Checkup(*asked)
+            if job.health
+            else Survey(*asked, default_community=job.default_community)
         )
         await survey.run(job.deadline_s)
 
