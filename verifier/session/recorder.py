@@ -103,5 +103,5 @@ def packed(seen: Iterable[Row]) -> list[Packed]:
 
 def unpacked(rows: Iterable[Packed]) -> Iterator[Row]:
     """The opposite of `packed`; names that many units share are kept once."""
-    for probe, what, *others in rows:
-        yield Row(probe, sys.intern(what), *others)
+    for probe, what, oid, *others in rows:
+        yield Row(probe, sys.intern(what), oid and sys.intern(oid), *others)

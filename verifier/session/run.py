@@ -105,13 +105,7 @@ def run(request: Request) -> Outcome:
     Raises CannotMeasureError where not even this machine can be read.
     """
     started = timestamp(request.clock())
-    jobs = _jobs(request)
-    workers = worker_count(len(jobs))
-    paces = Paces.of(request.probing, shared=workers > 0)
-    with surveyor(jobs, paces, request.clock, workers) as asking, _short_switches():
-        conductor = _Conductor(request, paces, asking, jobs)
-        asyncio.run(conductor.probe())
-    observations = conductor.observations()
+    observations, interrupted, faults = _probed(request)
     judged = compare(
         request.plan,
         request.profiles,
@@ -141,7 +135,18 @@ def run(request: Request) -> Outcome:
         observations=observations,
         not_in_stage=judged.not_in_stage,
     )
-    return Outcome(result, conductor.stop.is_set(), tuple(conductor.faults))
+    return Outcome(result, interrupted, faults)
+
+
+def _probed(request: Request) -> tuple[tuple[Observation, ...], bool, tuple[Exception, ...]]:
+    """What was seen, whether a person ended it, and our own faults."""
+    jobs = _jobs(request)
+    workers = worker_count(len(jobs))
+    paces = Paces.of(request.probing, shared=workers > 0)
+    with surveyor(jobs, paces, request.clock, workers) as asking, _short_switches():
+        conductor = _Conductor(request, paces, asking, jobs)
+        asyncio.run(conductor.probe())
+    return conductor.observations(), conductor.stop.is_set(), tuple(conductor.faults)
 
 
 def _jobs(request: Request) -> dict[str, Job]:

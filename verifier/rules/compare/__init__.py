@@ -118,9 +118,7 @@ def compare(  # noqa: PLR0913
         found = [f for f in found if f.check in only]
     asked, not_in_stage = stages.of_stage(plan, stage, found)
     accepted = {*plan.not_tested_ok, *accept_untested}
-    numbered = tuple(
-        dataclasses.replace(accept(f, accepted), id=f"f{n}") for n, f in enumerate(asked, start=1)
-    )
+    numbered = tuple(accept(f, accepted).numbered(f"f{n}") for n, f in enumerate(asked, start=1))
     findings, causes = diagnose.explain(plan, numbered, observations, profiles)
     return Judged(findings, causes, not_in_stage)
 
