@@ -43,11 +43,19 @@ links:
 
 MANY = 16
 """Units of `PLAN_OF_MANY`: enough that none changes so often that it is called unsteady."""
-PLAN_OF_MANY = "network: {name: Coast, example: true}\ndevices:\n" + "".join(
-    f"  - {{name: unit-{n}, address: 127.85.0.{n + 11}/16, snmp: bench,"
-    " ports: [{name: eth1, status: up, speed_mbps: 1000}]}\n"
-    for n in range(MANY)
-)
+
+
+def plan_of(units: int, ports_of_each: int = 1) -> str:
+    """So many units; each so-manieth of them has a port to be asked for."""
+    port = ", ports: [{name: eth1, status: up, speed_mbps: 1000}]"
+    return "network: {name: Coast, example: true}\ndevices:\n" + "".join(
+        f"  - {{name: unit-{n}, address: 127.87.{n // 250}.{n % 250 + 1}/16, snmp: bench"
+        f"{'' if n % ports_of_each else port}}}\n"
+        for n in range(units)
+    )
+
+
+PLAN_OF_MANY = plan_of(MANY)
 
 
 class Desk:
