@@ -17,6 +17,8 @@ from pathlib import Path
 from typing import Any
 
 from tests.cli.conftest import clean_environment
+from verifier.cli.demo import _network as coast
+from verifier.cli.demo import _write as write_coast
 from verifier.files.credentials import load_credentials
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
@@ -117,6 +119,14 @@ def desk(folder: Path, plan: str = PLAN) -> Iterator[Desk]:
     read, _ = read_plan(folder / "plan.yaml")
     profiles = load_profiles({d.profile for d in read.devices})
     with running_process(read, profiles, load_credentials({"bench"}, credentials, {})) as network:
+        yield Desk(folder, network)
+
+
+@contextmanager
+def coastal(folder: Path) -> Iterator[Desk]:
+    """A desk at the coastal network of `demo`: radios with levels, SNMPv3, a profile of their own."""
+    write_coast(folder, free_port())
+    with coast(folder) as network:
         yield Desk(folder, network)
 
 
