@@ -17,6 +17,8 @@ from pathlib import Path
 from typing import Any
 
 from tests.cli.conftest import clean_environment
+from verifier.cli.demo import _network as coast
+from verifier.cli.demo import _write as write_coast
 from verifier.files.credentials import load_credentials
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
@@ -43,11 +45,19 @@ links:
 
 MANY = 16
 """Units of `PLAN_OF_MANY`: enough that none changes so often that it is called unsteady."""
-PLAN_OF_MANY = "network: {name: Coast, example: true}\ndevices:\n" + "".join(
-    f"  - {{name: unit-{n}, address: 127.85.0.{n + 11}/16, snmp: bench,"
-    " ports: [{name: eth1, status: up, speed_mbps: 1000}]}\n"
-    for n in range(MANY)
-)
+
+
+def plan_of(units: int, ports_of_each: int = 1) -> str:
+    """So many units; each so-manieth of them has a port to be asked for."""
+    port = ", ports: [{name: eth1, status: up, speed_mbps: 1000}]"
+    return "network: {name: Coast, example: true}\ndevices:\n" + "".join(
+        f"  - {{name: unit-{n}, address: 127.87.{n // 250}.{n % 250 + 1}/16, snmp: bench"
+        f"{'' if n % ports_of_each else port}}}\n"
+        for n in range(units)
+    )
+
+
+PLAN_OF_MANY = plan_of(MANY)
 
 
 class Desk:
@@ -109,6 +119,14 @@ def desk(folder: Path, plan: str = PLAN) -> Iterator[Desk]:
     read, _ = read_plan(folder / "plan.yaml")
     profiles = load_profiles({d.profile for d in read.devices})
     with running_process(read, profiles, load_credentials({"bench"}, credentials, {})) as network:
+        yield Desk(folder, network)
+
+
+@contextmanager
+def coastal(folder: Path) -> Iterator[Desk]:
+    """A desk at the coastal network of `demo`: radios with levels, SNMPv3, a profile of their own."""
+    write_coast(folder, free_port())
+    with coast(folder) as network:
         yield Desk(folder, network)
 
 

@@ -25,6 +25,7 @@ from tests.cli.sweeping import (
     desk,
     kill_again_and_again,
     line_of,
+    plan_of,
 )
 from tests.report.openmetrics_reader import read
 from tests.store.conftest import running_postgresql
@@ -263,17 +264,50 @@ def test_odd_answers_impair_those_that_give_them(at: Desk) -> None:
     assert "Traceback" not in done.stderr
 
 
-def test_late_answers_hurt_nobody(at: Desk) -> None:
-    """Answers after the timeout, and after the sweep: the next sweep is as if they had not been."""
-    late = [Fault(kind="slow", unit=u, value=2.6) for u in ("harbour-switch", "lighthouse-quarry")]
+def test_late_answers_count_for_nothing(at: Desk) -> None:
+    """Past the last retry: silent to SNMP, twice asked; the next sweep is as if they had not been."""
+    late = [Fault(kind="slow", unit=u, value=4.6) for u in ("harbour-switch", "lighthouse-quarry")]
     for fault in late:
         at.network.put(fault)
     try:
-        at.sweep("--device-deadline", "3s")
+        done = at.sweep("--format", "json")
     finally:
         for fault in late:
             at.network.take_off(fault)
+    units = {u["unit"]["name"]: u for u in json.loads(done.stdout)["units"]}
+    for fault in late:
+        unit = units[str(fault.unit)]
+        assert (unit["seen"], unit["answered"]) == ("impaired", True), "it answers echoes"
+        assert {r["check"] for r in unit["reasons"] if r["verdict"] == "fail"} == {"snmp.answer"}
     assert at.sweep().returncode == 0
+
+
+def test_a_thousand_late_answers(tmp_path: Path) -> None:
+    """Later than a timeout: they count. Given up, and arriving in the next sweep: nobody's, no delay."""
+    kinds = {f"unit-{n}": 5.0 if n % 2 else 2.6 for n in range(1000)}
+    late = [Fault(kind="slow", unit=unit, value=delay_s) for unit, delay_s in kinds.items()]
+    with desk(tmp_path, plan_of(1000, ports_of_each=100)) as at:
+        for fault in late:
+            at.network.put(fault)
+        first = at.sweep("--format", "json", "--device-deadline", "4s")
+        for fault in late:
+            at.network.take_off(fault)
+        began_s = time.monotonic()
+        second = at.sweep("--format", "json")
+        took_s = time.monotonic() - began_s
+    assert (first.returncode, first.stderr) == (3, "")
+    for unit in json.loads(first.stdout)["units"]:
+        number = int(unit["unit"]["name"].rpartition("-")[2])
+        if number % 2 or number % 100 == 0:  # too late, or more to ask than the time allows
+            assert unit["seen"] == "untested"
+            assert {r["text"].rpartition(": ")[2] for r in unit["reasons"]} == {
+                "the unit was not read to the end within 4 s"
+            }
+        else:
+            assert unit["seen"] == "sound", unit
+    assert (second.returncode, second.stderr) == (0, "")
+    assert json.loads(second.stdout)["summary"]["sound"] == 1000
+    assert took_s < 15
 
 
 def test_a_name_that_nobody_knows_holds_no_sweep_up(at: Desk) -> None:

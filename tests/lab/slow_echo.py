@@ -1,6 +1,6 @@
 """Answers IPv4 echo requests late: `slow_echo.py DELAY_MS`, as root, until it is killed.
 
-For a namespace whose kernel does not answer (`net.ipv4.icmp_echo_ignore_all = 1`). ICMP echo and
+It answers at whatever address of this machine it was asked. For a namespace whose kernel does not answer (`net.ipv4.icmp_echo_ignore_all = 1`). ICMP echo and
 its checksum: RFC 792 and RFC 1071, from memory.
 """
 
@@ -9,10 +9,13 @@ from __future__ import annotations
 import heapq
 import selectors
 import socket
+import struct
 import sys
 import time
 
 ECHO_REQUEST, ECHO_REPLY = 8, 0
+IP_PKTINFO = 8
+"""From linux/in.h; Python 3.11 does not name it."""
 
 
 def checksum(data: bytes) -> int:
@@ -33,9 +36,10 @@ def reply_to(message: bytes) -> bytes:
 
 def main(delay_s: float) -> None:
     """Serves for ever."""
-    waiting: list[tuple[float, bytes, str]] = []
+    waiting: list[tuple[float, bytes, str, bytes]] = []
     with socket.socket(socket.AF_INET, socket.SOCK_RAW, socket.IPPROTO_ICMP) as wire:
         wire.settimeout(0)
+        wire.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4 << 20)
         selector = selectors.DefaultSelector()
         selector.register(wire, selectors.EVENT_READ)
         print("ready", flush=True)
@@ -48,10 +52,13 @@ def main(delay_s: float) -> None:
             else:
                 message = packet[(packet[0] & 0x0F) * 4 :]
                 if message[0] == ECHO_REQUEST:
-                    heapq.heappush(waiting, (time.monotonic() + delay_s, reply_to(message), source))
+                    due = (time.monotonic() + delay_s, reply_to(message), source, packet[16:20])
+                    heapq.heappush(waiting, due)
             while waiting and waiting[0][0] <= time.monotonic():
-                _, answer, source = heapq.heappop(waiting)
-                wire.sendto(answer, (source, 0))
+                _, answer, source, own = heapq.heappop(waiting)
+                leaving = struct.pack("=I4s4s", 0, own, b"")  # in_pktinfo: ip(7)
+                there = [(socket.IPPROTO_IP, IP_PKTINFO, leaving)]
+                wire.sendmsg([answer], there, 0, (source, 0))
 
 
 if __name__ == "__main__":

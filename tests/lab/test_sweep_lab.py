@@ -13,10 +13,19 @@ from typing import Any
 
 import pytest
 
+from tests.cli.conftest import clean_environment
 from tests.lab.faults import Lab
 from tests.lab.tool import HERE
 
 pytestmark = pytest.mark.lab
+ALL_LATE = f"""
+ip link set lo up && sysctl -qw net.ipv4.icmp_echo_ignore_all=1 || exit 9
+{sys.executable} {HERE}/slow_echo.py $1 > ready & late=$!
+until grep -qs ready ready; do sleep 0.05; done
+{sys.executable} -m verifier sweep plan.yaml --format json --timeout 0.5s
+code=$?; kill $late; exit $code
+"""
+"""In a namespace whose addresses answer every echo so many milliseconds late."""
 UNIT, PEER, HOP = "quarry-harbour", "harbour-quarry", "Hop 2"
 Sweep = Callable[..., dict[str, Any]]
 
@@ -94,3 +103,27 @@ def test_a_unit_that_loses_echoes_is_asked_again(lab: Lab, sweep: Sweep) -> None
     seen, dropped = lab.echo_counters(UNIT)
     assert seen == (9 if dropped else 4)  # 1 + 3, and 5 more for a loser
     assert unit["seen"] != "silent" or dropped == seen
+
+
+@pytest.mark.parametrize(
+    ("delay_ms", "seen"), [(300, ("untested", True, 0.0)), (800, ("silent", False, 100.0))]
+)
+def test_a_thousand_late_echoes(
+    tmp_path: Path, delay_ms: int, seen: tuple[str, bool, float]
+) -> None:
+    """Within the time they count; after it, while later echoes are out, they are nobody's answer."""
+    rows = "".join(
+        f"  - {{name: unit-{n}, address: 127.88.{n // 250}.{n % 250 + 1}/16}}\n"
+        for n in range(1000)
+    )
+    (tmp_path / "plan.yaml").write_text(f"network: {{name: Late, example: true}}\ndevices:\n{rows}")
+    done = subprocess.run(
+        ["unshare", "--net", "sh", "-c", ALL_LATE, "sh", str(delay_ms)], cwd=tmp_path, text=True,
+        capture_output=True, env=clean_environment(), timeout=60, check=False,
+    )  # fmt: skip
+    assert done.stderr == ""
+    units = json.loads(done.stdout)["units"]
+    assert {(u["seen"], u["answered"], u["loss_pct"]) for u in units} == {seen}
+    if seen[1]:
+        assert all(delay_ms <= u["rtt_ms"] < 500 for u in units)
+    assert len(units) == 1000

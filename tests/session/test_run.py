@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import os
 import signal
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -17,6 +19,7 @@ from verifier.files.credentials import load_credentials
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
+from verifier.model.observation import Observation
 from verifier.model.profile import Reading
 from verifier.model.result import Result
 from verifier.session import Probing, Request, run, workers
@@ -100,6 +103,46 @@ def test_pace_is_shared_by_all_processes(
     packets = sum(2 + 5 for _ in asked.devices)
     assert {f.verdict for f in result.findings if f.check == "system.name"} == {"pass"}
     assert took_s >= packets / 200 * 0.9
+
+
+@pytest.mark.icmp
+def test_the_dead_delay_nobody_and_are_asked_again_slowly(
+    many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """30 % silent to SNMP: the others are read as fast as without them; then so many a second."""
+    monkeypatch.setattr(sys.modules["verifier.session.run"], "_AGAIN_PER_S", 20.0)
+    asked, network = many
+    asked = dataclasses.replace(
+        asked, command="sweep", stage="service",
+        probing=Probing(echoes=1, interval_s=0.01, timeout_s=0.5, snmp_timeout_s=1.0),
+    )  # fmt: skip
+    dead = [Fault(kind="no-answer", unit=f"unit-{n}") for n in range(UNITS * 3 // 10)]
+    took_s = []
+    for faults in ([], dead):
+        for fault in faults:
+            network.put(fault)
+        result = run(asked).result
+        names = {f.unit for f in faults}
+        others = [_seconds(o) for o in result.observations
+                  if o.subject.name.startswith("unit-") and o.subject.name not in names]  # fmt: skip
+        assert len({o.subject.name for o in result.observations} - names) == 1 + UNITS - len(faults)
+        took_s.append(max(others) - min(others))
+    for fault in dead:
+        network.take_off(fault)
+    assert took_s[1] < took_s[0] + 1.0, "less than one time of waiting for a dead one"
+    first, again = (
+        sorted(_seconds(o) for o in result.observations if (o.what, o.value) == (what, "silent"))
+        for what in ("answer-first", "answer")
+    )
+    assert len(first) == len(again) == len(dead)
+    assert first[-1] - first[0] < 1.0
+    assert again[-1] - again[0] >= 0.9 * (len(dead) - 1) / 20.0
+    verdicts = {f.subject.name: f.verdict for f in result.findings if f.check == "snmp.answer"}
+    assert {name for name, verdict in verdicts.items() if verdict == "fail"} == names
+
+
+def _seconds(seen: Observation) -> float:
+    return dt.datetime.fromisoformat(seen.at).timestamp()
 
 
 @pytest.mark.parametrize("cores", [1, 2])

@@ -18,6 +18,7 @@ from verifier.files.plan_in import plan_sha256
 from verifier.model.plan import Device, Plan
 from verifier.model.subject import Subject
 from verifier.report import Look, format_of
+from verifier.report.plain import plain
 from verifier.report.record import FORMATS
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ def record(**given: Any) -> int:
     if "://" not in where and not Path(where).is_file():
         raise UsageError(f"{where}: there is no store; `sweep` makes one, --store names another")
     with output.opened(given["out"], inputs=(given["plan"], given["baseline"])) as out:
-        baseline = None if given["baseline"] is None else _baseline(given["baseline"])
+        baseline = None if given["baseline"] is None else _baseline(given["baseline"], plan)
         made = _record(plan, devices, where, given["since"], baseline)
         _show(made, out, given)
     return EXIT_PASSED if any(sum(u.state_s.values()) for u in made.units) else EXIT_UNTESTED
@@ -112,16 +113,31 @@ def _record(
         return store.look(look)
 
 
-def _baseline(path: Path) -> Baseline:
+def _baseline(path: Path, plan: Plan) -> Baseline:
     from verifier.cli.report import result_in  # noqa: PLC0415
     from verifier.model.record import Baseline  # noqa: PLC0415
-    from verifier.rules.health.departure import baseline_of  # noqa: PLC0415
+    from verifier.rules.health import departure  # noqa: PLC0415
 
     result = result_in(path)
-    levels = baseline_of(result.findings)
+    if result.stage not in departure.HANDOVERS:
+        raise InputError(
+            f"{path}: was made at stage {result.stage}; levels are compared with those of stage "
+            f"{' or '.join(departure.HANDOVERS)}"
+        )
+    levels = departure.baseline_of(result.findings)
     if not levels:
         raise InputError(f"{path}: holds no receive level (radio.rx-level) of any link")
-    return Baseline(started=result.started, plan=result.plan.name, levels_dbm=levels)
+    if not {link for link, _, _ in levels} & {link.name for link in plan.links}:
+        raise InputError(
+            f"{path}: is of {plain(result.plan.name or 'a plan without a name')}, and none of its "
+            "links is in this plan"
+        )
+    return Baseline(
+        started=result.started,
+        plan=result.plan.name,
+        levels_dbm=levels,
+        remarks=departure.remarks_of(result, plan),
+    )
 
 
 def _show(made: Record, out: output.Output, given: dict[str, Any]) -> None:

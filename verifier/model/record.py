@@ -82,11 +82,16 @@ class Period:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Baseline:
-    """Levels of the handover, by link, carrier and end, and when they were measured."""
+    """Levels of the handover, by link, carrier and end, and when they were measured.
+
+    Attributes:
+        remarks: what makes it less than a handover of this plan that was finished and passed.
+    """
 
     started: str
     plan: str
     levels_dbm: Mapping[tuple[str, int, EndName], float]
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,7 +218,13 @@ class PortRecord:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Record:
-    """The whole document. `units`: the network first, then devices and links as planned."""
+    """The whole document.
+
+    Attributes:
+        handover: when it began.
+        handover_remarks: what is to be known of it, in words.
+        units: the network first, then devices and links as planned.
+    """
 
     network: str
     revision: str | None
@@ -224,6 +235,7 @@ class Record:
     skipped: int
     resolution: Literal["sweep", "hour"]
     handover: str | None
+    handover_remarks: tuple[str, ...] = ()
     units: tuple[UnitRecord, ...]
     outages: tuple[Outage, ...]
     changes: tuple[RecordChange, ...]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
@@ -23,6 +24,7 @@ from verifier.model.subject import Subject
 from verifier.probes import laptop as this_machine
 from verifier.probes import tcp
 from verifier.probes.icmp import EchoTarget
+from verifier.probes.pace import Pace
 from verifier.probes.snmp import Target
 from verifier.rules.compare import REACH, VERIFY, compare
 from verifier.rules.compare.reach import planned_services
@@ -45,8 +47,8 @@ _SETTLE_S = 0.5
 _AT_ONCE = 512
 """Units that are asked by TCP and SNMP at the same time."""
 _AGAIN_AFTER_S = 1.0
-_FEW = 32
-"""A sweep asks units that were silent by SNMP again after this pause, so many at a time."""
+_AGAIN_PER_S = 50.0
+"""A sweep asks units that were silent by SNMP again after this pause, so many a second."""
 _NOT_ASKED = "not asked: the unit answers no echo"
 _SWITCH_S = 0.001
 """At Python's usual 5 ms the echo thread falls to half its pace beside a busy event loop."""
@@ -214,7 +216,7 @@ class _Conductor:
         }
         self._targets = {name: job.target for name, job in jobs.items()}
         self._finished = 0
-        self._few = asyncio.Semaphore(_FEW)
+        self._slowly = Pace(_AGAIN_PER_S)
 
     def observations(self) -> tuple[Observation, ...]:
         """All that was seen, numbered; the laptop first, then the units in plan order."""
@@ -367,15 +369,15 @@ class _Conductor:
             record.note("snmp", "deadline", raw=raw)
 
     async def _ask_again(self, name: str, record: Recorder) -> None:
-        """A unit that was silent by SNMP is asked once more, when the rush is over, a few at once.
+        """A unit that was silent by SNMP is asked once more, when the rush is over, at a low rate.
 
         What it says then counts; the first silence stays written down under another name.
         """
-        await asyncio.sleep(_AGAIN_AFTER_S)
-        async with self._few:
-            at = next(n for n, o in enumerate(record.seen) if o.what == "answer")
-            record.seen[at] = record.seen[at]._replace(what="answer-first")
-            await self._survey(name)
+        earliest_s = time.monotonic() + _AGAIN_AFTER_S
+        await asyncio.sleep(self._slowly.slot(earliest_s) - time.monotonic())
+        at = next(n for n, o in enumerate(record.seen) if o.what == "answer")
+        record.seen[at] = record.seen[at]._replace(what="answer-first")
+        await self._survey(name)
 
     async def _services(self, device: Device) -> None:
         request = self._request

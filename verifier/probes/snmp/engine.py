@@ -21,6 +21,7 @@ from pysnmp.proto import api, rfc1902, rfc1905
 
 from verifier.errors import CannotMeasureError
 from verifier.model.credentials import SnmpEntry
+from verifier.probes.snmp.message_ids import give_ids
 from verifier.probes.snmp.sockets import SocketAddress
 from verifier.probes.snmp.values import Binding, Type
 
@@ -122,6 +123,7 @@ class Engine:
         self._outlet = _Outlet()
         try:
             self._engine = SnmpEngine()
+            give_ids(self._engine)
             self._engine.register_transport_dispatcher(self._outlet)
             _register(self._engine, entry)
         except OSError as fault:

@@ -76,7 +76,8 @@ def _row(context: Context, port: Port, found: tuple[str, ...]) -> _Row:
     elif gap is None and not found:
         names = context.seen.all("ifName")
         failed = next((o.raw for o in names if o.value is None and o.raw), None)
-        gap = f"the unit lists no port {port.name!r}" + (f" ({failed})" if failed else "")
+        gap = None if names else context.unread(None, "ifName")
+        gap = gap or f"the unit lists no port {port.name!r}" + (f" ({failed})" if failed else "")
     return _Row(context, port, "" if gap is not None else found[0], gap)
 
 

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from verifier.model.plan import End, EndName, Link, Plan
 from verifier.model.record import Baseline, Departure, Sample, UnitPast
-from verifier.model.result import Finding
+from verifier.model.result import Finding, Result
 
 STILL_DB = 1.0
 """A level that moved by no more within an hour stood still: the step of many units' reading is
@@ -23,6 +23,26 @@ MIN_HOURS = 3
 """Dry hours for a median that one odd hour does not decide."""
 LIMIT_DB = 3.0
 """Where the plan has no tolerance of the level (common practice; that of a profile without one)."""
+
+
+HANDOVERS = ("handover", "service")
+"""Stages whose levels are those of the finished link: no attenuator, no other power."""
+
+
+def remarks_of(result: Result, plan: Plan) -> tuple[str, ...]:
+    """What is to be known of a result before levels of `plan` are compared with it."""
+    said = []
+    if result.plan.name != plan.network.name:
+        said.append(f"it is of another plan: {result.plan.name or 'one without a name'}")
+    if any(o.what == "soak" and _cut_short(o.value) for o in result.observations):
+        said.append("its soak was not finished")
+    if result.verdict != "pass":
+        said.append(f"its verdict is {result.verdict}")
+    return tuple(said)
+
+
+def _cut_short(soak: object) -> bool:
+    return isinstance(soak, dict) and soak.get("state") != "complete"
 
 
 def baseline_of(findings: Iterable[Finding]) -> dict[tuple[str, int, EndName], float]:
@@ -52,6 +72,27 @@ def departures(plan: Plan, past: UnitPast, baseline: Baseline | None) -> Iterato
         hours = past.level_hours.get((carrier, name), ())
         if then_dbm is not None or hours:
             yield _departure((link.name, carrier, name), end, then_dbm, hours)
+
+
+def gone(plan: Plan, baseline: Baseline) -> Iterator[Departure]:
+    """One for each end that had a level then and is not in the plan now."""
+    planned = {
+        (link.name, carrier, name) for link in plan.links for carrier, name, _ in _ends(link)
+    }
+    for (link, carrier, name), then_dbm in baseline.levels_dbm.items():
+        if (link, carrier, name) not in planned:
+            yield Departure(
+                link=link,
+                carrier=carrier,
+                end=name,
+                then_dbm=then_dbm,
+                now_dbm=None,
+                departure_db=None,
+                limit_db=LIMIT_DB,
+                dry_hours=0,
+                beyond=None,
+                reason="the plan has no such end any more",
+            )
 
 
 def _ends(link: Link) -> Iterator[tuple[int, EndName, End]]:

@@ -31,7 +31,7 @@ from verifier.model.record import (
 )
 from verifier.model.subject import Subject
 from verifier.rules.echo import percentile_ms
-from verifier.rules.health.departure import departures
+from verifier.rules.health.departure import departures, gone
 from verifier.rules.health.outages import outages
 
 PARTS = 120
@@ -67,6 +67,9 @@ def record(  # noqa: PLR0913
         ]
         if past.unit.kind == "link":
             away += departures(plan, past, baseline)
+    links = {u.unit.name for u in units if u.unit.kind == "link"}
+    if baseline is not None and links == {link.name for link in plan.links}:
+        away += gone(plan, baseline)
     return Record(
         network=plan.network.name,
         revision=plan.network.revision,
@@ -77,6 +80,7 @@ def record(  # noqa: PLR0913
         skipped=period.skipped,
         resolution=period.resolution,
         handover=baseline.started if baseline is not None else None,
+        handover_remarks=baseline.remarks if baseline is not None else (),
         units=(_network(plan, units), *units),
         outages=tuple(sorted(found, key=lambda o: o.start, reverse=True)),
         changes=tuple(sorted(changes, key=lambda c: c.at, reverse=True)),
