@@ -107,14 +107,19 @@ def free_port() -> int:
         return port
 
 
+V2C = 'version = "2c"\ncommunity = "coastal-read"\n'
+V3 = (
+    'version = "3"\nuser = "desk"\nauth = "SHA-256"\nauth_key = "coastal-auth"\n'
+    'priv = "AES-128"\npriv_key = "coastal-priv"\n'
+)
+
+
 @contextmanager
-def desk(folder: Path, plan: str = PLAN) -> Iterator[Desk]:
-    """A desk, and the network of its plan running."""
+def desk(folder: Path, plan: str = PLAN, access: str = V2C) -> Iterator[Desk]:
+    """A desk, and the network of its plan running; `access` is how its units are asked."""
     (folder / "plan.yaml").write_text(plan, encoding="utf-8")
     credentials = folder / "credentials.toml"
-    credentials.write_text(
-        f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {free_port()}\n'
-    )
+    credentials.write_text(f"[snmp.bench]\n{access}port = {free_port()}\n")
     credentials.chmod(0o600)
     read, _ = read_plan(folder / "plan.yaml")
     profiles = load_profiles({d.profile for d in read.devices})

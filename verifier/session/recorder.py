@@ -102,6 +102,6 @@ def packed(seen: Iterable[Row]) -> list[Packed]:
 
 
 def unpacked(rows: Iterable[Packed]) -> Iterator[Row]:
-    """The opposite of `packed`; names that many units share are kept once."""
-    for probe, what, oid, *others in rows:
-        yield Row(probe, sys.intern(what), oid and sys.intern(oid), *others)
+    """The opposite of `packed`; texts that many units share are kept once."""
+    for row in rows:
+        yield Row._make(sys.intern(part) if type(part) is str else part for part in row)

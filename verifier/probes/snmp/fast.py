@@ -66,10 +66,12 @@ class FastClient(SnmpClient):
         super().__init__(pace, error_queue=error_queue)
         self._sessions: OrderedDict[_Agent, Any] = OrderedDict()
         self._odd: set[_Agent] = set()
+        self._users: dict[SnmpEntry, Any] = {}
 
     def close(self) -> None:
         """See `SnmpClient`."""
         self._sessions.clear()
+        self._users.clear()
         super().close()
 
     async def _ask(self, target: Target, question: Question) -> Reply:
@@ -159,7 +161,7 @@ class FastClient(SnmpClient):
             async with asyncio.timeout(min(_SOON_S, target.timeout_s)):
                 session = self._sessions.pop(key, None)  # taken out: one question at a time
                 if session is None:
-                    session = _session(target)
+                    session = self._session(target)
                     if target.entry.version == "3":
                         await session.refresh()
                 got = await ask(session)
@@ -172,6 +174,24 @@ class FastClient(SnmpClient):
         while len(self._sessions) > _SESSIONS_KEPT:
             self._sessions.popitem(last=False)
         return got
+
+    def _session(self, target: Target) -> Any:
+        from gufo.snmp import SnmpVersion  # noqa: PLC0415 - an extra: loaded where it is used
+        from gufo.snmp.aio import SnmpSession  # noqa: PLC0415
+
+        entry = target.entry
+        asked: dict[str, Any] = {
+            "addr": str(target.address.ip),
+            "port": target.udp_port,
+            "timeout": 2 * _SOON_S,  # never reached: see `_quickly`
+        }
+        if entry.version != "3":
+            kind = SnmpVersion.v1 if entry.version == "1" else SnmpVersion.v2c
+            assert entry.community is not None
+            return SnmpSession(community=entry.community.reveal(), version=kind, **asked)
+        if entry not in self._users:
+            self._users[entry] = _user(entry)
+        return SnmpSession(user=self._users[entry], **asked)
 
 
 async def _bulk(session: Any, position: Any) -> list[tuple[str, Any] | None]:
@@ -195,26 +215,22 @@ def _suits(target: Target) -> bool:
     )
 
 
-def _session(target: Target) -> Any:
-    import gufo.snmp as library  # noqa: PLC0415 - an extra: loaded where it is used
-    from gufo.snmp.aio import SnmpSession  # noqa: PLC0415
+def _user(entry: SnmpEntry) -> Any:
+    """A user with keys made of the passwords: that takes a hash over a megabyte for each.
 
-    entry = target.entry
-    asked: dict[str, Any] = {
-        "addr": str(target.address.ip),
-        "port": target.udp_port,
-        "timeout": 2 * _SOON_S,  # never reached: see `_quickly`
-    }
-    if entry.version != "3":
-        kind = library.SnmpVersion.v1 if entry.version == "1" else library.SnmpVersion.v2c
-        assert entry.community is not None
-        return SnmpSession(community=entry.community.reveal(), version=kind, **asked)
+    RFC 3414 section 2.6: both by the authentication's own hash.
+    """
+    from gufo.snmp import user as library  # noqa: PLC0415 - an extra: loaded where it is used
+
     keys: dict[str, Any] = {}
     if entry.auth_key is not None:
-        keys["auth_key"] = getattr(library, _AUTH[entry.auth])(entry.auth_key.reveal().encode())
+        auth, made = getattr(library, _AUTH[entry.auth]), library.KeyType.Master
+        master = auth.get_master_key
+        keys["auth_key"] = auth(master(entry.auth_key.reveal().encode()), key_type=made)
         if entry.priv_key is not None:
-            keys["priv_key"] = getattr(library, _PRIV[entry.priv])(entry.priv_key.reveal().encode())
-    return SnmpSession(user=library.User(entry.user or "", **keys), **asked)
+            priv = getattr(library, _PRIV[entry.priv])
+            keys["priv_key"] = priv(master(entry.priv_key.reveal().encode()), key_type=made)
+    return library.User(entry.user or "", **keys)
 
 
 def _binding(oid: str, value: Any) -> Binding:
