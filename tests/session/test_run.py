@@ -6,7 +6,6 @@ import dataclasses
 import datetime as dt
 import os
 import signal
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -22,7 +21,7 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.observation import Observation
 from verifier.model.profile import Reading
 from verifier.model.result import Result
-from verifier.session import Probing, Request, run, workers
+from verifier.session import Probing, Request, conductor, run, workers
 from verifier.simulator import Fault, Network, running
 
 PORT = 16361
@@ -110,7 +109,7 @@ def test_the_dead_delay_nobody_and_are_asked_again_slowly(
     many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """30 % silent to SNMP: the others are read as fast as without them; then so many a second."""
-    monkeypatch.setattr(sys.modules["verifier.session.run"], "_AGAIN_PER_S", 20.0)
+    monkeypatch.setattr(conductor, "_AGAIN_PER_S", 20.0)
     asked, network = many
     asked = dataclasses.replace(
         asked, command="sweep", stage="service",

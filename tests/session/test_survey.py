@@ -18,9 +18,9 @@ from verifier.model.plan import Device, Port
 from verifier.model.profile import Profile, Reading
 from verifier.model.subject import Subject
 from verifier.probes.snmp import Binding, SnmpClient, Target
+from verifier.session.conductor import _at_once
 from verifier.session.readings import decoded
 from verifier.session.recorder import Recorder
-from verifier.session.run import _at_once
 from verifier.session.survey import Survey
 
 __all__ = ["handmade"]
