@@ -18,6 +18,7 @@ from verifier.model.health import (
     Reading,
     Reason,
     State,
+    Sweep,
     SweepReport,
 )
 from verifier.model.plan import (
@@ -190,7 +191,11 @@ def ring_recent(word: str = "") -> Recent:
         f"Hop {n}": {(1, "a"): day(-45.6, n), (1, "b"): day(-53.7 if n == 4 else -45.8, n + 50)}
         for n in range(1, 6)
     }
-    held = {"confirmed_s": NOW_S - 2700.0, "at_s": NOW_S - 3000.0, "held": f"mast work{word}"}
+    held: dict[str, Any] = {
+        "confirmed_s": NOW_S - 2700.0,
+        "at_s": NOW_S - 3000.0,
+        "held": f"mast work{word}",
+    }
     root = subject("windmill-old-mill")
     changes = (
         change("windmill-old-mill", "silent", reason=f"icmp.reply: {OUTAGE.text}", **held),
@@ -230,14 +235,9 @@ def calm() -> Status:
 
 def empty() -> Status:
     """A plan of nothing."""
-    report = SweepReport(1, sweep_of_nothing(), {}, (), ())
+    swept = Sweep(key="none", started_s=NOW_S, took_s=0.0, valid_s=3600.0, readings=())
+    report = SweepReport(1, swept, {}, (), ())
     return status(Plan(), report, Recent(), every_s=None, confirm=2)
-
-
-def sweep_of_nothing() -> Any:
-    return sweep(reading("nobody"), at_s=NOW_S).__class__(
-        key="none", started_s=NOW_S, took_s=0.0, valid_s=3600.0, readings=()
-    )
 
 
 # --- any size ----------------------------------------------------------------------------------
@@ -258,15 +258,16 @@ def many_plan(units: int, *, located: bool = True) -> Plan:
         for n, (la, lo) in enumerate(wheres)
     )
     devices, links = [], []
+    way: dict[int, tuple[str, ...]] = {0: ()}
     for n in range(1, hops + 1):
-        where = wheres[n]
-        other = min(range(n), key=lambda i: math.dist(wheres[i], where))
-        near, far = f"site-{other:03}-{n:03}", f"site-{n:03}-{other:03}"
+        other = min(range(n), key=lambda i: math.dist(wheres[i], wheres[n]))
+        one, two = f"site-{other:03}-{n:03}", f"site-{n:03}-{other:03}"
         devices += [
-            device(2 * n, near, f"Site {other:03}"),
-            device(2 * n + 1, far, f"Site {n:03}", near),
+            device(2 * n, one, f"Site {other:03}", *way[other]),
+            device(2 * n + 1, two, f"Site {n:03}", one),
         ]
-        links.append(link(f"Hop {n:03}", end(near, -45.0), end(far, -45.0)))
+        way[n] = (two,)
+        links.append(link(f"Hop {n:03}", end(one, -45.0), end(two, -45.0)))
     return Plan(
         network=Network(name="Coast", revision="12"), sites=sites, devices=tuple(devices),
         links=tuple(links),

@@ -67,7 +67,7 @@ def recent_levels(connection: Connection, since_s: float, end_s: float) -> Level
         found[unit][carrier, end].append(Sample(hour_s + HOUR_S / 2, low, middle, high, n))
     for unit, carrier, end, sample in _running(connection, since_s, end_s):
         found[unit][carrier, end].append(sample)
-    names = dict(connection.execute(_names()).tuples()) if found else {}
+    names = {row.id: row.name for row in connection.execute(_names())} if found else {}
     return {
         names[unit]: {
             key: tuple(sorted(samples, key=lambda sample: sample.at_s))

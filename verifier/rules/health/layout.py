@@ -43,7 +43,7 @@ def layout(
     """
     known = [i for i, where in enumerate(places) if _usable(where)]
     rest = sorted(set(range(len(places))) - set(known))
-    if not rest:
+    if known and not rest:
         map_, height = _map([places[i] for i in known])
         return Layout(tuple(_down(p, height) for p in map_), height, "coordinates")
     rows = _rows(rest, len(places), joins, entries)
