@@ -31,7 +31,8 @@ def ring() -> str:
 def words_of(drawn: str) -> str:
     """What a person reads, without style and script."""
     bare = re.sub(r"<(style|script)>.*?</\1>", "", drawn, flags=re.DOTALL)
-    return re.sub(r"\s+([,.]?)", r"\1 ", html.unescape(re.sub(r"<[^>]+>", " ", bare)))
+    text = re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", bare)))
+    return re.sub(r" ([,.])", r"\1", text)
 
 
 @pytest.mark.parametrize(
