@@ -10,7 +10,7 @@ from typing import Any, Final
 from verifier.model.health import STATES, State
 from verifier.model.status import Changed, PlaceStatus, Status, Trouble, UnitStatus
 from verifier.report.pages import draw
-from verifier.report.status_drawing import counted, drawing, name_of
+from verifier.report.status_drawing import drawing, name_of
 from verifier.report.status_levels import HEIGHT, WIDTH, level_row
 from verifier.rules.soak import words
 
@@ -54,7 +54,7 @@ def page(status: Status) -> str:
         drawing=drawing(status),
         drawn={*(p.state for p in status.places), *(line.state for line in status.lines)},
         unwell=_unwell(status),
-        places=[_place(n, status, place) for n, place in enumerate(status.places)],
+        places=_places(status),
         spark=(WIDTH, HEIGHT),
         named=_NAMED,
         by_state=_by_state,
@@ -141,6 +141,12 @@ def _unwell(status: Status) -> str:
     return f"{named}; and {more} more" if more > 0 else named
 
 
+def _places(status: Status) -> list[Row]:
+    """In the order of the plan; where they are many, those that stand open come first."""
+    rows = [_place(n, status, place) for n, place in enumerate(status.places)]
+    return sorted(rows, key=lambda row: not row["open"])
+
+
 def _place(number: int, status: Status, place: PlaceStatus) -> Row:
     """A site of the table; open where it is one of few, or not all there is sound."""
     units = [*place.devices, *(link.unit for link in place.links)]
@@ -149,7 +155,8 @@ def _place(number: int, status: Status, place: PlaceStatus) -> Row:
         "number": number,
         "name": name_of(place),
         "state": _worst(units),
-        "counts": counted(place) if place.devices else "",
+        "units": _by_state(place.devices),
+        "hops": _by_state(link.unit for link in place.links),
         "devices": place.devices,
         "links": [
             {
