@@ -13,10 +13,11 @@ import pytest
 
 from tests.report import paging
 from verifier.model.record import Sample
-from verifier.model.status import LevelLine, Status
+from verifier.model.status import LevelLine, Recent, Status
 from verifier.report.status_drawing import drawing
 from verifier.report.status_levels import HEIGHT, WIDTH, level_row
 from verifier.report.status_page import page, refresh_s
+from verifier.rules.health.status import status
 
 PARTS = ('<p id="age"', 'class="counts"', 'id="changed"', 'id="roots"', 'id="drawing"', 'id="everything"')  # fmt: skip
 EVIL_TAGS = re.compile(r"<(img|script)", re.IGNORECASE)
@@ -55,6 +56,7 @@ def test_the_order_of_the_parts(made: Any) -> None:
         "Swept 2026-11-24 10:00:00 UTC, the next one is due at 10:05:00",
         "5 silent 3 units, 2 links",
         "13 units and 6 links swept in 1.5 s. 1 sweep before this one left out",
+        "1 was seen in another state, not often enough to count.",
         "09:55 lighthouse-ferry-point sound → silent",
         "With it: 2 silent",
         "09:55 Hop 2 impaired → sound",
@@ -146,6 +148,17 @@ def test_many_roots_are_shown_and_none_is_lost() -> None:
     assert [name for name in silent if f"<b><bdi>{name}</bdi></b>" not in roots] == []
     assert roots.count("hangs on it") == 50
     assert len(drawn.encode()) < 2_500_000
+
+
+def test_a_network_that_is_silent_as_a_whole() -> None:
+    """Every unit and link, and no place that is sound; the page says so as ever."""
+    plan = paging.many_plan(200)
+    made = status(plan, paging.many_report(plan, silent_each=1), Recent(), every_s=60.0, confirm=2)
+    assert (made.counts["silent"], made.counts["sound"]) == ((200, 100), (0, 0))
+    said = words_of(page(made))
+    assert "300 silent 200 units, 100 links" in said
+    assert "0 sound 0 units, 0 links" in said
+    assert f"{200 - 24} more roots" in said
 
 
 # --- the drawing -------------------------------------------------------------------------------
