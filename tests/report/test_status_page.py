@@ -70,7 +70,7 @@ def test_the_order_of_the_parts(made: Any) -> None:
         "mast work 08:00 to 16:00, Windmill Holds telling of 2: 2 silent",
         "untested 1 unit or link system.name: the plan has no entry for SNMP",
         "By coordinates, north is up",
-        "harbour-lighthouse sound 21 Nov 10:00 1.2 ms 0 %",
+        "harbour-lighthouse sound 21 Nov 10:00 1.25 ms 0 %",
         "Hop 4 to Quarry impaired 07:55",
         "-53.7 dBm planned -45.8, -7.9 dB",
         "Links that stand with their other end: Hop 1 ( Harbour )",

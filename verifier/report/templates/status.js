@@ -13,8 +13,10 @@
   function tick() {
     const s = Date.now() / 1000 - at;
     const old = s > stale;
-    if (s < -60) said.textContent = "By the clock of this machine that is yet to come: one of the two clocks is wrong.";
-    else said.textContent = `This page is ${words(Math.max(0, s))} old${old ? ": no newer sweep has come. What follows is how it was then." : "."}`;
+    const text = s < -60
+      ? "By the clock of this machine that is yet to come: one of the two clocks is wrong."
+      : `This page is ${words(Math.max(0, s))} old${old ? ": no newer sweep has come. What follows is how it was then." : "."}`;
+    if (said.textContent !== text) said.textContent = text; // who listens hears it once
     age.classList.toggle("old", old || s < -60);
     if (old && !age.hasAttribute("role")) age.setAttribute("role", "alert");
   }
