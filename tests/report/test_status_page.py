@@ -188,7 +188,9 @@ def test_names_have_room_or_are_left_out_and_counted(units: int, located: bool) 
 def test_all_names_of_a_small_network_are_drawn() -> None:
     drawn = drawing(paging.ring())
     assert drawn["left_out"] == {"wide": 0, "narrow": 0}
-    assert {x["text"] for x in drawn["labels"]["wide"]} == set(paging.PLACES)
+    assert {x["text"] for x in drawn["labels"]["wide"]} == {
+        "Lighthouse 1/3", "Quarry", "Harbour 1/3", "Windmill 1/2", "Old Mill", "Ferry Point",
+    }  # fmt: skip
 
 
 def test_states_of_links_differ_without_colour() -> None:
@@ -275,6 +277,13 @@ def test_a_lone_level_is_a_dot(age_s: float) -> None:
     row = line((Sample(paging.NOW_S - age_s, -45.0, -45.0, -45.0),))
     assert row["middle"].endswith("h0")
     assert row["band"] == ""
+
+
+def test_a_lone_hour_has_its_lowest_and_highest() -> None:
+    """A bar one unit wide beside the dot."""
+    row = line((Sample(paging.NOW_S - 7200.0, -60.0, -46.0, -45.0, 12),))
+    assert row["band"] == f"M110 {HEIGHT - 3}V3h1V{HEIGHT - 3}Z"
+    assert row["middle"].endswith("h0")
 
 
 def test_no_level_is_said() -> None:

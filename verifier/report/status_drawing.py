@@ -161,7 +161,7 @@ def _labels(
     order = sorted(range(len(spots)), key=lambda n: (_last_first(status.places[n]), -links[n], n))
     made = []
     for number in order:
-        text = _short(name_of(status.places[number]))
+        text = _label(status.places[number])
         wide = size * _PER_LETTER * sum(map(_letters, text))
         for anchor, x, y, box in _around(spots[number], radius, wide, size):
             inside = box[0] >= 0 and box[2] <= WIDTH and box[1] >= 0 and box[3] <= bottom
@@ -189,6 +189,13 @@ def _around(
     ):
         at = {"start": left, "middle": x, "end": left + wide}[anchor]
         yield anchor, at, base, (left, base - size * 0.85, left + wide, base + size * 0.25)
+
+
+def _label(place: PlaceStatus) -> str:
+    """Its name; where some of several units are not sound, how many of how many."""
+    shown = _short(name_of(place))
+    unwell = sum(unit.state != "sound" for unit in place.devices)
+    return f"{shown} {unwell}/{len(place.devices)}" if unwell and len(place.devices) > 1 else shown
 
 
 def _short(name: str) -> str:

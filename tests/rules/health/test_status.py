@@ -84,10 +84,10 @@ def test_lone_untested_units_are_put_together_by_their_reason() -> None:
     """The biggest group first; one with something hanging on it is a root like others."""
     units = [reading(f"unit-{n}", "untested", reasons=NOT_ASKED) for n in range(5)]
     units += [reading("odd", "untested", reasons=(Reason("", "not-tested", "laptop"),))]
-    units += [reading("leaf", "untested", root=subject("unit-4"))]
+    units += [reading("leaf", "untested", root=subject("unit-4")), reading("mute", "untested")]
     made = status(Plan(), report(*units), Recent(), every_s=None, confirm=2)
     assert [(a.reason, len(a.units)) for a in made.alike] == [
-        ("system.name: no entry for SNMP", 4), ("laptop", 1),
+        ("system.name: no entry for SNMP", 4), ("laptop", 1), ("no reason is known", 1),
     ]  # fmt: skip
     assert [t.head.unit.name for t in made.troubles] == ["unit-4"]
 
