@@ -68,6 +68,6 @@ def test_commands_have_only_options_there_are(line: str) -> None:
 
 
 def test_there_is_one_of_each() -> None:
-    assert len(commands()) == 6
+    assert len(commands()) == 7
     (line,) = blocks("crontab")
     assert re.match(r"(\*/5)( \*){4} /opt/", line)

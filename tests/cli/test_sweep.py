@@ -228,6 +228,8 @@ def test_a_newer_store_is_refused(at: Desk) -> None:
         (("--on-change", "'"), 2, "--on-change"),
         (("--syslog", "desk"), 2, "--syslog"),
         (("--metrics", "nowhere/m.txt"), 2, "cannot be written"),
+        (("--page", "plan.yaml"), 2, "plan.yaml cannot be written"),
+        (("--page", "plan.yaml/page"), 2, "plan.yaml/page cannot be written"),
         (("--device", "nobody"), 2, "no device 'nobody'"),
     ],
 )

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from verifier.files.replacing import replace, scrap
+from verifier.files.replacing import clear, replace, scrap
 
 
 @pytest.mark.parametrize(
@@ -62,3 +62,22 @@ def test_a_scrap_is_new_empty_and_beside_it(tmp_path: Path) -> None:
     path = tmp_path / ("x" * 255)
     made = scrap(path)
     assert (made.parent, made.read_bytes(), path.exists()) == (tmp_path, b"", False)
+
+
+def test_what_killed_writers_left_is_cleared(tmp_path: Path) -> None:
+    """Of that file alone; a link that has such a name stays, whatever it leads to."""
+    page, other = tmp_path / "index.html", tmp_path / "m.txt"
+    page.write_text("whole")
+    left, kept = scrap(page), scrap(other)
+    link = tmp_path / f"{left.name}-link"
+    link.symlink_to(other)
+    clear(page)
+    assert {p.name for p in tmp_path.iterdir()} == {"index.html", kept.name, link.name}
+    assert page.read_text() == "whole"
+
+
+def test_a_name_as_long_as_names_may_be(tmp_path: Path) -> None:
+    """255 octets: the file beside it has a name of its own that is not too long."""
+    path = tmp_path / ("n" * 251 + ".txt")
+    replace(path, b"whole")
+    assert path.read_bytes() == b"whole"

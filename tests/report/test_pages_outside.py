@@ -6,7 +6,7 @@ import dataclasses
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,12 +16,15 @@ from selenium.webdriver.chrome.service import Service
 
 from tests.cli.conftest import clean_environment
 from tests.conftest import node_modules
+from tests.report import paging
 from tests.report.conftest import example, hostile
 from tests.report.recording import HOSTILE, RECORD
 from verifier.model.observation import Observation
+from verifier.model.status import Status
 from verifier.model.subject import Subject
 from verifier.report import FORMATS, Annex, Look
 from verifier.report.record import FORMATS as RECORDS
+from verifier.report.status_page import page as status_page
 
 pytestmark = [pytest.mark.npm, pytest.mark.browser]
 
@@ -31,9 +34,19 @@ MADE = {
     "labels": ("cards", "plan.yaml", "--labels", "--qr"),
 }
 """Pages that commands write of the example plan."""
-DRAWN = ("report", "hostile report", "soak", "record", "hostile record")
+STATUS: dict[str, Callable[[], Status]] = {
+    "status": lambda: paging.ring(None),
+    "status of a series": paging.ring,
+    "hostile status": paging.hostile,
+    "empty status": paging.empty,
+}
+DRAWN = ("report", "hostile report", "soak", "record", "hostile record", *STATUS)
 PAGES = (*DRAWN, *MADE)
 SCREEN = {"light", "dark"}
+REFRESHED = "status of a series"
+"""The one page that loads itself anew: a wall screen has nobody to do it. Both judges have a rule
+against that, since a reader may be cut off; whoever reads can hold the page still by its button, as
+WCAG 2.2, 2.2.1 asks. Every other rule holds for it."""
 
 
 def soaked() -> tuple[Any, Look]:
@@ -78,6 +91,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         "soak": draw(*soaked()),
         "record": RECORDS["html"](RECORD, Look()),
         "hostile record": RECORDS["html"](HOSTILE, Look()),
+        **{name: status_page(make()) for name, make in STATUS.items()},
     }
     for name, text in drawn.items():
         (folder / f"{name}.html").write_text(text, "utf-8")
@@ -87,8 +101,10 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 @pytest.mark.parametrize("name", PAGES)
 def test_the_validator_finds_nothing(name: str, pages: dict[str, Path]) -> None:
     """Presets `standard` (the HTML standard) and `a11y` of html-validate."""
+    but = ["--rule", "meta-refresh:off"] if name == REFRESHED else []
     done = subprocess.run(
-        [node_modules() / ".bin" / "html-validate", "--preset", "standard,a11y", pages[name].name],
+        [node_modules() / ".bin" / "html-validate", "--preset", "standard,a11y", *but,
+         pages[name].name],
         cwd=pages[name].parent, capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr
@@ -130,7 +146,9 @@ def violations(browser: Any, page: Path, scheme: str) -> list[str]:
 @pytest.mark.parametrize("name", PAGES)
 def test_axe_finds_nothing(name: str, scheme: str, pages: dict[str, Path], browser: Any) -> None:
     """All rules of axe-core that are on by default (WCAG 2 A and AA, best practice)."""
-    assert violations(browser, pages[name], scheme) == []
+    found = violations(browser, pages[name], scheme)
+    expected = ["meta-refresh"] if name == REFRESHED else []
+    assert [v.partition(":")[0] for v in found] == expected, found
 
 
 def test_axe_would_find_something(browser: Any, tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from verifier.errors import StoreError
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
 from verifier.model.health import SweepReport
-from verifier.session import Probing, Request
+from verifier.session import Probing, Request, paging
 from verifier.session.desk import Desk, Settings
 from verifier.session.signals import Signals
 from verifier.store import Store, opened, schema
@@ -114,3 +114,30 @@ def test_a_sweep_that_cannot_be_stored_is_said_and_the_next_one_tried(
     assert calls[0] == 3
     assert "disk full" in "".join(said)
     assert len(store.rows(select(schema.sweep))) == 2
+
+
+@pytest.mark.parametrize(
+    ("fault", "said"),
+    [
+        (StoreError("the store s.db cannot be used: gone"), "was not written: the store s.db"),
+        (RuntimeError("a slip"), "a fault of this program, the status page was not drawn"),
+    ],
+)
+def test_a_fault_in_drawing_ends_no_sweep(
+    fault: Exception, said: str, store: Store, request_: Request, tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """It is one line each time; the sweeps are stored and shown."""
+    lines: list[str] = []
+
+    def failing(*_: object, **__: object) -> None:
+        raise fault
+
+    monkeypatch.setattr(paging, "page", failing)
+    desk = Desk(store, Settings(page=tmp_path / "index.html"), lines.append)
+    with Signals() as signals:
+        for _ in range(2):
+            assert desk.once(request_, signals) is not None
+    assert [said in line for line in lines] == [True, True]
+    assert len(store.rows(select(schema.sweep))) == 2
+    assert list(tmp_path.glob("index.html")) == []

@@ -13,7 +13,7 @@ from verifier.model.plan import Carrier, End, Link, Network, Plan
 from verifier.model.record import Record
 from verifier.rules.health.record import record
 from verifier.store import Retention, opened
-from verifier.store.history import History, recent_changes
+from verifier.store.history import History
 from verifier.store.retention import HOUR_S
 
 PLAN = Plan(
@@ -153,15 +153,3 @@ def test_an_empty_store_knows_nothing(url: str) -> None:
     made = stored(url, [], examples.START_S)
     assert [u.availability.available_pct for u in made.units] == [None] * 3
     assert (made.sweeps, made.outages, made.changes, made.ports) == (0, (), (), ())
-
-
-def test_recent_changes(url: str) -> None:
-    """The newest first, no more than asked, and how many there are."""
-    with opened(url) as store:
-        for n in range(5):
-            change = examples.change(at_s=examples.START_S + n * 1000.0)
-            store.save(examples.sweep(at_s=change.at_s), changes=[change])
-        since_s = examples.START_S + 1300.0
-        found, number = store.look(lambda connection: recent_changes(connection, since_s, 2))
-    assert number == 4
-    assert [c.at_s - examples.START_S for c in found] == [4000.0, 3000.0]

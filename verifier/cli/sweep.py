@@ -21,6 +21,7 @@ from verifier.errors import (
     UsageError,
 )
 from verifier.files.plan_in import plan_sha256
+from verifier.files.replacing import clear
 from verifier.report import Look
 from verifier.report.plain import plain
 
@@ -137,6 +138,12 @@ _TOKEN = "PLAN_VERIFIER_WEBHOOK_TOKEN"  # noqa: S105 - the name of a variable
     metavar="FILE",
     help="Write the newest figures here as OpenMetrics text.",
 )
+@click.option(
+    "--page",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Write the status page DIR/index.html with each sweep: changes, roots, everything.",
+)
 @click.option("--format", "format_", type=click.Choice(["text", "json"]), help="Of the report.")
 @options.output_options
 def sweep(**given: Any) -> int:
@@ -157,10 +164,14 @@ def sweep(**given: Any) -> int:
     with ExitStack() as stack:
         out = stack.enter_context(output.opened(path, inputs=inputs))
         stack.enter_context(output.opened(given["metrics"], inputs=inputs))
+        page = _page(given["page"])
+        stack.enter_context(output.opened(page, inputs=inputs))
         store = stack.enter_context(opened(given["store"] or str(beside(given["plan"]))))
         stack.enter_context(store.locked())
+        if page is not None:
+            clear(page)  # what a killed sweep left half written
         signals = stack.enter_context(Signals())
-        desk = Desk(store, _settings(store, given), _say)
+        desk = Desk(store, _settings(store, given, page), _say)
         if every_s is not None:
             desk.every(every_s, request, lambda: _request(given), _Shown(given), signals)
             return EXIT_PASSED
@@ -202,7 +213,19 @@ def _request(given: dict[str, Any]) -> Request:
     )
 
 
-def _settings(store: Store, given: dict[str, Any]) -> Settings:
+def _page(folder: Path | None) -> Path | None:
+    """The file of the status page; its folder is made. Raises UsageError where it cannot be."""
+    if folder is None:
+        return None
+    from verifier.session import paging  # noqa: PLC0415
+
+    try:
+        return paging.prepare(folder)
+    except OSError as fault:
+        raise UsageError(f"{folder} cannot be written: {fault.strerror}") from fault
+
+
+def _settings(store: Store, given: dict[str, Any], page: Path | None) -> Settings:
     from verifier.session import telling  # noqa: PLC0415
     from verifier.session.desk import Settings  # noqa: PLC0415
     from verifier.store import Retention  # noqa: PLC0415
@@ -224,6 +247,7 @@ def _settings(store: Store, given: dict[str, Any]) -> Settings:
         ),
         tellers=tellers,
         metrics=given["metrics"],
+        page=page,
     )
 
 

@@ -7,6 +7,9 @@ import stat
 import tempfile
 from pathlib import Path
 
+_LONGEST = 40
+"""Letters of a file's name in that of the file beside it: names have an end."""
+
 
 def replace(path: Path, data: bytes, mode: int | None = None) -> None:
     """Puts `data` in the place of `path`, with the permissions `mode`.
@@ -25,9 +28,24 @@ def replace(path: Path, data: bytes, mode: int | None = None) -> None:
 
 def scrap(path: Path) -> Path:
     """A new empty file beside `path`. Raises OSError where none can be made."""
-    handle, name = tempfile.mkstemp(prefix=".new-", dir=path.parent)
+    handle, name = tempfile.mkstemp(prefix=_prefix(path), dir=path.parent)
     os.close(handle)
     return Path(name)
+
+
+def clear(path: Path) -> None:
+    """Removes what writers of `path` left beside it when they were killed.
+
+    Not for a path that somebody else may be writing meanwhile. Raises OSError.
+    """
+    prefix = _prefix(path)
+    for left in path.parent.iterdir():
+        if left.name.startswith(prefix) and left.is_file() and not left.is_symlink():
+            left.unlink(missing_ok=True)
+
+
+def _prefix(path: Path) -> str:
+    return f".new-{path.name[:_LONGEST]}-"
 
 
 def _mode(path: Path) -> int:

@@ -28,17 +28,22 @@ def environment() -> jinja2.Environment:
     )
 
 
-def draw(template: str, style: str, **values: Any) -> str:
-    """A page with its style in it; its policy allows that style and nothing else."""
+def draw(template: str, style: str, script: str | None = None, **values: Any) -> str:
+    """A page with its style, and its script if any, in it; its policy allows these and no more."""
+    parts = {"style": style} if script is None else {"style": style, "script": script}
+    for name, file in parts.items():
+        values[name], values[f"{name}_hash"] = _own(file)
+    return environment().get_template(template).render(values)
+
+
+@functools.cache
+def _own(file: str) -> tuple[Markup, str]:
+    """A file that goes into a page as it stands, and the hash that allows it (CSP 3)."""
     loader = environment().loader
     assert loader is not None
-    text, _, _ = loader.get_source(environment(), style)
+    text, _, _ = loader.get_source(environment(), file)
     digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-    return environment().get_template(template).render(
-        style=Markup(text),  # noqa: S704 - our own file
-        style_hash=digest,
-        **values,
-    )  # fmt: skip
+    return Markup(text), digest  # noqa: S704 - our own file
 
 
 def _finalize(value: Any) -> Any:

@@ -38,12 +38,18 @@ Say = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """How a desk works; `metrics` is a file of OpenMetrics text that each sweep writes anew."""
+    """How a desk works.
+
+    Attributes:
+        metrics: a file of OpenMetrics text that each sweep writes anew.
+        page: the file of the status page, written anew as well.
+    """
 
     confirm: int = CONFIRM
     keep: Retention = field(default_factory=Retention)
     tellers: Sequence[Teller] = ()
     metrics: Path | None = None
+    page: Path | None = None
 
 
 class Desk:
@@ -62,6 +68,7 @@ class Desk:
         self._clocks: tuple[float, float] | None = None
         self._sweeps = 0
         self._skipped = 0
+        self._every_s: float | None = None
 
     def once(self, request: Request, signals: Signals) -> SweepReport | None:
         """One sweep; None where a person ended it. What waits from before is told first."""
@@ -83,6 +90,7 @@ class Desk:
         The grid is that of the monotonic clock. A sweep that is due while another one runs is left
         out and said; none is made up for. Faults are said, and the next sweep is tried.
         """
+        self._every_s = every_s
         began_s, number, skipped = time.monotonic(), 0, 0
         while not signals.stop:
             try:
@@ -157,6 +165,7 @@ class Desk:
         done = self._keep(request, sweep)
         self._sweeps += 1
         self._write_metrics(done)
+        self._write_page(request, done)
         return done
 
     def _keep(self, request: Request, sweep: Sweep) -> SweepReport:
@@ -197,6 +206,24 @@ class Desk:
             replace(path, text.encode(), mode=_METRICS_MODE)
         except OSError as fault:
             self._say(f"{path} cannot be written: {fault.strerror}")
+
+    def _write_page(self, request: Request, done: SweepReport) -> None:
+        """Whatever goes wrong with the page is said; the sweep is stored, the next one comes."""
+        path = self._settings.page
+        if path is None:
+            return
+        from verifier.session import paging  # noqa: PLC0415 - the page's libraries are large
+
+        confirm, every_s = self._settings.confirm, self._every_s
+        try:
+            paging.write(path, self._store, request.plan, done, every_s=every_s, confirm=confirm)
+        except OSError as fault:
+            self._say(f"{path} cannot be written: {fault.strerror}")
+        except VerifierError as fault:
+            self._say(f"the status page was not written: {fault}")
+        except Exception as fault:  # noqa: BLE001 - a page must not end the sweeping
+            kind = type(fault).__name__
+            self._say(f"a fault of this program, the status page was not drawn: {kind}: {fault}")
 
 
 def _measure(request: Request, signals: Signals) -> Measured | None:

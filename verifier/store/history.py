@@ -174,7 +174,7 @@ class History:
             .where(c.unit_id.in_(ids), c.at_s < self._end_s)
             .order_by(c.id)
         ):
-            found[row["unit_id"]].append(_change(row))
+            found[row["unit_id"]].append(change_of(row))
         return found
 
     def _fine_rtt(self, ids: Sequence[int]) -> Rows:
@@ -206,24 +206,8 @@ class History:
         return column.between(min(self._raw, default=0), max(self._raw, default=0))
 
 
-def recent_changes(
-    connection: Connection, since_s: float, most: int
-) -> tuple[tuple[Change, ...], int]:
-    """The newest changes that counted since then, newest first, and how many there are in all."""
-    c, u = schema.change.c, schema.unit.c
-    asked = (c.confirmed_s >= since_s, c.before.is_not(None))
-    found = connection.execute(
-        select(schema.change, u.kind, u.name)
-        .join(schema.unit, u.id == c.unit_id)
-        .where(*asked)
-        .order_by(c.id.desc())
-        .limit(most)
-    ).mappings()
-    number = connection.scalar(select(func.count()).select_from(schema.change).where(*asked))
-    return tuple(map(_change, found)), number or 0
-
-
-def _change(row: RowMapping) -> Change:
+def change_of(row: RowMapping) -> Change:
+    """A change, from its row joined with `unit`."""
     return Change(
         unit=Subject(row["kind"], row["name"]),
         before=row["before"],

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from verifier.model.health import Change, Memory, Notice, NoticeChange
 from verifier.model.plan import Plan
 from verifier.model.subject import Subject
+from verifier.rules.health.windows import Windows
 
 _NAMED = 5
 """Units named in the line of words; the rest is counted, and stands in the message."""
@@ -39,7 +40,7 @@ def tell(
         at_s: when the sweep started.
         key: of the sweep; the messages' ids begin with it.
     """
-    windows = _Windows(plan)
+    windows = Windows(plan)
     groups: dict[Subject, list[Memory]] = {}
     after: list[Memory] = []
     held: dict[Subject, str] = {}
@@ -61,7 +62,7 @@ def tell(
 
 
 def _notice(  # noqa: PLR0913, PLR0917
-    plan: Plan, windows: _Windows, root: Subject, group: list[Memory], at_s: float, id_: str
+    plan: Plan, windows: Windows, root: Subject, group: list[Memory], at_s: float, id_: str
 ) -> Notice:
     ordered = sorted(group, key=lambda memory: memory.unit != root)
     changes = tuple(
@@ -102,44 +103,6 @@ def _text(root: Subject, changes: tuple[NoticeChange, ...]) -> str:
         more = f" and {len(rest) - _NAMED} more" if len(rest) > _NAMED else ""
         text += f"; with it: {names}{more}"
     return text
-
-
-class _Windows:
-    """The plan's maintenance windows, by unit."""
-
-    def __init__(self, plan: Plan) -> None:
-        self._windows = [
-            (w.name, _seconds(w.start), _seconds(w.to), frozenset(w.sites))
-            for w in plan.maintenance
-        ]
-        site = {d.name: d.site for d in plan.devices}
-        self._sites: Mapping[Subject, frozenset[str | None]] = {
-            **{Subject("device", name): frozenset([where]) for name, where in site.items()},
-            **{
-                Subject("link", link.name): frozenset(
-                    site.get(name) for end in link.devices() for name in end
-                )
-                for link in plan.links
-            },
-        }
-
-    def at(self, memory: Memory, at_s: float) -> str | None:
-        """The window that a unit, or what its state hangs on, is in at this time."""
-        for name, start_s, to_s, sites in self._windows:
-            if start_s <= at_s < to_s and (
-                not sites or any(sites & self._of(s) for s in (memory.unit, memory.root))
-            ):
-                return name
-        return None
-
-    def _of(self, subject: Subject) -> frozenset[str | None]:
-        if subject.kind == "site":
-            return frozenset([subject.name])
-        return self._sites.get(subject, frozenset())
-
-
-def _seconds(at: dt.datetime) -> float:
-    return (at if at.tzinfo else at.replace(tzinfo=dt.UTC)).timestamp()
 
 
 def _timestamp(at_s: float) -> str:
