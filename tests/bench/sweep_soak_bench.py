@@ -3,7 +3,8 @@
 Usage: python -m tests.bench.sweep_soak_bench [SWEEPS [UNITS]]      (default: 2000 200)
 
 The units are simulated; each has an identity and two ports and is asked by SNMP v2c. The sweeps follow
-one another at once. Every 25th sweep a port of one unit changes, so that there is something to tell.
+one another at once, each writes metrics and the status page. Every 25th sweep a port of one unit changes, so
+that there is something to tell.
 """
 
 from __future__ import annotations
@@ -40,8 +41,9 @@ def main() -> None:
     seen: list[tuple[float, int, int, float]] = []
     with tempfile.TemporaryDirectory() as name, desk(Path(name), plan(units)) as at:
         process = at.start(
-            "--every", "0.01s", "--lines", str(at.lines), "--metrics", str(at.folder / "m.txt")
-        )
+            "--every", "0.01s", "--lines", str(at.lines),
+            "--metrics", str(at.folder / "m.txt"), "--page", str(at.folder / "page"),
+        )  # fmt: skip
         assert process.stderr is not None
         said: collections.deque[str] = collections.deque(maxlen=5)
         threading.Thread(target=said.extend, args=(process.stderr,), daemon=True).start()
