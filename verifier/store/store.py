@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -12,12 +11,9 @@ from typing import Any, TypeVar
 
 from sqlalchemy import (
     Connection,
-    CursorResult,
     Engine,
     RowMapping,
     Select,
-    bindparam,
-    delete,
     select,
     update,
 )
@@ -25,9 +21,9 @@ from sqlalchemy.engine import URL
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from verifier.errors import StoreError
-from verifier.model.health import Added, Change, Counters, Memory, Notice, Reading, Sweep
+from verifier.model.health import Change, Counters, Memory, Notice, Sweep
 from verifier.model.subject import Subject
-from verifier.store import rows, schema
+from verifier.store import rows, schema, writing
 from verifier.store.engine import IMMEDIATE, engine_of, in_words, shown, url_of
 from verifier.store.lock import lock_of
 from verifier.store.migrate import bring_forward
@@ -169,13 +165,17 @@ class Store:
             self._learn_units(connection, {*(r.unit for r in sweep.readings)})
             ids = self._units.__getitem__
             inserted = connection.execute(s.insert().values(rows.of_sweep(sweep)))
-            number = _key(inserted)
-            _insert_readings(connection, sweep.readings, number, ids)
-            _replace_counters(connection, sweep.readings, ids)
-            _insert(connection, schema.port_errors, _errors(sweep.added, number, ids))
-            _replace_memories(connection, [rows.of_memory(m, ids) for m in memories])
-            _insert(connection, schema.change, [rows.of_change(c, number, ids) for c in changes])
-            _insert_notices(connection, notices, sweep.started_s, tellers)
+            number = writing.key_of(inserted)
+            writing.insert_readings(connection, sweep.readings, number, ids)
+            writing.replace_counters(connection, sweep.readings, ids)
+            writing.insert(
+                connection, schema.port_errors, writing.error_rows(sweep.added, number, ids)
+            )
+            writing.replace_memories(connection, [rows.of_memory(m, ids) for m in memories])
+            writing.insert(
+                connection, schema.change, [rows.of_change(c, number, ids) for c in changes]
+            )
+            writing.insert_notices(connection, notices, sweep.started_s, tellers)
             tidy(connection, sweep.started_s, keep)
             return number
 
@@ -187,7 +187,7 @@ class Store:
         if unknown := units - self._units.keys():
             known = self._known_units(connection)
             new = [{"kind": s.kind, "name": s.name} for s in unknown - known.keys()]
-            _insert(connection, u, sorted(new, key=lambda row: (row["kind"], row["name"])))
+            writing.insert(connection, u, sorted(new, key=lambda row: (row["kind"], row["name"])))
             self._units = self._known_units(connection) if new else known
 
     @staticmethod
@@ -255,118 +255,3 @@ def _away(fault: SQLAlchemyError) -> bool:
     state = getattr(fault.orig, "sqlstate", None) or ""
     # Class 08: connection; 57P01 to 57P03: shut down, crashed, starting up (PostgreSQL, app. A).
     return fault.connection_invalidated or state[:2] == "08" or state[:3] == "57P"
-
-
-def _key(inserted: CursorResult[Any]) -> int:
-    key = inserted.inserted_primary_key
-    assert key is not None
-    return int(key[0])
-
-
-def _insert(connection: Connection, table: Any, made: Sequence[Mapping[str, Any]]) -> None:
-    if made:
-        connection.execute(table.insert(), made)
-
-
-def _insert_readings(
-    connection: Connection, readings: Sequence[Reading], number: int, ids: rows.Ids
-) -> None:
-    reasons = _learn_reasons(connection, {rows.reasons_of(r) for r in readings} - {None}, number)
-    made = [rows.of_reading(r, number, ids, reasons) for r in readings]
-    _insert(connection, schema.reading, made)
-    _insert(
-        connection,
-        schema.level,
-        [
-            {
-                "sweep_id": number,
-                "unit_id": ids(r.unit),
-                "carrier": level.carrier,
-                "end": level.end,
-                "rx_level_dbm": level.rx_level_dbm,
-            }
-            for r in readings
-            for level in r.levels
-        ],
-    )
-
-
-def _learn_reasons(
-    connection: Connection, texts: set[str | None], number: int
-) -> dict[str | None, int]:
-    """Numbers of reasons by their text; what has none yet gets one."""
-    table = schema.reasons
-    digests = {hashlib.sha256(str(text).encode()).hexdigest(): text for text in texts}
-    known = connection.execute(select(table.c.id, table.c.digest)).all() if digests else []
-    numbers = {digests[digest]: id_ for id_, digest in known if digest in digests}
-    if numbers:
-        used = update(table).where(table.c.id == bindparam("of"))
-        connection.execute(
-            used.values(used_sweep_id=number), [{"of": id_} for id_ in numbers.values()]
-        )
-    for digest, text in digests.items():
-        if text not in numbers:
-            row = {"digest": digest, "text": text, "used_sweep_id": number}
-            numbers[text] = _key(connection.execute(table.insert().values(row)))
-    return numbers
-
-
-def _errors(added: Iterable[Added], number: int, ids: rows.Ids) -> list[rows.Row]:
-    return [
-        {
-            "sweep_id": number,
-            "unit_id": ids(a.unit),
-            "port": a.port,
-            "in_added": a.in_added,
-            "out_added": a.out_added,
-        }
-        for a in added
-    ]
-
-
-def _replace_counters(connection: Connection, readings: Sequence[Reading], ids: rows.Ids) -> None:
-    p = schema.port
-    now = [
-        {
-            "unit_id": ids(r.unit),
-            "port": port.port,
-            "in_errors": port.in_errors,
-            "out_errors": port.out_errors,
-            "uptime_s": r.uptime_s,
-        }
-        for r in readings
-        for port in r.ports
-    ]
-    _forget(connection, p, ("unit_id", "port"), now)
-    _insert(connection, p, now)
-
-
-def _replace_memories(connection: Connection, now: Sequence[rows.Row]) -> None:
-    _forget(connection, schema.memory, ("unit_id",), now)
-    _insert(connection, schema.memory, now)
-
-
-def _forget(
-    connection: Connection, table: Any, keys: Sequence[str], made: Sequence[rows.Row]
-) -> None:
-    if made:
-        match = [table.c[key] == bindparam(f"of_{key}") for key in keys]
-        connection.execute(
-            delete(table).where(*match), [{f"of_{key}": row[key] for key in keys} for row in made]
-        )
-
-
-def _insert_notices(
-    connection: Connection, notices: Iterable[Notice], now_s: float, tellers: Sequence[str]
-) -> None:
-    for notice in notices if tellers else ():
-        text = json.dumps(rows.body(notice), ensure_ascii=False)
-        inserted = connection.execute(
-            schema.message.insert().values(notice_id=notice.id, created_s=now_s, body=text)
-        )
-        number = _key(inserted)
-        waiting = [
-            {"message_id": number, "teller": teller, "attempts": 0, "next_s": 0.0}
-            for teller in tellers
-        ]
-        _insert(connection, schema.delivery, waiting)

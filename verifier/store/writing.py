@@ -1,0 +1,135 @@
+"""Rows that a sweep adds or replaces; all within the transaction of a connection."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, CursorResult, bindparam, delete, select, update
+
+from verifier.model.health import Added, Notice, Reading
+from verifier.store import rows, schema
+
+
+def key_of(inserted: CursorResult[Any]) -> int:
+    """The number that a row was given."""
+    key = inserted.inserted_primary_key
+    assert key is not None
+    return int(key[0])
+
+
+def insert(connection: Connection, table: Any, made: Sequence[Mapping[str, Any]]) -> None:
+    """Adds rows to a table."""
+    if made:
+        connection.execute(table.insert(), made)
+
+
+def insert_readings(
+    connection: Connection, readings: Sequence[Reading], number: int, ids: rows.Ids
+) -> None:
+    """What a sweep saw of each unit; reasons, which many share, stand in a table of their own."""
+    reasons = _learn_reasons(connection, {rows.reasons_of(r) for r in readings} - {None}, number)
+    made = [rows.of_reading(r, number, ids, reasons) for r in readings]
+    insert(connection, schema.reading, made)
+    insert(
+        connection,
+        schema.level,
+        [
+            {
+                "sweep_id": number,
+                "unit_id": ids(r.unit),
+                "carrier": level.carrier,
+                "end": level.end,
+                "rx_level_dbm": level.rx_level_dbm,
+            }
+            for r in readings
+            for level in r.levels
+        ],
+    )
+
+
+def _learn_reasons(
+    connection: Connection, texts: set[str | None], number: int
+) -> dict[str | None, int]:
+    """Numbers of reasons by their text; what has none yet gets one."""
+    table = schema.reasons
+    digests = {hashlib.sha256(str(text).encode()).hexdigest(): text for text in texts}
+    known = connection.execute(select(table.c.id, table.c.digest)).all() if digests else []
+    numbers = {digests[digest]: id_ for id_, digest in known if digest in digests}
+    if numbers:
+        used = update(table).where(table.c.id == bindparam("of"))
+        connection.execute(
+            used.values(used_sweep_id=number), [{"of": id_} for id_ in numbers.values()]
+        )
+    for digest, text in digests.items():
+        if text not in numbers:
+            row = {"digest": digest, "text": text, "used_sweep_id": number}
+            numbers[text] = key_of(connection.execute(table.insert().values(row)))
+    return numbers
+
+
+def error_rows(added: Iterable[Added], number: int, ids: rows.Ids) -> list[rows.Row]:
+    """Rows of `port_errors`."""
+    return [
+        {
+            "sweep_id": number,
+            "unit_id": ids(a.unit),
+            "port": a.port,
+            "in_added": a.in_added,
+            "out_added": a.out_added,
+        }
+        for a in added
+    ]
+
+
+def replace_counters(connection: Connection, readings: Sequence[Reading], ids: rows.Ids) -> None:
+    """The counters last read, in place of those before."""
+    p = schema.port
+    now = [
+        {
+            "unit_id": ids(r.unit),
+            "port": port.port,
+            "in_errors": port.in_errors,
+            "out_errors": port.out_errors,
+            "uptime_s": r.uptime_s,
+        }
+        for r in readings
+        for port in r.ports
+    ]
+    _forget(connection, p, ("unit_id", "port"), now)
+    insert(connection, p, now)
+
+
+def replace_memories(connection: Connection, now: Sequence[rows.Row]) -> None:
+    """What is remembered now, in place of what was."""
+    _forget(connection, schema.memory, ("unit_id",), now)
+    insert(connection, schema.memory, now)
+
+
+def _forget(
+    connection: Connection, table: Any, keys: Sequence[str], made: Sequence[rows.Row]
+) -> None:
+    if made:
+        match = [table.c[key] == bindparam(f"of_{key}") for key in keys]
+        connection.execute(
+            delete(table).where(*match), [{f"of_{key}": row[key] for key in keys} for row in made]
+        )
+
+
+def insert_notices(
+    connection: Connection, notices: Iterable[Notice], now_s: float, tellers: Sequence[str]
+) -> None:
+    """The outbox: each message, and who is to tell it."""
+    for notice in notices if tellers else ():
+        text = json.dumps(rows.body(notice), ensure_ascii=False)
+        inserted = connection.execute(
+            schema.message.insert().values(notice_id=notice.id, created_s=now_s, body=text)
+        )
+        number = key_of(inserted)
+        waiting = [
+            {"message_id": number, "teller": teller, "attempts": 0, "next_s": 0.0}
+            for teller in tellers
+        ]
+        insert(connection, schema.delivery, waiting)
