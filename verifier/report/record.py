@@ -164,7 +164,7 @@ def _table(rows: list[Any], headings: tuple[str, ...], more: int, what: str) -> 
 
 
 def _departures(record: Record, look: Look) -> str:
-    heading = f"Dry-hour level against the handover of {record.handover}:"
+    heading = f"Level of the newest dry hours against the handover of {record.handover}:"
     notes = [f"Note on this handover: {remark}" for remark in record.handover_remarks]
     title = "\n".join((heading, *(line for note in notes for line in paragraph(note, ""))))
     shown = record.departures if look.verbose else record.departures[:_MANY]
