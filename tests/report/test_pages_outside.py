@@ -17,7 +17,7 @@ from selenium.webdriver.chrome.service import Service
 from tests.cli.conftest import clean_environment
 from tests.conftest import node_modules
 from tests.report.conftest import example, hostile
-from tests.report.recording import HOSTILE, RECORD
+from tests.report.recording import HOSTILE, RECORD, many
 from verifier.model.observation import Observation
 from verifier.model.subject import Subject
 from verifier.report import FORMATS, Annex, Look
@@ -31,7 +31,7 @@ MADE = {
     "labels": ("cards", "plan.yaml", "--labels", "--qr"),
 }
 """Pages that commands write of the example plan."""
-DRAWN = ("report", "hostile report", "soak", "record", "hostile record")
+DRAWN = ("report", "hostile report", "soak", "record", "hostile record", "long record")
 PAGES = (*DRAWN, *MADE)
 SCREEN = {"light", "dark"}
 
@@ -78,6 +78,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         "soak": draw(*soaked()),
         "record": RECORDS["html"](RECORD, Look()),
         "hostile record": RECORDS["html"](HOSTILE, Look()),
+        "long record": RECORDS["html"](many(120), Look()),
     }
     for name, text in drawn.items():
         (folder / f"{name}.html").write_text(text, "utf-8")
