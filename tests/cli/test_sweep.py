@@ -28,9 +28,10 @@ from tests.cli.sweeping import (
     plan_of,
 )
 from tests.report.openmetrics_reader import read
+from tests.store import examples
 from tests.store.conftest import running_postgresql
 from verifier.simulator import Fault
-from verifier.store import schema
+from verifier.store import opened, schema
 
 pytestmark = pytest.mark.icmp
 SILENT_AGENT = Fault(kind="no-answer", unit="harbour-switch")
@@ -344,6 +345,43 @@ def test_a_maintenance_window_holds_telling(at: Desk) -> None:
     (at.folder / "plan.yaml").write_text(PLAN)
     at.sweep(*words)  # sound again, as it was last told: nothing to tell
     assert at.told() == []
+
+
+def test_what_outlasts_a_window_is_told_when_it_is_over(at: Desk) -> None:
+    """The window ends between two sweeps: the change in it is told then, once, with its name."""
+    end_s = time.time() + 3
+    day = [time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(s)) for s in (end_s - 3600, end_s)]
+    window = f"maintenance: [{{name: mast work, from: {day[0]}, to: {day[1]}, sites: [Harbour]}}]\n"
+    (at.folder / "plan.yaml").write_text(PLAN + window)
+    words = ("--lines", "changes.jsonl", "--confirm", "1", "--store", "w.db")
+    at.network.put(SLOW_PORT)
+    try:
+        at.sweep(*words)
+        assert time.time() < end_s
+        assert at.told() == []
+        time.sleep(max(0.0, end_s + 1 - time.time()))
+        for _ in range(2):
+            at.sweep(*words)
+    finally:
+        at.network.take_off(SLOW_PORT)
+    (message,) = at.told()
+    (change,) = message["changes"]
+    assert (change["unit"]["name"], change["after"]) == ("harbour-switch", "impaired")
+    assert change["held"] == "mast work"
+
+
+def test_how_long_is_kept_is_an_option(at: Desk) -> None:
+    """Readings of three days ago stay for the usual 14 days and go with --keep-days 1."""
+    with opened(str(at.store)) as store:
+        for n in range(6):
+            store.save(examples.sweep(at_s=time.time() - 3 * 86_400 + 300.0 * n))
+    old = "SELECT count(*) FROM reading JOIN sweep ON sweep.id = sweep_id WHERE sweep.id <= 6"
+    at.sweep()
+    assert at.rows(old) == [(6,)]
+    for _ in range(2):
+        at.sweep("--keep-days", "1")
+    assert at.rows(old) == [(0,)]
+    assert at.rows("SELECT count(*) > 0 FROM hour") == [(1,)]
 
 
 def test_errors_of_ports_are_counted(at: Desk) -> None:

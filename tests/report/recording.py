@@ -72,3 +72,26 @@ def record_of(name: str = "Harbour ring", radio: Subject = RADIO, hop: Subject =
 
 RECORD = record_of()
 HOSTILE = record_of(EVIL, Subject("device", EVIL), Subject("link", EVIL))
+
+
+def many(units: int) -> Record:
+    """A record of so many units, every tenth of them with an outage."""
+    network, radio, hop = RECORD.units
+    quiet = dataclasses.replace(radio, outages=0, changes=0, longest_outage_s=0.0)
+    all_units = [
+        dataclasses.replace(
+            quiet if n % 10 else radio,
+            unit=Subject("device", f"unit-{n}"),
+            availability=_TIMES if n % 10 == 0 else dataclasses.replace(_TIMES, unanswered_s=0.0),
+        )
+        for n in range(units)
+    ]
+    outages = tuple(
+        dataclasses.replace(RECORD.outages[0], unit=u.unit) for u in all_units if u.outages
+    )
+    departures = RECORD.departures[1:] * units
+    return dataclasses.replace(
+        RECORD, units=(network, *all_units, hop), outages=outages,
+        departures=(RECORD.departures[0], *departures),
+        handover_remarks=("it is of another plan: Moor ring",),
+    )  # fmt: skip

@@ -18,7 +18,7 @@ from tests.cli.conftest import clean_environment
 from tests.conftest import node_modules
 from tests.report import paging
 from tests.report.conftest import example, hostile
-from tests.report.recording import HOSTILE, RECORD
+from tests.report.recording import HOSTILE, RECORD, many
 from verifier.model.observation import Observation
 from verifier.model.status import Status
 from verifier.model.subject import Subject
@@ -40,7 +40,7 @@ STATUS: dict[str, Callable[[], Status]] = {
     "hostile status": paging.hostile,
     "empty status": paging.empty,
 }
-DRAWN = ("report", "hostile report", "soak", "record", "hostile record", *STATUS)
+DRAWN = ("report", "hostile report", "soak", "record", "hostile record", "long record", *STATUS)
 PAGES = (*DRAWN, *MADE)
 SCREEN = {"light", "dark"}
 REFRESHED = "status of a series"
@@ -92,6 +92,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         "record": RECORDS["html"](RECORD, Look()),
         "hostile record": RECORDS["html"](HOSTILE, Look()),
         **{name: status_page(make()) for name, make in STATUS.items()},
+        "long record": RECORDS["html"](many(120), Look()),
     }
     for name, text in drawn.items():
         (folder / f"{name}.html").write_text(text, "utf-8")

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 import json
+import re
 from html.parser import HTMLParser
 
 import pytest
 
-from tests.report.recording import EVIL, HOSTILE, RECORD, record_of
+from tests.report.recording import EVIL, HOSTILE, RECORD, many, record_of
+from verifier.model.record import RecordPoint
 from verifier.model.subject import Subject
 from verifier.report import Look
 from verifier.report.record import FORMATS, HEADINGS, percent
@@ -111,3 +114,24 @@ def test_the_page_has_a_picture_of_each_unit() -> None:
     assert not {"script", "img", "iframe", "object"} & set(tags.tags)
     assert "http://" not in page
     assert "https://" not in page
+
+
+def test_a_line_ends_where_nothing_was_measured() -> None:
+    """Five points, a long time without any, two more: the line has two parts, the band too."""
+    times = [360.0 * n for n in (0, 1, 2, 3, 4, 20, 21)]
+    points = tuple(RecordPoint(at_s, 1.0, 1.5, 2.0) for at_s in times)
+    unit = dataclasses.replace(RECORD.units[1], rtt=points)
+    page = FORMATS["html"](dataclasses.replace(RECORD, units=(RECORD.units[0], unit)), Look())
+    for name in ("middle", "band"):
+        (path,) = re.findall(rf'<path class="{name}[^"]*" d="([^"]*)"', page)
+        assert path.count("M") == 2
+
+
+def test_the_text_of_many_shows_what_departed() -> None:
+    """Of a thousand ends the one beyond its limit and a few; --verbose shows all."""
+    short, long = (FORMATS["text"](many(1000), Look(verbose=v)) for v in (False, True))
+    assert "BEYOND ITS LIMIT" in short
+    assert short.count("Hop 1 end") == 10
+    assert "and 991 more" in short
+    assert long.count("Hop 1 end") == 1001
+    assert "Note on this handover: it is of another plan: Moor ring" in short

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,15 +10,18 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
+from tests.session.test_telling import Receiver, receiver
+from tests.store import examples
 from verifier.errors import StoreError
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
 from verifier.model.health import SweepReport
-from verifier.session import Probing, Request, paging
+from verifier.session import Probing, Request, paging, telling
 from verifier.session.desk import Desk, Settings
 from verifier.session.signals import Signals
 from verifier.store import Store, opened, schema
 
+__all__ = ["receiver"]
 pytestmark = pytest.mark.icmp
 PLAN = """\
 network: {name: Clockwork, example: true}
@@ -141,3 +145,28 @@ def test_a_fault_in_drawing_ends_no_sweep(
     assert [said in line for line in lines] == [True, True]
     assert len(store.rows(select(schema.sweep))) == 2
     assert list(tmp_path.glob("index.html")) == []
+
+
+def test_telling_slowly_leaves_no_sweep_out(
+    store: Store, request_: Request, receiver: Receiver, tmp_path: Path
+) -> None:
+    """Twenty messages wait, each takes half a second: sweeps keep to their grid, telling goes on."""
+    receiver.delay_s = 0.5
+    webhook = telling.webhook(receiver.url, None, tmp_path / "m", 5.0)
+    notices = [examples.notice(f"n-{n}") for n in range(20)]
+    store.save(examples.sweep(), notices=notices, tellers=["webhook"])
+    with Signals() as signals:
+        shown: list[SweepReport] = []
+
+        def show(done: SweepReport) -> None:
+            shown.append(done)
+            signals.stop = len(shown) == 3
+
+        store.untold("webhook", store.waiting("webhook")[0].id, "", time.time() + 1.0)
+        Desk(store, Settings(tellers=[webhook]), lambda _: None).every(
+            2.0, request_, lambda: request_, show, signals
+        )
+    assert [done.sweep.skipped for done in shown] == [0, 0, 0]
+    told = [json.loads(body)["id"] for _, body in receiver.got]
+    assert told == [f"n-{n}" for n in range(len(told))]
+    assert 2 <= len(told) < 20

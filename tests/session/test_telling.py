@@ -240,6 +240,17 @@ def test_a_webhook_out_of_reach_is_said(store: Store, tmp_path: Path, url: str, 
     assert "tide-table" not in said[0]
 
 
+@pytest.mark.parametrize("scheme", ["udp", "tcp"])
+def test_a_syslog_host_without_a_name_is_said(store: Store, tmp_path: Path, scheme: str) -> None:
+    """No such name, or no DNS at all: the message waits, and is told when there is one."""
+    said: list[str] = []
+    put(store, "syslog")
+    nobody = telling.to_syslog(f"{scheme}://no-such-host.invalid", tmp_path / "m", 5.0)
+    assert tell(store, nobody, said) == 10.0
+    assert re.search("not known|resolution|No address|longer than", said[0])
+    assert len(store.waiting("syslog")) == 1
+
+
 def test_a_slow_webhook_is_given_up(store: Store, tmp_path: Path, receiver: Receiver) -> None:
     said: list[str] = []
     put(store, "webhook")

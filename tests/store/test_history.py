@@ -153,3 +153,33 @@ def test_an_empty_store_knows_nothing(url: str) -> None:
     made = stored(url, [], examples.START_S)
     assert [u.availability.available_pct for u in made.units] == [None] * 3
     assert (made.sweeps, made.outages, made.changes, made.ports) == (0, (), (), ())
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_clock_that_steps_makes_no_negative_time(url: str, seed: int) -> None:
+    """On and back by hours between sweeps: no figure is below 0, no outage ends before it began."""
+    chance, at_s, sweeps = random.Random(seed), examples.START_S + 86_400.0, []
+    for _ in range(60):
+        answered = chance.random() < 0.6
+        sweeps.append(
+            examples.sweep(
+                examples.reading(state=STATES[answered], answered=answered),
+                examples.reading(examples.HOP, levels=(Level(1, "a", -45.0),)),
+                at_s=at_s,
+            )
+        )
+        at_s += 300.0 + (chance.choice([-7200.0, -400.0, 5000.0]) if chance.random() < 0.2 else 0.0)
+    end_s = max(s.started_s for s in sweeps) + 300.0
+    made = stored(url, sweeps, end_s)
+    assert made.sweeps == len(sweeps), "nothing is dropped"
+    for unit in made.units:
+        times = unit.availability
+        assert min(times.answered_s, times.unanswered_s, times.untested_s) >= 0
+        assert min(unit.state_s.values()) >= 0
+        assert 0 <= (times.available_pct or 0) <= 100
+        assert times.answered_s + times.unanswered_s <= 300.0 * len(sweeps) + 900.0
+    for outage in made.outages:
+        assert outage.length_s >= 0
+        assert outage.untested_s >= 0
+        assert outage.end is None or outage.start <= outage.end
+    assert made.outages

@@ -189,7 +189,7 @@ class Departure:
     """How far the dry-hour median of an end's level is from what it was at handover.
 
     Attributes:
-        dry_hours: hours in which the level stood still.
+        dry_hours: hours in which the level stood still; the newest 24 of the period at most.
         now_dbm: median of their medians; None with too few of them, then `reason` says so.
         beyond: whether it is further off than `limit_db`.
     """

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Mapping, Sequence
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from markupsafe import Markup
@@ -79,9 +80,16 @@ def _x(at_s: float, long_s: float) -> float:
 
 
 def strip_of_lines(
-    title: str, series: Mapping[Any, Sequence[Point]], long_s: float, name: str = "{}"
+    title: str,
+    series: Mapping[Any, Sequence[Point]],
+    long_s: float,
+    name: str = "{}",
+    longest_s: float = math.inf,
 ) -> Row:
-    """A strip with a line through the middles and a band from lowest to highest for each series."""
+    """A strip with a line through the middles and a band from lowest to highest for each series.
+
+    Between two points that lie further apart than `longest_s` nothing was measured: no line.
+    """
     points = [p for each in series.values() for p in each]
     low, high = min(p.low for p in points), max(p.high for p in points)
     if high - low < _FLAT:
@@ -95,20 +103,34 @@ def strip_of_lines(
         drawn = "L".join(f"{_x(at, long_s):.1f} {y(value):.1f}" for at, value in places)
         return Markup(f"M{drawn}{end}")  # noqa: S704 - numbers of ours, never cut short
 
+    def middle(run: Sequence[Point]) -> Markup:
+        return path(((p.at_s, p.middle) for p in run), "h0" if len(run) == 1 else "")
+
+    def band(run: Sequence[Point]) -> Markup:
+        there = ((p.at_s, p.high) for p in run)
+        back = ((p.at_s, p.low) for p in reversed(run))
+        return path(itertools.chain(there, back), "Z")
+
     lines = [
         {
             "name": name.format(key),
-            "middle": path((p.at_s, p.middle) for p in each),
-            "band": path(
-                itertools.chain(
-                    ((p.at_s, p.high) for p in each), ((p.at_s, p.low) for p in reversed(each))
-                ),
-                "Z",
-            ),
+            "middle": Markup().join(map(middle, runs)),
+            "band": Markup().join(map(band, runs)),
         }
         for key, each in series.items()
+        for runs in [list(_runs(each, longest_s))]
     ]
     return {"title": title, "low": f"{low:.4g}", "high": f"{high:.4g}", "lines": lines, "bars": []}
+
+
+def _runs(points: Sequence[Point], longest_s: float) -> Iterator[Sequence[Point]]:
+    """The points in parts, cut where two are further apart."""
+    begin = 0
+    for at, (one, other) in enumerate(itertools.pairwise(points), start=1):
+        if other.at_s - one.at_s > longest_s:
+            yield points[begin:at]
+            begin = at
+    yield points[begin:]
 
 
 def strip_of_bars(

@@ -164,10 +164,13 @@ def _table(rows: list[Any], headings: tuple[str, ...], more: int, what: str) -> 
 
 
 def _departures(record: Record, look: Look) -> str:
-    heading = f"Dry-hour level against the handover of {record.handover}:"
+    heading = f"Level of the newest dry hours against the handover of {record.handover}:"
     notes = [f"Note on this handover: {remark}" for remark in record.handover_remarks]
     title = "\n".join((heading, *(line for note in notes for line in paragraph(note, ""))))
-    shown = record.departures if look.verbose else record.departures[:_MANY]
+    few = len(record.departures) <= _MANY
+    beyond = sum(d.beyond is True for d in record.departures)
+    most = None if look.verbose or few else min(_MANY, max(_FEW, beyond))
+    shown = record.departures[:most]
     rows = [
         (
             _name(f"{d.link} end {d.end}" + (f" carrier {d.carrier}" if d.carrier > 1 else "")),

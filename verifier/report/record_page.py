@@ -1,8 +1,13 @@
-"""A record as one self-contained page: figures, and each unit's course of time as pictures."""
+"""A record as one self-contained page: figures, and each unit's course of time as pictures.
+
+Where units are very many, those with most to tell have pictures, and the others a line in a table.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import itertools
+import statistics
 from typing import Any
 
 from verifier.model.record import Outage, Record, RecordPoint, UnitRecord
@@ -18,6 +23,13 @@ from verifier.report.record import (
 )
 from verifier.rules.soak_trend import Point
 
+_PICTURES = 100
+"""Units and links with a picture: more would make a page that no browser opens gladly."""
+_ROWS = 200
+"""Rows of outages and departures; the rest is counted, CSV and JSON have all."""
+_GAP = 2.5
+"""Points so many times as far apart as usual have a time without measurement between them."""
+
 
 def page(record: Record) -> str:
     """The page. It fetches nothing and has no script."""
@@ -25,12 +37,15 @@ def page(record: Record) -> str:
     for outage in record.outages:
         outages.setdefault(outage.unit, []).append(outage)
     whole, *units = record.units
+    drawn, others = _most_to_tell(record, units)
     return draw(
         "record.html",
         "record.css",
         record=record,
         whole=whole,
-        units=[(u, _picture(record, u, outages.get(u.unit, []))) for u in units],
+        units=[(u, _picture(record, u, outages.get(u.unit, []))) for u in drawn],
+        others=others,
+        most=_ROWS,
         percent=percent,
         hours=hours,
         figure=figure,
@@ -39,22 +54,38 @@ def page(record: Record) -> str:
     )
 
 
+def _most_to_tell(
+    record: Record, units: list[UnitRecord]
+) -> tuple[list[UnitRecord], list[UnitRecord]]:
+    """Those that get a picture, in the order of the plan, and the others."""
+    if len(units) <= _PICTURES:
+        return units, []
+    away = {d.link for d in record.departures if d.beyond}
+
+    def much(unit: UnitRecord) -> tuple[bool, float, int]:
+        gone_s = unit.availability.unanswered_s
+        return unit.unit.kind == "link" and unit.unit.name in away, gone_s, unit.changes
+
+    chosen = {u.unit for u in sorted(units, key=much, reverse=True)[:_PICTURES]}
+    return [u for u in units if u.unit in chosen], [u for u in units if u.unit not in chosen]
+
+
 def _picture(record: Record, unit: UnitRecord, outages: list[Outage]) -> dict[str, Any] | None:
     """Round trip, receive levels, times without an answer; None where nothing was measured."""
     start_s, end_s = _seconds(record.start), _seconds(record.end)
     long_s = max(1.0, end_s - start_s)
     strips = []
     if unit.rtt:
-        strips.append(strip_of_lines("round trip, ms", {"": _points(unit.rtt)}, long_s))
+        strips.append(_lines("round trip, ms", {"": _points(unit.rtt)}, long_s))
     if unit.levels:
         series = {
             f"end {v.end}" + (f", carrier {v.carrier}" if v.carrier > 1 else ""): _points(v.points)
             for v in unit.levels
         }
-        strips.append(strip_of_lines("receive level, dBm", series, long_s))
+        strips.append(_lines("receive level, dBm", series, long_s))
     begins = [max(0.0, _seconds(o.start) - start_s) for o in outages]
     ends = [end_s if o.end is None else _seconds(o.end) for o in outages]
-    if strips or outages:
+    if outages:
         strips.append(
             strip_of_bars(
                 "no answer",
@@ -65,6 +96,13 @@ def _picture(record: Record, unit: UnitRecord, outages: list[Outage]) -> dict[st
             )
         )
     return plot(unit.unit.name, strips, record.end, record.start) if strips else None
+
+
+def _lines(title: str, series: dict[str, list[Point]], long_s: float) -> dict[str, Any]:
+    """A strip whose lines end where nothing was measured."""
+    apart = [b.at_s - a.at_s for each in series.values() for a, b in itertools.pairwise(each)]
+    usual_s = statistics.median(apart) if apart else long_s
+    return strip_of_lines(title, series, long_s, longest_s=_GAP * usual_s)
 
 
 def _points(points: tuple[RecordPoint, ...]) -> list[Point]:

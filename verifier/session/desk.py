@@ -117,7 +117,7 @@ class Desk:
     ) -> Request:
         """Waits for the next sweep; tells what is to be told, reads the plan again when asked."""
         while not signals.stop:
-            again_s = self.tell(signals)
+            again_s = self.tell(signals, due_s)
             if signals.reload:
                 signals.reload = False
                 try:
@@ -131,10 +131,17 @@ class Desk:
             signals.wait(wait_s if again_s is None else min(wait_s, max(again_s, 0.1)))
         return request
 
-    def tell(self, signals: Signals) -> float | None:
-        """Tells what is due; in how many seconds something is to be tried again."""
+    def tell(self, signals: Signals, until_s: float = math.inf) -> float | None:
+        """Tells what is due; in how many seconds something is to be tried again.
+
+        What is not told by `until_s` of the monotonic clock waits: measuring waits for nobody.
+        """
+
+        def stopped() -> bool:
+            return signals.stop or time.monotonic() >= until_s
+
         try:
-            return tell_all(self._store, self._settings.tellers, self._say, lambda: signals.stop)
+            return tell_all(self._store, self._settings.tellers, self._say, stopped)
         except VerifierError as fault:
             self._say(str(fault))
             return None

@@ -111,13 +111,14 @@ RAIN = [hour(-70.0, -49.0)] * 20
         (STILL, None, -3.5, True, ""),
         (STILL, 4.0, -3.5, False, ""),
         ([*RAIN, *STILL], None, -3.5, True, ""),
+        ([*[hour(-45, -45)] * 600, *STILL * 8], None, -3.5, True, ""),
         ([*RAIN, *STILL[:2]], None, None, None, "only 2 of 22 hours were dry; 3 are needed"),
         ([hour(-45, -45, 1)] * 9, None, None, None, "no hour has 3 readings: sweep more often"),
         ([], None, None, None, "no level was read in this period"),
     ],
 )
 def test_departure(hours, limit, away, beyond, reason) -> None:
-    """Rain does not count; with too few dry hours nothing is claimed; the plan's limit is used."""
+    """Rain does not count, nor what was a month ago; with too few dry hours nothing is claimed; the plan's limit is used."""
     seen = past(unit=HOP, level_hours={(1, "a"): tuple(hours)})
     (made,) = departures(link_plan(rx_level_tolerance_db=limit), seen, THEN)
     assert (made.departure_db, made.beyond, made.reason) == (

@@ -21,6 +21,8 @@ MIN_SAMPLES = 3
 """Of an hour; with fewer nothing can be said about how it moved."""
 MIN_HOURS = 3
 """Dry hours for a median that one odd hour does not decide."""
+NEWEST_HOURS = 24
+"""Dry hours that make the level of now: a median of a month would hide what fell a week ago."""
 LIMIT_DB = 3.0
 """Where the plan has no tolerance of the level (common practice; that of a profile without one)."""
 
@@ -104,7 +106,7 @@ def _ends(link: Link) -> Iterator[tuple[int, EndName, End]]:
 def _departure(
     key: tuple[str, int, EndName], end: End, then_dbm: float | None, hours: Sequence[Sample]
 ) -> Departure:
-    dry = dry_hours(hours)
+    dry = dry_hours(hours)[-NEWEST_HOURS:]
     now_dbm = statistics.median(h.middle for h in dry) if len(dry) >= MIN_HOURS else None
     limit_db = LIMIT_DB if end.rx_level_tolerance_db is None else end.rx_level_tolerance_db
     away_db = None if then_dbm is None or now_dbm is None else now_dbm - then_dbm

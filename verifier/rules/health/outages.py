@@ -40,6 +40,8 @@ def outages(past: UnitPast, start_s: float, end_s: float) -> list[Outage]:
 
 
 def _outage(past: UnitPast, down: _Down, ended_s: float | None, end_s: float) -> Outage:
+    if ended_s is not None:  # a clock that was set back meanwhile tells a time before the begin
+        ended_s = max(ended_s, down.at_s + down.length_s)
     lasted_s = (end_s if ended_s is None else ended_s) - down.at_s
     return Outage(
         unit=past.unit,

@@ -84,7 +84,7 @@ def record(  # noqa: PLR0913
         units=(_network(plan, units), *units),
         outages=tuple(sorted(found, key=lambda o: o.start, reverse=True)),
         changes=tuple(sorted(changes, key=lambda c: c.at, reverse=True)),
-        departures=tuple(sorted(away, key=lambda d: -abs(d.departure_db or 0.0))),
+        departures=tuple(sorted(away, key=lambda d: (not d.beyond, -abs(d.departure_db or 0.0)))),
         ports=tuple(sorted(ports, key=lambda p: -(p.in_errors + p.out_errors))),
     )
 
