@@ -15,8 +15,8 @@ from verifier.model.result import Finding, Result
 from verifier.model.subject import Subject
 from verifier.report import FORMATS, Annex, Look
 from verifier.report.links import drawn_links
-from verifier.report.live import Live
 from verifier.report.pictures import Picture, lines, picture, pictures
+from verifier.rules.live import Live
 
 html: Any = FORMATS["html"]
 text: Any = FORMATS["text"]

@@ -9,8 +9,8 @@ from typing import Any, Literal, NamedTuple
 
 from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
 from verifier.model.result import VERDICTS, Finding, Result
-from verifier.report.live import Live, Shown
 from verifier.report.pictures import picture
+from verifier.rules.live import Live, Shown
 
 Row = dict[str, Any]
 

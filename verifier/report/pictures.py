@@ -9,8 +9,8 @@ from typing import Any
 
 from verifier.model.plan import Carrier, End, EndName, Link, Plan
 from verifier.model.result import VERDICTS, Finding, Result
-from verifier.report.live import Live, Shown
 from verifier.report.plain import paragraph, plain
+from verifier.rules.live import Live, Shown
 
 _RADIO = "radio."
 _OFF = ("fail", "warn", "not-tested")

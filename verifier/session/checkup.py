@@ -26,10 +26,12 @@ class Checkup(Questions):
     async def _ask(self) -> None:
         names: dict[str, dict[str, str]] = {}
         rows = await self._by_first_names(names)
+        in_vain = bool(self._device.ports) and not names  # that was a question too
         columns = [*self._planned_columns(), *_ERROR_COLUMNS]
         with_identity = max(1, MOST_OBJECTS // len(columns))
         objects = [f"{OIDS[c]}.{i}" for i in rows[:with_identity] for c in columns]
-        if not await self._answers([*(mib.SYSTEM[name] for name in _IDENTITY), *objects]):
+        identity = [mib.SYSTEM[name] for name in _IDENTITY]
+        if not await self._answers([*identity, *objects], again=not in_vain):
             return
         named = self._profile.named_readings()
         await self._readings({n: r for n, r in named.items() if r.field in HEALTH_READINGS})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import dataclasses
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 
@@ -90,9 +91,13 @@ class Questions(ABC):
     async def _ask(self) -> None:
         """Asks, and writes down what came."""
 
-    async def _answers(self, oids: Sequence[str]) -> bool:
-        """Whether the unit answers; what it says of these objects is noted."""
-        reply = await self._client.get(self._target, oids)
+    async def _answers(self, oids: Sequence[str], *, again: bool = True) -> bool:
+        """Whether the unit answers; what it says of these objects is noted.
+
+        `again`: with all the retries that were set, else with one less.
+        """
+        retries = self._target.retries if again else max(0, self._target.retries - 1)
+        reply = await self._client.get(dataclasses.replace(self._target, retries=retries), oids)
         self._record.note(
             "snmp", "answer", value=reply.outcome, raw=reply.detail, took_ms=reply.took_ms
         )

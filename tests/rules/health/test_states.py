@@ -152,6 +152,23 @@ def test_figures_are_those_seen() -> None:
     assert found["Hop 1"].levels == (Level(1, "a", -45.5),)
 
 
+@pytest.mark.parametrize(
+    ("verdict", "observed", "shown", "levels"),
+    [
+        (None, None, -45.5, (Level(1, "a", -45.5),)),  # the plan has no level for this end
+        (None, None, -3276.8, ()),  # a unit's mark for none
+        (None, None, None, ()),
+        ("pass", -45.0, -45.5, (Level(1, "a", -45.0),)),  # the median of several
+        ("not-tested", None, -45.5, ()),  # several that cannot be judged
+    ],
+)
+def test_levels_that_nobody_planned(verdict: Any, observed: Any, shown: Any, levels: Any) -> None:
+    """They are kept as the unit shows them; where the plan has one, the judged level counts."""
+    judged = finding("radio.rx-level", str(verdict), subject=IN_HOP, observed=observed)
+    found = state_of([judged] if verdict else [], [*ALIVE, seen("rx_level_dbm", shown)])
+    assert found["Hop 1"].levels == levels
+
+
 def test_reasons_are_few_and_counted() -> None:
     many = [
         finding(f"port.{n}", "fail", subject=Subject("port", A, port="eth1")) for n in range(20)

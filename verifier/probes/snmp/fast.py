@@ -92,6 +92,7 @@ class FastClient(SnmpClient):
     ) -> Table:
         """See `SnmpClient`; a single column of a well-behaved agent is read faster."""
         key = (target.address, target.udp_port, target.entry)
+        started_s = time.monotonic()
         if (
             len(columns) == 1
             and target.entry.version != "1"
@@ -102,7 +103,11 @@ class FastClient(SnmpClient):
             if table is not None:
                 return table
         return await super().walk(
-            target, columns, max_rows=max_rows, deadline_s=deadline_s, repetitions=repetitions
+            target,
+            columns,
+            max_rows=max_rows,
+            deadline_s=max(0.0, deadline_s - (time.monotonic() - started_s)),
+            repetitions=repetitions,
         )
 
     async def _quick_walk(
@@ -116,22 +121,26 @@ class FastClient(SnmpClient):
         last, position = oid_tuple(column), GetIter(column, repetitions)
         for requests in range(1, _QUICK_REQUESTS + 1):
             got = await self._quickly(key, target, lambda s: _bulk(s, position))
+            at_end = got == [] and bool(rows)
             for found in got or ():
                 if found is None:
-                    return Table(
-                        outcome="answered",
-                        rows=rows,
-                        complete=True,
-                        responder=str(target.address.ip),
-                        requests=requests,
-                        took_ms=1000 * (time.monotonic() - started_s),
-                    )
+                    at_end = True
+                    break
                 name = oid_tuple(found[0])
                 if name <= last or len(rows) >= max_rows:
                     return None
                 last = name
                 instance = found[0].removeprefix(f"{column}.")
                 rows[instance] = {column: _binding(found[0], found[1])}
+            if at_end:
+                return Table(
+                    outcome="answered",
+                    rows=rows,
+                    complete=True,
+                    responder=str(target.address.ip),
+                    requests=requests,
+                    took_ms=1000 * (time.monotonic() - started_s),
+                )
             if not got:
                 return None
         return None
@@ -195,11 +204,14 @@ class FastClient(SnmpClient):
 
 
 async def _bulk(session: Any, position: Any) -> list[tuple[str, Any] | None]:
-    """One GetBulk request; an empty list at the end of the column."""
+    """One GetBulk request: None among the rows is the column's end; no row, that of the MIB."""
     await session._send(lambda: session._sock.send_get_bulk(position))  # noqa: SLF001
-    rows: list[tuple[str, Any] | None] = await session._recv(  # noqa: SLF001
-        lambda: session._sock.recv_get_bulk(position)  # noqa: SLF001
-    )
+    try:
+        rows: list[tuple[str, Any] | None] = await session._recv(  # noqa: SLF001
+            lambda: session._sock.recv_get_bulk(position)  # noqa: SLF001
+        )
+    except StopAsyncIteration:
+        return []
     return rows
 
 

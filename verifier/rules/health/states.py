@@ -11,7 +11,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.model import mib
@@ -21,13 +21,16 @@ from verifier.model.plan import Device, Link, Plan
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules import ports as port_rules
+from verifier.rules.compare.radio.read import can_be
 from verifier.rules.compare.reach import alive
 from verifier.rules.compare.seen import Seen, by_device
+from verifier.rules.live import Live
 
 MAX_REASONS = 8
 """Reasons kept of one unit in one sweep; the rest is counted."""
 _TICKS_PER_S = 100
 """TimeTicks are hundredths of a second (RFC 2578 section 7.1.8)."""
+_LEVEL = "rx_level_dbm"
 _NAME_OIDS = {
     "ifName": mib.IF_X_TABLE["ifName"],
     "ifDescr": mib.IF_TABLE["ifDescr"],
@@ -40,7 +43,7 @@ def readings(
     devices: Sequence[Device],
     findings: Sequence[Finding],
     causes: Sequence[Cause],
-    observations: Iterable[Observation],
+    observations: Collection[Observation],
 ) -> tuple[Reading, ...]:
     """What a sweep saw of each of `devices`, and of each link with all its ends among them."""
     seen = by_device(observations)
@@ -52,8 +55,9 @@ def readings(
         d.name: _device(d, of_unit[Subject("device", d.name)], seen.get(d.name, Seen()), roots)
         for d in devices
     }
+    live = Live(plan, observations if plan.links else ())
     links = [
-        _link(link, of_unit[Subject("link", link.name)], of_devices, roots)
+        _link(link, of_unit[Subject("link", link.name)], of_devices, roots, live)
         for link in plan.links
         if frozenset().union(*link.devices()) <= of_devices.keys()
     ]
@@ -141,7 +145,7 @@ def _port_errors(device: Device, seen: Seen) -> Iterable[PortErrors]:
 
 
 def _link(
-    link: Link, found: Sequence[Finding], devices: Mapping[str, Reading], roots: _Roots
+    link: Link, found: Sequence[Finding], devices: Mapping[str, Reading], roots: _Roots, live: Live
 ) -> Reading:
     subject = Subject("link", link.name)
     ends = [[devices[name] for name in sorted(side)] for side in link.devices()]
@@ -174,17 +178,24 @@ def _link(
         root=root if state != "sound" else subject,
         answered=True if all(answered) else False if gone else None,
         reasons=(*reasons, *_reasons(own))[: MAX_REASONS + 1],
-        levels=tuple(_levels(found)),
+        levels=tuple(_levels(link, found, live)),
         try_first=own[0].advice if own else because[0].try_first if because else "",
     )
 
 
-def _levels(findings: Iterable[Finding]) -> Iterable[Level]:
-    """What the ends receive; `radio.rx-level` observes it in dBm."""
-    for f in findings:
-        end, carrier = f.subject.end, f.subject.carrier
-        if f.check == "radio.rx-level" and end is not None and isinstance(f.observed, (int, float)):
-            yield Level(carrier or 1, end, float(f.observed))
+def _levels(link: Link, findings: Iterable[Finding], live: Live) -> Iterable[Level]:
+    """What the ends receive in dBm: as judged by `radio.rx-level`, else as their units show it."""
+    judged = {
+        (f.subject.carrier or 1, f.subject.end): f.observed
+        for f in findings
+        if f.check == "radio.rx-level"
+    }
+    for carrier in link.carriers:
+        for name, end in carrier.ends():
+            key = (carrier.carrier, name)
+            level_dbm = judged[key] if key in judged else live.at(carrier, end).number(_LEVEL)
+            if isinstance(level_dbm, (int, float)) and can_be(_LEVEL, level_dbm):
+                yield Level(carrier.carrier, name, float(level_dbm))
 
 
 @dataclass(frozen=True, slots=True)

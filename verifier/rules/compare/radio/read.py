@@ -117,7 +117,6 @@ def read(context: Context, name: str, reading: Reading) -> Read:
 
 def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
     """The median; nothing received, where most samples say so."""
-    low, high = _RANGES[reading.field]
     samples: list[tuple[dt.datetime | None, float]] = []
     silent, gaps = 0, []
     for one in seen:
@@ -127,7 +126,7 @@ def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
         value = number_of(one.value)
         if value is None:
             gaps.append(f"the unit gives no {reading.field}: {_why(reading, one)}")
-        elif not low <= value <= high:
+        elif not can_be(reading.field, value):
             gaps.append(
                 f"{reading.field} {value:g} cannot be: is it the unit's mark for none "
                 "(no_signal), or is the profile's scale wrong?"
@@ -145,6 +144,12 @@ def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
     return Read(
         reading=reading, name=name, value=value, samples=tuple(samples), seen=tuple(seen)
     )  # fmt: skip
+
+
+def can_be(field: str, value: float) -> bool:
+    """Whether a reading's number can be meant; what cannot is often a unit's mark for none."""
+    low, high = _RANGES[field]
+    return low <= value <= high
 
 
 def number_of(value: object) -> float | None:

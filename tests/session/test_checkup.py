@@ -1,0 +1,167 @@
+"""What a sweep asks one unit: how many questions, in which order, and how soon it gives up."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable, Iterable
+from typing import Any
+
+import pytest
+from pysnmp.proto.api import v2c
+from pysnmp.proto.rfc1905 import endOfMibView, noSuchInstance
+
+from tests.probes.conftest import Asked, handmade
+from verifier.model import mib
+from verifier.model.address import Address, Interface
+from verifier.model.credentials import Secret, SnmpEntry
+from verifier.model.plan import Device, Port
+from verifier.model.profile import Profile
+from verifier.model.subject import Subject
+from verifier.probes.snmp import SnmpClient, Target
+from verifier.probes.snmp.fast import FastClient
+from verifier.session.checkup import Checkup
+from verifier.session.recorder import Recorder, Row
+
+__all__ = ["handmade"]
+HERE = "127.83.0.31"
+CLIENTS = [SnmpClient, FastClient]
+IF, IFX = mib.IF_TABLE, mib.IF_X_TABLE
+
+
+def arcs(oid: str) -> tuple[int, ...]:
+    return tuple(map(int, oid.split(".")))
+
+
+def unit(
+    named_by: str = "ifName", ports: int = 2, last: str = "1.3.6.1.2.1.99.1.0"
+) -> dict[tuple[int, ...], Any]:
+    """All objects of a unit whose ports are called eth1, eth2, … by one column; `last` ends its MIB."""
+    column = {**IF, **IFX}[named_by]
+    rows: dict[str, Any] = {
+        mib.SYSTEM["sysName"]: "unit",
+        mib.SYSTEM["sysUpTime"]: v2c.TimeTicks(9),
+        last: 0,
+    }
+    for n in range(1, ports + 1):
+        rows |= {
+            f"{column}.{n}": f"eth{n}",
+            f"{IF['ifOperStatus']}.{n}": 1,
+            f"{IF['ifAdminStatus']}.{n}": 1,
+            f"{IF['ifInErrors']}.{n}": v2c.Counter32(10 + n),
+            f"{IF['ifOutErrors']}.{n}": v2c.Counter32(20 + n),
+        }
+    return dict(sorted((arcs(oid), value) for oid, value in rows.items()))
+
+
+def agent(
+    rows: dict[tuple[int, ...], Any], asked_of: list[str], *, bulk: bool = True
+) -> Callable[[Asked], Iterable[bytes]]:
+    """Answers from `rows`; `bulk` false: silent to a GETBULK, as some old agents are."""
+
+    def answer(asked: Asked) -> Iterable[bytes]:
+        asked_of.append(asked.kind)
+        if asked.kind == "get":
+            yield asked.reply(*((o, rows.get(o, noSuchInstance)) for o in asked.oids))
+        elif asked.kind == "next" or bulk:
+            found: list[tuple[Any, Any]] = []
+            for start in asked.oids:
+                at = start
+                for _ in range(4 if asked.kind == "bulk" else 1):
+                    following = next((oid for oid in rows if oid > at), None)
+                    found.append(
+                        (at, endOfMibView) if following is None else (following, rows[following])
+                    )
+                    at = following or at
+            yield asked.reply(*found)
+
+    return answer
+
+
+def checked(
+    handmade: Any, answer: Any, client: type[SnmpClient], ports: int = 2, **target: Any
+) -> tuple[list[Row], float]:
+    """What is noted of the unit, and how long it took."""
+    device = Device(
+        name="unit", address=Interface.parse(f"{HERE}/24"), snmp="bench",
+        ports=tuple(Port(name=f"eth{n}", status="up") for n in range(1, ports + 1)),
+    )  # fmt: skip
+    record = Recorder(Subject("device", "unit"))
+    settled = {"timeout_s": 0.3, "retries": 1, **target}
+
+    async def run() -> None:
+        async with handmade(answer, HERE) as (_, port), client() as snmp:
+            entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=port)
+            to = Target(address=Address.parse(HERE), entry=entry, **settled)
+            await Checkup(snmp, to, device, Profile(id="mib2"), record).run(20.0)
+
+    began_s = time.monotonic()
+    asyncio.run(run())
+    return record.seen, time.monotonic() - began_s
+
+
+def values(seen: list[Row], what: str) -> list[Any]:
+    return [row.value for row in seen if row.what == what]
+
+
+@pytest.mark.parametrize("client", CLIENTS)
+def test_two_questions_to_most_units(handmade: Any, client: type[SnmpClient]) -> None:
+    """Names of ports, then identity and ports together."""
+    asked_of: list[str] = []
+    seen, _ = checked(handmade, agent(unit(), asked_of), client)
+    assert asked_of == ["bulk", "get"]
+    assert values(seen, "answer") == ["answered"]
+    assert values(seen, "sysName") == ["unit"]
+    assert values(seen, "ifOperStatus") == ["up", "up"]
+    assert values(seen, "ifInErrors") == [11, 12]
+    assert values(seen, "ifOutErrors") == [21, 22]
+
+
+@pytest.mark.parametrize("client", CLIENTS)
+def test_names_at_the_end_of_all_objects(handmade: Any, client: type[SnmpClient]) -> None:
+    """Nothing follows the last port's name: the table ends there."""
+    asked_of: list[str] = []
+    seen, _ = checked(handmade, agent(unit(last="1.3.6.1.2.1.1.9.0"), asked_of), client)
+    assert values(seen, "ifOperStatus") == ["up", "up"]
+    assert asked_of.count("get") == 1
+
+
+@pytest.mark.parametrize("client", CLIENTS)
+@pytest.mark.parametrize("named_by", ["ifDescr", "ifAlias"])
+def test_ports_by_another_name(handmade: Any, client: type[SnmpClient], named_by: str) -> None:
+    """Identity first, then the other columns of names; ifName is not asked for again."""
+    asked_of: list[str] = []
+    seen, _ = checked(handmade, agent(unit(named_by), asked_of), client)
+    assert asked_of[:2] == ["bulk", "get"]
+    assert values(seen, "ifInErrors") == [11, 12]
+    assert [row.what for row in seen].count("ifName") <= 1
+
+
+@pytest.mark.parametrize("client", CLIENTS)
+def test_a_unit_without_getbulk(handmade: Any, client: type[SnmpClient]) -> None:
+    """It is alive, and its ports are read by other requests."""
+    asked_of: list[str] = []
+    seen, _ = checked(handmade, agent(unit(), asked_of, bulk=False), client)
+    assert values(seen, "answer") == ["answered"]
+    assert values(seen, "ifOperStatus") == ["up", "up"]
+    assert {"next", "get"} <= set(asked_of)
+
+
+@pytest.mark.parametrize("client", CLIENTS)
+def test_many_ports_go_in_portions(handmade: Any, client: type[SnmpClient]) -> None:
+    """As many rows as stay within one frame in each question."""
+    asked_of: list[str] = []
+    seen, _ = checked(handmade, agent(unit(ports=20), asked_of), client, ports=20)
+    assert values(seen, "ifInErrors") == [10 + n for n in sorted(range(1, 21), key=str)]
+    assert asked_of.count("get") == 4
+
+
+@pytest.mark.parametrize("client", CLIENTS)
+def test_a_silent_unit_costs_no_more_than_its_retries(
+    handmade: Any, client: type[SnmpClient]
+) -> None:
+    """The question for names was one of them; who is silent is noted once."""
+    seen, took_s = checked(handmade, lambda _: [], client, timeout_s=0.5, retries=1)
+    assert values(seen, "answer") == ["silent"]
+    assert [row.what for row in seen] == ["answer"]
+    assert took_s < 2 * 0.5 + 0.4
