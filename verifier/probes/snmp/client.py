@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import dataclasses
+import gc
 import socket
 from collections.abc import Awaitable, Sequence
 from types import TracebackType
@@ -29,8 +30,8 @@ from verifier.probes.snmp.values import (
 )
 
 PEERS_PER_ENGINE = 200
-"""After so many agents a credential set gets a fresh engine: pysnmp never forgets one (33 KiB for
-each of v3), and with each new one of v3 it reads all it knows."""
+"""After so many agents of v3 a credential set gets a fresh engine: pysnmp never forgets one (33 KiB
+each), and with each new one it reads all it knows. With v1 and v2c it keeps nothing of them."""
 ENGINES_KEPT = 4
 """Engines of one credential set that are kept: an agent comes back to the one that knows it."""
 
@@ -197,9 +198,11 @@ class SnmpClient:
         for engine in engines:
             if peer in engine.peers:
                 return engine
-        if not engines or len(engines[-1].peers) >= PEERS_PER_ENGINE:
+        if not engines or (entry.version == "3" and len(engines[-1].peers) >= PEERS_PER_ENGINE):
             engines.append(Engine(entry))
-            del engines[:-ENGINES_KEPT]
+            if len(engines) > ENGINES_KEPT:
+                del engines[:-ENGINES_KEPT]
+                gc.collect()  # an engine is full of cycles: 20 MB that nobody else would look for
         engines[-1].peers.add(peer)
         return engines[-1]
 
