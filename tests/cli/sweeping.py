@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import random
+import shutil
 import signal
 import socket
 import sqlite3
@@ -15,6 +16,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 from tests.cli.conftest import clean_environment
 from verifier.cli.demo import _network as coast
@@ -135,10 +138,32 @@ def coastal(folder: Path) -> Iterator[Desk]:
         yield Desk(folder, network)
 
 
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
+    with desk(tmp_path_factory.mktemp("desk")) as made:
+        yield made
+
+
+@pytest.fixture
+def at(shared: Desk, tmp_path: Path) -> Desk:
+    """A desk of its own at the network that all tests share."""
+    for name in ("plan.yaml", "credentials.toml"):
+        shutil.copy2(shared.folder / name, tmp_path / name)
+    return Desk(tmp_path, shared.network)
+
+
 def line_of(process: subprocess.Popen[str]) -> str:
     """The next line that a running sweep prints."""
     assert process.stdout is not None
     return process.stdout.readline()
+
+
+def finish(process: subprocess.Popen[str], number: int) -> tuple[str, str]:
+    """Sends a signal; returns what was printed. The exit code must be 0."""
+    process.send_signal(number)
+    out, err = process.communicate(timeout=30)
+    assert process.returncode == 0, out + err
+    return out, err
 
 
 def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:

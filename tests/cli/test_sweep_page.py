@@ -9,29 +9,14 @@ import signal
 import stat
 import threading
 import time
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
-from tests.cli.sweeping import SLOW_PORT, Desk, desk, line_of
+from tests.cli.sweeping import SLOW_PORT, Desk, at, line_of, shared
 
+__all__ = ["at", "shared"]
 pytestmark = pytest.mark.icmp
 SECRETS = ("coastal-read", "plan.sweeps.db", "bearer-of-nothing")
-
-
-@pytest.fixture(scope="module")
-def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
-    with desk(tmp_path_factory.mktemp("desk")) as made:
-        yield made
-
-
-@pytest.fixture
-def at(shared: Desk, tmp_path: Path) -> Desk:
-    """A desk of its own at the network that all tests share."""
-    for name in ("plan.yaml", "credentials.toml"):
-        shutil.copy2(shared.folder / name, tmp_path / name)
-    return Desk(tmp_path, shared.network)
 
 
 def finish(at: Desk, *words: str, sweeps: int = 1) -> str:

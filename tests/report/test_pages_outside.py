@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import dataclasses
-import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from selenium import webdriver
-from selenium.webdriver.chrome.service import Service
 
 from tests.cli.conftest import clean_environment
 from tests.conftest import node_modules
 from tests.report import paging
+from tests.report.browsing import browser
 from tests.report.conftest import example, hostile
 from tests.report.recording import HOSTILE, RECORD, many
 from verifier.model.observation import Observation
@@ -26,6 +24,7 @@ from verifier.report import FORMATS, Annex, Look
 from verifier.report.record import FORMATS as RECORDS
 from verifier.report.status_page import page as status_page
 
+__all__ = ["browser"]
 pytestmark = [pytest.mark.npm, pytest.mark.browser]
 
 MADE = {
@@ -119,18 +118,6 @@ def test_the_validator_would_find_something(tmp_path: Path) -> None:
         cwd=tmp_path, capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
     assert done.returncode == 1
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """One browser for all pages."""
-    options = webdriver.ChromeOptions()
-    for word in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
-        options.add_argument(word)
-    options.binary_location = shutil.which("chromium") or ""
-    driver = webdriver.Chrome(options=options, service=Service(shutil.which("chromedriver")))
-    yield driver
-    driver.quit()
 
 
 def violations(browser: Any, page: Path, scheme: str) -> list[str]:

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from tests.report.browsing import CONTRAST, browser
 from tests.report.recording import HOSTILE, RECORD, many
-from tests.report.test_browser import CONTRAST, browser
 from verifier.report import Look
 from verifier.report.record import FORMATS
 

@@ -4,23 +4,21 @@ from __future__ import annotations
 
 import dataclasses
 import json
-import shutil
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from selenium import webdriver
-from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 
 from tests.report import paging
-from tests.report.test_browser import CONTRAST
+from tests.report.browsing import CONTRAST, browser
 from verifier.model.status import Status
 from verifier.report.status_page import page
 
+__all__ = ["browser"]
 pytestmark = pytest.mark.browser
 
 MADE: dict[str, Callable[[], Status]] = {
@@ -31,19 +29,6 @@ MADE: dict[str, Callable[[], Status]] = {
 LOADED_MS = 5000
 """For 1,000 devices; it takes a fifth of that on two cores that nobody else uses."""
 MARKS = "return [...document.querySelectorAll('main > section')].map((s) => s.id)"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """One browser for all tests of this module."""
-    options = webdriver.ChromeOptions()
-    for word in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"):
-        options.add_argument(word)
-    options.binary_location = shutil.which("chromium") or ""
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service(shutil.which("chromedriver")))
-    yield driver
-    driver.quit()
 
 
 @pytest.fixture(scope="module")
