@@ -79,7 +79,12 @@ def agent(
 
 
 def checked(
-    handmade: Any, answer: Any, client: type[SnmpClient], ports: int = 2, **target: Any
+    handmade: Any,
+    answer: Any,
+    client: type[SnmpClient],
+    ports: int = 2,
+    version: Any = "2c",
+    **target: Any,
 ) -> tuple[list[Row], float]:
     """What is noted of the unit, and how long it took."""
     device = Device(
@@ -91,7 +96,7 @@ def checked(
 
     async def run() -> None:
         async with handmade(answer, HERE) as (_, port), client() as snmp:
-            entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=port)
+            entry = SnmpEntry(name="bench", version=version, community=Secret("harbour"), port=port)
             to = Target(address=Address.parse(HERE), entry=entry, **settled)
             await Checkup(snmp, to, device, Profile(id="mib2"), record).run(20.0)
 
@@ -165,3 +170,20 @@ def test_a_silent_unit_costs_no_more_than_its_retries(
     assert values(seen, "answer") == ["silent"]
     assert [row.what for row in seen] == ["answer"]
     assert took_s < 2 * 0.5 + 0.4
+
+
+@pytest.mark.parametrize("client", CLIENTS)
+@pytest.mark.parametrize(("version", "ports"), [("1", 2), ("2c", 0)])
+def test_who_is_not_asked_for_names_first_has_all_retries(
+    handmade: Any, client: type[SnmpClient], version: str, ports: int
+) -> None:
+    """SNMP v1 has no GETBULK, a unit without planned ports needs no names: one question, all tries."""
+    asked_of: list[str] = []
+
+    def silent(asked: Asked) -> Iterable[bytes]:
+        asked_of.append(asked.kind)
+        return []
+
+    checked(handmade, silent, client, ports, version, timeout_s=0.3, retries=1)
+    assert asked_of.count("get") == (3 if client is FastClient else 2)
+    assert set(asked_of) == {"get"}

@@ -177,6 +177,7 @@ class Status:
     Attributes:
         every_s: interval of the series; None for a single sweep.
         stale_s: from this age on the page is too old to be believed.
+        confirm: in how many sweeps a change must be seen to count.
         counts: of each state: devices, links.
         pending_n: units of which another state was seen that does not count yet.
         changed: what began to count with this sweep; `new_n`: units seen for the first time.
@@ -193,6 +194,7 @@ class Status:
     skipped: int
     every_s: float | None
     stale_s: float
+    confirm: int
     tool_version: str
     counts: Mapping[State, tuple[int, int]]
     pending_n: int

@@ -9,14 +9,15 @@ import itertools
 import math
 import unicodedata
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Final
 
 from markupsafe import Markup
 
-from verifier.model.health import STATES
+from verifier.model.health import STATES, State
 from verifier.model.status import PlaceStatus, Status
 from verifier.report.plain import plain
+from verifier.rules.health.troubles import weight
 
 WIDTH: Final = 1000
 _SIDE, _EDGE = 46, 34
@@ -44,7 +45,7 @@ def drawing(status: Status) -> Row:
     spots = [(_SIDE + (WIDTH - 2 * _SIDE) * p.x, _EDGE + high * p.y) for p in layout.points]
     radius = next(r for most, r in _SIZES if len(spots) <= most)
     few = len(spots) <= _SIZES[0][0]
-    order = sorted(range(len(spots)), key=lambda n: _last_first(status.places[n]), reverse=True)
+    order = sorted(range(len(spots)), key=lambda n: weight(status.places[n].state), reverse=True)
     labels = {
         name: _labels(status, spots, radius, size)
         for name, size in (("wide", _WIDE_FEW if few else _WIDE), ("narrow", _NARROW))
@@ -68,23 +69,19 @@ def name_of(place: PlaceStatus) -> str:
     return place.place.name or "without a site"
 
 
-def counted(place: PlaceStatus) -> str:
-    """Its units by state, the worst first, in words."""
-    found = Counter(u.state for u in place.devices)
-    parts = [f"{found[state]} {state}" for state in STATES if found[state]]
-    return ", ".join(parts) or "nothing in this sweep"
-
-
-def _last_first(place: PlaceStatus) -> int:
-    return len(STATES) if place.state is None else STATES.index(place.state)
+def by_state(states: Iterable[State | None]) -> str:
+    """`3 silent, 1 untested`, the worst first; empty where none is known."""
+    found = Counter(states)
+    return ", ".join(f"{found[state]} {state}" for state in STATES if found[state])
 
 
 def _place(place: PlaceStatus, spot: tuple[float, float]) -> Row:
+    units = by_state(u.state for u in place.devices) or "nothing in this sweep"
     return {
         "x": round(spot[0]),
         "y": round(spot[1]),
         "state": place.state or "absent",
-        "title": f"{name_of(place)}: {counted(place)}",
+        "title": f"{name_of(place)}: {units}",
     }
 
 
@@ -158,7 +155,7 @@ def _labels(
     for x, y in spots:
         room.take((x - radius, y - radius, x + radius, y + radius))
     links = Counter(n for line in status.lines for n in (line.a, line.b))
-    order = sorted(range(len(spots)), key=lambda n: (_last_first(status.places[n]), -links[n], n))
+    order = sorted(range(len(spots)), key=lambda n: (weight(status.places[n].state), -links[n], n))
     made = []
     for number in order:
         text = _label(status.places[number])

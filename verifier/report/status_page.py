@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any, Final
 
-from verifier.model.health import STATES, State
-from verifier.model.status import Changed, PlaceStatus, Status, Trouble, UnitStatus
+from verifier.model.health import STATES
+from verifier.model.status import PlaceStatus, Status, Trouble, UnitStatus
 from verifier.report.pages import draw
-from verifier.report.status_drawing import drawing, name_of
+from verifier.report.status_drawing import by_state, drawing, name_of
 from verifier.report.status_levels import HEIGHT, WIDTH, level_row
+from verifier.rules.health.troubles import weight
 from verifier.rules.soak import words
 
 REFRESH_S: Final = (5, 60)
@@ -57,8 +57,7 @@ def page(status: Status) -> str:
         places=_places(status),
         spark=(WIDTH, HEIGHT),
         named=_NAMED,
-        by_state=_by_state,
-        folded=_folded,
+        by_state=by_state,
         again=_again,
     )
 
@@ -114,18 +113,6 @@ def _split(shown: Sequence[Any], most: int) -> tuple[Sequence[Any], Sequence[Any
     return shown[:most], shown[most:]
 
 
-def _by_state(units: Iterable[UnitStatus]) -> str:
-    """`3 silent, 1 untested`, the worst first."""
-    found = Counter(unit.state for unit in units)
-    return ", ".join(f"{found[state]} {state}" for state in STATES if found[state])
-
-
-def _folded(group: Changed) -> str:
-    """What changed with a root, in words: `3 silent, 1 sound`."""
-    found = Counter(change.after for change in group.rest)
-    return ", ".join(f"{found[state]} {state}" for state in STATES if found[state])
-
-
 def _again(unit: UnitStatus) -> str:
     """What a state that was seen still needs to count."""
     seen = {1: "once", 2: "twice"}.get(unit.pending_n, f"{unit.pending_n} times")
@@ -154,9 +141,9 @@ def _place(number: int, status: Status, place: PlaceStatus) -> Row:
     return {
         "number": number,
         "name": name_of(place),
-        "state": _worst(units),
-        "units": _by_state(place.devices),
-        "hops": _by_state(link.unit for link in place.links),
+        "state": min((u.state for u in units), key=weight, default=None),
+        "units": by_state(u.state for u in place.devices),
+        "hops": by_state(link.unit.state for link in place.links),
         "devices": place.devices,
         "links": [
             {
@@ -171,13 +158,9 @@ def _place(number: int, status: Status, place: PlaceStatus) -> Row:
     }
 
 
-def _worst(units: Sequence[UnitStatus]) -> State | None:
-    return min((u.state for u in units if u.state), key=STATES.index, default=None)
-
-
 def _trouble(trouble: Trouble) -> Row:
     """A root, marked by the worst that it and what hangs on it are, else by what was just seen."""
     units = (trouble.head, *trouble.rest)
     counts = [u.state for u in units if u.state not in {None, "sound"}]
-    tone = min(counts or [u.pending for u in units if u.pending], key=STATES.index)
+    tone = min(counts or [u.pending for u in units if u.pending], key=weight)
     return {"head": trouble.head, "rest": trouble.rest, "tone": tone, "counts": bool(counts)}

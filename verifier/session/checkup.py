@@ -25,8 +25,9 @@ class Checkup(Questions):
 
     async def _ask(self) -> None:
         names: dict[str, dict[str, str]] = {}
-        rows = await self._by_first_names(names)
-        in_vain = bool(self._device.ports) and not names  # that was a question too
+        named_first = bool(self._device.ports) and self._target.entry.version != "1"
+        rows = await self._by_first_names(names) if named_first else []
+        in_vain = named_first and not names  # that was a question too
         columns = [*self._planned_columns(), *_ERROR_COLUMNS]
         with_identity = max(1, MOST_OBJECTS // len(columns))
         objects = [f"{OIDS[c]}.{i}" for i in rows[:with_identity] for c in columns]
@@ -42,8 +43,6 @@ class Checkup(Questions):
 
     async def _by_first_names(self, names: dict[str, dict[str, str]]) -> list[str]:
         """Rows of the planned ports; none where ifName does not name them all at once."""
-        if not self._device.ports or self._target.entry.version == "1":
-            return []
         column = OIDS["ifName"]
         table = await self._client.walk(
             dataclasses.replace(self._target, retries=0),

@@ -85,30 +85,17 @@ def local_fit(context: Context) -> Findings:
 def icmp(context: Context) -> Findings:
     """`icmp.reply`, `icmp.loss` and `icmp.rtt`; `icmp.duplicate` where there was one."""
     stats, observed = echoes(context)
-    address = str(context.device.address.address)
     silences = [s for o in observed for s in o.value["silence"]]
     if stats is None:
-        raw = next((o.raw for o in context.seen.all("echo") if o.raw), None)
-        reason, advice = raw or "no echo was sent", ""
-        if silences:
-            reason = f"the echoes could not be sent: {_words(silences)}"
-            refused = any(s["reason"] == "not-permitted" for s in silences)
-            advice = _FILTER_ADVICE if refused else _FIT_ADVICE
-        yield context.finding(
-            "icmp.reply",
-            "not-tested",
-            reason,
-            path=("address",),
-            expected=address,
-            advice=advice,
-            evidence=tuple(observed),
-        )
-        yield from _no_figures(context, reason)
+        unsent = _unsent(context, silences, observed)
+        yield unsent
+        yield from _no_figures(context, unsent.reason)
         return
     if not stats.received:
         yield _no_reply(context, stats, silences, observed)
         yield from _no_figures(context, "no echo was answered")
         return
+    address = str(context.device.address.address)
     yield context.finding(
         "icmp.reply",
         "pass",
@@ -131,6 +118,27 @@ def icmp(context: Context) -> Findings:
             advice="look for a second unit at this address, a loop, or a doubled path",
             evidence=tuple(observed),
         )
+
+
+def _unsent(
+    context: Context, silences: list[dict[str, Any]], observed: list[Observation]
+) -> Finding:
+    """`icmp.reply` where no echo left this machine."""
+    raw = next((o.raw for o in context.seen.all("echo") if o.raw), None)
+    reason, advice = raw or "no echo was sent", ""
+    if silences:
+        reason = f"the echoes could not be sent: {_words(silences)}"
+        refused = any(s["reason"] == "not-permitted" for s in silences)
+        advice = _FILTER_ADVICE if refused else _FIT_ADVICE
+    return context.finding(
+        "icmp.reply",
+        "not-tested",
+        reason,
+        path=("address",),
+        expected=str(context.device.address.address),
+        advice=advice,
+        evidence=tuple(observed),
+    )
 
 
 def _no_figures(context: Context, reason: str) -> Findings:

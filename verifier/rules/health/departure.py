@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from verifier.model.plan import End, EndName, Link, Plan
 from verifier.model.record import Baseline, Departure, Sample, UnitPast
 from verifier.model.result import Finding, Result
+from verifier.model.subject import Subject
 
 STILL_DB = 1.0
 """A level that moved by no more within an hour stood still: the step of many units' reading is
@@ -66,7 +67,8 @@ def dry_hours(hours: Iterable[Sample]) -> list[Sample]:
 
 def departures(plan: Plan, past: UnitPast, baseline: Baseline | None) -> Iterator[Departure]:
     """One for each end of a link that has a level then or now; none without a baseline."""
-    link = next((x for x in plan.links if x.name == past.unit.name), None)
+    named = (x for x in plan.links if past.unit == Subject("link", x.name))
+    link = next(named, None)
     if baseline is None or link is None:
         return
     for carrier, name, end in _ends(link):

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 
-from verifier.model.health import Level, State
+from verifier.model.health import Level
 from verifier.model.plan import Link, Plan
 from verifier.model.status import LevelLine, Line, LinkStatus, PlaceStatus, Recent, UnitStatus
 from verifier.model.subject import Subject
@@ -100,18 +100,13 @@ class Places:
         return tuple(
             PlaceStatus(
                 place=subject,
-                state=_worst(devices[n]),
+                state=min((u.state for u in devices[n]), key=weight, default=None),
                 devices=tuple(devices[n]),
                 links=tuple(links[n]),
                 elsewhere=tuple(elsewhere[n]),
             )
             for n, subject in enumerate(self.subjects)
         )
-
-
-def _worst(units: Sequence[UnitStatus]) -> State | None:
-    """None where no unit of the place was swept."""
-    return min((u.state for u in units if u.state is not None), key=weight, default=None)
 
 
 def _levels(link: Link, read: Collection[Level], recent: Recent) -> tuple[LevelLine, ...]:

@@ -49,33 +49,25 @@ def record(  # noqa: PLR0913
     baseline: Baseline | None = None,
 ) -> Record:
     """The record of a period; `pasts` is gone through once."""
-    end_s = period.end_s
     units: list[UnitRecord] = []
     found: list[Outage] = []
     changes: list[RecordChange] = []
     ports: list[PortRecord] = []
     away: list[Departure] = []
     for past in pasts:
-        own = outages(past, period.start_s, end_s)
-        counted = _changes(past, period.start_s)
+        own, counted = outages(past, period.start_s, period.end_s), _changes(past, period.start_s)
         units.append(_unit(plan, past, period, own, len(counted), memories.get(past.unit)))
         found += own
         changes += counted
-        ports += [
-            PortRecord(device=past.unit.name, port=port, in_errors=in_, out_errors=out)
-            for port, (in_, out) in past.errors.items()
-        ]
-        if past.unit.kind == "link":
-            away += departures(plan, past, baseline)
-    links = {u.unit.name for u in units if u.unit.kind == "link"}
-    if baseline is not None and links == {link.name for link in plan.links}:
-        away += gone(plan, baseline)
+        ports += _ports(past)
+        away += departures(plan, past, baseline)
+    away += _gone(plan, units, baseline)
     return Record(
         network=plan.network.name,
         revision=plan.network.revision,
         plan_sha256=plan_sha256,
         start=timestamp(period.start_s),
-        end=timestamp(end_s),
+        end=timestamp(period.end_s),
         sweeps=period.sweeps,
         skipped=period.skipped,
         resolution=period.resolution,
@@ -87,6 +79,23 @@ def record(  # noqa: PLR0913
         departures=tuple(sorted(away, key=lambda d: (not d.beyond, -abs(d.departure_db or 0.0)))),
         ports=tuple(sorted(ports, key=lambda p: -(p.in_errors + p.out_errors))),
     )
+
+
+def _ports(past: UnitPast) -> list[PortRecord]:
+    return [
+        PortRecord(device=past.unit.name, port=port, in_errors=in_, out_errors=out)
+        for port, (in_, out) in past.errors.items()
+    ]
+
+
+def _gone(
+    plan: Plan, units: Iterable[UnitRecord], baseline: Baseline | None
+) -> Iterable[Departure]:
+    """Ends of the handover that are no longer planned; only where every link was asked for."""
+    links = {u.unit.name for u in units if u.unit.kind == "link"}
+    if baseline is None or links != {link.name for link in plan.links}:
+        return ()
+    return gone(plan, baseline)
 
 
 def timestamp(at_s: float) -> str:

@@ -45,6 +45,7 @@ def status(
         skipped=sweep.skipped,
         every_s=every_s,
         stale_s=STALE_INTERVALS * every_s if every_s is not None else sweep.valid_s,
+        confirm=confirm,
         tool_version=sweep.tool_version,
         counts=_counts(units.values()),
         pending_n=sum(u.pending is not None for u in units.values()),
