@@ -235,7 +235,8 @@ def _step(line: Line, width: int) -> str:
     if line.caution:
         made.append(_wrapped(f"caution: {line.caution}", width, margin))
     for command, outcome in line.commands:
-        made.append(f"{margin}{command}" + (f"    # {outcome}" if outcome else ""))
+        # Not behind it as a comment: cmd and the zsh of macOS would take that for arguments.
+        made.append(margin + (f"{outcome + ':':<12}" if outcome else "") + command)
     return "\n".join(made)
 
 
