@@ -232,6 +232,17 @@ def test_addresses_of_hosts_are_not_given_to_units() -> None:
     assert "held by host manager-1: free it there first" in blocked.reason
 
 
+def test_a_unit_does_not_take_the_address_of_its_own_gateway() -> None:
+    """It sends through somebody there who is not itself; a unit that becomes the gateway may."""
+    asked = task(TWO, PROFILES, Wish(changes=(change("a=198.18.20.1/24,198.18.20.2"),)))
+    (blocked,) = readdress(TWO, asked).blocked
+    assert blocked.device == "a"
+    assert "held by gateway 198.18.20.1" in blocked.reason
+    made = plan(device("router", "198.18.20.254/24"), *TWO.devices)
+    asked = task(made, PROFILES, Wish(changes=(change("router=198.18.20.1/24"),)))
+    assert readdress(made, asked).blocked == ()
+
+
 def test_the_row_that_a_change_makes_wrong_is_named_with_what_mends_it() -> None:
     """The new address with its gateway; a name as a shell takes it as one word."""
     unit = Device(

@@ -155,7 +155,9 @@ def _held(plan: Plan, units: Sequence[Unit], wish: Wish) -> dict[Key, str]:
         for o in u.device.other_addresses
     }
     held |= {key_of(h.address): f"host {h.name}" for h in plan.management.hosts}
-    before, after = {u.present.key for u in units}, {u.planned.key for u in units}
+    before = {u.present.key for u in units}
+    # Whoever is the gateway of a unit now is not that unit.
+    after = {u.planned.key for u in units if u.planned.key != u.present.gateway_key}
     used = {u.present.gateway_key for u in units}
     gateways_before = before if wish.new_addresses or wish.old is not None else before & used
     sides = (
