@@ -22,7 +22,7 @@ from verifier.model.profile import Factory, Profile
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.follow_ups import behind
 from verifier.rules.readdress.renumber import Change, Renumber
-from verifier.rules.readdress.request import Wish, finished, task
+from verifier.rules.readdress.request import Wish, finished, sharing, task
 
 PROFILES = {
     "mib2": Profile(id="mib2"),
@@ -241,6 +241,18 @@ def test_a_unit_does_not_take_the_address_of_its_own_gateway() -> None:
     made = plan(device("router", "198.18.20.254/24"), *TWO.devices)
     asked = task(made, PROFILES, Wish(changes=(change("router=198.18.20.1/24"),)))
     assert readdress(made, asked).blocked == ()
+
+
+def test_units_that_share_a_present_address_are_all_named() -> None:
+    """Also the one that is in place already and is not moved."""
+    made = plan(
+        device("a", "198.18.20.12/24", present_address="198.18.20.11/24"),
+        device("b", "198.18.20.11/24", present_address="198.18.20.12/24"),
+        device("c", "198.18.20.13/24"),
+    )
+    asked = task(made, PROFILES, Wish(done=("a",)))
+    assert asked.setting == "one-at-a-time"
+    assert [u.name for u in sharing(asked.units)] == ["a", "b"]
 
 
 def test_the_row_that_a_change_makes_wrong_is_named_with_what_mends_it() -> None:

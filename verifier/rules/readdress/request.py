@@ -138,10 +138,11 @@ def _setting(units: Sequence[Unit], asked: Setting) -> Setting:
 
 
 def sharing(units: Iterable[Unit]) -> list[Unit]:
-    """The units that are to be moved and have a present address that another unit has too."""
+    """The units that have one present address, where at least one of them is to be moved."""
     every = list(units)
     counts = Counter(u.present.key for u in every)
-    return [u for u in every if u.moves and counts[u.present.key] > 1]
+    moving = {u.present.key for u in every if u.moves}
+    return [u for u in every if counts[u.present.key] > 1 and u.present.key in moving]
 
 
 # -- addresses of others -------------------------------------------------------------------------
