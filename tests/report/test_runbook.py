@@ -116,6 +116,22 @@ def test_a_command_can_be_pasted(system: System) -> None:
     ]
 
 
+def test_picture_shows_units_that_stay() -> None:
+    """A blocked unit keeps its address, which matters to every step: it is drawn at each."""
+    made = replace(sheet(setting="segment"), staying={"ferry": Interface.parse("192.0.2.21/24")})
+    drawn = page(made)
+    assert "Circles: 1 quarry, 2 ferry" in drawn
+    assert drawn.count('text-anchor="middle">2</text>') == len(BOOK.steps) + 1
+    assert "Too many" not in drawn
+
+
+def test_a_picture_that_is_left_out_is_said() -> None:
+    many = {f"u{n}": Interface.parse(f"192.0.2.{n}/24") for n in range(30, 60)}
+    drawn = page(replace(sheet(), staying=many))
+    assert "<svg" not in drawn
+    assert "Too many units or subnets for a small picture" in drawn
+
+
 def test_blocked_units_stand_on_paper_and_page() -> None:
     """With the reason, before the steps."""
     shown, printed = text(sheet()), page(sheet())

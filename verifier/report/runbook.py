@@ -42,6 +42,7 @@ class Sheet:
         interface: the laptop's; None where a person is to name it.
         notes: what is to be said about the whole.
         behind: by unit, the units and links that hang behind it.
+        staying: where the units are that are blocked.
     """
 
     plan: str
@@ -50,6 +51,7 @@ class Sheet:
     interface: str | None = None
     notes: tuple[str, ...] = ()
     behind: Mapping[str, tuple[list[str], list[str]]] = field(default_factory=dict)
+    staying: Mapping[str, Interface] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
