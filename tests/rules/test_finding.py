@@ -378,6 +378,29 @@ def test_verdict(name: str) -> None:
     assert bool(found.advice) == (found.state != "as-planned")
 
 
+@pytest.mark.parametrize(
+    ("answer", "listened", "what", "to_do"),
+    [
+        (Answer(asked=("arp",)), False, "at any of the addresses that were asked", "--listen"),
+        (Answer(asked=("arp",)), True, "at any of the addresses that were asked", "listen again"),
+        (Answer(not_asked="no way"), False, "no address was asked", "the cable is in at both ends"),
+        (Answer(not_asked="no way"), True, "no address was asked", "listen again"),
+    ],
+)
+def test_advice_is_what_was_not_done_yet(
+    answer: Answer,
+    listened: bool,  # noqa: FBT001
+    what: str,
+    to_do: str,
+) -> None:
+    """Nobody is told to listen who has listened, or of addresses asked where none was."""
+    places = identify(SOUGHT, [(candidate(), answer)], ())
+    found = judge(SOUGHT, places, (), None, listened=listened)
+    assert what in found.explanation
+    assert to_do in found.advice
+    assert ("again" in found.advice) == (listened or not answer.asked)
+
+
 NOTES: dict[str, tuple[tuple[tuple[Candidate, Answer], ...], tuple[Heard, ...], str]] = {
     "left behind": (STATES["planned and left behind"][0], (), "it answers at 198.18.20.111 too"),
     "another there": (STATES["another there, it elsewhere"][0], (), "at its planned address 198.18.20.11 is another: quarry-lighthouse"),

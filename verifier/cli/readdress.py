@@ -204,6 +204,7 @@ def _sheet(given: dict[str, Any], plan: Plan, task: Task, runbook: Runbook) -> S
     from verifier.rules.readdress.request import sharing  # noqa: PLC0415
 
     name = plan.network.name or "Unnamed plan"
+    blocked = {b.device for b in runbook.blocked}
     interfaces = [i.name for i in given["laptop"] if i.name != UNNAMED]
     notes: tuple[str, ...] = ()
     if runbook.setting == "one-at-a-time" and not given["one_at_a_time"]:
@@ -218,6 +219,7 @@ def _sheet(given: dict[str, Any], plan: Plan, task: Task, runbook: Runbook) -> S
         interface=interfaces[0] if interfaces else None,
         notes=notes,
         behind=behind(plan) if runbook.setting == "remote" else {},
+        staying={u.name: u.present.at for u in task.units if u.name in blocked},
     )
 
 

@@ -42,6 +42,7 @@ class Sheet:
         interface: the laptop's; None where a person is to name it.
         notes: what is to be said about the whole.
         behind: by unit, the units and links that hang behind it.
+        staying: where the units are that are blocked.
     """
 
     plan: str
@@ -50,6 +51,7 @@ class Sheet:
     interface: str | None = None
     notes: tuple[str, ...] = ()
     behind: Mapping[str, tuple[list[str], list[str]]] = field(default_factory=dict)
+    staying: Mapping[str, Interface] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +237,8 @@ def _step(line: Line, width: int) -> str:
     if line.caution:
         made.append(_wrapped(f"caution: {line.caution}", width, margin))
     for command, outcome in line.commands:
-        made.append(f"{margin}{command}" + (f"    # {outcome}" if outcome else ""))
+        # Not behind it as a comment: cmd and the zsh of macOS would take that for arguments.
+        made.append(margin + (f"{outcome + ':':<12}" if outcome else "") + command)
     return "\n".join(made)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,7 +48,7 @@ def page(sheet: Sheet) -> str:
         heading=list(heading(sheet)),
         lines=list(lines(sheet)),
         groups=[(title, groups[kind]) for kind, title in kinds().items() if kind in groups],
-        picture=_picture(sheet.runbook),
+        picture=_picture(sheet),
         cautions=cautions("runbook"),
         closing=CLOSING,
         style=_style(),
@@ -77,10 +77,11 @@ def _style() -> Markup:
 # -- picture ---------------------------------------------------------------------------------------
 
 
-def _picture(book: Runbook) -> dict[str, Any] | None:
+def _picture(sheet: Sheet) -> dict[str, Any] | None:
     """Subnets as columns, time downwards; None where it would not be small."""
-    at = _starts(book)
-    columns = _columns(book)
+    book = sheet.runbook
+    at = {**_starts(book), **sheet.staying}
+    columns = _columns(book, sheet.staying.values())
     if not book.steps or len(at) > _MOST_UNITS or len(columns) > _MOST_SUBNETS:
         return None
     steps = book.steps[:_MOST_STEPS]
@@ -108,14 +109,14 @@ def _starts(book: Runbook) -> dict[str, Interface]:
     return found
 
 
-def _columns(book: Runbook) -> list[str]:
+def _columns(book: Runbook, staying: Iterable[Interface]) -> list[str]:
     met: list[Interface] = []
     for step in book.steps:
         if isinstance(step, SetDevice):
             met += [step.from_, step.to]
         elif isinstance(step, SetLaptop):
             met += step.addresses
-    return list(dict.fromkeys(i.subnet for i in (*met, *book.laptop_start)))
+    return list(dict.fromkeys(i.subnet for i in (*met, *book.laptop_start, *staying)))
 
 
 def _rows(

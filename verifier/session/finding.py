@@ -141,7 +141,7 @@ def _found(
     sought, places, heard = search.sought, looking.places(), looking.heard()
     place = chosen(sought, places)
     fit = None if place is None else _fit(search, laptop, place, looking)
-    where = judge(sought, places, heard, fit)
+    where = judge(sought, places, heard, fit, listened=bool(looking.listened_on))
     planned = search.device.address
     notes = list(looking.notes)
     if any(a.value == planned.address.value for a in _own(laptop)):

@@ -8,11 +8,21 @@ import pytest
 
 from verifier.errors import InputError, UsageError, VerifierError
 from verifier.model.address import Address, Interface, Mac
-from verifier.model.plan import Device, Host, Management, Network, Plan
+from verifier.model.plan import (
+    Carrier,
+    Device,
+    End,
+    Host,
+    Link,
+    Management,
+    Network,
+    Plan,
+)
 from verifier.model.profile import Factory, Profile
 from verifier.rules.readdress import readdress
+from verifier.rules.readdress.follow_ups import behind
 from verifier.rules.readdress.renumber import Change, Renumber
-from verifier.rules.readdress.request import Wish, finished, task
+from verifier.rules.readdress.request import Wish, finished, sharing, task
 
 PROFILES = {
     "mib2": Profile(id="mib2"),
@@ -168,15 +178,81 @@ def test_follow_ups_of_one_move() -> None:
         "plan",
         "uplink",
     }
-    assert (
-        "198.18.20.12" in told["manager", "host", "manager-1"]
-        or "198.18.20.11" in told["manager", "host", "manager-1"]
-    )
+    hosts = [f.message for f in runbook.follow_ups if f.subject.kind == "host"]
+    assert hosts == [
+        "polls a at 198.18.20.12: change that to 198.18.20.11",
+        (
+            "traps and log messages of a come from 198.18.20.11, no longer from 198.18.20.12: "
+            "change what it accepts and how it names the sender"
+        ),
+        "polls b at 198.18.20.11: change that to 198.18.20.13",
+        (
+            "traps and log messages of b come from 198.18.20.13, no longer from 198.18.20.11: "
+            "change what it accepts and how it names the sender"
+        ),
+    ]
     cache = told["neighbour-cache", "device", "a"]
     for words in ("02:00:5e:10:00:01", "198.18.20.11 as b", "ip neigh flush", "arp -d", "Windows"):
         assert words in cache
     assert "'A > B'" in told["label", "device", "a"]
     assert ("uplink", "device", "b") in told
+
+
+def test_neighbour_caches_of_ipv6() -> None:
+    """Each system has another command for them than for ARP."""
+    made = plan(device("a", "2001:db8:20::11/64", present_address="2001:db8:30::11/64"))
+    told = readdress(made, task(made, PROFILES, Wish())).follow_ups
+    (cache,) = (f.message for f in told if f.kind == "neighbour-cache")
+    for words in (
+        "Linux `ip neigh flush to 2001:db8:30::11`",
+        "macOS `ndp -d 2001:db8:30::11`",
+        'Windows `netsh interface ipv6 delete neighbors "INTERFACE" 2001:db8:30::11`',
+    ):
+        assert words in cache
+
+
+def test_what_hangs_behind_a_unit() -> None:
+    """Units whose management traffic passes through it, however far, and the links of them all."""
+    a, b = End(device="a"), End(device="b")
+    hop = Link(name="Hop 1", carriers=(Carrier(carrier=1, a=a, b=b),))
+    near = device("a", "198.18.20.11/24")
+    mid = device("b", "198.18.20.12/24", uplink=("a",))
+    far = device("c", "198.18.20.13/24", uplink=("b",))
+    made = Plan(devices=(near, mid, far), links=(hop,))
+    assert behind(made) == {"a": (["b", "c"], ["Hop 1"]), "b": (["c"], ["Hop 1"])}
+
+
+def test_addresses_of_hosts_are_not_given_to_units() -> None:
+    """A management host holds its address, whether it answers or not."""
+    host = Host(name="manager-1", address=Address.parse("198.18.20.10"), uses=("snmp",))
+    made = plan(*TWO.devices, hosts=(host,))
+    asked = task(made, PROFILES, Wish(changes=(change("a=198.18.20.10/24"),)))
+    (blocked,) = readdress(made, asked).blocked
+    assert blocked.device == "a"
+    assert "held by host manager-1: free it there first" in blocked.reason
+
+
+def test_a_unit_does_not_take_the_address_of_its_own_gateway() -> None:
+    """It sends through somebody there who is not itself; a unit that becomes the gateway may."""
+    asked = task(TWO, PROFILES, Wish(changes=(change("a=198.18.20.1/24,198.18.20.2"),)))
+    (blocked,) = readdress(TWO, asked).blocked
+    assert blocked.device == "a"
+    assert "held by gateway 198.18.20.1" in blocked.reason
+    made = plan(device("router", "198.18.20.254/24"), *TWO.devices)
+    asked = task(made, PROFILES, Wish(changes=(change("router=198.18.20.1/24"),)))
+    assert readdress(made, asked).blocked == ()
+
+
+def test_units_that_share_a_present_address_are_all_named() -> None:
+    """Also the one that is in place already and is not moved."""
+    made = plan(
+        device("a", "198.18.20.12/24", present_address="198.18.20.11/24"),
+        device("b", "198.18.20.11/24", present_address="198.18.20.12/24"),
+        device("c", "198.18.20.13/24"),
+    )
+    asked = task(made, PROFILES, Wish(done=("a",)))
+    assert asked.setting == "one-at-a-time"
+    assert [u.name for u in sharing(asked.units)] == ["a", "b"]
 
 
 def test_the_row_that_a_change_makes_wrong_is_named_with_what_mends_it() -> None:

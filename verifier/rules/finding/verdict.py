@@ -20,16 +20,24 @@ _ON_THE_WAY = {"direct", "shadowed", "routed"}
 
 
 def judge(
-    sought: Sought, places: Sequence[Place], heard: Sequence[Heard], fit: Fit | None
+    sought: Sought,
+    places: Sequence[Place],
+    heard: Sequence[Heard],
+    fit: Fit | None,
+    *,
+    listened: bool = False,
 ) -> Where:
-    """Where the unit is. `fit`: how this laptop stands to the chosen place."""
+    """Where the unit is.
+
+    `fit`: how this laptop stands to the chosen place. `listened`: whether the cable was heard.
+    """
     place = chosen(sought, places)
     mine = [h for h in heard if sought.is_it(h)]
     if place is not None:
         return _found(sought, place, places, mine, fit)
     if mine:
         return _without_address(sought, places, mine)
-    return _missing(sought, places, heard)
+    return _missing(sought, places, heard, listened=listened)
 
 
 # -- found ----------------------------------------------------------------------------------------
@@ -209,7 +217,9 @@ def _link_local_words(mine: Sequence[Heard]) -> list[str]:
     return [f"it has the link-local address {', '.join(found)}: reach it there"] if found else []
 
 
-def _missing(sought: Sought, places: Sequence[Place], heard: Sequence[Heard]) -> Where:
+def _missing(
+    sought: Sought, places: Sequence[Place], heard: Sequence[Heard], *, listened: bool
+) -> Where:
     name, at = sought.device.name, sought.device.address.address
     notes = tuple(_elsewhere_words(sought, places, heard))
     for place in places:
@@ -232,11 +242,13 @@ def _missing(sought: Sought, places: Sequence[Place], heard: Sequence[Heard]) ->
                 advice="give the plan its credentials (snmp) or its hardware address (mac)",
                 notes=notes,
             )
+    asked = any(p.answer.asked for p in places)
+    where = "was not found at any of the addresses that were asked"
     return Where(
         state="not-found",
         verdict=_VERDICTS["not-found"],
-        explanation=f"{name} was not found at any of the addresses that were asked",
-        advice=_where_next(sought),
+        explanation=f"{name} {where if asked else 'was not looked for: no address was asked'}",
+        advice=_where_next(sought, listened=listened) if asked or listened else _CABLE,
         notes=notes,
     )
 
@@ -248,11 +260,20 @@ def _why(place: Place) -> str:
     return f"SNMP: {answer.snmp}"
 
 
-def _where_next(sought: Sought) -> str:
+_CABLE = (
+    "see that the cable is in at both ends and the light of the management port is on, then look "
+    "again"
+)
+
+
+def _where_next(sought: Sought, *, listened: bool) -> str:
     boot = f" {sought.profile.boot_s:g} s" if sought.profile is not None else ""
+    then = "listen while it starts, for it announces itself: --listen"
+    if listened:
+        then = "restart it while you listen again, for it announces itself then: --listen --wait 3m"
     return (
         f"see that it has power (it needs{boot} to start), and that the light of the management "
-        "port is on; then listen while it starts, for it announces itself: --listen"
+        f"port is on; then {then}"
     )
 
 

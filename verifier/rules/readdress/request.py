@@ -138,10 +138,11 @@ def _setting(units: Sequence[Unit], asked: Setting) -> Setting:
 
 
 def sharing(units: Iterable[Unit]) -> list[Unit]:
-    """The units that are to be moved and have a present address that another unit has too."""
+    """The units that have one present address, where at least one of them is to be moved."""
     every = list(units)
     counts = Counter(u.present.key for u in every)
-    return [u for u in every if u.moves and counts[u.present.key] > 1]
+    moving = {u.present.key for u in every if u.moves}
+    return [u for u in every if counts[u.present.key] > 1 and u.present.key in moving]
 
 
 # -- addresses of others -------------------------------------------------------------------------
@@ -155,7 +156,9 @@ def _held(plan: Plan, units: Sequence[Unit], wish: Wish) -> dict[Key, str]:
         for o in u.device.other_addresses
     }
     held |= {key_of(h.address): f"host {h.name}" for h in plan.management.hosts}
-    before, after = {u.present.key for u in units}, {u.planned.key for u in units}
+    before = {u.present.key for u in units}
+    # Whoever is the gateway of a unit now is not that unit.
+    after = {u.planned.key for u in units if u.planned.key != u.present.gateway_key}
     used = {u.present.gateway_key for u in units}
     gateways_before = before if wish.new_addresses or wish.old is not None else before & used
     sides = (
