@@ -169,6 +169,21 @@ def test_weather_excuses_no_high_level_and_no_setting() -> None:
     assert {("radio.rx-level", "a", F), ("radio.tx-frequency", "a", F)} <= found(result)
 
 
+@pytest.mark.parametrize("level", [-52.0, -32.0, NOTHING])
+def test_on_the_bench_nothing_is_aligned_and_no_weather_excuses(level: Any) -> None:
+    """What to do there is about attenuators and cables, and it does not wait for dry weather."""
+    bench = {"bench_attenuation_db": 60.0, "bench_rx_level_dbm": -42.0}
+    a, b = {**RIGHT, "rx_level_dbm": level}, {**RIGHT_B, "rx_level_dbm": -42.0}
+    rain = observed(A, a, said={"manual.weather": "rain"})
+    findings = run(planned(a=bench, b=bench), rain, observed(B, b), stage="bench")
+    off = [f for f in findings if f.check in {"radio.rx-level", "radio.path-loss"}
+           and f.subject.end == "a" and f.verdict in {F, W}]  # fmt: skip
+    assert len(off) == (1 if level is NOTHING else 2)
+    for finding in off:
+        assert "align again" not in finding.advice.lower()
+        assert ("attenuation" if level is not NOTHING else "cables") in finding.advice
+
+
 VOLTS = [
     # -45.6 dBm by the table -90 dBm 0.20 V to -20 dBm 1.60 V: 0.02 V a dB, 1.088 V; 3 dB: 0.06 V
     ("as planned", "handover", 1.09, {}, "pass"),
