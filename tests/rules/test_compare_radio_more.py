@@ -169,6 +169,16 @@ def test_weather_excuses_no_high_level_and_no_setting() -> None:
     assert {("radio.rx-level", "a", F), ("radio.tx-frequency", "a", F)} <= found(result)
 
 
+def test_too_much_power_while_aligning_was_not_left_behind() -> None:
+    """26 dBm is above the licence of 50 dBm EIRP: told, and no word of settings left behind."""
+    strong = {**RIGHT, "tx_power_dbm": 26.0, "tx_power_set_dbm": 26.0}
+    plan, seen = planned(a={"max_eirp_dbm": 50.0}), (observed(A, strong), observed(B, RIGHT_B))
+    aligning, over = (judged(plan, s, *seen) for s in ("alignment", "handover"))
+    assert ("radio.tx-power", "a", F) in found(aligning)
+    assert "left-in-alignment" not in {c.kind for c in aligning.causes}
+    assert "left-in-alignment" in {c.kind for c in over.causes}
+
+
 @pytest.mark.parametrize("level", [-52.0, -32.0, NOTHING])
 def test_on_the_bench_nothing_is_aligned_and_no_weather_excuses(level: Any) -> None:
     """What to do there is about attenuators and cables, and it does not wait for dry weather."""

@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.rules.diagnose.situation import PLAN, PROFILES, explained, found
 from tests.rules.diagnose.test_situations import CANNOT_TELL, SITUATIONS, down, up
 from verifier.model.observation import Observation
+from verifier.model.plan import Stage
 from verifier.model.result import VERDICTS, Finding
 from verifier.rules.diagnose import explain
 
@@ -136,3 +138,17 @@ def test_a_gateway_that_reports_an_error_lives() -> None:
     ]
     _, causes = explain(PLAN, found(lines)[0], reported)
     assert [c.kind for c in causes] == ["unit-silent"] * 3
+
+
+@pytest.mark.parametrize(
+    ("stage", "kinds"),
+    [
+        ("bench", []), ("alignment", []),
+        ("handover", ["left-in-alignment"]), ("service", ["left-in-alignment"]),
+    ],
+)  # fmt: skip
+def test_nothing_was_left_in_alignment_before_it_is_over(stage: Stage, kinds: list[str]) -> None:
+    """Too much power while aligning is just that."""
+    findings, _ = found("Hop-1/a radio.tx-power fail 18 26\nHop-1/a radio.modulation fail 256 4")
+    _, causes = explain(PLAN, findings, stage=stage)
+    assert [c.kind for c in causes] == kinds

@@ -119,7 +119,7 @@ def compare(  # noqa: PLR0913
     asked, not_in_stage = stages.of_stage(plan, stage, found)
     accepted = {*plan.not_tested_ok, *accept_untested}
     numbered = tuple(accept(f, accepted).numbered(f"f{n}") for n, f in enumerate(asked, start=1))
-    findings, causes = diagnose.explain(plan, numbered, observations, profiles)
+    findings, causes = diagnose.explain(plan, numbered, observations, profiles, stage=stage)
     return Judged(findings, causes, not_in_stage)
 
 

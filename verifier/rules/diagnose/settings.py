@@ -20,6 +20,8 @@ _RECENT_S = 3600.0
 """A restart within the last hour is worth a word: our own choice."""
 _AFTER_TEST = ("radio.lock", "radio.snr", "radio.capacity", "radio.errored-seconds",
                "radio.severely-errored-seconds", "radio.unavailable-seconds")  # fmt: skip
+_FINISHED = frozenset({"handover", "service"})
+"""Stages at which aligning is over; before, raised power is no setting left behind."""
 _LEFT = ("radio.modulation", "radio.tx-power", "radio.atpc", "radio.eirp", "radio.capacity")
 _ADAPTED = ("radio.modulation", "radio.capacity")
 """What a link without one direction comes down to at both ends."""
@@ -35,6 +37,8 @@ def causes(case: Case) -> Causes:
     for hop in case.hops.values():
         for end, far in (("a", "b"), ("b", "a")):
             yield from _left_behind(hop, end, far)  # type: ignore[arg-type]
+            if case.stage in _FINISHED:
+                yield from _alignment(hop, end)  # type: ignore[arg-type]
 
 
 def _saved(unit: Unit) -> Causes:
@@ -95,7 +99,6 @@ def _left_behind(hop: Hop, end: EndName, far: EndName) -> Causes:
             "test-mode", head.subject, "certain", f"{unit} was left in a test mode",
             [head, *hop.all(_AFTER_TEST, (end, far), *WRONG)],
         )  # fmt: skip
-    yield from _alignment(hop, end)
 
 
 def _off(head: Finding) -> bool:
