@@ -28,8 +28,10 @@ from tests.rules.radio_world import (
 )
 from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Link, Plan
+from verifier.model.problem import Problem
 from verifier.model.profile import AlignmentPort, Profile, Reading
 from verifier.model.result import Finding
+from verifier.model.subject import Subject
 
 F, W, T = "fail", "warn", "not-tested"
 LOWER = {"tx_modulation": "64qam", "rx_modulation": "64qam", "current_capacity_mbps": 140.0}
@@ -436,6 +438,14 @@ def test_the_sum_is_in_the_reason_of_the_plans_level() -> None:
 def test_no_level_that_is_4_db_off_the_sum_passes_as_summed() -> None:
     findings = run(planned(a={"rx_level_dbm": -49.6}), observed(A, RIGHT), observed(B, RIGHT_B))
     assert not [f for f in findings if f.check.startswith("plan.") and f.subject.end == "a"]
+
+
+def test_a_sum_of_the_plan_stands_on_one_line() -> None:
+    problem = Problem("warning", "rx-level-off-budget", Subject("link", "Hop 1", carrier=1, end="a"), "",
+                      "-41 planned; mend what is wrong:\npower: +18.0 dBm\nsum: -45 dBm")  # fmt: skip
+    findings = run(planned(), observed(A, RIGHT), observed(B, RIGHT_B), problems=[problem])
+    (finding,) = [f for f in findings if f.check.startswith("plan.") and f.verdict == W]
+    assert finding.reason == "-41 planned; mend what is wrong: power: +18.0 dBm; sum: -45 dBm"
 
 
 # --- states -------------------------------------------------------------------------------------

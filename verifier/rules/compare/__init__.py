@@ -201,9 +201,17 @@ def _of_plan(problem: Problem) -> Finding:
         check=f"plan.{problem.rule}",
         subject=problem.subject,
         verdict="fail" if problem.severity == "error" else "warn",
-        reason=problem.message.replace("\n", "; "),
+        reason=_in_line(problem.message),
         origin=problem.origin,
     )
+
+
+def _in_line(message: str) -> str:
+    """What stands on several lines, such as a sum, on one."""
+    first, *others = message.split("\n")
+    if not others:
+        return first
+    return first + (" " if first.endswith(":") else "; ") + "; ".join(others)
 
 
 def accept(finding: Finding, accepted: Iterable[str]) -> Finding:
