@@ -140,6 +140,21 @@ def test_a_gateway_that_reports_an_error_lives() -> None:
     assert [c.kind for c in causes] == ["unit-silent"] * 3
 
 
+def test_what_a_deaf_end_cannot_tell_hangs_on_the_muted_one() -> None:
+    """Where nothing arrives no loss is known; where something does, a gap has another reason."""
+    gaps = "Hop-1/a radio.path-loss not-tested\nHop-1/ radio.reciprocity not-tested\n"
+    gaps += "Hop-1/a link.far-end not-tested\nHop-1/b radio.path-loss not-tested\n"
+    muted = "Hop-1/b radio.transmitter fail on off\nHop-1/a radio.rx-level fail -45 "
+    tied, (cause,) = explained(gaps + muted + "-")
+    assert cause.kind == "muted"
+    assert [f.check for f in tied if f.caused_by and f.verdict == "not-tested"] == [
+        "radio.path-loss", "radio.reciprocity", "link.far-end",
+    ]  # fmt: skip
+    assert next(f for f in tied if f.subject.end == "b").caused_by == ()
+    tied, _ = explained(gaps + muted + "-80")
+    assert not [f for f in tied if f.caused_by and f.verdict == "not-tested"]
+
+
 @pytest.mark.parametrize(
     ("stage", "kinds"),
     [

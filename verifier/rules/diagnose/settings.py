@@ -28,6 +28,9 @@ _ADAPTED = ("radio.modulation", "radio.capacity")
 _UNHEARD = ("radio.rx-level", "radio.lock", "radio.snr", "radio.path-loss", "radio.fade-margin",
             "radio.xpi", "radio.capacity")  # fmt: skip
 
+_NEEDS_SIGNAL = (*_UNHEARD, "radio.reciprocity", "link.far-end")
+"""What cannot be tested where nothing is received."""
+
 
 def causes(case: Case) -> Causes:
     """Of units: unsaved, reverted. Of ends: in alignment settings, muted, in a test mode."""
@@ -89,6 +92,9 @@ def _left_behind(hop: Hop, end: EndName, far: EndName) -> Causes:
     if (head := hop.get("radio.transmitter", end, "fail")) is not None and _off(head):
         unheard = hop.all(_UNHEARD, [far], *WRONG)
         adapted = hop.all(_ADAPTED, (end, far), *WRONG)
+        level = hop.get("radio.rx-level", far, "fail")
+        if level is not None and number(level.observed) is None:
+            unheard += hop.all(_NEEDS_SIGNAL, (far, None), "not-tested")
         yield cause(
             "muted", head.subject, "certain",
             f"the transmitter of {unit} is off" + (", so the far end is deaf" if unheard else ""),
