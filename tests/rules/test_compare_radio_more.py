@@ -181,6 +181,16 @@ def test_too_much_power_while_aligning_was_not_left_behind() -> None:
     assert "left-in-alignment" in {c.kind for c in over.causes}
 
 
+@pytest.mark.parametrize(("set_dbm", "said"), [(18.0, True), (6.0, False), (GONE, False)])
+def test_a_power_that_is_set_right_and_comes_out_wrong(set_dbm: Any, said: bool) -> None:  # noqa: FBT001
+    """To set it again mends nothing."""
+    a = {**RIGHT, "tx_power_dbm": 6.0, "tx_power_set_dbm": set_dbm}
+    finding = one(run(planned(), observed(A, a), observed(B, RIGHT_B)), "radio.tx-power", "a")
+    assert finding.verdict == F
+    assert ("it is set as planned" in finding.reason) is said
+    assert ("set the planned power" in finding.advice) is not said
+
+
 @pytest.mark.parametrize("level", [-52.0, -32.0, NOTHING])
 def test_on_the_bench_nothing_is_aligned_and_no_weather_excuses(level: Any) -> None:
     """What to do there is about attenuators and cables, and it does not wait for dry weather."""
