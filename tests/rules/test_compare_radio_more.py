@@ -90,8 +90,8 @@ SAMPLES = [
     ("4 only", 4, 5, 0.3, 0.3, T),
     ("one", 1, 1, 0.3, 0.3, T),
     ("powers long past", 5, 1, 9.0, 0.3, T),
-    ("power once, levels within 2 s of it", 5, 1, 0.5, 0.3, "pass"),
-    ("power once, the last level 2.4 s after it", 5, 1, 0.6, 0.3, T),
+    ("power once, the last level 2.0 s after it", 5, 1, 0.5, 0.3, "pass"),
+    ("power once, the last level 2.04 s after it", 5, 1, 0.51, 0.3, T),
 ]
 
 
