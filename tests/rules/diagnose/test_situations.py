@@ -143,6 +143,7 @@ SETTINGS: Situations = [
 SWEEP = ["misaligned possible Hop-1", *ALIKE]
 RADIO: Situations = [
     ("both a little low", BOTH_LOW.format(-53, -52), SWEEP),
+    ("both 13 dB low: no lobe, no polarisation", BOTH_LOW.format(-58, -58), SWEEP),
     ("both 20 dB low: one side lobe", BOTH_LOW.format(-65, -64), ["side-lobe likely Hop-1", *ALIKE]),
     ("both 30 dB low: polarisation", BOTH_LOW.format(-75, -74), ["polarisation-turned likely Hop-1", "path-loss possible Hop-1"]),
     ("both 25 dB low: two fit equally", BOTH_LOW.format(-70, -70), ["side-lobe likely Hop-1", "polarisation-turned likely Hop-1", *ALIKE]),
