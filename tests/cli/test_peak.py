@@ -123,6 +123,15 @@ def test_what_is_not_received_or_not_known_is_said(network: Network, tmp_path: P
     assert "highest -45.6 dBm; expected: the far end's actual power is not known" in out
 
 
+def test_a_reason_that_both_ends_share_is_told_once(tmp_path: Path) -> None:
+    (tmp_path / "plan.yaml").write_text(PLAN.replace("profile: ptp-radio", "profile: mib2"))
+    (tmp_path / "credentials.toml").write_text(CREDENTIALS)
+    (tmp_path / "credentials.toml").chmod(0o600)
+    process = start(tmp_path, *WORDS)
+    _, err = process.communicate(timeout=20)
+    assert (process.returncode, err.count("has no reading rx_level_dbm")) == (2, 1), err
+
+
 @pytest.mark.parametrize(("age_s", "stale"), [(2.9, False), (3.0, False), (3.1, True)])
 def test_stale_is_older_than_3_s(age_s: float, stale: bool) -> None:  # noqa: FBT001
     end = End(device="a", rx_level_dbm=-45.6)
