@@ -19,6 +19,8 @@ from tests.cli.conftest import clean_environment
 from verifier.files.credentials import load_credentials
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
+from verifier.model.plan import Carrier, End, EndName, Link
+from verifier.rules.peak import Hop, Reading, end_view
 from verifier.simulator import Fault, Network, running
 
 PORT = 16397
@@ -104,7 +106,42 @@ def test_an_end_that_goes_silent_is_stale_and_the_other_goes_on(
     assert (last["a"]["stale"], last["b"]["stale"]) == (False, True), err
     assert last["b"]["age_s"] > 3
     assert last["a"]["expected_dbm"] == pytest.approx(-45.6)
+    assert len(str(last["b"]["age_s"])) <= len("9.999")
     network.take_off(SILENT)
+
+
+def test_what_is_not_received_or_not_known_is_said(network: Network, tmp_path: Path) -> None:
+    """An end that hears nothing was read; where the far power is not known, so is the aim."""
+    muted = Fault(kind="muted", unit="quarry-lighthouse")
+    network.put(muted)
+    out, err = start(tmp_path, *WORDS, "--for", "3s").communicate(timeout=20)
+    assert "end a (lighthouse-quarry): nothing received" in out, err
+    network.take_off(muted)
+    network.put(SILENT)
+    out, err = start(tmp_path, *WORDS, "--for", "3s").communicate(timeout=20)
+    assert "a -45.6 dBm, aim not known (best -45.6)" in out, err
+    assert "highest -45.6 dBm; expected: the far end's actual power is not known" in out
+
+
+def test_a_reason_that_both_ends_share_is_told_once(tmp_path: Path) -> None:
+    (tmp_path / "plan.yaml").write_text(PLAN.replace("profile: ptp-radio", "profile: mib2"))
+    (tmp_path / "credentials.toml").write_text(CREDENTIALS)
+    (tmp_path / "credentials.toml").chmod(0o600)
+    process = start(tmp_path, *WORDS)
+    _, err = process.communicate(timeout=20)
+    assert (process.returncode, err.count("has no reading rx_level_dbm")) == (2, 1), err
+
+
+@pytest.mark.parametrize(("age_s", "stale"), [(2.9, False), (3.0, False), (3.1, True)])
+def test_stale_is_older_than_3_s(age_s: float, stale: bool) -> None:  # noqa: FBT001
+    end = End(device="a", rx_level_dbm=-45.6)
+    carrier = Carrier(a=end, b=End(device="b", tx_power_dbm=18.0))
+    profile = load_profiles({"ptp-radio"})["ptp-radio"]
+    hop = Hop(link=Link(name="Hop 1", carriers=(carrier,)), carrier=carrier, stage="alignment",
+              profiles={"a": profile, "b": profile})  # fmt: skip
+    latest: dict[EndName, Reading] = {"a": Reading(at_s=100.0, level_dbm=-45.6)}
+    view = end_view(hop, "a", latest, {}, 100.0 + age_s, best=False)
+    assert view.stale is stale
 
 
 def test_nothing_read_ends_with_3_and_ctrl_c_with_130(network: Network, tmp_path: Path) -> None:

@@ -149,6 +149,15 @@ def test_two_carriers_of_one_unit() -> None:
         "Pointing, Hop 1 carrier 1", "Pointing, Hop 1 carrier 2",
     ]  # fmt: skip
     assert rows(made)["Polarisation carrier 2"].value == "H"
+    assert rows(made)["Capacity carrier 2"].note == "of the link, over 2 carriers together"
+    assert rows(card("lighthouse-quarry"))["Capacity"].note == ""
+    columns = {
+        line.index(value)
+        for line in text([made]).splitlines()
+        for what, value in (("Tx frequency carrier 1", "13143"), ("Location", "Lighthouse"))
+        if line.startswith(f"  [ ] {what}")
+    }
+    assert len(columns) == 1
 
 
 @pytest.mark.parametrize("device", PLAN.devices, ids=lambda d: d.name)

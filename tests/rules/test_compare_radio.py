@@ -265,6 +265,8 @@ SITUATIONS = [
     row("the key explains what is configured", H,
         a={"key_capacity_mbps": 100.0, "configured_capacity_mbps": 100.0, "current_capacity_mbps": 100.0},
         expected={("radio.capacity", "a", W)}),
+    row("less by 1 %, which is how units round", H, b={"current_capacity_mbps": 188.1}),
+    row("less by 1.5 %", H, b={"current_capacity_mbps": 187.1}, expected={("radio.capacity", "b", F)}),
     row("less for no reason", H, b={"current_capacity_mbps": 120.0},
         expected={("radio.capacity", "b", F)}),
     row("more than can be", H, b={"current_capacity_mbps": 1900.0},

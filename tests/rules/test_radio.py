@@ -41,6 +41,15 @@ def test_eirp_by_hand() -> None:
     assert radio.eirp_dbm(End(device="a", tx_power_dbm=18)) is None
 
 
+def test_a_dishs_gain_is_told_to_a_tenth() -> None:
+    """0.6 m at 13143 MHz: 0.6 (pi 0.6 / 0.02281)^2 = 4097, 36.125 dBi."""
+    end = End(device="a", tx_mhz=13143.0, antenna_diameter_m=0.6)
+    told = "18 dBm + 36.1 dBi (dish of its diameter) - 0 dB = 54.1 dBm EIRP"
+    assert radio.eirp_sum(end, 18.0) == told
+    given = End(device="a", tx_mhz=13143.0, antenna_dbi=36.15)
+    assert radio.eirp_sum(given, 18.0) == "18 dBm + 36.15 dBi - 0 dB = 54.15 dBm EIRP"
+
+
 # --- channels ----------------------------------------------------------------------------------
 
 PUBLISHED = [

@@ -79,7 +79,8 @@ def peak(**given: Any) -> int:
                 address=unit.address.address, entry=credentials[unit.snmp], level=level, power=power
             )
     if not questions:
-        raise UsageError(f"no level can be read of {link.name!r}: {'; '.join(unread.values())}")
+        why = "; ".join(dict.fromkeys(unread.values()))
+        raise UsageError(f"no level can be read of {link.name!r}: {why}")
     hop = Hop(
         link=link,
         carrier=carrier,

@@ -8,8 +8,8 @@ from verifier.model.cautions import CLOSING, cautions
 from verifier.report.plain import paragraph, plain
 from verifier.rules.cards import Card, Row, Section
 
-_WHAT = 20
-"""Columns for what a row is."""
+_WHAT, _WIDEST = 20, 32
+"""Columns for what a row is: usually, and the most where a name is longer."""
 _MARKS = {"none": "   ", "box": "[ ]", "room": "   "}
 _ROOM = "________"
 SIGNED = ("Done by", "Date and time", "Signature")
@@ -43,17 +43,18 @@ def _heading(card: Card, width: int) -> Iterator[str]:
 
 
 def _rows(section: Section, width: int) -> Iterator[str]:
+    column = max([_WHAT, *(min(len(plain(row.what)), _WIDEST) for row in section.rows)])
     for row in section.rows:
-        yield _row(row, width)
+        yield _row(row, width, column)
     if section.rules:
         yield from paragraph(" ".join(section.rules), "  ", width)
 
 
-def _row(row: Row, width: int) -> str:
+def _row(row: Row, width: int, column: int) -> str:
     """Mark and what in columns of their own; value and note fold beside them."""
     what, value, note = plain(row.what), plain(row.value), plain(row.note)
     room = f"{_ROOM}  " if row.fill == "room" else ""
-    head = f"  {_MARKS[row.fill]} {what:<{_WHAT}} "
+    head = f"  {_MARKS[row.fill]} {what:<{column}} "
     left = max(20, width - len(head) - 2)
     parts = [value, f"({note})"] if value and note else [value or note]
     if len(room + "  ".join(parts)) <= left:
@@ -61,7 +62,7 @@ def _row(row: Row, width: int) -> str:
     folded = [
         line for n, p in enumerate(parts) for line in paragraph(p if n else room + p, "", left)
     ]
-    margin = " " * len(f"  {_MARKS[row.fill]} {'':<{_WHAT}} ")
+    margin = " " * len(f"  {_MARKS[row.fill]} {'':<{column}} ")
     return (head + f"\n{margin}".join(folded)).rstrip()
 
 

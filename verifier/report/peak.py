@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
+from typing import Any
 
 from verifier.report.plain import plain
 from verifier.rules.peak import EndView
@@ -55,17 +56,28 @@ def large(ends: tuple[EndView, EndView], elapsed_s: float, width: int) -> list[s
 
 def document(ends: tuple[EndView, EndView], elapsed_s: float) -> str:
     """The same as one line of JSON."""
-    rows = {end.end: asdict(end) for end in ends}
+    rows = {end.end: _rounded(asdict(end)) for end in ends}
     return json.dumps({"elapsed_s": round(elapsed_s, 1), **rows})
+
+
+def _rounded(value: Any) -> Any:
+    """Figures to a thousandth: no reading has more."""
+    if isinstance(value, dict):
+        return {k: _rounded(v) for k, v in value.items()}
+    return round(value, 3) if isinstance(value, float) else value
 
 
 def summary(ends: tuple[EndView, EndView]) -> str:
     """What was reached, at the end."""
     said = []
     for end in ends:
-        highest = "never read" if end.highest_dbm is None else f"highest {end.highest_dbm:.1f} dBm"
+        highest = "nothing received" if end.silent else "never read"
+        if end.highest_dbm is not None:
+            highest = f"highest {end.highest_dbm:.1f} dBm"
         if end.highest_dbm is not None and end.expected_dbm is not None:
             highest += f", {end.highest_dbm - end.expected_dbm:+.1f} dB to expected"
+        elif end.highest_dbm is not None:
+            highest += f"; expected: {plain(end.unknown)}"
         said.append(f"end {end.end} ({plain(end.device)}): {highest}")
     return "\n".join(said)
 
@@ -93,6 +105,8 @@ def _of_end(end: EndView) -> str:
         words += f" {state}"
     elif end.difference_db is not None:
         words += f" {end.difference_db:+.1f} dB"
+    elif end.level_dbm is not None:
+        words += ", aim not known"
     if end.highest_dbm is not None:
         words += " (new best)" if end.best else f" (best {end.highest_dbm:.1f})"
     return words if end.window is None else f"{words} aim {end.window.volts:.2f} V"

@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.rules.diagnose.situation import PLAN, PROFILES, explained, found
 from tests.rules.diagnose.test_situations import CANNOT_TELL, SITUATIONS, down, up
 from verifier.model.observation import Observation
+from verifier.model.plan import Stage
 from verifier.model.result import VERDICTS, Finding
 from verifier.rules.diagnose import explain
 
@@ -136,3 +138,32 @@ def test_a_gateway_that_reports_an_error_lives() -> None:
     ]
     _, causes = explain(PLAN, found(lines)[0], reported)
     assert [c.kind for c in causes] == ["unit-silent"] * 3
+
+
+def test_what_a_deaf_end_cannot_tell_hangs_on_the_muted_one() -> None:
+    """Where nothing arrives no loss is known; where something does, a gap has another reason."""
+    gaps = "Hop-1/a radio.path-loss not-tested\nHop-1/ radio.reciprocity not-tested\n"
+    gaps += "Hop-1/a link.far-end not-tested\nHop-1/b radio.path-loss not-tested\n"
+    muted = "Hop-1/b radio.transmitter fail on off\nHop-1/a radio.rx-level fail -45 "
+    tied, (cause,) = explained(gaps + muted + "-")
+    assert cause.kind == "muted"
+    assert [f.check for f in tied if f.caused_by and f.verdict == "not-tested"] == [
+        "radio.path-loss", "radio.reciprocity", "link.far-end",
+    ]  # fmt: skip
+    assert next(f for f in tied if f.subject.end == "b").caused_by == ()
+    tied, _ = explained(gaps + muted + "-80")
+    assert not [f for f in tied if f.caused_by and f.verdict == "not-tested"]
+
+
+@pytest.mark.parametrize(
+    ("stage", "kinds"),
+    [
+        ("bench", []), ("alignment", []),
+        ("handover", ["left-in-alignment"]), ("service", ["left-in-alignment"]),
+    ],
+)  # fmt: skip
+def test_nothing_was_left_in_alignment_before_it_is_over(stage: Stage, kinds: list[str]) -> None:
+    """Too much power while aligning is just that."""
+    findings, _ = found("Hop-1/a radio.tx-power fail 18 26\nHop-1/a radio.modulation fail 256 4")
+    _, causes = explain(PLAN, findings, stage=stage)
+    assert [c.kind for c in causes] == kinds

@@ -143,6 +143,7 @@ SETTINGS: Situations = [
 SWEEP = ["misaligned possible Hop-1", *ALIKE]
 RADIO: Situations = [
     ("both a little low", BOTH_LOW.format(-53, -52), SWEEP),
+    ("both 13 dB low: no lobe, no polarisation", BOTH_LOW.format(-58, -58), SWEEP),
     ("both 20 dB low: one side lobe", BOTH_LOW.format(-65, -64), ["side-lobe likely Hop-1", *ALIKE]),
     ("both 30 dB low: polarisation", BOTH_LOW.format(-75, -74), ["polarisation-turned likely Hop-1", "path-loss possible Hop-1"]),
     ("both 25 dB low: two fit equally", BOTH_LOW.format(-70, -70), ["side-lobe likely Hop-1", "polarisation-turned likely Hop-1", *ALIKE]),
@@ -163,6 +164,9 @@ RADIO: Situations = [
      ["interference possible Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
     ("level near the limit, SNR low", "Hop-1/a radio.rx-level pass -22 -22\nHop-1/a radio.snr fail 30 12",
      ["interference possible Hop-1/carrier/1/end/a", "overload possible Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
+    ("SNR low, the level 9 dB below the limit", "Hop-1/a radio.rx-level pass -29 -29\nHop-1/a radio.snr fail 30 12",
+     ["interference possible Hop-1/carrier/1/end/a", "overload possible Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
+    ("both low by 3 dB unlike: still alike", BOTH_LOW.format(-65, -62), ["side-lobe likely Hop-1", *ALIKE]),
     ("SNR low and the level moves", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.snr fail 30 12\nHop-1/a radio.rx-level-spread warn",
      ["interference possible Hop-1/carrier/1/end/a", "multipath likely Hop-1/carrier/1/end/a"]),
     ("level right, no lock, link ids differ", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.lock fail\nHop-1/a radio.link-id fail 7 8",
@@ -187,6 +191,7 @@ CANNOT_TELL = [
     ("a single level cannot say which end", "Hop-1/a radio.rx-level fail -45 -57"),
     ("a single level, the other end not read", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level not-tested -45"),
     ("both low, but not by the same amount", "Hop-1/a radio.rx-level fail -45 -55\nHop-1/b radio.rx-level fail -45 -65"),
+    ("both low, 3.5 dB unlike", "Hop-1/a radio.rx-level fail -45 -65\nHop-1/b radio.rx-level fail -45 -61.5"),
     ("nothing is received at either end", "Hop-1/a radio.rx-level fail -45 -\nHop-1/b radio.rx-level fail -45 -"),
     ("both levels too high", "Hop-1/a radio.rx-level fail -45 -35\nHop-1/b radio.rx-level fail -45 -35"),
     ("a low modulation follows from a low level", "Hop-1/a radio.modulation fail 256qam 4qam\nHop-1/a radio.rx-level fail -45 -80"),

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 
 from verifier.model.plan import Carrier, Device, End, EndName, Host, Link, Plan
 from verifier.model.profile import Profile
+from verifier.rules import radio
 from verifier.rules.cards.parts import Row, figure
 from verifier.rules.radio import levels
 
@@ -51,13 +52,19 @@ def _of_radio(link: Link, carrier: Carrier, name: EndName, profile: Profile) -> 
         ("Polarisation", carrier.polarisation or "", ""),
         ("Link id", end.link_id or "", ""),
         ("Modulation", _modulation(link), ""),
-        ("Capacity", figure(link.capacity_mbps, "Mbit/s"), ""),
+        ("Capacity", figure(link.capacity_mbps, "Mbit/s"), _shared(link)),
         ("Tx power", figure(end.tx_power_dbm, "dBm"), _aligning(link, end, profile)),
         ("ATPC", _atpc(end), "off while aligning" if end.atpc else ""),
     )
     for what, value, note in rows:
         if value:
             yield Row(what, value, "box", note)
+
+
+def _shared(link: Link) -> str:
+    """The planned capacity is the link's, whatever number of carriers it goes over."""
+    count = radio.carrying(link)
+    return f"of the link, over {count} carriers together" if count > 1 else ""
 
 
 def _channel(link: Link) -> str:

@@ -119,7 +119,7 @@ def compare(  # noqa: PLR0913
     asked, not_in_stage = stages.of_stage(plan, stage, found)
     accepted = {*plan.not_tested_ok, *accept_untested}
     numbered = tuple(accept(f, accepted).numbered(f"f{n}") for n, f in enumerate(asked, start=1))
-    findings, causes = diagnose.explain(plan, numbered, observations, profiles)
+    findings, causes = diagnose.explain(plan, numbered, observations, profiles, stage=stage)
     return Judged(findings, causes, not_in_stage)
 
 
@@ -201,9 +201,17 @@ def _of_plan(problem: Problem) -> Finding:
         check=f"plan.{problem.rule}",
         subject=problem.subject,
         verdict="fail" if problem.severity == "error" else "warn",
-        reason=problem.message.replace("\n", "; "),
+        reason=_in_line(problem.message),
         origin=problem.origin,
     )
+
+
+def _in_line(message: str) -> str:
+    """What stands on several lines, such as a sum, on one."""
+    first, *others = message.split("\n")
+    if not others:
+        return first
+    return first + (" " if first.endswith(":") else "; ") + "; ".join(others)
 
 
 def accept(finding: Finding, accepted: Iterable[str]) -> Finding:

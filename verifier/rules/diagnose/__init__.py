@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from verifier.model.observation import Observation
-from verifier.model.plan import Plan
+from verifier.model.plan import Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.rules.diagnose import addresses, levels, ports, radio, settings, snmp, topology
@@ -34,6 +34,8 @@ def explain(
     findings: Sequence[Finding],
     observations: Iterable[Observation] = (),
     profiles: Mapping[str, Profile] | None = None,
+    *,
+    stage: Stage = "handover",
 ) -> tuple[tuple[Finding, ...], tuple[Cause, ...]]:
     """The findings, each tied to its causes, and the causes, numbered in the order of `CAUSES`.
 
@@ -44,8 +46,9 @@ def explain(
         findings: of one run, with ids.
         observations: what they rest on; without them some causes are not seen.
         profiles: by id; without them some causes cannot be excluded.
+        stage: what the work has come to; nothing was left behind before handover.
     """
-    case = Case(plan, findings, observations, profiles)
+    case = Case(plan, findings, observations, profiles, stage=stage)
     found = [c for family in CAUSES for c in family(case)]
     causes = tuple(dataclasses.replace(c, id=f"c{n}") for n, c in enumerate(found, start=1))
     caused_by: dict[str, list[str]] = defaultdict(list)

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Literal
 
 from verifier.model.observation import Observation
-from verifier.model.plan import Carrier, Device, EndName, Link, Plan
+from verifier.model.plan import Carrier, Device, EndName, Link, Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
@@ -104,6 +104,7 @@ class Case:
         findings: of one run.
         observations: what they rest on, if at hand.
         profiles: by id, if at hand.
+        stage: what the work has come to.
     """
 
     def __init__(
@@ -112,8 +113,11 @@ class Case:
         findings: Sequence[Finding],
         observations: Iterable[Observation] = (),
         profiles: Mapping[str, Profile] | None = None,
+        *,
+        stage: Stage = "handover",
     ) -> None:
         self.plan = plan
+        self.stage = stage
         self.findings = findings
         self.profiles = profiles or {}
         self.devices = {d.name: d for d in plan.devices}

@@ -20,11 +20,16 @@ _RECENT_S = 3600.0
 """A restart within the last hour is worth a word: our own choice."""
 _AFTER_TEST = ("radio.lock", "radio.snr", "radio.capacity", "radio.errored-seconds",
                "radio.severely-errored-seconds", "radio.unavailable-seconds")  # fmt: skip
+_FINISHED = frozenset({"handover", "service"})
+"""Stages at which aligning is over; before, raised power is no setting left behind."""
 _LEFT = ("radio.modulation", "radio.tx-power", "radio.atpc", "radio.eirp", "radio.capacity")
 _ADAPTED = ("radio.modulation", "radio.capacity")
 """What a link without one direction comes down to at both ends."""
 _UNHEARD = ("radio.rx-level", "radio.lock", "radio.snr", "radio.path-loss", "radio.fade-margin",
             "radio.xpi", "radio.capacity")  # fmt: skip
+
+_NEEDS_SIGNAL = (*_UNHEARD, "radio.reciprocity", "link.far-end")
+"""What cannot be tested where nothing is received."""
 
 
 def causes(case: Case) -> Causes:
@@ -35,6 +40,8 @@ def causes(case: Case) -> Causes:
     for hop in case.hops.values():
         for end, far in (("a", "b"), ("b", "a")):
             yield from _left_behind(hop, end, far)  # type: ignore[arg-type]
+            if case.stage in _FINISHED:
+                yield from _alignment(hop, end)  # type: ignore[arg-type]
 
 
 def _saved(unit: Unit) -> Causes:
@@ -85,6 +92,9 @@ def _left_behind(hop: Hop, end: EndName, far: EndName) -> Causes:
     if (head := hop.get("radio.transmitter", end, "fail")) is not None and _off(head):
         unheard = hop.all(_UNHEARD, [far], *WRONG)
         adapted = hop.all(_ADAPTED, (end, far), *WRONG)
+        level = hop.get("radio.rx-level", far, "fail")
+        if level is not None and number(level.observed) is None:
+            unheard += hop.all(_NEEDS_SIGNAL, (far, None), "not-tested")
         yield cause(
             "muted", head.subject, "certain",
             f"the transmitter of {unit} is off" + (", so the far end is deaf" if unheard else ""),
@@ -95,7 +105,6 @@ def _left_behind(hop: Hop, end: EndName, far: EndName) -> Causes:
             "test-mode", head.subject, "certain", f"{unit} was left in a test mode",
             [head, *hop.all(_AFTER_TEST, (end, far), *WRONG)],
         )  # fmt: skip
-    yield from _alignment(hop, end)
 
 
 def _off(head: Finding) -> bool:

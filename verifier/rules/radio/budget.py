@@ -85,12 +85,11 @@ def eirp_sum(end: End, power_dbm: float) -> str:
     gain, eirp = antenna_gain_dbi(end, end.tx_mhz), eirp_dbm(end, power_dbm)
     if gain is None or eirp is None:
         return ""
-    of_dish = "" if end.antenna_dbi is not None else " (dish of its diameter)"
     losses = losses_after_transmitter_db(end)
-    return (
-        f"{figure(power_dbm)} dBm + {figure(gain)} dBi{of_dish} - {figure(losses)} dB = "
-        f"{figure(eirp)} dBm EIRP"
-    )
+    antenna, total = f"{figure(gain)} dBi", figure(eirp)
+    if end.antenna_dbi is None:
+        antenna, total = f"{gain:.1f} dBi (dish of its diameter)", f"{eirp:.1f}"
+    return f"{figure(power_dbm)} dBm + {antenna} - {figure(losses)} dB = {total} dBm EIRP"
 
 
 def power_within_eirp_dbm(end: End) -> float | None:

@@ -20,6 +20,12 @@ TOGETHER_S = 2.0
 """Two samples further apart may be of different moments of a fade (requirement)."""
 ENOUGH = 5
 """Samples of which the median is taken (requirement)."""
+_TOO_LITTLE = "align again; look for an obstacle, a wrong polarisation, a bad line or joint"
+_BENCH_LITTLE = (
+    "nothing is to be aligned here: is more attenuation fitted than planned? Look at cables and "
+    "connectors"
+)
+_BENCH_MUCH = "fit the planned attenuation first: too strong a signal harms a receiver"
 RECIPROCITY_WARN_DB, RECIPROCITY_FAIL_DB = 3.0, 6.0
 """Two directions of one path differ by no more than what units read wrong (common practice)."""
 
@@ -125,11 +131,13 @@ def path_loss(side: Side) -> Findings:
     advice = ""
     if over > tolerance + EXACT_DB:
         verdict = "fail"
-        advice = "align again; look for an obstacle, a wrong polarisation, a bad line or joint"
+        advice = _BENCH_LITTLE if side.stage == "bench" else _TOO_LITTLE
     elif over < -tolerance - EXACT_DB:
         verdict = "warn"
         reason += ": the path takes less than planned"
         advice = "are power, gains and losses in the plan those of what was built?"
+        if side.stage == "bench":
+            advice = _BENCH_MUCH
     finding = side.finding(
         "radio.path-loss", verdict, reason, at=at, expected=planned.value, observed=found.db,
         unit="dB", advice=advice, reads=found.reads,
@@ -270,13 +278,15 @@ def _judge_level(side: Side, at: str, expected: levels.Expected, seen: Read) -> 
     advice = ""
     if off < -tolerance - EXACT_DB:
         verdict, reason = "fail", f"{reason}: too low, allowed {figure(tolerance)} dB"
-        advice = "align again; look for an obstacle, a wrong polarisation, a bad line or joint"
+        advice = _BENCH_LITTLE if side.stage == "bench" else _TOO_LITTLE
         if side.sender.transmits is False:
             reason += "; the far end's transmitter is off"
             advice = "switch the far end's transmitter on, when nobody is in front of its antenna"
     elif off > tolerance + EXACT_DB:
         verdict, reason = "warn", f"{reason}: more than planned"
         advice = "is the far end's power as planned, and the plan's path what was built?"
+        if side.stage == "bench":
+            advice = _BENCH_MUCH
     finding = side.finding(
         "radio.rx-level", verdict, reason, at=at, expected=expected.value, observed=level,
         unit="dBm", advice=advice,
@@ -294,7 +304,8 @@ def _nothing(side: Side, at: str, expected: float | str, seen: Read) -> Finding:
         return side.finding("radio.rx-level", "not-tested", "the far end's transmitter is off",
                             at=at, expected=shown, unit="dBm", reads=(seen,))  # fmt: skip
     reason = "nothing is received"
-    advice = "does the far end transmit, on the planned frequency? Then align again"
+    advice = "does the far end transmit, on the planned frequency? "
+    advice += "Look at cables and connectors" if side.stage == "bench" else "Then align again"
     if off:
         reason += ": the far end's transmitter is off"
         advice = "switch the far end's transmitter on, when nobody is in front of its antenna"

@@ -51,10 +51,23 @@ def tx_power(side: Side) -> Findings:
     advice = ""
     if verdict == "fail":
         advice = "set the planned power, save, and read it again"
+    told = side.read("tx_power_set_dbm")
+    if verdict == "fail" and told is not seen and _near(told, planned):
+        reason += "; it is set as planned"
+        advice = "does a limit or ATPC move it? Else the transmitter is at fault: try a spare"
+        reads: tuple[Read | None, ...] = (seen, told)
+    else:
+        reads = (seen,)
     yield side.finding(
         "radio.tx-power", verdict, f"{what} {figure(power)} dBm: {reason}", at=at,
-        expected=planned, observed=power, unit="dBm", advice=advice, reads=(seen,),
+        expected=planned, observed=power, unit="dBm", advice=advice, reads=reads,
     )  # fmt: skip
+
+
+def _near(seen: Read | None, planned: float) -> bool:
+    """Whether a power is the planned one, as closely as powers are told."""
+    number = seen.number if seen is not None else None
+    return number is not None and abs(number - planned) <= POWER_DB + 1e-6
 
 
 def _shown_power(side: Side, planned: float) -> Read | str:

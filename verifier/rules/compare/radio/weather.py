@@ -40,8 +40,11 @@ def stated(side: Side) -> Observation | None:
 
 
 def excused(side: Side, finding: Finding) -> Finding:
-    """The finding; where too little arrives in weather that may explain it: not tested."""
-    if finding.verdict != "fail" or side.sender.transmits is False:
+    """The finding; where too little arrives in weather that may explain it: not tested.
+
+    On the bench no weather lies between the units.
+    """
+    if finding.verdict != "fail" or side.sender.transmits is False or side.stage == "bench":
         return finding
     weather = stated(side)
     if weather is None:
