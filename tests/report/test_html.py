@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from verifier.model.result import Finding
 from verifier.model.subject import Subject
 from verifier.report import FORMATS, Look
 
@@ -129,3 +130,19 @@ def test_a_thousand_units(sample) -> None:
     assert time.process_time() - started < 5
     assert len(text.encode()) < 15e6
     assert text.count('<article class="subject"') == 1000
+
+
+def test_an_open_item_tells_the_reason_of_each_of_its_parts(sample) -> None:
+    """Two ends of a hop fail one check for reasons of their own: both are told, with their ends."""
+    result, look = sample
+    made = [
+        Finding(
+            id=f"x{n}", check="radio.rx-level", verdict="fail", reason=f"{n} dB too low",
+            subject=Subject("link", "Hop 9", end=end),
+        )
+        for n, end in ((20, "a"), (21, "b"))
+    ]  # fmt: skip
+    text = Outline(html(dataclasses.replace(result, findings=(*result.findings, *made)), look)).text
+    items = text[text.index("Open items") :]
+    for finding in made:
+        assert f"{finding.subject}: {finding.reason}" in items

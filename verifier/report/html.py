@@ -165,6 +165,10 @@ def _by_reason(findings: Iterable[Finding]) -> list[Row]:
     return [{"reason": reason, "subjects": subjects.items()} for reason, subjects in groups.items()]
 
 
+_REASONS = 4
+"""Reasons that one open item tells."""
+
+
 def _open_items(result: Result) -> list[Row]:
     """What is left to do: each failure and warning, and each reason why something is untested.
 
@@ -183,9 +187,19 @@ def _open_items(result: Result) -> list[Row]:
             "verdict": found[0].verdict,
             "subject": found[0].subject.name if len(found) > 1 else str(found[0].subject),
             "checks": ", ".join(dict.fromkeys(f.check for f in found)),
-            "why": found[0].reason,
+            "why": _why(found),
             "only": found[0] if len(found) == 1 else None,
             "do": found[0].advice,
         }
         for found in groups.values()
     ]
+
+
+def _why(found: Sequence[Finding]) -> str:
+    """Why an item is open; where its parts (ends, ports) have reasons of their own, each."""
+    by_reason = {f.reason: f for f in found}
+    if len(by_reason) == 1:
+        return found[0].reason
+    said = [f"{f.subject}: {reason}" for reason, f in by_reason.items()]
+    more = [f"and {len(said) - _REASONS} more"] if len(said) > _REASONS else []
+    return "; ".join((*said[:_REASONS], *more))
