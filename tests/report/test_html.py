@@ -10,12 +10,14 @@ from typing import Any
 
 import pytest
 
+from verifier.model.plan import EndName
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
 from verifier.report import FORMATS, Look
 
 html: Any = FORMATS["html"]
 
+ENDS: tuple[EndName, ...] = ("a", "b")
 VOID = {"meta", "link", "input", "img", "br", "hr", "circle", "path"}
 
 
@@ -140,7 +142,7 @@ def test_an_open_item_tells_the_reason_of_each_of_its_parts(sample) -> None:
             id=f"x{n}", check="radio.rx-level", verdict="fail", reason=f"{n} dB too low",
             subject=Subject("link", "Hop 9", end=end),
         )
-        for n, end in ((20, "a"), (21, "b"))
+        for n, end in enumerate(ENDS, start=20)
     ]  # fmt: skip
     text = Outline(html(dataclasses.replace(result, findings=(*result.findings, *made)), look)).text
     items = text[text.index("Open items") :]
