@@ -549,8 +549,9 @@ def test_cancelled_questions_leave_nothing(agent):
     asyncio.run(run())
 
 
-def test_many_agents_and_engines(snmpd, monkeypatch):
-    """Engines are replaced as agents go by; every agent is answered, an old one too."""
+@pytest.mark.parametrize(("entry", "kept"), [(V3, client.ENGINES_KEPT), (V2C, 1), (V1, 1)])
+def test_many_agents_and_engines(snmpd, monkeypatch, entry, kept):
+    """Engines of v3 are replaced as agents go by, v1 and v2c need one; every agent is answered."""
     everywhere = snmpd(CONFIG, "0.0.0.0")
     monkeypatch.setattr(client, "PEERS_PER_ENGINE", 10)
 
@@ -559,10 +560,10 @@ def test_many_agents_and_engines(snmpd, monkeypatch):
         async with SnmpClient() as snmp:
             replies = []
             for address in [*addresses, addresses[0]]:
-                asked = Target(address=Address.parse(address), port=everywhere.port, entry=V3)
+                asked = Target(address=Address.parse(address), port=everywhere.port, entry=entry)
                 replies.append(await snmp.get(asked, [NAME]))
             ((_, engines),) = snmp._engines.items()
-            assert len(engines) == client.ENGINES_KEPT
+            assert len(engines) == kept
             return replies
 
     replies = asyncio.run(run())

@@ -289,3 +289,19 @@ def test_a_lone_hour_has_its_lowest_and_highest() -> None:
 def test_no_level_is_said() -> None:
     assert line((), planned_dbm=-45.0)["middle"] is None
     assert "no level in 24 hours" in page(paging.ring())
+
+
+@pytest.mark.parametrize(
+    ("confirm", "said"),
+    [
+        (1, "A change counts when a sweep saw it"),
+        (3, "A change counts when 3 sweeps in a row saw it"),
+    ],
+)
+def test_it_says_when_a_change_counts(confirm: int, said: str) -> None:
+    """As it was asked for."""
+    plan = paging.ring_plan()
+    made = status(
+        plan, paging.ring_report(plan), paging.ring_recent(), every_s=300.0, confirm=confirm
+    )
+    assert said in page(made)

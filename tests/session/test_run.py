@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import dataclasses
 import datetime as dt
 import os
@@ -21,7 +22,12 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.observation import Observation
 from verifier.model.profile import Reading
 from verifier.model.result import Result
+from verifier.model.subject import Subject
 from verifier.session import Probing, Request, conductor, run, workers
+from verifier.session.probing import Paces
+from verifier.session.recorder import Recorder
+from verifier.session.run import _jobs
+from verifier.session.surveyor import Surveyor
 from verifier.simulator import Fault, Network, running
 
 PORT = 16361
@@ -207,6 +213,30 @@ def _kill_one_more(before: set[int]) -> None:
         time.sleep(0.05)
     time.sleep(1.0)
     os.kill(min(new), signal.SIGKILL)
+
+
+def test_what_a_process_has_seen_so_far_is_handed_over_at_the_end(
+    many: tuple[Request, Network],
+) -> None:
+    """A slow unit is left in the middle of its questions: what it said by then is kept."""
+    asked, network = many
+    network.put(slow := Fault(kind="slow", unit="unit-3", value=0.7))
+    jobs = _jobs(asked)
+    record = Recorder(Subject("device", "unit-3"))
+
+    async def leave(asking: Surveyor) -> None:
+        async with asking:
+            survey = asyncio.create_task(asking.survey("unit-3", record))
+            await asyncio.sleep(1.2)
+        survey.cancel()
+
+    paces = Paces.of(asked.probing, shared=True)
+    with workers.surveyor(jobs, paces, asked.clock, 2) as asking:
+        asyncio.run(leave(asking))
+    network.take_off(slow)
+    seen = {row.what: row.value for row in record.seen}
+    assert (seen["answer"], seen["sysName"]) == ("answered", "unit-3")
+    assert "ifOperStatus" not in seen
 
 
 def test_credentials_that_cannot_be_used_are_our_fault(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from tests.store.examples import HOP, RADIO, START_S, change
 from verifier.model.plan import Carrier, End, Link, Plan
 from verifier.model.record import Baseline, Period, Sample, Spell, UnitPast
+from verifier.model.subject import Subject
 from verifier.rules.health.departure import departures
 from verifier.rules.health.outages import outages
 from verifier.rules.health.record import availability, points
@@ -137,3 +138,8 @@ def test_an_end_without_a_level_at_handover() -> None:
         ("b", "the handover has no level of this end"),
     ]
     assert list(departures(link_plan(), seen, None)) == []
+
+
+def test_a_device_called_like_a_link_has_no_departure() -> None:
+    """Names are unique within their kind only."""
+    assert list(departures(link_plan(), past(unit=Subject("device", HOP.name)), THEN)) == []
