@@ -139,7 +139,8 @@ def test_the_plan_is_read_again_on_sighup(at: Desk) -> None:
     while "3 sound" not in line_of(process):
         assert time.monotonic() < until_s
     _, err = finish(process, signal.SIGTERM)
-    assert "the plan was not changed: plan.yaml has" in err
+    assert "the old plan is kept: plan.yaml, line" in err
+    assert "nothing was sent" not in err
     assert "the plan was read again" in err
 
 
@@ -165,6 +166,10 @@ def test_one_sweep_at_a_time(at: Desk) -> None:
         (("--every", "5 sheep"), 2, "is not a duration"),
         (("--every", "5m", "--out", "x.json"), 2, "--out"),
         (("--on-change", "'"), 2, "--on-change"),
+        (("--on-change", "no-such-command --now"), 2, "there is no command 'no-such-command'"),
+        (("--lines", "."), 2, "is a folder; name a file"),
+        (("--lines", "nowhere/told.jsonl"), 2, "cannot be written"),
+        (("--page", "nowhere/page"), 2, "cannot be written"),
         (("--syslog", "desk"), 2, "--syslog"),
         (("--metrics", "nowhere/m.txt"), 2, "cannot be written"),
         (("--page", "plan.yaml"), 2, "plan.yaml cannot be written"),

@@ -33,6 +33,7 @@ def finish(at: Desk, *words: str, sweeps: int = 1) -> str:
 def test_one_sweep_writes_a_page_that_stands_still(at: Desk) -> None:
     """The folder is made; all may read it; nothing else is in it; no secret is on the page."""
     env = {"PLAN_VERIFIER_WEBHOOK_TOKEN": "bearer-of-nothing"}
+    (at.folder / "desk").mkdir()
     done = at.sweep("--page", "desk/page", env=env)
     assert (done.returncode, done.stderr) == (0, "")
     page = at.folder / "desk" / "page" / "index.html"

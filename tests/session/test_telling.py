@@ -151,10 +151,15 @@ def test_a_command_has_a_time_limit(store: Store, tmp_path: Path) -> None:
     assert "longer than 0.3 s" in said[0]
 
 
-def test_a_command_that_is_not_there_is_said(store: Store, tmp_path: Path) -> None:
+def test_a_command_that_is_no_longer_there_is_said(store: Store, tmp_path: Path) -> None:
     said: list[str] = []
     put(store, "command")
-    tell(store, telling.command("no-such-program-here", tmp_path / "m", 5.0), said)
+    program = tmp_path / "page-somebody"
+    program.write_text("#!/bin/sh\n")
+    program.chmod(0o755)
+    teller = telling.command(str(program), tmp_path / "m", 5.0)
+    program.unlink()
+    tell(store, teller, said)
     assert "No such file" in said[0]
 
 

@@ -124,10 +124,10 @@ def _baseline(path: Path, plan: Plan) -> Baseline:
             f"{path}: was made at stage {result.stage}; levels are compared with those of stage "
             f"{' or '.join(departure.HANDOVERS)}"
         )
-    levels = departure.baseline_of(result.findings)
+    levels = departure.baseline_of(result, plan)
     if not levels:
-        raise InputError(f"{path}: holds no receive level (radio.rx-level) of any link")
-    if not {link for link, _, _ in levels} & {link.name for link in plan.links}:
+        raise InputError(f"{path}: holds no receive level of any link")
+    if not departure.links_of(result) & {link.name for link in plan.links}:
         raise InputError(
             f"{path}: is of {plain(result.plan.name or 'a plan without a name')}, and none of its "
             "links is in this plan"

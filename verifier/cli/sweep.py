@@ -233,7 +233,7 @@ def _settings(store: Store, given: dict[str, Any], page: Path | None) -> Setting
     marks, limit_s = telling.marks_of(store), given["tell_limit"]
     tellers: list[telling.Teller] = []
     if given["lines"] is not None:
-        tellers.append(telling.Lines(given["lines"]))
+        tellers.append(telling.lines(given["lines"]))
     if given["on_change"] is not None:
         tellers.append(telling.command(given["on_change"], marks, limit_s))
     if given["syslog"] is not None:

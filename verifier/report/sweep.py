@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 from collections import Counter
 from collections.abc import Iterator
 from typing import Any
@@ -13,6 +12,7 @@ from verifier.model.subject import Subject
 from verifier.report import Look
 from verifier.report.json import laid_out
 from verifier.report.plain import paragraph, plain
+from verifier.rules.clocks import rfc3339
 
 _COLOURS = {
     "silent": "1;31",
@@ -28,7 +28,7 @@ _NAMED = 12
 def text(report: SweepReport, look: Look) -> str:
     """What is not sound, by what it hangs on; then the counts."""
     name = plain(report.sweep.plan_name) or "the network"
-    head = f"{name}: sweep {report.number}, {_when(report.sweep.started_s)}"
+    head = f"{name}: sweep {report.number}, {rfc3339(report.sweep.started_s)}"
     parts = [
         f"{head}: {_counts(report)} ({report.sweep.took_s:.1f} s)",
         *("\n".join(lines) for lines in _roots(report, look)),
@@ -38,7 +38,7 @@ def text(report: SweepReport, look: Look) -> str:
 
 def line(report: SweepReport) -> str:
     """One line a sweep, and one for each message."""
-    head = f"{_when(report.sweep.started_s)} sweep {report.number}"
+    head = f"{rfc3339(report.sweep.started_s)} sweep {report.number}"
     lines = [
         f"{head}: {_counts(report)} ({report.sweep.took_s:.1f} s)",
         *(f"  {plain(notice.text)}" for notice in report.notices),
@@ -55,7 +55,7 @@ def document(report: SweepReport) -> dict[str, Any]:
             revision=sweep.plan_revision,
             plan_sha256=sweep.plan_sha256,
             number=report.number,
-            started=_timestamp(sweep.started_s),
+            started=rfc3339(sweep.started_s, "milliseconds"),
             took_s=round(sweep.took_s, 3),
             skipped=sweep.skipped,
             summary={s: n for s, n in _counted(report).items() if s != "unsteady"},
@@ -89,7 +89,7 @@ def _now(report: SweepReport, reading: Reading) -> UnitNow:
         unit=reading.unit,
         state=memory.state,
         seen=reading.state,
-        since=_timestamp(memory.since_s),
+        since=rfc3339(memory.since_s, "milliseconds"),
         root=reading.root,
         answered=reading.answered,
         reasons=reading.reasons,
@@ -147,17 +147,8 @@ def _group(report: SweepReport, head: Reading, rest: list[Reading], look: Look) 
 def _confirmed(report: SweepReport, reading: Reading) -> str:
     memory = report.memories[reading.unit]
     if memory.state == reading.state:
-        return f", since {_when(memory.since_s)}"
+        return f", since {rfc3339(memory.since_s)}"
     if memory.state == "unsteady":
         return ", unsteady"
     times = "once" if memory.pending_n == 1 else f"{memory.pending_n} times"
     return f", seen {times}; still counts as {memory.state}"
-
-
-def _when(at_s: float) -> str:
-    return dt.datetime.fromtimestamp(at_s, dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def _timestamp(at_s: float) -> str:
-    at = dt.datetime.fromtimestamp(at_s, dt.UTC)
-    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -1,4 +1,4 @@
-"""A unit's time of day, as MIBs and profiles tell it."""
+"""Times of day: as documents write them, as MIBs and profiles tell them."""
 
 from __future__ import annotations
 
@@ -9,6 +9,12 @@ _SHORT, _LONG = 8, 11
 """Octets of DateAndTime without and with its zone (RFC 2579)."""
 _ZONE_STEP_S: Final = 900.0
 """Zones lie whole quarters of an hour apart."""
+
+
+def rfc3339(at_s: float, timespec: str = "seconds") -> str:
+    """Seconds since 1970 as RFC 3339 in UTC."""
+    at = dt.datetime.fromtimestamp(at_s, dt.UTC)
+    return at.isoformat(timespec=timespec).replace("+00:00", "Z")
 
 
 def date_and_time(octets: bytes) -> dt.datetime | None:

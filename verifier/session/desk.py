@@ -25,11 +25,14 @@ from verifier.store import Retention, Store
 ALONE_VALID_S = 3600.0
 """For how long a sweep speaks that is not one of a series: an hour."""
 VALID_INTERVALS = 3
-"""One of a series speaks for so many of its intervals, if no other follows."""
+"""One of a series speaks for so many of its intervals, if no other follows; one that takes longer
+than its interval, for so many times its own length."""
 LONGEST_S = 3600.0
 """A sweep that takes longer than this is ended."""
 _METRICS_MODE = 0o644
 """Whoever collects the metrics runs as somebody else."""
+_ERRORS_SAID = 3
+"""Of a plan that is refused while the old one goes on."""
 _STEP_S = 1.0
 """A difference of the clocks from which the wall clock counts as stepped: slewing stays below."""
 
@@ -124,7 +127,7 @@ class Desk:
                     request = reload()
                     self._say("the plan was read again")
                 except VerifierError as fault:
-                    self._say(f"the plan was not changed: {fault}")
+                    self._say(f"the old plan is kept: {_in_words(fault)}")
             wait_s = due_s - time.monotonic()
             if wait_s <= 0:
                 break
@@ -159,7 +162,7 @@ class Desk:
             key=uuid.uuid4().hex,
             started_s=started_s,
             took_s=measured.took_s,
-            valid_s=valid_s,
+            valid_s=max(valid_s, VALID_INTERVALS * measured.took_s),
             readings=measured.readings,
             added=errors_added(self._store.counters(), measured.readings),
             skipped=skipped,
@@ -231,6 +234,17 @@ class Desk:
         except Exception as fault:  # noqa: BLE001 - a page must not end the sweeping
             kind = type(fault).__name__
             self._say(f"a fault of this program, the status page was not drawn: {kind}: {fault}")
+
+
+def _in_words(fault: VerifierError) -> str:
+    """A fault in one line; of a faulty plan its first errors, each with its place."""
+    problems = [p for p in getattr(fault, "problems", ()) if p.severity == "error"]
+    if not problems:
+        return str(fault)
+    said = [f"{p.origin}: {p.message}" for p in problems[:_ERRORS_SAID]]
+    if more := len(problems) - len(said):
+        said.append(f"and {more} more, see `check`")
+    return "; ".join(said)
 
 
 def _measure(request: Request, signals: Signals) -> Measured | None:

@@ -23,7 +23,7 @@ _FOLDER_MODE = 0o755
 def prepare(folder: Path) -> Path:
     """The page's path in `folder`, which is made where it is missing. Raises OSError."""
     if not folder.is_dir():
-        folder.mkdir(parents=True)
+        folder.mkdir()
         folder.chmod(_FOLDER_MODE)
     return folder / NAME
 

@@ -12,6 +12,7 @@ import hashlib
 import json
 import os
 import shlex
+import shutil
 import socket
 import stat
 import subprocess
@@ -155,6 +156,15 @@ class Outside:
         return self.folder / f"{self.name}-{number}"
 
 
+def lines(path: Path) -> Lines:
+    """Appends to a file. Raises UsageError where it cannot be one that is written to."""
+    if path.is_dir():
+        raise UsageError(f"--lines: {path} is a folder; name a file")
+    if not os.access(path if path.exists() else path.parent, os.W_OK):
+        raise UsageError(f"--lines: {path} cannot be written")
+    return Lines(path)
+
+
 def command(words: str, folder: Path, limit_s: float) -> Outside:
     """Runs a command with the message as JSON on its standard input; no shell is in between."""
     try:
@@ -163,6 +173,8 @@ def command(words: str, folder: Path, limit_s: float) -> Outside:
         raise UsageError(f"--on-change: {fault}") from None
     if not argv:
         raise UsageError("--on-change: name a command")
+    if shutil.which(argv[0]) is None:
+        raise UsageError(f"--on-change: there is no command {argv[0]!r} that can be run")
 
     def order(body: dict[str, Any]) -> dict[str, Any]:
         return {"kind": "command", "argv": argv, "data": _json(body)}
@@ -280,7 +292,10 @@ def _tell_by(
             teller.tell(message)
         except TellingError as fault:
             pause_s = min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0**message.attempts)
-            say(f"not told by {teller.name}: {fault}; again in {pause_s:g} s")
+            say(
+                f"not told by {teller.name}: {fault}; the message waits in the store and is tried "
+                f"again after {pause_s:g} s"
+            )
             store.untold(teller.name, message.id, str(fault), time.time() + pause_s)
             return pause_s
         try:

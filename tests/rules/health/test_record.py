@@ -143,3 +143,9 @@ def test_an_end_without_a_level_at_handover() -> None:
 def test_a_device_called_like_a_link_has_no_departure() -> None:
     """Names are unique within their kind only."""
     assert list(departures(link_plan(), past(unit=Subject("device", HOP.name)), THEN)) == []
+
+
+@given(st.floats(0.001, 4e7))
+def test_who_always_answered_was_available_all_the_time(answered_s: float) -> None:
+    """Exactly: a figure that is cut, not rounded, would show 99.999 otherwise."""
+    assert availability(answered_s, 0.0, answered_s).available_pct == 100.0

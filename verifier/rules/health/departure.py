@@ -14,6 +14,8 @@ from verifier.model.plan import End, EndName, Link, Plan
 from verifier.model.record import Baseline, Departure, Sample, UnitPast
 from verifier.model.result import Finding, Result
 from verifier.model.subject import Subject
+from verifier.rules.health.levels import levels
+from verifier.rules.live import Live
 
 STILL_DB = 1.0
 """A level that moved by no more within an hour stood still: the step of many units' reading is
@@ -48,16 +50,34 @@ def _cut_short(soak: object) -> bool:
     return isinstance(soak, dict) and soak.get("state") != "complete"
 
 
-def baseline_of(findings: Iterable[Finding]) -> dict[tuple[str, int, EndName], float]:
-    """The levels of a handover, by link, carrier and end: what `radio.rx-level` observed."""
-    return {
+def links_of(result: Result) -> set[str]:
+    """The links that something was found of."""
+    return {f.subject.name for f in result.findings if f.subject.kind == "link"}
+
+
+def baseline_of(result: Result, plan: Plan) -> dict[tuple[str, int, EndName], float]:
+    """The levels of a handover, by link, carrier and end.
+
+    Those that were judged, of whatever link; of links of `plan` that were in it the others too, as
+    the units showed them.
+    """
+    of_link: dict[str, list[Finding]] = {name: [] for name in links_of(result)}
+    for finding in result.findings:
+        if finding.check == "radio.rx-level":
+            of_link[finding.subject.name].append(finding)
+    found = {
         (f.subject.name, f.subject.carrier or 1, f.subject.end): float(f.observed)
-        for f in findings
-        if f.check == "radio.rx-level"
-        and f.subject.end is not None
+        for judged in of_link.values()
+        for f in judged
+        if f.subject.end is not None
         and isinstance(f.observed, (int, float))
         and not isinstance(f.observed, bool)
     }
+    live = Live(plan, result.observations)
+    for link in (link for link in plan.links if link.name in of_link):
+        for level in levels(link, of_link[link.name], live):
+            found[link.name, level.carrier, level.end] = level.rx_level_dbm
+    return found
 
 
 def dry_hours(hours: Iterable[Sample]) -> list[Sample]:

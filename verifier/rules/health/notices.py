@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from verifier.model.health import Change, Memory, Notice, NoticeChange
 from verifier.model.plan import Plan
 from verifier.model.subject import Subject
+from verifier.rules.clocks import rfc3339
 from verifier.rules.health.windows import Windows
 
 _NAMED = 5
@@ -70,7 +70,7 @@ def _notice(  # noqa: PLR0913, PLR0917
             unit=m.unit,
             before=m.told,
             after=m.state,
-            since=_timestamp(m.since_s),
+            since=rfc3339(m.since_s, "milliseconds"),
             reason=m.reason,
             try_first=m.try_first,
             held=windows.at(m, m.since_s),
@@ -80,7 +80,7 @@ def _notice(  # noqa: PLR0913, PLR0917
     return Notice(
         id=id_,
         network=plan.network.name,
-        at=_timestamp(at_s),
+        at=rfc3339(at_s, "milliseconds"),
         root=root,
         changes=changes,
         text=_text(root, changes),
@@ -103,8 +103,3 @@ def _text(root: Subject, changes: tuple[NoticeChange, ...]) -> str:
         more = f" and {len(rest) - _NAMED} more" if len(rest) > _NAMED else ""
         text += f"; with it: {names}{more}"
     return text
-
-
-def _timestamp(at_s: float) -> str:
-    at = dt.datetime.fromtimestamp(at_s, dt.UTC)
-    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")

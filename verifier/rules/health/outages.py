@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from verifier.model.record import Outage, Spell, UnitPast
+from verifier.rules.clocks import rfc3339
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +45,8 @@ def _outage(past: UnitPast, down: _Down, ended_s: float | None, end_s: float) ->
     lasted_s = (end_s if ended_s is None else ended_s) - down.at_s
     return Outage(
         unit=past.unit,
-        start=_timestamp(down.at_s),
-        end=None if ended_s is None else _timestamp(ended_s),
+        start=rfc3339(down.at_s),
+        end=None if ended_s is None else rfc3339(ended_s),
         length_s=down.length_s,
         untested_s=max(0.0, lasted_s - down.length_s),
         by="changes" if down.at_s < past.raw_s else "sweeps",
@@ -65,8 +65,3 @@ def _by_changes(past: UnitPast, start_s: float) -> Iterator[Spell]:
         at_s, until_s = max(change.at_s, start_s), min(next_s, past.raw_s)
         if until_s > at_s:
             yield Spell(at_s, until_s - at_s, answered=change.after != "silent")
-
-
-def _timestamp(at_s: float) -> str:
-    at = dt.datetime.fromtimestamp(at_s, dt.UTC)
-    return at.isoformat(timespec="seconds").replace("+00:00", "Z")

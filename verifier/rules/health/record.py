@@ -8,7 +8,6 @@ figure is that of all its devices' time together.
 
 from __future__ import annotations
 
-import datetime as dt
 import statistics
 from collections.abc import Iterable, Mapping, Sequence
 
@@ -30,6 +29,7 @@ from verifier.model.record import (
     UnitRecord,
 )
 from verifier.model.subject import Subject
+from verifier.rules.clocks import rfc3339
 from verifier.rules.echo import percentile_ms
 from verifier.rules.health.departure import departures, gone
 from verifier.rules.health.outages import outages
@@ -66,8 +66,8 @@ def record(  # noqa: PLR0913
         network=plan.network.name,
         revision=plan.network.revision,
         plan_sha256=plan_sha256,
-        start=timestamp(period.start_s),
-        end=timestamp(period.end_s),
+        start=rfc3339(period.start_s),
+        end=rfc3339(period.end_s),
         sweeps=period.sweeps,
         skipped=period.skipped,
         resolution=period.resolution,
@@ -98,21 +98,20 @@ def _gone(
     return gone(plan, baseline)
 
 
-def timestamp(at_s: float) -> str:
-    """RFC 3339 in UTC, to the second."""
-    at = dt.datetime.fromtimestamp(at_s, dt.UTC)
-    return at.isoformat(timespec="seconds").replace("+00:00", "Z")
-
-
 def availability(answered_s: float, unanswered_s: float, whole_s: float) -> Availability:
     """The figures of a unit that was to be seen for `whole_s`."""
     tested_s = answered_s + unanswered_s
     return Availability(
-        available_pct=100.0 * answered_s / tested_s if tested_s > 0 else None,
+        available_pct=_percent(answered_s, tested_s) if tested_s > 0 else None,
         answered_s=answered_s,
         unanswered_s=unanswered_s,
         untested_s=max(0.0, whole_s - tested_s),
     )
+
+
+def _percent(part_s: float, whole_s: float) -> float:
+    """100 for the whole, exactly: it is cut, not rounded, where it is shown."""
+    return 100.0 if part_s >= whole_s else 100.0 * (part_s / whole_s)
 
 
 def _changes(past: UnitPast, start_s: float) -> list[RecordChange]:
@@ -120,7 +119,7 @@ def _changes(past: UnitPast, start_s: float) -> list[RecordChange]:
     return [
         RecordChange(
             unit=past.unit,
-            at=timestamp(c.at_s),
+            at=rfc3339(c.at_s),
             before=c.before,
             after=c.after,
             root=c.root,
@@ -145,7 +144,7 @@ def _unit(  # noqa: PLR0913, PLR0917
     return UnitRecord(
         unit=past.unit,
         state=memory.state if memory is not None else None,
-        since=timestamp(memory.since_s) if memory is not None else None,
+        since=rfc3339(memory.since_s) if memory is not None else None,
         availability=availability(past.answered_s, past.unanswered_s, period.end_s - begin_s),
         state_s={state: past.time_s.get(state, 0.0) for state in STATES},
         changes=changes,

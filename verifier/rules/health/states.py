@@ -15,22 +15,21 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.model import mib
-from verifier.model.health import Level, PortErrors, Reading, Reason, State
+from verifier.model.health import PortErrors, Reading, Reason, State
 from verifier.model.observation import Observation
 from verifier.model.plan import Device, Link, Plan
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules import ports as port_rules
-from verifier.rules.compare.radio.read import can_be
 from verifier.rules.compare.reach import alive
 from verifier.rules.compare.seen import Seen, by_device
+from verifier.rules.health.levels import levels
 from verifier.rules.live import Live
 
 MAX_REASONS = 8
 """Reasons kept of one unit in one sweep; the rest is counted."""
 _TICKS_PER_S = 100
 """TimeTicks are hundredths of a second (RFC 2578 section 7.1.8)."""
-_LEVEL = "rx_level_dbm"
 _NAME_OIDS = {
     "ifName": mib.IF_X_TABLE["ifName"],
     "ifDescr": mib.IF_TABLE["ifDescr"],
@@ -105,13 +104,24 @@ def _reasons(findings: Sequence[Finding]) -> tuple[Reason, ...]:
         Reason(
             f.check,
             f.verdict,
-            f"{f.subject.port}: {f.reason}" if f.subject.port else f.reason,
+            f"{f.subject.port}: {_words(f)}" if f.subject.port else _words(f),
         )
         for f in findings[:MAX_REASONS]
     ]
     if more := len(findings) - len(kept):
         kept.append(Reason("", findings[-1].verdict, f"and {more} more"))
     return tuple(kept)
+
+
+def _words(finding: Finding) -> str:
+    """Why, and what was planned and found, where the reason does not say both."""
+    planned, found = finding.expected, finding.observed
+    if planned is None or found is None:
+        return finding.reason
+    if str(planned) in finding.reason and str(found) in finding.reason:
+        return finding.reason
+    unit = f" {finding.unit}" if finding.unit else ""
+    return f"{finding.reason} (planned {planned}{unit}, found {found}{unit})"
 
 
 def _figure(findings: Sequence[Finding], check: str) -> float | None:
@@ -162,7 +172,7 @@ def _link(
     elif failed or silent:
         state, because = "impaired", silent
     elif untested or hidden:
-        state, because = "untested", hidden
+        state, because = "untested", hidden or [u for u in units if u.state != "sound"]
     reasons = tuple(
         Reason("", "fail" if u.state == "silent" else "not-tested", f"{u.unit.name} is {u.state}")
         for u in because
@@ -178,24 +188,9 @@ def _link(
         root=root if state != "sound" else subject,
         answered=True if all(answered) else False if gone else None,
         reasons=(*reasons, *_reasons(own))[: MAX_REASONS + 1],
-        levels=tuple(_levels(link, found, live)),
+        levels=tuple(levels(link, found, live)),
         try_first=own[0].advice if own else because[0].try_first if because else "",
     )
-
-
-def _levels(link: Link, findings: Iterable[Finding], live: Live) -> Iterable[Level]:
-    """What the ends receive in dBm: as judged by `radio.rx-level`, else as their units show it."""
-    judged = {
-        (f.subject.carrier or 1, f.subject.end): f.observed
-        for f in findings
-        if f.check == "radio.rx-level"
-    }
-    for carrier in link.carriers:
-        for name, end in carrier.ends():
-            key = (carrier.carrier, name)
-            level_dbm = judged[key] if key in judged else live.at(carrier, end).number(_LEVEL)
-            if isinstance(level_dbm, (int, float)) and can_be(_LEVEL, level_dbm):
-                yield Level(carrier.carrier, name, float(level_dbm))
 
 
 @dataclass(frozen=True, slots=True)
