@@ -99,7 +99,9 @@ def test_a_device_and_the_other_formats(desk: Path, run: Run) -> None:
     [
         (("--store", "none.db"), 2, "none.db: there is no store"),
         (("--device", "lighthouse"), 2, "no device 'lighthouse'"),
-        (("--since", "yesterday"), 2, "is not a duration"),
+        (("--since", "yesterday"), 2, "write 36h or 7d (ago), or 2026-11-24"),
+        (("--since", "2026-13-01"), 2, "write 36h or 7d (ago), or 2026-11-24"),
+        (("--since", "2999-01-01"), 2, "has not been yet"),
         (("--baseline", "plan.yaml"), 4, "plan.yaml: it is not JSON"),
         (("--baseline", "empty.json"), 4, "holds no receive level"),
         (("--out", "r.xlsx"), 2, "a record is text, json, csv, html"),

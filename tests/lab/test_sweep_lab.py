@@ -98,10 +98,11 @@ def test_a_unit_that_answers_no_echo_is_asked_by_snmp_only_when_told_so(
 
 def test_a_unit_that_loses_echoes_is_asked_again(lab: Lab, sweep: Sweep) -> None:
     """More than the warm-up and three counted ones reached it; it is not called silent."""
-    lab.lose_echoes(UNIT, 60)
+    lab.lose_echoes(UNIT, 80)
     unit = sweep()["by_name"][UNIT]
     seen, dropped = lab.echo_counters(UNIT)
-    assert seen == (9 if dropped else 4)  # 1 + 3, and 5 more for a loser
+    # 1 + 3, and 5 more for a loser; the one that was dropped may have been the warm-up.
+    assert seen in {0: {4}, 1: {4, 9}}.get(dropped, {9})
     assert unit["seen"] != "silent" or dropped == seen
 
 

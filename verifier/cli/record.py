@@ -41,9 +41,17 @@ class _Since(click.ParamType[float]):
         except ValueError:
             pass
         else:
-            return (at if at.tzinfo else at.replace(tzinfo=dt.UTC)).timestamp()
+            since_s = (at if at.tzinfo else at.replace(tzinfo=dt.UTC)).timestamp()
+            if since_s >= time.time():
+                self.fail(f"{value!r} has not been yet", param, ctx)
+            return since_s
         text, factor = (value[:-1], _DAY_S) if value.endswith("d") else (value, 1.0)
-        return time.time() - factor * options.Seconds().convert(text, param, ctx)
+        try:
+            return time.time() - factor * options.Seconds().convert(text, param, ctx)
+        except click.BadParameter:
+            self.fail(
+                f"{value!r}: write 36h or 7d (ago), or 2026-11-24 or 2026-11-24T08:00Z", param, ctx
+            )
 
 
 @click.command()

@@ -22,7 +22,7 @@ from verifier.errors import (
 )
 from verifier.files.plan_in import plan_sha256
 from verifier.files.replacing import clear
-from verifier.report import Look
+from verifier.report import Look, format_of
 from verifier.report.plain import plain
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from verifier.session.desk import Settings
     from verifier.store import Store
 
+_FORMATS = ("text", "json")
 _DAY_S = 86_400.0
 _TOKEN = "PLAN_VERIFIER_WEBHOOK_TOKEN"  # noqa: S105 - the name of a variable
 
@@ -144,7 +145,7 @@ _TOKEN = "PLAN_VERIFIER_WEBHOOK_TOKEN"  # noqa: S105 - the name of a variable
     metavar="DIR",
     help="Write the status page DIR/index.html with each sweep: changes, roots, everything.",
 )
-@click.option("--format", "format_", type=click.Choice(["text", "json"]), help="Of the report.")
+@click.option("--format", "format_", type=click.Choice(_FORMATS), help="Of the report.")
 @options.output_options
 def sweep(**given: Any) -> int:
     """Ask every unit of PLAN how it is, keep it in the store, tell what changed.
@@ -156,6 +157,8 @@ def sweep(**given: Any) -> int:
     every_s, path = given["every"], given["out"]
     if every_s is not None and path is not None:
         raise UsageError("--out takes the report of one sweep: leave --every out")
+    if given["format_"] is None and format_of(None, path) not in _FORMATS:
+        raise UsageError(f"{path}: a sweep is written as {' or '.join(_FORMATS)}; see also --page")
     inputs = (given["plan"], given["credentials_file"])
     from verifier.session.desk import Desk  # noqa: PLC0415 - bad input needs no probes
     from verifier.session.signals import Signals  # noqa: PLC0415
@@ -279,9 +282,8 @@ def _report(done: SweepReport, given: dict[str, Any], out: output.Output) -> Non
     from verifier.report import sweep as report  # noqa: PLC0415
 
     path: Path | None = given["out"]
-    ending = "json" if path is not None and path.suffix.lower() == ".json" else "text"
     render = {"text": report.text, "json": report.json}
-    chosen = given["format_"] or ending
+    chosen = format_of(given["format_"], path)
     if path is not None:
         out.write(render[chosen](done, Look(verbose=given["verbose"])))
         chosen = "text"

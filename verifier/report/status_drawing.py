@@ -202,4 +202,6 @@ def _short(name: str) -> str:
 
 def _letters(letter: str) -> float:
     """How many mean letters wide it is."""
-    return 1.8 if unicodedata.east_asian_width(letter) in "WF" else 1.0
+    if unicodedata.east_asian_width(letter) in "WF":
+        return 1.8
+    return 1.3 if letter.isupper() or letter in "mw@%" else 1.0

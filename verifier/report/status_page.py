@@ -97,7 +97,7 @@ class _Clock:
         """For how long it has been so at the time of the sweep."""
         span_s = max(0.0, self._now_s - at_s)
         if span_s < _DAY_S:
-            return words(span_s) if span_s < 60 else words(60 * (span_s // 60))  # noqa: PLR2004
+            return words(round(span_s)) if span_s < 60 else words(60 * (span_s // 60))  # noqa: PLR2004
         days = int(span_s // _DAY_S)
         return f"{days} day{'s' * (days > 1)}"
 

@@ -198,3 +198,47 @@ def test_what_is_silent_behind_a_silent_unit_hangs_on_it() -> None:
     seen_ = readings(plan, plan.devices, tied, causes, observations)
     roots = {r.unit.name: r.root.name for r in seen_}
     assert roots == {"near": "near", "root": "root", "behind": "root", "farther": "root"}
+
+
+@pytest.mark.parametrize(
+    ("planned", "found", "unit", "said"),
+    [
+        (100, 1000, "Mbit/s", "another speed (planned 100 Mbit/s, found 1000 Mbit/s)"),
+        ("up", "down", None, "another speed (planned up, found down)"),
+        (None, 3, None, "another speed"),
+        (3, None, None, "another speed"),
+    ],
+)
+def test_a_reason_says_what_was_planned_and_found(
+    planned: Any, found: Any, unit: Any, said: str
+) -> None:
+    """Whoever is told need not verify first."""
+    failed = finding(
+        "port.speed", "fail", reason="another speed", expected=planned, observed=found, unit=unit
+    )
+    assert state_of([failed], ALIVE)[A].reasons[0].text == said
+
+
+def test_a_reason_that_says_both_says_them_once() -> None:
+    """As many checks do."""
+    failed = finding(
+        "port.speed", "fail", reason="100 planned, 1000 found", expected=100, observed=1000
+    )
+    assert state_of([failed], ALIVE)[A].reasons[0].text == "100 planned, 1000 found"
+
+
+def test_a_hop_that_cannot_be_tested_hangs_on_its_unit() -> None:
+    """The unit that gives no values is the root; the hop is folded under it, and says why."""
+    findings = [
+        finding("snmp.answer", "fail"),
+        finding("radio.lock", "not-tested", subject=IN_HOP),
+    ]
+    hop = state_of(findings, ALIVE)["Hop 1"]
+    assert (hop.state, hop.root) == ("untested", Subject("device", A))
+    assert hop.reasons[0].text == f"{A} is impaired"
+
+
+def test_a_link_has_answered_only_where_both_its_ends_have() -> None:
+    """Of one end nothing is known: so of the link."""
+    unknown = [finding("local.fit", "not-tested", B)]
+    assert state_of(unknown, [echo(3)])["Hop 1"].answered is None

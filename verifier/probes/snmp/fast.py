@@ -24,6 +24,8 @@ from verifier.probes.snmp.walk import REPETITIONS
 
 _SOON_S = 1.0
 """An agent on a terrestrial network that answers at all has answered by then (common practice)."""
+_DISCOVERY = 2
+"""Requests that find out the engine of a v3 agent, and its time (RFC 3414 section 4)."""
 _SESSIONS_KEPT = 512
 """Sessions, each with a socket of its own, that are kept for further questions to their agents."""
 _QUICK_REQUESTS = 8
@@ -165,7 +167,9 @@ class FastClient(SnmpClient):
         self, key: _Agent, target: Target, ask: Callable[[Any], Awaitable[_T]]
     ) -> _T | None:
         """What the library makes of one request; None where it fails."""
-        await self._line.slot()  # and no turn: each session has a receive buffer of its own
+        unknown = target.entry.version == "3" and key not in self._sessions
+        for _ in range(_DISCOVERY + 1 if unknown else 1):
+            await self._line.slot()  # and no turn: each session has a receive buffer of its own
         try:
             async with asyncio.timeout(min(_SOON_S, target.timeout_s)):
                 session = self._sessions.pop(key, None)  # taken out: one question at a time
