@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import time
 from collections.abc import Iterator
@@ -15,9 +16,14 @@ from tests.store import examples
 from verifier.errors import StoreError
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
-from verifier.model.health import SweepReport
+from verifier.model.address import Interface
+from verifier.model.health import Change, State, SweepReport
+from verifier.model.plan import Device, Plan
+from verifier.model.status import MOST_CHANGES, Status
+from verifier.model.subject import Subject
 from verifier.session import Probing, Request, paging, telling
 from verifier.session.desk import Desk, Settings
+from verifier.session.measuring import Measured
 from verifier.session.signals import Signals
 from verifier.store import Store, opened, schema
 
@@ -170,3 +176,56 @@ def test_telling_slowly_leaves_no_sweep_out(
     told = [json.loads(body)["id"] for _, body in receiver.got]
     assert told == [f"n-{n}" for n in range(len(told))]
     assert 2 <= len(told) < 20
+
+
+@pytest.mark.parametrize(
+    ("every_s", "took_s", "valid_s"), [(300.0, 2.0, 900.0), (60.0, 400.0, 1200.0)]
+)
+def test_how_long_a_sweep_of_a_series_speaks(
+    every_s: float, took_s: float, valid_s: float, store: Store, request_: Request,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """For three intervals; one that takes longer than its interval for three times its own length."""
+    desk_module = importlib.import_module("verifier.session.desk")
+    monkeypatch.setattr(desk_module, "_measure", lambda *_: Measured((), took_s))
+    with Signals() as signals:
+
+        def show(done: SweepReport) -> None:
+            assert done.sweep.valid_s == pytest.approx(valid_s)
+            signals.stop = True
+
+        Desk(store, Settings(), lambda _: None).every(
+            every_s, request_, lambda: request_, show, signals
+        )
+    assert [r["valid_s"] for r in store.rows(select(schema.sweep))] == [pytest.approx(valid_s)]
+
+
+def test_many_changes_of_one_sweep_leave_room_for_earlier_ones(
+    store: Store, tmp_path: Path
+) -> None:
+    """However many changed now, the page shows as many earlier changes as it may."""
+    units = [Subject("device", f"unit-{n}") for n in range(MOST_CHANGES + 30)]
+    plan = Plan(devices=tuple(
+        Device(name=u.name, address=Interface.parse(f"198.18.{n // 200}.{n % 200 + 1}/16"))
+        for n, u in enumerate(units)
+    ))  # fmt: skip
+
+    def sweep_of(state: State, before: State, at_s: float) -> SweepReport:
+        readings = [examples.reading(u, state=state) for u in units]
+        changes = tuple(
+            Change(unit=u, before=before, after=state, at_s=at_s, confirmed_s=at_s, root=u)
+            for u in units
+        )
+        memories = [examples.memory(unit=u, state=state, root=u) for u in units]
+        made = examples.sweep(*readings, at_s=at_s)
+        number = store.save(made, memories, changes)
+        return SweepReport(number, made, {m.unit: m for m in memories}, changes, ())
+
+    sweep_of("silent", "sound", examples.START_S)
+    done = sweep_of("sound", "silent", examples.START_S + 300.0)
+    seen: list[Status] = []
+    path = tmp_path / "index.html"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(paging, "page", lambda status: seen.append(status) or "")
+        paging.write(path, store, plan, done, every_s=300.0, confirm=2)
+    assert sum(1 + len(group.rest) for group in seen[0].earlier) == MOST_CHANGES

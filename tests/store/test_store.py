@@ -318,3 +318,12 @@ def test_a_folder_that_is_not_there_is_said(tmp_path: Path) -> None:
         opened(str(tmp_path / "a" / "b")),
     ):
         pass
+
+
+def test_what_was_stored_is_on_the_disk(tmp_path: Path) -> None:
+    """SQLite syncs each commit, also in WAL: else a power cut takes sweeps that were said to be stored."""
+    with opened(str(tmp_path / "s.db")) as store:
+        pragmas = store.look(
+            lambda c: [c.scalar(text(f"PRAGMA {p}")) for p in ("synchronous", "journal_mode")]
+        )
+    assert pragmas == [2, "wal"]

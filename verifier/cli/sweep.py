@@ -46,7 +46,8 @@ _TOKEN = "PLAN_VERIFIER_WEBHOOK_TOKEN"  # noqa: S105 - the name of a variable
     "--every",
     type=options.Seconds(),
     metavar="DURATION",
-    help="Sweep now and after each DURATION (5m) until SIGTERM or Ctrl-C; SIGHUP: read PLAN again.",
+    help="Sweep now and after each DURATION (5m; 5: seconds) until SIGTERM or Ctrl-C; on SIGHUP"
+    " read PLAN again.",
 )
 @options.store_option
 @click.option(
