@@ -109,6 +109,27 @@ def test_wide_counter_counts_where_it_exists() -> None:
     assert seen.counters["eth1", "ifInOctets"].grown == TOP * 3
 
 
+@pytest.mark.parametrize("first", ["narrow", "wide"])
+def test_both_widths_in_the_first_sample_count_once(first: str) -> None:
+    """It asks for both, to learn which there are; the unit counted on between the two readings."""
+    begin, name = TOP * 7 + 1000, "ifInOctets eth1"
+    both = {name: (begin - 30) % TOP, "ifHCInOctets eth1": begin}
+    order = sorted(both, reverse=first == "narrow")
+    rows: list[dict[str, Any]] = [{n: both[n] for n in order}]
+    seen = tally([*rows, {"ifHCInOctets eth1": begin + 500}, {"ifHCInOctets eth1": begin + 900}])
+    counter = seen.counters["eth1", "ifInOctets"]
+    assert (counter.grown, counter.invalid, counter.seen) == (900, "", 3)
+
+
+def test_a_wide_counter_that_answers_later_goes_on_from_the_narrow_one() -> None:
+    """Its low 32 bits are the narrow one (RFC 2863 3.1.6); its high word is no growth."""
+    rows: list[dict[str, Any]] = [
+        {"ifInUcastPkts eth1": TOP - 10, "ifHCInUcastPkts eth1": None},
+        {"ifHCInUcastPkts eth1": TOP * 8 + 5},
+    ]
+    assert tally(rows).counters["eth1", "ifInUcastPkts"].grown == 15
+
+
 def test_restart_invalidates_counters() -> None:
     """SysUpTime fell: what was counted before is gone, whatever the counters say."""
     rows: list[dict[str, Any]] = [{"ifInErrors eth1": 5}, {"ifInErrors eth1": 6}]

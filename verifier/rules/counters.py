@@ -92,24 +92,28 @@ class Counter:
         self.grown = 0
         self.invalid = ""
         self.seen = 0
-        self._last: tuple[float, int] | None = None
+        self._last: tuple[float, int, bool] | None = None
 
     def take(self, at_s: float, value: int, *, wide: bool) -> None:
-        """Takes the next sample; `wide`: it is of the 64-bit counter."""
+        """Takes the next sample; `wide`: it is of the 64-bit counter.
+
+        After one of the 32-bit counter, the low 32 bits of the wide one are compared: they are the
+        same counter (RFC 2863 3.1.6).
+        """
         self.seen += 1
         if self._last is not None and not self.invalid:
-            before_s, before = self._last
+            before_s, before, was_wide = self._last
             grown = (
                 grown_64(before, value)
-                if wide
-                else grown_32(before, value, at_s - before_s, self.speed_bps,
-                              octets=self.column in OCTETS)
+                if wide and was_wide
+                else grown_32(before % _WRAP_32, value % _WRAP_32, at_s - before_s,
+                              self.speed_bps, octets=self.column in OCTETS)
             )  # fmt: skip
             if grown is None:
                 self.invalid = self._why(before, value, at_s - before_s)
             else:
                 self.grown += grown
-        self._last = at_s, value
+        self._last = at_s, value, wide
 
     def break_off(self, why: str) -> None:
         """From here on nothing can be said of it."""
@@ -162,6 +166,8 @@ class UnitTally:
                 self.seconds.setdefault(name, Seconds()).take(value)
             elif column == DISCONTINUITY:
                 self._discontinuity(at_s, port, value)
+            elif isinstance(row.get(f"{WIDE.get(column)} {port}"), int):
+                continue  # the first sample asks for both; the wide one counts
             elif column in COLUMNS or column in _NARROW:
                 self._count(at_s, column, port, value, speeds.get(port))
 
