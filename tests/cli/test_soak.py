@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import gzip
 import json
 import random
@@ -292,6 +293,8 @@ def proved(tool: Tool) -> int:
     assert stored.result.verdict == "incomplete"
     soak = next(o.value for o in stored.result.observations if o.what == "soak")
     assert soak["state"] == "unfinished"
+    began, ended = map(dt.datetime.fromisoformat, (stored.result.started, stored.result.finished))
+    assert (ended - began).total_seconds() >= soak["lasted_s"]
     blocks = read_journal(tool.journal).blocks
     places: dict[tuple[str, int], float] = {}
     for block in (b for b in blocks if b["kind"] == "echo"):

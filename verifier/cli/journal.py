@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -31,7 +32,7 @@ def stored(path: Path) -> tuple[Result, files.Evidence]:
         times = [
             header["started"],
             *(o["at"] for o in observations),
-            *(b["at"] for b in kept.blocks),
+            *(_end_of(b) for b in kept.blocks),
         ]
         run = {**header, **_NO_RESULT, "finished": max(times), "observations": observations,
                "findings": _problems(header["problems"])}  # fmt: skip
@@ -40,6 +41,17 @@ def stored(path: Path) -> tuple[Result, files.Evidence]:
     except (KeyError, TypeError, ValueError) as fault:
         raise InputError(f"{name}: is not whole: {fault!r}") from None
     return result, evidence
+
+
+def _end_of(block: Mapping[str, Any]) -> str:
+    """When the last sample of a block was due: it may be a minute after its first one."""
+    long_s = 0.0
+    if block["kind"] == "echo":
+        long_s = len(block["rtt_us"]) * block["step_s"]
+    elif block["kind"] == "values":
+        long_s = block["t_s"][-1] - block["t_s"][0]
+    end = dt.datetime.fromisoformat(block["at"]) + dt.timedelta(seconds=long_s)
+    return f"{end.astimezone(dt.UTC).replace(tzinfo=None).isoformat(timespec='milliseconds')}Z"
 
 
 _FIELDS: Final = {f.name for f in dataclasses.fields(Result)}
