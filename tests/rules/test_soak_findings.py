@@ -162,6 +162,7 @@ def test_samples(case: tuple[dict[str, Any], Acceptance, str, str, str]) -> None
         ({"clock": "2026-11-24T09:59:00Z"}, "warn", "60.0 s behind"),
         ({"clock": "no idea"}, "not-tested", "is no time: no idea"),
         ({"clock": "2026-11-24T09:00:00Z", "hrSystemDate": "2026-11-24T10:00:00+00:00"}, "pass", "0.0 s"),
+        ({"clock": "2026-11-24T09:59:59.98Z"}, "pass", "0.0 s behind"),
         ({"clock": None}, "not-tested", "tells no time of day"),
     ],
 )  # fmt: skip
@@ -170,6 +171,7 @@ def test_clock(seen: dict[str, Any], verdict: str, words: str) -> None:
     finding = judged([echo(OK)], limits(), **seen)["system.clock"]
     assert finding.verdict == verdict, finding.reason
     assert words in finding.reason
+    assert str(finding.observed) != "-0.0"
 
 
 @pytest.mark.parametrize(

@@ -171,7 +171,7 @@ def _clock(context: Context) -> Findings:
         "pass" if right else "fail" if by_ntp else "warn",
         reason,
         expected=CLOCK_S,
-        observed=round(off_s, 1),
+        observed=round(off_s, 1) + 0.0,  # never -0.0
         unit="s",
         advice="" if right else "set the unit's time server, and look at this laptop's own clock",
         evidence=(latest,),
