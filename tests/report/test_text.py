@@ -179,6 +179,22 @@ def test_names_are_not_broken_at_their_hyphens() -> None:
     assert all(f"lighthouse-quarry-{n}" in shown for n in range(40))
 
 
+def test_a_soak_cut_short_is_said_once_for_many_units() -> None:
+    """Not once a unit and check with its own figures; of one unit alone the figures are told."""
+    short = "the soak lasted 21 s of 5 min: a person ended it"
+    same = [
+        finding("not-tested", check, unit=f"unit-{n}", id=f"f{n}{check}",
+                reason=f"{short}; until then: {check} {n}", observed=n)
+        for n in range(30)
+        for check in ("icmp.rtt", "icmp.jitter")
+    ]  # fmt: skip
+    shown = text(result(*same), Look())
+    assert shown.count(short) == 1
+    assert "NOT TESTED  30 units\n    icmp.rtt, icmp.jitter\n    of: unit-0, unit-1, " in shown
+    assert "; --verbose shows what was measured until then" in shown
+    assert f"{short}; until then: icmp.jitter 7" in text(result(*same[14:16]), Look(width=200))
+
+
 def test_units_with_one_reason_are_one_block() -> None:
     """What this machine cannot do is said once, not once a unit; other checks stay apart."""
     why = "no permission to send echoes"

@@ -10,6 +10,7 @@ from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
 from verifier.report import Look
 from verifier.report.causes import Group, evidence, explained, groups
 from verifier.report.plain import paragraph, plain
+from verifier.rules.compare.soak_context import UNTIL_THEN
 
 WORDS: dict[str, str] = {
     "pass": "PASS",
@@ -80,24 +81,43 @@ def _findings(group: Group, look: Look) -> list[str]:
 def wrong(result: Result, look: Look) -> Iterator[str]:
     """One block for each group of findings that say the same of one subject, heaviest first.
 
-    What a cause explains stands with that cause.
+    What a cause explains stands with that cause. What a soak that was cut short had measured of
+    several units is left out: it is different for each.
     """
     with_cause = explained(result)
     for verdict in VERDICTS[:-1]:
         alike: dict[tuple[str, str, str], list[Finding]] = defaultdict(list)
         for finding in result.findings:
             if finding.verdict == verdict and finding.id not in with_cause:
-                key = (finding.subject.name, finding.reason, finding.advice)
+                key = (finding.subject.name, _why(finding), finding.advice)
                 alike[key].append(finding)
         for same in _merged(alike.values()) if verdict == "not-tested" else alike.values():
-            yield "\n".join(_block(same, look))
+            for part in _parts(same):
+                yield "\n".join(_block(part, look))
+
+
+def _why(finding: Finding) -> str:
+    """Its reason; of what a soak did not test to its end, without what it had measured."""
+    if finding.verdict != "not-tested":
+        return finding.reason
+    return finding.reason.partition(UNTIL_THEN)[0]
+
+
+def _parts(same: list[Finding]) -> Iterable[list[Finding]]:
+    """All of several units; of one unit, those whose reasons agree in every word."""
+    if len({f.subject.name for f in same}) > 1:
+        return [same]
+    parts: dict[str, list[Finding]] = defaultdict(list)
+    for finding in same:
+        parts[finding.reason].append(finding)
+    return parts.values()
 
 
 def _merged(groups: Iterable[list[Finding]]) -> Iterable[list[Finding]]:
     """Units of which the same checks are not tested for the same reason, together."""
     merged: dict[tuple[str, str, frozenset[str]], list[Finding]] = {}
     for same in groups:
-        key = (same[0].reason, same[0].advice, frozenset(f.check for f in same))
+        key = (_why(same[0]), same[0].advice, frozenset(f.check for f in same))
         merged.setdefault(key, []).extend(same)
     return merged.values()
 
@@ -116,7 +136,10 @@ def _block(same: Sequence[Finding], look: Look, *, advice: bool = True) -> list[
         lines += _wrapped(", ".join(checks), look)
     if len(subjects) > 1:
         lines += _wrapped("of: " + ", ".join(plain(s) for s in subjects), look)
-    lines += _wrapped(first.reason, look)
+    if len({f.reason for f in same}) == 1:
+        lines += _wrapped(first.reason, look)
+    else:
+        lines += _wrapped(f"{_why(first)}; --verbose shows what was measured until then", look)
     if len(same) == 1 and (first.expected is not None or first.observed is not None):
         lines += _wrapped(values(first), look)
     if first.advice and advice:

@@ -14,6 +14,8 @@ from verifier.rules.soak import Block, EchoFigures, Gap, Soaked, soaked, words
 
 SOAK = "soak"
 """`what` of the laptop's observation that says how a soak went."""
+UNTIL_THEN = "; until then: "
+"""Before what a soak that was cut short had measured."""
 _MANY = 6
 
 
@@ -53,7 +55,7 @@ class Soaking:
         """A soak that was cut short can fail, but it cannot pass."""
         if verdict == "fail" or self.complete:
             return verdict, reason
-        return "not-tested", f"{self.cut_short}; until then: {reason}"
+        return "not-tested", f"{self.cut_short}{UNTIL_THEN}{reason}"
 
     def gaps_of(self, name: str) -> tuple[Gap, ...]:
         """The gaps that concern one target."""
