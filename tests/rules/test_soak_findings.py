@@ -182,7 +182,7 @@ def test_clock(seen: dict[str, Any], verdict: str, words: str) -> None:
         ([gap("interface")], DONE, "not-tested", "eth0 was down for 1 min"),
         ([{"kind": "clock", "at": AT, "at_s": 5.0, "stepped_s": -3600.0}], DONE, "pass", "set back by 1 h"),
         ([], SHORT, "not-tested", "lasted 1 min of 15 min: a person ended it"),
-        ([], KILLED, "not-tested", "the program was ended from outside"),
+        ([], KILLED, "not-tested", "the program was ended from outside, or could write no more"),
     ],
 )  # fmt: skip
 def test_the_laptop(

@@ -43,7 +43,7 @@ class Soaking:
         how = {
             "complete": "",
             "interrupted": "a person ended it",
-            "unfinished": "the program was ended from outside",
+            "unfinished": "the program was ended from outside, or could write no more",
             "not-measured": self.noted.raw or "nothing could be measured",
         }[self.value["state"]]
         if not how:
