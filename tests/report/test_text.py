@@ -252,6 +252,14 @@ def test_hostile_text_is_harmless(words: str, width: int) -> None:
     assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", shown)
 
 
+def test_a_change_to_nothing_keeps_the_unit_of_what_was() -> None:
+    """What was not tested the second time has no unit of its own."""
+    new = finding("not-tested", "radio.bandwidth")
+    old = dataclasses.replace(new, verdict="pass", observed=28, unit="MHz")
+    shown = compared([Difference(kind="worse", old=old, new=new)], Look())
+    assert "found 28 MHz -> nothing" in shown
+
+
 def test_a_long_reason_is_not_cut() -> None:
     """What the unit says may be endless; our own sentence around it is read to its end."""
     reason = "a reason of many words, " * 20 + "and its end"

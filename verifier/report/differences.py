@@ -86,7 +86,7 @@ def _line(difference: Difference) -> str:
         ("found", old.observed, new.observed),
     ):
         if before != now:
-            said.append(f"{name} {_value(before, either.unit)} -> {_value(now, either.unit)}")
+            said.append(f"{name} {_value(before, old.unit)} -> {_value(now, new.unit)}")
     if difference.kind in ("worse", "better", "reason"):
         said.append(plain(new.reason))
     return head + "; ".join(said)
