@@ -13,6 +13,7 @@ from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 
 from tests.report.browsing import CONTRAST, browser
+from tests.report.test_pages_outside import soaked
 from verifier.report import FORMATS
 
 html: Any = FORMATS["html"]
@@ -117,6 +118,22 @@ def test_nothing_is_wider_than_the_screen(width, which, open_page, request) -> N
     wide = browser.execute_script("return document.documentElement.scrollWidth")
     browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
     assert wide <= width
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_the_plots_of_a_soak_can_be_read(width, open_page) -> None:
+    """On a phone too: no word of them is lower than 8 pixels, and none is cut off."""
+    browser = open_page(soaked())
+    size = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": width < 500}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    boxes = browser.execute_script(
+        "return [...document.querySelectorAll('svg.trend text')].map((t) => {"
+        " const a = t.getBoundingClientRect(), b = t.ownerSVGElement.getBoundingClientRect();"
+        " return [t.textContent, a.height, a.left - b.left, b.right - a.right]; });"
+    )
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert len(boxes) > 8
+    assert [b for b in boxes if b[1] < 8 or min(b[2], b[3]) < -0.5] == []
 
 
 @pytest.mark.parametrize("width", [320, 1280])
