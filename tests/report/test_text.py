@@ -321,6 +321,18 @@ def test_json_is_one_line_an_object() -> None:
     assert len([line for line in drawn.splitlines() if '"check"' in line]) == len(FOUR)
 
 
+@given(st.text(st.characters(codec=None, exclude_categories=())))
+def test_json_escapes_what_would_steer_a_terminal(words: str) -> None:
+    """The same text for whoever reads it; C1 controls, marks of direction, DEL do not stand in it."""
+    drawn = FORMATS["json"](result(finding("fail", observed=f"\x9b31m\u202e\x7f{words}")), Look())
+    assert isinstance(drawn, str)
+    assert not re.search(
+        "[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff]", drawn
+    )
+    (found,) = json.loads(drawn)["findings"]
+    assert found["observed"].startswith("\x9b31m\u202e\x7f")
+
+
 def test_json_holds_what_the_text_says() -> None:
     """Every field of a finding and a cause is in the document, under the contract's names."""
     cause = Cause(id="c1", kind="x", subject=Subject("device", "ferry"), certainty="likely",

@@ -5,6 +5,8 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
+import re
+import unicodedata
 from typing import Any
 
 from verifier.errors import InputError
@@ -13,6 +15,7 @@ from verifier.model.problem import Problem
 from verifier.model.result import Cause, Finding, Result
 from verifier.model.subject import Subject
 from verifier.report import Look
+from verifier.report.plain import INVISIBLE
 
 
 def render(result: Result, look: Look) -> str:
@@ -22,8 +25,24 @@ def render(result: Result, look: Look) -> str:
 
 
 def laid_out(document: dict[str, Any]) -> str:
-    """A document as JSON, one line for each field and for each element of a list of objects."""
-    return "{\n" + ",\n".join(f" {_line(k)}: {_field(v)}" for k, v in document.items()) + "\n}\n"
+    """A document as JSON, one line for each field and for each element of a list of objects.
+
+    What steers a terminal or turns the writing round is escaped, so that it may be printed.
+    """
+    text = "{\n" + ",\n".join(f" {_line(k)}: {_field(v)}" for k, v in document.items()) + "\n}\n"
+    return _NOT_PLAIN.sub(lambda found: _shown(found[0]), text)
+
+
+_NOT_PLAIN = re.compile(r"[^\n -~]")
+
+
+def _shown(character: str) -> str:
+    if unicodedata.category(character) not in INVISIBLE:
+        return character
+    pair = character.encode("utf-16-be", "surrogatepass")
+    return "".join(
+        f"\\u{high:02x}{low:02x}" for high, low in zip(pair[::2], pair[1::2], strict=True)
+    )
 
 
 def _field(value: Any) -> str:

@@ -8,7 +8,7 @@ import unicodedata
 _LONGEST = 300
 _LONGEST_PARAGRAPH = 2000
 """A reason with what the unit said in it, or the checks and ports it is about."""
-_INVISIBLE = {"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"}
+INVISIBLE = {"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"}
 """Unicode categories that steer a terminal or cannot be seen: controls, bidirectional marks, …"""
 
 
@@ -19,7 +19,7 @@ def plain(value: object, *, longest: int = _LONGEST) -> str:
         text = f"{text[:longest]}... ({len(text)} characters)"
     if text.isascii() and text.isprintable():
         return text
-    return "".join(c if unicodedata.category(c) not in _INVISIBLE else _escaped(c) for c in text)
+    return "".join(c if unicodedata.category(c) not in INVISIBLE else _escaped(c) for c in text)
 
 
 def paragraph(
