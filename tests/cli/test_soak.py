@@ -12,7 +12,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -157,6 +157,7 @@ def _same_everywhere(tool: Tool, page: Path) -> None:
     kept = read_journal(packed)
     assert list(kept.blocks) == parts["samples"]
     assert kept.end is not None
+    _counted_by_64_bits(kept.blocks, parts["result"]["findings"])
     assert len(gzip.decompress(packed.read_bytes()).splitlines()) > len(kept.blocks)
     for path in (tool.evidence, packed):
         argv = [sys.executable, "-m", "verifier", "report", str(path), "--judge-again"]
@@ -169,6 +170,18 @@ def _same_everywhere(tool: Tool, page: Path) -> None:
     assert "short soak of 4 s" in drawn
     assert drawn.count('class="trend"') == 4  # two units, two hosts
     assert len(re.findall(r'class="middle[^"]*" d="M[\d. L-]+"', drawn)) == 2 * 3 + 2 * 2
+
+
+def _counted_by_64_bits(blocks: Sequence[dict[str, Any]], findings: list[dict[str, Any]]) -> None:
+    """Octets are the growth of the 64-bit counter, and its 32-bit twin is asked for once only."""
+    mine = [b["series"] for b in blocks if b["kind"] == "values"
+            and b["subject"]["name"] == UNITS[0]]  # fmt: skip
+    wide = [v for series in mine for v in series["ifHCInOctets eth1"]]
+    narrow = [v for series in mine for v in series.get("ifInOctets eth1", ()) if v is not None]
+    (reason,) = (f["reason"] for f in findings if f["check"] == "port.errors"
+                 and f["subject"]["name"] == UNITS[0])  # fmt: skip
+    assert f"octets in {wide[-1] - wide[0]}, out " in reason
+    assert len(narrow) == 1
 
 
 def _damaged_samples(document: dict[str, Any], place: Path) -> None:

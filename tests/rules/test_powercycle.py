@@ -61,7 +61,9 @@ def test_what_hangs_behind(
     assert cut.anything is bool(devices or links)
 
 
-UNIT = device("lighthouse-quarry", snmp="bench", ports=(Port(name="eth1", mtu=1500),))
+UNIT = device(
+    "lighthouse-quarry", location="Lighthouse", snmp="bench", ports=(Port(name="eth1", mtu=1500),)
+)
 PLAN = Plan(devices=(UNIT,))
 RIGHT = {
     "sysName": UNIT.name,
@@ -110,6 +112,9 @@ SITUATIONS: dict[str, tuple[list[Observation], list[Observation], Went | None, s
     "another name": (
         seen(RIGHT), seen(RIGHT | {"sysName": "unit"}), BACK, "fail",
         f"name: '{UNIT.name}' before, 'unit' now. As planned before and not any more: system.name"),
+    "another location, which is a warning": (
+        seen(RIGHT), seen(RIGHT | {"sysLocation": "unknown"}), BACK, "fail",
+        "As planned before and not any more: system.location of lighthouse-quarry"),
     "a frequency is gone": (
         seen(RIGHT), seen({k: v for k, v in RIGHT.items() if k != "tx_mhz"}), BACK, "fail",
         "transmit frequency: 13143.0 before, nothing now"),

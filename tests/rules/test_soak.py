@@ -86,10 +86,10 @@ def test_longest_gap_over_a_blocks_edge() -> None:
     """Losses on end are one gap, also from one block into the next; what is not counted ends it."""
     found = figures(
         echo([1, None, 1, 1, None, None]),
-        echo([None, 1, None, None, -1, None], start_s=6.0),
+        echo([None, 1, None, None, -1, None, None], start_s=6.0),
     )
     assert (found.gap_s, found.gap_at_s) == (3.0, 4.0)
-    assert (found.sent, found.lost, found.not_counted) == (11, 7, 1)
+    assert (found.sent, found.lost, found.not_counted) == (12, 8, 1)
 
 
 def test_sizes_and_targets_are_kept_apart() -> None:
