@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import dataclasses
 import json
 import re
 from pathlib import Path
@@ -13,8 +14,11 @@ from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 
 from tests.report.browsing import CONTRAST, browser
+from tests.report.conftest import example
 from tests.report.test_pages_outside import soaked
-from verifier.report import FORMATS
+from verifier.model.result import Finding
+from verifier.model.subject import Subject
+from verifier.report import FORMATS, Annex, Look
 
 html: Any = FORMATS["html"]
 
@@ -117,6 +121,22 @@ def test_nothing_is_wider_than_the_screen(width, which, open_page, request) -> N
     browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
     wide = browser.execute_script("return document.documentElement.scrollWidth")
     browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert wide <= width
+
+
+@pytest.mark.parametrize("width", [320, 390])
+def test_an_end_that_was_not_tested_fits_a_phone(width, open_page) -> None:
+    """The longest verdict in the narrowest column, the last of a link's table."""
+    result, plan = example()
+    end = Finding(id="f6", check="radio.rx-level", subject=Subject("link", "Hop 1", end="b"),
+                  verdict="not-tested", expected=-45.6, unit="dBm", reason="no answer")  # fmt: skip
+    untested = dataclasses.replace(result, findings=(*result.findings, end))
+    browser = open_page((untested, Look(annex=Annex(plan=plan))))
+    size = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": True}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    wide = browser.execute_script("return document.documentElement.scrollWidth")
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert shown(browser, ".ends .mark.not-tested")
     assert wide <= width
 
 
