@@ -9,7 +9,6 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable
-from importlib import metadata, util
 from pathlib import Path
 from typing import Any
 
@@ -111,11 +110,6 @@ def test_what_evidence_holds(kept) -> None:
     assert {"sysName", "interfaces", "route", "versions"} <= {
         o["what"] for o in parts["result"]["observations"]
     }
-    (versions,) = (o for o in parts["result"]["observations"] if o["what"] == "versions")
-    assert versions["value"]["pysnmp"] == metadata.version("pysnmp")
-    assert versions["value"].get("gufo-snmp") == (
-        metadata.version("gufo-snmp") if util.find_spec("gufo.snmp") else None
-    )
     assert SECRET not in text
     assert "lighthouse-quarry" in (kept / "bad.html").read_text("utf-8")
 

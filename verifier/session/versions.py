@@ -9,8 +9,6 @@ from verifier import __version__
 
 _LIBRARIES = ("icmplib", "pysnmp", "pyasn1", "cryptography", "netaddr", "pydantic")
 """Those that what was seen has passed through."""
-_EXTRAS = ("gufo-snmp",)
-"""Those that it passes through where they are installed."""
 
 
 def versions() -> dict[str, str]:
@@ -20,12 +18,4 @@ def versions() -> dict[str, str]:
         "Python": platform.python_version(),
         platform.system(): platform.release(),
         **{name: metadata.version(name) for name in _LIBRARIES},
-        **{name: version for name in _EXTRAS if (version := _installed(name)) is not None},
     }
-
-
-def _installed(name: str) -> str | None:
-    try:
-        return metadata.version(name)
-    except metadata.PackageNotFoundError:
-        return None
