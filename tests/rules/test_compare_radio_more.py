@@ -334,7 +334,7 @@ def test_frequency_diversity_has_both_on() -> None:
 
 
 def test_two_carriers_share_the_capacity() -> None:
-    """380 Mb/s over two carriers are 190 each."""
+    """380 Mbit/s over two carriers are 190 each."""
     assert four(two("2+0"), {}, {}) == set()
     low = {"current_capacity_mbps": 93.0, "configured_capacity_mbps": 93.0}
     assert four(two("2+0"), low, {}) == {("radio.capacity", 2, "a", F)}

@@ -167,7 +167,7 @@ def test_clean_plan(tmp_path: Path, changes: Changes) -> None:
 
 SUMS = [
     ({26: ("max_eirp_dbm: 55", "max_eirp_dbm: 53")}, "18 dBm + 36.1 dBi - 0.5 dB = 53.6 dBm EIRP"),
-    ({21: ("190", "400"), 22: ("190", "400")}, "8 bits x 28 MHz = 224 Mb/s"),
+    ({21: ("190", "400"), 22: ("190", "400")}, "8 bits x 28 MHz = 224 Mbit/s"),
     ({26: ("13143", "13171")}, "13171 - 12877 = 294 MHz"),
     ({26: ("bench_attenuation_db: 60", "bench_attenuation_db: 10")}, "18 dBm - 10 dB = 8 dBm"),
     ({26: ("13143", "13144")}, "the nearest is 13143 MHz (n = 5, upper half)"),

@@ -22,7 +22,7 @@ from verifier.rules.powercycle import WAIT_BOOTS, behind
 
 _SAID: Final = {
     "reading": "reading {0} ({1})",
-    "ask": "restart {0} now: switch its supply off, count to ten, switch it on; waited for {1} s",
+    "ask": "restart {0} now: switch its supply off, count to ten, switch it on; it has up to {1} s",
     "gone": "{0}: gone after {1} s",
     "ping": "{0}: answers echoes again after {1} s",
     "snmp": "{0}: answers SNMP again after {1} s",

@@ -167,3 +167,11 @@ def test_nothing_was_left_in_alignment_before_it_is_over(stage: Stage, kinds: li
     findings, _ = found("Hop-1/a radio.tx-power fail 18 26\nHop-1/a radio.modulation fail 256 4")
     _, causes = explain(PLAN, findings, stage=stage)
     assert [c.kind for c in causes] == kinds
+
+
+def test_what_a_strange_document_says_was_found_breaks_nothing() -> None:
+    """A list where one word or number is expected, in every finding: evidence may come from anywhere."""
+    for findings, seen in _ALL:
+        strange = [dataclasses.replace(f, observed=[f.observed], expected=["x"]) for f in findings]
+        tied, _ = explain(PLAN, strange, seen, PROFILES)
+        assert [f.id for f in tied] == [f.id for f in strange]

@@ -81,7 +81,7 @@ def _duplex(case: Case, unit: Unit, name: str, found: dict[str, Finding]) -> Cau
     """One side fixed, the other negotiating: it falls back to half (IEEE 802.3 28.2.3.1)."""
     head = found["port.duplex"]
     far = [f for f in _other_side(case, unit, _planned(unit, name)) if f.check == "port.duplex"]
-    unlike = [f for f in far if f.verdict == "pass" or f.observed not in {None, head.observed}]
+    unlike = [f for f in far if f.verdict == "pass" or f.observed not in (None, head.observed)]
     alike = [f for f in far if f.observed is not None and f.observed == head.observed]
     errors = [f for c in ("port.errors", "port.speed") if (f := found.get(c)) is not None]
     bad = [f for f in errors if f.verdict in {"fail", "warn"}]

@@ -42,8 +42,8 @@ def causes(case: Case) -> Causes:
     for entry, same in shared.items():
         yield from _entry(case, entry, same)
     for unit, head in failed:
-        if head.observed in _TOLD:
-            kind, certainty, words = _TOLD[head.observed]
+        if (told := _TOLD.get(str(head.observed))) is not None:
+            kind, certainty, words = told
             yield cause(kind, unit.subject, certainty, f"{unit.name} {words}", _unread(unit, head))
         elif head.observed == "undecodable":
             yield from _undecodable(unit, head)

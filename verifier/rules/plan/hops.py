@@ -12,7 +12,7 @@ from verifier.rules.plan.figures import LINK_RANGES, probable
 from verifier.rules.plan.scope import Fault, Found, Scope, end_of, end_path, figure
 
 _ROUNDING = 0.05
-"""dB, Mb/s: figures are written with one decimal."""
+"""dB, Mbit/s: figures are written with one decimal."""
 _MODULATIONS = ("modulation_max", "modulation_reference", "modulation_min")
 
 
@@ -138,7 +138,7 @@ def capacity_over_key(scope: Scope) -> Found:
         capacity, key = link.capacity_mbps, link.key_capacity_mbps
         if capacity is not None and key is not None and capacity > key + _ROUNDING:
             message = (
-                f"{figure(capacity)} Mb/s planned, the key allows {figure(key)} Mb/s: "
+                f"{figure(capacity)} Mbit/s planned, the key allows {figure(key)} Mbit/s: "
                 "order another key, or plan less"
             )
             yield Fault(Subject("link", link.name), ("links", link.name, "capacity_mbps"), message)
@@ -155,8 +155,8 @@ def _over_symbols(link: Link) -> str | None:
     if link.capacity_mbps <= most + _ROUNDING:
         return None
     return (
-        f"{figure(link.capacity_mbps)} Mb/s planned, but {_times(carriers)}{bits} bits x "
-        f"{figure(bandwidth)} MHz = {figure(most)} Mb/s ({link.modulation_max}): mend capacity, "
+        f"{figure(link.capacity_mbps)} Mbit/s planned, but {_times(carriers)}{bits} bits x "
+        f"{figure(bandwidth)} MHz = {figure(most)} Mbit/s ({link.modulation_max}): mend capacity, "
         "bandwidth or modulation"
     )
 
@@ -180,9 +180,9 @@ def capacity_over_mode(scope: Scope) -> Found:
             continue
         most = radio.carrying(link) * least
         message = (
-            f"{figure(link.capacity_mbps)} Mb/s planned, but {link.modulation_max} carries "
-            f"{_times(radio.carrying(link))}{figure(least)} = {figure(most)} Mb/s: plan less, or a "
-            "higher modulation or bandwidth"
+            f"{figure(link.capacity_mbps)} Mbit/s planned, but {link.modulation_max} carries "
+            f"{_times(radio.carrying(link))}{figure(least)} = {figure(most)} Mbit/s: plan less, or "
+            "a higher modulation or bandwidth"
         )
         yield Fault(Subject("link", link.name), ("links", link.name, "capacity_mbps"), message)
 

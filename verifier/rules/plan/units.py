@@ -142,12 +142,12 @@ def port_doubled(scope: Scope) -> Found:
 
 
 def duplex_impossible(scope: Scope) -> Found:
-    """Half duplex at 1000 Mb/s or more, which no port does."""
+    """Half duplex at 1000 Mbit/s or more, which no port does."""
     for d in scope.plan.devices:
         for port in d.ports:
             if port.duplex == "half" and (port.speed_mbps or 0) >= _NO_HALF_DUPLEX_MBPS:
                 path = ("devices", d.name, "ports", port.name, "duplex")
-                message = f"half duplex at {port.speed_mbps} Mb/s is not made: full, or slower"
+                message = f"half duplex at {port.speed_mbps} Mbit/s is not made: full, or slower"
                 yield Fault(Subject("port", d.name, port=port.name), path, message)
 
 

@@ -20,12 +20,12 @@ _FIELDS = {
     "current": "current_capacity_mbps",
 }
 _SHARE, _LEAST = 0.01, 0.5
-"""Units round capacities: 1 %, at least half a Mb/s, is no difference (common practice)."""
+"""Units round capacities: 1 %, at least half a Mbit/s, is no difference (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Numbers:
-    """Figures in Mb/s; None: not read, or not to be judged.
+    """Figures in Mbit/s; None: not read, or not to be judged.
 
     Attributes:
         planned: the share of the planned capacity that this radio (or this unit) carries.
@@ -60,13 +60,13 @@ def capacity(side: Side) -> Findings:
     gap = _gap(side, reads, numbers)
     if gap:
         yield side.finding("radio.capacity", "not-tested", gap, at=at, expected=wanted,
-                           unit="Mb/s", reads=reads.values())  # fmt: skip
+                           unit="Mbit/s", reads=reads.values())  # fmt: skip
         return
     verdict, reasons, advice = _judged(side, numbers)
     known = [v for v in (numbers.configured, numbers.key, numbers.current) if v is not None]
     yield side.finding(
         "radio.capacity", verdict, f"{_said(numbers)}: {'; '.join(reasons)}", at=at,
-        expected=wanted, observed=min(known), unit="Mb/s", advice=advice, reads=reads.values(),
+        expected=wanted, observed=min(known), unit="Mbit/s", advice=advice, reads=reads.values(),
     )  # fmt: skip
 
 
@@ -103,8 +103,8 @@ def _gap(side: Side, reads: dict[str, Read | None], numbers: _Numbers) -> str:
     most = _most(side, numbers.carriers)
     if numbers.current is not None and most is not None and numbers.current > most * (1 + _SHARE):
         return (
-            f"{figure(numbers.current)} Mb/s is read, more than bits x bandwidth carry "
-            f"({figure(most)} Mb/s): is the profile's scale right?"
+            f"{figure(numbers.current)} Mbit/s is read, more than bits x bandwidth carry "
+            f"({figure(most)} Mbit/s): is the profile's scale right?"
         )
     return ""
 
@@ -121,22 +121,22 @@ def _most(side: Side, carriers: int) -> float | None:
 
 def _said(n: _Numbers) -> str:
     known = {"configured": n.configured, "key": n.key, "current": n.current}
-    return ", ".join(f"{k} {figure(v)} Mb/s" for k, v in known.items() if v is not None)
+    return ", ".join(f"{k} {figure(v)} Mbit/s" for k, v in known.items() if v is not None)
 
 
 def _judged(side: Side, n: _Numbers) -> tuple[Verdict, list[str], str]:
     """Verdict, what explains it, advice."""
     found: list[tuple[Verdict, str, str]] = []
     if _short(n.key, n.planned):
-        why = f"the feature key allows {figure(n.key or 0)} Mb/s only: no fault of the link"
+        why = f"the feature key allows {figure(n.key or 0)} Mbit/s only: no fault of the link"
         found.append(("warn", why, "order a key for the planned capacity"))
     elif _short(n.key, n.planned_key):
-        why = f"the feature key allows less than the {figure(n.planned_key or 0)} Mb/s ordered"
+        why = f"the feature key allows less than the {figure(n.planned_key or 0)} Mbit/s ordered"
         found.append(("warn", f"{why}: no fault of the link", "load the key that was ordered"))
     if _short(n.configured, n.planned):
         by_key = n.key is not None and not _short(n.configured, n.key)
         if not (by_key and _short(n.key, n.planned)):
-            why = f"configured for less than the {figure(n.planned or 0)} Mb/s planned"
+            why = f"configured for less than the {figure(n.planned or 0)} Mbit/s planned"
             found.append(("fail", why, "set the planned capacity, save, and read it again"))
     if _short(n.current, n.planned):
         found.append(_why_less(side, n))
@@ -165,7 +165,7 @@ def _why_less(side: Side, n: _Numbers) -> tuple[Verdict, str, str]:
         lower = most is not None and radio.plain_modulation(most) != radio.plain_modulation(word)
         verdict: Verdict = "pass" if lower and side.stage == "service" else "warn"
         if bits is not None and bits < planned:
-            why = f"{word} carries {figure(bits)} Mb/s"
+            why = f"{word} carries {figure(bits)} Mbit/s"
             limits.append((bits, verdict, why, "see radio.modulation" if lower else ""))
         elif lower:
             limits.append((current, verdict, f"{word} is in use", "see radio.modulation"))
