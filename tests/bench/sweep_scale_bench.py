@@ -94,11 +94,9 @@ def kill(at: Desk, units: int, percent: int) -> int:
             addresses.append(f"127.91.{n // 250 + 1}.{n % 250 + 2}")
     if addresses:
         table = (
-            "table ip dead { set units { type ipv4_addr; elements = { "
-            + ", ".join(addresses)
-            + " } }\n"
-            "chain incoming { type filter hook input priority 0;"
-            " ip daddr @units icmp type echo-request drop; } }\n"
+            f"table ip dead {{\nset units {{ type ipv4_addr; elements = {{ {', '.join(addresses)} }}; }}\n"
+            "chain incoming {\ntype filter hook input priority 0;\n"
+            "ip daddr @units icmp type echo-request drop\n}\n}\n"
         )
         command("nft", "-f", "-", stdin=table)
     return len(addresses)

@@ -109,25 +109,28 @@ class Echoing:
             self._echo(echoer, silent, more, max(probing.interval_s, _SLOW_INTERVAL_S))
 
     def _with_second_try(self, echoer: Echoer, names: Sequence[str]) -> None:
-        """Counted echoes; whoever lost one is asked again, slowly, and that is what counts."""
+        """Counted echoes; whoever lost one is asked again, slowly, and that is what counts.
+
+        Who did not answer the warm-up has lost one already: it goes straight to the slow ones.
+        """
         probing = self._probing
-        first = self._measured(echoer, names, probing.echoes, probing.interval_s)
-        losers = [n for n in names if first[n].sent and not all(_received(first[n]))]
-        lost = frozenset(losers)
-        self._note("echo", {n: s for n, s in first.items() if n not in lost})
-        self._settle(n for n in names if any(_received(first[n])) or not first[n].sent)
+        quick = [n for n in names if n in self._replied]
+        first = self._measured(echoer, quick, probing.echoes, probing.interval_s)
+        kept = {n: s for n, s in first.items() if all(_received(s))}
+        self._note("echo", kept)
+        losers = [n for n in names if n not in kept]
         if not losers:
             return
+        lost = {n: first[n] for n in losers if n in first}
         if self._stop.is_set():
-            self._note("echo", {n: first[n] for n in losers})
+            self._note("echo", lost)
             return
-        self._note("echo-first", {n: first[n] for n in losers})
+        self._note("echo-first", lost)
         slow_s = max(probing.interval_s, _SLOW_INTERVAL_S)
         again = self._measured(echoer, losers, max(probing.echoes, _ENOUGH), slow_s)
         self._note("echo", again)
-        self._silent = {
-            n for n in losers if not any((*_received(first[n]), *_received(again[n])))
-        } - self._replied
+        self._silent |= {n for n in losers if not any(_received(again[n]))} - self._replied
+        self._settle(losers)
 
     def _settle(self, names: Iterable[str]) -> None:
         for name in names:
