@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from verifier.cli import options
+from verifier.cli import options, output
 from verifier.errors import UsageError
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile
@@ -29,9 +30,37 @@ evidence_options = options.together(
         "--sign", "key_file", type=click.Path(path_type=Path), metavar="KEY",
         help="Sign the evidence with this Ed25519 key (PEM or OpenSSH).",
     ),
+    click.option(
+        "--replace", "replace_kept", is_flag=True,
+        help="The evidence may take the place of evidence that is not signed.",
+    ),
     click.option("--by", metavar="NAME", help="Who tests; stands in the documents."),
     click.option("--place", metavar="TEXT", help="Where; stands in the documents."),
 )  # fmt: skip
+
+
+@contextmanager
+def places(
+    given: Mapping[str, Any], inputs: Iterable[Path | None]
+) -> Iterator[tuple[output.Output, output.Output]]:
+    """Where report and evidence go. Raises UsageError for options that do not go together.
+
+    Evidence takes nobody's place: that it need not is known before anything is sent.
+    """
+    path: Path | None = given["out"]
+    kept: Path | None = given["evidence_file"]
+    if kept is None:
+        if given["key_file"] is not None:
+            raise UsageError("--sign needs --evidence: the signature stands in that file")
+        if given["replace_kept"]:
+            raise UsageError("--replace needs --evidence: it is about that file")
+    elif path is not None and kept.resolve() == path.resolve():
+        raise UsageError("--out and --evidence name the same file")
+    with (
+        output.opened(path, inputs=inputs) as out,
+        output.opened_once(kept, inputs=inputs, may_go=given["replace_kept"]) as store,
+    ):
+        yield out, store
 
 
 def signing_key(path: Path | None) -> Ed25519PrivateKey | None:

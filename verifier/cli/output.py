@@ -8,7 +8,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from verifier.errors import UsageError
+from verifier.errors import InputError, UsageError
+from verifier.files.keeping import kept, put, put_beside, put_instead, unsigned
 from verifier.files.replacing import replace, scrap
 
 
@@ -31,9 +32,38 @@ class Output:
             if place.exists() and not place.is_file():
                 place.write_bytes(data)
                 return
-            replace(place, data)
+            self._put(place, data)
         except OSError as fault:
             raise UsageError(f"{self._path} cannot be written: {fault.strerror}") from fault
+
+    def _put(self, place: Path, data: bytes) -> None:
+        _refuse_kept(place)
+        replace(place, data)
+
+
+class Once(Output):
+    """A file that evidence goes to: a new one, or one that `may_go`.
+
+    What came to stand there meanwhile is left alone: the evidence gets another name then, and
+    UsageError says which.
+    """
+
+    def __init__(self, path: Path | None, *, may_go: bool) -> None:
+        super().__init__(path)
+        self._may_go = may_go
+
+    def _put(self, place: Path, data: bytes) -> None:
+        try:
+            if self._may_go:
+                put_instead(place, data, _unsigned)
+            else:
+                put(place, data)
+        except FileExistsError:
+            other = put_beside(place, data)
+            raise UsageError(
+                f"{place} came to stand there meanwhile and was left alone: the evidence is in "
+                f"{other}"
+            ) from None
 
 
 def show(report: str | bytes) -> None:
@@ -56,11 +86,65 @@ def opened(path: Path | None, *, inputs: Iterable[Path | None] = ()) -> Iterator
         inputs: files that are read: a report must not take their place.
     """
     if path is not None:
-        try:
-            _prove_writable(path, [i for i in inputs if i is not None])
-        except OSError as fault:
-            raise UsageError(f"{path} cannot be written: {fault.strerror}") from fault
+        _prove(path, inputs)
+        _refuse_kept(_target(path))
     yield Output(path)
+
+
+def _prove(path: Path, inputs: Iterable[Path | None]) -> None:
+    try:
+        _prove_writable(path, [i for i in inputs if i is not None])
+    except OSError as fault:
+        raise UsageError(f"{path} cannot be written: {fault.strerror}") from fault
+
+
+@contextmanager
+def opened_once(
+    path: Path | None, *, inputs: Iterable[Path | None] = (), may_go: bool = False
+) -> Iterator[Once]:
+    """The place of evidence; raises UsageError at once where something stands there already.
+
+    Args:
+        path: the file, or None for none.
+        inputs: files that are read.
+        may_go: evidence that is not signed may be replaced.
+    """
+    if path is not None:
+        _prove(path, inputs)
+        if (place := _target(path)).is_file():
+            _refuse_there(path, place, may_go=may_go)
+    yield Once(path, may_go=may_go)
+
+
+def _refuse_there(path: Path, place: Path, *, may_go: bool) -> None:
+    """Raises UsageError for a file that evidence may not take the place of."""
+    what = _kept(place)
+    free = _unsigned(place)
+    if free and may_go:
+        return
+    said = f"is {what}" if what is not None else "is there already"
+    how = "; --replace allows it for evidence that is not signed" if free or may_go else ""
+    raise UsageError(f"{path} {said}, and evidence never overwrites a file: name another one{how}")
+
+
+def _unsigned(path: Path) -> bool:
+    """Whether it is evidence without a signature; where that cannot be read it is not said."""
+    try:
+        return unsigned(path)
+    except InputError:
+        return False
+
+
+def _refuse_kept(place: Path) -> None:
+    if place.is_file() and (what := _kept(place)) is not None:
+        raise UsageError(f"{place} is {what}, which is never overwritten: name another file")
+
+
+def _kept(place: Path) -> str | None:
+    try:
+        return kept(place)
+    except OSError as fault:
+        raise UsageError(f"{place} is there and cannot be read: {fault.strerror}") from fault
 
 
 def _prove_writable(path: Path, inputs: Iterable[Path]) -> None:

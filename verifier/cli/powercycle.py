@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import shutil
-from pathlib import Path
 from typing import Any, Final
 
 import click
 
-from verifier.cli import evidence, options, output
+from verifier.cli import evidence, options
 from verifier.cli.verify import documents
 from verifier.errors import EXIT_INTERRUPTED, UsageError
 from verifier.files.plan_in import plan_sha256
@@ -58,12 +57,8 @@ def powercycle(**given: Any) -> int:
     A person switches the supply; this program changes nothing. Both ends of a link in one go:
     name both. A unit that never went away was not restarted, and that is said.
     """
-    path: Path | None = given["out"]
-    kept: Path | None = given["evidence_file"]
     inputs = (given["plan"], given["credentials_file"], given["key_file"])
-    if given["key_file"] is not None and kept is None:
-        raise UsageError("--sign needs --evidence: the signature stands in that file")
-    with output.opened(path, inputs=inputs) as out, output.opened(kept, inputs=inputs) as store:
+    with evidence.places(given, inputs) as places:
         plan, problems = options.load_plan(given["plan"], given["profile_folder"])
         devices = options.select(plan, given["names"], (), ())
         _, credentials = options.load_needs(
@@ -93,7 +88,7 @@ def powercycle(**given: Any) -> int:
         }
         outcome = carry_out(Cycle(request=request, wait_s=waits, tell=_tell))
         result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
-        documents(result, request, None, given, (out, store), key)
+        documents(result, request, None, given, places, key)
     if outcome.interrupted:
         click.echo("interrupted; what was read so far is in the report", err=True)
         return EXIT_INTERRUPTED

@@ -90,7 +90,8 @@ def report(**given: Any) -> int:
     if sum(map(bool, modes)) > 1:
         raise UsageError("one of --judge-again, --compare, --sign, --check-signature at a time")
     inputs = (given["file"], given["compare"], given["key_file"], given["public_file"])
-    with output.opened(given["out"], inputs=inputs) as out:
+    place = output.opened_once if given["key_file"] is not None else output.opened
+    with place(given["out"], inputs=inputs) as out:
         stored = _read(given["file"])
         if given["public_file"] is not None:
             return _check_signature(stored, given["public_file"], quiet=given["quiet"])

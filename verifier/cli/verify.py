@@ -86,16 +86,11 @@ def reach(**given: Any) -> int:
 
 
 def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
-    path: Path | None = given["out"]
     kept: Path | None = given["evidence_file"]
     inputs = (
         given["plan"], given["credentials_file"], given["key_file"], given["observed_file"],
     )  # fmt: skip
-    if given["key_file"] is not None and kept is None:
-        raise UsageError("--sign needs --evidence: the signature stands in that file")
-    if kept is not None and path is not None and kept.resolve() == path.resolve():
-        raise UsageError("--out and --evidence name the same file")
-    with output.opened(path, inputs=inputs) as out, output.opened(kept, inputs=inputs) as store:
+    with evidence.places(given, inputs) as places:
         request = _request(command, given)
         long_s = soak.asked_s(given["soak_s"], request.plan.acceptance.soak_s)
         key = evidence.signing_key(given["key_file"])
@@ -105,7 +100,7 @@ def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
             with _progress(len(request.devices), quiet=given["quiet"]) as progress:
                 outcome = run(dataclasses.replace(asked, progress=progress))
             result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
-            documents(result, asked, journal, given, (out, store), key)
+            documents(result, asked, journal, given, places, key)
     if outcome.interrupted:
         click.echo("interrupted; what was measured so far is in the report", err=True)
         return EXIT_INTERRUPTED

@@ -49,8 +49,11 @@ def _prefix(path: Path) -> str:
 
 
 def _mode(path: Path) -> int:
-    if path.exists():
-        return stat.S_IMODE(path.stat().st_mode)
+    return stat.S_IMODE(path.stat().st_mode) if path.exists() else new_mode()
+
+
+def new_mode() -> int:
+    """The permissions that a new file gets."""
     mask = os.umask(0)
     os.umask(mask)
     return 0o666 & ~mask
