@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import socket
 from collections.abc import Iterator
 from pathlib import Path
@@ -34,7 +33,7 @@ def agent() -> Iterator[socket.socket]:
     """A silent one, where the planned device would be asked."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as there:
         there.bind(("127.81.0.11", 16199))
-        there.setblocking(False)
+        there.settimeout(0)
         yield there
 
 
@@ -170,7 +169,7 @@ def test_a_report_over_evidence_of_meanwhile(tmp_path: Path) -> None:
 def test_a_link_to_evidence(tmp_path: Path) -> None:
     """What a link leads to is what would be overwritten."""
     (tmp_path / "kept.json").write_bytes(SIGNED)
-    os.symlink("kept.json", tmp_path / "link")
+    (tmp_path / "link").symlink_to("kept.json")
     for place in (opened, opened_once):
         with pytest.raises(UsageError, match="evidence"), place(tmp_path / "link"):
             pass

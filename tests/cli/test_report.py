@@ -253,6 +253,57 @@ def test_a_forged_signature(tool, tmp_path) -> None:
     assert (done.returncode, "does not fit" in done.stdout) == (EXIT_FAILED, True)
 
 
+def other_signature(text: str) -> str:
+    """Evidence whose signature does not fit."""
+    evidence = json.loads(text)
+    value = evidence["signature"]["value"]
+    evidence["signature"]["value"] = ("1" if value[0] == "0" else "0") + value[1:]
+    return json.dumps(evidence)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (other_signature, "does not fit"),
+        (lambda t: t.replace('"sysName"', '"sysNome"', 1), "since it was written: result"),
+        (lambda t: t.replace('"software":"4.2"', '"software":"4.3"'), "since it was written: plan"),
+    ],
+)
+@pytest.mark.parametrize("order", ["first", "second"])
+def test_both_that_are_compared_are_proved(change, said, order, tool, tmp_path) -> None:
+    """Hashes and signature of either; exit code 4, and nothing is listed."""
+    text = (tmp_path / "good.json").read_text("utf-8")
+    (tmp_path / "forged.json").write_text(change(text), "utf-8")
+    pair = ("forged.json", "bad.json") if order == "first" else ("bad.json", "forged.json")
+    done = tool("report", pair[0], "--compare", pair[1])
+    assert (done.returncode, done.stdout) == (EXIT_INPUT, "")
+    assert f"forged.json: {said}" in done.stderr or said in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_capital_digits(tool, tmp_path) -> None:
+    """Key, value and hashes in capitals are the same bytes."""
+    evidence = json.loads((tmp_path / "good.json").read_text("utf-8"))
+    for name in ("public_key", "value"):
+        evidence["signature"][name] = evidence["signature"][name].upper()
+    evidence["sha256"] = {k: v.upper() for k, v in evidence["sha256"].items()}
+    (tmp_path / "capitals.json").write_text(json.dumps(evidence), "utf-8")
+    done = tool("report", "capitals.json", "--check-signature", "ours.pub")
+    assert (done.returncode, "signed with this key" in done.stdout) == (EXIT_PASSED, True)
+
+
+def test_a_key_under_which_anything_fits(tool, tmp_path) -> None:
+    """The neutral point as key and as R, S = 0: it fits every document, and is refused."""
+    evidence = json.loads((tmp_path / "bad.json").read_text("utf-8"))
+    neutral = "01" + "00" * 31
+    evidence["signature"] = {
+        "algorithm": "Ed25519", "public_key": neutral, "value": neutral + "00" * 32,
+    }  # fmt: skip
+    (tmp_path / "low.json").write_text(json.dumps(evidence), "utf-8")
+    done = tool("report", "low.json")
+    assert (done.returncode, "low order" in done.stderr) == (EXIT_INPUT, True)
+
+
 def _cut(text: str) -> str:
     return text[: len(text) // 2]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import gzip
+import hashlib
 import json
 import random
 import re
@@ -18,6 +19,7 @@ from typing import Any
 
 import jsonschema
 import pytest
+import rfc8785
 
 from tests.cli.conftest import clean_environment
 from verifier.cli.report import _read
@@ -197,6 +199,68 @@ def _damaged_samples(document: dict[str, Any], place: Path) -> None:
         )
         assert done.returncode == 4, done.stderr
         assert "part samples: a block has not the form of one" in done.stderr
+
+
+def report_on(*words: str | Path) -> subprocess.CompletedProcess[str]:
+    argv = [sys.executable, "-m", "verifier", "report", *map(str, words)]
+    return subprocess.run(
+        argv, env=clean_environment(), capture_output=True, text=True, check=False
+    )
+
+
+def forged(lines: list[bytes]) -> bytes:
+    """A journal in which a lost echo is a heard one, with a chain that fits again."""
+    made: list[bytes] = []
+    for line in map(json.loads, lines):
+        if line["kind"] == "echo":
+            line["rtt_us"][0] = 77
+        if made:
+            line["previous"] = hashlib.sha256(made[-1]).hexdigest()
+        made.append(rfc8785.dumps(line))
+    return b"".join(line + b"\n" for line in made)
+
+
+def test_the_journal_is_that_of_the_evidence(network: tuple[Path, Network], tmp_path: Path) -> None:
+    """Its chain is proved alone; one that was forged as a whole does not fit the evidence."""
+    folder, _ = network
+    tool = Tool(folder, tmp_path / "run", "2s")
+    tool.start()
+    tool.finish()
+    packed = tool.journal.with_name("ev.json.journal.gz")
+    lines = gzip.decompress(packed.read_bytes()).splitlines()
+    document = json.loads(tool.evidence.read_text())
+    observations = document["parts"]["result"]["observations"]
+    (told,) = (o["value"] for o in observations if o["what"] == "journal")
+    assert told == {
+        "file": "ev.json.journal", "lines": len(lines),
+        "first": hashlib.sha256(lines[0]).hexdigest(),
+        "head": hashlib.sha256(lines[-1]).hexdigest(),
+    }  # fmt: skip
+    assert report_on(packed).returncode == 0
+    assert report_on(tool.evidence, "--compare", packed).returncode == 0
+
+    other = tmp_path / "other" / "copy.journal"
+    other.parent.mkdir()
+    one = next(n for n, line in enumerate(lines) if b'"kind":"echo"' in line)
+    changed = [*lines[:one], lines[one].replace(b"null", b"1234").replace(b"[", b"[1,", 1),
+               *lines[one + 1 :]]  # fmt: skip
+    other.write_bytes(b"".join(line + b"\n" for line in changed))
+    done = report_on(other)
+    assert (done.returncode, done.stdout) == (4, "")
+    assert f"line {one + 2} does not follow" in done.stderr
+
+    tool.journal.write_bytes(forged(lines))
+    other.write_bytes(tool.journal.read_bytes())
+    for words in ((tool.journal,), (tool.evidence, "--compare", other),
+                  (other, "--compare", tool.evidence)):  # fmt: skip
+        done = report_on(*words)
+        assert (done.returncode, done.stdout) == (4, "")
+        assert "changed since it was written" in done.stderr
+    tool.journal.write_bytes(b"".join(line + b"\n" for line in lines[:-1]))
+    assert report_on(tool.journal).returncode == 4  # cut off, but the evidence tells of its end
+    tool.evidence.write_bytes(tool.evidence.read_bytes()[:-30])
+    done = report_on(tool.journal)
+    assert (done.returncode, "was not compared with its evidence" in done.stderr) == (0, True)
 
 
 def test_interrupted(network: tuple[Path, Network], tmp_path: Path) -> None:

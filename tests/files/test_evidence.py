@@ -10,6 +10,7 @@ from typing import Any
 
 import jsonschema
 import pytest
+import rfc8785
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
@@ -18,6 +19,7 @@ from cryptography.hazmat.primitives.asymmetric.rsa import generate_private_key
 from verifier.errors import InputError
 from verifier.files.evidence import (
     Evidence,
+    Signature,
     doubt,
     parse,
     plan_of,
@@ -27,7 +29,7 @@ from verifier.files.evidence import (
     sign,
     to_bytes,
 )
-from verifier.files.keys import read_private_key, read_public_key
+from verifier.files.keys import low_order, read_private_key, read_public_key
 from verifier.files.plan_in import plan_sha256, read_plan
 from verifier.files.profiles import load_profiles
 from verifier.files.schema import schema
@@ -242,6 +244,134 @@ def test_doubts(evidence) -> None:
     assert "another key" in str(doubt(signed, other.public_key()))
     moved = Evidence(parts={}, canonical={}, sha256={"plan": "0"}, signature=signed.signature)
     assert "does not fit" in str(doubt(moved, key.public_key()))
+
+
+@pytest.mark.parametrize("turn", [str.upper, str.lower])
+def test_digits_of_either_case(turn, evidence, tmp_path) -> None:
+    """Hexadecimal digits stand for bytes: a file whose digits are capitals is the same evidence."""
+    key = Ed25519PrivateKey.generate()
+    made = json.loads(to_bytes(sign(evidence, key)))
+    for name in ("public_key", "value"):
+        made["signature"][name] = turn(made["signature"][name])
+    made["sha256"] = {name: turn(value) for name, value in made["sha256"].items()}
+    again = reread(json.dumps(made).encode(), tmp_path)
+    assert doubt(again) is None
+    assert doubt(again, key.public_key()) is None
+
+
+@pytest.mark.parametrize("field", ["public_key", "value"])
+@pytest.mark.parametrize("digits", ["", "0", "no digits", "ab" * 31])
+def test_digits_that_are_none(field, digits, evidence, tmp_path) -> None:
+    """A doubt, never a fault of ours."""
+    key = Ed25519PrivateKey.generate()
+    made = json.loads(to_bytes(sign(evidence, key)))
+    made["signature"][field] = digits
+    again = reread(json.dumps(made).encode(), tmp_path)
+    assert doubt(again) is not None
+    assert doubt(again, key.public_key()) is not None
+
+
+# -- keys of low order: the arithmetic of RFC 8032 section 6, which shares nothing with ours --------
+
+P = 2**255 - 19
+L = 2**252 + 27742317777372353535851937790883648493
+D = -121665 * pow(121666, P - 2, P) % P
+
+
+def add(one: Any, two: Any) -> Any:
+    """`point_add` of RFC 8032 section 6, in extended coordinates."""
+    a = (one[1] - one[0]) * (two[1] - two[0]) % P
+    b = (one[1] + one[0]) * (two[1] + two[0]) % P
+    c = 2 * one[3] * two[3] * D % P
+    d = 2 * one[2] * two[2] % P
+    e, f, g, h = b - a, d - c, d + c, b + a
+    return e * f % P, g * h % P, f * g % P, e * h % P
+
+
+def times(number: int, point: Any) -> Any:
+    """`point_mul` of RFC 8032 section 6."""
+    total = (0, 1, 1, 0)
+    while number:
+        if number & 1:
+            total = add(total, point)
+        point = add(point, point)
+        number >>= 1
+    return total
+
+
+def root(square: int) -> int | None:
+    """A square root modulo the prime, as `recover_x` of RFC 8032 section 6 finds it."""
+    found = pow(square, (P + 3) // 8, P)
+    if (found * found - square) % P:
+        found = found * pow(2, (P - 1) // 4, P) % P
+    return None if (found * found - square) % P else found
+
+
+def points() -> Any:
+    """Points of the whole curve, whatever their order."""
+    dice = random.Random(8032)
+    while True:
+        y = dice.randrange(P)
+        x = root((y * y - 1) * pow(D * y * y + 1, P - 2, P) % P)
+        if x is not None:
+            yield x, y, 1, x * y % P
+
+
+def written(point: Any) -> tuple[int, int]:
+    """The coordinates x and y of a point."""
+    z = pow(point[2], P - 2, P)
+    return point[0] * z % P, point[1] * z % P
+
+
+def low_points() -> set[tuple[int, int]]:
+    """All eight points whose order divides eight: any point, times the order of the others."""
+    found: set[tuple[int, int]] = set()
+    for point in points():
+        found.add(written(times(L, point)))
+        if len(found) == 8:
+            return found
+    raise AssertionError
+
+
+def every_way(points: set[tuple[int, int]]) -> set[bytes]:
+    """32 bytes that decoders take for one of the points: y past the prime, either sign of x."""
+    ys = {y + more for _, y in points for more in (0, P) if y + more < 2**255}
+    return {(y | sign << 255).to_bytes(32, "little") for y in ys for sign in (0, 1)}
+
+
+def test_keys_of_low_order() -> None:
+    """Exactly these; no key that is made, nor a point with a part of low order beside a great one."""
+    low = low_points()
+    assert {written(times(8, (x, y, 1, x * y % P))) for x, y in low} == {(0, 1)}
+    for key in every_way(low):
+        assert low_order(key)
+    for point, _ in zip(points(), range(50), strict=False):
+        assert not low_order(point[1].to_bytes(32, "little"))
+    assert not any(low_order(bytes.fromhex(public)) for _, public, _, _ in VECTORS)
+
+
+def test_a_signature_that_fits_anything(evidence, tmp_path) -> None:
+    """Under such a key one signature fits documents nobody signed; it is refused, as is the key."""
+    fitted = 0
+    for key in sorted(every_way(low_points())):
+        forged = Evidence(
+            parts=evidence.parts, canonical=evidence.canonical, sha256=evidence.sha256,
+            signature=Signature(public_key=key.hex(), value=(key + bytes(32)).hex()),
+        )  # fmt: skip
+        made = Ed25519PublicKey.from_public_bytes(key)
+        try:
+            made.verify(key + bytes(32), rfc8785.dumps(dict(evidence.sha256)))
+            fitted += 1
+        except InvalidSignature:
+            pass
+        assert "low order" in str(doubt(forged))
+        path = tmp_path / "low.pub"
+        path.write_bytes(made.public_bytes(
+            serialization.Encoding.PEM, serialization.PublicFormat.SubjectPublicKeyInfo
+        ))  # fmt: skip
+        with pytest.raises(InputError, match="low order"):
+            read_public_key(path)
+    assert fitted, "the library takes none of them: then this guards nothing"
 
 
 PRIVATE = [serialization.PrivateFormat.PKCS8, serialization.PrivateFormat.OpenSSH]

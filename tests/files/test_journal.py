@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import hashlib
 import json
 import os
 import random
@@ -77,6 +78,53 @@ def test_damage_within_is_named(journal: Journal, line: bytes, words: str) -> No
         read_journal(journal.path)
 
 
+def chained(journal: Journal) -> list[bytes]:
+    """The lines of a journal that was closed."""
+    journal.add({"kind": "seen", "observations": [{"what": "echo"}]}, *map(block, range(5)))
+    journal.add({"kind": "end"})
+    return journal.path.read_bytes().splitlines()
+
+
+def test_each_line_names_the_one_before(journal: Journal) -> None:
+    """The SHA-256 of its bytes without the end; the first and the last are what it is known by."""
+    lines = chained(journal)
+    hashes = [hashlib.sha256(line).hexdigest() for line in lines]
+    assert "previous" not in json.loads(lines[0])
+    assert [json.loads(line)["previous"] for line in lines[1:]] == hashes[:-1]
+    for chain in (journal.chain, read_journal(journal.path).chain):
+        assert (chain.lines, chain.first, chain.head) == (len(lines), hashes[0], hashes[-1])
+
+
+def test_samples_go_on_without_their_links(journal: Journal) -> None:
+    """Evidence gets the blocks as they were measured, in canonical form."""
+    odd = {**block(7), "at": 'x,"previous":"' + "0" * 64 + '"'}
+    journal.add(block(1), odd, {"kind": "end"})
+    assert list(journal.sample_lines()) == [rfc8785.dumps(block(1)), rfc8785.dumps(odd)]
+    assert list(journal.samples()) == [block(1), odd]
+    assert read_journal(journal.path).blocks == (block(1), odd)
+
+
+def test_every_changed_line_is_found(journal: Journal, tmp_path: Path) -> None:
+    """A byte of any line but the last, a line taken out, doubled, moved, put in, or without link."""
+    lines = chained(journal)
+    path = tmp_path / "changed.journal"
+    free = rfc8785.dumps(block(9))
+    changes = [
+        *([*lines[:n], lines[n].replace(b"1", b"2", 1), *lines[n + 1 :]] for n in range(2, 7)),
+        [lines[0].replace(b"verify", b"reach"), *lines[1:]],
+        *([*lines[:n], *lines[n + 1 :]] for n in range(1, 7)),
+        *([*lines[: n + 1], *lines[n:]] for n in range(1, 7)),
+        [*lines[:3], lines[4], lines[3], *lines[5:]],
+        [*lines[:3], free, *lines[3:]],
+        [*lines, free],
+    ]
+    for changed in changes:
+        assert changed != lines
+        path.write_bytes(b"".join(line + b"\n" for line in changed))
+        with pytest.raises(InputError, match=r"changed since it was written: line \d+ does not"):
+            read_journal(path)
+
+
 def test_compressed_on_closing(journal: Journal) -> None:
     """Gzip (RFC 1952), the same lines; the plain file is gone."""
     journal.add(*(block(n) for n in range(500)))
@@ -86,7 +134,8 @@ def test_compressed_on_closing(journal: Journal) -> None:
     assert stands.name == "run.journal.gz"
     assert not journal.path.exists()
     assert gzip.decompress(stands.read_bytes()) == plain
-    assert stands.stat().st_size < len(plain) / 10
+    links = 500 * 32  # a hash is as long as its bytes, however it is packed
+    assert stands.stat().st_size - links < len(plain) / 10
     assert len(read_journal(stands).blocks) == 500
     assert is_journal(stands)
 
@@ -136,8 +185,10 @@ def test_full_disk_then_room_again(journal: Journal, monkeypatch: pytest.MonkeyP
     journal.add(block(2))
     assert read_journal(journal.path).blocks == ()
     assert list(journal.samples()) == [block(1), block(2)]
+    assert journal.chain == read_journal(journal.path).chain
     room["bytes"] = 10**9
     journal.add(block(3))
+    assert journal.chain == read_journal(journal.path).chain
     assert not journal.fault
     assert read_journal(journal.path).blocks == (block(1), block(2), block(3))
 

@@ -11,7 +11,6 @@ from typing import Any
 
 import pytest
 
-from verifier.files import keeping
 from verifier.files.journal import Journal
 from verifier.files.keeping import kept, put, put_beside, put_instead, unsigned
 
@@ -28,7 +27,7 @@ def no_links(source: Any, target: Any) -> None:
 def place(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A name in an empty folder, on a disk with and without hard links."""
     if request.param == "no links":
-        monkeypatch.setattr(keeping.os, "link", no_links)
+        monkeypatch.setattr("verifier.files.keeping.os.link", no_links)
     return tmp_path / "handover.json"
 
 
@@ -113,10 +112,10 @@ def test_without_room(writer: Any, place: Path, monkeypatch: pytest.MonkeyPatch)
     if writer is not put:
         place.write_bytes(UNSIGNED)
 
-    def full(descriptor: int) -> None:
+    def full(_: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr(keeping.os, "fsync", full)
+    monkeypatch.setattr("verifier.files.keeping.os.fsync", full)
     with pytest.raises(OSError, match="No space"):
         writer(place, SIGNED)
     left = [p.read_bytes() for p in place.parent.iterdir()]

@@ -10,7 +10,9 @@ from typing import Any, Final
 
 from verifier.errors import InputError
 from verifier.files import evidence as files
-from verifier.files.journal import Kept, read_journal
+from verifier.files.journal import Chain, Kept, read_journal
+from verifier.files.keeping import kept
+from verifier.model.observation import JOURNAL
 from verifier.model.result import Result
 from verifier.report.json import document, result_of
 from verifier.rules.compare.soak_context import SOAK
@@ -19,20 +21,22 @@ from verifier.rules.soak import soaked
 _NO_RESULT: Final = {"findings": [], "causes": [], "not_in_stage": [], "verdict": "", "summary": {}}
 
 
-def stored(path: Path) -> tuple[Result, files.Evidence]:
+def stored(path: Path) -> tuple[Result, files.Evidence, Chain]:
     """What a journal holds, as the evidence it would have become; without findings yet.
+
+    The last is what it is known by.
 
     Raises InputError where it is none, or its first line is not whole.
     """
-    kept = read_journal(path)
-    header, name = kept.header, f"{path}: first line"
+    held = read_journal(path)
+    header, name = held.header, f"{path}: first line"
     try:
-        parts = {**header["parts"], "samples": list(kept.blocks)}
-        observations = _observations(kept)
+        parts = {**header["parts"], "samples": list(held.blocks)}
+        observations = _observations(held)
         times = [
             header["started"],
             *(o["at"] for o in observations),
-            *(_end_of(b) for b in kept.blocks),
+            *(_end_of(b) for b in held.blocks),
         ]
         run = {**header, **_NO_RESULT, "finished": max(times), "observations": observations,
                "findings": _problems(header["problems"])}  # fmt: skip
@@ -40,7 +44,38 @@ def stored(path: Path) -> tuple[Result, files.Evidence]:
         evidence = files.of_parts({**parts, "result": document(result)})
     except (KeyError, TypeError, ValueError) as fault:
         raise InputError(f"{name}: is not whole: {fault!r}") from None
-    return result, evidence
+    return result, evidence, held.chain
+
+
+def refuse_another(path: Path, chain: Chain, result: Result, told_by: Path) -> None:
+    """Raises InputError where a run's result tells that its journal was another than this.
+
+    Nothing is said where the result is of a run with another journal, or with none.
+    """
+    name = path.name.removesuffix(".gz")
+    for told in (o.value for o in result.observations if o.what == JOURNAL):
+        if not isinstance(told, dict) or not (
+            told.get("file") == name or told.get("first") == chain.first
+        ):
+            continue
+        if any(told.get(key) != value for key, value in dataclasses.asdict(chain).items()):
+            raise InputError(
+                f"{path}: changed since it was written: {told_by} tells of {told.get('lines')} "
+                f"lines, the last one with the SHA-256 {told.get('head')}; this has {chain.lines}, "
+                f"with {chain.head}"
+            )
+
+
+def evidence_beside(path: Path) -> Path | None:
+    """Evidence beside a journal whose name says that it is of the same run; None without it."""
+    name = path.name.removesuffix(".gz").removesuffix(".journal")
+    for candidate in (name, name.rpartition(".")[0]):
+        if not candidate:
+            continue
+        place = path.with_name(candidate)
+        if place.is_file() and kept(place) == "evidence":
+            return place
+    return None
 
 
 def _end_of(block: Mapping[str, Any]) -> str:

@@ -15,10 +15,11 @@ import click
 
 from verifier.cli import options, output
 from verifier.cli.evidence import annex, signing_key
+from verifier.cli.journal import evidence_beside, refuse_another
 from verifier.cli.journal import stored as stored_soak
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, InputError, UsageError
 from verifier.files import evidence as files
-from verifier.files.journal import is_journal
+from verifier.files.journal import Chain, is_journal
 from verifier.model.observation import ACCEPTED
 from verifier.model.plan import Plan
 from verifier.model.problem import Problem
@@ -39,6 +40,8 @@ class _Stored:
     path: Path
     result: Result
     evidence: files.Evidence | None
+    chain: Chain | None = None
+    """Of a journal: what it is known by."""
 
     def whole(self, what: str) -> files.Evidence:
         """The evidence. Raises InputError where the file is a result alone."""
@@ -92,34 +95,36 @@ def report(**given: Any) -> int:
     inputs = (given["file"], given["compare"], given["key_file"], given["public_file"])
     place = output.opened_once if given["key_file"] is not None else output.opened
     with place(given["out"], inputs=inputs) as out:
-        stored = _read(given["file"])
         if given["public_file"] is not None:
+            stored = _read(given["file"])
             return _check_signature(stored, given["public_file"], quiet=given["quiet"])
-        if stored.evidence is not None and stored.evidence.signature is not None:
-            _refuse_forged(stored)
+        stored = _proved(given["file"])
         if given["key_file"] is not None:
             return _sign(stored, given["key_file"], out, given["out"])
         if given["judge_again"]:
             return _judge_again(stored, out, given)
         if given["compare"] is not None:
-            return _compare(stored, _read(given["compare"]), out, given)
+            return _compare(stored, _proved(given["compare"]), out, given)
         _draw(stored, stored.result, out, given)
     return EXIT_PASSED
 
 
 def result_in(path: Path) -> Result:
     """The result in a file of either kind. Raises InputError; a forged signature is a reason."""
+    return _proved(path).result
+
+
+def _proved(path: Path) -> _Stored:
+    """What a file holds. Raises InputError, also for a signature that does not fit."""
     found = _read(path)
     if found.evidence is not None and found.evidence.signature is not None:
         _refuse_forged(found)
-    return found.result
+    return found
 
 
 def _read(path: Path) -> _Stored:
     if is_journal(path):
-        result, evidence = stored_soak(path)
-        unjudged = _Stored(path, result, evidence)
-        return dataclasses.replace(unjudged, result=_judged(unjudged))
+        return _journal(path)
     document = files.read_document(path)
     kind = document["format"]
     if kind == _RESULT:
@@ -137,6 +142,23 @@ def _read(path: Path) -> _Stored:
             f"{path}: is {plain(kind)}, of a newer plan-verifier than this one: use that one"
         )
     raise InputError(f"{path}: is {plain(kind)}; {_RESULT} or {files.FORMAT} can be drawn")
+
+
+def _journal(path: Path) -> _Stored:
+    """What a journal holds, judged. Raises InputError where the evidence beside it tells another.
+
+    Evidence that cannot be read is said, and is no reason to withhold the journal.
+    """
+    result, evidence, chain = stored_soak(path)
+    if (beside := evidence_beside(path)) is not None:
+        try:
+            told = _proved(beside).result
+        except InputError as fault:
+            click.echo(f"{plain(path)} was not compared with its evidence: {fault}", err=True)
+        else:
+            refuse_another(path, chain, told, beside)
+    unjudged = _Stored(path, result, evidence, chain)
+    return dataclasses.replace(unjudged, result=_judged(unjudged))
 
 
 def _prove_samples(samples: Any, path: Path) -> None:
@@ -270,6 +292,9 @@ def _compare(stored: _Stored, other: _Stored, out: output.Output, given: dict[st
     chosen = format_of(given["format_"], given["out"])
     if chosen not in {"text", "json"}:
         raise UsageError("what changed is listed as text or JSON: --compare has no other format")
+    for one, two in ((stored, other), (other, stored)):
+        if one.chain is not None:
+            refuse_another(one.path, one.chain, two.result, two.path)
     found = differences(stored.result.findings, other.result.findings)
     if chosen == "json":
         from verifier.report.differences import document  # noqa: PLC0415

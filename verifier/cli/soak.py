@@ -17,10 +17,13 @@ from verifier import __version__
 from verifier.cli import options
 from verifier.errors import UsageError
 from verifier.files.plan_in import as_json, plan_json
+from verifier.model.observation import JOURNAL, Observation
+from verifier.model.subject import Subject
 from verifier.rules.soak import words
 
 if TYPE_CHECKING:
     from verifier.files.journal import Journal
+    from verifier.model.result import Result
     from verifier.session import Request
     from verifier.session.soak import Progress
 
@@ -87,11 +90,30 @@ def soaking(
     try:
         with journal:
             yield dataclasses.replace(request, soak=soak), journal
-            journal.add({"kind": "end"})
     finally:
         stands = journal.compress()
         if shown is not None:
             shown.finish(stands, journal.fault)
+
+
+def closed(result: Result, journal: Journal | None) -> Result:
+    """The result with what its journal is known by, which gets its last line here.
+
+    So nobody can change the journal afterwards and have it fit the evidence.
+    """
+    if journal is None:
+        return result
+    journal.add({"kind": "end"})
+    noted = Observation(
+        id=max((o.id for o in result.observations), default=0) + 1,
+        subject=Subject("laptop", "laptop"),
+        probe="laptop",
+        what=JOURNAL,
+        at=result.finished,
+        value={"file": journal.path.name, **dataclasses.asdict(journal.chain)},
+        raw=journal.fault or None,
+    )
+    return dataclasses.replace(result, observations=(*result.observations, noted))
 
 
 def _header(request: Request, long_s: float, given: Mapping[str, Any]) -> dict[str, Any]:

@@ -100,6 +100,7 @@ def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
             with _progress(len(request.devices), quiet=given["quiet"]) as progress:
                 outcome = run(dataclasses.replace(asked, progress=progress))
             result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
+            result = soak.closed(result, journal)
             documents(result, asked, journal, given, places, key)
     if outcome.interrupted:
         click.echo("interrupted; what was measured so far is in the report", err=True)

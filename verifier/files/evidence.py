@@ -112,16 +112,36 @@ def doubt(evidence: Evidence, key: Ed25519PublicKey | None = None) -> str | None
         Ed25519PublicKey,
     )
 
+    from verifier.files.keys import low_order  # noqa: PLC0415
+
     if (signature := evidence.signature) is None:
         return "it is not signed"
-    if key is not None and key.public_bytes_raw().hex() != signature.public_key:
+    public, value = _bytes(signature.public_key), _bytes(signature.value)
+    if public is None or value is None:
+        return "its signature is not one: public_key and value are not both hexadecimal digits"
+    if key is not None and key.public_bytes_raw() != public:
         return f"it is signed with another key, {signature.public_key}"
+    if low_order(public):
+        return "it is signed with a key of low order, under which signatures prove nothing"
     try:
-        own = Ed25519PublicKey.from_public_bytes(bytes.fromhex(signature.public_key))
-        own.verify(bytes.fromhex(signature.value), _canonical(evidence.sha256))
+        own = Ed25519PublicKey.from_public_bytes(public)
+        own.verify(value, _canonical(evidence.sha256))
     except (InvalidSignature, ValueError):
         return "the signature does not fit the hashes: one of the two was changed"
     return None
+
+
+def _bytes(digits: Any) -> bytes | None:
+    """What hexadecimal digits of either case stand for; None where they are none."""
+    try:
+        return bytes.fromhex(digits)
+    except (TypeError, ValueError):
+        return None
+
+
+def _same(told: Any, made: str | None) -> bool:
+    """Whether a hash is the one that was made, whatever the case of its digits."""
+    return made is not None and _bytes(told) == bytes.fromhex(made)
 
 
 def to_bytes(evidence: Evidence) -> bytes:
@@ -186,7 +206,7 @@ def parse(document: Json, path: Path) -> Evidence:
     evidence = _of(parts)
     told = hashes if isinstance(hashes, dict) else {}
     changed = [n for n in (*PARTS, *sorted(told.keys() - set(PARTS)))
-               if told.get(n) != evidence.sha256.get(n)]  # fmt: skip
+               if not _same(told.get(n), evidence.sha256.get(n))]  # fmt: skip
     if changed:
         raise InputError(
             f"{path}: changed since it was written: {', '.join(changed)} "
@@ -195,7 +215,7 @@ def parse(document: Json, path: Path) -> Evidence:
     signed = replace(evidence, signature=_signature(document["signature"], path))
     result = parts["result"]
     used = result.get("plan") if isinstance(result, dict) else None
-    if not isinstance(used, dict) or used.get("sha256") != evidence.sha256["plan"]:
+    if not isinstance(used, dict) or not _same(used.get("sha256"), evidence.sha256["plan"]):
         raise InputError(f"{path}: the result was made with another plan than the part plan")
     return signed
 

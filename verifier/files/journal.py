@@ -2,13 +2,15 @@
 
 The first line says what is being done, with plan and profiles as used; then come what was seen
 (`seen`) and the blocks of samples (see `rules/soak`), each in canonical form (RFC 8785); the last
-line is `end`. A line that a kill or a full disk cut short is at the end and is left out. A closed
-journal is compressed (RFC 1952).
+line is `end`. Each line but the first holds in `previous` the SHA-256 of the line before it, so
+that none can be changed alone; that of the last line stands in the evidence. A line that a kill or
+a full disk cut short is at the end and is left out. A closed journal is compressed (RFC 1952).
 """
 
 from __future__ import annotations
 
 import gzip
+import hashlib
 import json
 import os
 import threading
@@ -36,6 +38,15 @@ _CHUNK: Final = 1 << 20
 Line = Mapping[str, Any]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chain:
+    """What a journal is known by: how many lines, and the SHA-256 of its first and last one."""
+
+    lines: int
+    first: str
+    head: str
+
+
 class Journal:
     """A journal being written; a context manager that compresses it at its end.
 
@@ -54,7 +65,9 @@ class Journal:
 
     def __init__(self, path: Path, header: Line) -> None:
         self.fault = ""
-        self._waiting: list[bytes] = []
+        self._waiting: list[tuple[bytes, str]] = []
+        self._last = ""
+        self._chain = Chain(lines=0, first="", head="")
         self._lock = threading.Lock()
         self._good = 0
         self._synced_s = 0.0
@@ -77,10 +90,10 @@ class Journal:
     def add(self, *lines: Line) -> None:
         """Adds lines; never raises for the disk's sake."""
         with self._lock:
-            self._waiting += [rfc8785.dumps(dict(line)) + b"\n" for line in lines]
+            self._waiting += [self._linked(line) for line in lines]
             try:
                 while self._waiting:
-                    self._append(self._waiting[0])
+                    self._append(*self._waiting[0])
                     del self._waiting[0]
                 self.fault = ""
             except OSError as error:
@@ -88,12 +101,25 @@ class Journal:
                 with suppress(OSError):
                     os.ftruncate(self._file, self._good)
 
-    def _append(self, line: bytes) -> None:
+    def _linked(self, line: Line) -> tuple[bytes, str]:
+        """The line with the SHA-256 of the one before it, and its own."""
+        data = rfc8785.dumps({**line, **({"previous": self._last} if self._last else {})})
+        self._last = hashlib.sha256(data).hexdigest()
+        return data + b"\n", self._last
+
+    def _append(self, line: bytes, sha256: str) -> None:
         left = memoryview(line)
         while left:
             left = left[os.write(self._file, left) :]
         self._good += len(line)
         self._dirty = True
+        first = self._chain.first or sha256
+        self._chain = Chain(lines=self._chain.lines + 1, first=first, head=sha256)
+
+    @property
+    def chain(self) -> Chain:
+        """What the lines that the disk took are known by."""
+        return self._chain
 
     def sync(self, *, now: bool = False) -> None:
         """Has the disk keep what was added, every few seconds, or `now`."""
@@ -107,20 +133,22 @@ class Journal:
         """All lines, those the disk did not take too, without their ends."""
         with self.path.open("rb") as file:
             yield from _whole_lines(file)
-        for line in tuple(self._waiting):
+        for line, _ in tuple(self._waiting):
             yield line[:-1]
 
     def sample_lines(self) -> Iterator[bytes]:
-        """The blocks of samples as they stand, in canonical form."""
+        """The blocks of samples in canonical form, without what links them."""
         for line in self.lines():
-            if json.loads(line)["kind"] in BLOCKS:
-                yield line
+            block = json.loads(line)
+            if block["kind"] in BLOCKS:
+                # Within a text its quotes would be escaped, so that this is the field and no other.
+                yield line.replace(b',"previous":"%s"' % block["previous"].encode(), b"", 1)
 
     def samples(self) -> Iterator[dict[str, Any]]:
         """The blocks of samples, in order."""
         for line in self.lines():
             if (block := json.loads(line))["kind"] in BLOCKS:
-                yield block
+                yield _alone(block)
 
     def compress(self) -> Path:
         """Puts a compressed file in its place; call it after closing. Returns where it stands.
@@ -172,12 +200,14 @@ class Kept:
         seen: observations as JSON, in the order they were made.
         blocks: the samples.
         end: the last line of a journal that was closed; None: it was cut off.
+        chain: what it is known by.
     """
 
     header: Mapping[str, Any]
     seen: tuple[dict[str, Any], ...]
     blocks: tuple[dict[str, Any], ...]
     end: Mapping[str, Any] | None
+    chain: Chain
 
 
 def is_journal(path: Path) -> bool:
@@ -198,9 +228,9 @@ def _first_line(path: Path) -> bytes:
 def read_journal(path: Path) -> Kept:
     """What a journal holds, whole or cut off.
 
-    Raises InputError where it is none, or where a line within it is damaged.
+    Raises InputError where it is none, or where a line within it is damaged or was changed.
     """
-    lines = _parsed(path)
+    lines, chain = _parsed(path)
     if not lines or lines[0].get("format") != FORMAT:
         told = lines[0].get("format") if lines else None
         raise InputError(f"{path}: is no journal of this program (its first line says {told!r})")
@@ -210,28 +240,49 @@ def read_journal(path: Path) -> Kept:
         seen=tuple(seen),
         blocks=tuple(line for line in lines if line["kind"] in BLOCKS),
         end=lines[-1] if lines[-1]["kind"] == "end" else None,
+        chain=chain,
     )
 
 
-def _parsed(path: Path) -> list[dict[str, Any]]:
+def _alone(line: dict[str, Any]) -> dict[str, Any]:
+    """A line without what links it to the one before."""
+    line.pop("previous", None)
+    return line
+
+
+def _parsed(path: Path) -> tuple[list[dict[str, Any]], Chain]:
     found: list[dict[str, Any]] = []
+    first = last = ""
     try:
         with path.open("rb") as file:
             packed = file.read(2) == _GZIP
         with gzip.open(path, "rb") if packed else path.open("rb") as file:
             for number, line in enumerate(_whole_lines(file), start=1):
-                try:
-                    read = json.loads(line)
-                except ValueError:
-                    raise InputError(f"{path}: line {number} is damaged") from None
-                if not isinstance(read, dict) or read.get("kind") not in _KINDS:
-                    raise InputError(f"{path}: line {number} is no line of a journal")
-                found.append(read)
+                read = _line(line, number, last, path)
+                last = hashlib.sha256(line).hexdigest()
+                first = first or last
+                found.append(_alone(read))
     except (EOFError, zlib.error, gzip.BadGzipFile) as fault:
         raise InputError(f"{path}: is damaged: {fault}") from None
     except OSError as fault:
         raise InputError(f"{path}: cannot be read: {fault.strerror}") from None
-    return found
+    return found, Chain(lines=len(found), first=first, head=last)
+
+
+def _line(line: bytes, number: int, last: str, path: Path) -> dict[str, Any]:
+    """A line that follows the one whose SHA-256 is `last`. Raises InputError."""
+    try:
+        read = json.loads(line)
+    except ValueError:
+        raise InputError(f"{path}: line {number} is damaged") from None
+    if not isinstance(read, dict) or read.get("kind") not in _KINDS:
+        raise InputError(f"{path}: line {number} is no line of a journal")
+    if last and read.get("previous") != last:
+        raise InputError(
+            f"{path}: changed since it was written: line {number} does not follow line "
+            f"{number - 1} as it stands (its SHA-256 is another)"
+        )
+    return read
 
 
 def _whole_lines(file: Any) -> Iterator[bytes]:

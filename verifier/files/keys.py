@@ -13,6 +13,13 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 from verifier.errors import InputError
 from verifier.files.disk import open_to_others, read_bytes
 
+_P = 2**255 - 19
+_LOW_ORDER_Y = frozenset({
+    0, 1, _P - 1,
+    2707385501144840649318225287225658788936804267575313519463743609750303402022,
+    55188659117513257062467267217118295137698188065244968500265048394206261417927,
+})  # fmt: skip
+"""y of the points whose order is 1, 2, 4 or 8 (computed from the curve of RFC 8032 5.1)."""
 _MAX_BYTES = 64 * 1024
 _HOW = "openssl genpkey -algorithm ed25519 makes one"
 
@@ -51,6 +58,16 @@ def _unlocked(load: Any, data: bytes, path: Path, passphrase: str) -> Any:
         raise InputError(f"{path}: the passphrase does not open it") from None
 
 
+def low_order(public: bytes) -> bool:
+    """Whether a public key (32 bytes) is one of those under which a signature can fit anything.
+
+    However it is written: the sign of x aside, and y at or above the prime too (RFC 8032 5.1.3
+    refuses such, libraries do not).
+    """
+    y = int.from_bytes(public, "little") & ((1 << 255) - 1)
+    return y % _P in _LOW_ORDER_Y
+
+
 def read_public_key(path: Path) -> Ed25519PublicKey:
     """The key to check a signature with. Raises InputError where there is none of that kind."""
     data = read_bytes(path, _MAX_BYTES)
@@ -64,4 +81,6 @@ def read_public_key(path: Path) -> Ed25519PublicKey:
         ) from None
     if not isinstance(key, Ed25519PublicKey):
         raise InputError(f"{path}: is a key of another kind than Ed25519")
+    if low_order(key.public_bytes_raw()):
+        raise InputError(f"{path}: is a key of low order, under which signatures prove nothing")
     return key

@@ -13,6 +13,8 @@ ACCEPTED = "accept-untested"
 """`what` of the checks that a person allowed to stay untested."""
 OBSERVED = "observed"
 """`what` of the sheet that a person filled in: its file, hash and number of rows."""
+JOURNAL = "journal"
+"""`what` of the journal of a soak: file, number of lines, SHA-256 of the first and the last one."""
 NO_ROWS = "no rows"
 """`raw` of the columns of a table that was read and is empty."""
 
