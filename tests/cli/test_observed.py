@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import html
 import json
@@ -31,11 +32,15 @@ links:
 not_tested_ok: [radio.*]
 """
 CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n'
+UNITS = ("lighthouse-quarry", "quarry-lighthouse")
 RUN = ("verify", "plan.yaml", "--credentials", "credentials.toml", "--echoes", "1")
 HEAD = "device,check,value,unit,by,at,instrument,instrument_serial,calibration_due,photo,note"
-ROWS = """\
-lighthouse-quarry,manual.label,LIGHTHOUSE > QUARRY,,A. Example,2026-11-25T10:00Z,,,,label.jpg,
-lighthouse-quarry,manual.azimuth,58.5,deg,A. Example,2026-11-25T10:05Z,bearing sight,B-7,2027-01-31,,gusty
+NOW = dt.datetime.now(dt.UTC).replace(second=0, microsecond=0)
+SEEN = NOW - dt.timedelta(hours=1)
+DUE = NOW.date() + dt.timedelta(days=60)
+ROWS = f"""\
+lighthouse-quarry,manual.label,LIGHTHOUSE > QUARRY,,A. Example,{SEEN:%Y-%m-%dT%H:%MZ},,,,label.jpg,
+lighthouse-quarry,manual.azimuth,58.5,deg,A. Example,{SEEN:%Y-%m-%dT%H:%MZ},bearing sight,B-7,{DUE},,gusty
 lighthouse-quarry,manual.polarisation,V,V/H,A. Example,,,,,,
 lighthouse-quarry,manual.weather,dry,,A. Example,,,,,,
 quarry-lighthouse,manual.label,QUARRY > LIGHTHOUSE,,A. Example,,,,,,
@@ -91,13 +96,13 @@ def test_from_the_sheet_to_the_documents(run: Run, folder) -> None:
     by = {(o["what"], o["subject"]["name"]): o for o in result["observations"]
           if o["probe"] == "person"}  # fmt: skip
     label = by["manual.label", "lighthouse-quarry"]
-    assert label["at"] == "2026-11-25T10:00:00.000Z"
+    assert label["at"] == f"{SEEN:%Y-%m-%dT%H:%M}:00.000Z"
     assert json.loads(label["raw"])["photo_sha256"] == photo
     assert by["observed", "laptop"]["value"]["rows"] == 6
     page = html.unescape((folder / "page.html").read_text("utf-8"))
     for text in (done.stdout.replace("\n    ", " "), re.sub("<[^>]*>", "", page)):
         assert re.search("(?i)entered, not measured", text)
-        for words in (photo, "bearing sight", "B-7", "2027-01-31", "gusty", "A. Example"):
+        for words in (photo, "bearing sight", "B-7", str(DUE), "gusty", "A. Example"):
             assert words in text, words
     assert max(map(len, done.stdout.splitlines())) <= 100
     again = run("report", "kept.json", "--judge-again")
@@ -117,7 +122,50 @@ def test_what_is_left_open_is_not_tested(run: Run) -> None:
     assert with_it.returncode == EXIT_UNTESTED
     verdicts = manual(json.loads(with_it.stdout))
     assert set(verdicts.values()) == {"not-tested"}
-    assert len(verdicts) == 5
+    planned = {("label", UNITS[0]), ("label", UNITS[1]), ("polarisation", UNITS[0]),
+               ("polarisation", UNITS[1]), ("azimuth", "Hop 1")}  # fmt: skip
+    practice = {"default-password-changed", "supply-voltage", "earthing", "surge-arrester",
+                "weatherproofing", "peak-on-main-lobe", "bolts-torqued", "weather"}  # fmt: skip
+    assert set(verdicts) == planned | {(c, unit) for c in practice for unit in UNITS}
+    assert "28 rows are not filled in: lighthouse-quarry: label," in with_it.stderr
+
+
+@pytest.mark.usefixtures("simulated")
+def test_a_sheet_that_was_filled_in_badly(run: Run, folder) -> None:
+    """Each oddity stands in the finding; what is left out is said; judged again it is the same."""
+    later = f"{NOW + dt.timedelta(days=3):%Y-%m-%dT%H:%M}"
+    rows = (
+        f"lighthouse-quarry,earthing,yes,,A. Example,{later}Z\n"
+        "lighthouse-quarry,surge-arrester,yes,,A. Example,2020-01-01T10:00Z\n"
+        "lighthouse-quarry,bolts-torqued,yes\n"
+        "lighthouse-quarry,supply-voltage,n/a,,A. Example,,,,,,fed over its data cable\n"
+        f"lighthouse-quarry,weather,dry,,A. Example,{SEEN:%Y-%m-%d %H:%M}\n"
+        "lighthouse-quarry,weatherproofing,\n"
+        "quarry-lighthouse,earthing,yes,,A. Example\n"
+    )
+    (folder / "plan.yaml").write_text(
+        PLAN.replace("example: true", "example: true, date: 2026-01-02")
+    )
+    (folder / "seen.csv").write_text(f"{HEAD}\n{rows}")
+    words = (*RUN, "--observed", "seen.csv", "--device", "lighthouse-quarry", "--format", "json")
+    done = run(*words, "--evidence", "kept.json", env={"TZ": "UTC0"})
+    found = {f["check"].removeprefix("manual."): f for f in json.loads(done.stdout)["findings"]}
+    for check, verdict, said in (
+        ("earthing", "warn", "after this run"),
+        ("surge-arrester", "warn", "is before the date of the plan, 2026-01-02"),
+        ("bolts-torqued", "warn", "nobody is named who saw it"),
+        ("supply-voltage", "pass", "does not apply: fed over its data cable"),
+        ("weather", "pass", "dry along the path"),
+        ("weatherproofing", "not-tested", "nobody entered it"),
+    ):
+        assert (found[check]["verdict"], said in found[check]["reason"]) == (verdict, True), check
+    assert "1 row is not filled in: lighthouse-quarry: weatherproofing" in done.stderr
+    assert "taken as local time of this laptop, UTC+00:00" in done.stderr
+    assert "1 row is of devices that were not asked, and left out: quarry-lighthouse" in done.stderr
+    text = run("report", "kept.json", "--verbose").stdout
+    assert "supply-voltage: n/a" in text
+    assert "local time, UTC+00:00" in " ".join(text.split())
+    assert run("report", "kept.json", "--judge-again").returncode == EXIT_PASSED
 
 
 def test_wrong_rows_end_before_anything_is_sent(run: Run, folder) -> None:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import hashlib
 import io
 import json
+import time
 from pathlib import Path
 
 import pytest
@@ -14,7 +16,7 @@ import verifier.files
 from verifier.errors import InputError
 from verifier.files.observed import blank_sheet, read_observed
 from verifier.files.plan_in import read_plan
-from verifier.model.manual import ENTRY, ITEMS, Observed, further
+from verifier.model.manual import ENTRY, ITEMS, Observed, further, inapplicable, said
 from verifier.model.observation import Observation
 from verifier.model.subject import Subject
 
@@ -93,7 +95,11 @@ def test_a_value_is_read(check, value, unit, expected, read) -> None:
         ("manual.azimut", "58", {}, "check", "did you mean manual.azimuth?"),
         ("radio.rx-level", "-45", {}, "check", "a person enters manual.* only"),
         ("", "58", {}, "check", "there is no check"),
-        ("manual.tilt", "1", {"at": "2026-11-25T10:00"}, "at", "has no time zone"),
+        ("manual.tilt", "1", {"at": "2026-13-25T10:00"}, "at", "no moment of local time"),
+        ("manual.tilt", "n/a", {}, "note", "n/a needs its reason here"),
+        ("manual.earthing", "N.A.", {}, "note", "n/a needs its reason here"),
+        ("manual.tilt", "1", {"photo": "/etc/hostname"}, "photo", "outside the folder"),
+        ("manual.tilt", "1", {"photo": "../other.jpg"}, "photo", "outside the folder"),
         ("manual.tilt", "1", {"at": "yesterday"}, "at", "not a date with a time"),
         ("manual.tilt", "1", {"calibration_due": "2026-02-30"}, "calibration_due", "no day"),
         ("manual.tilt", "1", {"photo": "none.jpg"}, "photo", "there is no such file"),
@@ -182,12 +188,101 @@ def test_everything_about_a_row_is_kept(tmp_path, read) -> None:
     assert observed.sha256 == hashlib.sha256((tmp_path / "seen.csv").read_bytes()).hexdigest()
 
 
+@pytest.fixture
+def zone(monkeypatch: pytest.MonkeyPatch):
+    """Sets this machine's zone, as the C library reads it."""
+
+    def become(name: str) -> None:
+        monkeypatch.setenv("TZ", name)
+        time.tzset()
+
+    yield become
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.parametrize(
+    ("name", "written", "moment", "taken"),
+    [
+        ("CET-1CEST,M3.5.0,M10.5.0/3", "2026-11-25T10:00", "2026-11-25T09:00", "UTC+01:00"),
+        ("CET-1CEST,M3.5.0,M10.5.0/3", "2026-07-25 10:00", "2026-07-25T08:00", "UTC+02:00"),
+        ("EST5", "2026-11-25  22:30:15", "2026-11-26T03:30:15", "UTC-05:00"),
+        ("UTC0", "2026-11-25T10:00", "2026-11-25T10:00", "UTC+00:00"),
+    ],
+)
+def test_a_time_without_a_zone_is_local(name, written, moment, taken, zone, read) -> None:
+    """POSIX zones; what was written stays, the zone that was taken is kept and told."""
+    zone(name)
+    observed, notes = read(row("manual.tilt", "0.3", at=written))
+    (entry,) = observed.entries
+    assert entry.at == dt.datetime.fromisoformat(f"{moment}+00:00")
+    assert (json.loads(entry.raw)["at"], json.loads(entry.raw)["zone"]) == (written, taken)
+    (note,) = notes
+    assert note.startswith("seen.csv, row 2, column at: time without a zone in row 2: taken as")
+    assert note.endswith(f"local time of this laptop, {taken}")
+
+
+@pytest.mark.parametrize("written", ["2026-10-25T02:30", "2026-03-29T02:30"])
+def test_a_time_at_which_clocks_were_changed(written, zone, read) -> None:
+    """It was twice that night, or not at all: its zone must be written."""
+    zone("CET-1CEST,M3.5.0,M10.5.0/3")
+    with pytest.raises(InputError) as caught:
+        read(row("manual.tilt", "0.3", at=written))
+    assert "clocks were changed then" in str(caught.value.problems[0].message)
+    assert read(row("manual.tilt", "0.3", at=f"{written}+02:00"))[0].entries
+
+
+@pytest.mark.parametrize("value", ["n/a", "N/A", "n.a.", "NA", "not applicable"])
+@pytest.mark.parametrize("check", ["tilt", "earthing", "label", "polarisation", "weather"])
+def test_not_applicable(value, check, read) -> None:
+    """An answer of every kind of item, with its reason."""
+    (entry,) = read(row(f"manual.{check}", value, note="indoors"))[0].entries
+    assert entry.value is None
+    assert json.loads(entry.raw)["value"] == "n/a"
+    seen = Observation(id=1, subject=Subject("device", UNIT), probe="person", what=entry.check,
+                       at="", raw=entry.raw)  # fmt: skip
+    assert (inapplicable(seen), said(seen)) == ("indoors", "n/a")
+
+
+def test_rows_left_blank_are_listed(read) -> None:
+    """By device; a row that stands twice and is filled in once is none."""
+    text = (
+        f"{HEAD}\n{UNIT},manual.tilt,,deg,A. Example\n{UNIT},manual.earthing,,\n"
+        f"{UNIT},manual.tilt,0.3\nharbour-switch,manual.label,\n"
+    )
+    observed, _ = read(text)
+    assert observed.blank == ((UNIT, "manual.earthing"), ("harbour-switch", "manual.label"))
+
+
+@pytest.mark.parametrize("way", ["file", "folder"])
+def test_a_photo_that_a_link_leads_to(way, tmp_path_factory, tmp_path, read) -> None:
+    """Where a link leads is where the photo is: outside it is refused and not read."""
+    outside = tmp_path_factory.mktemp("outside")
+    (outside / "p.jpg").write_bytes(b"a secret")
+    inside = tmp_path / "photos"
+    inside.mkdir()
+    (inside / "p.jpg").write_bytes(b"a photo")
+    (tmp_path / "near").symlink_to(inside, target_is_directory=True)
+    assert read(row("manual.tilt", "1", photo="near/p.jpg"))[0].entries
+    if way == "file":
+        (tmp_path / "far.jpg").symlink_to(outside / "p.jpg")
+    else:
+        (tmp_path / "far").symlink_to(outside, target_is_directory=True)
+    with pytest.raises(InputError) as caught:
+        read(row("manual.tilt", "1", photo="far.jpg" if way == "file" else "far/p.jpg"))
+    (problem,) = caught.value.problems
+    assert "leads outside the folder of the sheet" in problem.message
+
+
 def test_the_blank_sheet_reads_back(tmp_path, plan) -> None:
     """Nothing is entered in it; filled in, every row is read."""
     path = tmp_path / "blank.csv"
     path.write_bytes(blank_sheet((UNIT, item) for item in ITEMS))
-    observed, problems = read_observed(path, plan)
-    assert (observed.entries, problems) == ((), ())
+    observed, (problem,) = read_observed(path, plan)
+    assert observed.entries == ()
+    assert observed.blank == tuple((UNIT, item.check) for item in ITEMS)
+    assert (problem.severity, problem.origin) == ("warning", "blank.csv")
+    assert problem.message.startswith(f"14 rows are not filled in: {UNIT}: label, default-pass")
     fill = {"flag": "yes", "number": "1", "polarisation": "V", "text": "dry"}
     rows = list(csv.DictReader(io.StringIO(path.read_text("utf-8-sig"))))
     with path.open("w", encoding="utf-8", newline="") as stream:

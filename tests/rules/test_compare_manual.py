@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import json
 from pathlib import Path
 from typing import Any
@@ -31,19 +32,26 @@ def entry(check: str, value: Any, device: str = A, at: str = "", **row: str) -> 
     name = check if check.startswith("manual.") else f"manual.{check}"
     return Observation(
         id=0, subject=Subject("device", device), probe="person", what=name, value=value,
-        unit=BY_CHECK[name].unit, raw=json.dumps(row), at=at or "2026-11-25T10:00:00.000Z",
+        unit=BY_CHECK[name].unit, raw=json.dumps({"by": "A. Example", **row}),
+        at=at or "2026-11-25T10:00:00.000Z",
     )  # fmt: skip
 
 
 def judged(
-    *entries: Observation, plan: Plan = PLAN, sheet: bool = False, **more: Any
+    *entries: Observation,
+    plan: Plan = PLAN,
+    sheet: bool = False,
+    blank: Any = (),
+    now: str = "",
+    **more: Any,
 ) -> list[Finding]:
     laptop = {"interfaces": [], "gateways": [], "assumed": True}
     first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop",
                         what="interfaces", value=laptop, at="")  # fmt: skip
     mark = dataclasses.replace(first, probe="person", what=OBSERVED,
-                               value={"file": "s.csv", "sha256": "", "rows": 0})  # fmt: skip
-    seen = [first, *([mark] if sheet else []), *entries]
+                               value={"file": "s.csv", "sha256": "", "rows": 0,
+                                      "blank": [list(row) for row in blank]}, at=now)  # fmt: skip
+    seen = [first, *([mark] if sheet or blank or now else []), *entries]
     numbered = [dataclasses.replace(o, id=n) for n, o in enumerate(seen, start=1)]
     found = compare(plan, PROFILES, numbered, **more).findings
     return [f for f in found if f.check.startswith("manual.")]
@@ -162,6 +170,102 @@ def test_nothing_is_missed_before_the_handover(stage) -> None:
     """What was entered is judged at every stage; what was not is asked at the handover only."""
     (found,) = judged(entry("label", "LIGHTHOUSE > QUARRY"), sheet=True, stage=stage)
     assert found.verdict == "pass"
+
+
+def test_a_row_that_nobody_filled_in_is_named() -> None:
+    """Each item that the sheet asks, planned or not; those of a filled row are answered."""
+    checks = ("earthing", "weather", "supply-voltage", "bolts-torqued", "label")
+    rows = [(A, f"manual.{c}") for c in checks]
+    found = judged(entry("bolts-torqued", value=True), blank=rows, devices=PLAN.devices[:1])
+    mine = {f.check: f for f in found if f.expected is None or f.check == "manual.label"}
+    untested = {c: f for c, f in mine.items() if f.verdict == "not-tested"}
+    assert set(untested) == {
+        "manual.earthing", "manual.weather", "manual.supply-voltage", "manual.label",
+    }  # fmt: skip
+    assert all("nobody entered it" in f.reason for f in untested.values())
+    assert mine["manual.bolts-torqued"].verdict == "pass"
+    assert len(found) == len({(f.check, f.subject) for f in found})
+
+
+@pytest.mark.parametrize("stage", ["bench", "alignment", "service"])
+def test_rows_left_blank_before_the_handover(stage) -> None:
+    """Then the sheet is filled in as the work goes on."""
+    assert judged(blank=[(A, "manual.earthing")], stage=stage) == []
+
+
+@pytest.mark.parametrize(
+    ("check", "verdict", "words"),
+    [
+        ("surge-arrester", "pass", "entered, not measured: does not apply: indoors"),
+        ("supply-voltage", "pass", "does not apply: indoors"),
+        ("weather", "pass", "does not apply: indoors"),
+        ("label", "warn", "planned, but entered as not applicable: indoors"),
+        ("polarisation", "warn", "planned, but entered as not applicable: indoors"),
+        ("azimuth", "warn", "planned, but entered as not applicable: indoors"),
+        ("alignment-voltage", "warn", "planned, but entered as not applicable: indoors"),
+    ],
+)
+def test_not_applicable_is_an_answer(check, verdict, words) -> None:
+    """With its reason; what the plan has a value of is not passed by it."""
+    plan = end_of(PLAN, azimuth_deg=57.98, alignment_v=1.09)
+    said = entry(check, None, note="indoors")
+    found = judged(said, plan=plan, sheet=True, blank=[(A, f"manual.{check}")],
+                   devices=plan.devices[:1])  # fmt: skip
+    (mine,) = [f for f in found if f.check == f"manual.{check}"]
+    assert (mine.verdict, mine.observed) == (verdict, "n/a")
+    assert words in mine.reason
+
+
+NOW = "2026-11-25T12:00:00.000Z"
+DATED = dataclasses.replace(
+    PLAN, network=dataclasses.replace(PLAN.network, date=dt.date(2026, 11, 20))
+)
+
+
+@pytest.mark.parametrize(
+    ("at", "verdict", "words"),
+    [
+        ("2026-11-25T11:59Z", "pass", ""),
+        ("2026-11-25T12:04Z", "pass", ""),  # of two clocks
+        ("2026-11-25T13:04+01:00", "pass", ""),
+        ("2026-11-25T14:00Z", "warn", "its time, 2026-11-25T14:00Z, is 2 h after this run"),
+        ("2062-11-25T11:00Z", "warn", "after this run"),
+        ("2026-11-20T00:00+01:00", "pass", ""),  # the 19th in UTC
+        ("2026-11-19T23:59+01:00", "warn", "is before the date of the plan, 2026-11-20"),
+        ("2025-11-25T11:00Z", "warn", "is before the date of the plan, 2026-11-20"),
+    ],
+)
+def test_times_that_cannot_be(at, verdict, words) -> None:
+    """In the future of the run, or before the plan was made."""
+    moment = dt.datetime.fromisoformat(at).astimezone(dt.UTC)
+    stamp = moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    row = json.dumps({"by": "A. Example", "at": at})
+    said = dataclasses.replace(entry("earthing", value=True, at=stamp), raw=row)
+    (found,) = [f for f in judged(said, plan=DATED, now=NOW) if f.check == "manual.earthing"]
+    assert found.verdict == verdict
+    assert words in found.reason
+    assert ("after this run" in found.reason) + ("before the date" in found.reason) == (
+        verdict == "warn"
+    )
+
+
+def test_local_time_is_shown_with_its_zone() -> None:
+    """The zone that was taken stands beside the time that was written."""
+    row = {"by": "A. Example", "at": "2026-11-19 09:00", "zone": "UTC+01:00"}
+    said = dataclasses.replace(
+        entry("earthing", value=True, at="2026-11-19T08:00:00.000Z"), raw=json.dumps(row)
+    )
+    (found,) = [f for f in judged(said, plan=DATED, now=NOW) if f.check == "manual.earthing"]
+    assert "its time, 2026-11-19 09:00 UTC+01:00, is before the date" in found.reason
+
+
+def test_an_entry_of_nobody() -> None:
+    """Whoever saw it vouches for it: without a name it is no more than a warning; a fail stays."""
+    for value, verdict in ((True, "warn"), (False, "fail")):
+        (found,) = judged(dataclasses.replace(entry("earthing", value), raw="{}"))
+        assert found.verdict == verdict
+        assert "nobody is named who saw it" in found.reason
+        assert found.advice
 
 
 def test_what_is_missing_may_be_accepted() -> None:

@@ -225,16 +225,27 @@ def all_problems(path: Path, profile_folder: Path | None) -> tuple[Plan, tuple[P
     return plan, plan_rules.by_place((*reading, *found))
 
 
-def load_observed(path: Path | None, plan: Plan, *, quiet: bool) -> Observed | None:
-    """What a person entered; how a figure was read otherwise than written is told on stderr.
+def load_observed(
+    path: Path | None, plan: Plan, devices: Sequence[Device], *, quiet: bool
+) -> Observed | None:
+    """What a person entered.
 
-    Raises InputError, with every wrong row, where the sheet has errors.
+    What was read otherwise than written, is not filled in, or is of none of these devices is told
+    on stderr. Raises InputError, with every wrong row, where the sheet has errors.
     """
     if path is None:
         return None
     observed, notes = read_observed(path, plan)
     for note in () if quiet else notes:
         click.echo(f"{note.severity}: {plain(note.origin)}: {plain(note.message)}", err=True)
+    asked = {d.name for d in devices}
+    if (left := [e for e in observed.entries if e.device not in asked]) and not quiet:
+        names = ", ".join(dict.fromkeys(e.device for e in left))
+        rows = "1 row is" if len(left) == 1 else f"{len(left)} rows are"
+        click.echo(
+            f"warning: {plain(path)}: {rows} of devices that were not asked, and left out: {names}",
+            err=True,
+        )
     return observed
 
 

@@ -166,7 +166,7 @@ def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Requ
         given["credentials_file"],
         with_credentials=command == "verify",
     )
-    observed = options.load_observed(given["observed_file"], plan, quiet=given["quiet"])
+    observed = options.load_observed(given["observed_file"], plan, devices, quiet=given["quiet"])
     from verifier.session import Probing, Request  # noqa: PLC0415
 
     return Request(

@@ -7,9 +7,10 @@ import datetime as dt
 import hashlib
 import io
 import json
+import os
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -21,10 +22,10 @@ from verifier.files.csv_in import csv_page
 from verifier.files.disk import read_bytes
 from verifier.files.faults import Faults, nearest, shown
 from verifier.files.fields import Column, normal
-from verifier.files.pages import Page, is_blank
+from verifier.files.pages import Page, is_blank, listed
 from verifier.files.scalars import parser
 from verifier.files.units import factor, unit_named
-from verifier.model.manual import BY_CHECK, ENTRY, Entry, Item, Observed
+from verifier.model.manual import BY_CHECK, ENTRY, NOT_APPLICABLE, Entry, Item, Observed
 from verifier.model.plan import Plan
 from verifier.model.problem import Problem
 from verifier.model.subject import Subject
@@ -42,13 +43,17 @@ _POLARISATIONS = {
 }  # fmt: skip
 _EMPTY_WORDS = frozenset(("yes", "no", "ok", "x", "true", "false", "done", "as planned"))
 """No text of a sticker and no weather: they say that somebody looked, not what was there."""
+_INAPPLICABLE = re.compile(r"n\.?\s*/?\s*a\.?|not applicable", re.IGNORECASE)
+_LOCAL = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(:[0-9]{2})?")
+"""A moment without a zone."""
 _UNIT_AT_END = re.compile(r"[0-9][\s]*([^0-9\s.,'+-][^0-9]*)$")
 
 
 def read_observed(path: Path, plan: Plan) -> tuple[Observed, tuple[Problem, ...]]:
     """What a person filled in for units of `plan`, and warnings about how it was read.
 
-    A row without a value is not filled in. Raises InputError with every wrong row at once, each
+    A row without a value is not filled in; a time without a zone is this machine's local time; both
+    are among the warnings. Raises InputError with every wrong row at once, each
     with row and column.
     """
     page, faults = csv_page(path), Faults()
@@ -69,11 +74,15 @@ def read_observed(path: Path, plan: Plan) -> tuple[Observed, tuple[Problem, ...]
         row = {name: texts[n] for name, n in columns.items() if n < len(texts)}
         if (entry := reader.entry(number, row)) is not None:
             found.append(entry)
+    reader.tell()
     if columns is None:
         raise InputError(f"{path}: is empty: `cards --blank` writes the sheet to fill in")
     _refuse(path, faults)
     digest = hashlib.sha256(read_bytes(path)).hexdigest()
-    return Observed(file=path.name, sha256=digest, entries=tuple(found)), faults.problems()
+    seen = {(e.device, e.check) for e in found}
+    blank = tuple(b for b in dict.fromkeys(reader.blank) if b not in seen)
+    made = Observed(file=path.name, sha256=digest, entries=tuple(found), blank=blank)
+    return made, faults.problems()
 
 
 def _refuse(path: Path, faults: Faults) -> None:
@@ -110,12 +119,37 @@ def _columns(texts: Sequence[str], page: Page, number: int, faults: Faults) -> d
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Reader:
-    """Reads the rows of one sheet; what is wrong goes to `faults`."""
+    """Reads the rows of one sheet; what is wrong goes to `faults`.
+
+    Attributes:
+        blank: device and check of each row that is not filled in.
+        local: rows with a time without a zone, and the zone that was taken.
+    """
 
     page: Page
     folder: Path
     plan: Plan
     faults: Faults
+    blank: list[tuple[str, str]] = field(default_factory=list)
+    local: list[tuple[int, str]] = field(default_factory=list)
+
+    def tell(self) -> None:
+        """Names the rows that are not filled in, and says which zone was taken for local times."""
+        if self.blank:
+            checks: dict[str, list[str]] = {}
+            for device, check in self.blank:
+                checks.setdefault(device, []).append(check.removeprefix("manual."))
+            named = "; ".join(f"{device}: {', '.join(names)}" for device, names in checks.items())
+            one = len(self.blank) == 1
+            message = f"{len(self.blank)} row{' is' if one else 's are'} not filled in: {named}"
+            self.faults.warn("not-filled-in", self.page.origin(None), message)
+        for zone in dict.fromkeys(zone for _, zone in self.local):
+            rows = [number for number, taken in self.local if taken == zone]
+            message = (
+                f"time without a zone in row {listed(rows)}: taken as local time of this laptop, "
+                f"{zone}"
+            )
+            self.faults.warn("local-time", self.page.origin(rows[0], "at"), message)
 
     def entry(self, number: int, row: Mapping[str, str]) -> Entry | None:
         """The row, or None where it is not filled in or is wrong."""
@@ -126,18 +160,23 @@ class _Reader:
                 if row.get(column):
                     message = f"{column} without a value: write what it shows into column value"
                     self._wrong(number, "value", message, subject)
+            if item is not None and subject is not None:
+                self.blank.append((subject.name, item.check))
             return None
-        value = self._value(number, row, item, subject) if item is not None else None
-        at = self._typed(number, "at", row, subject)
+        given = _INAPPLICABLE.fullmatch(row["value"]) is None
+        value = self._value(number, row, item, subject) if item is not None and given else None
+        at, zone = self._moment(number, row, subject)
         due = self._typed(number, "calibration_due", row, subject)
         photo = self._photo(number, row.get("photo", ""), subject)
         others = {c: self._typed(number, c, row, subject) for c in _OTHERS}
-        if item is None or subject is None or value is None:
+        if not given and not row.get("note"):
+            self._wrong(number, "note", "n/a needs its reason here", subject)
+        if item is None or subject is None or (given and value is None):
             return None
         kept = {
-            "value": row["value"], "unit": row.get("unit"), "by": others["by"],
-            "at": row.get("at"), "instrument": others["instrument"],
-            "instrument_serial": others["instrument_serial"],
+            "value": row["value"] if given else NOT_APPLICABLE, "unit": row.get("unit"),
+            "by": others["by"], "at": row.get("at"), "zone": zone,
+            "instrument": others["instrument"], "instrument_serial": others["instrument_serial"],
             "calibration_due": due and due.isoformat(), "photo": row.get("photo"),
             "photo_sha256": photo, "note": others["note"],
             "row": str(self.page.origin(number)),
@@ -217,15 +256,45 @@ class _Reader:
             self._wrong(number, column, str(fault), subject)
             return None
 
+    def _moment(
+        self, number: int, row: Mapping[str, str], subject: Subject | None
+    ) -> tuple[dt.datetime | None, str | None]:
+        """The moment of a row, and the zone that was taken where it names none."""
+        text = " ".join(row.get("at", "").split())
+        if not _LOCAL.fullmatch(text):
+            return self._typed(number, "at", row, subject), None
+        try:
+            at = _local(dt.datetime.fromisoformat(text))
+        except (ValueError, OverflowError) as fault:
+            message = f"{shown(text)} is no moment of local time: {fault}"
+            self._wrong(number, "at", message, subject)
+            return None, None
+        zone = f"UTC{at.isoformat()[-len('+00:00') :]}"
+        self.local.append((number, zone))
+        return at.astimezone(dt.UTC), zone
+
     def _photo(self, number: int, text: str, subject: Subject | None) -> str | None:
-        """The SHA-256 of the photo, which lies beside the sheet or where its path leads."""
+        """The SHA-256 of the photo, which lies in the folder of the sheet or below it."""
         if not text:
             return None
         try:
-            return hashlib.sha256(read_bytes(self.folder / text, MAX_PHOTO)).hexdigest()
-        except InputError as fault:
+            place = Path(os.path.realpath(self.folder / text))  # where links lead
+            if not place.is_relative_to(os.path.realpath(self.folder)):
+                message = f"{shown(text)} leads outside the folder of the sheet: put it beside it"
+                self._wrong(number, "photo", message, subject)
+                return None
+            return hashlib.sha256(read_bytes(place, MAX_PHOTO)).hexdigest()
+        except (InputError, ValueError) as fault:  # ValueError: a NUL in the name
             self._wrong(number, "photo", str(fault), subject)
             return None
+
+
+def _local(moment: dt.datetime) -> dt.datetime:
+    """A moment of local time with its zone. Raises ValueError where clocks were changed then."""
+    at, later = moment.astimezone(), moment.replace(fold=1).astimezone()
+    if at.utcoffset() != later.utcoffset():
+        raise ValueError("the clocks were changed then; write its zone, such as +01:00")
+    return at
 
 
 def _times(unit: str, item: Item) -> Decimal:

@@ -1,7 +1,8 @@
 """What only a person can see: the one table of `manual.*` checks, and what a person entered.
 
 An entry is kept as an observation with probe `person`: `what` is the check, `value` the figure,
-flag or text that is judged, `raw` the row as it was written, as JSON with the keys of `ENTRY`.
+flag or text that is judged (None: it does not apply, see `inapplicable`), `raw` the row as it was
+written, as JSON with the keys of `ENTRY`.
 """
 
 from __future__ import annotations
@@ -20,8 +21,11 @@ ENTRY = (
     "calibration_due", "photo", "note",
 )  # fmt: skip
 """Columns of the sheet of what a person saw."""
-FURTHER = (*ENTRY[4:10], "photo_sha256", "note", "row")
-"""What is kept beside value and unit: also the photo's hash, and where the row stands."""
+FURTHER = (*ENTRY[4:6], "zone", *ENTRY[6:10], "photo_sha256", "note", "row")
+"""What is kept beside value and unit: also the zone of a time that was written without one, the
+photo's hash, and where the row stands."""
+NOT_APPLICABLE = "n/a"
+"""Kept as `value` of a row that says, with a reason in `note`, that there is nothing to enter."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,13 +33,14 @@ class Entry:
     """One row that a person filled in, read and understood.
 
     Attributes:
+        value: None where the row says that the item does not apply.
         at: moment it is of; None where the row does not say.
         raw: the row as JSON, see above.
     """
 
     device: str
     check: str
-    value: float | bool | str
+    value: float | bool | str | None
     unit: str | None
     at: dt.datetime | None
     raw: str
@@ -43,11 +48,17 @@ class Entry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observed:
-    """A sheet of what a person saw: name and hash of its file, and the rows that are filled in."""
+    """A sheet of what a person saw: name and hash of its file, and its rows.
+
+    Attributes:
+        entries: the rows that are filled in.
+        blank: device and check of those that are not.
+    """
 
     file: str
     sha256: str
     entries: tuple[Entry, ...] = ()
+    blank: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,9 +141,18 @@ def further(observation: Observation) -> dict[str, str]:
     return {key: str(given[key]) for key in FURTHER if given.get(key)}
 
 
+def inapplicable(observation: Observation) -> str | None:
+    """Why a person entered that the item does not apply; None where a value was entered."""
+    if observation.value is not None:
+        return None
+    return further(observation).get("note", "no reason is given")
+
+
 def said(observation: Observation) -> str:
     """The value as a person would write it, with its unit."""
     value = observation.value
+    if value is None:
+        return NOT_APPLICABLE
     if isinstance(value, bool):
         return "yes" if value else "no"
     text = f"{value:g}" if isinstance(value, float) else str(value)

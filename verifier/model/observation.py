@@ -12,7 +12,8 @@ Probe = Literal["laptop", "icmp", "tcp", "snmp", "neighbour", "person"]
 ACCEPTED = "accept-untested"
 """`what` of the checks that a person allowed to stay untested."""
 OBSERVED = "observed"
-"""`what` of the sheet that a person filled in: its file, hash and number of rows."""
+"""`what` of the sheet that a person filled in: its file, hash, number of rows that are filled in,
+and device and check of each that is not."""
 JOURNAL = "journal"
 """`what` of the journal of a soak: file, number of lines, SHA-256 of the first and the last one."""
 NO_ROWS = "no rows"

@@ -41,7 +41,7 @@ def rows(result: Result) -> list[Row]:
         Row(
             o.what,
             str(o.subject),
-            said(o) if o.value is not None else o.raw or "",
+            said(o) if o.value is not None or o.what in BY_CHECK else o.raw or "",
             o.at,
             verdicts.get(o.id),
             tuple(_about(o)),
@@ -83,6 +83,8 @@ def _about(entry: Observation) -> Iterator[str]:
     row = further(entry)
     if "by" in row:
         yield f"by {row['by']}"
+    if "zone" in row:
+        yield f"at {row.get('at')}, local time, {row['zone']}"
     if tool := " ".join(row[k] for k in ("instrument",) if k in row):
         yield tool
     if "instrument_serial" in row:

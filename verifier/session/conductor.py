@@ -171,7 +171,10 @@ class Conductor:
         """What a person entered: which sheet it was, and each row of the units asked for."""
         if (observed := self._request.observed) is None:
             return
-        sheet = {"file": observed.file, "sha256": observed.sha256, "rows": len(observed.entries)}
+        sheet = {
+            "file": observed.file, "sha256": observed.sha256, "rows": len(observed.entries),
+            "blank": [list(row) for row in observed.blank],
+        }  # fmt: skip
         self._laptop_record.note("person", OBSERVED, value=sheet)
         for entry in observed.entries:
             if (record := self._records.get(entry.device)) is not None:

@@ -22,6 +22,7 @@ from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules import diagnose, stages
 from verifier.rules.compare import (
+    entered,
     holders,
     identity,
     manual,
@@ -111,7 +112,7 @@ def compare(  # noqa: PLR0913
         found += _ends_swapped(plan, by_name)
         found += radio.radio_findings(plan, by_name)
         found += manual.findings(contexts, observations)
-        found = list(manual.marked(found, observations))
+        found = list(entered.marked(plan, found, observations))
     found = _with_soak(found, contexts, observations, samples)
     found += [_of_plan(p) for p in concerning(plan, problems, (d.name for d in chosen))]
     if only is not None:

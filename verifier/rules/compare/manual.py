@@ -1,30 +1,30 @@
 """What a person entered, judged against the plan or by common practice; entered, not measured.
 
-An item is judged where it was entered. Where a sheet was given (`--observed`), the work has come to
-the handover, and the plan has a value that nobody entered, the check is not tested.
+An item is judged where it was entered. Where a sheet was given (`--observed`) and the work has come
+to the handover, an item that the plan has a value of, or the sheet a row for, and that nobody
+entered is not tested. That an item does not apply is an answer, unless the plan says otherwise.
 `manual.alignment-voltage` is judged with the levels (`radio/manual.py`); only its absence is told
-here. `marked` makes every finding that rests on an entry say so.
+here. `entered.marked` makes every finding that rests on an entry say so.
 """
 
 from __future__ import annotations
 
-import datetime as dt
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from verifier.model.manual import BY_CHECK, ITEMS, Item, further, said
-from verifier.model.observation import OBSERVED, Observation
+from verifier.model.manual import ITEMS, Item, inapplicable, said
+from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
+from verifier.rules.compare.entered import sheet_of
 from verifier.rules.compare.radio.read import number_of
 from verifier.rules.compare.radio.weather import wet
 from verifier.rules.pointing import beamwidth_deg
 
-MARK = "entered, not measured"
 _ENTER = "fill in the sheet that `cards --blank` writes, and give it with --observed"
 _ELSEWHERE = "manual.alignment-voltage"
 _LEAST_DEG = {"manual.azimuth": 2.0, "manual.tilt": 1.0}
@@ -56,18 +56,35 @@ class Place:
 
 def findings(contexts: Sequence[Context], observations: Sequence[Observation]) -> Findings:
     """Every `manual.*` finding of these units but that of the alignment voltage as entered."""
-    given = any(o.probe == "person" and o.what == OBSERVED for o in observations)
+    sheet = sheet_of(observations)
+    blank = _blank(sheet)
     places = places_of(contexts[0].plan) if contexts else {}
     for context in contexts:
-        asked = given and context.stage == "handover"
+        asked = sheet is not None and context.stage == "handover"
         ends = places.get(context.device.name, ())
         for item in ITEMS:
             seen = [o for o in context.seen.all(item.check) if o.probe == "person"]
             if seen or asked:
                 of_item = _of_unit if item.end is None else _of_ends
-                yield from of_item(
-                    context, item, ends, sorted(seen, key=lambda o: o.at), asked=asked
+                made = list(
+                    of_item(context, item, ends, sorted(seen, key=lambda o: o.at), asked=asked)
                 )
+                yield from made
+                row = (context.device.name, item.check)
+                if asked and not (seen or made) and row in blank and not _by_plan(item):
+                    yield _missing(context, item, None)
+
+
+def _blank(sheet: Observation | None) -> frozenset[tuple[str, ...]]:
+    """Device and check of the rows that nobody filled in."""
+    value = sheet.value if sheet is not None else None
+    rows = value.get("blank", ()) if isinstance(value, dict) else ()
+    return frozenset(tuple(map(str, row)) for row in rows)
+
+
+def _by_plan(item: Item) -> bool:
+    """Whether it is judged against the plan only: an empty cell makes no finding."""
+    return item.end is not None or item.check in _BY_PLAN
 
 
 def places_of(plan: Plan) -> Mapping[str, Sequence[Place]]:
@@ -114,7 +131,10 @@ def _of_ends(
     values = {v for _, v in planned}
     for place, value in planned:
         meant = [o for o in seen if _nearest(values, o.value) in {None, value}]
-        if meant and item.check != _ELSEWHERE:
+        if meant and (why := inapplicable(meant[-1])) is not None:
+            judged = _not_so(value, why)
+            yield _at(context, _finding(context, item, judged, value, meant[-1]), place, item)
+        elif meant and item.check != _ELSEWHERE:
             yield _at_end(context, item, value, place, meant[-1])
         elif asked and not meant:
             yield _at(context, _missing(context, item, value), place, item)
@@ -131,14 +151,23 @@ def _of_unit(
 ) -> Findings:
     """Of the unit itself: against the plan where it says anything of it, else by practice."""
     planned = _planned(context.device, ends, item)
-    if planned is None and item.check in _BY_PLAN:
+    if planned is None and _by_plan(item):
         return
-    if seen:
+    if seen and (why := inapplicable(seen[-1])) is not None:
+        yield _finding(context, item, _not_so(planned, why), planned, seen[-1])
+    elif seen:
         value = seen[-1].value
         judge = _flag if item.kind == "flag" else _JUDGES[item.check]
         yield _finding(context, item, judge(context, item, planned, value), planned, seen[-1])
     elif asked and planned is not None:
         yield _missing(context, item, planned)
+
+
+def _not_so(planned: object, why: str) -> Judged:
+    """That an item does not apply: an answer; where the plan has a value, one of the two errs."""
+    if planned is None:
+        return "pass", f"does not apply: {why}", ""
+    return "warn", f"planned, but entered as not applicable: {why}", "correct the plan or the sheet"
 
 
 def _missing(context: Context, item: Item, planned: object) -> Finding:
@@ -278,42 +307,9 @@ def _finding(
         verdict,
         reason,
         expected=planned,
-        observed=said(seen) if isinstance(seen.value, bool) else seen.value,
+        observed=said(seen) if seen.value is None or isinstance(seen.value, bool) else seen.value,
         unit=item.unit,
         advice=advice,
         evidence=(seen,),
         path=("label",) if item.check == "manual.label" else (),
     )
-
-
-def marked(found: Iterable[Finding], observations: Iterable[Observation]) -> Findings:
-    """The findings; those that rest on an entry say so, and what the instrument is worth."""
-    entered = {o.id: o for o in observations if o.probe == "person" and o.what in BY_CHECK}
-    for finding in found:
-        seen = next((entered[i] for i in finding.evidence if i in entered), None)
-        if seen is None or seen.what != finding.check:
-            yield finding
-            continue
-        made = replace(finding, reason=f"{MARK}: {finding.reason}")
-        if (overdue := _overdue(seen)) is not None:
-            made = replace(
-                made,
-                verdict="warn" if made.verdict == "pass" else made.verdict,
-                reason=f"{made.reason}; {overdue}",
-                advice=made.advice or "measure again with an instrument that is calibrated",
-            )
-        yield made
-
-
-def _overdue(seen: Observation) -> str | None:
-    """That the instrument was not calibrated any more when it was read, or None."""
-    row = further(seen)
-    try:
-        due = dt.date.fromisoformat(row.get("calibration_due", ""))
-        at = dt.datetime.fromisoformat(seen.at).date()
-    except ValueError:
-        return None
-    if at <= due:
-        return None
-    which = " ".join(row[k] for k in ("instrument", "instrument_serial") if k in row)
-    return f"the calibration of {which or 'the instrument'} ran out on {due}"

@@ -24,6 +24,8 @@ def alignment_voltage(side: Side) -> Findings:
     if not said or (side.end.alignment_v is None and side.end.rx_level_dbm is None):
         return
     last = max(said, key=lambda o: o.at)
+    if last.value is None:  # it does not apply: told where what a person entered is
+        return
     volts = number_of(last.value)
     windows = _windows(side)
     if volts is None or isinstance(windows, str) or not side.sole:
