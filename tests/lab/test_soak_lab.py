@@ -37,6 +37,7 @@ def plan_with(path: Path, **acceptance: Any) -> Path:
 def soak(tool: Tool, place: Path, plan: Path, long_s: str, *more: str) -> tuple[Verified, Any]:
     """A soak of one unit, and its samples."""
     evidence = place / "ev.json"
+    evidence.unlink(missing_ok=True)  # a run never writes over another's
     seen = tool.verify(*QUICK, f"--soak={long_s}", "--evidence", str(evidence), *more, plan=plan)
     return seen, soaked(json.loads(evidence.read_text())["parts"]["samples"])
 
@@ -243,6 +244,35 @@ def test_a_cable_that_was_pulled_is_no_restart(agent: Lab, tool: Tool) -> None:
     assert "its uptime went on" in saved["reason"]
 
 
+def refused(lab: Lab, tool: Tool, *words: str) -> str:
+    """What `powercycle` says where it does not begin: exit code 3, and nobody is asked."""
+    files = ("--credentials", str(tool._credentials), "--profiles", str(HERE / "profiles"))
+    argv = [sys.executable, "-m", "verifier", "powercycle", str(HERE / "plan.yaml"), *words,
+            *files, "--accept-outage"]  # fmt: skip
+    done = subprocess.run(
+        lab.inside("laptop", *argv), cwd=tool._directory, capture_output=True, text=True,
+        timeout=60, check=False,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout) == (3, ""), done.stderr
+    assert not [x for x in done.stderr.splitlines() if x.startswith("restart ")]
+    said = " ".join(done.stderr.split())
+    assert "leave the supply on: nothing was read" in said
+    return said
+
+
+def test_no_reading_from_before(agent: Lab, tool: Tool) -> None:
+    """A wrong community, a cable that is out, one device of two: nobody is told to switch."""
+    agent.set_access(UNIT, community="other-0000", user="nobody-0000")
+    assert f"compared with: {UNIT}: " in refused(agent, tool, UNIT, PEER)
+    agent.restore()
+    site, far_end = agent.namespace(agent.units[UNIT].site), agent.far_end(UNIT, "eth1")
+    ip_batch(site, [f"link set {far_end} down"])
+    try:
+        assert f"compared with: {UNIT}: " in refused(agent, tool, UNIT)
+    finally:
+        ip_batch(site, [f"link set {far_end} up"])
+
+
 def test_a_unit_that_falls_back_to_a_former_address(agent: Lab, tool: Tool, tmp_path: Path) -> None:
     """It is found at the address that it had before the plan's: nothing was saved."""
     plan = yaml.safe_load((HERE / "plan.yaml").read_text(encoding="utf-8"))
@@ -268,3 +298,9 @@ def test_a_unit_that_falls_back_to_a_former_address(agent: Lab, tool: Tool, tmp_
     saved = done.saved(UNIT)
     assert saved["verdict"] == "fail", saved
     assert "came back at 198.18.20.77, its former address" in saved["reason"]
+    first, *others = done.seen.document["causes"]
+    assert first["text"].startswith(f"nothing was saved in {UNIT}")
+    assert first["for"][0] == saved["id"]
+    silent = done.seen.finding("icmp.reply", UNIT)
+    assert (silent["verdict"], silent["caused_by"]) == ("fail", [first["id"]])
+    assert silent["id"] not in {i for c in others for i in c["for"]}

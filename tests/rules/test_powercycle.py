@@ -12,9 +12,19 @@ from verifier.model.address import Interface
 from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.profile import Profile
-from verifier.model.result import Finding
+from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
-from verifier.rules.powercycle import BEFORE, RESTART, Went, behind, changes, judge, settings
+from verifier.rules.compare import Judged
+from verifier.rules.outage import behind
+from verifier.rules.powercycle import (
+    BEFORE,
+    RESTART,
+    Went,
+    changes,
+    judge,
+    settings,
+    unread,
+)
 
 PROFILE = Profile(id="mib2", boot_s=45)
 
@@ -61,6 +71,26 @@ def test_what_hangs_behind(
     assert cut.anything is bool(devices or links)
 
 
+@pytest.mark.parametrize(
+    ("plan", "down", "devices"),
+    [
+        (CHAIN, ["lighthouse"], ()),  # quarry's way is Hop 1
+        (CHAIN, ["quarry"], ("harbour",)),  # both in one cabinet; ferry's way is Hop 2
+        (CHAIN, ["harbour"], ()),
+        (RING, ["lighthouse"], ("quarry", "harbour", "ferry")),  # all others hang on it
+        (RING, ["quarry"], ()),
+    ],
+)
+def test_what_hangs_behind_on_the_bench(
+    plan: Plan, down: list[str], devices: tuple[str, ...]
+) -> None:
+    """No link is built: none is cut, and what lies beyond one is not reached over it."""
+    cut = behind(plan, down, stage="bench")
+    assert (cut.devices, cut.links) == (devices, ())
+    for stage in ("alignment", "handover", "service"):
+        assert behind(plan, down, stage=stage).links
+
+
 UNIT = device(
     "lighthouse-quarry", location="Lighthouse", snmp="bench", ports=(Port(name="eth1", mtu=1500),)
 )
@@ -93,14 +123,25 @@ def saved(
     old: list[Observation], new: list[Observation], went: Went | None
 ) -> tuple[Finding, list[Finding]]:
     """`settings.saved`, and all findings."""
+    judged = judgement(old, new, went)
+    (finding,) = (f for f in judged.findings if f.check == "settings.saved")
+    return finding, list(judged.findings)
+
+
+def judged_causes(
+    old: list[Observation], new: list[Observation], went: Went | None
+) -> tuple[Cause, ...]:
+    """The causes, in order."""
+    return judgement(old, new, went).causes
+
+
+def judgement(old: list[Observation], new: list[Observation], went: Went | None) -> Judged:
     before = [dataclasses.replace(o, what=BEFORE + o.what) for o in old]
     restart = Observation(id=0, subject=Subject("device", UNIT.name), probe="icmp", what=RESTART,
                           value=asdict(went) if went else None, at="2026-11-24T10:00:00.000Z")  # fmt: skip
     everything = [*new, *before, *([restart] if went else [])]
     numbered = [dataclasses.replace(o, id=n) for n, o in enumerate(everything, start=1)]
-    judged = judge(PLAN, {"mib2": PROFILE}, numbered, stage="alignment", devices=[UNIT])
-    (finding,) = (f for f in judged.findings if f.check == "settings.saved")
-    return finding, list(judged.findings)
+    return judge(PLAN, {"mib2": PROFILE}, numbered, stage="alignment", devices=[UNIT])
 
 
 BACK = Went(gone_s=3.0, ping_s=20.0, snmp_s=31.0, restarted=True, waited_s=180)
@@ -151,6 +192,77 @@ def test_what_is_said_of_a_restart(
     assert finding.verdict == verdict, finding.reason
     assert words in finding.reason
     assert bool(finding.advice) is (verdict == "fail" or "not restarted" in str(finding.observed))
+
+
+SILENT = {"sent": 5, "received": 0, "rtt_ms": [None] * 5, "duplicates": 0, "reordered": 0,
+          "silence": [{"reason": "timed-out", "text": "no answer"}]}  # fmt: skip
+
+
+def gone(name: str = UNIT.name) -> list[Observation]:
+    """What is seen of a device that is not at its address."""
+    rows: list[tuple[Any, str, Any]] = [("icmp", "echo", SILENT), ("snmp", "answer", "timed-out")]
+    return [
+        Observation(id=0, subject=Subject("device", name), probe=probe, what=what, value=value,
+                    raw="no answer", at="2026-11-24T10:10:00.000Z")
+        for probe, what, value in rows
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", ["former", "factory"])
+def test_nothing_was_saved_is_the_first_cause(kind: str) -> None:
+    """After a return to another address the silent one hangs on that, and on nothing else."""
+    went = Went(gone_s=3.0, waited_s=180, found_at="192.0.2.21", found_as=kind)
+    finding, findings = saved(seen(RIGHT), gone(), went)
+    causes = judged_causes(seen(RIGHT), gone(), went)
+    first = causes[0]
+    assert (first.kind, first.subject.name) == ("settings-unsaved", UNIT.name)
+    assert "nothing was saved" in first.text
+    assert f"192.0.2.21, its {kind} address" in first.text
+    assert first.for_[0] == finding.id
+    wrong = [f for f in findings if f.verdict != "pass" and not f.check.startswith("local.")]
+    assert {f.check for f in wrong} >= {"settings.saved", "icmp.reply"}
+    assert all(f.caused_by == (first.id,) for f in wrong), [(f.check, f.caused_by) for f in wrong]
+    assert set(first.for_) == {f.id for f in wrong}
+    assert len(causes) == 1
+
+
+def test_a_silent_device_that_was_not_found_keeps_its_causes() -> None:
+    """Where it is is not known: what it may be is said as before."""
+    went = Went(gone_s=3.0, waited_s=180)
+    kinds = [c.kind for c in judged_causes(seen(RIGHT), gone(), went)]
+    assert kinds
+    assert "settings-unsaved" not in kinds
+
+
+def found(check: str, verdict: Any, reason: str, *causes: str) -> Finding:
+    return Finding(check=check, subject=Subject("device", UNIT.name), verdict=verdict,
+                   reason=reason, caused_by=causes)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("device_", "findings", "words"),
+    [
+        (UNIT, [found("local.fit", "pass", "direct"), found("icmp.reply", "fail", "no echo"),
+                found("system.name", "not-tested", "silent")], "no echo"),
+        (UNIT, [found("icmp.reply", "pass", "ok"), found("neighbour.mac", "fail", "another"),
+                found("snmp.answer", "not-tested", "refused")], "refused"),
+        (UNIT, [found("local.fit", "not-tested", "off-subnet", "c7")], "the cable is out"),
+        (UNIT, [], "it gave none of its settings"),
+        (dataclasses.replace(UNIT, snmp=None), [], "the plan says no snmp entry for it"),
+    ],
+)  # fmt: skip
+def test_nothing_was_read_before(device_: Device, findings: list[Finding], words: str) -> None:
+    """A restart would prove nothing then; why stands beside the device, its cause where known."""
+    cause = Cause(id="c7", kind="x", subject=Subject("laptop", "laptop"), certainty="likely",
+                  text="the cable is out")  # fmt: skip
+    gaps = unread([device_], findings, [cause], gone())
+    assert list(gaps) == [device_.name]
+    assert gaps[device_.name].startswith(words)
+
+
+def test_something_was_read_before() -> None:
+    """One setting is enough to compare."""
+    assert unread([UNIT], (), (), seen({"sysName": UNIT.name})) == {}
 
 
 @pytest.mark.parametrize(("took_s", "verdict"), [(31.0, "pass"), (45.0, "pass"), (50.0, "warn")])

@@ -9,15 +9,16 @@ from typing import Any, Final
 import click
 
 from verifier.cli import evidence, options
-from verifier.cli.verify import documents
+from verifier.cli.verify import STAGES, documents
 from verifier.errors import EXIT_INTERRUPTED, UsageError
 from verifier.files.plan_in import plan_sha256
 from verifier.files.profiles import load_profiles
 from verifier.model.cautions import CLOSING, cautions
-from verifier.model.plan import Plan
+from verifier.model.plan import Plan, Stage
 from verifier.report import FORMATS
 from verifier.report.plain import paragraph
-from verifier.rules.powercycle import WAIT_BOOTS, behind
+from verifier.rules.outage import behind
+from verifier.rules.powercycle import WAIT_BOOTS
 
 _SAID: Final = {
     "reading": "reading {0} ({1})",
@@ -37,6 +38,7 @@ _SAID: Final = {
 @options.profiles_option
 @options.credentials_option
 @options.laptop_options
+@click.option("--stage", type=click.Choice(STAGES), help="Default: the plan's, else handover.")
 @click.option(
     "--accept-outage",
     is_flag=True,
@@ -66,7 +68,8 @@ def powercycle(**given: Any) -> int:
         )
         everyone = {d.profile for d in plan.devices}
         profiles = load_profiles(everyone, given["profile_folder"])
-        _say_outage(plan, [d.name for d in devices], accepted=given["accept_outage"])
+        stage: Stage = given["stage"] or plan.stage or "handover"
+        _say_outage(plan, [d.name for d in devices], stage, accepted=given["accept_outage"])
         key = evidence.signing_key(given["key_file"])
         from verifier.session import Request  # noqa: PLC0415 - help and bad input need no probes
         from verifier.session.powercycle import powercycle as carry_out  # noqa: PLC0415
@@ -77,7 +80,7 @@ def powercycle(**given: Any) -> int:
             plan=plan,
             plan_sha256=plan_sha256(plan),
             problems=problems,
-            stage=plan.stage or "handover",
+            stage=stage,
             devices=devices,
             profiles=profiles,
             credentials=credentials,
@@ -104,11 +107,12 @@ def _say(text: str, indent: str = "") -> None:
     click.echo("\n".join(paragraph(text, indent, columns)), err=True)
 
 
-def _say_outage(plan: Plan, names: list[str], *, accepted: bool) -> None:
+def _say_outage(plan: Plan, names: list[str], stage: Stage, *, accepted: bool) -> None:
     """What is cut off meanwhile. Raises UsageError where something is and nobody accepted it."""
-    cut = behind(plan, names)
+    cut = behind(plan, names, stage=stage)
     if not cut.anything:
-        _say("nothing in the plan hangs behind: only the unit itself will be away")
+        where = "on the bench no link is built, and " if stage == "bench" else ""
+        _say(f"{where}nothing in the plan hangs behind: only the device itself will be away")
     else:
         told = []
         if cut.links:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from verifier.model.result import Result
     from verifier.session import Request
 
-_STAGES = ("bench", "alignment", "handover", "service")
+STAGES = ("bench", "alignment", "handover", "service")
 
 _common = options.together(
     options.plan_argument,
@@ -47,7 +47,7 @@ _common = options.together(
         "--max-packets-per-s", type=click.IntRange(1),
         help="Limit for echoes, TCP and SNMP together.  [default: 500, none on loopback]",
     ),
-    click.option("--stage", type=click.Choice(_STAGES), help="Default: the plan's, else handover."),
+    click.option("--stage", type=click.Choice(STAGES), help="Default: the plan's, else handover."),
     click.option(
         "--accept-untested", multiple=True, metavar="CHECK", callback=options.known_checks,
         help="This check may stay untested: a warning then.",

@@ -17,11 +17,12 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Device, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
-from verifier.model.result import Finding, Verdict
+from verifier.model.result import Cause, Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import ports
 from verifier.rules.compare import Judged, accept, compare
 from verifier.rules.compare.seen import Seen
+from verifier.rules.powercycle_cause import nothing_saved
 from verifier.rules.soak import words
 
 BEFORE: Final = "before "
@@ -42,6 +43,8 @@ SETTINGS: Final = {
 """What a person sets, or what stays with the unit; levels, states and counters are none of it."""
 _PORT_SETTINGS: Final = {"ifAdminStatus": "switched", "ifMtu": "MTU"}
 _MANY: Final = 12
+_WAY: Final = frozenset({"local", "laptop", "icmp", "echo", "snmp"})
+"""First words of the checks of whether a device can be asked at all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,40 +70,31 @@ class Went:
     found_as: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Behind:
-    """What is cut off while some units are down.
-
-    Attributes:
-        devices: those whose every way to the laptop passes through them.
-        links: those that end at one of them, or behind them.
-    """
-
-    devices: tuple[str, ...]
-    links: tuple[str, ...]
-
-    @property
-    def anything(self) -> bool:
-        """Whether anybody but the units themselves is cut off."""
-        return bool(self.devices or self.links)
-
-
-def behind(plan: Plan, names: Iterable[str]) -> Behind:
-    """What hangs behind these units; in a ring a unit with another way does not."""
-    down = set(names)
-    reached = {d.name for d in plan.devices if not d.uplink} - down
-    grown = True
-    while grown:
-        more = {
-            d.name for d in plan.devices
-            if d.name not in reached and d.name not in down and reached.intersection(d.uplink)
-        }  # fmt: skip
-        grown = bool(more)
-        reached |= more
-    cut = tuple(d.name for d in plan.devices if d.name not in reached and d.name not in down)
-    dark = down | set(cut)
-    links = tuple(k.name for k in plan.links if dark & frozenset().union(*k.devices()))
-    return Behind(cut, links)
+def unread(
+    devices: Iterable[Device],
+    findings: Sequence[Finding],
+    causes: Iterable[Cause],
+    observations: Sequence[Observation],
+) -> dict[str, str]:
+    """Devices of which no setting was read before a restart, and why; by its cause, where known."""
+    said = {c.id: c.text for c in causes}
+    found: dict[str, str] = {}
+    for device in devices:
+        if settings(device, observations):
+            continue
+        if device.snmp is None:
+            found[device.name] = "the plan says no snmp entry for it, so its settings are not read"
+            continue
+        wrong = (
+            f for f in findings
+            if f.verdict in {"fail", "not-tested"} and f.subject == Subject("device", device.name)
+            and f.check.partition(".")[0] in _WAY
+        )  # fmt: skip
+        first = next(wrong, None)
+        reason = "it gave none of its settings" if first is None else first.reason
+        named = [said[c] for c in first.caused_by if c in said] if first is not None else []
+        found[device.name] = named[0] if named else reason
+    return found
 
 
 def before(observations: Iterable[Observation]) -> Iterator[Observation]:
@@ -210,7 +204,14 @@ def judge(  # noqa: PLR0913
         dataclasses.replace(accept(f, allowed), id=f"f{n}")
         for n, f in enumerate(own, start=len(after.findings) + 1)
     ]
-    return Judged((*kept, *made), after.causes, after.not_in_stage)
+    found_at = {
+        name: f"{o.value['found_at']}, its {o.value['found_as']} address"
+        for name, o in went.items() if o.value is not None and o.value["found_at"] is not None
+    }  # fmt: skip
+    heads = {f.subject.name: f for f in made if f.check == "settings.saved" and f.verdict == "fail"}
+    elsewhere = {name: (heads[name], where) for name, where in found_at.items() if name in heads}
+    findings, causes = nothing_saved(plan, elsewhere, (*kept, *made), after.causes)
+    return Judged(findings, causes, after.not_in_stage)
 
 
 def _renamed(o: Observation) -> Observation:

@@ -9,9 +9,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
+from verifier.errors import CannotMeasureError
 from verifier.model.observation import Observation
 from verifier.model.subject import Subject
-from verifier.rules.powercycle import RESTART, before, changes, judge, settings
+from verifier.rules.powercycle import RESTART, before, changes, judge, settings, unread
 from verifier.session.powercycle_watch import Cycle, Watch
 from verifier.session.recorder import Recorder, numbered
 from verifier.session.run import Outcome, run
@@ -24,7 +25,8 @@ def powercycle(cycle: Cycle) -> Outcome:
     """Reads, waits for the restart, reads again, judges.
 
     An interrupt ends it early; what was seen so far is in the result.
-    Raises CannotMeasureError where not even this machine can be read.
+    Raises CannotMeasureError where not even this machine can be read, and, before anybody is asked
+    to switch anything, where a device gave nothing that could be compared afterwards.
     """
     request, tell = cycle.request, cycle.tell
     names = [d.name for d in request.devices]
@@ -33,6 +35,7 @@ def powercycle(cycle: Cycle) -> Outcome:
     records = {n: Recorder(Subject("device", n), request.clock) for n in names}
     interrupted = first.interrupted
     if not interrupted:
+        _refuse_unread(cycle, first)
         watch = Watch(cycle, records, first.result.observations)
         try:
             asyncio.run(watch.run())
@@ -63,6 +66,16 @@ def powercycle(cycle: Cycle) -> Outcome:
     )
     faults = (*first.faults, *(after.faults if after is not first else ()))
     return Outcome(result, interrupted or after.interrupted, faults)
+
+
+def _refuse_unread(cycle: Cycle, first: Outcome) -> None:
+    seen = first.result
+    gaps = unread(cycle.request.devices, seen.findings, seen.causes, seen.observations)
+    if gaps:
+        told = "; ".join(f"{name}: {why}" for name, why in gaps.items())
+        raise CannotMeasureError(
+            f"leave the supply on: nothing was read that a restart could be compared with: {told}"
+        )
 
 
 def _read_again(
