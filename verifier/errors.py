@@ -2,10 +2,11 @@
 
     VerifierError            5  a fault of our own
     +-- UsageError           2  wrong command line, a filter matches nothing, no writing there
-    |   +-- StoreError       2  the store of sweeps refuses, is full, locked or gone
     +-- InputError           4  plan, profile, mapping, credentials, evidence missing or faulty
     +-- CannotMeasureError   3  we could not measure (permission, socket): never a device's fault
-        +-- StoreBusyError   3  another sweep into the same store is running
+    +-- StoreError           6  the store of sweeps refuses, is full, locked or gone
+    |   +-- NoStoreError     2  what is named is no store, and none can be made or written there
+    +-- StoreBusyError       6  another sweep into the same store is running
 
 "No answer" is an observation, not an error. Third-party exceptions are translated once, at the
 edge.
@@ -26,6 +27,7 @@ EXIT_USAGE = 2
 EXIT_UNTESTED = 3
 EXIT_INPUT = 4
 EXIT_OURS = 5
+EXIT_NOT_DONE = 6
 EXIT_INTERRUPTED = 130
 
 
@@ -39,10 +41,6 @@ class UsageError(VerifierError):
     """What was asked on the command line cannot be done."""
 
     exit_code = EXIT_USAGE
-
-
-class StoreError(UsageError):
-    """The store of sweeps cannot be used; what was asked of it has not been done."""
 
 
 class InputError(VerifierError):
@@ -65,5 +63,19 @@ class CannotMeasureError(VerifierError):
     exit_code = EXIT_UNTESTED
 
 
-class StoreBusyError(CannotMeasureError):
+class StoreError(VerifierError):
+    """The store of sweeps cannot be used now; what was asked of it has not been done."""
+
+    exit_code = EXIT_NOT_DONE
+
+
+class NoStoreError(StoreError):
+    """What the command line names is no store, and none can be made or written there."""
+
+    exit_code = EXIT_USAGE
+
+
+class StoreBusyError(VerifierError):
     """Another sweep into the same store is running: this one does not start."""
+
+    exit_code = EXIT_NOT_DONE

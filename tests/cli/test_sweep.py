@@ -145,15 +145,24 @@ def test_the_plan_is_read_again_on_sighup(at: Desk) -> None:
 
 
 def test_one_sweep_at_a_time(at: Desk) -> None:
-    """A second one into the same store does not start: exit 3; after a kill the next one does."""
+    """A second one into the same store does not start: exit 6; after a kill the next one does."""
     process = at.start("--every", "30s")
     line_of(process)
     second = at.sweep()
-    assert second.returncode == 3
+    assert second.returncode == 6
     assert "another sweep into plan.sweeps.db is running" in second.stderr
     process.kill()
     process.communicate()
     assert at.sweep().returncode == 0
+
+
+def test_a_store_that_cannot_be_used_now(at: Desk) -> None:
+    """Its server is away: exit 6, one line, nothing is done."""
+    pytest.importorskip("psycopg")
+    done = at.sweep("--store", "postgresql://127.0.0.1:9/none")
+    assert (done.returncode, done.stdout) == (6, ""), done.stderr
+    assert "cannot be used" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
 
 
 @pytest.mark.parametrize(

@@ -163,7 +163,7 @@ def test_postgresql_restarted_in_mid_sweep(at: Desk) -> None:
             server.restart()
             assert " sweep " in line_of(process)  # numbers grow; a crashed server leaves gaps
             second = at.sweep("--device-deadline", "1s", env=env)
-            assert second.returncode == 3, second.stderr
+            assert second.returncode == 6, second.stderr
             finish(process, signal.SIGTERM)
         finally:
             at.network.take_off(SILENT_AGENT)

@@ -16,7 +16,14 @@ from sqlalchemy import Connection, func, select, text
 
 from tests.store import examples
 from tests.store.conftest import PostgreSql
-from verifier.errors import InputError, StoreBusyError, StoreError, UsageError
+from verifier.errors import (
+    EXIT_NOT_DONE,
+    EXIT_USAGE,
+    InputError,
+    StoreBusyError,
+    StoreError,
+    UsageError,
+)
 from verifier.store import engine, migrate, opened, schema, store
 
 HERE = Path(__file__).parent
@@ -259,8 +266,9 @@ def test_a_store_that_stays_locked_is_said(tmp_path: Path, monkeypatch: pytest.M
     with opened(str(path)) as kept:
         other = sqlite3.connect(path, isolation_level=None)
         other.execute("BEGIN IMMEDIATE")
-        with pytest.raises(StoreError, match=r"harbour\.sweeps\.db.*another program"):
+        with pytest.raises(StoreError, match=r"harbour\.sweeps\.db.*another program") as caught:
             kept.save(examples.sweep())
+        assert caught.value.exit_code == EXIT_NOT_DONE
         other.close()
         kept.save(examples.sweep())
         assert count(kept, "sweep") == [1]
@@ -314,10 +322,11 @@ def test_a_file_that_is_no_store_is_said(tmp_path: Path, content: bytes) -> None
 
 def test_a_folder_that_is_not_there_is_said(tmp_path: Path) -> None:
     with (
-        pytest.raises(StoreError, match="does its folder exist"),
+        pytest.raises(StoreError, match="does its folder exist") as caught,
         opened(str(tmp_path / "a" / "b")),
     ):
         pass
+    assert caught.value.exit_code == EXIT_USAGE
 
 
 def test_what_was_stored_is_on_the_disk(tmp_path: Path) -> None:

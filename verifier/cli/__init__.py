@@ -81,7 +81,8 @@ def commands() -> None:
     """Checks live point-to-point links against the link plan they were built from.
 
     Exit codes: 0 all tested and passed; 1 something failed; 2 wrong command line; 3 something
-    could not be tested; 4 a faulty input file, nothing was sent; 5 a fault of this program.
+    could not be tested; 4 a faulty input file, nothing was sent; 5 a fault of this program; 6
+    nothing was done: another run holds the store, or it cannot be used now.
     """
 
 

@@ -7,8 +7,8 @@
 
 Opening creates the tables or brings those of an older tool forward; those of a newer tool are
 refused with InputError. All that one sweep brings is written in one transaction, or not at all.
-Reading needs no lock. Every method raises StoreError (exit code 2) where the database refuses, is
-full, locked or gone; then nothing of that call is in it.
+Reading needs no lock. Every method raises StoreError (exit code 6; 2 where no store can be there)
+where the database refuses, is full, locked or gone; then nothing of that call is in it.
 
 Tables (times `_s`: seconds since 1970-01-01 UTC by the wall clock, which may step; the order of
 sweeps is that of their `id`):

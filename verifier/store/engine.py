@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 
-from verifier.errors import StoreError, UsageError
+from verifier.errors import NoStoreError, StoreError, UsageError
 
 BUSY_S = 30.0
 """How long another writer is waited for."""
@@ -86,7 +86,14 @@ def in_words(fault: SQLAlchemyError, url: URL) -> StoreError:
     code = getattr(original, "sqlite_errorcode", None)
     primary = None if code is None else code & 0xFF
     hint = _HINTS.get(primary, "") if primary is not None else ""
-    return StoreError(f"the store {shown(url)} cannot be used: {text}{hint}")
+    kind = NoStoreError if primary in _NO_STORE else StoreError
+    return kind(f"the store {shown(url)} cannot be used: {text}{hint}")
+
+
+_NO_STORE = frozenset({
+    sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_READONLY,
+})  # fmt: skip
+"""Waiting mends none of these: another file must be named."""
 
 
 _HINTS = {

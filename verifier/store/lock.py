@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine, text
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import SQLAlchemyError
 
-from verifier.errors import StoreBusyError, StoreError
+from verifier.errors import NoStoreError, StoreBusyError
 from verifier.store.engine import in_words, shown
 
 _KEY = 0x706C616E5F766572
@@ -57,7 +57,7 @@ class _FileLock:
         try:
             file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
         except OSError as fault:
-            raise StoreError(f"{self._path} cannot be written: {fault.strerror}") from None
+            raise NoStoreError(f"{self._path} cannot be written: {fault.strerror}") from None
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
