@@ -16,7 +16,7 @@ ReadingField = Literal[
     "locked", "link_id", "far_end_name", "configured_capacity_mbps", "current_capacity_mbps",
     "key_capacity_mbps", "errored_s", "severely_errored_s", "unavailable_s", "unsaved_settings",
     "test_mode", "alarm", "software", "serial", "part_number", "clock", "ntp_locked",
-    "trap_targets", "syslog_hosts", "ntp_hosts",
+    "trap_targets", "syslog_hosts", "ntp_hosts", "switch_forced",
 ]  # fmt: skip
 
 

@@ -17,7 +17,7 @@ ABSENT: Mapping[Stage, tuple[str, ...]] = {
     "bench": (
         "port.status", "port.speed", "port.duplex", "port.errors", "port.neighbour",
         "system.alarm", "system.clock", "radio.fade-margin", "radio.rx-level-spread",
-        "radio.*-seconds", "traffic.*",
+        "radio.polarisation-balance", "radio.*-seconds", "traffic.*",
     ),
     "alignment": (
         "system.alarm", "settings.saved", "radio.capacity", "radio.fade-margin",

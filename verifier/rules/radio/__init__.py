@@ -15,6 +15,7 @@ from verifier.rules.radio.budget import (
     figure,
     free_space_loss_db,
     losses_after_transmitter_db,
+    losses_before_receiver_db,
     one_way_loss_db,
     power_within_eirp_dbm,
 )
@@ -51,6 +52,7 @@ __all__ = [
     "link_km",
     "located",
     "losses_after_transmitter_db",
+    "losses_before_receiver_db",
     "lowest_mode",
     "mode_for",
     "modes_at",

@@ -59,6 +59,11 @@ def losses_after_transmitter_db(end: End) -> float:
     return sum(x or 0.0 for x in (end.line_loss_db, end.tx_loss_db, end.extra_loss_db))
 
 
+def losses_before_receiver_db(end: End) -> float:
+    """What is lost between the antenna and the receiver, in dB."""
+    return sum(x or 0.0 for x in (end.line_loss_db, end.rx_loss_db, end.extra_loss_db))
+
+
 def one_way_loss_db(far: End, near: End) -> float:
     """Losses from `far` to `near` that the other direction does not have, in dB."""
     return (far.tx_loss_db or 0.0) + (near.rx_loss_db or 0.0)

@@ -22,6 +22,8 @@ from verifier.rules.compare.radio import (
     quality,
     settings,
     states,
+    tx_power,
+    xpic,
 )
 from verifier.rules.compare.radio.hop import EndCheck, Hop, Side, hops, is_radio, rounded
 
@@ -35,7 +37,7 @@ OF_END: tuple[EndCheck, ...] = (
     settings.link_id,
     modulation.modulation,
     power.transmitter,
-    power.tx_power,
+    tx_power.tx_power,
     power.eirp,
     power.atpc,
     level.rx_level,
@@ -49,7 +51,7 @@ OF_END: tuple[EndCheck, ...] = (
     quality.far_end,
     manual.alignment_voltage,
 )
-OF_HOP: tuple[Callable[[Hop], Findings], ...] = (level.reciprocity,)
+OF_HOP: tuple[Callable[[Hop], Findings], ...] = (level.reciprocity, xpic.balance)
 
 
 def radio_findings(plan: Plan, contexts: Mapping[str, Context]) -> Findings:

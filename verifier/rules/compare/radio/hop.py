@@ -15,14 +15,18 @@ from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare import reach
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.radio.read import Read, find, read
+from verifier.rules.compare.radio.read import Read, find, is_mhz, number_of, read
 
 EXACT_DB = 0.05
 """Levels are shown with one decimal: what differs by less is equal."""
 POWER_DB = 0.5
 """What a power may differ from the plan (contract: comparing)."""
+READ_DB = 1.0
+"""How well a receiver knows its level, SNR and discrimination. Common practice, no source."""
 HOT_STANDBY = frozenset({"1+1-hsb", "1+1-sd"})
 """One transmitter of two is on at a time; with frequency diversity both are."""
+_MUTED_DB = 10.0
+"""A transmitter that reads so much below its least does not radiate: our own choice."""
 _NO_RADIO = frozenset({"switch", "router"})
 
 
@@ -125,7 +129,22 @@ class Side:
     @property
     def transmits(self) -> bool | None:
         """Whether its transmitter is on; None where that is not read."""
-        return self.truth("tx_enabled")
+        on = self.truth("tx_enabled")
+        return False if on and self.output_muted else on
+
+    @cached_property
+    def output_muted(self) -> bool:
+        """Whether it is a hot standby that is enabled and reads that nothing leaves it."""
+        if self.link.protection not in HOT_STANDBY or not self.others:
+            return False
+        power = self.read("tx_power_dbm")
+        if power is None or not power.seen:
+            return False
+        usual = [self.end.tx_power_dbm, self.end.atpc_min_dbm, self.number("tx_power_set_dbm")]
+        least = min((dbm for dbm in usual if dbm is not None), default=0.0) - _MUTED_DB
+        shown = [number_of(o.value) for o in power.seen]
+        known = [dbm for dbm in shown if dbm is not None]
+        return power.nothing or (bool(known) and max(known) < least)
 
     @property
     def atpc_on(self) -> bool:
@@ -151,15 +170,57 @@ class Side:
     def sender(self) -> Side:
         """The end that this one receives from: in hot standby the far one that is on."""
         far = self.across
-        if self.link.protection not in HOT_STANDBY or far.transmits is not False:
+        if self.link.protection not in HOT_STANDBY:
             return far
-        return next((other for other in far.others if other.transmits), far)
+        on = [side for side in (far, *far.others) if side.transmits]
+        return on[0] if len(on) == 1 else self.planned_for
+
+    @cached_property
+    def planned_for(self) -> Side:
+        """The far transmitter whose signal the planned level is of.
+
+        In hot standby and space diversity a second receiver hears the first transmitter, and its
+        planned level is of that one, unless the plan's own figures say that it is of its partner.
+        """
+        far = self.across
+        if self.link.protection not in HOT_STANDBY or not self.others:
+            return far
+        main = min((far, *far.others), key=lambda s: s.carrier.carrier)
+        first = main.across
+        own, other = self.end.rx_level_dbm, first.end.rx_level_dbm
+        if main is far or own is None or other is None:
+            return main
+        sent, received = arms_db(far, main), arms_db(self, first, receiving=True)
+        if sent is None or received is None:
+            return main
+        powers = far.end.tx_power_dbm, main.end.tx_power_dbm
+        if powers[0] is not None and powers[1] is not None:
+            sent += powers[0] - powers[1]
+        differs = own - other - received
+        return main if abs(differs) <= abs(differs - sent) else far
 
     @property
     def bandwidth_mhz(self) -> float | None:
-        """In use: as read, else as planned."""
-        seen = self.number("bandwidth_mhz")
-        return self.link.bandwidth_mhz if seen is None else seen
+        """In use: as read, else as planned; the planned one where the reading is it, rounded."""
+        seen, planned = self.read("bandwidth_mhz"), self.link.bandwidth_mhz
+        if seen is None or seen.number is None:
+            return planned
+        if planned is not None and is_mhz(seen, planned):
+            return planned
+        return seen.number
+
+    @property
+    def heard_mhz(self) -> float | None:
+        """The frequency this end receives on, as planned, else as either end reads it."""
+        planned = self.far.tx_mhz
+        return planned or self.across.number("tx_mhz") or self.number("rx_mhz")
+
+    @property
+    def path_km(self) -> float | None:
+        """Length of the path, as planned, else from the two sites; None: not known."""
+        sites = {s.name: s for s in self.plan.sites}
+        at = {d.name: sites.get(d.site or "") for d in self.plan.devices}
+        return radio.link_km(self.link, at.get(self.end.device), at.get(self.far.device))
 
     def finding(  # noqa: PLR0913
         self,
@@ -270,6 +331,21 @@ def _hop(
     )  # fmt: skip
 
 
+def arms_db(one: Side, other: Side, *, receiving: bool = False) -> float | None:
+    """How much more one end's antenna and lines give than another's; None: not known alike.
+
+    In hot standby both may feed one antenna over couplers of different loss.
+    """
+    gains = [radio.antenna_gain_dbi(s.end, s.end.tx_mhz) for s in (one, other)]
+    lose = radio.losses_before_receiver_db if receiving else radio.losses_after_transmitter_db
+    losses = [lose(s.end) for s in (one, other)]
+    if gains == [None, None]:
+        gains = [0.0, 0.0]
+    if gains[0] is None or gains[1] is None:
+        return None
+    return gains[0] - gains[1] - losses[0] + losses[1]
+
+
 def is_radio(side: Side) -> bool:
     """Whether radio checks fit the unit: it was asked for and is no switch or router."""
     return side.context is not None and side.context.profile.kind not in _NO_RADIO
@@ -281,3 +357,11 @@ def rounded(value: Any) -> Any:
 
 
 figure = radio.figure
+
+
+def near(beyond: float, accuracy: float) -> str:
+    """Words that a figure is within its reading's accuracy of a limit; else empty.
+
+    It is judged as it reads all the same: simple acceptance, no guard band.
+    """
+    return "; near the limit" if abs(beyond) <= accuracy + 1e-6 else ""

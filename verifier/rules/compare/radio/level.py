@@ -11,8 +11,10 @@ from verifier.model.observation import Observation
 from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, Hop, Side, figure
+from verifier.rules.compare.radio.hop import EXACT_DB, READ_DB, Hop, Side, arms_db, figure, near
+from verifier.rules.compare.radio.muted import outage_db, signal_of_nobody
 from verifier.rules.compare.radio.read import Read
+from verifier.rules.compare.radio.steady import by_median, held, some, wavered
 from verifier.rules.compare.radio.weather import excused
 from verifier.rules.radio import levels
 
@@ -51,16 +53,8 @@ def arm_db(side: Side) -> float | None:
     In hot standby both transmitters may feed the antenna over couplers of different loss. None
     where the antennas of the two are not known alike.
     """
-    sender, planned = side.sender, side.across
-    if sender is planned:
-        return 0.0
-    gains = [radio.antenna_gain_dbi(s.end, s.end.tx_mhz) for s in (sender, planned)]
-    losses = [radio.losses_after_transmitter_db(s.end) for s in (sender, planned)]
-    if gains == [None, None]:
-        gains = [0.0, 0.0]
-    if gains[0] is None or gains[1] is None:
-        return None
-    return gains[0] - gains[1] - losses[0] + losses[1]
+    sender, planned = side.sender, side.planned_for
+    return 0.0 if sender is planned else arms_db(sender, planned)
 
 
 def measured_loss(side: Side) -> Loss | str:
@@ -113,7 +107,8 @@ def path_loss(side: Side) -> Findings:
 
     Holds at every stage, whatever ATPC or the modulation do to the power.
     """
-    planned = levels.planned_loss(side.end, side.far, side.stage)
+    far = side.far if side.stage == "bench" else side.planned_for.end
+    planned = levels.planned_loss(side.end, far, side.stage)
     if isinstance(planned, str) or side.across.context is None:
         return
     at = "bench_attenuation_db" if side.stage == "bench" else "rx_level_dbm"
@@ -127,6 +122,7 @@ def path_loss(side: Side) -> Findings:
         f"median of {found.pairs} samples {found.db:.1f} dB, planned {planned.value:.1f} dB "
         f"({planned.how}); {over:+.1f} dB, allowed {figure(tolerance)} dB"
     )
+    reason += near(abs(over) - tolerance, READ_DB)
     verdict: Verdict = "pass"
     advice = ""
     if over > tolerance + EXACT_DB:
@@ -142,7 +138,8 @@ def path_loss(side: Side) -> Findings:
         "radio.path-loss", verdict, reason, at=at, expected=planned.value, observed=found.db,
         unit="dB", advice=advice, reads=found.reads,
     )  # fmt: skip
-    yield excused(side, finding)
+    still = wavered(side.read("rx_level_dbm"), side.stage, tolerance)
+    yield by_median(excused(side, finding), [still])
 
 
 def reciprocity(hop: Hop) -> Findings:
@@ -227,12 +224,15 @@ def rx_level(side: Side) -> Findings:
     if seen is not None and seen.number is not None and (over := _overload(side, seen)):
         yield over
         return
+    if (strange := signal_of_nobody(side, seen)) is not None:
+        yield strange
+        return
     if planned is None:
         return
     expected = expected_level(side)
     shown = expected if isinstance(expected, str) else expected.value
     if seen is not None and seen.nothing:
-        yield _nothing(side, at, shown, seen)
+        yield excused(side, _nothing(side, at, shown, seen), short_db=outage_db(side))
         return
     if seen is None or seen.number is None or isinstance(expected, str):
         gap = side.missing("rx_level_dbm")
@@ -243,7 +243,9 @@ def rx_level(side: Side) -> Findings:
             observed=seen.number if seen is not None else None, unit="dBm", reads=(seen,),
         )  # fmt: skip
         return
-    yield _judge_level(side, at, expected, seen)
+    least = expected.value - tolerance_db(side)
+    still = wavered(seen, side.stage, tolerance_db(side), least)
+    yield held(_judge_level(side, at, expected, seen), still)
 
 
 def expected_level(side: Side) -> levels.Expected | str:
@@ -252,7 +254,7 @@ def expected_level(side: Side) -> levels.Expected | str:
     if arm is None:
         return "the active unit's antenna is not known, so its level cannot be told"
     far_power = sender.number("tx_power_dbm")
-    if far_power is None and sender.read("tx_power_dbm") is None and not sender.atpc_on:
+    if far_power is None and not sender.atpc_on:
         far_power = sender.number("tx_power_set_dbm")
     found = levels.expected_level(
         side.end, sender.end, side.stage, far_power_dbm=far_power, atpc=sender.atpc_on
@@ -260,13 +262,14 @@ def expected_level(side: Side) -> levels.Expected | str:
     if isinstance(found, str) and far_power is None and sender.context is not None:
         missing = sender.missing("tx_power_dbm")
         return f"{found}: {missing}" if sender.number("tx_power_dbm") is None else found
-    if isinstance(found, str) or side.stage == "bench" or sender is side.across:
+    if isinstance(found, str) or side.stage == "bench" or sender is side.planned_for:
         return found
-    if side.far.tx_power_dbm is None or sender.end.tx_power_dbm is None:
+    planned_dbm = side.planned_for.end.tx_power_dbm
+    if planned_dbm is None or sender.end.tx_power_dbm is None:
         return "the planned power of one of the hot standby's units is missing"
     if found.how.startswith(levels.ATPC_KEEPS):
         return found
-    shift = arm + sender.end.tx_power_dbm - side.far.tx_power_dbm
+    shift = arm + sender.end.tx_power_dbm - planned_dbm
     return levels.Expected(found.value + shift, f"{found.how}, by the active unit")
 
 
@@ -274,6 +277,7 @@ def _judge_level(side: Side, at: str, expected: levels.Expected, seen: Read) -> 
     level, tolerance = seen.number or 0.0, tolerance_db(side)
     off = level - expected.value
     reason = f"{off:+.1f} dB against {expected.value:.1f} dBm ({expected.how})"
+    reason += near(abs(off) - tolerance, READ_DB)
     verdict: Verdict = "pass"
     advice = ""
     if off < -tolerance - EXACT_DB:
@@ -303,7 +307,7 @@ def _nothing(side: Side, at: str, expected: float | str, seen: Read) -> Finding:
     if off and side.stage == "bench":
         return side.finding("radio.rx-level", "not-tested", "the far end's transmitter is off",
                             at=at, expected=shown, unit="dBm", reads=(seen,))  # fmt: skip
-    reason = "nothing is received"
+    reason = f"nothing is received{some(seen)}"
     advice = "does the far end transmit, on the planned frequency? "
     advice += "Look at cables and connectors" if side.stage == "bench" else "Then align again"
     if off:
