@@ -104,7 +104,7 @@ ITEMS: tuple[Item, ...] = (
     _item("bolts-torqued", "flag", "Bolts torqued", "to the maker's figure, level read again"),
     _item("alignment-voltage", "number", "Alignment voltage", "at the alignment port", "V",
           end="alignment_v"),
-    _item("weather", "text", "Weather", "dry, rain with its mm/h, wet snow, ice or fog, while levels are read",
+    _item("weather", "text", "Weather", "dry, rain with its mm/h, wet snow, ice or fog",
           radio=False),
 )  # fmt: skip
 """In the order in which they are met on site."""

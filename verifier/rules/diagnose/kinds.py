@@ -52,6 +52,8 @@ TRY_FIRST: Mapping[str, str] = {
     "side-lobe": "sweep one axis of one antenna through the peak and both nulls",
     "side-lobes-both": "sweep one axis of one antenna through the peak and both nulls",
     "polarisation-turned": "look at both feeds: marks or arrows must agree with the plan",
+    "polarisations-crossed": "compare both feeders with their marks, V to V and H to H, at each "
+    "end; the end that was worked on last first",
     "misaligned": "one end moves, the other holds: peak each axis, through both nulls",
     "path-loss": "note the weather, look along the path, wait for dry air, read again",
     "feeder-loss": "joints, water and bends of the feeder; exchange jumpers one at a time",

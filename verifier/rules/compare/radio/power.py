@@ -114,10 +114,9 @@ def _judge_standby(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]:
                 if s.transmits and s.number("tx_power_dbm") is None]  # fmt: skip
         if dark:
             why = dark[0].missing("tx_power_dbm")
-            return (
-                "not-tested", wanted, "both transmitters of the hot standby are enabled; whether "
-                f"both radiate is not known without their actual power: {why}", "",
-            )  # fmt: skip
+            reason = "both transmitters of the hot standby are enabled; whether both radiate is "
+            reason += f"not known without their actual power: {why}"
+            return "not-tested", wanted, reason, ""
         return (
             "fail", wanted, "both transmitters of the hot standby are on: they disturb each other",
             "look at the protection settings of both units",
