@@ -178,7 +178,9 @@ RADIO: Situations = [
     ("level right, no lock, nothing read", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.lock fail",
      [f"{k} possible Hop-1" for k in ("link-id-differs", "bandwidth-differs", "mode-differs", "key-differs")]),
 ]  # fmt: skip
-XPIC_LEVELS = "".join(f"Hop-3{c}/{e} radio.rx-level pass -45 -45\n" for c in (".1", ".2") for e in "ab")
+XPIC_LEVELS = "".join(
+    f"Hop-3{c}/{e} radio.rx-level pass -45 -45\n" for c in (".1", ".2") for e in "ab"
+)
 RADIO += [
     ("XPIC: no discrimination at both carriers leads what it does",
      XPIC_LEVELS + "".join(f"Hop-3{c}/{e} radio.xpi fail 20 -14\nHop-3{c}/{e} radio.snr fail 25 2\n" for c in (".1", ".2") for e in "ab"),
