@@ -90,7 +90,10 @@ _STATES = frozenset({"unsaved_settings", "test_mode", "alarm", "switch_forced"})
 
 def _state(reading: Reading, *, wrong: bool) -> Cell:
     """A state that the profile calls good, 0 where it calls none so; or one that is not good."""
-    good = reading.good or (0,)
+    good = reading.good or tuple(
+        r for r, w in reading.values.items() if w.casefold() in _FALSE_WORDS
+    )
+    good = good or (0,)
     if not wrong:
         return number(good[0])
     others = [*reading.values, *range(max(good) + 2)]
