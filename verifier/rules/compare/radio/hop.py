@@ -36,6 +36,7 @@ class Side:
         sole: the unit has only this radio.
         others: the same end of the link's other carriers.
         facing: the other end of this carrier, alone in its list.
+        km: length of the path, where the plan or its sites tell it.
     """
 
     plan: Plan
@@ -49,6 +50,7 @@ class Side:
     sole: bool
     others: list[Side] = field(default_factory=list, repr=False)
     facing: list[Side] = field(default_factory=list, repr=False)
+    km: float | None = None
 
     @property
     def subject(self) -> Subject:
@@ -239,8 +241,10 @@ def hops(plan: Plan, contexts: Mapping[str, Context]) -> Iterator[Hop]:
         for carrier in link.carriers:
             for _, end in carrier.ends():
                 radios[end.device].add(end.radio if end.radio is not None else carrier.carrier)
+    lengths = _lengths(plan)
     for link in plan.links:
-        built = [_hop(plan, link, c, contexts, radios) for c in link.carriers]
+        km = lengths.get(link.name)
+        built = [_hop(plan, link, c, contexts, radios, km) for c in link.carriers]
         for hop in built:
             hop.a.others.extend(h.a for h in built if h is not hop)
             hop.b.others.extend(h.b for h in built if h is not hop)
@@ -249,19 +253,33 @@ def hops(plan: Plan, contexts: Mapping[str, Context]) -> Iterator[Hop]:
         yield from (h for h in built if h.a.context or h.b.context)
 
 
-def _hop(
+def _lengths(plan: Plan) -> dict[str, float | None]:
+    """Length of each link's path, in km, where the plan or its sites tell it."""
+    sites = {s.name: s for s in plan.sites}
+    at = {d.name: sites.get(d.site or "") for d in plan.devices}
+    return {
+        link.name: radio.link_km(
+            link, at.get(link.carriers[0].a.device), at.get(link.carriers[0].b.device)
+        )
+        for link in plan.links
+        if link.carriers
+    }
+
+
+def _hop(  # noqa: PLR0913, PLR0917
     plan: Plan,
     link: Link,
     carrier: Carrier,
     contexts: Mapping[str, Context],
     radios: Mapping[str, set[int]],
+    km: float | None,
 ) -> Hop:
     stage = next(iter(contexts.values())).stage if contexts else "handover"
 
     def side(name: EndName, end: End, far: End) -> Side:
         return Side(
             plan=plan, link=link, carrier=carrier, name=name, end=end, far=far, stage=stage,
-            context=contexts.get(end.device), sole=len(radios[end.device]) == 1,
+            context=contexts.get(end.device), sole=len(radios[end.device]) == 1, km=km,
         )  # fmt: skip
 
     return Hop(

@@ -1,4 +1,4 @@
-"""What a unit transmits: power, transmitter on or off, EIRP against the licence, ATPC."""
+"""What a unit transmits: power, transmitter on or off, ATPC."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from verifier.rules import radio
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.radio.hop import EXACT_DB, HOT_STANDBY, POWER_DB, Side, figure
 from verifier.rules.compare.radio.read import Read
+from verifier.rules.compare.radio.short import left_short
 from verifier.rules.radio import levels
 
 LEFT_ALIGNING = "left in alignment settings: lowest modulation and raised power"
@@ -128,6 +129,8 @@ def _atpc_power(side: Side, planned: float, power: float) -> tuple[Verdict, str]
     slack = POWER_DB + 1e-6
     highest = planned if side.end.atpc_max_dbm is None else side.end.atpc_max_dbm
     lowest = side.end.atpc_min_dbm
+    if (wrong := _set_under_atpc(side, planned, highest)) and power <= highest + slack:
+        return "fail", wrong
     if power > highest + slack:
         if left_aligning(side):
             return "fail", LEFT_ALIGNING
@@ -137,6 +140,18 @@ def _atpc_power(side: Side, planned: float, power: float) -> tuple[Verdict, str]
     if lowest is None:
         return "pass", f"ATPC is on and may lower it from {figure(highest)} dBm"
     return "pass", f"inside ATPC's range, {figure(lowest)} to {figure(highest)} dBm"
+
+
+def _set_under_atpc(side: Side, planned: float, highest: float) -> str:
+    """What is wrong with the set power, which is the most that ATPC may use; empty: nothing."""
+    told = side.number("tx_power_set_dbm")
+    if told is None:
+        return ""
+    if told > max(planned, highest) + POWER_DB + 1e-6:
+        return f"set to {figure(told)} dBm, above {figure(highest)} dBm, the most ATPC may use"
+    if told < min(planned, highest) - POWER_DB - 1e-6:
+        return f"set to {figure(told)} dBm, {told - planned:+.1f} dB against the plan"
+    return ""
 
 
 def transmitter(side: Side) -> Findings:
@@ -202,52 +217,12 @@ def _judge_standby(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]:
     )  # fmt: skip
 
 
-def eirp(side: Side) -> Findings:
-    """`radio.eirp`: actual power + gain - losses against the licence, at every stage.
-
-    A unit tells its power to about 0.5 dB: up to so much over the licence is a warning.
-    """
-    limit = side.end.max_eirp_dbm
-    seen = side.read(*_POWER)
-    if limit is None:
-        if side.stage == "alignment" and (side.end.tx_power_dbm is not None or seen is not None):
-            reason = "the plan has no max_eirp_dbm"
-            yield side.finding(
-                "radio.eirp", "not-tested", reason, at="max_eirp_dbm", unit="dBm",
-                advice="look in the licence before you raise the power, and write it in the plan",
-            )  # fmt: skip
-        return
-    if side.transmits is False and side.read("tx_power_set_dbm") is not None:
-        seen = side.read("tx_power_set_dbm")
-    power = seen.number if seen is not None else None
-    found = radio.eirp_dbm(side.end, power) if power is not None else None
-    if power is None or found is None:
-        gap = side.missing(*_POWER) if power is None else "the antenna's gain is not planned"
-        yield side.finding("radio.eirp", "not-tested", gap, at="max_eirp_dbm", expected=limit,
-                           unit="dBm", reads=(seen,))  # fmt: skip
-        return
-    over = found - limit
-    verdict: Verdict = "pass"
-    reason = radio.eirp_sum(side.end, power)
-    if over > EXACT_DB:
-        verdict = "fail" if over > POWER_DB + 1e-6 else "warn"
-        reason += f", {over:.1f} dB above the licence"
-        if verdict == "warn":
-            reason += ", within what the unit tells its power to"
-    if side.transmits is False:
-        reason += "; the transmitter is off, it would radiate so much"
-    yield side.finding(
-        "radio.eirp", verdict, reason, at="max_eirp_dbm", expected=limit, observed=found,
-        unit="dBm", reads=(seen,),
-        advice=f"lower the power by {over:.1f} dB at once" if over > EXACT_DB else "",
-    )  # fmt: skip
-
-
 def atpc(side: Side) -> Findings:
-    """`radio.atpc`: as planned; while aligning off."""
+    """`radio.atpc`: as planned, and doing its work; while aligning off."""
     planned, seen = side.end.atpc, side.read("atpc")
     aligning = side.stage == "alignment"
-    if planned is None and not (aligning and seen is not None):
+    left = left_short(side) if seen is not None and seen.truth else None
+    if planned is None and left is None and not (aligning and seen is not None):
         return
     wanted = bool(planned) and not aligning
     on = seen.truth if seen is not None else None
@@ -268,5 +243,10 @@ def atpc(side: Side) -> Findings:
         if left_aligning(side):
             reason = f"{reason}; {LEFT_ALIGNING}"
         advice = "set it as planned, save, and read it again"
+    reads: tuple[Read | None, ...] = (seen,)
+    if left is not None:
+        reason = left.reason if verdict == "pass" or planned is None else f"{reason}; {left.reason}"
+        verdict, reads = "fail", (seen, *left.reads)
+        advice = "look at ATPC's highest power and target at both ends; switch it off to compare"
     yield side.finding("radio.atpc", verdict, reason, at="atpc", expected=expected,
-                       observed="on" if on else "off", advice=advice, reads=(seen,))  # fmt: skip
+                       observed="on" if on else "off", advice=advice, reads=reads)  # fmt: skip

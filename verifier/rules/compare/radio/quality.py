@@ -8,6 +8,7 @@ from verifier.rules.compare.context import Findings
 from verifier.rules.compare.identity import same_unit
 from verifier.rules.compare.radio.hop import EXACT_DB, Side, figure
 from verifier.rules.compare.radio.level import tolerance_db
+from verifier.rules.compare.radio.short import left_short
 from verifier.rules.compare.radio.weather import excused
 
 
@@ -127,9 +128,9 @@ def fade_margin(side: Side) -> Findings:
 
 
 def _raised_db(side: Side) -> float | str:
-    """How much more ATPC at the far end can give."""
+    """How much more ATPC at the far end can give; nothing, where it leaves this end short."""
     sender = side.sender
-    if not sender.atpc_on:
+    if not sender.atpc_on or left_short(sender) is not None:
         return 0.0
     highest = sender.end.tx_power_dbm
     if sender.end.atpc_max_dbm is not None:

@@ -134,7 +134,9 @@ def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
         else:
             samples.append((moment(one.at), value))
     if silent > len(samples):
-        return Read(reading=reading, name=name, nothing=True, seen=tuple(seen))
+        return Read(
+            reading=reading, name=name, nothing=True, samples=tuple(samples), seen=tuple(seen)
+        )
     if not samples:
         return Read(reading=reading, name=name, gap=gaps[0] if gaps else "not read",
                     seen=tuple(seen))  # fmt: skip
