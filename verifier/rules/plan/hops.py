@@ -240,7 +240,7 @@ NEAR_OVERLOAD_DB = 10.0
 
 
 class _OnBench(NamedTuple):
-    """What reaches a receiver on the bench: its level, and who set the attenuation that allows it."""
+    """What reaches a receiver on the bench, and the planned attenuation that lets it."""
 
     level_dbm: float
     sum: str
@@ -268,7 +268,8 @@ def _on_bench(scope: Scope) -> Iterator[_OnBench]:
             level = power - attenuation
             yield _OnBench(
                 level,
-                f"on the bench {figure(power)} dBm - {figure(attenuation)} dB = {figure(level)} dBm",
+                f"on the bench {figure(power)} dBm - {figure(attenuation)} dB = "
+                f"{figure(level)} dBm",
                 end.device,
                 profile.limits,
                 end_of(link, carrier, where),
