@@ -44,7 +44,7 @@ devices:
     services: {closed: [443/tcp]}
     ports: [{name: eth1, status: up, speed_mbps: 10000}]
 links:
-  - {name: Hop 1, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
+  - {name: Hop 1, a: {device: lighthouse-quarry, rx_level_dbm: -50}, b: {device: quarry-lighthouse, rx_level_dbm: -50}}
 """
 CREDENTIALS = """\
 [snmp.bench]

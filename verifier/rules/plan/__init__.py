@@ -177,7 +177,7 @@ RULES: tuple[Rule, ...] = (
     _rule("warning", hops.atpc_over_licence),
     _rule("error", hops.bench_damage, _PROFILE),
     _rule("warning", hops.bench_overload, _PROFILE),
-    _rule("warning", budgets.rx_level_missing),
+    _rule("warning", budgets.rx_level_missing, _PROFILE),
     _rule("warning", budgets.rx_level_over_limit, _PROFILE),
     _rule("warning", budgets.rx_level_off_budget),
     _rule("warning", budgets.fade_margin_over_level, _PROFILE),

@@ -80,9 +80,9 @@ def rx_level_missing(scope: Scope) -> Found:
 
 
 def _receives(scope: Scope, end: End) -> bool:
-    """Whether a device may be a radio, as far as its profile tells."""
+    """Whether a device can tell its receive level, by its profile."""
     profile = scope.profile(end.device)
-    return profile is None or profile.kind not in {"switch", "router"}
+    return profile is not None and any(r.field == "rx_level_dbm" for r in profile.reading)
 
 
 def rx_level_over_limit(scope: Scope) -> Found:

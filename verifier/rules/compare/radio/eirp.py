@@ -110,16 +110,19 @@ def _no_power(side: Side) -> str:
 def _highest(side: Side, limit: float, set_dbm: float | None) -> tuple[float, str] | None:
     """The highest power that the settings allow, in dBm, with what says so; None: not known.
 
-    It is the lowest of the set power, with ATPC of the planned most, and of what the modes give;
-    of the modes alone only where that is within the licence, since the settings may be lower.
+    Without ATPC the set power. With ATPC the lowest of it, of the planned most, and of what the
+    modes give; of the modes alone only where that is within the licence, since the settings may be
+    lower.
     """
     limits = [] if set_dbm is None else [(set_dbm, "set to ")]
-    if side.atpc_on and side.end.atpc_max_dbm is not None:
+    if not side.atpc_on:
+        return min(limits, default=None)
+    if side.end.atpc_max_dbm is not None:
         limits.append((side.end.atpc_max_dbm, "ATPC may reach "))
     strongest = _strongest(side)
     if isinstance(strongest, Mode) and (most := strongest.max_tx_power_dbm) is not None:
         within = (radio.eirp_dbm(side.end, most) or 0.0) <= limit + EXACT_DB
-        if limits or (side.atpc_on and within):
+        if limits or within:
             limits.append((most, f"{strongest.modulation} gives at most "))
     return min(limits, default=None)
 
