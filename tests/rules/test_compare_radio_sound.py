@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from typing import Any
 
 from hypothesis import given, settings
@@ -48,12 +49,16 @@ def sound_links(draw: Any) -> tuple[Any, Any, Any, Any, Any]:
     atpc, adaptive = draw(st.booleans()), draw(st.booleans())
     target, least = draw(tenths(-70, -40)), draw(tenths(-5, 5))
     level = power - loss
+    blank = stage != "alignment" and draw(st.booleans())
     end = {
         "tx_power_dbm": power, "rx_level_dbm": level, "alignment_v": None, "min_snr_db": None,
         "atpc": atpc, "atpc_min_dbm": least, "atpc_max_dbm": power, "atpc_target_dbm": target,
         "max_eirp_dbm": 36.1 + power + draw(st.sampled_from([0.0, 3.0, 8.0])),
     }  # fmt: skip
-    link = {"adaptive": adaptive, "fade_margin_db": None}
+    link: dict[str, Any] = {"adaptive": adaptive, "fade_margin_db": None}
+    if blank:  # no level planned: the same loss by a path of that length (ITU-R P.525 eq. 4)
+        end |= {"rx_level_dbm": None, "line_loss_db": 0.0}
+        link["path_km"] = 10 ** ((loss + 72.2 - 32.4 - 20 * math.log10(12_877)) / 20)
     if not adaptive:
         link |= {"modulation_min": "64qam", "modulation_max": "64qam", "capacity_mbps": 140.0,
                  "key_capacity_mbps": 140.0}  # fmt: skip

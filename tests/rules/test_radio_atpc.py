@@ -121,7 +121,8 @@ def test_a_level_that_fits_any_power_proves_nothing() -> None:
 def test_atpc_that_nobody_planned_fails_where_it_leaves_the_link_short() -> None:
     """`atpc` empty in the plan: a finding only where it does harm."""
     off: Change = {"atpc": None, **NO_TARGET}
-    assert ends_of(-20.0, plan=off, b=LOW)["radio.atpc", "b"].verdict == "fail"
+    finding = ends_of(-20.0, plan=off, b=LOW)["radio.atpc", "b"]
+    assert (finding.verdict, finding.expected, finding.observed) == ("fail", None, "on")
     assert ("radio.atpc", "b") not in ends_of(18.0, plan=off)
 
 

@@ -125,7 +125,13 @@ PORTS_UNREAD: Findings = {
 }
 OF_ITS_LINK: Findings = {
     (check, "Hop 1", None): "not-tested"
-    for check in ("radio.lock", "radio.transmitter", "radio.test-mode", "link.far-end")
+    for check in (
+        "radio.lock",
+        "radio.transmitter",
+        "radio.test-mode",
+        "radio.rx-level",
+        "link.far-end",
+    )
 }
 SILENT_A: Findings = {
     **{(check, A, None): v for check, v in OF_A_SILENT_AGENT.items()},

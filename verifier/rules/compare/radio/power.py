@@ -226,7 +226,7 @@ def atpc(side: Side) -> Findings:
         return
     wanted = bool(planned) and not aligning
     on = seen.truth if seen is not None else None
-    expected = "on" if wanted else "off"
+    expected = "on" if wanted else None if planned is None and not aligning else "off"
     if on is None:
         yield side.finding("radio.atpc", "not-tested", side.missing("atpc"), at="atpc",
                            expected=expected, reads=(seen,))  # fmt: skip
