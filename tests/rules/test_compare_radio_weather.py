@@ -200,7 +200,8 @@ def test_words(words: Any, weather: Weather) -> None:
 
 def test_a_stated_polarisation_is_taken() -> None:
     """At 18 GHz and 40 mm/h horizontal takes 3.83 dB/km, vertical 3.11: 43.7 and 35.5 dB."""
-    for polarisation, verdict in (("H", T), ("V", F)):
+    either: tuple[tuple[Any, str], ...] = (("H", T), ("V", F))
+    for polarisation, verdict in either:
         at = {"tx_mhz": 18000.0, "max_eirp_dbm": None}
         plan = planned({"duplex_spacing_mhz": None}, at, at)
         (link,) = plan.links

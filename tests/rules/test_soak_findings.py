@@ -12,7 +12,7 @@ import pytest
 from verifier.model.address import Interface
 from verifier.model.observation import Observation
 from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Plan, Port
-from verifier.model.profile import Profile, Reading
+from verifier.model.profile import Limits, Profile, Reading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
 from verifier.rules.compare import compare
@@ -29,6 +29,7 @@ PROFILE = Profile(
         Reading(field="severely_errored_s", oid="1.3.6.1.4.1.32473.1.1.5.0", type="integer"),
         Reading(field="clock", oid="1.3.6.1.4.1.32473.1.1.4.0", type="text"),
     ),
+    limits=Limits(rx_max_dbm=-20.0, rx_damage_dbm=0.0),
 )
 DEVICE = Device(
     name=NAME, address=Interface.parse("198.18.20.11/24"), profile="ptp-radio", snmp="field",
@@ -142,6 +143,9 @@ SAMPLES: dict[str, tuple[dict[str, Any], Acceptance, str, str, str]] = {
     "level steady": ({"rx_level_dbm": [-45.0, -46.5, -45.5]}, limits(), "radio.rx-level-spread", "pass", "-46.5 to -45 dBm in 3"),
     "level unsteady": ({"rx_level_dbm": [-45.0, -48.5, -45.0]}, limits(), "radio.rx-level-spread", "warn", "lowest 0:00:10"),
     "level lost": ({"rx_level_dbm": [-45.0, False, -45.0]}, limits(), "radio.rx-level-spread", "fail", "nothing was received in 1 of 3"),
+    "level over what the receiver bears, once": ({"rx_level_dbm": [-45.0, -19.0, -45.0]}, limits(), "radio.rx-level", "fail", "overloaded above -20 dBm"),
+    "level that damages, once": ({"rx_level_dbm": [-45.0, 1.0, -45.0]}, limits(), "radio.rx-level", "fail", "damaged above 0 dBm"),
+    "level just below overload": ({"rx_level_dbm": [-20.0, -21.0, -20.0]}, limits(), "radio.rx-level", "not-tested", "not read"),
     "level unread": ({"rx_level_dbm": [None, None, None]}, limits(), "radio.rx-level-spread", "not-tested", "no receive level"),
     "errored seconds": ({"errored_s": [4, 4, 6]}, limits(), "radio.errored-seconds", "warn", "2 errored seconds"),
     "unavailable seconds": ({"unavailable_s": [0, 10, 12]}, limits(), "radio.unavailable-seconds", "fail", "12 unavailable"),

@@ -105,12 +105,18 @@ class Tolerance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
-    """A family of units. `boot_s` is the time from power to answer, in seconds."""
+    """A family of units. `boot_s` is the time from power to answer, in seconds.
+
+    Attributes:
+        set_power_caps_modes: whether no mode is sent with more than the set power; False: each mode
+            has a power of its own; None: not known.
+    """
 
     id: str
     title: str = ""
     kind: Literal["radio", "switch", "router", "other"] = "other"
     boot_s: float = 60.0
+    set_power_caps_modes: bool | None = None
     object_id: str | None = None
     factory: Factory = Factory()
     services: Services = dataclasses.field(default_factory=Services)

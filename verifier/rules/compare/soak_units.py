@@ -228,7 +228,9 @@ def _radio(
 
     level = reading("rx_level_dbm")
     if level is not None:
-        yield _spread(context, soak, subject, end, tally.levels.get(level) if tally else None)
+        levels = tally.levels.get(level) if tally else None
+        yield _spread(context, soak, subject, end, levels)
+        yield from _overloaded(context, subject, levels)
     rain = soak.rain_at(carrier, name)
     for field, kind in _SECONDS.items():
         if (found := reading(field)) is not None:
@@ -267,6 +269,28 @@ def _spread(
         if verdict in {"fail", "warn"}
         else "",
     )
+
+
+def _overloaded(context: Context, subject: Subject, level: Level | None) -> Findings:
+    """A level over what the receiver bears, at any moment of the soak."""
+    highest = None if level is None else level.highest
+    limits = context.profile.limits
+    for limit, what in (
+        (limits.rx_damage_dbm, "the receiver is damaged above"),
+        (limits.rx_max_dbm, "the receiver is overloaded above"),
+    ):
+        if highest is not None and limit is not None and highest > limit:
+            yield context.finding(
+                "radio.rx-level",
+                "fail",
+                f"{highest:g} dBm at most during the soak: {what} {limit:g} dBm",
+                expected=limit,
+                observed=highest,
+                unit="dBm",
+                subject=subject,
+                advice="lower the far end's power, or put an attenuator in",
+            )
+            return
 
 
 def _bad_seconds(  # noqa: PLR0913, PLR0917

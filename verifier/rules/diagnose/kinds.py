@@ -47,6 +47,7 @@ TRY_FIRST: Mapping[str, str] = {
     "test-mode": "end the test mode, save, and read it again",
     # radio
     "power-low": "set the planned power; is ATPC or a limit holding it down?",
+    "atpc-short": "switch ATPC off at both ends and read both levels; then its target and its most",
     "far-transmitter": "measure the power at the far unit's output, or put in a spare",
     "near-receiver": "measure the level before this receiver, or put in a spare",
     "side-lobe": "sweep one axis of one antenna through the peak and both nulls",

@@ -15,7 +15,8 @@ from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare import reach
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.radio.read import Read, find, is_mhz, number_of, read
+from verifier.rules.compare.radio import standby
+from verifier.rules.compare.radio.read import Read, find, is_mhz, read
 
 EXACT_DB = 0.05
 """Levels are shown with one decimal: what differs by less is equal."""
@@ -25,8 +26,6 @@ READ_DB = 1.0
 """How well a receiver knows its level, SNR and discrimination. Common practice, no source."""
 HOT_STANDBY = frozenset({"1+1-hsb", "1+1-sd"})
 """One transmitter of two is on at a time; with frequency diversity both are."""
-_MUTED_DB = 10.0
-"""A transmitter that reads so much below its least does not radiate: our own choice."""
 _NO_RADIO = frozenset({"switch", "router"})
 
 
@@ -40,6 +39,7 @@ class Side:
         sole: the unit has only this radio.
         others: the same end of the link's other carriers.
         facing: the other end of this carrier, alone in its list.
+        km: length of the path, where the plan or its sites tell it.
     """
 
     plan: Plan
@@ -53,6 +53,7 @@ class Side:
     sole: bool
     others: list[Side] = field(default_factory=list, repr=False)
     facing: list[Side] = field(default_factory=list, repr=False)
+    km: float | None = None
 
     @property
     def subject(self) -> Subject:
@@ -135,16 +136,7 @@ class Side:
     @cached_property
     def output_muted(self) -> bool:
         """Whether it is a hot standby that is enabled and reads that nothing leaves it."""
-        if self.link.protection not in HOT_STANDBY or not self.others:
-            return False
-        power = self.read("tx_power_dbm")
-        if power is None or not power.seen:
-            return False
-        usual = [self.end.tx_power_dbm, self.end.atpc_min_dbm, self.number("tx_power_set_dbm")]
-        least = min((dbm for dbm in usual if dbm is not None), default=0.0) - _MUTED_DB
-        shown = [number_of(o.value) for o in power.seen]
-        known = [dbm for dbm in shown if dbm is not None]
-        return power.nothing or (bool(known) and max(known) < least)
+        return self.link.protection in HOT_STANDBY and standby.output_muted(self)
 
     @property
     def atpc_on(self) -> bool:
@@ -169,35 +161,12 @@ class Side:
     @property
     def sender(self) -> Side:
         """The end that this one receives from: in hot standby the far one that is on."""
-        far = self.across
-        if self.link.protection not in HOT_STANDBY:
-            return far
-        on = [side for side in (far, *far.others) if side.transmits]
-        return on[0] if len(on) == 1 else self.planned_for
+        return standby.sender(self) if self.link.protection in HOT_STANDBY else self.across
 
     @cached_property
     def planned_for(self) -> Side:
-        """The far transmitter whose signal the planned level is of.
-
-        In hot standby and space diversity a second receiver hears the first transmitter, and its
-        planned level is of that one, unless the plan's own figures say that it is of its partner.
-        """
-        far = self.across
-        if self.link.protection not in HOT_STANDBY or not self.others:
-            return far
-        main = min((far, *far.others), key=lambda s: s.carrier.carrier)
-        first = main.across
-        own, other = self.end.rx_level_dbm, first.end.rx_level_dbm
-        if main is far or own is None or other is None:
-            return main
-        sent, received = arms_db(far, main), arms_db(self, first, receiving=True)
-        if sent is None or received is None:
-            return main
-        powers = far.end.tx_power_dbm, main.end.tx_power_dbm
-        if powers[0] is not None and powers[1] is not None:
-            sent += powers[0] - powers[1]
-        differs = own - other - received
-        return main if abs(differs) <= abs(differs - sent) else far
+        """The far transmitter whose signal the planned level is of."""
+        return standby.planned_for(self) if self.link.protection in HOT_STANDBY else self.across
 
     @property
     def bandwidth_mhz(self) -> float | None:
@@ -214,13 +183,6 @@ class Side:
         """The frequency this end receives on, as planned, else as either end reads it."""
         planned = self.far.tx_mhz
         return planned or self.across.number("tx_mhz") or self.number("rx_mhz")
-
-    @property
-    def path_km(self) -> float | None:
-        """Length of the path, as planned, else from the two sites; None: not known."""
-        sites = {s.name: s for s in self.plan.sites}
-        at = {d.name: sites.get(d.site or "") for d in self.plan.devices}
-        return radio.link_km(self.link, at.get(self.end.device), at.get(self.far.device))
 
     def finding(  # noqa: PLR0913
         self,
@@ -300,8 +262,10 @@ def hops(plan: Plan, contexts: Mapping[str, Context]) -> Iterator[Hop]:
         for carrier in link.carriers:
             for _, end in carrier.ends():
                 radios[end.device].add(end.radio if end.radio is not None else carrier.carrier)
+    lengths = _lengths(plan)
     for link in plan.links:
-        built = [_hop(plan, link, c, contexts, radios) for c in link.carriers]
+        km = lengths.get(link.name)
+        built = [_hop(plan, link, c, contexts, radios, km) for c in link.carriers]
         for hop in built:
             hop.a.others.extend(h.a for h in built if h is not hop)
             hop.b.others.extend(h.b for h in built if h is not hop)
@@ -310,40 +274,39 @@ def hops(plan: Plan, contexts: Mapping[str, Context]) -> Iterator[Hop]:
         yield from (h for h in built if h.a.context or h.b.context)
 
 
-def _hop(
+def _lengths(plan: Plan) -> dict[str, float | None]:
+    """Length of each link's path, in km, where the plan or its sites tell it."""
+    sites = {s.name: s for s in plan.sites}
+    at = {d.name: sites.get(d.site or "") for d in plan.devices}
+    return {
+        link.name: radio.link_km(
+            link, at.get(link.carriers[0].a.device), at.get(link.carriers[0].b.device)
+        )
+        for link in plan.links
+        if link.carriers
+    }
+
+
+def _hop(  # noqa: PLR0913, PLR0917
     plan: Plan,
     link: Link,
     carrier: Carrier,
     contexts: Mapping[str, Context],
     radios: Mapping[str, set[int]],
+    km: float | None,
 ) -> Hop:
     stage = next(iter(contexts.values())).stage if contexts else "handover"
 
     def side(name: EndName, end: End, far: End) -> Side:
         return Side(
             plan=plan, link=link, carrier=carrier, name=name, end=end, far=far, stage=stage,
-            context=contexts.get(end.device), sole=len(radios[end.device]) == 1,
+            context=contexts.get(end.device), sole=len(radios[end.device]) == 1, km=km,
         )  # fmt: skip
 
     return Hop(
         plan=plan, link=link, carrier=carrier, stage=stage,
         a=side("a", carrier.a, carrier.b), b=side("b", carrier.b, carrier.a),
     )  # fmt: skip
-
-
-def arms_db(one: Side, other: Side, *, receiving: bool = False) -> float | None:
-    """How much more one end's antenna and lines give than another's; None: not known alike.
-
-    In hot standby both may feed one antenna over couplers of different loss.
-    """
-    gains = [radio.antenna_gain_dbi(s.end, s.end.tx_mhz) for s in (one, other)]
-    lose = radio.losses_before_receiver_db if receiving else radio.losses_after_transmitter_db
-    losses = [lose(s.end) for s in (one, other)]
-    if gains == [None, None]:
-        gains = [0.0, 0.0]
-    if gains[0] is None or gains[1] is None:
-        return None
-    return gains[0] - gains[1] - losses[0] + losses[1]
 
 
 def is_radio(side: Side) -> bool:

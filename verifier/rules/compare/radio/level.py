@@ -11,7 +11,17 @@ from verifier.model.observation import Observation
 from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, READ_DB, Hop, Side, arms_db, figure, near
+from verifier.rules.compare.radio import overload, short
+from verifier.rules.compare.radio.expected import (
+    JUDGED,
+    Reference,
+    arm_db,
+    by_atpc_alone,
+    expected_level,
+    reference,
+    too_low,
+)
+from verifier.rules.compare.radio.hop import EXACT_DB, READ_DB, Hop, Side, figure, near
 from verifier.rules.compare.radio.muted import outage_db, signal_of_nobody
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.compare.radio.steady import by_median, held, some, wavered
@@ -45,16 +55,6 @@ def tolerance_db(side: Side) -> float:
     """What a level at this end may be off."""
     assert side.context is not None
     return levels.tolerance_db(side.end, side.context.profile)
-
-
-def arm_db(side: Side) -> float | None:
-    """How much more the end that is on radiates towards this one than the one it is planned for.
-
-    In hot standby both transmitters may feed the antenna over couplers of different loss. None
-    where the antennas of the two are not known alike.
-    """
-    sender, planned = side.sender, side.planned_for
-    return 0.0 if sender is planned else arms_db(sender, planned)
 
 
 def measured_loss(side: Side) -> Loss | str:
@@ -105,11 +105,16 @@ def _together(level: Read, power: Read) -> Iterator[tuple[float, float]]:
 def path_loss(side: Side) -> Findings:
     """`radio.path-loss`: far power less level, against planned power less planned level.
 
-    Holds at every stage, whatever ATPC or the modulation do to the power.
+    Holds at every stage, whatever ATPC or the modulation do to the power. Without a planned level
+    it is against the computed one, where the far end's power is read or ATPC moves it.
     """
-    far = side.far if side.stage == "bench" else side.planned_for.end
-    planned = levels.planned_loss(side.end, far, side.stage)
-    if isinstance(planned, str) or side.across.context is None:
+    if side.across.context is None:
+        return
+    planned, computed = _planned_loss(side)
+    if isinstance(planned, str):
+        if planned:
+            yield side.finding("radio.path-loss", "not-tested", planned, at="rx_level_dbm",
+                               unit="dB")  # fmt: skip
         return
     at = "bench_attenuation_db" if side.stage == "bench" else "rx_level_dbm"
     found = measured_loss(side)
@@ -125,8 +130,8 @@ def path_loss(side: Side) -> Findings:
     reason += near(abs(over) - tolerance, READ_DB)
     verdict: Verdict = "pass"
     advice = ""
-    if over > tolerance + EXACT_DB:
-        verdict = "fail"
+    if (low := too_low(-over, tolerance, computed=computed)) is not None:
+        verdict = low
         advice = _BENCH_LITTLE if side.stage == "bench" else _TOO_LITTLE
     elif over < -tolerance - EXACT_DB:
         verdict = "warn"
@@ -140,6 +145,27 @@ def path_loss(side: Side) -> Findings:
     )  # fmt: skip
     still = wavered(side.read("rx_level_dbm"), side.stage, tolerance)
     yield by_median(excused(side, finding), [still])
+
+
+def _planned_loss(side: Side) -> tuple[levels.Expected | str, bool]:
+    """What the path should take, and whether that is computed.
+
+    Else why the acceptance, which rests on it where ATPC is on, is not possible; or empty.
+    """
+    found = reference(side)
+    end = side.end if isinstance(found, str) else found.end
+    far = side.far if side.stage == "bench" else side.planned_for.end
+    planned = levels.planned_loss(end, far, side.stage)
+    computed = isinstance(found, Reference) and bool(found.sum)
+    if isinstance(planned, str):
+        accepted = side.stage in JUDGED and side.sender.atpc_on and isinstance(found, Reference)
+        return (f"ATPC is on at the far end, and {planned}" if accepted else ""), computed
+    if computed and side.sender.number("tx_power_dbm") is None and not side.sender.atpc_on:
+        return "", computed
+    if isinstance(found, Reference) and computed:
+        how = f"computed from the plan's own figures: {found.sum}"
+        planned = levels.Expected(planned.value, how)
+    return planned, computed
 
 
 def reciprocity(hop: Hop) -> Findings:
@@ -220,15 +246,17 @@ def rx_level(side: Side) -> Findings:
     seen, at = side.read("rx_level_dbm"), "rx_level_dbm"
     if side.stage == "bench":
         at = "bench_rx_level_dbm"
-    planned = getattr(side.end, at)
-    if seen is not None and seen.number is not None and (over := _overload(side, seen)):
+    if seen is not None and (over := overload.overload(side, seen)):
         yield over
         return
     if (strange := signal_of_nobody(side, seen)) is not None:
         yield strange
         return
-    if planned is None:
+    found = reference(side)
+    if isinstance(found, str):
+        yield from _without_level(side, found, seen)
         return
+    planned = getattr(found.end, at)
     expected = expected_level(side)
     shown = expected if isinstance(expected, str) else expected.value
     if seen is not None and seen.nothing:
@@ -245,43 +273,38 @@ def rx_level(side: Side) -> Findings:
         return
     least = expected.value - tolerance_db(side)
     still = wavered(seen, side.stage, tolerance_db(side), least)
-    yield held(_judge_level(side, at, expected, seen), still)
+    yield held(_judge_level(side, at, expected, seen, computed=bool(found.sum)), still)
 
 
-def expected_level(side: Side) -> levels.Expected | str:
-    """What should arrive of the end that is on, in dBm; see `rules.radio.levels`."""
-    sender, arm = side.sender, arm_db(side)
-    if arm is None:
-        return "the active unit's antenna is not known, so its level cannot be told"
-    far_power = sender.number("tx_power_dbm")
-    if far_power is None and not sender.atpc_on:
-        far_power = sender.number("tx_power_set_dbm")
-    found = levels.expected_level(
-        side.end, sender.end, side.stage, far_power_dbm=far_power, atpc=sender.atpc_on
-    )
-    if isinstance(found, str) and far_power is None and sender.context is not None:
-        missing = sender.missing("tx_power_dbm")
-        return f"{found}: {missing}" if sender.number("tx_power_dbm") is None else found
-    if isinstance(found, str) or side.stage == "bench" or sender is side.planned_for:
-        return found
-    planned_dbm = side.planned_for.end.tx_power_dbm
-    if planned_dbm is None or sender.end.tx_power_dbm is None:
-        return "the planned power of one of the hot standby's units is missing"
-    if found.how.startswith(levels.ATPC_KEEPS):
-        return found
-    shift = arm + sender.end.tx_power_dbm - planned_dbm
-    return levels.Expected(found.value + shift, f"{found.how}, by the active unit")
+def _without_level(side: Side, gap: str, seen: Read | None) -> Findings:
+    """Neither a planned level nor a sum, as `gap` says; the receiver's limits hold all the same."""
+    if seen is None:
+        return
+    if seen.nothing:
+        if side.stage in JUDGED:
+            yield excused(side, _nothing(side, "rx_level_dbm", gap, seen), short_db=outage_db(side))
+        return
+    if gap or (seen.number is None and side.sender.transmits is not False):
+        missing = side.missing("rx_level_dbm") if seen.number is None else gap
+        if gap or overload.limits(side):
+            yield side.finding("radio.rx-level", "not-tested", missing, at="rx_level_dbm",
+                               observed=seen.number, unit="dBm", reads=(seen,))  # fmt: skip
+        return
+    if seen.number is not None and (kept := overload.limits_kept(side, seen, seen.number)):
+        yield kept
 
 
-def _judge_level(side: Side, at: str, expected: levels.Expected, seen: Read) -> Finding:
+def _judge_level(
+    side: Side, at: str, expected: levels.Expected, seen: Read, *, computed: bool
+) -> Finding:
     level, tolerance = seen.number or 0.0, tolerance_db(side)
     off = level - expected.value
     reason = f"{off:+.1f} dB against {expected.value:.1f} dBm ({expected.how})"
     reason += near(abs(off) - tolerance, READ_DB)
     verdict: Verdict = "pass"
     advice = ""
-    if off < -tolerance - EXACT_DB:
-        verdict, reason = "fail", f"{reason}: too low, allowed {figure(tolerance)} dB"
+    if (low := too_low(off, tolerance, computed=computed)) is not None:
+        verdict, reason = low, f"{reason}: too low, allowed {figure(tolerance)} dB"
         advice = _BENCH_LITTLE if side.stage == "bench" else _TOO_LITTLE
         if side.sender.transmits is False:
             reason += "; the far end's transmitter is off"
@@ -291,8 +314,14 @@ def _judge_level(side: Side, at: str, expected: levels.Expected, seen: Read) -> 
         advice = "is the far end's power as planned, and the plan's path what was built?"
         if side.stage == "bench":
             advice = _BENCH_MUCH
+    wanted = expected.value
+    if verdict != "fail" and (left := short.left_short(side.sender)):
+        verdict, wanted = "fail", left.asked.dbm
+        reason, advice = f"{reason}, but {left.reason}", "see radio.atpc"
+    elif verdict == "pass" and (gap := by_atpc_alone(side)):
+        verdict, reason, advice = "not-tested", f"{reason}, but {gap}", "write atpc_target_dbm"
     finding = side.finding(
-        "radio.rx-level", verdict, reason, at=at, expected=expected.value, observed=level,
+        "radio.rx-level", verdict, reason, at=at, expected=wanted, observed=level,
         unit="dBm", advice=advice,
         reads=(seen, side.sender.read("tx_power_dbm"), side.sender.read("atpc")),
     )  # fmt: skip
@@ -318,21 +347,3 @@ def _nothing(side: Side, at: str, expected: float | str, seen: Read) -> Finding:
         expected=getattr(side.end, at) if shown is None else shown,
         unit="dBm", advice=advice, reads=(seen, sender.read("tx_enabled")),
     )  # fmt: skip
-
-
-def _overload(side: Side, seen: Read) -> Finding | None:
-    """A level over what the receiver takes, at any stage."""
-    assert side.context is not None
-    limits, level = side.context.profile.limits, seen.number or 0.0
-    for limit, what, advice in (
-        (limits.rx_damage_dbm, "the receiver is damaged above",
-         "caution: mute the far transmitter now, then put an attenuator in"),
-        (limits.rx_max_dbm, "the receiver is overloaded above",
-         "lower the far end's power, or put an attenuator in"),
-    ):  # fmt: skip
-        if limit is not None and level > limit + 1e-6:
-            return side.finding(
-                "radio.rx-level", "fail", f"{figure(level)} dBm: {what} {figure(limit)} dBm",
-                expected=limit, observed=level, unit="dBm", advice=advice, reads=(seen,),
-            )  # fmt: skip
-    return None

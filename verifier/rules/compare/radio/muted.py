@@ -23,16 +23,21 @@ _LEAK_DB = 15.0
 
 
 def signal_of_nobody(side: Side, seen: Read | None) -> Finding | None:
-    """`radio.rx-level` where a signal is received from an end that says it is off; else None."""
+    """`radio.rx-level` where a signal is received from an end that says it is off; else None.
+
+    On a bench where no level is planned other radios may be near: there it warns.
+    """
     if seen is None or seen.number is None or side.sender.transmits is not False:
         return None
     level = seen.number
     if level < floor_dbm(side) or _leaks(side, level):
         return None
     at = "bench_rx_level_dbm" if side.stage == "bench" else "rx_level_dbm"
+    by_the_way = side.stage == "bench" and side.end.bench_rx_level_dbm is None
     return side.finding(
-        "radio.rx-level", "fail", f"{figure(level)} dBm is received, and {MUTED_FAR}: {NOT_REAL}",
-        at=at, expected=None, observed=level, unit="dBm", advice=LOOK_FOR_IT,
+        "radio.rx-level", "warn" if by_the_way else "fail",
+        f"{figure(level)} dBm is received, and {MUTED_FAR}: {NOT_REAL}", at=at, expected=None,
+        observed=level, unit="dBm", advice=LOOK_FOR_IT,
         reads=(seen, side.sender.read("tx_enabled")),
     )  # fmt: skip
 

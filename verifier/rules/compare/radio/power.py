@@ -1,20 +1,19 @@
-"""What a unit transmits: power, transmitter on or off, EIRP against the licence, ATPC."""
+"""What a unit transmits: power, transmitter on or off, ATPC."""
 
 from __future__ import annotations
 
 from verifier.model.result import Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, HOT_STANDBY, POWER_DB, Side, figure
+from verifier.rules.compare.radio.hop import HOT_STANDBY, POWER_DB, Side, figure
 from verifier.rules.compare.radio.muted import LOOK_FOR_IT, NOT_REAL, heard_by
+from verifier.rules.compare.radio.read import Read
+from verifier.rules.compare.radio.short import left_short
 from verifier.rules.radio import levels
 
 HEADROOM_DB = 3.0
 """So far above a threshold a mode is safely carried (contract: stages)."""
 LEFT_ALIGNING = "left in alignment settings: lowest modulation and raised power"
-_POWER = ("tx_power_dbm", "tx_power_set_dbm")
-
-
 POWER_WARN_DB, POWER_FAIL_DB = 2.0, 3.0
 """What a device reads of its own power may be off (contract: comparing; common practice)."""
 
@@ -134,56 +133,16 @@ def _judge_standby(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]:
     )  # fmt: skip
 
 
-def eirp(side: Side) -> Findings:
-    """`radio.eirp`: actual power + gain - losses against the licence, at every stage.
-
-    A unit tells its power to about 0.5 dB: up to so much over the licence is a warning.
-    """
-    limit = side.end.max_eirp_dbm
-    seen = side.read(*_POWER)
-    if limit is None:
-        if side.stage == "alignment" and (side.end.tx_power_dbm is not None or seen is not None):
-            reason = "the plan has no max_eirp_dbm"
-            yield side.finding(
-                "radio.eirp", "not-tested", reason, at="max_eirp_dbm", unit="dBm",
-                advice="look in the licence before you raise the power, and write it in the plan",
-            )  # fmt: skip
-        return
-    if side.transmits is False and side.read("tx_power_set_dbm") is not None:
-        seen = side.read("tx_power_set_dbm")
-    power = seen.number if seen is not None else None
-    found = radio.eirp_dbm(side.end, power) if power is not None else None
-    if power is None or found is None:
-        gap = side.missing(*_POWER) if power is None else "the antenna's gain is not planned"
-        yield side.finding("radio.eirp", "not-tested", gap, at="max_eirp_dbm", expected=limit,
-                           unit="dBm", reads=(seen,))  # fmt: skip
-        return
-    over = found - limit
-    verdict: Verdict = "pass"
-    reason = radio.eirp_sum(side.end, power)
-    if over > EXACT_DB:
-        verdict = "fail" if over > POWER_DB + 1e-6 else "warn"
-        reason += f", {over:.1f} dB above the licence"
-        if verdict == "warn":
-            reason += ", within what the unit tells its power to"
-    if side.transmits is False:
-        reason += "; the transmitter is off, it would radiate so much"
-    yield side.finding(
-        "radio.eirp", verdict, reason, at="max_eirp_dbm", expected=limit, observed=found,
-        unit="dBm", reads=(seen,),
-        advice=f"lower the power by {over:.1f} dB at once" if over > EXACT_DB else "",
-    )  # fmt: skip
-
-
 def atpc(side: Side) -> Findings:
-    """`radio.atpc`: as planned; while aligning off."""
+    """`radio.atpc`: as planned, and doing its work; while aligning off."""
     planned, seen = side.end.atpc, side.read("atpc")
     aligning = side.stage == "alignment"
-    if planned is None and not (aligning and seen is not None):
+    left = left_short(side) if seen is not None and seen.truth else None
+    if planned is None and left is None and not (aligning and seen is not None):
         return
     wanted = bool(planned) and not aligning
     on = seen.truth if seen is not None else None
-    expected = "on" if wanted else "off"
+    expected = "on" if wanted else None if planned is None and not aligning else "off"
     if on is None:
         yield side.finding("radio.atpc", "not-tested", side.missing("atpc"), at="atpc",
                            expected=expected, reads=(seen,))  # fmt: skip
@@ -200,5 +159,10 @@ def atpc(side: Side) -> Findings:
         if left_aligning(side):
             reason = f"{reason}; {LEFT_ALIGNING}"
         advice = "set it as planned, save, and read it again"
+    reads: tuple[Read | None, ...] = (seen,)
+    if left is not None:
+        reason = left.reason if verdict == "pass" or planned is None else f"{reason}; {left.reason}"
+        verdict, reads = "fail", (seen, *left.reads)
+        advice = "look at ATPC's highest power and target at both ends; switch it off to compare"
     yield side.finding("radio.atpc", verdict, reason, at="atpc", expected=expected,
-                       observed="on" if on else "off", advice=advice, reads=(seen,))  # fmt: skip
+                       observed="on" if on else "off", advice=advice, reads=reads)  # fmt: skip

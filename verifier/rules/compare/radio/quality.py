@@ -16,6 +16,7 @@ from verifier.rules.compare.radio.muted import (
     outage_db,
 )
 from verifier.rules.compare.radio.read import Read
+from verifier.rules.compare.radio.short import left_short
 from verifier.rules.compare.radio.steady import by_median, held, some, wavered
 from verifier.rules.compare.radio.weather import excused
 
@@ -174,9 +175,9 @@ def fade_margin(side: Side) -> Findings:
 
 
 def _raised_db(side: Side) -> float | str:
-    """How much more ATPC at the far end can give."""
+    """How much more ATPC at the far end can give; nothing, where it leaves this end short."""
     sender = side.sender
-    if not sender.atpc_on:
+    if not sender.atpc_on or left_short(sender) is not None:
         return 0.0
     highest = sender.end.tx_power_dbm
     if sender.end.atpc_max_dbm is not None:

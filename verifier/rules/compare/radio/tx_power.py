@@ -107,7 +107,7 @@ def _while_off(side: Side, planned: float, now_dbm: float | None) -> list[_Said]
 
 
 def _judge_set(side: Side, planned: float, dbm: float, *, by_atpc: bool) -> _Said:
-    """What is set, within 0.5 dB; under ATPC it is the most, and no more than planned."""
+    """What is set, within 0.5 dB; under ATPC it is the most that ATPC may use."""
     what, over = f"set to {figure(dbm)} dBm", dbm - planned
     if side.stage == "alignment":
         verdict, words = _aligning(side, planned, dbm, POWER_DB)
@@ -115,9 +115,16 @@ def _judge_set(side: Side, planned: float, dbm: float, *, by_atpc: bool) -> _Sai
     if abs(over) <= POWER_DB + 1e-6:
         return _Said("pass", dbm, f"{what}: as planned")
     if by_atpc:
-        most = max(planned, planned if side.end.atpc_max_dbm is None else side.end.atpc_max_dbm)
-        if dbm <= most + POWER_DB + 1e-6:
-            return _Said("pass", dbm, f"{what}: within what ATPC may use")
+        highest = planned if side.end.atpc_max_dbm is None else side.end.atpc_max_dbm
+        if dbm > max(planned, highest) + POWER_DB + 1e-6 and not left_aligning(side):
+            words = f"above {figure(highest)} dBm, the most ATPC may use"
+            return _Said("fail", dbm, f"{what}, {words}", _SET_IT)
+        if (
+            min(planned, highest) - POWER_DB - 1e-6
+            <= dbm
+            <= max(planned, highest) + POWER_DB + 1e-6
+        ):
+            return _Said("pass", dbm, f"{what}: what ATPC may use at most")
     words = f"{over:+.1f} dB against the plan"
     if left_aligning(side):
         words = f"{LEFT_ALIGNING} ({over:+.1f} dB)"

@@ -144,7 +144,7 @@ def _most_db(side: Side, weather: Weather) -> tuple[float, str]:
 
 
 def _rain_db(side: Side, mhz: float | None, mm_per_h: float | None) -> tuple[float, str]:
-    km = side.path_km
+    km = side.km
     if mhz is None or km is None:
         what = "length of the path" if km is None else "frequency"
         return math.inf, f"and how much it may take is not known: the {what} is not planned"
