@@ -163,6 +163,16 @@ def test_a_power_that_only_the_setting_tells_while_the_profile_has_no_other() ->
     assert (on.verdict, "ATPC is on" in on.reason) == (T, True)
 
 
+def test_a_set_power_that_caps_all_modes_does_not_follow_them() -> None:
+    """26 dBm at 4-QAM, set to 18: right where each mode has its own power, else a fault."""
+    a = {**LOW, "rx_level_dbm": FADED, "tx_power_dbm": 26.0}
+    for caps, verdict in ((None, W), (False, W), (True, F)):
+        profile = dataclasses.replace(PROFILE, set_power_caps_modes=caps)
+        finding = at_a("radio.tx-power", a, {**LOW, "rx_level_dbm": FADED},
+                       profiles={"ptp-radio": profile})  # fmt: skip
+        assert finding.verdict == verdict, finding.reason
+
+
 LOW = {"tx_modulation": "4qam", "rx_modulation": "4qam", "current_capacity_mbps": 45.0}
 FADED = -80.0
 """Too little for 16-QAM (-78 dBm); 256-QAM needs -66 dBm."""

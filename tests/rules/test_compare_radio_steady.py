@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from tests.rules.radio_world import (
     GONE,
     NOTHING,
+    PROFILE,
     RIGHT,
     RIGHT_B,
     A,
@@ -127,6 +129,36 @@ def test_what_rests_on_the_median_of_it_does_not_pass_either() -> None:
         finding = at_a(check, "rx_level_dbm", samples)
         assert finding.verdict == W
         assert "this is a median" in finding.reason
+
+
+CEILINGS = [
+    # check, field, end of the scale as it comes, planned level, what is read, verdict
+    ("a level at the end of its scale, as planned", "radio.rx-level", "rx_level_dbm", -350, -36.0, -35.0, W),
+    ("a level at the end of its scale, less than planned", "radio.rx-level", "rx_level_dbm", -350, -30.0, -35.0, T),
+    ("a level below it", "radio.rx-level", "rx_level_dbm", -350, -45.6, -45.6, P),
+    ("a path loss that is at most so much", "radio.path-loss", "rx_level_dbm", -350, -30.0, -35.0, T),
+    ("an SNR at the end of its scale, enough", "radio.snr", "snr_db", 380, -45.6, 38.0, P),
+    ("an SNR at the end of its scale, less than planned", "radio.snr", "snr_db", 200, -45.6, 20.0, T),
+    ("an SNR below it", "radio.snr", "snr_db", 380, -45.6, 20.0, F),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("check", "field", "end", "planned_dbm", "read", "verdict"),
+                         [r[1:] for r in CEILINGS], ids=[r[0] for r in CEILINGS])  # fmt: skip
+def test_the_end_of_a_scale_means_at_least(
+    check: str, field: str, end: int, planned_dbm: float, read: float, verdict: str
+) -> None:
+    """`ceiling` of the profile's reading, raw, in tenths."""
+    reading = tuple(
+        dataclasses.replace(r, ceiling=end) if r.field == field else r for r in PROFILE.reading
+    )
+    profiles = {"ptp-radio": dataclasses.replace(PROFILE, reading=reading)}
+    sides = observed(A, {**RIGHT, field: read}), observed(B, RIGHT_B)
+    plan = planned(a={"rx_level_dbm": planned_dbm})
+    made = of_radio(judged(plan, "handover", *sides, profiles=profiles))
+    (finding,) = [f for f in made if f.check == check and f.subject.end == "a"]
+    assert finding.verdict == verdict, finding.reason
+    assert ("at least so much" in finding.reason) is (verdict in {W, T})
 
 
 def test_near_the_limit_is_said_and_judged_as_it_reads() -> None:

@@ -43,6 +43,7 @@ class Reading:
         oid: a scalar, or a column with `index` (`port:NAME`, `radio:N`, `first`, or a number).
         scale: the value is the raw number times this.
         no_signal: raw values that mean "nothing received".
+        ceiling: raw value at the end of the scale: it means "at least so much".
         good: raw values judged good without a plan value.
     """
 
@@ -53,6 +54,7 @@ class Reading:
     scale: float = 1.0
     unit: str | None = None
     no_signal: tuple[int, ...] = ()
+    ceiling: int | None = None
     values: Mapping[int, str] = dataclasses.field(default_factory=dict)
     good: tuple[int, ...] = ()
     source: str = ""

@@ -24,7 +24,7 @@ from verifier.rules.compare.radio.expected import (
 from verifier.rules.compare.radio.hop import EXACT_DB, READ_DB, Hop, Side, figure, near
 from verifier.rules.compare.radio.muted import outage_db, signal_of_nobody
 from verifier.rules.compare.radio.read import Read
-from verifier.rules.compare.radio.steady import by_median, held, some, wavered
+from verifier.rules.compare.radio.steady import at_least, by_median, held, some, wavered
 from verifier.rules.compare.radio.weather import excused
 from verifier.rules.radio import levels
 
@@ -144,6 +144,7 @@ def path_loss(side: Side) -> Findings:
         unit="dB", advice=advice, reads=found.reads,
     )  # fmt: skip
     still = wavered(side.read("rx_level_dbm"), side.stage, tolerance)
+    finding = at_least(finding, side.read("rx_level_dbm"), more_is_right=True)
     yield by_median(excused(side, finding), [still])
 
 
@@ -273,7 +274,8 @@ def rx_level(side: Side) -> Findings:
         return
     least = expected.value - tolerance_db(side)
     still = wavered(seen, side.stage, tolerance_db(side), least)
-    yield held(_judge_level(side, at, expected, seen, computed=bool(found.sum)), still)
+    judged = _judge_level(side, at, expected, seen, computed=bool(found.sum))
+    yield held(at_least(judged, seen), still)
 
 
 def _without_level(side: Side, gap: str, seen: Read | None) -> Findings:

@@ -17,7 +17,7 @@ from verifier.rules.compare.radio.muted import (
 )
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.compare.radio.short import left_short
-from verifier.rules.compare.radio.steady import by_median, held, some, wavered
+from verifier.rules.compare.radio.steady import at_least, by_median, held, some, wavered
 from verifier.rules.compare.radio.weather import excused
 
 FAINT_DB = 6.0
@@ -65,7 +65,7 @@ def _at_least(  # noqa: PLR0913, PLR0917
         unit="dB", advice="" if right else advice, reads=(seen,),
     )  # fmt: skip
     still = wavered(seen, side.stage, tolerance_db(side), least)
-    yield held(excused(side, finding), still)
+    yield held(excused(side, at_least(finding, seen, more_is_right=True)), still)
 
 
 def _rightly_silent(side: Side) -> bool:

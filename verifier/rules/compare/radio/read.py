@@ -74,6 +74,14 @@ class Read:
         return self.value if isinstance(self.value, float) else None
 
     @property
+    def at_least(self) -> bool:
+        """Whether the value is the end of its scale, so that there may be more."""
+        end = self.reading.ceiling
+        return end is not None and self.number is not None and (
+            self.number >= end * self.reading.scale - 1e-6
+        )  # fmt: skip
+
+    @property
     def word(self) -> str | None:
         """The value as text; None where there is none."""
         if self.value is None:

@@ -94,6 +94,24 @@ def held(finding: Finding, found: Wavered | None) -> Finding:
     )
 
 
+def at_least(finding: Finding, read: Read | None, *, more_is_right: bool = False) -> Finding:
+    """The finding of a reading at the end of its scale, which means *at least*.
+
+    What is too low may not be so; what is as planned may be more, which is right only of a figure
+    that has no upper limit.
+    """
+    if read is None or not read.at_least or (finding.verdict == "pass" and more_is_right):
+        return finding
+    verdict: Verdict = "not-tested" if finding.verdict == "fail" else finding.verdict
+    return dataclasses.replace(
+        finding,
+        verdict="warn" if verdict == "pass" else verdict,
+        reason=f"{finding.reason}; {figure(read.number or 0.0)} is the end of the reading's scale "
+        "and means at least so much",
+        advice=finding.advice or "measure it with an instrument that shows more",
+    )
+
+
 def by_median(finding: Finding, found: Iterable[Wavered | None]) -> Finding:
     """A finding made of the median of what did not hold still: it cannot pass."""
     words = [w.words for w in found if w is not None]

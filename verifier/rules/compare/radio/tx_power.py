@@ -245,6 +245,8 @@ def _follows_mode(side: Side, dbm: float) -> str:
     seen, most = side.read("tx_modulation"), side.link.modulation_max
     if side.context is None or seen is None or not seen.word or not radio.is_adaptive(side.link):
         return ""
+    if side.context.profile.set_power_caps_modes:
+        return ""
     if most is None or radio.plain_modulation(most) == radio.plain_modulation(seen.word):
         return ""
     mode = radio.mode_for(side.context.profile, seen.word, side.bandwidth_mhz)
