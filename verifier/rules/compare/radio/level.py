@@ -304,7 +304,7 @@ def _judge_level(
         if side.stage == "bench":
             advice = _BENCH_MUCH
     wanted = expected.value
-    if verdict != "fail" and (left := short.left_short(side.sender)):
+    if verdict != "fail" and (left := short.left_short(side.sender, side)):
         verdict, wanted = "fail", left.asked.dbm
         reason, advice = f"{reason}, but {left.reason}", "see radio.atpc"
     elif verdict == "pass" and (gap := by_atpc_alone(side)):
