@@ -274,14 +274,11 @@ def _without_level(side: Side, gap: str, seen: Read | None) -> Findings:
         if side.stage in JUDGED:
             yield _nothing(side, "rx_level_dbm", gap, seen)
         return
-    if gap or (seen.number is None and side.sender.transmits is not False):
+    unread = seen.number is None and side.sender.transmits is not False
+    if gap or (unread and overload.limits(side)):
         missing = side.missing("rx_level_dbm") if seen.number is None else gap
-        if gap or overload.limits(side):
-            yield side.finding("radio.rx-level", "not-tested", missing, at="rx_level_dbm",
-                               observed=seen.number, unit="dBm", reads=(seen,))  # fmt: skip
-        return
-    if seen.number is not None and (kept := overload.limits_kept(side, seen, seen.number)):
-        yield kept
+        yield side.finding("radio.rx-level", "not-tested", missing, at="rx_level_dbm",
+                           observed=seen.number, unit="dBm", reads=(seen,))  # fmt: skip
 
 
 def _judge_level(
