@@ -22,7 +22,7 @@ devices:
     address: 127.81.0.12/8
     services: {open: [9/tcp]}
 links:
-  - {name: Hop 1, a: {device: lighthouse-quarry, rx_level_dbm: -50}, b: {device: quarry-lighthouse, rx_level_dbm: -50}}
+  - {name: Hop 1, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
 """
 """Two units on the loopback range, at ports where nothing listens."""
 

@@ -41,7 +41,7 @@ devices:
     snmp: bench
     ports: [{name: port1, status: up, speed_mbps: 1000}, {name: port2, status: up}]
 links:
-  - {name: Hop 1, a: {device: lighthouse-quarry, rx_level_dbm: -50}, b: {device: quarry-lighthouse, rx_level_dbm: -50}}
+  - {name: Hop 1, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
 """
 """Two radios with a link, and a switch."""
 

@@ -26,8 +26,8 @@ devices:
 links:
   - name: Hop 1
     polarisation: V
-    a: {device: lighthouse-quarry, azimuth_deg: 57.98, rx_level_dbm: -50}
-    b: {device: quarry-lighthouse, rx_level_dbm: -50}
+    a: {device: lighthouse-quarry, azimuth_deg: 57.98}
+    b: {device: quarry-lighthouse}
 not_tested_ok: [radio.*]
 """
 CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n'

@@ -22,7 +22,7 @@ devices:
   - {name: quarry-lighthouse, site: Quarry, address: 127.84.0.12/8}
 sites: [{name: Lighthouse}, {name: Quarry}]
 links:
-  - {name: Hop 1, a: {device: lighthouse-quarry, rx_level_dbm: -45}, b: {device: quarry-lighthouse, rx_level_dbm: -50}}
+  - {name: Hop 1, a: {device: lighthouse-quarry, rx_level_dbm: -45}, b: {device: quarry-lighthouse}}
 """
 
 

@@ -34,7 +34,7 @@ devices:
   - {name: lighthouse-quarry, site: Quarry, address: 127.82.0.11/16, gateway: 127.82.0.1, snmp: bench, ports: [{name: eth1, status: up, speed_mbps: 1000}]}
   - {name: quarry-lighthouse, site: Quarry, address: 127.82.0.12/16, gateway: 127.82.0.1, snmp: bench, software: "4.2"}
 links:
-  - {name: Hop 1, licence: {reference: EX-0001}, a: {device: lighthouse-quarry, rx_level_dbm: -50}, b: {device: quarry-lighthouse, rx_level_dbm: -50}}
+  - {name: Hop 1, licence: {reference: EX-0001}, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
 """
 SECRET = "coastal-read"
 CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "{SECRET}"\nport = {PORT}\n'

@@ -154,9 +154,8 @@ def test_what_the_device_does_not_tell_is_not_tested() -> None:
 
 @pytest.mark.parametrize("stage", ["bench", "alignment"])
 def test_the_sum_judges_no_early_stage(stage: Any) -> None:
-    """An empty cell makes no finding there but that of the receiver's limits."""
-    assert levels_of(-65.6, stage=stage)["radio.rx-level"].verdict == "pass"
-    assert "radio.path-loss" not in levels_of(-65.6, stage=stage)
+    """An empty cell makes no finding there."""
+    assert {"radio.rx-level", "radio.path-loss"}.isdisjoint(levels_of(-65.6, stage=stage))
 
 
 PATH = [("as computed", 0.0, "pass"), ("2.8 dB more", 2.8, "pass"), ("4 dB more", 4.0, "warn"),

@@ -286,14 +286,11 @@ def _without_level(side: Side, gap: str, seen: Read | None) -> Findings:
         if side.stage in JUDGED:
             yield excused(side, _nothing(side, "rx_level_dbm", gap, seen), short_db=outage_db(side))
         return
-    if gap or (seen.number is None and side.sender.transmits is not False):
+    unread = seen.number is None and side.sender.transmits is not False
+    if gap or (unread and overload.limits(side)):
         missing = side.missing("rx_level_dbm") if seen.number is None else gap
-        if gap or overload.limits(side):
-            yield side.finding("radio.rx-level", "not-tested", missing, at="rx_level_dbm",
-                               observed=seen.number, unit="dBm", reads=(seen,))  # fmt: skip
-        return
-    if seen.number is not None and (kept := overload.limits_kept(side, seen, seen.number)):
-        yield kept
+        yield side.finding("radio.rx-level", "not-tested", missing, at="rx_level_dbm",
+                           observed=seen.number, unit="dBm", reads=(seen,))  # fmt: skip
 
 
 def _judge_level(
@@ -317,7 +314,7 @@ def _judge_level(
         if side.stage == "bench":
             advice = _BENCH_MUCH
     wanted = expected.value
-    if verdict != "fail" and (left := short.left_short(side.sender)):
+    if verdict != "fail" and (left := short.left_short(side.sender, side)):
         verdict, wanted = "fail", left.asked.dbm
         reason, advice = f"{reason}, but {left.reason}", "see radio.atpc"
     elif verdict == "pass" and (gap := by_atpc_alone(side)):

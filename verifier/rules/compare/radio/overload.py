@@ -36,16 +36,3 @@ def overload(side: Side, seen: Read) -> Finding | None:
                 expected=limit, observed=level, unit="dBm", advice=advice, reads=(seen,),
             )  # fmt: skip
     return None
-
-
-def limits_kept(side: Side, seen: Read, level: float) -> Finding | None:
-    """That a level is below both limits, where no level is planned; None: no limit is known."""
-    known = limits(side)
-    if not known:
-        return None
-    limit, what, _ = known[-1]
-    return side.finding(
-        "radio.rx-level", "pass", f"{figure(level)} dBm: {what} {figure(limit)} dBm; no level is "
-        "planned for this stage",
-        expected=limit, observed=level, unit="dBm", reads=(seen,),
-    )  # fmt: skip

@@ -177,7 +177,7 @@ def fade_margin(side: Side) -> Findings:
 def _raised_db(side: Side) -> float | str:
     """How much more ATPC at the far end can give; nothing, where it leaves this end short."""
     sender = side.sender
-    if not sender.atpc_on or left_short(sender) is not None:
+    if not sender.atpc_on or left_short(sender, side) is not None:
         return 0.0
     highest = sender.end.tx_power_dbm
     if sender.end.atpc_max_dbm is not None:

@@ -46,13 +46,17 @@ def most_dbm(sender: Side) -> float | None:
     return min(known, default=None)
 
 
-def left_short(sender: Side) -> Short | None:
+def left_short(sender: Side, listener: Side | None = None) -> Short | None:
     """How this end's ATPC leaves the far end short; None: it does not, as far as is known.
 
     Every sample of the level is under what is asked for, and every sample of the power over 1 dB
     under its most.
+
+    Args:
+        sender: the end whose ATPC it is.
+        listener: who receives it; in hot standby another than the other end of its carrier.
     """
-    listener = sender.across
+    listener = sender.across if listener is None else listener
     level, power = listener.read("rx_level_dbm"), sender.read("tx_power_dbm")
     if sender.stage not in _STAGES or not sender.atpc_on or sender.transmits is False:
         return None
