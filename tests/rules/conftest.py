@@ -45,15 +45,15 @@ links:
     path_km: 11.42
     protection: 1+0
     polarisation: V
-    a: {{device: lighthouse-quarry, tx_mhz: 13143, tx_power_dbm: 18, max_eirp_dbm: 55, antenna_dbi: 36.1, line_loss_db: 0.5, azimuth_deg: 57.98, bench_attenuation_db: 60}}
-    b: {{device: quarry-lighthouse, tx_mhz: 12877, tx_power_dbm: 18, max_eirp_dbm: 55, antenna_dbi: 36.1, line_loss_db: 0.5, azimuth_deg: 238.08}}
+    a: {{device: lighthouse-quarry, tx_mhz: 13143, tx_power_dbm: 18, max_eirp_dbm: 55, antenna_dbi: 36.1, line_loss_db: 0.5, azimuth_deg: 57.98, bench_attenuation_db: 60, rx_level_dbm: -46.6}}
+    b: {{device: quarry-lighthouse, tx_mhz: 12877, tx_power_dbm: 18, max_eirp_dbm: 55, antenna_dbi: 36.1, line_loss_db: 0.5, azimuth_deg: 238.08, rx_level_dbm: -46.8}}
   - name: Hop 2
     raster: F.497
     bandwidth_mhz: 28
     modulation: 64qam
     polarisation: H
-    a: {{device: quarry-harbour, tx_mhz: 12905}}
-    b: {{device: harbour-quarry, tx_mhz: 13171}}
+    a: {{device: quarry-harbour, tx_mhz: 12905, rx_level_dbm: -50}}
+    b: {{device: harbour-quarry, tx_mhz: 13171, rx_level_dbm: -50}}
 devices:
   - {{name: lighthouse-quarry, site: Lighthouse, address: 198.18.20.11/24, tx_band: high, part_number: PTP-13-H, serial: "000111", label: LIGHTHOUSE > QUARRY, mac: 02:00:5e:10:00:11, uplink: [quarry-lighthouse], {UNIT}}}
   - {{name: quarry-lighthouse, site: Quarry, address: 198.18.20.12/24, tx_band: low, part_number: PTP-13-L, serial: "000112", label: QUARRY > LIGHTHOUSE, mac: 02:00:5e:10:00:12, {UNIT}}}

@@ -43,6 +43,7 @@ RIGHT: Mapping[str, Any] = {
     "xpi_db": 30.0, "locked": "true", "link_id": "7", "far_end_name": B,
     "configured_capacity_mbps": 190.0, "current_capacity_mbps": 190.0, "key_capacity_mbps": 190.0,
     "unsaved_settings": 0.0, "test_mode": 0.0, "alarm": 0.0, "software": "4.2.1",
+    "switch_forced": "none",
 }  # fmt: skip
 RIGHT_B = {**RIGHT, "tx_mhz": 12877.0, "rx_mhz": 13143.0, "rx_level_dbm": -45.8, "far_end_name": A}
 SAMPLED = {"rx_level_dbm", "tx_power_dbm", "snr_db"}

@@ -105,7 +105,12 @@ def end_of(plan: Plan, **more: Any) -> Plan:
         ("supply-voltage", 53.5, "warn", "poles swapped"),
         ("supply-voltage", 0.0, "warn", "not in the range"),
         ("weather", "dry, light wind", "pass", "dry along the path"),
-        ("weather", "heavy rain", "warn", "levels prove little"),
+        ("weather", "heavy rain", "warn", "how hard is not stated"),
+        ("weather", "rain, 12 mm/h", "warn", "levels prove little"),
+        ("weather", "wet snow", "warn", "levels prove little"),
+        ("weather", "fog", "pass", "fog along the path"),
+        ("weather", "windy", "warn", "none of rain, wet snow, ice, fog, dry"),
+        ("weather", "frost", "warn", "excuses no low level"),
     ],
 )
 def test_an_entry_is_judged(check, value, verdict, words) -> None:

@@ -108,14 +108,15 @@ def test_path_loss_needs_five_samples_taken_together(
 def test_path_loss_is_the_median_of_pairs() -> None:
     """By hand: losses 63.6, 63.4, 78 (a fade), 63.8 (power and level moved together), 63.8.
 
-    The median is 63.8 dB.
+    The median is 63.8 dB; a level that lay 16.2 dB apart cannot pass as it.
     """
     a = {**RIGHT, "rx_level_dbm": [-45.6, -45.4, -60.0, -43.8, -45.8]}
     b = {**RIGHT_B, "tx_power_dbm": [18.0, 18.0, 18.0, 20.0, 18.0]}
     seen = observed(A, a), observed(B, b)
     finding = one(run(planned(), *seen), "radio.path-loss", "a")
     assert finding.observed == pytest.approx(63.8)
-    assert (finding.expected, finding.unit, finding.verdict) == (63.6, "dB", "pass")
+    assert (finding.expected, finding.unit, finding.verdict) == (63.6, "dB", "warn")
+    assert "-45.6, -45.4, -60, -43.8, -45.8" in finding.reason
 
 
 def test_reciprocity_by_hand() -> None:
@@ -144,24 +145,6 @@ def test_reciprocity_warns_over_3_and_fails_over_6_db(off: float, verdict: str) 
 
 
 # --- weather and voltage, by a person ----------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("weather", "verdict"),
-    [("rain", T), ("heavy rain since noon", T), ("snow", T), ("Drizzle", T), ("thunderstorm", T),
-     ("wet", T), ("as usual", T), ("dry", F), ("Sunny", F), ("clear, no rain", F), ("no rain", F),
-     ("cloudy, 12 degrees", F), ("fog", F), ("dry, then showers", T), ("", F)],
-)  # fmt: skip
-def test_weather_excuses_a_low_level(weather: str, verdict: str) -> None:
-    """Weather stated by a person that is not plainly dry: low proves nothing."""
-    said = {"manual.weather": weather}
-    a = {**RIGHT, "rx_level_dbm": -60.0}
-    b = {**RIGHT_B, "rx_level_dbm": -60.0}
-    findings = run(planned(), observed(A, a, said=said), observed(B, b))
-    low = ("radio.rx-level", "radio.path-loss", "radio.fade-margin")
-    assert {one(findings, c, e).verdict for c in low for e in "ab"} == {verdict}
-    if verdict == T:
-        assert one(findings, "radio.rx-level", "b").advice == "repeat in dry weather"
 
 
 def test_weather_excuses_no_high_level_and_no_setting() -> None:
@@ -222,10 +205,10 @@ VOLTS = [
     ("aligning, raised power, in service's figure", "alignment", 1.09, {"tx_power_dbm": 26.0}, F),
     ("aligning at the planned power", "alignment", 1.09, {}, "pass"),
     ("aligning, far power not read: the aligning line", "alignment", 1.25,
-     {"tx_power_dbm": GONE}, "pass"),
+     {"tx_power_dbm": GONE, "tx_power_set_dbm": GONE}, "pass"),
     ("aligning, far power not read: the line in service", "alignment", 1.09,
-     {"tx_power_dbm": GONE}, "pass"),
-    ("aligning, far power not read: neither", "alignment", 0.90, {"tx_power_dbm": GONE}, F),
+     {"tx_power_dbm": GONE, "tx_power_set_dbm": GONE}, "pass"),
+    ("aligning, far power not read: neither", "alignment", 0.90, {"tx_power_dbm": GONE, "tx_power_set_dbm": GONE}, F),
 ]  # fmt: skip
 
 

@@ -36,16 +36,16 @@ A = 36
 LINK = "address: 198.18.20.15/24, gateway: 198.18.20.1"
 SECOND = """\
     carriers:
-      - {carrier: 1, polarisation: H, a: {device: quarry-harbour}, b: {device: harbour-quarry}}
-      - {carrier: 2, polarisation: V, a: {device: %s}, b: {device: %s}}"""
+      - {carrier: 1, polarisation: H, a: {device: quarry-harbour, rx_level_dbm: -50}, b: {device: harbour-quarry, rx_level_dbm: -50}}
+      - {carrier: 2, polarisation: V, a: {device: %s, rx_level_dbm: -50}, b: {device: %s, rx_level_dbm: -50}}"""
 
 
 def second(a: str, b: str) -> Changes:
     """Hop 2 with a second carrier between these units."""
     return {
         32: ("    polarisation: H", SECOND % (a, b)),
-        33: ("    a: {device: quarry-harbour, tx_mhz: 12905}", ""),
-        34: ("    b: {device: harbour-quarry, tx_mhz: 13171}", ""),
+        33: ("    a: {device: quarry-harbour, tx_mhz: 12905, rx_level_dbm: -50}", ""),
+        34: ("    b: {device: harbour-quarry, tx_mhz: 13171, rx_level_dbm: -50}", ""),
     }
 
 
@@ -61,8 +61,8 @@ AGAIN = """\
   - name: Hop 3
     bandwidth_mhz: 28
     polarisation: H
-    a: {device: harbour-quarry, tx_mhz: 13171}
-    b: {device: quarry-harbour, tx_mhz: 12905}
+    a: {device: harbour-quarry, tx_mhz: 13171, rx_level_dbm: -50}
+    b: {device: quarry-harbour, tx_mhz: 12905, rx_level_dbm: -50}
 devices:"""
 FAULTY: list[tuple[str, Changes, Expected]] = [
     ("unit twice", unit("name: lighthouse-quarry"), {(36, "name-doubled", "lighthouse-quarry")}),
@@ -89,8 +89,8 @@ FAULTY: list[tuple[str, Changes, Expected]] = [
      {(28, "ends-mixed-up", "Hop 2")}),
     ("carrier number twice",
      {32: ("    polarisation: H", (SECOND % ("quarry-harbour", "harbour-quarry")).replace(
-         "carrier: 2", "carrier: 1")), 33: ("    a: {device: quarry-harbour, tx_mhz: 12905}", ""),
-      34: ("    b: {device: harbour-quarry, tx_mhz: 13171}", "")},
+         "carrier: 2", "carrier: 1")), 33: ("    a: {device: quarry-harbour, tx_mhz: 12905, rx_level_dbm: -50}", ""),
+      34: ("    b: {device: harbour-quarry, tx_mhz: 13171, rx_level_dbm: -50}", "")},
      {(33, "carrier-doubled", "Hop 2 carrier 1")}),
     ("the same link under two names", {35: ("devices:", AGAIN)},
      {(35, "link-doubled", "Hop 3 carrier 1")}),

@@ -37,16 +37,16 @@ def ring(mhz: tuple[float, float] = (13199, 12933), site: str = "Harbour") -> Ch
 CARRIERS = """\
     protection: %s
     carriers:
-      - {carrier: 1, polarisation: H, a: {device: quarry-harbour, tx_mhz: 12905}, b: {device: harbour-quarry, tx_mhz: 13171}}
-      - {carrier: 2, polarisation: %s, a: {device: quarry-harbour, tx_mhz: %g}, b: {device: harbour-quarry, tx_mhz: %g}}"""
+      - {carrier: 1, polarisation: H, a: {device: quarry-harbour, tx_mhz: 12905, rx_level_dbm: -50}, b: {device: harbour-quarry, tx_mhz: 13171, rx_level_dbm: -50}}
+      - {carrier: 2, polarisation: %s, a: {device: quarry-harbour, tx_mhz: %g, rx_level_dbm: -50}, b: {device: harbour-quarry, tx_mhz: %g, rx_level_dbm: -50}}"""
 
 
 def carriers(protection: str, polarisation: str, a: float, b: float) -> Changes:
     """Hop 2 with two carriers."""
     return {
         32: ("    polarisation: H", CARRIERS % (protection, polarisation, a, b)),
-        33: ("    a: {device: quarry-harbour, tx_mhz: 12905}", ""),
-        34: ("    b: {device: harbour-quarry, tx_mhz: 13171}", ""),
+        33: ("    a: {device: quarry-harbour, tx_mhz: 12905, rx_level_dbm: -50}", ""),
+        34: ("    b: {device: harbour-quarry, tx_mhz: 13171, rx_level_dbm: -50}", ""),
     }
 
 
@@ -101,6 +101,25 @@ FAULTY: list[tuple[str, Changes, Expected]] = [
      at(26, "eirp-over-licence", END_A)),
     ("bench overload", {26: ("bench_attenuation_db: 60", "bench_attenuation_db: 37")},
      at(26, "bench-overload", END_A)),
+    ("bench within 10 dB of overload", {26: ("bench_attenuation_db: 60", "bench_attenuation_db: 47")},
+     at(26, "bench-overload", END_A)),
+    ("bench damage", {26: ("bench_attenuation_db: 60", "bench_attenuation_db: 17")},
+     at(26, "bench-damage", END_A)),
+    ("bench power of its own that damages",
+     {26: ("bench_attenuation_db: 60", "bench_attenuation_db: 20, bench_tx_power_dbm: 21")},
+     at(26, "bench-damage", END_A) | at(26, "bench-overload", END_A)),
+    ("no receive level at one end", {27: (", rx_level_dbm: -46.8", "")},
+     at(12, "rx-level-missing")),
+    ("no receive level at both ends, and no figures for a sum",
+     {33: (", rx_level_dbm: -50", ""), 34: (", rx_level_dbm: -50", "")},
+     at(28, "rx-level-missing", "Hop 2")),
+    ("a planned level above overload", {33: ("rx_level_dbm: -50", "rx_level_dbm: -19")},
+     at(33, "rx-level-over-limit", "Hop 2 carrier 1 end a")),
+    ("a planned level of the bench above overload",
+     {26: ("bench_attenuation_db: 60", "bench_rx_level_dbm: -12")},
+     at(26, "rx-level-over-limit", END_A)),
+    ("ATPC may pass the licence", {26: ("bench_attenuation_db: 60", "atpc: true, atpc_max_dbm: 24")},
+     at(26, "atpc-over-licence", END_A)),
     ("half a coordinate", {10: (", longitude: -20.0310", "")},
      {(10, "coordinates-incomplete", "Harbour")}),
     ("coordinates exchanged", {9: ("latitude: 47.1544, longitude: -20.0723",
@@ -110,19 +129,20 @@ FAULTY: list[tuple[str, Changes, Expected]] = [
     ("a site far off", {8: ("47.1000", "37.1000"), 26: (", azimuth_deg: 57.98", ""),
                         27: (", azimuth_deg: 238.08", "")},
      at(12, "coordinates-far-off")),
-    ("path too long for the coordinates", {23: ("11.42", "18.4")}, at(23, "path-length-differs")),
+    ("path too long for the coordinates", {23: ("11.42", "18.4")}, at(23, "path-length-differs") | at(26, "rx-level-off-budget", END_A)
+     | at(27, "rx-level-off-budget", END_B)),
     ("azimuth off", {26: ("57.98", "67.98")}, at(26, "azimuth-off-coordinates", END_A)),
     ("azimuths of both ends exchanged", {26: ("57.98", "238.08"), 27: ("238.08", "57.98")},
      at(26, "azimuth-off-coordinates", END_A) | at(27, "azimuth-off-coordinates", END_B)),
     ("azimuths that do not face each other", {8: (", latitude: 47.1000, longitude: -20.2000", ""),
                                               27: ("238.08", "228.08")},
      at(27, "azimuths-not-facing", CARRIER_1)),
-    ("a level that the sum does not give", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -49.7")},
+    ("a level that the sum does not give", {26: ("rx_level_dbm: -46.6", "rx_level_dbm: -49.7")},
      at(26, "rx-level-off-budget", END_A)),
-    ("more fade margin than the level has", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -46.6"),
+    ("more fade margin than the level has", {26: ("rx_level_dbm: -46.6", "rx_level_dbm: -46.6"),
                                              19: ("64qam", "64qam\n    fade_margin_db: 25.5")},
-     {(20, "fade-margin-over-level", END_A)}),
-    ("a voltage that is not the level's", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -46.6, alignment_v: 1.16")},
+     {(20, "fade-margin-over-level", END_A), (20, "fade-margin-over-level", END_B)}),
+    ("a voltage that is not the level's", {26: ("rx_level_dbm: -46.6", "rx_level_dbm: -46.6, alignment_v: 1.16")},
      at(26, "alignment-voltage-off-level", END_A)),
     ("both ends at one site", {D: ("site: Harbour", "site: Quarry")},
      at(28, "link-within-site", "Hop 2")),
@@ -150,12 +170,12 @@ CLEAN: list[tuple[str, Changes]] = [
     ("capacity of two carriers", carriers("2+0", "V", 12905, 13171)),
     ("azimuth within a beam", {26: ("57.98", "59.5")}),
     ("no coordinates", {8: (", latitude: 47.1000, longitude: -20.2000", "")}),
-    ("attenuation enough", {26: ("bench_attenuation_db: 60", "bench_attenuation_db: 38")}),
-    ("a level 3 dB off the sum", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -49.5")}),
-    ("a level without a path", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -70"), 23: ("    path_km: 11.42", ""),
+    ("attenuation enough", {26: ("bench_attenuation_db: 60", "bench_attenuation_db: 48")}),
+    ("a level 3 dB off the sum", {26: ("rx_level_dbm: -46.6", "rx_level_dbm: -49.5")}),
+    ("a level without a path", {26: ("rx_level_dbm: -46.6", "rx_level_dbm: -70"), 23: ("    path_km: 11.42", ""),
                                 8: (", latitude: 47.1000, longitude: -20.2000", "")}),
-    ("the voltage of the level", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -46.6, alignment_v: 1.07")}),
-    ("just the fade margin", {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -46.6"), 19: ("64qam", "64qam\n    fade_margin_db: 25.4")}),
+    ("the voltage of the level", {26: ("rx_level_dbm: -46.6", "rx_level_dbm: -46.6, alignment_v: 1.07")}),
+    ("just the fade margin", {26: ("rx_level_dbm: -46.6", "rx_level_dbm: -46.6"), 19: ("64qam", "64qam\n    fade_margin_db: 25.2")}),
     ("EIRP at the licence", {26: ("max_eirp_dbm: 55", "max_eirp_dbm: 53.6")}),
 ]  # fmt: skip
 
@@ -187,7 +207,7 @@ def test_the_budget_is_shown_line_by_line(tmp_path: Path) -> None:
 
     18 + 36.1 - 135.8 + 36.1 - 0.5 - 0.5 = -46.6 dBm; -50 dBm planned is 3.4 dB less.
     """
-    level = {26: ("line_loss_db: 0.5", "line_loss_db: 0.5, rx_level_dbm: -50")}
+    level = {26: ("rx_level_dbm: -46.6", "rx_level_dbm: -50")}
     (problem,) = problems_of(changed(level), tmp_path)
     head, *rows = problem.message.splitlines()
     assert head.startswith("-50 dBm planned, our sum gives -46.6 dBm (-3.4 dB); mend")
@@ -208,7 +228,7 @@ def test_missing_gas_is_told_from_15_ghz(
     changes = {
         12: ("name: Hop 1", f"name: Hop 1\n    gas_loss_db: {gas}" if gas else "name: Hop 1"),
         14: ("    raster: F.497", ""), 15: ("    duplex_spacing_mhz: 266", ""),
-        26: ("tx_mhz: 13143", f"rx_level_dbm: -90, tx_mhz: {mhz + 266}"),
+        26: ("tx_mhz: 13143", f"tx_mhz: {mhz + 266}", "rx_level_dbm: -46.6", "rx_level_dbm: -90"),
         27: ("tx_mhz: 12877", f"tx_mhz: {mhz}"),
     }  # fmt: skip
     found = [p for p in problems_of(changed(changes), tmp_path) if p.rule == "rx-level-off-budget"]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import datetime as dt
 from collections.abc import Sequence
 from typing import Any
 
@@ -10,7 +12,7 @@ import pytest
 from verifier.model.address import Interface
 from verifier.model.observation import Observation
 from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Plan, Port
-from verifier.model.profile import Profile, Reading
+from verifier.model.profile import Limits, Profile, Reading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
 from verifier.rules.compare import compare
@@ -24,8 +26,10 @@ PROFILE = Profile(
         Reading(field="rx_level_dbm", oid="1.3.6.1.4.1.32473.1.1.1.0", type="integer"),
         Reading(field="errored_s", oid="1.3.6.1.4.1.32473.1.1.2.0", type="integer"),
         Reading(field="unavailable_s", oid="1.3.6.1.4.1.32473.1.1.3.0", type="integer"),
+        Reading(field="severely_errored_s", oid="1.3.6.1.4.1.32473.1.1.5.0", type="integer"),
         Reading(field="clock", oid="1.3.6.1.4.1.32473.1.1.4.0", type="text"),
     ),
+    limits=Limits(rx_max_dbm=-20.0, rx_damage_dbm=0.0),
 )
 DEVICE = Device(
     name=NAME, address=Interface.parse("198.18.20.11/24"), profile="ptp-radio", snmp="field",
@@ -139,9 +143,35 @@ SAMPLES: dict[str, tuple[dict[str, Any], Acceptance, str, str, str]] = {
     "level steady": ({"rx_level_dbm": [-45.0, -46.5, -45.5]}, limits(), "radio.rx-level-spread", "pass", "-46.5 to -45 dBm in 3"),
     "level unsteady": ({"rx_level_dbm": [-45.0, -48.5, -45.0]}, limits(), "radio.rx-level-spread", "warn", "lowest 0:00:10"),
     "level lost": ({"rx_level_dbm": [-45.0, False, -45.0]}, limits(), "radio.rx-level-spread", "fail", "nothing was received in 1 of 3"),
+    "level over what the receiver bears, once": ({"rx_level_dbm": [-45.0, -19.0, -45.0]}, limits(), "radio.rx-level", "fail", "overloaded above -20 dBm"),
+    "level that damages, once": ({"rx_level_dbm": [-45.0, 1.0, -45.0]}, limits(), "radio.rx-level", "fail", "damaged above 0 dBm"),
+    "level just below overload": ({"rx_level_dbm": [-20.0, -21.0, -20.0]}, limits(), "radio.rx-level", "not-tested", "not read"),
     "level unread": ({"rx_level_dbm": [None, None, None]}, limits(), "radio.rx-level-spread", "not-tested", "no receive level"),
     "errored seconds": ({"errored_s": [4, 4, 6]}, limits(), "radio.errored-seconds", "warn", "2 errored seconds"),
     "unavailable seconds": ({"unavailable_s": [0, 10, 12]}, limits(), "radio.unavailable-seconds", "fail", "12 unavailable"),
+    "errored seconds within the limit": (
+        {"errored_s": [4, 4, 6]}, limits(max_es=2), "radio.errored-seconds", "pass", "2 errored seconds by the unit's own count, 2 allowed"),
+    "errored seconds beyond the limit": (
+        {"errored_s": [4, 4, 7]}, limits(max_es=2), "radio.errored-seconds", "fail", "3 errored"),
+    "no errored seconds": ({"errored_s": [4, 4, 4]}, Acceptance(), "radio.errored-seconds", "pass", "0 errored"),
+    "severely errored, no limit": (
+        {"severely_errored_s": [0, 0, 1]}, Acceptance(), "radio.severely-errored-seconds", "fail", "sets no limit (max_ses)"),
+    "severely errored within the limit": (
+        {"severely_errored_s": [0, 0, 1]}, limits(max_ses=1), "radio.severely-errored-seconds", "pass", "1 allowed (max_ses)"),
+    "severely errored beyond the limit of none": (
+        {"severely_errored_s": [0, 0, 1]}, limits(max_ses=0), "radio.severely-errored-seconds", "fail", "0 allowed"),
+    "no severely errored ones": (
+        {"severely_errored_s": [3, 3, 3]}, Acceptance(), "radio.severely-errored-seconds", "pass", "0 severely"),
+    "unavailable within the limit": (
+        {"unavailable_s": [0, 10, 12]}, limits(max_uas=12), "radio.unavailable-seconds", "pass", "12 allowed"),
+    "unavailable beyond the limit": (
+        {"unavailable_s": [0, 10, 12]}, limits(max_uas=11), "radio.unavailable-seconds", "fail", "12 unavailable"),
+    "set back beyond the limit": (
+        {"errored_s": [0, 9, 0]}, limits(max_es=2), "radio.errored-seconds", "fail", "so many at least"),
+    "set back within the limit": (
+        {"errored_s": [0, 1, 0]}, limits(max_es=2), "radio.errored-seconds", "not-tested", "so many at least"),
+    "read once, severely errored": (
+        {"severely_errored_s": [4]}, Acceptance(), "radio.severely-errored-seconds", "not-tested", "not read twice"),
     "counted by the quarter of an hour": ({"errored_s": [4, 0, 0]}, limits(), "radio.errored-seconds", "not-tested", "set back"),
 }  # fmt: skip
 
@@ -153,6 +183,52 @@ def test_samples(case: tuple[dict[str, Any], Acceptance, str, str, str]) -> None
     finding = judged([echo(OK), values(**series)], acceptance)[check]
     assert finding.verdict == verdict, finding.reason
     assert words in finding.reason
+
+
+RAIN = [
+    # what was stated, how many minutes before the soak's end, at whose end, in MHz, verdicts of
+    # severely errored and of unavailable seconds
+    ("rain 12 mm/h", 5, NAME, 13000.0, "not-tested"),
+    ("heavy rain", 14, NAME, 13000.0, "not-tested"),
+    ("rain", 44, NAME, 13000.0, "not-tested"),
+    ("rain", 46, NAME, 13000.0, "fail"),
+    ("rain", -31, NAME, 13000.0, "fail"),
+    ("rain", 5, "quarry", 13000.0, "not-tested"),
+    ("rain", 5, "ferry", 13000.0, "fail"),
+    ("rain", 5, NAME, 4800.0, "fail"),
+    ("dry", 5, NAME, 13000.0, "fail"),
+    ("windy", 5, NAME, 13000.0, "fail"),
+    ("no rain", 5, NAME, 13000.0, "fail"),
+]
+
+
+@pytest.mark.parametrize(("weather", "minutes", "unit", "mhz", "verdict"), RAIN)
+def test_rain_recorded_during_the_soak(
+    weather: str, minutes: float, unit: str, mhz: float, verdict: str
+) -> None:
+    """A soak of 15 minutes; rain at either end of the link, within 30 minutes of it, from 5 GHz up.
+
+    A planned limit holds in rain too, and so does the warning of errored seconds.
+    """
+    at = dt.datetime.fromisoformat(AT) - dt.timedelta(minutes=minutes)
+    said = Observation(id=99, subject=Subject("device", unit), probe="person", value=weather,
+                       what="manual.weather", at=at.isoformat())  # fmt: skip
+    carrier = Carrier(a=End(device=NAME), b=End(device="quarry", tx_mhz=mhz))
+    link = dataclasses.replace(LINK, carriers=(carrier,))
+    blocks = [echo(OK), values(errored_s=[0, 1, 3], severely_errored_s=[0, 0, 2],
+                               unavailable_s=[0, 0, 11])]  # fmt: skip
+
+    def found(acceptance: Acceptance) -> dict[str, str]:
+        plan = Plan(devices=(DEVICE,), links=(link,), acceptance=acceptance)
+        made = compare(plan, {"ptp-radio": PROFILE}, [*observed(), said], samples=blocks)
+        return {f.check: f.verdict for f in made.findings if f.check.endswith("-seconds")}
+
+    assert found(Acceptance()) == {
+        "radio.errored-seconds": "warn", "radio.severely-errored-seconds": verdict,
+        "radio.unavailable-seconds": verdict,
+    }  # fmt: skip
+    limited = found(limits(max_es=2, max_ses=2, max_uas=10))
+    assert list(limited.values()) == ["fail", "pass", "fail"]
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ PROFILE = "1.3.6.1.4.1.32473.1.1"
 NAME, LOCATION, UPTIME = (mib.SYSTEM[n] for n in ("sysName", "sysLocation", "sysUpTime"))
 LEVEL, TX_MODULATION, RX_MODULATION = f"{PROFILE}.1.0", f"{PROFILE}.2.0", f"{PROFILE}.3.0"
 TX_MHZ, POWER, UNSAVED, TX_ON = (f"{PROFILE}.{n}.0" for n in (4, 7, 9, 10))
-LOCKED, FAR_NAME, ERRORED, SERIAL = (f"{PROFILE}.{n}.0" for n in (14, 16, 20, 26))
+LOCKED, FAR_NAME, ERRORED, SERIAL, FORCED = (f"{PROFILE}.{n}.0" for n in (14, 16, 20, 26, 34))
 MASK = mib.IP_ADDR_TABLE["ipAdEntNetMask"] + ".127.80.0.11"
 PREFIX = mib.IP_ADDRESS_TABLE["ipAddressPrefix"] + ".1.4.127.80.0.11"
 ETH1 = 2
@@ -62,6 +62,7 @@ SEEN = [
     (Fault(kind="muted", unit=RADIO), RADIO, [TX_ON, LEVEL], [2, -456]),
     (Fault(kind="muted", unit=RADIO), FAR, [LEVEL, LOCKED, FAR_NAME], [-990, 2, ""]),
     (Fault(kind="unsaved", unit=RADIO), RADIO, [UNSAVED], [1]),
+    (Fault(kind="switch-forced", unit=RADIO), RADIO, [FORCED], [2]),
 ]  # fmt: skip
 
 

@@ -105,6 +105,8 @@ BOOLEANS = {1: "true", 2: "false"}
         (reading("unsaved_settings", good=(3, 4)), 3),
         (reading("alarm", "enumeration", values={1: "none", 2: "major"}, good=(1,)), 1),
         (reading("test_mode"), 0),
+        (reading("switch_forced", good=(1,)), 1),
+        (reading("switch_forced", "enumeration", values=BOOLEANS), 2),
         (reading("ntp_locked", "enumeration", values=BOOLEANS), 1),
         (reading("serial", "text"), ""),
     ],
@@ -121,6 +123,14 @@ def test_raw_values(asked, raw):
 def test_unsaved_is_a_value_that_is_not_good(good, values, raw):
     asked = reading("unsaved_settings", good=good, values=values)
     assert rows(unit(asked, faults=[Fault(kind="unsaved", unit="a")])) == {"1.0": raw}
+
+
+def test_a_forced_switch_is_a_value_that_is_not_good():
+    for asked, raw in (
+        (reading("switch_forced", "enumeration", values={1: "none", 2: "forced"}, good=(1,)), 2),
+        (reading("switch_forced", "enumeration", values=BOOLEANS), 1),
+    ):
+        assert rows(unit(asked, faults=[Fault(kind="switch-forced", unit="a")])) == {"1.0": raw}
 
 
 @pytest.mark.parametrize(

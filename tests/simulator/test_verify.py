@@ -44,7 +44,7 @@ devices:
     services: {closed: [443/tcp]}
     ports: [{name: eth1, status: up, speed_mbps: 10000}]
 links:
-  - {name: Hop 1, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
+  - {name: Hop 1, a: {device: lighthouse-quarry, rx_level_dbm: -50}, b: {device: quarry-lighthouse, rx_level_dbm: -50}}
 """
 CREDENTIALS = """\
 [snmp.bench]
@@ -125,7 +125,13 @@ PORTS_UNREAD: Findings = {
 }
 OF_ITS_LINK: Findings = {
     (check, "Hop 1", None): "not-tested"
-    for check in ("radio.lock", "radio.transmitter", "radio.test-mode", "link.far-end")
+    for check in (
+        "radio.lock",
+        "radio.transmitter",
+        "radio.test-mode",
+        "radio.rx-level",
+        "link.far-end",
+    )
 }
 SILENT_A: Findings = {
     **{(check, A, None): v for check, v in OF_A_SILENT_AGENT.items()},

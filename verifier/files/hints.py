@@ -99,6 +99,12 @@ _TABLE: dict[str, tuple[str, str, str]] = {
         "round trip that 95 of 100 echoes must keep to", "10", "no limit"),
     "Network.acceptance.max_port_errors": (
         "errors that a port may count during the test", "0", "no limit"),
+    "Network.acceptance.max_es": (
+        "errored seconds that a radio may count during the soak", "10", "they only warn"),
+    "Network.acceptance.max_ses": (
+        "severely errored seconds that it may count", "0", "any fails, unless it rained"),
+    "Network.acceptance.max_uas": (
+        "unavailable seconds that it may count", "0", "any fails, unless it rained"),
     "Network.acceptance.mtu_bytes": ("packet that must pass undivided", "1500", _NO),
     "Network.acceptance.traffic_pairs": (
         "hosts beyond both ends between which traffic is tried, as host>host",

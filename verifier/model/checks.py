@@ -15,7 +15,8 @@ CHECK_NAMES = frozenset(BY_CHECK) | frozenset(
     radio.rx-frequency radio.bandwidth radio.modulation radio.polarisation radio.tx-power
     radio.transmitter radio.eirp radio.atpc radio.rx-level radio.rx-level-spread radio.path-loss
     radio.reciprocity radio.snr radio.xpi radio.lock radio.link-id radio.capacity radio.fade-margin
-    radio.test-mode radio.errored-seconds radio.severely-errored-seconds radio.unavailable-seconds
+    radio.test-mode radio.switch-forced radio.polarisation-balance
+    radio.errored-seconds radio.severely-errored-seconds radio.unavailable-seconds
     link.ends-swapped link.far-end link.software-differs settings.saved settings.trap
     settings.syslog settings.ntp traffic.loss traffic.rtt
     """.split()  # noqa: SIM905 - reads better than a hundred quoted names

@@ -79,6 +79,7 @@ class Reading:
         levels: of a link.
         ports: of a device.
         try_first: what to do about it.
+        unexplained: what makes a link impaired once it has lasted (`follow.LASTING_S`).
     """
 
     unit: Subject
@@ -92,6 +93,7 @@ class Reading:
     levels: tuple[Level, ...] = ()
     ports: tuple[PortErrors, ...] = ()
     try_first: str = ""
+    unexplained: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -115,7 +115,8 @@ ITEMS: tuple[Item, ...] = (
     _item("bolts-torqued", "flag", "Bolts torqued", "to the maker's figure, level read again"),
     _item("alignment-voltage", "number", "Alignment voltage", "at the alignment port", "V",
           end="alignment_v"),
-    _item("weather", "text", "Weather", "along the path while levels are read", radio=False),
+    _item("weather", "text", "Weather", "dry, rain with its mm/h, wet snow, ice or fog",
+          radio=False),
 )  # fmt: skip
 """In the order in which they are met on site."""
 BY_CHECK = {item.check: item for item in ITEMS}

@@ -252,13 +252,20 @@ class Link:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Acceptance:
-    """Limits of a handover; None: no limit."""
+    """Limits of a handover; None: no limit.
+
+    Attributes:
+        max_es, max_ses, max_uas: errored, severely errored and unavailable seconds of a soak.
+    """
 
     soak_s: float | None = None
     echo_per_s: float | None = None
     max_loss_pct: float | None = None
     max_rtt_p95_ms: float | None = None
     max_port_errors: int | None = None
+    max_es: int | None = None
+    max_ses: int | None = None
+    max_uas: int | None = None
     mtu_bytes: int | None = None
     traffic_pairs: tuple[str, ...] = ()
     default_community: bool = False

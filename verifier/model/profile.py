@@ -16,7 +16,7 @@ ReadingField = Literal[
     "locked", "link_id", "far_end_name", "configured_capacity_mbps", "current_capacity_mbps",
     "key_capacity_mbps", "errored_s", "severely_errored_s", "unavailable_s", "unsaved_settings",
     "test_mode", "alarm", "software", "serial", "part_number", "clock", "ntp_locked",
-    "trap_targets", "syslog_hosts", "ntp_hosts",
+    "trap_targets", "syslog_hosts", "ntp_hosts", "switch_forced",
 ]  # fmt: skip
 
 
@@ -43,6 +43,7 @@ class Reading:
         oid: a scalar, or a column with `index` (`port:NAME`, `radio:N`, `first`, or a number).
         scale: the value is the raw number times this.
         no_signal: raw values that mean "nothing received".
+        ceiling: raw value at the end of the scale: it means "at least so much".
         good: raw values judged good without a plan value.
     """
 
@@ -53,6 +54,7 @@ class Reading:
     scale: float = 1.0
     unit: str | None = None
     no_signal: tuple[int, ...] = ()
+    ceiling: int | None = None
     values: Mapping[int, str] = dataclasses.field(default_factory=dict)
     good: tuple[int, ...] = ()
     source: str = ""
@@ -105,12 +107,18 @@ class Tolerance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
-    """A family of units. `boot_s` is the time from power to answer, in seconds."""
+    """A family of units. `boot_s` is the time from power to answer, in seconds.
+
+    Attributes:
+        set_power_caps_modes: whether no mode is sent with more than the set power; False: each mode
+            has a power of its own; None: not known.
+    """
 
     id: str
     title: str = ""
     kind: Literal["radio", "switch", "router", "other"] = "other"
     boot_s: float = 60.0
+    set_power_caps_modes: bool | None = None
     object_id: str | None = None
     factory: Factory = Factory()
     services: Services = dataclasses.field(default_factory=Services)

@@ -46,6 +46,7 @@ _WORDS = (
     "unsaved_settings",
     "test_mode",
     "alarm",
+    "switch_forced",
 )
 _MANY_WORDS = ("tx_modulation", "rx_modulation")
 _MAX_ENUMERATION = 63

@@ -17,7 +17,7 @@ ABSENT: Mapping[Stage, tuple[str, ...]] = {
     "bench": (
         "port.status", "port.speed", "port.duplex", "port.errors", "port.neighbour",
         "system.alarm", "system.clock", "radio.fade-margin", "radio.rx-level-spread",
-        "radio.*-seconds", "traffic.*",
+        "radio.polarisation-balance", "radio.*-seconds", "traffic.*",
     ),
     "alignment": (
         "system.alarm", "settings.saved", "radio.capacity", "radio.fade-margin",
@@ -34,7 +34,6 @@ raised power on purpose, so nothing that follows from the modulation, and nothin
 
 _ATTENUATION = "bench_attenuation_db"
 BENCH_NEEDS: Mapping[str, str] = {
-    "radio.rx-level": "bench_rx_level_dbm",
     "radio.path-loss": "bench_attenuation_db",
     "radio.reciprocity": "bench_attenuation_db",
     "radio.snr": "bench_attenuation_db",
@@ -43,7 +42,8 @@ BENCH_NEEDS: Mapping[str, str] = {
     "link.far-end": "bench_attenuation_db",
 }
 """On the bench these belong only where the plan gives that field of the end, or of both ends:
-without an attenuation between the units nothing transmits, so nothing is received."""
+without an attenuation between the units nothing transmits, so nothing is received. What a receiver
+bears (`radio.rx-level`) is judged all the same."""
 
 
 def belongs(links: Mapping[str, Link], stage: Stage, check: str, subject: Subject) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import time
 import uuid
@@ -14,7 +15,7 @@ from verifier.errors import VerifierError
 from verifier.files.replacing import replace
 from verifier.model.health import Sweep, SweepReport
 from verifier.report.openmetrics import openmetrics
-from verifier.rules.health.follow import CONFIRM, errors_added, follow
+from verifier.rules.health.follow import CONFIRM, errors_added, follow, lasting
 from verifier.rules.health.notices import tell
 from verifier.session.measuring import Measured, Measuring
 from verifier.session.run import Request
@@ -181,6 +182,8 @@ class Desk:
     def _keep(self, request: Request, sweep: Sweep) -> SweepReport:
         settings = self._settings
         before = self._store.memories()
+        as_they_count = lasting(before, sweep.readings, sweep.started_s)
+        sweep = dataclasses.replace(sweep, readings=as_they_count)
         followed = follow(before, sweep.readings, sweep.started_s, confirm=settings.confirm)
         told = tell(request.plan, followed.memories, followed.changes, sweep.started_s, sweep.key)
         number = self._store.save(

@@ -29,6 +29,7 @@ class Condition:
         restarts: how often it was restarted.
         ports: speed in Mbit/s of the ports that run slow; 0: the port is down.
         counting: its error counters run.
+        forced: its protection switch is forced or locked out.
         radio: of all its radios.
         silent, delay_s, refuses, responder, stuck, most, damage: how its agent answers: not at
             all; late; to other credentials; from another address; the object asked for as its own
@@ -42,6 +43,7 @@ class Condition:
     ports: tuple[tuple[str, int], ...] = ()
     counting: bool = False
     unsaved: bool = False
+    forced: bool = False
     restarts: int = 0
     radio: Setting = field(default_factory=Setting)
     silent: bool = False
@@ -202,6 +204,7 @@ KINDS: dict[str, Kind] = {
     "muted": Kind("unit", "the transmitter is off",
                   _radio(lambda s, _: dataclasses.replace(s, muted=True))),
     "unsaved": Kind("unit", "settings are not saved", _with(unsaved=True)),
+    "switch-forced": Kind("unit", "the protection switch is forced", _with(forced=True)),
     "restarted": Kind(
         "unit", "restarts now",
         lambda c, _, __, ___: dataclasses.replace(c, restarts=c.restarts + 1),

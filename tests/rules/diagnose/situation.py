@@ -1,8 +1,8 @@
 """Situations as text: a network, what was found in it, and the causes that are concluded.
 
 A line of a situation is `SUBJECT CHECK VERDICT [EXPECTED [OBSERVED]]`, or `seen UNIT WHAT VALUE`.
-A subject is a unit, `unit:port`, `Hop-1/a` (an end), `Hop-1/` (a carrier without end) or `Hop-1`
-(the link). A cause is `KIND CERTAINTY SUBJECT`.
+A subject is a unit, `unit:port`, `Hop-1/a` (an end), `Hop-1/` (a carrier without end), `Hop-1.2/a`
+(an end of carrier 2) or `Hop-1` (the link). A cause is `KIND CERTAINTY SUBJECT`.
 """
 
 from __future__ import annotations
@@ -52,10 +52,15 @@ PLAN = Plan(
         # a circle that hangs on nothing
         device("o1", "198.18.50.11/24", "o2"),
         device("o2", "198.18.50.12/24", "o1"),
+        # both polarisations of one channel
+        *(device(name, f"198.18.60.{n}/24") for n, name in enumerate(("v1", "v2", "h1", "h2"), 11)),
     ),
     links=(
         Link(name="Hop-1", carriers=(Carrier(a=End(device="a", tx_mhz=13143.0), b=End(device="b", tx_mhz=12877.0)),)),
         Link(name="Hop-2", carriers=(Carrier(a=End(device="c", tx_mhz=12905.0), b=End(device="d", tx_mhz=13171.0)),)),
+        Link(name="Hop-3", protection="2+0-xpic", carriers=(
+            Carrier(a=End(device="v1", tx_mhz=13143.0), b=End(device="v2", tx_mhz=12877.0), polarisation="V"),
+            Carrier(a=End(device="h1", tx_mhz=13143.0), b=End(device="h2", tx_mhz=12877.0), polarisation="H", carrier=2))),
     ),
 )  # fmt: skip
 PROFILES = {"ptp-radio": Profile(id="ptp-radio", limits=Limits(rx_max_dbm=-20.0))}
@@ -74,7 +79,9 @@ def value(text: str) -> Any:
 def subject(text: str) -> Subject:
     if text.startswith("Hop"):
         name, slash, end = text.partition("/")
-        return Subject("link", name, carrier=1 if slash else None, end=end or None)  # type: ignore[arg-type]
+        name, _, carrier = name.partition(".")
+        number = int(carrier or 1) if slash else None
+        return Subject("link", name, carrier=number, end=end or None)  # type: ignore[arg-type]
     name, _, port = text.partition(":")
     return Subject("port", name, port=port) if port else Subject("device", name)
 

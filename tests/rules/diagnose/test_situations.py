@@ -159,6 +159,10 @@ RADIO: Situations = [
      ["far-transmitter possible Hop-1", "near-receiver possible Hop-1"]),
     ("one direction low by the far end's actual power", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.tx-power fail 18 6",
      ["power-low certain Hop-1/carrier/1/end/b"]),
+    ("ATPC of the far end leaves it short", 'Hop-1/a radio.rx-level fail -50 -83.6\nHop-1/a radio.path-loss pass 63.6 63.6\nHop-1/a radio.fade-margin fail 25 -11.6\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.atpc fail "on" "on"',
+     ["atpc-short likely Hop-1/carrier/1/end/b"]),
+    ("ATPC on where none is planned is no lack of power", 'Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.atpc fail "off" "on"',
+     ["far-transmitter possible Hop-1", "near-receiver possible Hop-1"]),
     ("no level is planned, one direction takes more", "Hop-1/ radio.reciprocity fail 0 12.1", ["far-transmitter possible Hop-1", "near-receiver possible Hop-1"]),
     ("level right, SNR low", "Hop-1/a radio.rx-level pass -45 -30.5\nHop-1/a radio.snr fail 30 12",
      ["interference possible Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
@@ -178,6 +182,24 @@ RADIO: Situations = [
     ("level right, no lock, nothing read", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.lock fail",
      [f"{k} possible Hop-1" for k in ("link-id-differs", "bandwidth-differs", "mode-differs", "key-differs")]),
 ]  # fmt: skip
+XPIC_LEVELS = "".join(
+    f"Hop-3{c}/{e} radio.rx-level pass -45 -45\n" for c in (".1", ".2") for e in "ab"
+)
+RADIO += [
+    ("XPIC: no discrimination at both carriers leads what it does",
+     XPIC_LEVELS + "".join(f"Hop-3{c}/{e} radio.xpi fail 20 -14\nHop-3{c}/{e} radio.snr fail 25 2\n" for c in (".1", ".2") for e in "ab"),
+     ["polarisations-crossed likely Hop-3", *(f"{k} {s} Hop-3/carrier/{c}/end/{e}" for c in "12" for e in "ab"
+      for k, s in (("interference", "likely"), ("multipath", "possible")))]),
+    ("XPIC: both carriers hear the other one's device",
+     XPIC_LEVELS + "Hop-3.1/a link.far-end fail v2 h2\nHop-3.2/a link.far-end fail h2 v2",
+     ["polarisations-crossed likely Hop-3/end/a"]),
+    ("XPIC: each radio of an end reads the other polarisation",
+     "Hop-3.1/b radio.polarisation fail V H\nHop-3.2/b radio.polarisation fail H V", ["polarisations-crossed likely Hop-3/end/b"]),
+    ("XPIC: levels right, no lock at both carriers: crossed, or another setting",
+     XPIC_LEVELS + "Hop-3.1/a radio.lock fail\nHop-3.2/a radio.lock fail",
+     ["polarisations-crossed possible Hop-3/end/a", *(f"{k} possible Hop-3/carrier/{c}" for c in "12"
+      for k in ("link-id-differs", "bandwidth-differs", "mode-differs", "key-differs"))]),
+]  # fmt: skip
 PORTS: Situations = [
     ("two of four pairs, or set so: both fit", "a:eth1 port.speed fail 1000 100", ["negotiated-down possible a/eth1", "speed-set possible a/eth1"]),
     ("two of four pairs, with errors", "a:eth1 port.speed fail 1000 100\na:eth1 port.errors fail 0 812", ["negotiated-down likely a/eth1", "speed-set possible a/eth1"]),
@@ -195,6 +217,9 @@ CANNOT_TELL = [
     ("nothing is received at either end", "Hop-1/a radio.rx-level fail -45 -\nHop-1/b radio.rx-level fail -45 -"),
     ("both levels too high", "Hop-1/a radio.rx-level fail -45 -35\nHop-1/b radio.rx-level fail -45 -35"),
     ("a low modulation follows from a low level", "Hop-1/a radio.modulation fail 256qam 4qam\nHop-1/a radio.rx-level fail -45 -80"),
+    ("XPIC: poor discrimination, yet some: a feed is turned a little", XPIC_LEVELS + "Hop-3.1/a radio.xpi fail 20 14\nHop-3.2/a radio.xpi fail 20 14"),
+    ("XPIC: no discrimination at one carrier", XPIC_LEVELS + "Hop-3.1/a radio.xpi fail 20 -3"),
+    ("XPIC: one polarisation is set wrong", "Hop-3.1/b radio.polarisation fail V H\nHop-3.2/b radio.polarisation pass H H"),
     ("no lock, level not known", "Hop-1/a radio.lock fail"),
     ("SNR low, level not known", "Hop-1/a radio.snr fail 30 12"),
     ("a hardware address alone is wrong, the serial is right", "a system.name pass a a\na neighbour.mac fail m1 m2\na system.serial pass"),

@@ -9,7 +9,7 @@ import pytest
 
 from verifier.model.health import Counters, Memory, PortErrors, Reading, Reason, State
 from verifier.model.subject import Subject
-from verifier.rules.health.follow import RECENT, errors_added, follow
+from verifier.rules.health.follow import RECENT, errors_added, follow, lasting
 
 RADIO = Subject("device", "lighthouse-quarry")
 ROOT = Subject("device", "quarry-lighthouse")
@@ -61,6 +61,65 @@ def test_a_change_counts_when_seen_often_enough(
 ) -> None:
     """In so many sweeps one after the other; it is dated by the first of them."""
     assert run(seen, confirm)[0] == changes
+
+
+LOWER = (Reason("radio.modulation", "warn", "4qam, and neither level nor SNR explains it"),)
+LINK = Subject("link", "Hop 1")
+
+
+def swept(seen: str, every_s: float = 300.0) -> tuple[list[State], list[tuple[int, int, str]]]:
+    """States as they count, sweep by sweep, and the changes; `l`: lower, and nothing explains it."""
+    remembered: dict[Subject, Memory] = {}
+    states: list[State] = []
+    changes = []
+    for n, letter in enumerate(seen):
+        lower = LOWER if letter in "lv" else ()
+        state = {**LETTERS, "l": LETTERS["s"], "v": LETTERS["u"]}[letter]
+        reasons = (Reason("radio.lock", "fail", "no lock"),) if state != "sound" else ()
+        raw = Reading(unit=LINK, state=state, root=LINK, reasons=reasons, unexplained=lower)
+        readings = lasting(remembered, [raw], every_s * n)
+        followed = follow(remembered, readings, every_s * n)
+        remembered = {m.unit: m for m in followed.memories}
+        states.append(readings[0].state)
+        changes += [
+            (round(c.at_s / every_s), round(c.confirmed_s / every_s), f"{c.before}>{c.after}")
+            for c in followed.changes
+        ]
+    return states, changes
+
+
+@pytest.mark.parametrize(
+    ("seen", "every_s", "states", "last"),
+    [
+        ("slll", 300, "ssss", (0, 0, "None>sound")),  # 10 minutes
+        ("sllll", 300, "ssssi", (1, 4, "sound>impaired")),  # 15 minutes
+        ("llll", 300, "sssi", (0, 3, "sound>impaired")),  # from the very first sweep on
+        ("sllsllls", 300, "ssssssss", (0, 0, "None>sound")),  # it rose in between
+        ("slllll", 240, "sssssi", (1, 5, "sound>impaired")),  # 12 minutes, then 16
+        ("sll", 900, "ssi", (1, 2, "sound>impaired")),
+        ("slllllss", 300, "ssssiiss", (6, 7, "impaired>sound")),  # it rose at last
+        ("uvvvv", 300, "uuuui", (1, 4, "untested>impaired")),  # besides, something is untested
+        ("siilll", 300, "siisss", (3, 4, "impaired>sound")),  # a fault of another kind went away
+        ("silll", 300, "sisss", (0, 0, "None>sound")),  # its 15 minutes begin after the fault
+        ("sillll", 300, "sisssi", (2, 5, "sound>impaired")),
+    ],
+)  # fmt: skip
+def test_a_lower_modulation_that_nothing_explains_makes_a_link_impaired_after_15_minutes(
+    seen: str, every_s: float, states: str, last: tuple[int, int, str]
+) -> None:
+    found, changes = swept(seen, every_s)
+    assert "".join({"sound": "s", "impaired": "i", "untested": "u"}[s] for s in found) == states
+    assert changes[-1] == last
+
+
+def test_a_link_that_is_impaired_by_its_modulation_says_so() -> None:
+    remembered: dict[Subject, Memory] = {}
+    for n in range(4):
+        raw = Reading(unit=LINK, state="sound", root=LINK, unexplained=LOWER)
+        followed = follow(remembered, lasting(remembered, [raw], 300.0 * n), 300.0 * n)
+        remembered = {m.unit: m for m in followed.memories}
+    assert remembered[LINK].state == "impaired"
+    assert remembered[LINK].reason == f"radio.modulation: {LOWER[0].text}"
 
 
 def test_twice_away_and_back_is_unsteady() -> None:

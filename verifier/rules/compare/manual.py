@@ -22,7 +22,7 @@ from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.entered import sheet_of
 from verifier.rules.compare.radio.read import number_of
-from verifier.rules.compare.radio.weather import wet
+from verifier.rules.compare.radio.weather import WORDS, weather_of
 from verifier.rules.pointing import beamwidth_deg
 
 _ENTER = "fill in the sheet that `cards --blank` writes, and give it with --observed"
@@ -280,10 +280,17 @@ def _supply(context: Context, item: Item, planned: object, value: object) -> Jud
 
 def _weather(context: Context, item: Item, planned: object, value: object) -> Judged:
     del context, item, planned
-    if wet(value):
-        advice = "read the levels again in dry weather"
-        return "warn", "rain, snow and water on an antenna attenuate: levels prove little", advice
-    return "pass", "dry along the path", ""
+    weather, again = weather_of(value), "read the levels again in dry weather"
+    if not weather.kinds:
+        reason = f"none of {', '.join(WORDS)}: it excuses no low level"
+        return "warn", reason, "write one of these words; with rain also how many mm/h"
+    if not weather.takes:
+        return "pass", f"{weather.kinds[0]} along the path", ""
+    if "rain" in weather.kinds and weather.mm_per_h is None:
+        return "warn", "rain, but how hard is not stated: levels prove little", (
+            f"write how many mm/h fall, and {again}"
+        )  # fmt: skip
+    return "warn", "rain, wet snow and ice attenuate: levels prove little", again
 
 
 _JUDGES: Mapping[str, Callable[[Context, Item, object, object], Judged]] = {

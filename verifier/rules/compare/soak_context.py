@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable, Mapping, Sequence
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from verifier.model.observation import Observation
+from verifier.model.plan import Carrier, EndName
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
+from verifier.rules.compare.radio.read import moment as moment_of
+from verifier.rules.compare.radio.weather import FROM_MHZ, NEAR_S, stated_at, weather_of
 from verifier.rules.soak import Block, EchoFigures, Gap, Soaked, soaked, words
 
 SOAK = "soak"
@@ -21,10 +25,11 @@ _MANY = 6
 
 @dataclass(frozen=True, slots=True)
 class Soaking:
-    """A soak: the observation of how it went, and what its samples came to."""
+    """A soak: the observation of how it went, what its samples came to, and rain meanwhile."""
 
     noted: Observation
     came_to: Soaked
+    rain: tuple[Observation, ...] = ()
 
     @property
     def value(self) -> Mapping[str, Any]:
@@ -57,6 +62,17 @@ class Soaking:
             return verdict, reason
         return "not-tested", f"{self.cut_short}{UNTIL_THEN}{reason}"
 
+    def rain_at(self, carrier: Carrier, end: EndName) -> Observation | None:
+        """Rain that somebody at either end of a carrier recorded during the soak.
+
+        None where there was none, and below 5 GHz, where it takes nothing.
+        """
+        far = carrier.b if end == "a" else carrier.a
+        if far.tx_mhz is not None and far.tx_mhz < FROM_MHZ:
+            return None
+        names = {carrier.a.device, carrier.b.device}
+        return next((o for o in self.rain if o.subject.name in names), None)
+
     def gaps_of(self, name: str) -> tuple[Gap, ...]:
         """The gaps that concern one target."""
         return tuple(g for g in self.came_to.gaps if name in g.targets)
@@ -65,7 +81,23 @@ class Soaking:
 def soaking(observations: Sequence[Observation], samples: Iterable[Block]) -> Soaking | None:
     """The soak of a run; None where there was none. Goes through the samples once."""
     noted = next((o for o in observations if o.what == SOAK and o.value is not None), None)
-    return None if noted is None else Soaking(noted, soaked(samples))
+    if noted is None:
+        return None
+    return Soaking(noted, soaked(samples), tuple(_rain(noted, observations)))
+
+
+def _rain(noted: Observation, observations: Sequence[Observation]) -> Iterator[Observation]:
+    """Rain stated for a moment of the soak, or up to 30 minutes away from it."""
+    end = moment_of(noted.at)
+    if end is None:
+        return
+    begin = end - dt.timedelta(seconds=noted.value["lasted_s"] + NEAR_S)
+    for said in observations:
+        if said.what != "manual.weather" or "rain" not in weather_of(said.value).kinds:
+            continue
+        at = stated_at(said)
+        if at is not None and begin <= at <= end + dt.timedelta(seconds=NEAR_S):
+            yield said
 
 
 def together(figures: Sequence[EchoFigures], per_size: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, End, EndName, Link, Port
@@ -29,12 +30,26 @@ CLOCK_S = 5.0
 """How far a unit's clock may be off: logs of several units must still be put in order (common
 practice; NTP keeps it well below one second)."""
 _NO_SAMPLES = "the unit answered no sample by SNMP"
+
+
+class _Kind(NamedTuple):
+    """A kind of bad seconds, its limit in the plan's acceptance, and what one means without it."""
+
+    check: str
+    what: str
+    limit: str
+    unlimited: Verdict
+
+
 _SECONDS = {
-    "errored_s": ("radio.errored-seconds", "errored", "warn"),
-    "severely_errored_s": ("radio.severely-errored-seconds", "severely errored", "warn"),
-    "unavailable_s": ("radio.unavailable-seconds", "unavailable", "fail"),
+    "errored_s": _Kind("radio.errored-seconds", "errored", "max_es", "warn"),
+    "severely_errored_s": _Kind(
+        "radio.severely-errored-seconds", "severely errored", "max_ses", "fail"
+    ),
+    "unavailable_s": _Kind("radio.unavailable-seconds", "unavailable", "max_uas", "fail"),
 }
-"""ITU-T G.826: errored seconds happen in rain and interference; unavailable ones mean no link."""
+"""ITU-T G.826: errored seconds happen; severely errored ones a sound link has in rain alone, and
+unavailable ones mean no link."""
 
 
 def units(context: Context, soak: Soaking) -> Findings:
@@ -213,11 +228,14 @@ def _radio(
 
     level = reading("rx_level_dbm")
     if level is not None:
-        yield _spread(context, soak, subject, end, tally.levels.get(level) if tally else None)
-    for field, (check, what, bad) in _SECONDS.items():
+        levels = tally.levels.get(level) if tally else None
+        yield _spread(context, soak, subject, end, levels)
+        yield from _overloaded(context, subject, levels)
+    rain = soak.rain_at(carrier, name)
+    for field, kind in _SECONDS.items():
         if (found := reading(field)) is not None:
             counted = tally.seconds.get(found) if tally else None
-            yield _bad_seconds(context, soak, subject, check, what, bad, counted)
+            yield _bad_seconds(context, soak, subject, kind, counted, rain)
 
 
 def _spread(
@@ -253,36 +271,75 @@ def _spread(
     )
 
 
+def _overloaded(context: Context, subject: Subject, level: Level | None) -> Findings:
+    """A level over what the receiver bears, at any moment of the soak."""
+    highest = None if level is None else level.highest
+    limits = context.profile.limits
+    for limit, what in (
+        (limits.rx_damage_dbm, "the receiver is damaged above"),
+        (limits.rx_max_dbm, "the receiver is overloaded above"),
+    ):
+        if highest is not None and limit is not None and highest > limit:
+            yield context.finding(
+                "radio.rx-level",
+                "fail",
+                f"{highest:g} dBm at most during the soak: {what} {limit:g} dBm",
+                expected=limit,
+                observed=highest,
+                unit="dBm",
+                subject=subject,
+                advice="lower the far end's power, or put an attenuator in",
+            )
+            return
+
+
 def _bad_seconds(  # noqa: PLR0913, PLR0917
     context: Context,
     soak: Soaking,
     subject: Subject,
-    check: str,
-    what: str,
-    bad: str,
+    kind: _Kind,
     counted: Seconds | None,
+    rain: Observation | None,
 ) -> Finding:
+    limit: int | None = getattr(context.plan.acceptance, kind.limit)
     verdict: Verdict = "not-tested"
-    observed, reason = None, context.snmp_gap or f"the unit's {what} seconds were not read twice"
+    observed, advice = None, ""
+    reason = context.snmp_gap or f"the unit's {kind.what} seconds were not read twice"
     if counted is not None and counted.count > 1:
         observed = counted.grown
-        verdict = "pass"
-        if observed:
-            verdict = "fail" if bad == "fail" else "warn"
-        reason = f"{observed:g} {what} seconds by the unit's own count"
+        verdict, reason = _judge_seconds(kind, observed, limit, rain)
         if counted.fell:
             verdict = "fail" if verdict == "fail" else "not-tested"
-            reason += " at least: it was set back meanwhile"
+            reason += "; so many at least: the count was set back meanwhile"
+        if rain is not None and verdict == "not-tested":
+            advice = "repeat the soak in dry weather"
         verdict, reason = soak.settled(verdict, reason)
+    if verdict in {"fail", "warn"}:
+        advice = "compare with the receive level at that time; look for interference"
     return context.finding(
-        check,
+        kind.check,
         verdict,
         reason,
-        expected=0.0,
+        expected=float(limit or 0),
         observed=observed,
         unit="s",
         subject=subject,
-        advice="compare with the receive level at that time; look for interference"
-        if verdict in {"fail", "warn"}
-        else "",
+        limit=None if limit is None else kind.limit,
+        advice=advice,
+        evidence=(rain,) if rain is not None and observed else (),
     )
+
+
+def _judge_seconds(
+    kind: _Kind, grown: float, limit: int | None, rain: Observation | None
+) -> tuple[Verdict, str]:
+    """Against the plan's limit; without one rain that was stated excuses what nothing else does."""
+    reason = f"{grown:g} {kind.what} seconds by the unit's own count"
+    if limit is not None:
+        return ("pass" if grown <= limit else "fail"), f"{reason}, {limit} allowed ({kind.limit})"
+    if not grown:
+        return "pass", reason
+    reason += f"; the plan sets no limit ({kind.limit})"
+    if kind.unlimited == "fail" and rain is not None:
+        return "not-tested", f"{reason}, and rain was recorded: {rain.value}"
+    return kind.unlimited, reason

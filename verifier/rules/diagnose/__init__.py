@@ -15,7 +15,16 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
-from verifier.rules.diagnose import addresses, levels, ports, radio, settings, snmp, topology
+from verifier.rules.diagnose import (
+    addresses,
+    levels,
+    polarisations,
+    ports,
+    radio,
+    settings,
+    snmp,
+    topology,
+)
 from verifier.rules.diagnose.case import Case, Causes
 
 CAUSES: tuple[Callable[[Case], Causes], ...] = (
@@ -23,6 +32,7 @@ CAUSES: tuple[Callable[[Case], Causes], ...] = (
     addresses.causes,
     snmp.causes,
     settings.causes,
+    polarisations.causes,
     radio.causes,
     levels.causes,
     ports.causes,

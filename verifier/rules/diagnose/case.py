@@ -22,6 +22,8 @@ UNTESTED = frozenset({"not-tested", "warn"})
 WRONG = frozenset({"fail", "warn"})
 _NO_SIGN_OF_LIFE = frozenset({"local", "plan", "manual"})
 """Layers of checks that say nothing of whether the unit itself answers."""
+_OF_BOTH = ("radio.path-loss", "not-tested")
+"""What the path takes rests on what both its ends answer."""
 _LARGEST = 1e12
 """No planned figure is larger; what an agent sends may be."""
 _LOOKED_AT = frozenset({"neighbour", "ifPhysAddress", "sysName", "sysUpTime", "echo", "engine-id"})
@@ -158,6 +160,8 @@ class Case:
                 if finding.check.partition(".")[0] in _NO_SIGN_OF_LIFE:
                     continue
                 ends: tuple[EndName, ...] = ("a", "b") if subject.end is None else (subject.end,)
+                if (finding.check, finding.verdict) == _OF_BOTH:
+                    ends = ("a", "b")
                 for end in ends:
                     self._unit(hop.unit(end)).of_ends.append(finding)
 

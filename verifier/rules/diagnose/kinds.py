@@ -47,11 +47,14 @@ TRY_FIRST: Mapping[str, str] = {
     "test-mode": "end the test mode, save, and read it again",
     # radio
     "power-low": "set the planned power; is ATPC or a limit holding it down?",
+    "atpc-short": "switch ATPC off at both ends and read both levels; then its target and its most",
     "far-transmitter": "measure the power at the far unit's output, or put in a spare",
     "near-receiver": "measure the level before this receiver, or put in a spare",
     "side-lobe": "sweep one axis of one antenna through the peak and both nulls",
     "side-lobes-both": "sweep one axis of one antenna through the peak and both nulls",
     "polarisation-turned": "look at both feeds: marks or arrows must agree with the plan",
+    "polarisations-crossed": "compare both feeders with their marks, V to V and H to H, at each "
+    "end; the end that was worked on last first",
     "misaligned": "one end moves, the other holds: peak each axis, through both nulls",
     "path-loss": "note the weather, look along the path, wait for dry air, read again",
     "feeder-loss": "joints, water and bends of the feeder; exchange jumpers one at a time",

@@ -123,8 +123,11 @@ def _told(hop: Hop, low: Mapping[EndName, Finding]) -> dict[EndName, Cause | Non
             hop.get("radio.tx-frequency", far, "fail"),
             hop.get("radio.rx-frequency", end, "fail"),
         )
+        held = hop.get("radio.atpc", far, "fail")
         if hop.get("radio.transmitter", far, "fail") is not None or any(untuned):
             found[end] = None
+        elif held is not None and (held.expected, held.observed) == ("on", "on"):
+            found[end] = _held_down(hop, end, far, low[end], held)
         elif power and short and less and less > 0 and abs(short - less) <= _ALIKE_DB:
             found[end] = cause(
                 "power-low", power.subject, "certain",
@@ -133,6 +136,18 @@ def _told(hop: Hop, low: Mapping[EndName, Finding]) -> dict[EndName, Cause | Non
                 [low[end], power, *follow(hop, [end])],
             )  # fmt: skip
     return found
+
+
+def _held_down(hop: Hop, end: EndName, far: EndName, low: Finding, held: Finding) -> Cause:
+    """ATPC is on as planned and transmits too little, by its own word."""
+    rest = [
+        f for f in follow(hop, [end]) if f.check not in {"radio.path-loss", "radio.reciprocity"}
+    ]
+    return cause(
+        "atpc-short", held.subject, "likely",
+        f"ATPC of {hop.unit(far)} leaves {hop.unit(end)} short, though it may transmit more",
+        [held, low, *rest], [hop.get("radio.path-loss", end, "fail")],
+    )  # fmt: skip
 
 
 def _excess_db(hop: Hop, end: EndName, low: Finding) -> float | None:

@@ -22,6 +22,8 @@ UNSTEADY_CHANGES = 4
 """So many changes as seen within them make a unit unsteady: twice away and back."""
 STEADY_SWEEPS = 6
 """So many equal sweeps in a row end that."""
+LASTING_S = 900.0
+"""So long a lower modulation that nothing explains makes its link impaired (requirement)."""
 COUNTER32 = 1 << 32
 """ifInErrors and ifOutErrors start again at 0 after this (RFC 2863, Counter32)."""
 _WRAP_FROM = COUNTER32 // 2
@@ -50,6 +52,36 @@ def follow(
     )
 
 
+def lasting(
+    remembered: Mapping[Subject, Memory], readings: Iterable[Reading], at_s: float
+) -> tuple[Reading, ...]:
+    """The readings of a sweep, impaired where what nothing explains has lasted.
+
+    That is from the sweep that saw it first, with no sweep in between that did not see it.
+    """
+    return tuple(_lasting(remembered.get(r.unit), r, at_s) for r in readings)
+
+
+def _lasting(memory: Memory | None, reading: Reading, at_s: float) -> Reading:
+    if memory is None or not reading.unexplained or reading.state not in _ALIVE:
+        return reading
+    known = _is_of(memory, reading)
+    long = memory.pending_since_s is not None and at_s - memory.pending_since_s >= LASTING_S
+    if not known or not (memory.state == "impaired" or (memory.pending == "impaired" and long)):
+        return reading
+    return dataclasses.replace(
+        reading, state="impaired", reasons=(*reading.unexplained, *reading.reasons)
+    )
+
+
+_ALIVE: frozenset[State] = frozenset({"sound", "untested"})
+
+
+def _is_of(memory: Memory, reading: Reading) -> bool:
+    """Whether what is remembered is the same unexplained thing."""
+    return memory.reason.startswith(f"{reading.unexplained[0].check}: ")
+
+
 def _step(
     memory: Memory | None, reading: Reading, at_s: float, confirm: int
 ) -> tuple[Memory, Change | None]:
@@ -62,7 +94,7 @@ def _step(
     if _flips(memory.recent) >= UNSTEADY_CHANGES:
         return _changed(memory, reading, "unsteady", at_s, at_s)
     if reading.state == memory.state:
-        return _unchanged(memory, reading), None
+        return _unchanged(memory, reading, at_s), None
     seen = memory.pending_n + 1 if memory.pending == reading.state else 1
     since_s = memory.pending_since_s if seen > 1 and memory.pending_since_s is not None else at_s
     if seen >= confirm:
@@ -91,13 +123,24 @@ def _first(reading: Reading, at_s: float, confirm: int) -> tuple[Memory, Change 
             root=reading.root,
             reason=_words(reading),
         )
-        return _unchanged(memory, reading), first
+        return _unchanged(memory, reading, at_s), first
     return _step(memory, reading, at_s, confirm)
 
 
-def _unchanged(memory: Memory, reading: Reading) -> Memory:
+def _unchanged(memory: Memory, reading: Reading, at_s: float) -> Memory:
     """The same state; why it is so may be another reason now."""
     root = memory.root if reading.state == "sound" else reading.root
+    if reading.unexplained and reading.state in _ALIVE:
+        known = memory.pending == "impaired" and _is_of(memory, reading)
+        return dataclasses.replace(
+            memory,
+            root=root,
+            reason=_words(dataclasses.replace(reading, reasons=reading.unexplained)),
+            try_first=reading.try_first,
+            pending="impaired",
+            pending_n=memory.pending_n + 1 if known else 1,
+            pending_since_s=memory.pending_since_s if known else at_s,
+        )
     return dataclasses.replace(
         memory,
         root=root,

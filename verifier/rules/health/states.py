@@ -6,6 +6,9 @@
 | impaired | alive, and something failed | a check of it failed, or a unit of several is silent |
 | untested | something could not be tested, nothing failed | the same, or an end is untested |
 | sound | everything was tested and passed; warnings allowed | the same |
+
+A lower modulation that neither level nor SNR explains is put aside: `follow.lasting` makes its link
+impaired once it has lasted. A level for which the plan holds no figure makes no link untested.
 """
 
 from __future__ import annotations
@@ -21,6 +24,7 @@ from verifier.model.plan import Device, Link, Plan
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules import ports as port_rules
+from verifier.rules.compare.radio import modulation
 from verifier.rules.compare.reach import alive
 from verifier.rules.compare.seen import Seen, by_device
 from verifier.rules.health.levels import levels
@@ -100,6 +104,8 @@ def _device(device: Device, found: Sequence[Finding], seen: Seen, roots: _Roots)
 
 
 def _reasons(findings: Sequence[Finding]) -> tuple[Reason, ...]:
+    if not findings:
+        return ()
     kept = [
         Reason(
             f.check,
@@ -162,7 +168,8 @@ def _link(
     units = [unit for end in ends for unit in end]
     gone = [u for end in ends if all(u.state == "silent" for u in end) for u in end]
     failed = [f for f in found if f.verdict == "fail"]
-    untested = [f for f in found if f.verdict == "not-tested"]
+    untested = [f for f in found if f.verdict == "not-tested" and not _unplanned(f)]
+    lower = [f for f in found if f.verdict == "warn" and modulation.UNEXPLAINED in f.reason]
     silent = [u for u in units if u.state == "silent"]
     hidden = [u for u in units if u.answered is None]
     state: State = "sound"
@@ -189,7 +196,23 @@ def _link(
         answered=True if all(answered) else False if gone else None,
         reasons=(*reasons, *_reasons(own))[: MAX_REASONS + 1],
         levels=tuple(levels(link, found, live)),
-        try_first=own[0].advice if own else because[0].try_first if because else "",
+        try_first=next(
+            (f.advice for f in own), next((u.try_first for u in because), _first(lower))
+        ),
+        unexplained=_reasons(lower),
+    )
+
+
+def _first(findings: Sequence[Finding]) -> str:
+    return findings[0].advice if findings else ""
+
+
+def _unplanned(finding: Finding) -> bool:
+    """Whether a level was read, and the plan holds nothing to judge it by: for `check` to tell."""
+    return (
+        finding.check == "radio.rx-level"
+        and finding.expected is None
+        and finding.observed is not None
     )
 
 

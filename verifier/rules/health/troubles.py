@@ -22,9 +22,11 @@ def unit_status(
     """A unit of a sweep as it is shown.
 
     Why a state is as it is stands in the reading that shows it; where the newest one shows
-    another state, only the memory of the first reason is left.
+    another state, only the memory of the first reason is left. What still has to last is no state
+    that was seen.
     """
     reasons, try_first = reading.reasons, reading.try_first
+    pending = None if reading.unexplained and reading.state == memory.state else memory.pending
     if reading.state == "sound" and memory.state != "sound":
         reasons = (Reason("", "fail", memory.reason),) if memory.reason else ()
         try_first = memory.try_first
@@ -32,9 +34,9 @@ def unit_status(
         unit=reading.unit,
         state=memory.state,
         since_s=memory.since_s,
-        pending=memory.pending,
-        pending_n=memory.pending_n if memory.pending else 0,
-        needed_n=max(1, confirm - memory.pending_n) if memory.pending else 0,
+        pending=pending,
+        pending_n=memory.pending_n if pending else 0,
+        needed_n=max(1, confirm - memory.pending_n) if pending else 0,
         reasons=reasons,
         try_first=try_first,
         rtt_ms=reading.rtt_ms,

@@ -5,18 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from verifier.model.plan import Carrier, End, EndName, Link
+from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.plan.figures import END_RANGES, LINK_RANGES, probable
-from verifier.rules.plan.scope import Fault, Found, Scope, end_of, end_path, figure
+from verifier.rules.plan.scope import Fault, Found, Scope, end_of, end_path, figure, listed
 from verifier.rules.radio import voltage
 
 _ROUNDING_DB = 0.05
 """Figures are written with one decimal."""
 
 
-def _ends(scope: Scope) -> Iterator[tuple[Link, Carrier, EndName, End, End]]:
-    """Every end with the one it receives from."""
-    for link, carrier in scope.carriers:
+def _ends(
+    scope: Scope, of: Link | None = None
+) -> Iterator[tuple[Link, Carrier, EndName, End, End]]:
+    """Every end with the one it receives from; those of one link."""
+    pairs = scope.carriers if of is None else [(of, carrier) for carrier in of.carriers]
+    for link, carrier in pairs:
         yield link, carrier, "a", carrier.a, carrier.b
         yield link, carrier, "b", carrier.b, carrier.a
 
@@ -47,6 +51,54 @@ def rx_level_off_budget(scope: Scope) -> Found:
             end_path(link, carrier, name, "rx_level_dbm"),
             "\n".join((message, *found.lines())),
         )
+
+
+def rx_level_missing(scope: Scope) -> Found:
+    """A radio link has an end without a planned receive level."""
+    for link in scope.plan.links:
+        missing = [
+            (carrier, name, far, near)
+            for _, carrier, name, near, far in _ends(scope, link)
+            if near.rx_level_dbm is None and _receives(scope, near)
+            and not scope.written(*end_path(link, carrier, name, "rx_level_dbm"))
+        ]  # fmt: skip
+        if not missing:
+            continue
+        gaps = [
+            found
+            for _, _, far, near in missing
+            if isinstance(found := radio.judging_budget(link, far, near, _km(scope, link)), str)
+        ]
+        where = listed([near.device for _, _, _, near in missing])
+        message = f"no rx_level_dbm is planned at {where}: write what the link's planning gave; "
+        message += (
+            f"without it the level is not tested, because {gaps[0]}"
+            if gaps
+            else "without it the level is judged by the sum of the plan's figures"
+        )
+        yield Fault(Subject("link", link.name), ("links", link.name), message)
+
+
+def _receives(scope: Scope, end: End) -> bool:
+    """Whether a device can tell its receive level, by its profile."""
+    profile = scope.profile(end.device)
+    return profile is not None and any(r.field == "rx_level_dbm" for r in profile.reading)
+
+
+def rx_level_over_limit(scope: Scope) -> Found:
+    """A planned receive level is more than the receiver bears."""
+    for link, carrier, name, near, _ in _ends(scope):
+        profile = scope.profile(near.device)
+        for field in ("rx_level_dbm", "bench_rx_level_dbm"):
+            level: float | None = getattr(near, field)
+            most = None if profile is None else profile.limits.rx_max_dbm
+            if level is None or most is None or level <= most:
+                continue
+            message = (
+                f"{field} {figure(level)} dBm, but {near.device} is overloaded above "
+                f"{figure(most)} dBm: plan less power, or more attenuation"
+            )
+            yield Fault(end_of(link, carrier, name), end_path(link, carrier, name, field), message)
 
 
 def fade_margin_over_level(scope: Scope) -> Found:

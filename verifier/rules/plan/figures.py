@@ -59,6 +59,9 @@ _ACCEPTANCE_RANGES = {
     "max_loss_pct": (0.0, 100.0),
     "max_rtt_p95_ms": (0.001, 1e6),
     "max_port_errors": (0.0, 1e12),
+    "max_es": (0.0, 1e9),
+    "max_ses": (0.0, 1e9),
+    "max_uas": (0.0, 1e9),
     "mtu_bytes": (68.0, 65535.0),
 }
 """What is common in the trade, generously: beyond it a unit was mistaken or a sign forgotten."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from verifier.model.plan import Carrier, End, EndName, Link
 from verifier.model.profile import Limits, Mode, Profile
@@ -218,13 +219,43 @@ def eirp_over_licence(scope: Scope) -> Found:
         yield Fault(end_of(link, carrier, name), path, message)
 
 
-def bench_overload(scope: Scope) -> Found:
-    """On the bench a receiver gets more than it bears.
+def atpc_over_licence(scope: Scope) -> Found:
+    """The highest power of ATPC + antenna gain - losses is above the licence."""
+    for link, carrier, name, end in _ends(scope):
+        most = end.atpc_max_dbm
+        eirp = None if most is None else radio.eirp_dbm(end, most)
+        if most is None or eirp is None or end.max_eirp_dbm is None or end.atpc is False:
+            continue
+        if eirp > end.max_eirp_dbm + _ROUNDING:
+            message = (
+                f"ATPC up to {radio.eirp_sum(end, most)}, the licence allows "
+                f"{figure(end.max_eirp_dbm)} dBm: plan {figure(eirp - end.max_eirp_dbm)} dB less"
+            )
+            path = end_path(link, carrier, name, "atpc_max_dbm")
+            yield Fault(end_of(link, carrier, name), path, message)
 
-    The attenuation between the units is that of the receiving end, else that of the other.
+
+NEAR_OVERLOAD_DB = 10.0
+"""On the bench a level this close to the overload limit is told (requirement)."""
+
+
+class _OnBench(NamedTuple):
+    """What reaches a receiver on the bench, and the planned attenuation that lets it."""
+
+    level_dbm: float
+    sum: str
+    device: str
+    limits: Limits
+    subject: Subject
+    path: tuple[str, ...]
+
+
+def _on_bench(scope: Scope) -> Iterator[_OnBench]:
+    """The level at each receiver on the bench, where power and attenuation are planned.
+
+    The attenuation between the devices is that of the receiving end, else that of the other.
     """
     for link, carrier in scope.carriers:
-        worst: dict[EndName, tuple[float, str]] = {}
         for name, end in carrier.ends():
             far_name: EndName = "b" if name == "a" else "a"
             far = carrier.b if name == "a" else carrier.a
@@ -234,27 +265,58 @@ def bench_overload(scope: Scope) -> Found:
             profile = scope.profile(end.device)
             if power is None or attenuation is None or profile is None:
                 continue
-            said = _overload(power, attenuation, end.device, profile.limits)
-            if said is not None:
-                worst[where] = max(worst.get(where, said), said)
-        for where, (_, message) in worst.items():
-            path = end_path(link, carrier, where, "bench_attenuation_db")
-            yield Fault(end_of(link, carrier, where), path, message)
-
-
-def _overload(
-    power_dbm: float, attenuation_db: float, device: str, limits: Limits
-) -> tuple[float, str] | None:
-    """The level where it is too high, in dBm, with what to say."""
-    level = power_dbm - attenuation_db
-    for bound, what in (
-        (limits.rx_damage_dbm, "is damaged"),
-        (limits.rx_max_dbm, "is overloaded"),
-    ):
-        if bound is not None and level > bound:
-            return level, (
-                f"on the bench {figure(power_dbm)} dBm - {figure(attenuation_db)} dB = "
-                f"{figure(level)} dBm reach {device}, which {what} above {figure(bound)} dBm: "
-                "more attenuation"
+            level = power - attenuation
+            yield _OnBench(
+                level,
+                f"on the bench {figure(power)} dBm - {figure(attenuation)} dB = "
+                f"{figure(level)} dBm",
+                end.device,
+                profile.limits,
+                end_of(link, carrier, where),
+                end_path(link, carrier, where, "bench_attenuation_db"),
             )
-    return None
+
+
+def _worst(found: Iterator[tuple[_OnBench, str]]) -> Found:
+    """One fault for each attenuation: that of the highest level; no words, no fault."""
+    worst: dict[tuple[str, ...], tuple[_OnBench, str]] = {}
+    for at, message in found:
+        if not message:
+            continue
+        known = worst.get(at.path)
+        if known is None or at.level_dbm > known[0].level_dbm:
+            worst[at.path] = at, message
+    for at, message in worst.values():
+        yield Fault(at.subject, at.path, message)
+
+
+def bench_damage(scope: Scope) -> Found:
+    """On the bench a receiver gets more than it survives."""
+
+    def said(at: _OnBench) -> str:
+        most = at.limits.rx_damage_dbm
+        if most is None or at.level_dbm <= most:
+            return ""
+        return (
+            f"{at.sum} reach {at.device}, which is damaged above {figure(most)} dBm: "
+            "more attenuation, before anything is switched on"
+        )
+
+    yield from _worst((at, said(at)) for at in _on_bench(scope))
+
+
+def bench_overload(scope: Scope) -> Found:
+    """On the bench a receiver gets more than 10 dB under its overload limit."""
+
+    def said(at: _OnBench) -> str:
+        most, damage = at.limits.rx_max_dbm, at.limits.rx_damage_dbm
+        if most is None or at.level_dbm <= most - NEAR_OVERLOAD_DB:
+            return ""
+        if damage is not None and at.level_dbm > damage:
+            return ""
+        return (
+            f"{at.sum} reach {at.device}, which is overloaded above {figure(most)} dBm: "
+            f"more attenuation, so that {figure(NEAR_OVERLOAD_DB)} dB are left"
+        )
+
+    yield from _worst((at, said(at)) for at in _on_bench(scope))

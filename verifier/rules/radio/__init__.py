@@ -14,7 +14,9 @@ from verifier.rules.radio.budget import (
     eirp_sum,
     figure,
     free_space_loss_db,
+    judging_budget,
     losses_after_transmitter_db,
+    losses_before_receiver_db,
     one_way_loss_db,
     power_within_eirp_dbm,
 )
@@ -25,6 +27,7 @@ from verifier.rules.radio.modes import (
     lowest_mode,
     mode_for,
     modes_at,
+    modes_between,
     modes_of,
 )
 from verifier.rules.radio.path import Path, link_km, located, path_between, turn_deg
@@ -48,12 +51,15 @@ __all__ = [
     "figure",
     "free_space_loss_db",
     "is_adaptive",
+    "judging_budget",
     "link_km",
     "located",
     "losses_after_transmitter_db",
+    "losses_before_receiver_db",
     "lowest_mode",
     "mode_for",
     "modes_at",
+    "modes_between",
     "modes_of",
     "one_way_loss_db",
     "path_between",

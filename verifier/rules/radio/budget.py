@@ -59,6 +59,11 @@ def losses_after_transmitter_db(end: End) -> float:
     return sum(x or 0.0 for x in (end.line_loss_db, end.tx_loss_db, end.extra_loss_db))
 
 
+def losses_before_receiver_db(end: End) -> float:
+    """What is lost between the antenna and the receiver, in dB."""
+    return sum(x or 0.0 for x in (end.line_loss_db, end.rx_loss_db, end.extra_loss_db))
+
+
 def one_way_loss_db(far: End, near: End) -> float:
     """Losses from `far` to `near` that the other direction does not have, in dB."""
     return (far.tx_loss_db or 0.0) + (near.rx_loss_db or 0.0)
@@ -182,6 +187,30 @@ def budget(link: Link, far: End, near: End, km: float | None) -> Budget | str:
     )
     missing = far.tx_mhz >= GAS_FROM_MHZ and link.gas_loss_db is None
     return Budget(terms, missing)
+
+
+def judging_budget(link: Link, far: End, near: End, km: float | None) -> Budget | str:
+    """A sum that may judge a level, else what the plan lacks for it, by the names of its fields.
+
+    Stricter than `budget`: the line losses of both ends must be stated (0 is stated), and from
+    15 GHz up the gas loss, because an empty cell is no zero.
+    """
+    missing = []
+    if far.tx_power_dbm is None:
+        missing.append(f"tx_power_dbm of {far.device}")
+    if not _positive(far.tx_mhz):
+        missing.append(f"tx_mhz of {far.device}")
+    if not _positive(km):
+        missing.append("path_km, or the coordinates of both sites")
+    missing += [
+        f"antenna_dbi of {end.device}"
+        for end in (far, near)
+        if antenna_gain_dbi(end, far.tx_mhz) is None
+    ]
+    missing += [f"line_loss_db of {e.device}" for e in (far, near) if e.line_loss_db is None]
+    if _positive(far.tx_mhz) and (far.tx_mhz or 0.0) >= GAS_FROM_MHZ and link.gas_loss_db is None:
+        missing.append("gas_loss_db")
+    return "the plan gives no " + ", no ".join(missing) if missing else budget(link, far, near, km)
 
 
 def figure(value: float) -> str:

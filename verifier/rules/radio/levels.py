@@ -65,13 +65,14 @@ def atpc_level(near: End, far: End) -> Expected | str:
     return Expected(level, f"{ATPC_KEEPS} {figure(target)} dBm{limit}")
 
 
-def expected_level(
+def expected_level(  # noqa: PLR0913
     near: End,
     far: End,
     stage: Stage,
     *,
     far_power_dbm: float | None = None,
     atpc: bool | None = None,
+    known: str = "planned",
 ) -> Expected | str:
     """The level this end should receive, in dBm, else why it cannot be told.
 
@@ -82,6 +83,7 @@ def expected_level(
             end's actual power; later it is the planned one, or what ATPC keeps.
         far_power_dbm: what the far end transmits now.
         atpc: whether ATPC is on at the far end; as planned if None.
+        known: how `near.rx_level_dbm` is known, for the words.
     """
     if stage == "bench":
         planned, how = near.bench_rx_level_dbm, "planned for the bench"
@@ -89,14 +91,14 @@ def expected_level(
     if near.rx_level_dbm is None:
         return "no receive level is planned"
     if stage == "alignment":
-        return _shifted(near, far, far_power_dbm)
+        return _shifted(near, far, far_power_dbm, known)
     if not (far.atpc if atpc is None else atpc):
-        return Expected(near.rx_level_dbm, "as planned")
-    kept, followed = atpc_level(near, far), _shifted(near, far, far_power_dbm)
+        return Expected(near.rx_level_dbm, f"as {known}")
+    kept, followed = atpc_level(near, far), _shifted(near, far, far_power_dbm, known)
     return followed if isinstance(kept, str) and not isinstance(followed, str) else kept
 
 
-def _shifted(near: End, far: End, far_power_dbm: float | None) -> Expected | str:
+def _shifted(near: End, far: End, far_power_dbm: float | None, known: str) -> Expected | str:
     if far.tx_power_dbm is None:
         return "the far end's power is not planned"
     if far_power_dbm is None:
@@ -108,9 +110,51 @@ def _shifted(near: End, far: End, far_power_dbm: float | None) -> Expected | str
     if abs(far_power_dbm - far.tx_power_dbm) < 0.05:  # noqa: PLR2004 - shown with one decimal
         return Expected(level, f"the far end transmits {now} dBm, as planned")
     return Expected(
-        level, f"{figure(near.rx_level_dbm or 0)} dBm is planned for {planned} dBm from the "
+        level, f"{figure(near.rx_level_dbm or 0)} dBm is {known} for {planned} dBm from the "
         f"far end, which now transmits {now} dBm",
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The level that ATPC has to keep at an end.
+
+    Attributes:
+        dbm: the level; what is up to `slack_db` below it is not short of it.
+        field: what of the plan it comes from.
+    """
+
+    dbm: float
+    slack_db: float
+    how: str
+    field: str
+
+
+def asked_level(
+    link: Link, near: End, profile: Profile, bandwidth_mhz: float | None
+) -> Asked | None:
+    """What the far end's ATPC must not leave this end below; None where the plan does not tell.
+
+    The planned target; else what the planned fade margin asks for in the reference modulation;
+    else the bare threshold of the highest planned modulation.
+    """
+    slack = tolerance_db(near, profile)
+    if near.atpc_target_dbm is not None:
+        dbm = near.atpc_target_dbm
+        return Asked(dbm, slack, f"the target is {figure(dbm)} dBm", "atpc_target_dbm")
+    mode = modes.mode_for(profile, link.modulation_reference, bandwidth_mhz)
+    margin = link.fade_margin_db
+    if margin is not None and not isinstance(mode, str) and mode.threshold_dbm is not None:
+        dbm = mode.threshold_dbm + margin
+        how = (
+            f"a fade margin of {figure(margin)} dB in {mode.modulation} asks for {figure(dbm)} dBm"
+        )
+        return Asked(dbm, slack, how, "fade_margin_db")
+    mode = modes.mode_for(profile, link.modulation_max, bandwidth_mhz)
+    if isinstance(mode, str) or mode.threshold_dbm is None:
+        return None
+    dbm = mode.threshold_dbm
+    return Asked(dbm, 0.0, f"{mode.modulation} needs {figure(dbm)} dBm", "modulation_max")
 
 
 def bench_attenuation_db(near: End, far: End) -> float | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from verifier.model.modulation import plain_modulation
+from verifier.model.modulation import bits_per_symbol, plain_modulation
 from verifier.model.plan import Link
 from verifier.model.profile import Mode, Profile
 from verifier.rules.radio.channels import same_mhz
@@ -35,6 +35,20 @@ def modes_at(profile: Profile, bandwidth_mhz: float | None) -> list[Mode]:
     """The modes of a bandwidth, the most robust first; those without one are of any."""
     found = [m for m in profile.mode if _is_of(m, bandwidth_mhz)]
     return sorted(found, key=lambda m: m.bits)
+
+
+def modes_between(profile: Profile, link: Link, bandwidth_mhz: float | None) -> list[Mode]:
+    """The modes at a bandwidth that an adaptive link may be in: from its lowest to its highest.
+
+    A modulation whose bits are not known does not bound them.
+    """
+    bounds = link.modulation_min, link.modulation_max
+    low, high = (None if m is None else bits_per_symbol(m) for m in bounds)
+    return [
+        m
+        for m in modes_at(profile, bandwidth_mhz)
+        if (low is None or m.bits >= low) and (high is None or m.bits <= high)
+    ]
 
 
 def _is_of(mode: Mode, bandwidth_mhz: float | None) -> bool:

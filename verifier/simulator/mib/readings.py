@@ -50,9 +50,11 @@ def _radio(shown: Shown, reading: Reading) -> ShownRadio | None:
 
 def _cell(shown: Shown, reading: Reading) -> Cell | None:
     if reading.field in _STATES:
-        return _state(
-            reading, wrong=reading.field == "unsaved_settings" and shown.condition.unsaved
-        )
+        wrong = {
+            "unsaved_settings": shown.condition.unsaved,
+            "switch_forced": shown.condition.forced,
+        }
+        return _state(reading, wrong=wrong.get(reading.field, False))
     if reading.field in _OF_UNIT:
         return _encoded(reading, _OF_UNIT[reading.field](shown))
     radio = _radio(shown, reading)
@@ -83,12 +85,15 @@ def _enumerated(reading: Reading, value: Any) -> int | None:
     return next((raw for raw, word in reading.values.items() if word.casefold() in words), None)
 
 
-_STATES = frozenset({"unsaved_settings", "test_mode", "alarm"})
+_STATES = frozenset({"unsaved_settings", "test_mode", "alarm", "switch_forced"})
 
 
 def _state(reading: Reading, *, wrong: bool) -> Cell:
     """A state that the profile calls good, 0 where it calls none so; or one that is not good."""
-    good = reading.good or (0,)
+    good = reading.good or tuple(
+        r for r, w in reading.values.items() if w.casefold() in _FALSE_WORDS
+    )
+    good = good or (0,)
     if not wrong:
         return number(good[0])
     others = [*reading.values, *range(max(good) + 2)]

@@ -15,6 +15,7 @@ from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.radio import (
     capacity,
+    eirp,
     level,
     manual,
     modulation,
@@ -22,6 +23,8 @@ from verifier.rules.compare.radio import (
     quality,
     settings,
     states,
+    tx_power,
+    xpic,
 )
 from verifier.rules.compare.radio.hop import EndCheck, Hop, Side, hops, is_radio, rounded
 
@@ -35,8 +38,8 @@ OF_END: tuple[EndCheck, ...] = (
     settings.link_id,
     modulation.modulation,
     power.transmitter,
-    power.tx_power,
-    power.eirp,
+    tx_power.tx_power,
+    eirp.eirp,
     power.atpc,
     level.rx_level,
     level.path_loss,
@@ -49,7 +52,7 @@ OF_END: tuple[EndCheck, ...] = (
     quality.far_end,
     manual.alignment_voltage,
 )
-OF_HOP: tuple[Callable[[Hop], Findings], ...] = (level.reciprocity,)
+OF_HOP: tuple[Callable[[Hop], Findings], ...] = (level.reciprocity, xpic.balance)
 
 
 def radio_findings(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
@@ -59,13 +62,12 @@ def radio_findings(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
         plan: what should be.
         contexts: by name, of the units that were asked for.
     """
-    lengths = _lengths(plan)
     for hop in hops(plan, contexts):
         for side in hop.sides():
             if is_radio(side):
                 for check in OF_END:
                     yield from check(side)
-                yield from _sum_agrees(side, lengths.get(hop.link.name))
+                yield from _sum_agrees(side)
         if all(map(is_radio, hop.sides())):
             for check_hop in OF_HOP:
                 yield from check_hop(hop)
@@ -73,23 +75,10 @@ def radio_findings(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
         yield from software_differs(plan, link, contexts)
 
 
-def _lengths(plan: Plan) -> dict[str, float | None]:
-    """Length of each link's path, in km, where the plan or its sites tell it."""
-    sites = {s.name: s for s in plan.sites}
-    at = {d.name: sites.get(d.site or "") for d in plan.devices}
-    return {
-        link.name: radio.link_km(
-            link, at.get(link.carriers[0].a.device), at.get(link.carriers[0].b.device)
-        )
-        for link in plan.links
-        if link.carriers
-    }
-
-
-def _sum_agrees(side: Side, km: float | None) -> Findings:
+def _sum_agrees(side: Side) -> Findings:
     """The plan's level and ours agree: `pass` with the sum; else the plan's rule has warned."""
     level_dbm = side.end.rx_level_dbm
-    found = radio.budget(side.link, side.far, side.end, km)
+    found = radio.budget(side.link, side.far, side.end, side.km)
     if level_dbm is None or isinstance(found, str):
         return
     if abs(found.level_dbm - level_dbm) > radio.AGREE_DB:

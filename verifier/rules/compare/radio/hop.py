@@ -15,12 +15,15 @@ from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare import reach
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.radio.read import Read, find, read
+from verifier.rules.compare.radio import standby
+from verifier.rules.compare.radio.read import Read, find, is_mhz, read
 
 EXACT_DB = 0.05
 """Levels are shown with one decimal: what differs by less is equal."""
 POWER_DB = 0.5
 """What a power may differ from the plan (contract: comparing)."""
+READ_DB = 1.0
+"""How well a receiver knows its level, SNR and discrimination. Common practice, no source."""
 HOT_STANDBY = frozenset({"1+1-hsb", "1+1-sd"})
 """One transmitter of two is on at a time; with frequency diversity both are."""
 _NO_RADIO = frozenset({"switch", "router"})
@@ -36,6 +39,7 @@ class Side:
         sole: the unit has only this radio.
         others: the same end of the link's other carriers.
         facing: the other end of this carrier, alone in its list.
+        km: length of the path, where the plan or its sites tell it.
     """
 
     plan: Plan
@@ -49,6 +53,7 @@ class Side:
     sole: bool
     others: list[Side] = field(default_factory=list, repr=False)
     facing: list[Side] = field(default_factory=list, repr=False)
+    km: float | None = None
 
     @property
     def subject(self) -> Subject:
@@ -125,7 +130,13 @@ class Side:
     @property
     def transmits(self) -> bool | None:
         """Whether its transmitter is on; None where that is not read."""
-        return self.truth("tx_enabled")
+        on = self.truth("tx_enabled")
+        return False if on and self.output_muted else on
+
+    @cached_property
+    def output_muted(self) -> bool:
+        """Whether it is a hot standby that is enabled and reads that nothing leaves it."""
+        return self.link.protection in HOT_STANDBY and standby.output_muted(self)
 
     @property
     def atpc_on(self) -> bool:
@@ -150,16 +161,28 @@ class Side:
     @property
     def sender(self) -> Side:
         """The end that this one receives from: in hot standby the far one that is on."""
-        far = self.across
-        if self.link.protection not in HOT_STANDBY or far.transmits is not False:
-            return far
-        return next((other for other in far.others if other.transmits), far)
+        return standby.sender(self) if self.link.protection in HOT_STANDBY else self.across
+
+    @cached_property
+    def planned_for(self) -> Side:
+        """The far transmitter whose signal the planned level is of."""
+        return standby.planned_for(self) if self.link.protection in HOT_STANDBY else self.across
 
     @property
     def bandwidth_mhz(self) -> float | None:
-        """In use: as read, else as planned."""
-        seen = self.number("bandwidth_mhz")
-        return self.link.bandwidth_mhz if seen is None else seen
+        """In use: as read, else as planned; the planned one where the reading is it, rounded."""
+        seen, planned = self.read("bandwidth_mhz"), self.link.bandwidth_mhz
+        if seen is None or seen.number is None:
+            return planned
+        if planned is not None and is_mhz(seen, planned):
+            return planned
+        return seen.number
+
+    @property
+    def heard_mhz(self) -> float | None:
+        """The frequency this end receives on, as planned, else as either end reads it."""
+        planned = self.far.tx_mhz
+        return planned or self.across.number("tx_mhz") or self.number("rx_mhz")
 
     def finding(  # noqa: PLR0913
         self,
@@ -239,8 +262,10 @@ def hops(plan: Plan, contexts: Mapping[str, Context]) -> Iterator[Hop]:
         for carrier in link.carriers:
             for _, end in carrier.ends():
                 radios[end.device].add(end.radio if end.radio is not None else carrier.carrier)
+    lengths = _lengths(plan)
     for link in plan.links:
-        built = [_hop(plan, link, c, contexts, radios) for c in link.carriers]
+        km = lengths.get(link.name)
+        built = [_hop(plan, link, c, contexts, radios, km) for c in link.carriers]
         for hop in built:
             hop.a.others.extend(h.a for h in built if h is not hop)
             hop.b.others.extend(h.b for h in built if h is not hop)
@@ -249,19 +274,33 @@ def hops(plan: Plan, contexts: Mapping[str, Context]) -> Iterator[Hop]:
         yield from (h for h in built if h.a.context or h.b.context)
 
 
-def _hop(
+def _lengths(plan: Plan) -> dict[str, float | None]:
+    """Length of each link's path, in km, where the plan or its sites tell it."""
+    sites = {s.name: s for s in plan.sites}
+    at = {d.name: sites.get(d.site or "") for d in plan.devices}
+    return {
+        link.name: radio.link_km(
+            link, at.get(link.carriers[0].a.device), at.get(link.carriers[0].b.device)
+        )
+        for link in plan.links
+        if link.carriers
+    }
+
+
+def _hop(  # noqa: PLR0913, PLR0917
     plan: Plan,
     link: Link,
     carrier: Carrier,
     contexts: Mapping[str, Context],
     radios: Mapping[str, set[int]],
+    km: float | None,
 ) -> Hop:
     stage = next(iter(contexts.values())).stage if contexts else "handover"
 
     def side(name: EndName, end: End, far: End) -> Side:
         return Side(
             plan=plan, link=link, carrier=carrier, name=name, end=end, far=far, stage=stage,
-            context=contexts.get(end.device), sole=len(radios[end.device]) == 1,
+            context=contexts.get(end.device), sole=len(radios[end.device]) == 1, km=km,
         )  # fmt: skip
 
     return Hop(
@@ -281,3 +320,11 @@ def rounded(value: Any) -> Any:
 
 
 figure = radio.figure
+
+
+def near(beyond: float, accuracy: float) -> str:
+    """Words that a figure is within its reading's accuracy of a limit; else empty.
+
+    It is judged as it reads all the same: simple acceptance, no guard band.
+    """
+    return "; near the limit" if abs(beyond) <= accuracy + 1e-6 else ""

@@ -11,8 +11,20 @@ from verifier.model.observation import Observation
 from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, Hop, Side, figure
+from verifier.rules.compare.radio import overload, short
+from verifier.rules.compare.radio.expected import (
+    JUDGED,
+    Reference,
+    arm_db,
+    by_atpc_alone,
+    expected_level,
+    reference,
+    too_low,
+)
+from verifier.rules.compare.radio.hop import EXACT_DB, READ_DB, Hop, Side, figure, near
+from verifier.rules.compare.radio.muted import outage_db, signal_of_nobody
 from verifier.rules.compare.radio.read import Read
+from verifier.rules.compare.radio.steady import at_least, by_median, held, some, wavered
 from verifier.rules.compare.radio.weather import excused
 from verifier.rules.radio import levels
 
@@ -43,24 +55,6 @@ def tolerance_db(side: Side) -> float:
     """What a level at this end may be off."""
     assert side.context is not None
     return levels.tolerance_db(side.end, side.context.profile)
-
-
-def arm_db(side: Side) -> float | None:
-    """How much more the end that is on radiates towards this one than the one it is planned for.
-
-    In hot standby both transmitters may feed the antenna over couplers of different loss. None
-    where the antennas of the two are not known alike.
-    """
-    sender, planned = side.sender, side.across
-    if sender is planned:
-        return 0.0
-    gains = [radio.antenna_gain_dbi(s.end, s.end.tx_mhz) for s in (sender, planned)]
-    losses = [radio.losses_after_transmitter_db(s.end) for s in (sender, planned)]
-    if gains == [None, None]:
-        gains = [0.0, 0.0]
-    if gains[0] is None or gains[1] is None:
-        return None
-    return gains[0] - gains[1] - losses[0] + losses[1]
 
 
 def measured_loss(side: Side) -> Loss | str:
@@ -111,10 +105,16 @@ def _together(level: Read, power: Read) -> Iterator[tuple[float, float]]:
 def path_loss(side: Side) -> Findings:
     """`radio.path-loss`: far power less level, against planned power less planned level.
 
-    Holds at every stage, whatever ATPC or the modulation do to the power.
+    Holds at every stage, whatever ATPC or the modulation do to the power. Without a planned level
+    it is against the computed one, where the far end's power is read or ATPC moves it.
     """
-    planned = levels.planned_loss(side.end, side.far, side.stage)
-    if isinstance(planned, str) or side.across.context is None:
+    if side.across.context is None:
+        return
+    planned, computed = _planned_loss(side)
+    if isinstance(planned, str):
+        if planned:
+            yield side.finding("radio.path-loss", "not-tested", planned, at="rx_level_dbm",
+                               unit="dB")  # fmt: skip
         return
     at = "bench_attenuation_db" if side.stage == "bench" else "rx_level_dbm"
     found = measured_loss(side)
@@ -127,10 +127,11 @@ def path_loss(side: Side) -> Findings:
         f"median of {found.pairs} samples {found.db:.1f} dB, planned {planned.value:.1f} dB "
         f"({planned.how}); {over:+.1f} dB, allowed {figure(tolerance)} dB"
     )
+    reason += near(abs(over) - tolerance, READ_DB)
     verdict: Verdict = "pass"
     advice = ""
-    if over > tolerance + EXACT_DB:
-        verdict = "fail"
+    if (low := too_low(-over, tolerance, computed=computed)) is not None:
+        verdict = low
         advice = _BENCH_LITTLE if side.stage == "bench" else _TOO_LITTLE
     elif over < -tolerance - EXACT_DB:
         verdict = "warn"
@@ -142,7 +143,30 @@ def path_loss(side: Side) -> Findings:
         "radio.path-loss", verdict, reason, at=at, expected=planned.value, observed=found.db,
         unit="dB", advice=advice, reads=found.reads,
     )  # fmt: skip
-    yield excused(side, finding)
+    still = wavered(side.read("rx_level_dbm"), side.stage, tolerance)
+    finding = at_least(finding, side.read("rx_level_dbm"), more_is_right=True)
+    yield by_median(excused(side, finding), [still])
+
+
+def _planned_loss(side: Side) -> tuple[levels.Expected | str, bool]:
+    """What the path should take, and whether that is computed.
+
+    Else why the acceptance, which rests on it where ATPC is on, is not possible; or empty.
+    """
+    found = reference(side)
+    end = side.end if isinstance(found, str) else found.end
+    far = side.far if side.stage == "bench" else side.planned_for.end
+    planned = levels.planned_loss(end, far, side.stage)
+    computed = isinstance(found, Reference) and bool(found.sum)
+    if isinstance(planned, str):
+        accepted = side.stage in JUDGED and side.sender.atpc_on and isinstance(found, Reference)
+        return (f"ATPC is on at the far end, and {planned}" if accepted else ""), computed
+    if computed and side.sender.number("tx_power_dbm") is None and not side.sender.atpc_on:
+        return "", computed
+    if isinstance(found, Reference) and computed:
+        how = f"computed from the plan's own figures: {found.sum}"
+        planned = levels.Expected(planned.value, how)
+    return planned, computed
 
 
 def reciprocity(hop: Hop) -> Findings:
@@ -223,16 +247,21 @@ def rx_level(side: Side) -> Findings:
     seen, at = side.read("rx_level_dbm"), "rx_level_dbm"
     if side.stage == "bench":
         at = "bench_rx_level_dbm"
-    planned = getattr(side.end, at)
-    if seen is not None and seen.number is not None and (over := _overload(side, seen)):
+    if seen is not None and (over := overload.overload(side, seen)):
         yield over
         return
-    if planned is None:
+    if (strange := signal_of_nobody(side, seen)) is not None:
+        yield strange
         return
+    found = reference(side)
+    if isinstance(found, str):
+        yield from _without_level(side, found, seen)
+        return
+    planned = getattr(found.end, at)
     expected = expected_level(side)
     shown = expected if isinstance(expected, str) else expected.value
     if seen is not None and seen.nothing:
-        yield _nothing(side, at, shown, seen)
+        yield excused(side, _nothing(side, at, shown, seen), short_db=outage_db(side))
         return
     if seen is None or seen.number is None or isinstance(expected, str):
         gap = side.missing("rx_level_dbm")
@@ -243,41 +272,38 @@ def rx_level(side: Side) -> Findings:
             observed=seen.number if seen is not None else None, unit="dBm", reads=(seen,),
         )  # fmt: skip
         return
-    yield _judge_level(side, at, expected, seen)
+    least = expected.value - tolerance_db(side)
+    still = wavered(seen, side.stage, tolerance_db(side), least)
+    judged = _judge_level(side, at, expected, seen, computed=bool(found.sum))
+    yield held(at_least(judged, seen), still)
 
 
-def expected_level(side: Side) -> levels.Expected | str:
-    """What should arrive of the end that is on, in dBm; see `rules.radio.levels`."""
-    sender, arm = side.sender, arm_db(side)
-    if arm is None:
-        return "the active unit's antenna is not known, so its level cannot be told"
-    far_power = sender.number("tx_power_dbm")
-    if far_power is None and sender.read("tx_power_dbm") is None and not sender.atpc_on:
-        far_power = sender.number("tx_power_set_dbm")
-    found = levels.expected_level(
-        side.end, sender.end, side.stage, far_power_dbm=far_power, atpc=sender.atpc_on
-    )
-    if isinstance(found, str) and far_power is None and sender.context is not None:
-        missing = sender.missing("tx_power_dbm")
-        return f"{found}: {missing}" if sender.number("tx_power_dbm") is None else found
-    if isinstance(found, str) or side.stage == "bench" or sender is side.across:
-        return found
-    if side.far.tx_power_dbm is None or sender.end.tx_power_dbm is None:
-        return "the planned power of one of the hot standby's units is missing"
-    if found.how.startswith(levels.ATPC_KEEPS):
-        return found
-    shift = arm + sender.end.tx_power_dbm - side.far.tx_power_dbm
-    return levels.Expected(found.value + shift, f"{found.how}, by the active unit")
+def _without_level(side: Side, gap: str, seen: Read | None) -> Findings:
+    """Neither a planned level nor a sum, as `gap` says; the receiver's limits hold all the same."""
+    if seen is None:
+        return
+    if seen.nothing:
+        if side.stage in JUDGED:
+            yield excused(side, _nothing(side, "rx_level_dbm", gap, seen), short_db=outage_db(side))
+        return
+    unread = seen.number is None and side.sender.transmits is not False
+    if gap or (unread and overload.limits(side)):
+        missing = side.missing("rx_level_dbm") if seen.number is None else gap
+        yield side.finding("radio.rx-level", "not-tested", missing, at="rx_level_dbm",
+                           observed=seen.number, unit="dBm", reads=(seen,))  # fmt: skip
 
 
-def _judge_level(side: Side, at: str, expected: levels.Expected, seen: Read) -> Finding:
+def _judge_level(
+    side: Side, at: str, expected: levels.Expected, seen: Read, *, computed: bool
+) -> Finding:
     level, tolerance = seen.number or 0.0, tolerance_db(side)
     off = level - expected.value
     reason = f"{off:+.1f} dB against {expected.value:.1f} dBm ({expected.how})"
+    reason += near(abs(off) - tolerance, READ_DB)
     verdict: Verdict = "pass"
     advice = ""
-    if off < -tolerance - EXACT_DB:
-        verdict, reason = "fail", f"{reason}: too low, allowed {figure(tolerance)} dB"
+    if (low := too_low(off, tolerance, computed=computed)) is not None:
+        verdict, reason = low, f"{reason}: too low, allowed {figure(tolerance)} dB"
         advice = _BENCH_LITTLE if side.stage == "bench" else _TOO_LITTLE
         if side.sender.transmits is False:
             reason += "; the far end's transmitter is off"
@@ -287,8 +313,14 @@ def _judge_level(side: Side, at: str, expected: levels.Expected, seen: Read) -> 
         advice = "is the far end's power as planned, and the plan's path what was built?"
         if side.stage == "bench":
             advice = _BENCH_MUCH
+    wanted = expected.value
+    if verdict != "fail" and (left := short.left_short(side.sender, side)):
+        verdict, wanted = "fail", left.asked.dbm
+        reason, advice = f"{reason}, but {left.reason}", "see radio.atpc"
+    elif verdict == "pass" and (gap := by_atpc_alone(side)):
+        verdict, reason, advice = "not-tested", f"{reason}, but {gap}", "write atpc_target_dbm"
     finding = side.finding(
-        "radio.rx-level", verdict, reason, at=at, expected=expected.value, observed=level,
+        "radio.rx-level", verdict, reason, at=at, expected=wanted, observed=level,
         unit="dBm", advice=advice,
         reads=(seen, side.sender.read("tx_power_dbm"), side.sender.read("atpc")),
     )  # fmt: skip
@@ -303,7 +335,7 @@ def _nothing(side: Side, at: str, expected: float | str, seen: Read) -> Finding:
     if off and side.stage == "bench":
         return side.finding("radio.rx-level", "not-tested", "the far end's transmitter is off",
                             at=at, expected=shown, unit="dBm", reads=(seen,))  # fmt: skip
-    reason = "nothing is received"
+    reason = f"nothing is received{some(seen)}"
     advice = "does the far end transmit, on the planned frequency? "
     advice += "Look at cables and connectors" if side.stage == "bench" else "Then align again"
     if off:
@@ -314,21 +346,3 @@ def _nothing(side: Side, at: str, expected: float | str, seen: Read) -> Finding:
         expected=getattr(side.end, at) if shown is None else shown,
         unit="dBm", advice=advice, reads=(seen, sender.read("tx_enabled")),
     )  # fmt: skip
-
-
-def _overload(side: Side, seen: Read) -> Finding | None:
-    """A level over what the receiver takes, at any stage."""
-    assert side.context is not None
-    limits, level = side.context.profile.limits, seen.number or 0.0
-    for limit, what, advice in (
-        (limits.rx_damage_dbm, "the receiver is damaged above",
-         "caution: mute the far transmitter now, then put an attenuator in"),
-        (limits.rx_max_dbm, "the receiver is overloaded above",
-         "lower the far end's power, or put an attenuator in"),
-    ):  # fmt: skip
-        if limit is not None and level > limit + 1e-6:
-            return side.finding(
-                "radio.rx-level", "fail", f"{figure(level)} dBm: {what} {figure(limit)} dBm",
-                expected=limit, observed=level, unit="dBm", advice=advice, reads=(seen,),
-            )  # fmt: skip
-    return None

@@ -6,10 +6,10 @@ from verifier.model.observation import Observation
 from verifier.model.profile import AlignmentPort
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Findings
+from verifier.rules.compare.radio.expected import expected_level
 from verifier.rules.compare.radio.hop import Side, figure
-from verifier.rules.compare.radio.level import expected_level
 from verifier.rules.compare.radio.read import number_of
-from verifier.rules.compare.radio.weather import excused
+from verifier.rules.compare.radio.weather import excused, stated_at
 from verifier.rules.radio import levels, voltage
 
 CHECK = "manual.alignment-voltage"
@@ -38,7 +38,25 @@ def alignment_voltage(side: Side) -> Findings:
         return
     port = side.context.profile.alignment_port
     assert port is not None
-    yield excused(side, _judged(side, port, volts, windows, last))
+    yield excused(
+        side, _judged(side, port, volts, windows, last),
+        short_db=_short_db(port, volts, windows), at=stated_at(last),
+    )  # fmt: skip
+
+
+def _short_db(
+    port: AlignmentPort, volts: float, windows: tuple[tuple[str, voltage.Window], ...]
+) -> float | None:
+    """How far the level of a voltage is below the lowest that is right, at least.
+
+    None where the voltage lies beyond the strong end of the table.
+    """
+    level, (weakest, least) = voltage.level_at(port, volts), min(port.table)
+    if level is None:
+        if (volts < least) == (max(port.table)[1] < least):
+            return None
+        level = weakest
+    return min(w.level_dbm - w.tolerance_db for _, w in windows) - level
 
 
 def _windows(side: Side) -> tuple[tuple[str, voltage.Window], ...] | str:
@@ -91,6 +109,9 @@ def _judged(
     at = f"{volts:.2f} V" + ("" if level is None else f", that is {level:.1f} dBm")
     verdict: Verdict = "pass"
     advice = ""
+    if level is not None and level >= max(port.table)[0]:
+        verdict, at = "warn", f"{volts:.2f} V, the end of the table: at least {level:.1f} dBm"
+        advice = "read the level by SNMP too: the port does not show more than this"
     first = windows[-1][1]
     if voltage.no_signal(port, volts):
         verdict, at = "fail", f"{volts:.2f} V: the port shows that nothing is received"

@@ -102,11 +102,37 @@ def _inside(side: Side, listener: Side, read: Read, planned: str) -> _Judged:
     if side.stage in {"bench", "alignment"}:
         return _Judged("pass", "inside the planned range")
     if side.stage == "service":
-        return _Judged("pass", f"adaptive, and at present below {planned}")
+        return _in_service(listener, planned)
     if any(_is(o.value, planned) for o in read.seen):
         return _Judged("warn", f"it was {planned} a moment ago: it follows the path",
                        "run a soak to see how often")  # fmt: skip
     return _lower(listener, planned)
+
+
+UNEXPLAINED = "and neither level nor SNR explains it"
+"""How the reason of a lower modulation in service ends that should not be there."""
+
+
+def _in_service(listener: Side, planned: str) -> _Judged:
+    """A lower modulation in service: right where the level or the SNR explains it."""
+    snr, least = listener.read("snr_db"), listener.end.min_snr_db
+    if snr is not None and snr.number is not None and least is not None and snr.number < least:
+        return _Judged("pass", f"rightly lower at this SNR: {figure(snr.number)} dB at "
+                       f"{listener.end.device}, planned {figure(least)} dB")  # fmt: skip
+    level, needed = listener.read("rx_level_dbm"), _needed_dbm(listener, planned)
+    if level is not None and level.nothing:
+        return _Judged("pass", f"rightly lower: {listener.end.device} receives nothing")
+    if isinstance(needed, str):
+        return _Judged("not-tested", f"whether rightly lower is not known: {needed}")
+    if level is None or level.number is None:
+        gap = listener.missing("rx_level_dbm")
+        return _Judged("not-tested", f"the level at {listener.end.device}: {gap}")
+    at = f"{figure(level.number)} dBm at {listener.end.device}"
+    if level.number < needed:
+        return _Judged("pass", f"rightly lower at this level: {at}, {planned} needs "
+                       f"{figure(needed)} dBm")  # fmt: skip
+    return _Judged("warn", f"{at} would carry {planned}, {UNEXPLAINED}",
+                   "does it last? Look for interference, or a limit that was set")  # fmt: skip
 
 
 def _is(value: object, planned: str) -> bool:

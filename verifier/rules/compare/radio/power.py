@@ -1,142 +1,60 @@
-"""What a unit transmits: power, transmitter on or off, EIRP against the licence, ATPC."""
+"""What a unit transmits: power, transmitter on or off, ATPC."""
 
 from __future__ import annotations
 
 from verifier.model.result import Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, HOT_STANDBY, POWER_DB, Side, figure
+from verifier.rules.compare.radio.hop import HOT_STANDBY, POWER_DB, Side, figure
+from verifier.rules.compare.radio.muted import LOOK_FOR_IT, NOT_REAL, heard_by
 from verifier.rules.compare.radio.read import Read
+from verifier.rules.compare.radio.short import left_short
 from verifier.rules.radio import levels
 
+HEADROOM_DB = 3.0
+"""So far above a threshold a mode is safely carried (contract: stages)."""
 LEFT_ALIGNING = "left in alignment settings: lowest modulation and raised power"
-_POWER = ("tx_power_dbm", "tx_power_set_dbm")
+POWER_WARN_DB, POWER_FAIL_DB = 2.0, 3.0
+"""What a device reads of its own power may be off (contract: comparing; common practice)."""
 
 
 def left_aligning(side: Side) -> bool:
-    """Whether a unit that should carry traffic still has its settings for alignment."""
+    """Whether a unit that should carry traffic still has its settings for alignment.
+
+    The lowest modulation, and a power that is set above the plan. Where only the actual power is
+    known, it tells by more than a device misreads it, and not where the far end's low level
+    explains the modulation: then the power may follow it.
+    """
     if side.stage not in {"handover", "service"} or side.context is None:
         return False
-    planned, power = side.end.tx_power_dbm, side.number(*_POWER)
+    planned = side.end.tx_power_dbm
     seen = side.read("tx_modulation")
     lowest = radio.lowest_mode(side.context.profile, side.bandwidth_mhz)
-    if planned is None or power is None or seen is None or seen.word is None:
+    if planned is None or seen is None or seen.word is None:
         return False
     bottom = {side.link.modulation_min} if isinstance(lowest, str) else {lowest.modulation}
     bottom -= {side.link.modulation_max, None}
     at_bottom = any(radio.plain_modulation(m or "") == radio.plain_modulation(seen.word)
                     for m in bottom)  # fmt: skip
-    return at_bottom and power > planned + POWER_DB
+    if not at_bottom:
+        return False
+    if (set_dbm := side.number("tx_power_set_dbm")) is not None:
+        return set_dbm > planned + POWER_DB + 1e-6
+    now_dbm = side.number("tx_power_dbm")
+    raised = now_dbm is not None and now_dbm > planned + POWER_WARN_DB + 1e-6
+    return raised and not _lower_by_level(side)
 
 
-def tx_power(side: Side) -> Findings:
-    """`radio.tx-power`: within 0.5 dB; with ATPC inside its range; while aligning up to the most.
-
-    The actual power, else the one that is set.
-    """
-    end, at = side.end, "tx_power_dbm"
-    planned = end.tx_power_dbm
-    if side.stage == "bench" and end.bench_tx_power_dbm is not None:
-        planned, at = end.bench_tx_power_dbm, "bench_tx_power_dbm"
-    if planned is None:
-        return
-    seen = _shown_power(side, planned)
-    if isinstance(seen, str):
-        yield side.finding("radio.tx-power", "not-tested", seen, at=at, expected=planned,
-                           unit="dBm", reads=(side.read(*_POWER),))  # fmt: skip
-        return
-    power = seen.number or 0.0
-    verdict, reason = _judge_power(side, planned, power)
-    what = "set to" if seen.reading.field == "tx_power_set_dbm" else "at"
-    advice = ""
-    if verdict == "fail":
-        advice = "set the planned power, save, and read it again"
-    told = side.read("tx_power_set_dbm")
-    if verdict == "fail" and told is not seen and _near(told, planned):
-        reason += "; it is set as planned"
-        advice = "does a limit or ATPC move it? Else the transmitter is at fault: try a spare"
-        reads: tuple[Read | None, ...] = (seen, told)
-    else:
-        reads = (seen,)
-    yield side.finding(
-        "radio.tx-power", verdict, f"{what} {figure(power)} dBm: {reason}", at=at,
-        expected=planned, observed=power, unit="dBm", advice=advice, reads=reads,
-    )  # fmt: skip
-
-
-def _near(seen: Read | None, planned: float) -> bool:
-    """Whether a power is the planned one, as closely as powers are told."""
-    number = seen.number if seen is not None else None
-    return number is not None and abs(number - planned) <= POWER_DB + 1e-6
-
-
-def _shown_power(side: Side, planned: float) -> Read | str:
-    """The reading that tells the power; of a transmitter that is off, what it is set to."""
-    seen = side.read(*_POWER)
-    if side.transmits is False and side.read("tx_power_set_dbm") is not None:
-        seen = side.read("tx_power_set_dbm")
-    if seen is None or seen.number is None:
-        return side.missing(*_POWER)
-    off = side.transmits is False and seen.reading.field == "tx_power_dbm"
-    if off and abs(seen.number - planned) > POWER_DB + EXACT_DB:
-        return "the transmitter is off, and the unit does not tell what it is set to"
-    return seen
-
-
-def _judge_power(side: Side, planned: float, power: float) -> tuple[Verdict, str]:
-    over, slack = power - planned, POWER_DB + 1e-6
-    on_bench = side.stage == "bench" and side.end.bench_tx_power_dbm is not None
-    by_atpc = _atpc_power(side, planned, power) if side.atpc_on and not on_bench else None
-    if by_atpc is not None and (side.stage != "alignment" or by_atpc[0] == "pass"):
-        return by_atpc
-    if side.stage == "alignment":
-        return _aligning_power(side, planned, power)
-    if abs(over) <= slack:
-        return "pass", "as planned"
-    if left_aligning(side):
-        return "fail", f"{LEFT_ALIGNING} ({over:+.1f} dB)"
-    return "fail", f"{over:+.1f} dB against the plan"
-
-
-def _aligning_power(side: Side, planned: float, power: float) -> tuple[Verdict, str]:
-    slack = POWER_DB + 1e-6
-    if abs(power - planned) <= slack:
-        return "pass", "as planned"
-    if power < planned:
-        return "fail", f"{power - planned:+.1f} dB against the plan"
-    most = _most_aligning(side)
-    if isinstance(most, str):
-        return "not-tested", f"above the plan, and how far it may be raised is not known: {most}"
-    if power <= max(most.value, planned) + slack:
-        return "pass", f"raised to align; {figure(most.value)} dBm is {most.how}"
-    return "fail", f"above {figure(most.value)} dBm, {most.how}"
-
-
-def _most_aligning(side: Side) -> levels.Expected | str:
-    """The most this unit may transmit while aligning, in the mode it is in."""
-    if side.context is None:
-        return side.gap
-    seen = side.read("tx_modulation")
-    return levels.alignment_power(
-        side.link, side.end, side.context.profile,
-        modulation=seen.word if seen is not None else None, bandwidth_mhz=side.bandwidth_mhz,
-    )  # fmt: skip
-
-
-def _atpc_power(side: Side, planned: float, power: float) -> tuple[Verdict, str]:
-    """ATPC moves the power between its lowest and its highest; the plan's power if none is."""
-    slack = POWER_DB + 1e-6
-    highest = planned if side.end.atpc_max_dbm is None else side.end.atpc_max_dbm
-    lowest = side.end.atpc_min_dbm
-    if power > highest + slack:
-        if left_aligning(side):
-            return "fail", LEFT_ALIGNING
-        return "fail", f"above {figure(highest)} dBm, the most ATPC may use"
-    if lowest is not None and power < lowest - slack:
-        return "fail", f"below {figure(lowest)} dBm, the least ATPC may use"
-    if lowest is None:
-        return "pass", f"ATPC is on and may lower it from {figure(highest)} dBm"
-    return "pass", f"inside ATPC's range, {figure(lowest)} to {figure(highest)} dBm"
+def _lower_by_level(side: Side) -> bool:
+    """Whether the far end receives too little for the highest modulation."""
+    listener, highest = side.across, side.link.modulation_max
+    if listener.context is None or highest is None:
+        return False
+    mode = radio.mode_for(listener.context.profile, highest, listener.bandwidth_mhz)
+    level = listener.number("rx_level_dbm")
+    if isinstance(mode, str) or mode.threshold_dbm is None or level is None:
+        return False
+    return level < mode.threshold_dbm + HEADROOM_DB
 
 
 def transmitter(side: Side) -> Findings:
@@ -147,12 +65,16 @@ def transmitter(side: Side) -> Findings:
     seen = side.read("tx_enabled")
     if seen is None:
         return
-    on = seen.truth
+    on = side.transmits
     if on is None:
         yield side.finding("radio.transmitter", "not-tested", side.missing("tx_enabled"),
                            reads=(seen,))  # fmt: skip
         return
     verdict, wanted, reason, advice = _judge_transmitter(side, on=on)
+    if not on and (level := heard_by(side)) is not None:
+        verdict = "warn" if verdict == "pass" else verdict
+        reason += f"; yet {side.across.end.device} receives {figure(level)} dBm: {NOT_REAL}"
+        advice = LOOK_FOR_IT
     reads = (seen, *(other.read("tx_enabled") for other in side.others))
     yield side.finding(
         "radio.transmitter", verdict, reason, expected=wanted, observed="on" if on else "off",
@@ -183,9 +105,17 @@ def _judge_transmitter(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]
 
 
 def _judge_standby(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]:
+    """One of two radiates; that both are enabled proves nothing without their actual power."""
     others = [other.transmits for other in side.others]
     wanted = "one of two on"
     if on and True in others:
+        dark = [s for s in (side, *side.others)
+                if s.transmits and s.number("tx_power_dbm") is None]  # fmt: skip
+        if dark:
+            why = dark[0].missing("tx_power_dbm")
+            reason = "both transmitters of the hot standby are enabled; whether both radiate is "
+            reason += f"not known without their actual power: {why}"
+            return "not-tested", wanted, reason, ""
         return (
             "fail", wanted, "both transmitters of the hot standby are on: they disturb each other",
             "look at the protection settings of both units",
@@ -193,7 +123,8 @@ def _judge_standby(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]:
     if on:
         return "pass", wanted, "the transmitter is on, the active one of the hot standby", ""
     if True in others:
-        return "pass", wanted, "off rightly: the other unit of the hot standby transmits", ""
+        how = "enabled, and its output is muted" if side.output_muted else "off"
+        return "pass", wanted, f"{how} rightly: the other unit of the hot standby transmits", ""
     if None in others:
         return "not-tested", wanted, "off, and whether the other unit transmits is not known", ""
     return (
@@ -202,56 +133,16 @@ def _judge_standby(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]:
     )  # fmt: skip
 
 
-def eirp(side: Side) -> Findings:
-    """`radio.eirp`: actual power + gain - losses against the licence, at every stage.
-
-    A unit tells its power to about 0.5 dB: up to so much over the licence is a warning.
-    """
-    limit = side.end.max_eirp_dbm
-    seen = side.read(*_POWER)
-    if limit is None:
-        if side.stage == "alignment" and (side.end.tx_power_dbm is not None or seen is not None):
-            reason = "the plan has no max_eirp_dbm"
-            yield side.finding(
-                "radio.eirp", "not-tested", reason, at="max_eirp_dbm", unit="dBm",
-                advice="look in the licence before you raise the power, and write it in the plan",
-            )  # fmt: skip
-        return
-    if side.transmits is False and side.read("tx_power_set_dbm") is not None:
-        seen = side.read("tx_power_set_dbm")
-    power = seen.number if seen is not None else None
-    found = radio.eirp_dbm(side.end, power) if power is not None else None
-    if power is None or found is None:
-        gap = side.missing(*_POWER) if power is None else "the antenna's gain is not planned"
-        yield side.finding("radio.eirp", "not-tested", gap, at="max_eirp_dbm", expected=limit,
-                           unit="dBm", reads=(seen,))  # fmt: skip
-        return
-    over = found - limit
-    verdict: Verdict = "pass"
-    reason = radio.eirp_sum(side.end, power)
-    if over > EXACT_DB:
-        verdict = "fail" if over > POWER_DB + 1e-6 else "warn"
-        reason += f", {over:.1f} dB above the licence"
-        if verdict == "warn":
-            reason += ", within what the unit tells its power to"
-    if side.transmits is False:
-        reason += "; the transmitter is off, it would radiate so much"
-    yield side.finding(
-        "radio.eirp", verdict, reason, at="max_eirp_dbm", expected=limit, observed=found,
-        unit="dBm", reads=(seen,),
-        advice=f"lower the power by {over:.1f} dB at once" if over > EXACT_DB else "",
-    )  # fmt: skip
-
-
 def atpc(side: Side) -> Findings:
-    """`radio.atpc`: as planned; while aligning off."""
+    """`radio.atpc`: as planned, and doing its work; while aligning off."""
     planned, seen = side.end.atpc, side.read("atpc")
     aligning = side.stage == "alignment"
-    if planned is None and not (aligning and seen is not None):
+    left = left_short(side) if seen is not None and seen.truth else None
+    if planned is None and left is None and not (aligning and seen is not None):
         return
     wanted = bool(planned) and not aligning
     on = seen.truth if seen is not None else None
-    expected = "on" if wanted else "off"
+    expected = "on" if wanted else None if planned is None and not aligning else "off"
     if on is None:
         yield side.finding("radio.atpc", "not-tested", side.missing("atpc"), at="atpc",
                            expected=expected, reads=(seen,))  # fmt: skip
@@ -268,5 +159,10 @@ def atpc(side: Side) -> Findings:
         if left_aligning(side):
             reason = f"{reason}; {LEFT_ALIGNING}"
         advice = "set it as planned, save, and read it again"
+    reads: tuple[Read | None, ...] = (seen,)
+    if left is not None:
+        reason = left.reason if verdict == "pass" or planned is None else f"{reason}; {left.reason}"
+        verdict, reads = "fail", (seen, *left.reads)
+        advice = "look at ATPC's highest power and target at both ends; switch it off to compare"
     yield side.finding("radio.atpc", verdict, reason, at="atpc", expected=expected,
-                       observed="on" if on else "off", advice=advice, reads=(seen,))  # fmt: skip
+                       observed="on" if on else "off", advice=advice, reads=reads)  # fmt: skip

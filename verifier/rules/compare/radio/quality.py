@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
-from verifier.model.result import Verdict
+from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.identity import same_unit
-from verifier.rules.compare.radio.hop import EXACT_DB, Side, figure
+from verifier.rules.compare.radio.hop import EXACT_DB, HOT_STANDBY, READ_DB, Side, figure, near
 from verifier.rules.compare.radio.level import tolerance_db
+from verifier.rules.compare.radio.muted import (
+    LOOK_FOR_IT,
+    MUTED_FAR,
+    NOT_REAL,
+    floor_dbm,
+    outage_db,
+)
+from verifier.rules.compare.radio.read import Read
+from verifier.rules.compare.radio.short import left_short
+from verifier.rules.compare.radio.steady import at_least, by_median, held, some, wavered
 from verifier.rules.compare.radio.weather import excused
+
+FAINT_DB = 6.0
+"""So little above its floor a receiver cannot lock: our own choice."""
 
 
 def snr(side: Side) -> Findings:
@@ -37,8 +50,8 @@ def _at_least(  # noqa: PLR0913, PLR0917
         return
     seen = side.read(field)
     if seen is not None and seen.nothing and not _rightly_silent(side):
-        yield side.finding(check, "fail", "nothing is received", at=at, expected=least, unit="dB",
-                           advice="see radio.rx-level", reads=(seen,))  # fmt: skip
+        yield side.finding(check, "fail", f"nothing is received{some(seen)}", at=at, expected=least,
+                           unit="dB", advice="see radio.rx-level", reads=(seen,))  # fmt: skip
         return
     if seen is None or seen.number is None:
         yield side.finding(check, "not-tested", side.missing(field), at=at, expected=least,
@@ -46,11 +59,13 @@ def _at_least(  # noqa: PLR0913, PLR0917
         return
     right = seen.number >= least - EXACT_DB
     reason = f"{figure(seen.number)} dB, {'at least' if right else 'below'} {figure(least)} dB"
+    reason += near(seen.number - least, READ_DB)
     finding = side.finding(
         check, "pass" if right else "fail", reason, at=at, expected=least, observed=seen.number,
         unit="dB", advice="" if right else advice, reads=(seen,),
     )  # fmt: skip
-    yield excused(side, finding)
+    still = wavered(seen, side.stage, tolerance_db(side), least)
+    yield held(excused(side, at_least(finding, seen, more_is_right=True)), still)
 
 
 def _rightly_silent(side: Side) -> bool:
@@ -59,26 +74,57 @@ def _rightly_silent(side: Side) -> bool:
 
 
 def lock(side: Side) -> Findings:
-    """`radio.lock`: the receiver is locked to the far end's signal."""
+    """`radio.lock`: the receiver is locked to the far end's signal, in every sample."""
     seen = side.read("locked")
     if seen is None:
         return
-    if seen.truth is None:
+    if seen.truth is None and not any(t is False for t in seen.truths):
         yield side.finding("radio.lock", "not-tested", side.missing("locked"), expected="locked",
                            reads=(seen,))  # fmt: skip
         return
-    reason = "the receiver is locked" if seen.truth else "the receiver is not locked"
-    if not seen.truth and side.sender.transmits is False:
-        reason += ": the far end's transmitter is off"
-    unlocked: Verdict = "fail"
-    if side.stage == "bench":
-        unlocked, reason = "warn", f"{reason}; on the bench it need not be"
-    yield side.finding(
-        "radio.lock", "pass" if seen.truth else unlocked, reason, expected="locked",
-        observed="locked" if seen.truth else "not locked", reads=(seen,),
-        advice="" if seen.truth else "see radio.rx-level; are frequencies, bandwidth, modulation "
-        "and link id the same at both ends?",
+    verdict, reason, advice = _judge_lock(side, seen)
+    observed = "not locked" if seen.truth is False else "locked"
+    if seen.truth is not None and any(t is not seen.truth for t in seen.truths):
+        observed = "not always locked"
+    finding = side.finding(
+        "radio.lock", verdict, reason, expected="locked", observed=observed, advice=advice,
+        reads=(seen, side.sender.read("tx_enabled")),
     )  # fmt: skip
+    heard = side.read("rx_level_dbm")
+    faint = heard is not None and (
+        heard.nothing or (heard.number is not None and heard.number < floor_dbm(side) + FAINT_DB)
+    )
+    yield excused(side, finding, short_db=outage_db(side)) if faint else finding
+
+
+def _judge_lock(side: Side, seen: Read) -> tuple[Verdict, str, str]:
+    """Verdict, reason, advice; a lock that was not always there is none."""
+    muted = side.sender.transmits is False
+    unlocked: Verdict = "warn" if side.stage == "bench" else "fail"
+    advice = (
+        "see radio.rx-level; are frequencies, bandwidth, modulation and link id the same at both "
+        "ends?"
+    )
+    known = [t for t in seen.truths if t is not None]
+    if all(known):
+        if muted:
+            reason = f"the receiver is locked, and {MUTED_FAR}: {NOT_REAL}"
+            return unlocked, reason, LOOK_FOR_IT
+        if len(known) < len(seen.truths):
+            gone = len(seen.truths) - len(known)
+            reason = f"locked, with no answer that says so in {gone} of {len(seen.truths)} samples"
+            return "pass", reason, ""
+        return "pass", "the receiver is locked", ""
+    reason = "the receiver is not locked"
+    if any(known):
+        words = ", ".join("?" if t is None else "yes" if t else "no" for t in seen.truths)
+        reason = f"the lock came and went ({words})"
+        unlocked = "warn" if side.stage in {"bench", "alignment"} else unlocked
+    elif muted:
+        reason += f": {MUTED_FAR}"
+    if side.stage == "bench":
+        reason += "; on the bench it need not be"
+    return unlocked, reason, advice
 
 
 def fade_margin(side: Side) -> Findings:
@@ -109,9 +155,11 @@ def fade_margin(side: Side) -> Findings:
         return
     level, threshold = (seen.number or 0.0) + raised, mode.threshold_dbm or 0.0
     margin = level - threshold
+    still = wavered(seen, side.stage, tolerance_db(side))
     reason = f"{figure(level)} dBm - {figure(threshold)} dBm ({mode.modulation}"
     reason += f" at {figure(mode.bandwidth_mhz)} MHz)" if mode.bandwidth_mhz else ")"
     reason += f" = {margin:.1f} dB, planned {figure(planned)} dB"
+    reason += near(margin - planned, READ_DB)
     if raised:
         reason += f"; ATPC can still raise it by {raised:.1f} dB, counted in"
     verdict: Verdict = "pass"
@@ -123,13 +171,13 @@ def fade_margin(side: Side) -> Findings:
         advice="see radio.rx-level and radio.path-loss" if verdict != "pass" else "",
         reads=(seen, side.sender.read("tx_power_dbm")),
     )  # fmt: skip
-    yield excused(side, finding)
+    yield by_median(excused(side, finding), [still])
 
 
 def _raised_db(side: Side) -> float | str:
-    """How much more ATPC at the far end can give."""
+    """How much more ATPC at the far end can give; nothing, where it leaves this end short."""
     sender = side.sender
-    if not sender.atpc_on:
+    if not sender.atpc_on or left_short(sender, side) is not None:
         return 0.0
     highest = sender.end.tx_power_dbm
     if sender.end.atpc_max_dbm is not None:
@@ -150,6 +198,9 @@ def far_end(side: Side) -> Findings:
         return
     planned = side.far.device
     found = seen.word
+    if found and side.sender.transmits is False:
+        yield _heard_muted(side, seen, found)
+        return
     if not found:
         gap = side.missing("far_end_name") if found is None else "the unit names no far end"
         yield side.finding("link.far-end", "not-tested", gap, expected=planned, reads=(seen,))
@@ -162,7 +213,22 @@ def far_end(side: Side) -> Findings:
         names = {o.far.device for o in side.others}
         if same_unit(found, planned):
             verdict, reason, advice = "warn", "differs by capital letters or a domain only", ""
-        elif found in names:
+        elif found in names and side.link.protection in HOT_STANDBY:
             verdict, reason, advice = "pass", "linked to the other unit of the far end", ""
+        elif found in names:
+            reason = "linked to the other unit of the far end: the carriers are crossed"
+            if side.link.protection == "2+0-xpic":
+                advice = "are V and H crossed at one end? Compare feeders and antenna ports"
     yield side.finding("link.far-end", verdict, reason, expected=planned, observed=found,
                        advice=advice, reads=(seen,))  # fmt: skip
+
+
+def _heard_muted(side: Side, seen: Read, found: str) -> Finding:
+    """A name over the air from an end that says it is muted."""
+    ours = same_unit(found, side.sender.end.device)
+    why = "the mute is not real" if ours else NOT_REAL
+    return side.finding(
+        "link.far-end", "fail", f"it names its far end, and {MUTED_FAR}: {why}",
+        expected=side.far.device, observed=found, advice=LOOK_FOR_IT,
+        reads=(seen, side.sender.read("tx_enabled")),
+    )  # fmt: skip

@@ -16,6 +16,8 @@ from verifier.rules.compare.context import Context
 
 _RAW = re.compile(r'[A-Za-z0-9]+ (?:"(.*)"|(\S+))', re.DOTALL)
 """How an observation writes what came: its type, then the value."""
+_EXCEPTIONS = frozenset({"noSuchObject", "noSuchInstance", "endOfMibView"})
+"""What a device answers instead of a value (RFC 3416 section 3)."""
 _RANGES: Mapping[str, tuple[float, float]] = {
     "rx_level_dbm": (-140, 30),
     "tx_power_dbm": (-80, 60),
@@ -31,10 +33,12 @@ _RANGES: Mapping[str, tuple[float, float]] = {
 }
 """What such a value can be at all (common practice, generously): beyond, it is a mark of the
 unit's for "none", or the profile's scale is wrong."""
+LEAST_MHZ = 0.001
+"""Frequencies nearer than this are one frequency (contract: comparing)."""
 _MEDIAN = frozenset({"rx_level_dbm", "tx_power_dbm", "snr_db", "xpi_db"})
 """Figures that move by themselves; of the others the last sample counts."""
-_TRUE = frozenset({"true", "on", "yes", "enabled"})
-_FALSE = frozenset({"false", "off", "no", "disabled"})
+_TRUE = frozenset({"true", "on", "yes", "enabled", "locked"})
+_FALSE = frozenset({"false", "off", "no", "disabled", "unlocked"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +51,9 @@ class Read:
         nothing: the unit says that it receives nothing.
         gap: why there is no value; empty where there is one, or nothing is received.
         samples: moment and value of each sample of a number, in order.
+        silent: samples in which the device said that it receives nothing.
+        lost: samples in which the device answered without a value that can be meant.
+        sequence: what each sample showed, in order, in words.
         seen: what it rests on.
     """
 
@@ -56,12 +63,23 @@ class Read:
     nothing: bool = False
     gap: str = ""
     samples: tuple[tuple[dt.datetime | None, float], ...] = ()
+    silent: int = 0
+    lost: int = 0
+    sequence: tuple[str, ...] = ()
     seen: tuple[Observation, ...] = ()
 
     @property
     def number(self) -> float | None:
         """The value, where it is a number."""
         return self.value if isinstance(self.value, float) else None
+
+    @property
+    def at_least(self) -> bool:
+        """Whether the value is the end of its scale, so that there may be more."""
+        end = self.reading.ceiling
+        return end is not None and self.number is not None and (
+            self.number >= end * self.reading.scale - 1e-6
+        )  # fmt: skip
 
     @property
     def word(self) -> str | None:
@@ -73,8 +91,18 @@ class Read:
     @property
     def truth(self) -> bool | None:
         """The value as yes or no; None where it says neither."""
-        word = (self.word or "").casefold()
-        return True if word in _TRUE else False if word in _FALSE else None
+        return truth_of(self.word)
+
+    @property
+    def truths(self) -> tuple[bool | None, ...]:
+        """Each sample as yes or no, in order; None where it says neither."""
+        return tuple(truth_of(o.value) for o in self.seen)
+
+
+def truth_of(value: object) -> bool | None:
+    """A word as yes or no; None where it says neither."""
+    word = str(value).strip().casefold()
+    return True if word in _TRUE else False if word in _FALSE else None
 
 
 def find(profile: Profile, field: str, radio: int, *, sole: bool) -> tuple[str, Reading] | None:
@@ -118,15 +146,19 @@ def read(context: Context, name: str, reading: Reading) -> Read:
 def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
     """The median; nothing received, where most samples say so."""
     samples: list[tuple[dt.datetime | None, float]] = []
-    silent, gaps = 0, []
+    silent, lost, gaps, sequence = 0, 0, [], []
     for one in seen:
         if one.value is None and says_nothing(reading, one):
             silent += 1
+            sequence.append("nothing")
             continue
         value = number_of(one.value)
+        sequence.append(_shown(one, value))
         if value is None:
+            lost += _came(one)
             gaps.append(f"the unit gives no {reading.field}: {_why(reading, one)}")
         elif not can_be(reading.field, value):
+            lost += 1
             gaps.append(
                 f"{reading.field} {value:g} cannot be: is it the unit's mark for none "
                 "(no_signal), or is the profile's scale wrong?"
@@ -134,7 +166,8 @@ def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
         else:
             samples.append((moment(one.at), value))
     if silent > len(samples):
-        return Read(reading=reading, name=name, nothing=True, seen=tuple(seen))
+        return Read(reading=reading, name=name, nothing=True, silent=silent, lost=lost,
+                    sequence=tuple(sequence), samples=tuple(samples), seen=tuple(seen))  # fmt: skip
     if not samples:
         return Read(reading=reading, name=name, gap=gaps[0] if gaps else "not read",
                     seen=tuple(seen))  # fmt: skip
@@ -142,8 +175,48 @@ def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
     if reading.field in _MEDIAN:
         value = statistics.median(v for _, v in samples)
     return Read(
-        reading=reading, name=name, value=value, samples=tuple(samples), seen=tuple(seen)
+        reading=reading, name=name, value=value, samples=tuple(samples), silent=silent, lost=lost,
+        sequence=tuple(sequence), seen=tuple(seen),
     )  # fmt: skip
+
+
+def _came(seen: Observation) -> bool:
+    """Whether the device answered at all; what got lost on the way says nothing of the radio."""
+    raw = seen.raw or ""
+    return raw in _EXCEPTIONS or _RAW.fullmatch(raw) is not None
+
+
+def _shown(seen: Observation, value: float | None) -> str:
+    """One sample in a word."""
+    if value is not None:
+        return f"{value:g}"
+    return "no value" if _came(seen) else "no answer"
+
+
+def slack_mhz(read: Read | None) -> float:
+    """How far a frequency may be off: the larger of 1 kHz and half the reading's last digit.
+
+    A reading in steps of 10 kHz cannot show 23198.875 MHz: it shows 23198.88.
+    """
+    if read is None or not read.seen:
+        return LEAST_MHZ
+    last = read.seen[-1].value
+    if isinstance(last, str):
+        decimals = len(last.strip().partition(".")[2])
+        return max(LEAST_MHZ, 0.5 * 10.0**-decimals)
+    return max(LEAST_MHZ, abs(read.reading.scale) / 2)
+
+
+def is_mhz(read: Read, mhz: float, further_mhz: float = 0.0) -> bool:
+    """Whether what was read is this frequency (or bandwidth), as closely as it is shown.
+
+    Args:
+        read: a frequency as it was read.
+        mhz: what it is compared with.
+        further_mhz: how far that may be off itself.
+    """
+    allowed = (slack_mhz(read) + further_mhz) * (1 + 1e-6) + 1e-9
+    return read.number is not None and abs(read.number - mhz) <= allowed
 
 
 def can_be(field: str, value: float) -> bool:
@@ -191,7 +264,7 @@ def says_nothing(reading: Reading, seen: Observation) -> bool:
 def good(reading: Reading, seen: Observation) -> bool | None:
     """Whether the profile calls what came good; None where it does not say."""
     if not reading.good:
-        truth = Read(reading=reading, name="", value=str(seen.value)).truth
+        truth = truth_of(seen.value)
         return None if truth is None or reading.field == "ntp_locked" else not truth
     raw = raw_number(seen)
     if raw is not None:

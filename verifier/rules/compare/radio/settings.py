@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from verifier.model.result import Finding, Verdict
-from verifier.rules import radio
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.radio.hop import Side, figure
+from verifier.rules.compare.radio.read import LEAST_MHZ, Read, is_mhz, slack_mhz
 
 _SET = "set it as planned, save, and read it again"
 
@@ -21,7 +21,7 @@ def unread(side: Side, check: str, fields: tuple[str, ...], at: str, expected: o
 
 
 def tx_frequency(side: Side) -> Findings:
-    """`radio.tx-frequency`: against the plan, within 1 kHz."""
+    """`radio.tx-frequency`: against the plan, within 1 kHz or what the reading can show."""
     planned = side.end.tx_mhz
     if planned is None:
         return
@@ -29,11 +29,11 @@ def tx_frequency(side: Side) -> Findings:
     if seen is None or seen.number is None:
         yield unread(side, "radio.tx-frequency", ("tx_mhz",), "tx_mhz", planned)
         return
-    right = radio.same_mhz(seen.number, planned)
-    reason = "the unit transmits on the planned frequency"
+    right = is_mhz(seen, planned)
+    reason = f"the unit transmits on the planned frequency{_rounded(seen, planned)}"
     if not right:
         reason = f"the unit transmits {_beside(seen.number, planned)} the planned frequency"
-        if side.far.tx_mhz is not None and radio.same_mhz(seen.number, side.far.tx_mhz):
+        if side.far.tx_mhz is not None and is_mhz(seen, side.far.tx_mhz):
             reason += ": it is the one planned for the far end"
     yield side.finding(
         "radio.tx-frequency", "pass" if right else "fail", reason, at="tx_mhz", expected=planned,
@@ -46,26 +46,35 @@ def rx_frequency(side: Side) -> Findings:
     """`radio.rx-frequency`: against what the far end is planned to transmit on, and does."""
     planned = side.far.tx_mhz
     origin = side.across.origin("tx_mhz")
-    seen, sent = side.read("rx_mhz"), side.across.number("tx_mhz")
+    seen, sent = side.read("rx_mhz"), side.across.read("tx_mhz")
+    further_mhz = 0.0
     if planned is None:
         planned, origin = _by_spacing(side), side.origin("duplex_spacing_mhz")
+        further_mhz = slack_mhz(side.read("tx_mhz"))
         if planned is None:
             return
     if seen is None or seen.number is None:
         yield side.finding("radio.rx-frequency", "not-tested", side.missing("rx_mhz"),
                            origin=origin, expected=planned, reads=(seen,))  # fmt: skip
         return
-    right = radio.same_mhz(seen.number, planned)
-    reason = "the unit receives on the far end's planned frequency"
+    right = is_mhz(seen, planned, further_mhz)
+    reason = f"the unit receives on the far end's planned frequency{_rounded(seen, planned)}"
     if not right:
         reason = f"the unit listens {_beside(seen.number, planned)} the planned frequency"
-    if sent is not None and not radio.same_mhz(sent, seen.number):
-        reason += f"; the far end now transmits on {figure(sent)} MHz"
+    now = None if sent is None else sent.number
+    if now is not None and not is_mhz(seen, now, slack_mhz(sent)):
+        reason += f"; the far end now transmits on {figure(now)} MHz"
     yield side.finding(
         "radio.rx-frequency", "pass" if right else "fail", reason, origin=origin, expected=planned,
         observed=seen.number, unit="MHz", reads=(seen, side.across.read("tx_mhz")),
         advice="" if right else _SET,
     )  # fmt: skip
+
+
+def _rounded(seen: Read, planned: float) -> str:
+    """That the reading is the planned figure with fewer digits; empty where it is the figure."""
+    off = abs((seen.number or 0.0) - planned)
+    return ", as closely as it shows it" if off > LEAST_MHZ * (1 + 1e-6) else ""
 
 
 def _beside(mhz: float, planned: float) -> str:
@@ -82,7 +91,7 @@ def _by_spacing(side: Side) -> float | None:
 
 
 def bandwidth(side: Side) -> Findings:
-    """`radio.bandwidth`: exact."""
+    """`radio.bandwidth`: exact, as closely as it is shown."""
     planned = side.link.bandwidth_mhz
     if planned is None:
         return
@@ -90,7 +99,7 @@ def bandwidth(side: Side) -> Findings:
     if seen is None or seen.number is None:
         yield unread(side, "radio.bandwidth", ("bandwidth_mhz",), "bandwidth_mhz", planned)
         return
-    right = radio.same_mhz(seen.number, planned)
+    right = is_mhz(seen, planned)
     reason = "the unit has the planned bandwidth" if right else "the unit has another bandwidth"
     if not right and seen.number > planned:
         reason += ", wider than planned: it transmits beside its channel"

@@ -42,6 +42,10 @@ _OF_UNIT: Mapping[str, State] = {
 _OF_RADIO: Mapping[str, State] = {
     "test_mode": State("radio.test-mode", "no test mode is on", "left in a test mode",
                        "switch the test mode off, save, and read it again"),
+    "switch_forced": State("radio.switch-forced", "the protection switch is free",
+                           "the protection switch was left forced or locked out",
+                           "clear the command at both ends, save, and read it again: it cannot "
+                           "switch over when it must"),
     "errored_s": State("radio.errored-seconds", "as the profile calls good",
                        "not as the profile calls good", "", "fail"),
     "severely_errored_s": State("radio.severely-errored-seconds", "as the profile calls good",
@@ -50,6 +54,16 @@ _OF_RADIO: Mapping[str, State] = {
                            "not as the profile calls good", "", "fail"),
 }  # fmt: skip
 """By field. Of these a reading is judged where its `good` says how, or by true and false."""
+_WORDS: Mapping[str, Mapping[str, bool]] = {
+    "switch_forced": {
+        **dict.fromkeys(("none", "no request", "clear", "auto", "automatic", "normal"), True),
+        **dict.fromkeys(("forced", "forced switch", "forced-switch", "locked out", "locked-out",
+                         "lockout", "lock-out", "lockout of protection"), False),
+    },
+}  # fmt: skip
+"""Words that can only mean one thing, by field: whether it is good (commands of ITU-T G.808.1)."""
+_PROTECTED = frozenset({"1+1-hsb", "1+1-sd", "1+1-fd"})
+"""Only here is there a switch."""
 _EARLY: frozenset[Stage] = frozenset({"bench", "alignment"})
 
 
@@ -77,6 +91,8 @@ def of_radio(side: Side) -> Findings:
         found = side.read(field)
         if found is None or not _judgeable(found.reading):
             continue
+        if field == "switch_forced" and side.link.protection not in _PROTECTED:
+            continue
         if found.value is None or not found.seen:
             yield side.finding(state.check, "not-tested", side.missing(field),
                                expected=_expected(found.reading), reads=(found,))  # fmt: skip
@@ -88,14 +104,18 @@ def of_radio(side: Side) -> Findings:
 
 def _judgeable(reading: Reading) -> bool:
     """Whether the profile says what is good, or by words that can only mean one thing."""
+    if reading.good or (reading.field in _WORDS and reading.type != "integer"):
+        return True
     words = {word.casefold() for word in reading.values.values()}
-    return bool(reading.good) or (words == {"true", "false"} and reading.field != "ntp_locked")
+    return words == {"true", "false"} and reading.field != "ntp_locked"
 
 
 def _judged(
     state: State, reading: Reading, seen: Observation, stage: Stage
 ) -> tuple[Verdict, str, str]:
     right = good(reading, seen)
+    if right is None and not reading.good:
+        right = _WORDS.get(reading.field, {}).get(str(seen.value).strip().casefold())
     if right is None:
         return "not-tested", f"{seen.value!r}: the profile does not say whether that is good", ""
     if right:
@@ -109,7 +129,7 @@ def _judged(
 def _expected(reading: Reading) -> str:
     """The good values as the profile has them."""
     if not reading.good:
-        return "false"
+        return "none" if reading.field in _WORDS else "false"
     return ", ".join(str(reading.values.get(raw, raw)) for raw in reading.good)
 
 

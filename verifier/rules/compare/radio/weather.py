@@ -1,58 +1,216 @@
-"""Weather that a person stated: in rain a low level proves nothing."""
+"""Weather that a person stated: how much of what is missing it may account for.
+
+Weather is one of dry, rain, wet snow, ice, fog, stated within 30 minutes of the readings. Dry air
+and fog excuse nothing, nor does any other word (dew, wind, frost).
+"""
 
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
+import json
+import math
 import re
+from collections.abc import Mapping
 
 from verifier.model.observation import Observation
 from verifier.model.result import Finding
-from verifier.rules.compare.radio.hop import Side
+from verifier.rules.compare.radio.hop import EXACT_DB, Side, figure
+from verifier.rules.compare.radio.read import moment
+from verifier.rules.radio import levels, rain
 
-_DRY = re.compile(
-    r"\b(dry|clear|fair|fine|sun|sunny|sunshine|bright|cloud\w*|overcast|fog\w*|mist\w*|haz[ey])\b",
-    re.IGNORECASE,
-)
-_WET = re.compile(
-    r"\b(rain\w*|drizzl\w*|sleet\w*|snow\w*|hail\w*|\w*storm\w*|shower\w*|wet|downpour|ice|icy)\b",
-    re.IGNORECASE,
-)
-"""Rain, wet snow and water on an antenna attenuate (ITU-R P.838, P.530); cloud and fog hardly do
-below 100 GHz on the paths in use (ITU-R P.840)."""
-_WITHOUT = re.compile(r"\b(no|not|without)\s+\w+", re.IGNORECASE)
-
-
-def wet(weather: object) -> bool:
-    """Whether a level may be low because of this weather: unless it is plainly dry."""
-    words = str(weather)
-    kept = _WITHOUT.sub("", words)
-    return bool(_WET.search(kept)) or not (_DRY.search(kept) or kept != words)
-
-
-def stated(side: Side) -> Observation | None:
-    """What a person at either end stated last, where that is no dry weather."""
-    for end in (side, side.across):
-        seen = end.context.seen.all("manual.weather") if end.context is not None else []
-        last = max((o for o in seen if o.value), key=lambda o: o.at, default=None)
-        if last is not None and wet(last.value):
-            return last
-    return None
+NEAR_S = 1800.0
+"""Weather counts for readings so near in time (contract: comparing)."""
+FROM_MHZ = 5000.0
+"""Below, rain takes nothing that shows (contract: comparing)."""
+HEAVIEST_MM_PER_H = 150.0
+"""Rain whose rate nobody stated was not heavier: more falls on less than some minutes a year
+anywhere (ITU-R P.837 maps; the figure is our own choice)."""
+ON_ANTENNAS_DB = 20.0
+"""What wet snow or ice on two antennas takes at most. Common practice, no source."""
+WORDS: Mapping[str, re.Pattern[str]] = {
+    "rain": re.compile(r"\brain(y|s|ing|fall)?\b"),
+    "wet snow": re.compile(r"\bwet[\s-]+snow\b"),
+    "ice": re.compile(r"\b(ice|icing)\b"),
+    "fog": re.compile(r"\bfog(gy)?\b"),
+    "dry": re.compile(r"\bdry\b"),
+}
+"""What weather can be, the most to excuse first."""
+_TAKES = ("rain", "wet snow", "ice")
+_WITHOUT = re.compile(r"\b(no|not|without)\s+(wet[\s-]+)?\w+")
+_RATE = re.compile(r"(\d+(?:[.,]\d+)?)\s*mm\s*(?:/|per|p)?\s*h", re.IGNORECASE)
 
 
-def excused(side: Side, finding: Finding) -> Finding:
-    """The finding; where too little arrives in weather that may explain it: not tested.
+@dataclasses.dataclass(frozen=True, slots=True)
+class Weather:
+    """What somebody stated.
 
-    On the bench no weather lies between the units.
+    Attributes:
+        kinds: which words of `WORDS` it names, in that order.
+        mm_per_h: how hard it rains; None: not stated.
+    """
+
+    kinds: tuple[str, ...]
+    mm_per_h: float | None = None
+
+    @property
+    def takes(self) -> bool:
+        """Whether it may take anything away."""
+        return any(kind in _TAKES for kind in self.kinds)
+
+
+def weather_of(words: object) -> Weather:
+    """What a text says of the weather; without kinds where it names none of them."""
+    text = str(words).casefold()
+    kept = _WITHOUT.sub(" ", text)
+    kinds = tuple(kind for kind, pattern in WORDS.items() if pattern.search(kept))
+    rate = _RATE.search(text)
+    return Weather(kinds, float(rate[1].replace(",", ".")) if rate is not None else None)
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Excuse:
+    """What stated weather may account for.
+
+    Attributes:
+        db: so much at most.
+        words: the weather and why so much, in words.
+        said: what a person entered.
+    """
+
+    db: float
+    words: str
+    said: Observation
+
+
+def excuse(side: Side, at: dt.datetime | None) -> Excuse | None:
+    """The most that weather stated at either end accounts for at that moment.
+
+    None where nobody stated any but plainly dry weather or fog.
+    """
+    stated = [o for end in (side, side.across) if (o := _stated(end, at)) is not None]
+    found = [_excuse(side, o, at) for o in stated]
+    return max((e for e in found if e is not None), key=lambda e: e.db, default=None)
+
+
+def _stated(side: Side, at: dt.datetime | None) -> Observation | None:
+    """What a person at this end stated nearest to that moment, else last."""
+    seen = side.context.seen.all("manual.weather") if side.context is not None else []
+    given = [o for o in seen if o.value]
+    timed = [(abs((when - at).total_seconds()), n) for n, o in enumerate(given)
+             if at is not None and (when := stated_at(o)) is not None]  # fmt: skip
+    return given[min(timed)[1]] if timed else given[-1] if given else None
+
+
+def stated_at(entry: Observation) -> dt.datetime | None:
+    """The moment an entry is of; None where the person wrote none beside it."""
+    try:
+        row = json.loads(entry.raw or "{}")
+    except json.JSONDecodeError:
+        row = {}
+    if isinstance(row, dict) and row and not row.get("at"):
+        return None
+    return moment(entry.at)
+
+
+def _excuse(side: Side, said: Observation, at: dt.datetime | None) -> Excuse | None:
+    weather, then = weather_of(said.value), stated_at(said)
+    stated = f"stated weather: {said.value}"
+    if weather.kinds and not weather.takes:
+        return None
+    if not weather.kinds:
+        none = f"which is none of {', '.join(WORDS)} and excuses nothing"
+        return Excuse(0.0, f"{stated}, {none}", said)
+    if then is None or at is None:
+        return Excuse(0.0, f"{stated}, without a time beside it, so it excuses nothing", said)
+    if (apart_s := abs((then - at).total_seconds())) > NEAR_S:
+        apart = f"{apart_s / 60:.0f} min from the readings"
+        return Excuse(0.0, f"{stated}, {apart}, so it excuses nothing", said)
+    db, why = _most_db(side, weather)
+    return Excuse(db, f"{stated}, {why}", said)
+
+
+def _most_db(side: Side, weather: Weather) -> tuple[float, str]:
+    """What it takes on this path at most, and why, in words."""
+    mhz = side.heard_mhz
+    if mhz is not None and mhz < FROM_MHZ:
+        return 0.0, f"which takes nothing at {figure(mhz)} MHz"
+    found: list[tuple[float, str]] = []
+    if "rain" in weather.kinds:
+        found.append(_rain_db(side, mhz, weather.mm_per_h))
+    if set(weather.kinds) & {"wet snow", "ice"}:
+        found.append((ON_ANTENNAS_DB, f"which takes at most {figure(ON_ANTENNAS_DB)} dB"))
+    return max(found)
+
+
+def _rain_db(side: Side, mhz: float | None, mm_per_h: float | None) -> tuple[float, str]:
+    km = side.km
+    if mhz is None or km is None:
+        what = "length of the path" if km is None else "frequency"
+        return math.inf, f"and how much it may take is not known: the {what} is not planned"
+    rate = HEAVIEST_MM_PER_H if mm_per_h is None else mm_per_h
+    db = rain.most_db(mhz / 1000, rate, km, side.carrier.polarisation)
+    at = f"which takes at most {db:.1f} dB on {figure(km)} km (ITU-R P.838-3"
+    if mm_per_h is None:
+        return db, f"without its mm/h, {at}, by {figure(rate)} mm/h)"
+    return db, f"{at})"
+
+
+def excused(
+    side: Side, finding: Finding, short_db: float | None = None, at: dt.datetime | None = None
+) -> Finding:
+    """The finding; where too little arrives and stated weather may explain it: not tested.
+
+    On the bench no weather lies between the devices.
+
+    Args:
+        side: the end that receives.
+        finding: of what it receives.
+        short_db: by how much it is beyond what is allowed; None: as the finding's figures say.
+        at: when it was read; None: when the level was.
     """
     if finding.verdict != "fail" or side.sender.transmits is False or side.stage == "bench":
         return finding
-    weather = stated(side)
-    if weather is None:
+    found = excuse(side, _read_at(side) if at is None else at)
+    if found is None:
         return finding
+    short = _short_db(side, finding) if short_db is None else short_db
+    evidence = (*finding.evidence, found.said.id)
+    if short is not None and 0 < short <= found.db + EXACT_DB:
+        advice = "repeat in dry weather"
+        if "without its mm/h" in found.words:
+            advice += ", or state how hard it rained, in mm/h"
+        return dataclasses.replace(
+            finding, verdict="not-tested", reason=f"{finding.reason}; {found.words}",
+            advice=advice, evidence=evidence,
+        )  # fmt: skip
+    more = ": more is missing" if found.db > 0 and short is not None else ""
     return dataclasses.replace(
-        finding,
-        verdict="not-tested",
-        reason=f"{finding.reason}; stated weather: {weather.value}",
-        advice="repeat in dry weather",
-        evidence=(*finding.evidence, weather.id),
+        finding, reason=f"{finding.reason}; {found.words}{more}", evidence=evidence
     )
+
+
+def _read_at(side: Side) -> dt.datetime | None:
+    """When this end's level was last read, else its SNR."""
+    for field in ("rx_level_dbm", "snr_db"):
+        found = side.read(field)
+        moments = [m for o in (found.seen if found else ()) if (m := moment(o.at)) is not None]
+        if moments:
+            return max(moments)
+    return None
+
+
+_LESS_IS_SHORT = frozenset({"radio.rx-level", "radio.fade-margin", "radio.snr", "radio.xpi"})
+_TOLERANT = frozenset({"radio.rx-level", "radio.fade-margin", "radio.path-loss"})
+"""Figures that may be off by the level's tolerance."""
+
+
+def _short_db(side: Side, finding: Finding) -> float | None:
+    """By how much a figure is beyond what is allowed; None where the finding has no figures."""
+    expected, observed = finding.expected, finding.observed
+    if not isinstance(expected, float) or not isinstance(observed, float):
+        return None
+    short = expected - observed if finding.check in _LESS_IS_SHORT else observed - expected
+    if finding.check in _TOLERANT and side.context is not None:
+        short -= levels.tolerance_db(side.end, side.context.profile)
+    return short

@@ -1,0 +1,131 @@
+"""What an end should receive: its planned level, else the sum of the plan's own figures."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+from verifier.model.plan import End
+from verifier.model.result import Verdict
+from verifier.rules import radio
+from verifier.rules.compare.radio import short
+from verifier.rules.compare.radio.hop import EXACT_DB, Side
+from verifier.rules.compare.radio.standby import arms_db
+from verifier.rules.radio import levels
+
+COMPUTED_DB = 3.0
+"""So much further below its tolerance a computed level warns, before it fails (requirement)."""
+JUDGED = frozenset({"handover", "service"})
+"""Stages in which a level that is not planned is judged by the sum."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """What an end should receive at the far end's planned power.
+
+    Attributes:
+        end: the end, with that level whether planned or computed.
+        sum: the sum that gave it, in words; empty where it is planned.
+    """
+
+    end: End
+    sum: str = ""
+
+    @property
+    def known(self) -> str:
+        """`planned` or `computed`."""
+        return "computed" if self.sum else "planned"
+
+
+def reference(side: Side) -> Reference | str:
+    """The level of reference of an end, else why there is none; empty where none is wanted."""
+    if side.stage == "bench":
+        return Reference(side.end) if side.end.bench_rx_level_dbm is not None else ""
+    if side.end.rx_level_dbm is not None:
+        return Reference(side.end)
+    if side.stage not in JUDGED:
+        return ""
+    found = radio.judging_budget(side.link, side.far, side.end, side.km)
+    if isinstance(found, str):
+        return f"no rx_level_dbm is planned, and it cannot be computed: {found}"
+    end = dataclasses.replace(side.end, rx_level_dbm=found.level_dbm)
+    return Reference(end, found.in_line())
+
+
+def arm_db(side: Side) -> float | None:
+    """How much more the end that is on radiates towards this one than the one it is planned for.
+
+    In hot standby both transmitters may feed the antenna over couplers of different loss. None
+    where the antennas of the two are not known alike.
+    """
+    sender, planned = side.sender, side.planned_for
+    return 0.0 if sender is planned else arms_db(sender, planned)
+
+
+def expected_level(side: Side) -> levels.Expected | str:
+    """What should arrive of the end that is on, in dBm; see `rules.radio.levels`."""
+    found = reference(side)
+    if isinstance(found, str):
+        return found or "no receive level is planned"
+    level = _of_sender(side, found)
+    if isinstance(level, str) or not found.sum:
+        return level
+    link = "" if level.how == "as computed" else "; computed"
+    return levels.Expected(
+        level.value, f"{level.how}{link} from the plan's own figures: {found.sum}"
+    )
+
+
+def _of_sender(side: Side, found: Reference) -> levels.Expected | str:
+    """The level of reference, moved to what the end that is on transmits."""
+    sender, arm = side.sender, arm_db(side)
+    if arm is None:
+        return "the active unit's antenna is not known, so its level cannot be told"
+    far_power = sender.number("tx_power_dbm")
+    if far_power is None and not sender.atpc_on:
+        far_power = sender.number("tx_power_set_dbm")
+    level = levels.expected_level(
+        found.end, sender.end, side.stage, far_power_dbm=far_power, atpc=sender.atpc_on,
+        known=found.known,
+    )  # fmt: skip
+    if isinstance(level, str) and far_power is None and sender.context is not None:
+        missing = sender.missing("tx_power_dbm")
+        return f"{level}: {missing}" if sender.number("tx_power_dbm") is None else level
+    if isinstance(level, str) or side.stage == "bench" or sender is side.planned_for:
+        return level
+    planned_dbm = side.planned_for.end.tx_power_dbm
+    if planned_dbm is None or sender.end.tx_power_dbm is None:
+        return "the planned power of one of the hot standby's units is missing"
+    if level.how.startswith(levels.ATPC_KEEPS):
+        return level
+    shift = arm + sender.end.tx_power_dbm - planned_dbm
+    return levels.Expected(level.value + shift, f"{level.how}, by the active unit")
+
+
+def too_low(off_db: float, tolerance_db: float, *, computed: bool) -> Verdict | None:
+    """The verdict of a level so far from what is expected (negative: below); None: not too low."""
+    if off_db >= -tolerance_db - EXACT_DB:
+        return None
+    if computed and off_db >= -tolerance_db - COMPUTED_DB - EXACT_DB:
+        return "warn"
+    return "fail"
+
+
+def by_atpc_alone(side: Side) -> str:
+    """Why a level that fits the far end's power at present proves nothing; empty: it does.
+
+    The expected level follows the power that ATPC chose, so it is right for any power. It needs
+    a level that the plan asks for.
+    """
+    sender = side.sender
+    if side.stage not in JUDGED or not sender.atpc_on or side.end.atpc_target_dbm is not None:
+        return ""
+    power, most = sender.number("tx_power_dbm"), short.most_dbm(sender)
+    if power is None or most is None or power >= most - short.SPARE_DB - EXACT_DB:
+        return ""
+    if side.context is not None and short.asked(side) is not None:
+        return ""
+    return (
+        "ATPC is on at the far end, and what level it has to keep is not known: no "
+        "atpc_target_dbm and no fade_margin_db is planned"
+    )
