@@ -322,6 +322,25 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         lambda a, b: a.drop("neighbour"),
         {("neighbour.mac", A, "not-tested")},
     ),
+    *(
+        (
+            f"hardware by interface table: {kind}",
+            lambda a, b, v=value: (a.drop("neighbour"), a.cell("ifPhysAddress", "3", v)),
+            expected,
+        )
+        for kind, value, expected in (
+            ("empty", "", {("neighbour.mac", A, "not-tested")}),
+            ("zeros", "00:00:00:00:00:00", {("neighbour.mac", A, "not-tested")}),
+            ("20 octets", ":".join(["12"] * 20), {("neighbour.mac", A, "not-tested")}),
+            ("text", ":".join(f"{o:02x}" for o in b"02-00-5E-10-00-01"), set()),
+            ("text and NUL", ":".join(f"{o:02x}" for o in b"0200.5e10.0001\0"), set()),
+            (
+                "another's as text",
+                ":".join(f"{o:02x}" for o in b"02:00:5e:10:00:99"),
+                {("neighbour.mac", A, "fail")},
+            ),
+        )
+    ),
     (
         "hardware by interface table",
         lambda a, b: (a.drop("neighbour"), a.cell("ifPhysAddress", "3", "02:00:5e:10:00:01")),
@@ -339,12 +358,17 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     ),
     (
         "port slow",
-        lambda a, b: a.set("ifSpeed", 100_000_000),
+        lambda a, b: (a.set("ifSpeed", 100_000_000), a.set("ifHighSpeed", 100)),
         {("port.speed", f"{A} eth1", "fail")},
     ),
     (
         "port without speed",
         lambda a, b: (a.set("ifSpeed", 0), a.set("ifHighSpeed", 0)),
+        {("port.speed", f"{A} eth1", "not-tested")},
+    ),
+    (
+        "two speeds that contradict each other",
+        lambda a, b: a.set("ifSpeed", 100_000_000),
         {("port.speed", f"{A} eth1", "not-tested")},
     ),
     (
@@ -495,16 +519,57 @@ def test_every_finding_has_a_reason_and_every_failure_advice() -> None:
                 assert finding.advice, finding
 
 
-def test_port_at_the_end_of_if_speed_uses_if_high_speed() -> None:
-    """RFC 2863: ifSpeed of a 10 Gbit/s port is 4294967295, ifHighSpeed tells 10000."""
+GBIT = 1_000_000_000
+SPEEDS = [
+    # (ifSpeed, ifHighSpeed, planned Mbit/s, verdict, found)
+    (4_294_967_295, 10_000, 10_000, "pass", 10_000),
+    (4_294_967_295, 100_000, 100_000, "pass", 100_000),
+    (4_294_967_295, 10_000, 1000, "fail", 10_000),
+    (4_294_967_295, 0, 10_000, "not-tested", None),
+    (4_294_967_295, None, 10_000, "not-tested", None),
+    (10 * GBIT % 2**32, 10_000, 10_000, "pass", 10_000),
+    (40 * GBIT % 2**32, 40_000, 40_000, "pass", 40_000),
+    (100 * GBIT % 2**32, 100_000, 100_000, "pass", 100_000),
+    (10 * GBIT % 2**32, 10_000, 1000, "fail", 10_000),
+    (10 * GBIT % 2**32, 0, 10_000, "not-tested", 1410.065408),
+    (GBIT, 1000, 1000, "pass", 1000),
+    (GBIT, None, 1000, "pass", 1000),
+    (GBIT, 0, 1000, "pass", 1000),
+    (100_000_000, 100, 1000, "fail", 100),
+    (2_500_000_000, 2500, 2500, "pass", 2500),
+    (1_544_000, 2, 2, "pass", 1.544),
+    (1_544_000, 1, 2, "pass", 1.544),
+    (64_000, 0, 1, "fail", 0.064),
+    (0, 1000, 1000, "pass", 1000),
+    (None, 1000, 1000, "pass", 1000),
+    (0, 0, 1000, "not-tested", None),
+    (GBIT, 10_000, 1000, "not-tested", [1000, 10_000]),
+    (GBIT, 100, 1000, "not-tested", [1000, 100]),
+    (1000, 1000, 1000, "not-tested", [0.001, 1000]),
+    (10 * GBIT % 2**32, 1000, 1000, "not-tested", [1410.065408, 1000]),
+]
+"""RFC 2863, section 6: ifSpeed is in bit/s, and at its largest value (4,294,967,295) ifHighSpeed must
+be used; ifHighSpeed in units of 1,000,000 bit/s, n standing for n-500,000 to n+499,999. Both are 0
+where there is no concept of bandwidth. An agent that does not stop at the largest value but goes on
+modulo 2^32 is as common as one that cuts off instead of rounding."""
 
-    def fast(a: Unit, _: Unit) -> None:
-        a.set("ifSpeed", 4_294_967_295)
-        a.set("ifHighSpeed", 10_000)
 
-    plan = with_first(ports=(Port(name="eth1", speed_mbps=10_000),))
-    (finding,) = [f for f in judged(fast, plan) if f.check == "port.speed" and f.subject.name == A]
-    assert (finding.verdict, finding.observed) == ("pass", 10_000)
+@pytest.mark.parametrize(("speed", "high", "planned_mbps", "verdict", "found"), SPEEDS)
+def test_speed_by_both_objects(
+    speed: int | None, high: int | None, planned_mbps: int, verdict: str, found: Any
+) -> None:
+    """The wider object counts where ifSpeed is at its end or went round; at odds, neither does."""
+
+    def tell(a: Unit, _: Unit) -> None:
+        a.set("ifSpeed", speed, "" if speed is not None else "noSuchInstance")
+        a.set("ifHighSpeed", high, "" if high is not None else "noSuchInstance")
+
+    plan = with_first(ports=(Port(name="eth1", speed_mbps=planned_mbps),))
+    (finding,) = [f for f in judged(tell, plan) if f.check == "port.speed" and f.subject.name == A]
+    assert (finding.verdict, finding.observed) == (verdict, found)
+    if isinstance(found, list):
+        assert "ifSpeed" in finding.reason
+        assert "ifHighSpeed" in finding.reason
 
 
 def test_empty_cells_make_no_findings() -> None:

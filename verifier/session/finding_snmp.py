@@ -10,10 +10,11 @@ from typing import Any
 
 from verifier.errors import CannotMeasureError
 from verifier.model import mib
-from verifier.model.address import Address, Interface, Mac, prefix_of_mask
+from verifier.model.address import Address, Interface, prefix_of_mask
 from verifier.model.credentials import SnmpEntry
 from verifier.model.profile import Profile
 from verifier.probes.snmp import Reply, SnmpClient, Target
+from verifier.rules import decode
 from verifier.session import readings
 from verifier.session.recorder import Clock, timestamp
 from verifier.session.survey import address_suffixes
@@ -119,11 +120,10 @@ class Asker:
     async def _hardware(self, target: Target, index: int, told: dict[str, Any]) -> None:
         oid = f"{mib.IF_TABLE['ifPhysAddress']}.{index}"
         binding = _present(await self.client.get(target, [oid]), oid)
-        if binding is not None and isinstance(binding.value, bytes) and any(binding.value):
-            try:
-                told["port_mac"] = Mac.parse(binding.value.hex())
-            except ValueError:
-                return
+        if binding is not None and isinstance(binding.value, bytes):
+            mac = decode.hardware_address(binding.value.hex())
+            if mac is not None:
+                told["port_mac"] = mac
 
 
 def _rows(address: Address) -> list[tuple[dict[str, str], str]]:

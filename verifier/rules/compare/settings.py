@@ -5,8 +5,9 @@ from __future__ import annotations
 import ipaddress
 
 from verifier.model import mib
-from verifier.model.address import Address, Interface, Mac, prefix_of_mask
+from verifier.model.address import Address, Interface, prefix_of_mask
 from verifier.model.observation import Observation
+from verifier.rules import decode
 from verifier.rules.compare.context import Context, Findings
 
 
@@ -155,21 +156,23 @@ def hardware_address(context: Context) -> Findings:
     if planned is None:
         return
     path = ("mac",)
-    seen = context.seen.first("neighbour") or context.seen.first("ifPhysAddress")
-    if seen is None or seen.value is None:
+    told = (context.seen.first("neighbour"), context.seen.first("ifPhysAddress"))
+    seen = next((o for o in told if o is not None and o.value is not None), None)
+    found = None if seen is None else decode.hardware_address(str(seen.value))
+    if seen is None or found is None:
         gap = context.snmp_gap or "neither the neighbour table nor ifPhysAddress tells it"
+        if seen is not None:
+            octets = f"no address of six octets: {seen.value}" if seen.value else "empty"
+            gap = f"the hardware address by {_source(seen)} is {octets}"
         yield context.finding("neighbour.mac", "not-tested", gap, expected=str(planned), path=path)
         return
-    try:
-        right = Mac.parse(str(seen.value)) == planned
-    except ValueError:
-        right = False
+    right = found == planned
     yield context.finding(
         "neighbour.mac",
         "pass" if right else "fail",
         f"{'the planned' if right else 'another'} hardware address, by {_source(seen)}",
         expected=str(planned),
-        observed=seen.value,
+        observed=str(found),
         path=path,
         advice="" if right else "another unit stands at this address, or the unit was exchanged",
         evidence=(seen,),

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
+from verifier.rules import decode
 from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Unit, cause
 
 _SEVERAL = 3
@@ -188,8 +189,10 @@ def _twice(case: Case, unit: Unit) -> Causes:
 
 def _other_by_itself(case: Case, unit: Unit) -> bool:
     """Whether the neighbour table and the unit itself tell different hardware addresses."""
-    cable = {str(o.value).lower() for o in case.values(unit.name, "neighbour")}
-    itself = {str(o.value).lower() for o in case.values(unit.name, "ifPhysAddress")}
+    cable, itself = (
+        {decode.hardware_address(str(o.value)) for o in case.values(unit.name, what)} - {None}
+        for what in ("neighbour", "ifPhysAddress")
+    )
     return bool(cable and itself and not cable & itself)
 
 
