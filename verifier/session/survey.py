@@ -61,9 +61,10 @@ class Survey(Questions):
             await self._default_community()
 
     async def _addresses(self) -> None:
-        table = mib.IP_ADDR_TABLE if self._device.address.address.is_v4 else mib.IP_ADDRESS_TABLE
-        rows = await self._walk(table, MAX_ADDRESSES)
-        if not rows and table is mib.IP_ADDR_TABLE:
+        """Where the older table does not have the planned address, the newer one is read too."""
+        address = self._device.address.address
+        rows = await self._walk(mib.IP_ADDR_TABLE, MAX_ADDRESSES) if address.is_v4 else {}
+        if not any(suffix in rows for suffix in address_suffixes(address)):
             rows = await self._walk(mib.IP_ADDRESS_TABLE, MAX_ADDRESSES)
         index = self._own_interface(rows)
         if self._device.mac is not None and index is not None:
