@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import ipaddress
 from collections.abc import Callable
 from typing import Any
 
@@ -26,7 +27,7 @@ from verifier.model.problem import Origin, Problem
 from verifier.model.profile import Profile, Reading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import REACH, compare
+from verifier.rules.compare import REACH, Judged, compare
 
 A, B = "lighthouse-quarry", "quarry-lighthouse"
 OIDS = {
@@ -144,12 +145,19 @@ def judged(
     change: Callable[[Unit, Unit], object], plan: Plan = PLAN, laptop: Any = LAPTOP, **more: Any
 ) -> tuple[Finding, ...]:
     """Findings about two units of which something was changed."""
+    return judged_whole(change, plan, laptop, **more).findings
+
+
+def judged_whole(
+    change: Callable[[Unit, Unit], object], plan: Plan = PLAN, laptop: Any = LAPTOP, **more: Any
+) -> Judged:
+    """The same with causes."""
     a, b = Unit(A, "198.18.20.11"), Unit(B, "198.18.20.12")
     change(a, b)
     first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
                         value=laptop, at="")  # fmt: skip
     seen = [dataclasses.replace(o, id=n) for n, o in enumerate([first, *a.seen, *b.seen], start=1)]
-    return compare(plan, {"ptp-radio": PROFILE}, seen, **more).findings
+    return compare(plan, {"ptp-radio": PROFILE}, seen, **more)
 
 
 def wrong(findings: tuple[Finding, ...]) -> set[tuple[str, str, str]]:
@@ -226,6 +234,16 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     ("name in capitals", lambda a, b: a.set("sysName", A.upper()), {("system.name", A, "warn")}),
     ("name with domain", lambda a, b: a.set("sysName", f"{A}.example"), {("system.name", A, "warn")}),
     ("empty name", lambda a, b: a.set("sysName", ""), {("system.name", A, "fail")}),
+    *(
+        (f"name with {what}", lambda a, b, n=name: a.set("sysName", n), {("system.name", A, "fail")})
+        for what, name in (
+            ("a space behind it", f"{A} "),
+            ("a space before it", f" {A}"),
+            ("a line feed behind it", f"{A}\n"),
+            ("a NUL behind it", f"{A}\0"),
+            ("no-break space behind it", f"{A}\u00a0"),
+        )
+    ),
     ("longer name", lambda a, b: a.set("sysName", f"{A}-2"), {("system.name", A, "fail")}),
     (
         "missing name",
@@ -277,7 +295,7 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     (
         "mask that is none",
         lambda a, b: a.set("ipAdEntNetMask", "255.0.255.0"),
-        {("address.mask", A, "not-tested")},
+        {("address.mask", A, "fail")},
     ),
     (
         "further address",
@@ -570,6 +588,41 @@ def test_speed_by_both_objects(
     if isinstance(found, list):
         assert "ifSpeed" in finding.reason
         assert "ifHighSpeed" in finding.reason
+
+
+@pytest.mark.parametrize("mask", ["255.0.255.0", "0.255.255.0", "255.255.255.1", "254.255.255.0"])
+def test_a_mask_with_holes_is_a_wrong_mask(mask: str) -> None:
+    """The ones of a mask come first and together (RFC 4632 5.1); `ipaddress` refuses the others."""
+    with pytest.raises(ValueError, match="netmask"):
+        ipaddress.IPv4Network(f"0.0.0.0/{mask}")
+    findings = judged(lambda a, _: a.set("ipAdEntNetMask", mask))
+    (finding,) = [f for f in findings if f.check == "address.mask" and f.subject.name == A]
+    assert (finding.verdict, finding.observed) == ("fail", mask)
+    assert mask in finding.reason
+    assert finding.advice
+    assert not [f for f in findings if f.check == "address.extra"]
+
+
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [
+        (f"{A} ", "a space at its end"),
+        (f"  {A}", "2 spaces at its beginning"),
+        (f"{A}\r\n", "U+000D and U+000A at its end"),
+        (f"{A}\0", "U+0000 at its end"),
+        (f" {A} ", "a space at its beginning and a space at its end"),
+        (f"{A.upper()} ", "a space at its end, and capital letters or a domain suffix differ"),
+    ],
+)
+def test_what_stands_around_a_name_is_named(found: str, words: str) -> None:
+    """Nobody sees a space on a screen: it is said where it stands."""
+    findings = judged(lambda a, _: a.set("sysName", found))
+    (finding,) = [f for f in findings if f.check == "system.name" and f.subject.name == A]
+    assert finding.verdict == "fail"
+    assert words in finding.reason
+    assert finding.observed == found
+    causes = judged_whole(lambda a, _: a.set("sysName", found)).causes
+    assert {c.kind for c in causes if finding.id in c.for_} <= {"name-wrong"}
 
 
 def test_empty_cells_make_no_findings() -> None:

@@ -282,6 +282,7 @@ def frame(
 IDENTITIES: dict[str, tuple[Sought, Candidate, Answer, tuple[Heard, ...], tuple[str, str]]] = {
     "an echo is nobody": (NAMED, candidate(), Answer(echo=True), (), ("unknown", "")),
     "its name": (NAMED, candidate(), snmp("lighthouse-quarry"), (), ("unit", "")),
+    "its name with a space": (NAMED, candidate(), snmp("lighthouse-quarry "), (), ("unit", "")),
     "its name with a domain": (NAMED, candidate(), snmp("Lighthouse-Quarry.example"), (), ("unit", "")),
     "another's name": (NAMED, candidate(), snmp("quarry-lighthouse"), (), ("another", "quarry-lighthouse")),
     "a strange name": (NAMED, candidate(), snmp("printer"), (), ("another", "printer")),

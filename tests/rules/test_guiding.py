@@ -69,6 +69,7 @@ NAMELESS = replace(UNIT, snmp=None)
 BY_MAC = replace(UNIT, snmp=None, mac=MINE)
 AFTER: dict[str, tuple[Sight, Kind, str]] = {
     "right by name": (sight(alive(), silent()), "right", ""),
+    "right with a space behind its name": (sight(alive(name="lighthouse "), silent()), "right", ""),
     "right by the plan's MAC": (sight(alive(name=None), silent(), unit=BY_MAC), "right", ""),
     "both, one unit by MAC": (sight(alive(), alive()), "both-answer", "the same unit has both"),
     "both, one unit by name": (sight(alive(None), alive(None)), "both-answer", "the same unit has both"),

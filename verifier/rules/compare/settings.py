@@ -10,6 +10,8 @@ from verifier.model.observation import Observation
 from verifier.rules import decode
 from verifier.rules.compare.context import Context, Findings
 
+_MASK_ADVICE = "correct the mask in the device, save, and read it again"
+
 
 def held_addresses(context: Context) -> dict[Interface, Observation]:
     """Addresses with masks that the unit lists: ipAddrTable, and ipAddressTable (RFC 4293)."""
@@ -25,6 +27,20 @@ def held_addresses(context: Context) -> dict[Interface, Observation]:
         if (interface := _prefixed(suffix, str(seen.value))) is not None:
             held[interface] = seen
     return held
+
+
+def _odd_masks(context: Context) -> dict[Address, Observation]:
+    """Addresses whose mask is none: its ones are not first and together (RFC 4632 5.1)."""
+    odd: dict[Address, Observation] = {}
+    masks = context.seen.column("ipAdEntNetMask", mib.IP_ADDR_TABLE["ipAdEntNetMask"])
+    for suffix, seen in masks.items():
+        try:
+            address, mask = Address.parse(suffix), Address.parse(str(seen.value))
+        except ValueError:
+            continue
+        if address.is_v4 and mask.is_v4 and not mask.ip.is_netmask():
+            odd[address] = seen
+    return odd
 
 
 def _prefixed(suffix: str, pointer: str) -> Interface | None:
@@ -50,6 +66,18 @@ def mask(context: Context) -> Findings:
         yield context.finding("address.mask", "not-tested", gap, expected=planned.mask, path=path)
         return
     own = {i: o for i, o in held_addresses(context).items() if i.address.ip == planned.address.ip}
+    if (seen := _odd_masks(context).get(planned.address)) is not None:
+        yield context.finding(
+            "address.mask",
+            "fail",
+            f"the device has {seen.value}, which is no mask: its ones must come first and together",
+            expected=planned.mask,
+            observed=seen.value,
+            path=path,
+            advice=_MASK_ADVICE,
+            evidence=(seen,),
+        )
+        return
     if not own:
         yield context.finding(
             "address.mask",
@@ -68,7 +96,7 @@ def mask(context: Context) -> Findings:
         expected=planned.mask,
         observed=interface.mask,
         path=path,
-        advice="" if right else "correct the mask in the unit, save, and read it again",
+        advice="" if right else _MASK_ADVICE,
         evidence=(seen,),
     )
 
@@ -102,9 +130,10 @@ def extra(context: Context) -> Findings:
         for i, o in held_addresses(context).items()
         if i.address.ip not in known and not i.address.is_loopback and not i.address.is_link_local
     }
-    if not strange:
+    odd = {a: o for a, o in _odd_masks(context).items() if a.ip not in known and not a.is_loopback}
+    if not (strange or odd):
         return
-    names = ", ".join(str(i) for i in strange)
+    names = ", ".join([*map(str, strange), *(f"{a} with mask {o.value}" for a, o in odd.items())])
     left = device.present_address in strange
     yield context.finding(
         "address.extra",
@@ -115,7 +144,7 @@ def extra(context: Context) -> Findings:
         expected="planned addresses only",
         observed=names,
         advice="remove what is left over, or put it into the plan (other_addresses)",
-        evidence=tuple(strange.values()),
+        evidence=(*strange.values(), *odd.values()),
     )
 
 

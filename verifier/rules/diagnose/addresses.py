@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules import decode
+from verifier.rules.compare.identity import beside
 from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Unit, cause
 
 _SEVERAL = 3
@@ -115,6 +116,10 @@ def _heard_by_the_far_end(case: Case, unit: Unit, said: str) -> list[Finding]:
 def _by_name_alone(case: Case, unit: Unit, name: Finding, heard: list[Finding]) -> Causes:
     """Nothing but the name was looked at."""
     said = str(name.observed)
+    if (around := beside(said, unit.name)) is not None:
+        text = f"the name of {unit.name} has {around}"
+        yield cause("name-wrong", unit.subject, "likely", text, [name, *heard])
+        return
     other = case.units.get(said) if said in case.devices else None
     twice = other.get("system.name", "pass") if other is not None else None
     likely: Certainty = "likely" if said in case.devices and twice is None else "possible"
