@@ -10,14 +10,14 @@ from typing import Any
 
 from verifier.errors import CannotMeasureError
 from verifier.model import mib
-from verifier.model.address import Address, Interface, prefix_of_mask
+from verifier.model.address import Address, Interface
 from verifier.model.credentials import SnmpEntry
 from verifier.model.profile import Profile
 from verifier.probes.snmp import Reply, SnmpClient, Target
 from verifier.rules import decode
 from verifier.session import readings
 from verifier.session.recorder import Clock, timestamp
-from verifier.session.survey import address_suffixes
+from verifier.session.survey import address_suffixes, prefix_of
 
 _IDENTITY = {name: mib.SYSTEM[name] for name in ("sysName", "sysObjectID", "sysUpTime")}
 _TICKS_PER_S = 100
@@ -110,7 +110,7 @@ class Asker:
             oids = {name: f"{oid}.{suffix}" for name, oid in table.items()}
             reply = await self.client.get(target, list(oids.values()))
             values = {n: b.value for n, oid in oids.items() if (b := _present(reply, oid))}
-            if (prefix := _prefix(values)) is not None:
+            if (prefix := prefix_of(values)) is not None:
                 told["held"] = Interface.of(address, prefix)
             index = next((v for n, v in values.items() if n.endswith("IfIndex")), None)
             if isinstance(index, int):
@@ -140,14 +140,3 @@ def _present(reply: Reply, oid: str) -> Any:
 def _text(reply: Reply, name: str) -> str | None:
     binding = _present(reply, _IDENTITY[name])
     return None if binding is None else str(binding.text)
-
-
-def _prefix(values: dict[str, Any]) -> int | None:
-    """The length of the mask: of ipAdEntNetMask, else where ipAddressPrefix points (RFC 4293)."""
-    try:
-        if (mask := values.get("ipAdEntNetMask")) is not None:
-            return prefix_of_mask(str(mask))
-        length = str(values.get("ipAddressPrefix", "")).rpartition(".")[2]
-        return int(length) if length.isdigit() and int(length) else None
-    except ValueError:
-        return None

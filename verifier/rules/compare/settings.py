@@ -7,7 +7,8 @@ import ipaddress
 from verifier.model import mib
 from verifier.model.address import Address, Interface, prefix_of_mask
 from verifier.model.observation import Observation
-from verifier.rules import decode
+from verifier.rules import decode, gateways
+from verifier.rules.compare import reach
 from verifier.rules.compare.context import Context, Findings
 
 _MASK_ADVICE = "correct the mask in the device, save, and read it again"
@@ -149,34 +150,47 @@ def extra(context: Context) -> Findings:
 
 
 def gateway(context: Context) -> Findings:
-    """`address.gateway`: the next hop of the unit's default route; the best by metric counts."""
-    planned = context.device.gateway
-    if planned is None:
+    """`address.gateway`: the next hop of the unit's default route, or what its lack means."""
+    device = context.device
+    if device.gateway is None and not device.no_gateway:
         return
     path = ("gateway",)
-    found = [o for o in context.seen.all("default-route") if o.value is not None]
-    gap = context.unread(next(iter(context.seen.all("default-route")), None), "default route")
+    expected = gateways.NONE if device.gateway is None else str(device.gateway)
+    noted = [o for what in _ROUTES for o in context.seen.all(what)]
+    gap = context.snmp_gap or (None if noted else context.unread(None, "default route"))
     if gap is not None:
-        yield context.finding(
-            "address.gateway", "not-tested", gap, expected=str(planned), path=path
-        )
+        yield context.finding("address.gateway", "not-tested", gap, expected=expected, path=path)
         return
-    metrics = [o.value["metric"] if o.value["metric"] is not None else -1 for o in found]
-    best = {o.value["next_hop"] for o, m in zip(found, metrics, strict=True) if m == min(metrics)}
-    right = str(planned.ip) in best
-    listed = ", ".join(dict.fromkeys(str(o.value["next_hop"]) for o in found))
+    found = gateways.judged(
+        device.gateway,
+        gateways.told(noted),
+        hosts=gateways.hosts_outside(context.plan, device),
+        outsider=_outsider(context),
+    )
     yield context.finding(
         "address.gateway",
-        "pass" if right else "fail",
-        "the unit's default route is the planned one"
-        if right
-        else "the unit's default route goes elsewhere: it is reached from its own subnet only",
-        expected=str(planned),
-        observed=listed,
+        found.verdict,
+        found.reason,
+        expected=expected,
+        observed=found.found,
         path=path,
-        advice="" if right else "correct the gateway in the unit, save, and read it again",
-        evidence=tuple(found),
+        advice=found.advice,
+        evidence=tuple(o for o in noted if o.value is not None),
     )
+
+
+_ROUTES = ("default-route", "connected-route", "host-route")
+
+
+def _outsider(context: Context) -> str | None:
+    """This laptop's address, where the unit answered it although it is outside its subnets."""
+    fit = context.fit
+    if fit is None or fit.laptop_address is None or not reach.answered(context):
+        return None
+    laptop = Address.parse(fit.laptop_address.partition("/")[0])
+    device = context.device
+    own = (device.address, *(o.address for o in device.other_addresses), *held_addresses(context))
+    return None if any(a.holds(laptop) for a in own) else str(laptop)
 
 
 def hardware_address(context: Context) -> Findings:
