@@ -275,8 +275,9 @@ def test_one_failing_object_does_not_spoil_the_others(handmade):
 @pytest.mark.parametrize("rows", [0, 3])
 @pytest.mark.parametrize("status", [5, 6, 13, 16])
 def test_one_failing_column_does_not_spoil_the_others(handmade, status, rows):
-    """genErr, noAccess, resourceUnavailable or authorizationError at one column, at once or after
-    some rows (RFC 3416 section 4.2.3): the others come whole, and what failed is named.
+    """An error at one column, at once or after some rows: the others come whole, it is named.
+
+    RFC 3416 section 3: genErr, noAccess, resourceUnavailable, authorizationError.
     """
     other = (*COLUMN[:-1], COLUMN[-1] + 1)
     agent = TableAgent(rows=25, columns=(COLUMN, other))

@@ -17,7 +17,9 @@ from verifier.model.plan import (
     Carrier,
     Device,
     End,
+    Host,
     Link,
+    Management,
     Plan,
     Port,
     Service,
@@ -205,6 +207,34 @@ def two_routes(first: int, second: int) -> Callable[[Unit, Unit], None]:
     return change
 
 
+def newer_routes(*rows: tuple[str, int]) -> Callable[[Unit, Unit], None]:
+    """The one row of ipRouteTable says the planned gateway; ipCidrRouteTable has these."""
+
+    def change(a: Unit, _: Unit) -> None:
+        a.drop("default-route")
+        planned = {"next_hop": "198.18.20.1", "metric": None}
+        a.note("snmp", "default-route", planned, oid=mib.IP_ROUTE_NEXT_HOP_DEFAULT)
+        for hop, metric in rows:
+            oid = f"{mib.IP_CIDR_ROUTE_TYPE}.0.0.0.0.0.0.0.0.0.{hop}"
+            a.note("snmp", "default-route", {"next_hop": hop, "metric": metric}, oid=oid)
+
+    return change
+
+
+def no_default(**ways: list[str]) -> Callable[[Unit, Unit], None]:
+    """The table of the unit's own subnet is read, and holds no default route."""
+
+    def change(a: Unit, _: Unit) -> None:
+        a.set("default-route", None, "no default route in any routing table")
+        a.note("snmp", "connected-route", {"to": "198.18.20.0/24", "next_hop": "0.0.0.0"})
+        for name, hops in ways.items():
+            host = name.replace("_", ".").removeprefix("h")
+            value = {"host": host, "to": f"{host}/32", "next_hops": hops}
+            a.note("snmp", "host-route", value)
+
+    return change
+
+
 def renamed_port(column: str) -> Callable[[Unit, Unit], None]:
     def change(a: Unit, _: Unit) -> None:
         for name in ("ifName", "ifDescr", "ifAlias"):
@@ -322,6 +352,42 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         lambda a, b: a.set("default-route", None, "no default route"),
         {("address.gateway", A, "not-tested")},
     ),
+    (
+        "no default route in the table of its own subnet",
+        no_default(),
+        {("address.gateway", A, "fail")},
+    ),
+    (
+        "no default route in a table without its own subnet",
+        lambda a, b: (
+            a.set("default-route", None, "no default route"),
+            a.note("snmp", "connected-route", None, "the route of its own subnet is not listed"),
+        ),
+        {("address.gateway", A, "not-tested")},
+    ),
+    (
+        "the older table says the planned one, the newer one another",
+        newer_routes(("198.18.20.9", 10)),
+        {("address.gateway", A, "fail")},
+    ),
+    (
+        "the older table says another, the newer one the planned one",
+        lambda a, b: (
+            newer_routes(("198.18.20.1", 10))(a, b),
+            a.note(
+                "snmp", "default-route", {"next_hop": "198.18.20.9", "metric": None},
+                oid=mib.IP_ROUTE_NEXT_HOP_DEFAULT,
+            ),
+        ),
+        set(),
+    ),
+    (
+        "the older table says the planned one, the newer one prefers another",
+        newer_routes(("198.18.20.1", 20), ("198.18.20.9", 10)),
+        {("address.gateway", A, "fail")},
+    ),
+    ("two routes, metrics not used", two_routes(-1, -1), set()),
+    ("two routes, one metric not told", two_routes(-1, 10), set()),
     ("two routes, planned is best", two_routes(20, 10), set()),
     ("two routes alike", two_routes(10, 10), set()),
     ("two routes, planned is second", two_routes(5, 10), {("address.gateway", A, "fail")}),
@@ -623,6 +689,89 @@ def test_what_stands_around_a_name_is_named(found: str, words: str) -> None:
     assert finding.observed == found
     causes = judged_whole(lambda a, _: a.set("sysName", found)).causes
     assert {c.kind for c in causes if finding.id in c.for_} <= {"name-wrong"}
+
+
+H1, H2 = "h203_0_113_10", "h203_0_113_20"
+AFAR = {
+    "interfaces": [{"name": "eth0", "up": True, "addresses": ["198.18.30.5/24"], "vlan": None}],
+    "gateways": [],
+    "assumed": False,
+}
+
+
+def seen_from_afar(a: Unit, _: Unit) -> None:
+    route = {"interface": "eth0", "source": "198.18.30.5", "next_hop": "198.18.30.1"}
+    a.set("route", route)
+
+
+NO_DEFAULTS: dict[str, tuple[Change, Any, str, str]] = {
+    "forgotten": (no_default(), LAPTOP, "fail", "has no gateway"),
+    "routes to all managers by it": (
+        no_default(**{H1: ["198.18.20.1"], H2: ["198.18.20.1"]}), LAPTOP, "pass", "all 2 managem",
+    ),
+    "a route to one manager only": (
+        no_default(**{H1: ["198.18.20.1"]}), LAPTOP, "fail", "203.0.113.20",
+    ),
+    "routes by another gateway": (
+        no_default(**{H1: ["198.18.20.1"], H2: ["198.18.20.9"]}), LAPTOP, "fail", "203.0.113.20",
+    ),
+    "routes by two gateways": (
+        no_default(**{H1: ["198.18.20.1"], H2: ["198.18.20.1", "198.18.20.9"]}), LAPTOP, "fail",
+        "203.0.113.20",
+    ),
+    "it answered from afar": (
+        lambda a, b: (no_default()(a, b), seen_from_afar(a, b)), AFAR, "warn", "198.18.30.5",
+    ),
+    "it answered from afar, by a mask that is too wide": (
+        lambda a, b: (
+            no_default()(a, b), seen_from_afar(a, b), a.set("ipAdEntNetMask", "255.255.0.0"),
+        ),
+        AFAR, "fail", "has no gateway",
+    ),
+    "from afar, another routing instance": (
+        lambda a, b: (a.set("default-route", None, "no default route"), seen_from_afar(a, b)),
+        AFAR, "not-tested", "no default route",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", NO_DEFAULTS)
+def test_no_default_route(name: str) -> None:
+    """What its lack means: bad and sound ones side by side."""
+    change, laptop, verdict, words = NO_DEFAULTS[name]
+    hosts = (("manager-1", "203.0.113.10"), ("manager-2", "203.0.113.20"), ("near", "198.18.20.99"))
+    plan = dataclasses.replace(
+        PLAN,
+        management=Management(
+            hosts=tuple(Host(name=n, address=Address.parse(a)) for n, a in hosts)
+        ),
+    )
+    findings = judged(change, plan, laptop)
+    (finding,) = [f for f in findings if f.check == "address.gateway" and f.subject.name == A]
+    assert finding.verdict == verdict, finding.reason
+    assert words in finding.reason
+    assert bool(finding.advice) is (verdict in {"fail", "warn"})
+
+
+@pytest.mark.parametrize(
+    ("change", "verdict"),
+    [
+        (lambda a, b: None, "fail"),
+        (no_default(), "pass"),
+        (lambda a, b: a.set("default-route", None, "no default route"), "not-tested"),
+        (lambda a, b: a.drop("default-route"), "not-tested"),
+    ],
+    ids=["it has one", "it has none", "another routing instance", "not read"],
+)
+def test_none_is_a_planned_gateway(change: Change, verdict: str) -> None:
+    """`gateway: none`: a default route is against the plan; an empty cell says nothing."""
+    plan = with_first(gateway=None, no_gateway=True)
+    (finding,) = [
+        f for f in judged(change, plan) if (f.check, f.subject.name) == ("address.gateway", A)
+    ]
+    assert (finding.verdict, finding.expected) == (verdict, "none")
+    empty = judged(change, with_first(gateway=None))
+    assert not [f for f in empty if (f.check, f.subject.name) == ("address.gateway", A)]
 
 
 def test_empty_cells_make_no_findings() -> None:

@@ -355,6 +355,7 @@ MUTE = Answer(asked=("arp", "echo", "snmp"), echo=False, snmp="silent", macs=(UN
 STATES: dict[str, tuple[tuple[tuple[Candidate, Answer], ...], tuple[Heard, ...], tuple[str, str]]] = {
     "right": (((candidate(), snmp("lighthouse-quarry", macs=(UNIT,))),), (), ("as-planned", "pass")),
     "too wide a mask": (((candidate(), snmp("lighthouse-quarry", held=WIDE)),), (), ("wrong-mask", "fail")),
+    "a mask with holes": (((candidate(), snmp("lighthouse-quarry", odd_mask="255.0.255.0")),), (), ("wrong-mask", "fail")),
     "two at one address": (((candidate(), snmp("lighthouse-quarry", macs=(UNIT, STRANGER))),), (), ("shared", "fail")),
     "holds it, answers nothing": (((candidate(), MUTE),), (), ("mute", "fail")),
     "off the laptop's subnet": (((candidate(), Answer(asked=("arp",), macs=(UNIT,))),), (), ("as-planned", "pass")),

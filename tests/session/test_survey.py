@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import dataclasses
+import ipaddress
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
@@ -248,7 +250,7 @@ PORT = {
 
 
 def test_an_error_in_the_newer_table_leaves_the_older_one(handmade: Any) -> None:
-    """genErr at every object of ifXTable: ports are found by ifDescr, and read."""
+    """An error at every object of ifXTable: ports are found by ifDescr, and read."""
     if_x = mib.IF_X_TABLE["ifName"].rpartition(".")[0]
     device = Device(
         name="unit", address=UNIT.address, snmp="bench",
@@ -288,7 +290,7 @@ def test_a_sweep_needs_no_newer_table(handmade: Any, client: type[SnmpClient]) -
 
 
 def test_an_address_of_the_newer_table_only(handmade: Any) -> None:
-    """ipAddrTable holds another address, ipAddressTable the planned one too (RFC 4293)."""
+    """Where ipAddrTable holds another address, ipAddressTable the planned one too (RFC 4293)."""
     suffix = f"1.4.{HERE}"
     rows = {
         f"{mib.SYSTEM['sysName']}": "unit",
@@ -307,3 +309,134 @@ def test_an_address_of_the_newer_table_only(handmade: Any) -> None:
     told = {o.what: o.value for o in surveyed(table_agent(rows), handmade, device)}
     assert told["ipAddressPrefix"] == f"{mib.IP_ADDRESS_PREFIX_ENTRY}.3.1.4.127.83.0.0.24"
     assert told["ifPhysAddress"] == "02:00:5e:10:00:01"
+
+
+NEXT_HOP, MASK, KIND = (
+    mib.IP_ROUTE[name] for name in ("ipRouteNextHop", "ipRouteMask", "ipRouteType")
+)
+CIDR, INET = mib.IP_CIDR_ROUTE_TYPE, mib.INET_CIDR_ROUTE_TYPE
+NET, PLAIN = "127.83.0.0", "255.255.255.0"
+OWN_OLD = {
+    f"{NEXT_HOP}.{NET}": v2c.IpAddress("0.0.0.0"),
+    f"{MASK}.{NET}": v2c.IpAddress(PLAIN),
+    f"{KIND}.{NET}": 3,
+}
+OWN_CIDR = {f"{CIDR}.{NET}.{PLAIN}.0.0.0.0.0": 3}
+OWN_INET = {f"{INET}.1.4.{NET}.24.2.0.0.0.0": 3}
+BY_OSPF = {f"{CIDR}.{NET}.{PLAIN}.0.127.83.7.1": 4}
+"""The same subnet, learnt by another routing instance."""
+TO_HOST = {f"{CIDR}.203.0.113.0.{PLAIN}.0.127.83.0.1": 4}
+TO_HOST_OLD = {
+    f"{NEXT_HOP}.203.0.113.0": v2c.IpAddress("127.83.0.1"),
+    f"{MASK}.203.0.113.0": v2c.IpAddress(PLAIN),
+    f"{KIND}.203.0.113.0": 4,
+}
+
+
+def default(table: str, hop: str, metric: int | None = None, kind: int = 4) -> dict[str, Any]:
+    """The rows of a default route."""
+    zeros = "0.0.0.0"
+    if table == "old":
+        return {f"{NEXT_HOP}.{zeros}": v2c.IpAddress(hop)}
+    column, metrics = (CIDR, ".11") if table == "cidr" else (INET, ".12")
+    index = f"{zeros}.{zeros}.0.{hop}" if table == "cidr" else f"1.4.{zeros}.0.2.0.0.1.4.{hop}"
+    rows: dict[str, Any] = {f"{column}.{index}": kind}
+    if metric is not None:
+        rows[f"{column.rpartition('.')[0]}{metrics}.{index}"] = metric
+    return rows
+
+
+GATEWAY, OTHER = "127.83.0.1", "127.83.0.9"
+Seen = tuple[list[tuple[str, int | None]], bool, dict[str, list[str]]]
+TABLES: dict[str, tuple[dict[str, Any], Seen]] = {
+    "nothing readable": ({}, ([], False, {})),
+    "older table alone": (default("old", GATEWAY), ([(GATEWAY, None)], False, {})),
+    "all three tables": (
+        default("old", GATEWAY) | default("cidr", GATEWAY) | default("inet", GATEWAY),
+        ([(GATEWAY, None)] * 2, False, {}),
+    ),
+    "the newer table prefers another": (
+        default("old", GATEWAY) | default("cidr", GATEWAY, 20) | default("cidr", OTHER, 10),
+        ([(GATEWAY, 20), (OTHER, 10)], False, {}),
+    ),
+    "the newest table alone knows the other": (
+        default("old", GATEWAY) | default("cidr", GATEWAY, 20)
+        | default("inet", GATEWAY, 20) | default("inet", OTHER, 10),
+        ([(GATEWAY, 20), (GATEWAY, 20), (OTHER, 10)], False, {}),
+    ),
+    "the tables contradict each other": (
+        default("old", GATEWAY) | default("cidr", OTHER), ([(OTHER, None), (GATEWAY, None)], False, {}),
+    ),
+    "a default route that rejects": (
+        default("cidr", GATEWAY, kind=2) | OWN_CIDR, ([], True, {}),
+    ),
+    "own subnet in the older table": (OWN_OLD, ([], True, {})),
+    "own subnet in the newer table": (OWN_CIDR, ([], True, {})),
+    "own subnet in the newest table": (OWN_INET, ([], True, {})),
+    "own subnet as another instance knows it": (BY_OSPF, ([], False, {})),
+    "a route to the manager": (OWN_CIDR | TO_HOST, ([], True, {"203.0.113.10": [GATEWAY]})),
+    "a route to the manager, older table": (
+        OWN_OLD | TO_HOST_OLD, ([], True, {"203.0.113.10": [GATEWAY]}),
+    ),
+    "a nearer route to the manager": (
+        OWN_CIDR | TO_HOST | {f"{CIDR}.203.0.113.10.255.255.255.255.0.{OTHER}": 4},
+        ([], True, {"203.0.113.10": [OTHER]}),
+    ),
+    "two ways to the manager": (
+        OWN_CIDR | TO_HOST | {f"{CIDR}.203.0.113.0.{PLAIN}.0.{OTHER}": 4},
+        ([], True, {"203.0.113.10": [GATEWAY, OTHER]}),
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_routing_tables(handmade: Any, name: str) -> None:
+    """Layouts of RFC 1213, RFC 2096 and RFC 4292: what is read of them, in few questions."""
+    rows, expected = TABLES[name]
+    rows = rows | {mib.SYSTEM["sysName"]: "unit", "1.3.6.1.2.1.99.1.0": 0}
+    asked: list[Asked] = []
+    host = Address.parse("203.0.113.10")
+    seen = surveyed(table_agent(rows, (), asked), handmade, UNIT, hosts=[host])
+    told = [
+        [o for o in seen if o.what == what and o.value is not None]
+        for what in ("default-route", "connected-route", "host-route")
+    ]
+    defaults = [(o.value["next_hop"], o.value["metric"]) for o in told[0]]
+    hosts = {o.value["host"]: o.value["next_hops"] for o in told[2]}
+    assert (defaults, bool(told[1]), hosts) == expected
+    assert all(o.oid for found in told for o in found)
+    assert len(asked) <= (40 if not defaults else 8)
+    if not defaults:
+        (gap,) = [o for o in seen if o.what == "default-route"]
+        assert gap.raw
+
+
+def test_routing_tables_of_ipv6(handmade: Any) -> None:
+    """What inetCidrRouteTable tells of IPv6: no default route beside the route of its own subnet."""
+    net = ".".join(map(str, ipaddress.ip_address("2001:db8:20::").packed))
+    rows = {
+        mib.SYSTEM["sysName"]: "unit",
+        f"{INET}.2.16.{net}.64.2.0.0.0.0": 3,
+        "1.3.6.1.2.1.99.1.0": 0,
+    }
+    device = dataclasses.replace(
+        UNIT,
+        address=Interface.parse("2001:db8:20::11/64"),
+        gateway=Address.parse("2001:db8:20::1"),
+    )
+    seen = surveyed(table_agent(rows), handmade, device)
+    assert [o.value["to"] for o in seen if o.what == "connected-route"] == ["2001:db8:20::/64"]
+    assert [o.value for o in seen if o.what == "default-route"] == [None]
+
+
+def test_a_table_that_was_not_read_proves_nothing(handmade: Any) -> None:
+    """Silent where the default route is asked for: whether there is one is not known."""
+
+    def agent(asked: Asked) -> Iterable[bytes]:
+        if asked.kind == "get" or not any(o[: len(arcs(CIDR))] == arcs(CIDR) for o in asked.oids):
+            yield from table_agent(OWN_CIDR | OWN_OLD | {mib.SYSTEM["sysName"]: "unit"})(asked)
+
+    seen = surveyed(agent, handmade, UNIT)
+    (gap,) = [o for o in seen if o.what == "default-route"]
+    assert (gap.value, gap.raw) == (None, "silent")
+    assert not [o for o in seen if o.what == "connected-route"]

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from verifier.model.address import Address
+from verifier.model.address import Address, Interface
 from verifier.model.mib import IP_ROUTE
 from verifier.model.plan import Device, Plan
 from verifier.model.result import Verdict
@@ -77,14 +77,16 @@ def told(noted: Iterable[Noted]) -> Routes:
     )
 
 
-def hosts_outside(plan: Plan, device: Device) -> tuple[Address, ...]:
-    """The management hosts that a device reaches by a gateway only."""
-    own = (device.address, *(o.address for o in device.other_addresses))
+def hosts_outside(plan: Plan, device: Device, at: Interface | None = None) -> tuple[Address, ...]:
+    """The management hosts that a device reaches by a gateway only.
+
+    `at`: the one address it has, where it has not its planned ones.
+    """
+    own = (device.address, *(o.address for o in device.other_addresses)) if at is None else (at,)
     return tuple(
         host.address
         for host in plan.management.hosts
-        if host.address.version == device.address.version
-        and not any(a.holds(host.address) for a in own)
+        if host.address.version == own[0].version and not any(a.holds(host.address) for a in own)
     )
 
 

@@ -14,9 +14,10 @@ from verifier.model.address import Address, Interface
 from verifier.model.credentials import SnmpEntry
 from verifier.model.profile import Profile
 from verifier.probes.snmp import Reply, SnmpClient, Target
-from verifier.rules import decode
+from verifier.rules import decode, gateways
 from verifier.session import readings
 from verifier.session.recorder import Clock, timestamp
+from verifier.session.routing import Routing
 from verifier.session.survey import address_suffixes, prefix_of
 
 _IDENTITY = {name: mib.SYSTEM[name] for name in ("sysName", "sysObjectID", "sysUpTime")}
@@ -42,6 +43,8 @@ class Asker:
 
     Attributes:
         profile: its reading of the serial number is taken, if it has one.
+        routes_at: who has this address is asked for its default route too.
+        hosts: management hosts outside the unit's subnets.
     """
 
     client: SnmpClient
@@ -49,6 +52,8 @@ class Asker:
     timeout_s: float
     retries: int
     clock: Clock
+    routes_at: Interface | None = None
+    hosts: tuple[Address, ...] = ()
 
     async def who(self, address: Address, entries: Sequence[SnmpEntry], *, at_once: bool) -> Who:
         """Asks with each of the entries until one is answered.
@@ -95,6 +100,21 @@ class Asker:
             told["up_since"] = timestamp(self.clock() - running)
         await self._serial(target, told)
         await self._port(target, told)
+        if self.routes_at is not None and self.routes_at.address == target.address:
+            await self._routes(target, self.routes_at, told)
+
+    async def _routes(self, target: Target, at: Interface, told: dict[str, Any]) -> None:
+        held = told.get("held")
+        prefixes = () if held is None else (held.prefix,)
+        routing = Routing(
+            client=self.client, target=target, at=at, prefixes=prefixes, hosts=self.hosts
+        )
+        reply = None
+        if routing.older is not None:
+            reply = await self.client.get(target, [routing.older])
+        older = None if reply is None else reply.binding(routing.older or "")
+        noted = await routing.read(older)
+        told["routes"] = gateways.told(noted)
 
     async def _serial(self, target: Target, told: dict[str, Any]) -> None:
         named = self.profile.named_readings() if self.profile is not None else {}
@@ -112,6 +132,8 @@ class Asker:
             values = {n: b.value for n, oid in oids.items() if (b := _present(reply, oid))}
             if (prefix := prefix_of(values)) is not None:
                 told["held"] = Interface.of(address, prefix)
+            elif (odd := values.get("ipAdEntNetMask")) is not None:
+                told["odd_mask"] = str(odd)
             index = next((v for n, v in values.items() if n.endswith("IfIndex")), None)
             if isinstance(index, int):
                 await self._hardware(target, index, told)
