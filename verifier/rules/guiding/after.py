@@ -11,7 +11,7 @@ from verifier.model.address import Address
 from verifier.model.guide import Meaning, Sight
 from verifier.rules import gateways
 from verifier.rules.compare.identity import ADVICE
-from verifier.rules.guiding.before import REACHED
+from verifier.rules.guiding.before import REACHED, cable
 from verifier.rules.guiding.who import OUR_SILENCE, Who, alike, marks, who
 from verifier.rules.guiding.words import answers, seen
 
@@ -45,7 +45,7 @@ def _unseen(sight: Sight) -> Meaning | None:
     if sight.new.answer.somebody:
         return None
     if sight.stands.relation not in REACHED and not _left(sight):
-        return Meaning(
+        return cable(sight.stands) or Meaning(
             kind="laptop",
             seen=f"this laptop does not reach {sight.goal}: {sight.stands.explanation}",
             means="that is the laptop's, not the unit's",
