@@ -69,6 +69,10 @@ def sight(
 GATEWAY = Address.parse("198.18.20.1")
 ROUTED = Routes(defaults=(DefaultRoute(next_hop="198.18.20.1"),))
 ELSEWHERE = Routes(defaults=(DefaultRoute(next_hop="198.18.20.9"),))
+UNLINKED = Fit(
+    device="lighthouse", address=NEW, verdict="fail", relation="off-subnet",
+    explanation="the cable is out: no link on eth0",
+)  # fmt: skip
 NAMELESS = replace(UNIT, snmp=None)
 BY_MAC = replace(UNIT, snmp=None, mac=MINE)
 AFTER: dict[str, tuple[Sight, Kind, str]] = {
@@ -100,6 +104,7 @@ AFTER: dict[str, tuple[Sight, Kind, str]] = {
     "no gateway, another routing instance": (sight(alive(routes=Routes(gap="hidden")), silent(), gateway=GATEWAY), "right", ""),
     "held and mute": (sight(Answer(asked=ECHO, echo=False, macs=(MINE,)), silent()), "mute", "wrong mask or gateway"),
     "laptop in the way": (sight(Answer(), silent(), relation="off-subnet"), "laptop", "the laptop's"),
+    "the cable is out": (sight(Answer(), silent(), stands=UNLINKED), "laptop", "until this laptop has a link"),
     "nothing can be sent": (sight(Answer(), Answer()), "unseen", "cannot be seen"),
     "old one still, laptop not in the new subnet": (sight(Answer(), alive(), relation="off-subnet"), "old-still", "still at"),
 }  # fmt: skip
@@ -128,6 +133,7 @@ BEFORE: dict[str, tuple[Sight, Kind, str]] = {
     "another by the plan's MAC": (sight(silent(), alive(YOURS, None), unit=BY_MAC), "wrong-unit", str(YOURS)),
     "the one before is still plugged in": (sight(silent(), alive(YOURS, None), unit=NAMELESS, others={"quarry": Marks(mac=YOURS)}), "wrong-unit", "quarry"),
     "laptop in the way": (sight(silent(), Answer(), relation="off-subnet"), "laptop", "the laptop's"),
+    "the cable is out": (sight(silent(), Answer(), stands_left=UNLINKED), "laptop", "until this laptop has a link"),
     "nothing can be sent": (sight(Answer(), Answer()), "unseen", "cannot be seen"),
 }  # fmt: skip
 

@@ -32,7 +32,18 @@ def routed(*names: str) -> str:
     return "".join(f"{n} local.fit pass routed\n" for n in names)
 
 
+def unlinked(*names: str) -> str:
+    return "".join(
+        f"{n} local.fit not-tested no-link\n{n} icmp.reply not-tested\n{n} system.name not-tested\n"
+        for n in names
+    )
+
+
 TOPOLOGY: Situations = [
+    ("this laptop has no link: nothing is said of any unit", unlinked("a", "b", "c", "d", "e", "sw"),
+     ["cable-out certain laptop"]),
+    ("no link towards some, another is dead", unlinked("a", "b") + up("c", "d") + down("sw"),
+     ["cable-out certain laptop", "unit-silent certain sw"]),
     ("one unit is dead", up("a") + down("sw"), ["unit-silent certain sw"]),
     ("a dead uplink explains what is behind it", up("sw", "a") + down("b", "c", "d") + "Hop-1/a radio.lock not-tested",
      ["uplink-down certain b"]),
