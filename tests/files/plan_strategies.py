@@ -101,6 +101,10 @@ def records(cls: Any) -> st.SearchStrategy[Any]:
     made = st.builds(cls, **fields)
     if cls is model.Licence:  # a licence of which nothing is known is none
         return made.map(lambda found: None if found == model.Licence() else found)
+    if cls is model.Device:  # it has a gateway, or none by the plan, or nothing is said
+        return made.map(
+            lambda d: dataclasses.replace(d, no_gateway=d.no_gateway and d.gateway is None)
+        )
     if cls is model.Network:
         return st.one_of(made, made.map(lambda n: dataclasses.replace(n, name="")))
     return made

@@ -36,7 +36,7 @@ HELD: dict[str, list[tuple[str, Any]]] = {
 ELSEWHERE = {  # fields that are groups, or lists that have a sheet of their own
     "services", "licence", "a", "b", "carriers", "ports", "other_addresses", "management.hosts",
     "network", "management", "acceptance", "devices", "links", "maintenance",
-    "origins", "file_sha256",
+    "origins", "file_sha256", "no_gateway",
 }  # fmt: skip
 
 

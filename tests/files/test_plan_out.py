@@ -530,3 +530,31 @@ def test_a_workbook_saved_by_libreoffice_is_the_same_plan(tmp_path: Path) -> Non
     back, problems = read_plan(tmp_path / "out" / "plan.xlsx")
     assert problems == ()
     assert back == plan
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_no_gateway_is_written_as_none(form: str, tmp_path: Path) -> None:
+    """`none` says that there is none; an empty cell says nothing; both come back as they were."""
+    none, nothing = (
+        device(no_gateway=True),
+        device(name="ferry", address=Interface.parse("198.18.20.12/24")),
+    )
+    assert through(model.Plan(devices=(none, nothing)), form).devices == (none, nothing)
+    file = tmp_path / "plan.yaml"
+    write_plan(model.Plan(devices=(none,)), file)
+    written = yaml.safe_load(file.read_text())
+    assert written["devices"][0]["gateway"] == "none"
+    assert not list(PLAN_SCHEMA.iter_errors(written))
+    file.write_text(file.read_text().replace("none", "None"))
+    plan, problems = read_plan(file)
+    assert (plan.devices, problems) == ((none,), ())
+    assert "gateway" in plan.origin("devices", "quarry", "gateway")
+
+
+def test_the_flag_behind_none_is_no_field_of_a_file(tmp_path: Path) -> None:
+    """Nothing is read under two names, and nothing is dropped without a word."""
+    file = tmp_path / "plan.yaml"
+    file.write_text("devices: [{name: quarry, address: 198.18.20.11/24, no_gateway: true}]\n")
+    plan, problems = read_plan(file)
+    assert not plan.devices[0].no_gateway
+    assert [p for p in problems if "no_gateway" in p.message]

@@ -101,6 +101,23 @@ class Lab(Network):
         self._broken.callback(change, self.units[unit].gateway)
         change(gateway)
 
+    def set_routes(self, unit: str, *lines: str) -> None:
+        """The unit's kernel has these routes, after `ip route`, in place of its default route."""
+        family = "-6" if self.units[unit].address.version == 6 else "-4"
+        inside = ["ip", family, "-n", self.namespace(unit), "route"]
+
+        def mend() -> None:
+            for line in lines:
+                command(*inside, "delete", *line.split())
+            command(*inside, "add", "default", "via", self.units[unit].gateway)
+            self._restart_agent(unit)
+
+        command(*inside, "delete", "default")
+        for line in lines:
+            command(*inside, "add", *line.split())
+        self._broken.callback(mend)
+        self._restart_agent(unit)
+
     def hold(self, unit: str, address: str) -> None:
         """The unit holds a further address, and answers for it."""
 

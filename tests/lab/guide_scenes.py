@@ -99,15 +99,53 @@ def nobody_attached(bench: Bench) -> None:
         bench.ip(name, "link set eth0 down")
 
 
+def read_anew(*addresses: str) -> Callable[[Bench, Guided], None]:
+    """As `to`, and the unit's agent reads the kernel's tables anew, which it keeps for a while."""
+
+    def act(bench: Bench, guided: Guided) -> None:
+        to(*addresses)(bench, guided)
+        bench.agent("unit", "lighthouse-quarry")
+
+    return act
+
+
+def with_gateway(hop: str) -> Callable[[Bench, Guided], None]:
+    """As `to(NEW)`, and the unit has a default route; its agent reads the kernel's routes anew."""
+
+    def act(bench: Bench, guided: Guided) -> None:
+        to(NEW)(bench, guided)
+        bench.ip("unit", f"route replace default via {hop}")
+        bench.agent("unit", "lighthouse-quarry")
+
+    return act
+
+
+GATED = PLAN.replace("address: 198.18.20.11/24,", "address: 198.18.20.11/24, gateway: 198.18.20.1,")
 WITH_MAC = PLAN.replace("snmp: field}", f"mac: {UNIT!r}}}", 1)
 SCENES = {
     "right": Scene(act=to(NEW), code=0, words=(
         "OK: 198.18.20.11 answers (lighthouse-quarry, " + UNIT + "), 192.0.2.20 silent",
         "by its name (SNMP)", "the same hardware address", "Done: all 3 steps.",
     )),
-    "right by hardware address alone": Scene(plan=WITH_MAC, act=to(NEW), code=0, words=(
+    "right by hardware address alone": Scene(plan=WITH_MAC, act=to(NEW), code=3, words=(
         f"the right unit, by its hardware address {UNIT} (ARP)",
+        "not tested: mask: not read (SNMP was not asked)",
     )),
+    "its gateway set too": Scene(plan=GATED, act=with_gateway("198.18.20.1"), boot_s=8, code=0, words=(
+        "OK: 198.18.20.11 answers", "Done: all",
+    )),
+    "its gateway forgotten": Scene(plan=GATED, act=to(NEW), boot_s=4, kind="wrong-gateway", words=(
+        "it has the right address, but not its gateway 198.18.20.1: the device has no gateway",
+        "do: set the gateway 198.18.20.1 in the device, save it",
+    )),
+    "another gateway": Scene(
+        plan=GATED, act=with_gateway("198.18.20.9"), boot_s=4, kind="wrong-gateway",
+        words=("which says its gateway is 198.18.20.9",),
+    ),
+    "gateway without SNMP": Scene(
+        plan=WITH_MAC.replace("address: 198.18.20.11/24,", "address: 198.18.20.11/24, gateway: 198.18.20.1,"),
+        act=to(NEW), code=3, words=("not tested: mask and gateway: not read (SNMP was not asked)",),
+    ),
     "keeps both addresses": Scene(act=to(OLD, NEW), kind="both-answer", words=(
         "the same unit has both addresses: 192.0.2.20 was left behind as a second one",
     )),
@@ -149,7 +187,8 @@ SCENES = {
     ),
     "IPv6": Scene(
         plan=PLAN.replace("address: 198.18.20.11/24", "address: 2001:db8:20::11/64"),
-        act=to("2001:db8:20::11/64"), code=0, words=("OK: 2001:db8:20::11 answers", "192.0.2.20 silent"),
+        act=read_anew("2001:db8:20::11/64"), boot_s=8, code=0,
+        words=("OK: 2001:db8:20::11 answers", "192.0.2.20 silent"),
     ),
     "one address at the laptop": Scene(options=("--laptop-addresses", "one"), act=to(NEW), code=0,
         words=("198.18.20.11 answers", "192.0.2.20 silent"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import dataclasses
 import socket
 import subprocess
 import sys
@@ -18,6 +19,7 @@ from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import ERROR_STATUS
 from verifier.probes.snmp import Reply, SnmpClient, Table, Target
+from verifier.probes.snmp.values import dotted
 
 V2C = SnmpEntry(name="v2c", version="2c", community=Secret("harbour"))
 V3 = SnmpEntry(name="v3", version="3", user="ferry", auth_key=Secret("maplesyrup"))
@@ -268,6 +270,44 @@ def test_one_failing_object_does_not_spoil_the_others(handmade):
     assert reply.outcome == "answered"
     assert [b.type for b in reply.bindings] == ["OctetString", "Null", "OctetString"]
     assert reply.detail == "genErr at 1.3.2"
+
+
+@pytest.mark.parametrize("rows", [0, 3])
+@pytest.mark.parametrize("status", [5, 6, 13, 16])
+def test_one_failing_column_does_not_spoil_the_others(handmade, status, rows):
+    """An error at one column, at once or after some rows: the others come whole, it is named.
+
+    RFC 3416 section 3: genErr, noAccess, resourceUnavailable, authorizationError.
+    """
+    other = (*COLUMN[:-1], COLUMN[-1] + 1)
+    agent = TableAgent(rows=25, columns=(COLUMN, other))
+
+    def answer(asked):
+        bad = [n for n, oid in enumerate(asked.oids, start=1) if COLUMN <= oid < other]
+        if any(asked.oids[n - 1] >= row(rows) for n in bad) or (bad and not rows):
+            return [asked.reply(*((o, v2c.null) for o in asked.oids), status=status, index=bad[0])]
+        one = dataclasses.replace(asked, repetitions=1)
+        return agent(one)
+
+    table = walk(handmade, answer, dotted(COLUMN), dotted(other))
+    assert (table.outcome, table.complete) == ("answered", False)
+    assert [dotted(other) in cells for cells in table.rows.values()] == [True] * 25
+    assert list(table.failed) == [dotted(COLUMN)]
+    assert (
+        f"{ERROR_STATUS[status]} at {dotted(row(rows) if rows else COLUMN)}"
+        in table.failed[dotted(COLUMN)]
+    )
+
+
+def test_a_table_of_which_every_column_fails_is_a_failure(handmade):
+    """Nothing is left to read: the walk ends with the agent's error."""
+
+    def answer(asked):
+        return [asked.reply(*((o, v2c.null) for o in asked.oids), status=5, index=1)]
+
+    table = walk(handmade, answer, dotted(COLUMN), "1.3.9")
+    assert (table.outcome, table.rows) == ("error-status", {})
+    assert "genErr" in table.detail
 
 
 def test_a_late_answer_counts_while_the_retry_is_out():

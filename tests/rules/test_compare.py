@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import ipaddress
 from collections.abc import Callable
 from typing import Any
 
@@ -16,7 +17,9 @@ from verifier.model.plan import (
     Carrier,
     Device,
     End,
+    Host,
     Link,
+    Management,
     Plan,
     Port,
     Service,
@@ -26,7 +29,7 @@ from verifier.model.problem import Origin, Problem
 from verifier.model.profile import Profile, Reading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import REACH, compare
+from verifier.rules.compare import REACH, Judged, compare
 
 A, B = "lighthouse-quarry", "quarry-lighthouse"
 OIDS = {
@@ -144,12 +147,19 @@ def judged(
     change: Callable[[Unit, Unit], object], plan: Plan = PLAN, laptop: Any = LAPTOP, **more: Any
 ) -> tuple[Finding, ...]:
     """Findings about two units of which something was changed."""
+    return judged_whole(change, plan, laptop, **more).findings
+
+
+def judged_whole(
+    change: Callable[[Unit, Unit], object], plan: Plan = PLAN, laptop: Any = LAPTOP, **more: Any
+) -> Judged:
+    """The same with causes."""
     a, b = Unit(A, "198.18.20.11"), Unit(B, "198.18.20.12")
     change(a, b)
     first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
                         value=laptop, at="")  # fmt: skip
     seen = [dataclasses.replace(o, id=n) for n, o in enumerate([first, *a.seen, *b.seen], start=1)]
-    return compare(plan, {"ptp-radio": PROFILE}, seen, **more).findings
+    return compare(plan, {"ptp-radio": PROFILE}, seen, **more)
 
 
 def wrong(findings: tuple[Finding, ...]) -> set[tuple[str, str, str]]:
@@ -197,6 +207,34 @@ def two_routes(first: int, second: int) -> Callable[[Unit, Unit], None]:
     return change
 
 
+def newer_routes(*rows: tuple[str, int]) -> Callable[[Unit, Unit], None]:
+    """The one row of ipRouteTable says the planned gateway; ipCidrRouteTable has these."""
+
+    def change(a: Unit, _: Unit) -> None:
+        a.drop("default-route")
+        planned = {"next_hop": "198.18.20.1", "metric": None}
+        a.note("snmp", "default-route", planned, oid=mib.IP_ROUTE_NEXT_HOP_DEFAULT)
+        for hop, metric in rows:
+            oid = f"{mib.IP_CIDR_ROUTE_TYPE}.0.0.0.0.0.0.0.0.0.{hop}"
+            a.note("snmp", "default-route", {"next_hop": hop, "metric": metric}, oid=oid)
+
+    return change
+
+
+def no_default(**ways: list[str]) -> Callable[[Unit, Unit], None]:
+    """The table of the unit's own subnet is read, and holds no default route."""
+
+    def change(a: Unit, _: Unit) -> None:
+        a.set("default-route", None, "no default route in any routing table")
+        a.note("snmp", "connected-route", {"to": "198.18.20.0/24", "next_hop": "0.0.0.0"})
+        for name, hops in ways.items():
+            host = name.replace("_", ".").removeprefix("h")
+            value = {"host": host, "to": f"{host}/32", "next_hops": hops}
+            a.note("snmp", "host-route", value)
+
+    return change
+
+
 def renamed_port(column: str) -> Callable[[Unit, Unit], None]:
     def change(a: Unit, _: Unit) -> None:
         for name in ("ifName", "ifDescr", "ifAlias"):
@@ -226,6 +264,16 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     ("name in capitals", lambda a, b: a.set("sysName", A.upper()), {("system.name", A, "warn")}),
     ("name with domain", lambda a, b: a.set("sysName", f"{A}.example"), {("system.name", A, "warn")}),
     ("empty name", lambda a, b: a.set("sysName", ""), {("system.name", A, "fail")}),
+    *(
+        (f"name with {what}", lambda a, b, n=name: a.set("sysName", n), {("system.name", A, "fail")})
+        for what, name in (
+            ("a space behind it", f"{A} "),
+            ("a space before it", f" {A}"),
+            ("a line feed behind it", f"{A}\n"),
+            ("a NUL behind it", f"{A}\0"),
+            ("no-break space behind it", f"{A}\u00a0"),
+        )
+    ),
     ("longer name", lambda a, b: a.set("sysName", f"{A}-2"), {("system.name", A, "fail")}),
     (
         "missing name",
@@ -277,7 +325,7 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     (
         "mask that is none",
         lambda a, b: a.set("ipAdEntNetMask", "255.0.255.0"),
-        {("address.mask", A, "not-tested")},
+        {("address.mask", A, "fail")},
     ),
     (
         "further address",
@@ -304,6 +352,42 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         lambda a, b: a.set("default-route", None, "no default route"),
         {("address.gateway", A, "not-tested")},
     ),
+    (
+        "no default route in the table of its own subnet",
+        no_default(),
+        {("address.gateway", A, "fail")},
+    ),
+    (
+        "no default route in a table without its own subnet",
+        lambda a, b: (
+            a.set("default-route", None, "no default route"),
+            a.note("snmp", "connected-route", None, "the route of its own subnet is not listed"),
+        ),
+        {("address.gateway", A, "not-tested")},
+    ),
+    (
+        "the older table says the planned one, the newer one another",
+        newer_routes(("198.18.20.9", 10)),
+        {("address.gateway", A, "fail")},
+    ),
+    (
+        "the older table says another, the newer one the planned one",
+        lambda a, b: (
+            newer_routes(("198.18.20.1", 10))(a, b),
+            a.note(
+                "snmp", "default-route", {"next_hop": "198.18.20.9", "metric": None},
+                oid=mib.IP_ROUTE_NEXT_HOP_DEFAULT,
+            ),
+        ),
+        set(),
+    ),
+    (
+        "the older table says the planned one, the newer one prefers another",
+        newer_routes(("198.18.20.1", 20), ("198.18.20.9", 10)),
+        {("address.gateway", A, "fail")},
+    ),
+    ("two routes, metrics not used", two_routes(-1, -1), set()),
+    ("two routes, one metric not told", two_routes(-1, 10), set()),
     ("two routes, planned is best", two_routes(20, 10), set()),
     ("two routes alike", two_routes(10, 10), set()),
     ("two routes, planned is second", two_routes(5, 10), {("address.gateway", A, "fail")}),
@@ -322,6 +406,25 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         lambda a, b: a.drop("neighbour"),
         {("neighbour.mac", A, "not-tested")},
     ),
+    *(
+        (
+            f"hardware by interface table: {kind}",
+            lambda a, b, v=value: (a.drop("neighbour"), a.cell("ifPhysAddress", "3", v)),
+            expected,
+        )
+        for kind, value, expected in (
+            ("empty", "", {("neighbour.mac", A, "not-tested")}),
+            ("zeros", "00:00:00:00:00:00", {("neighbour.mac", A, "not-tested")}),
+            ("20 octets", ":".join(["12"] * 20), {("neighbour.mac", A, "not-tested")}),
+            ("text", ":".join(f"{o:02x}" for o in b"02-00-5E-10-00-01"), set()),
+            ("text and NUL", ":".join(f"{o:02x}" for o in b"0200.5e10.0001\0"), set()),
+            (
+                "another's as text",
+                ":".join(f"{o:02x}" for o in b"02:00:5e:10:00:99"),
+                {("neighbour.mac", A, "fail")},
+            ),
+        )
+    ),
     (
         "hardware by interface table",
         lambda a, b: (a.drop("neighbour"), a.cell("ifPhysAddress", "3", "02:00:5e:10:00:01")),
@@ -339,12 +442,17 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     ),
     (
         "port slow",
-        lambda a, b: a.set("ifSpeed", 100_000_000),
+        lambda a, b: (a.set("ifSpeed", 100_000_000), a.set("ifHighSpeed", 100)),
         {("port.speed", f"{A} eth1", "fail")},
     ),
     (
         "port without speed",
         lambda a, b: (a.set("ifSpeed", 0), a.set("ifHighSpeed", 0)),
+        {("port.speed", f"{A} eth1", "not-tested")},
+    ),
+    (
+        "two speeds that contradict each other",
+        lambda a, b: a.set("ifSpeed", 100_000_000),
         {("port.speed", f"{A} eth1", "not-tested")},
     ),
     (
@@ -495,16 +603,175 @@ def test_every_finding_has_a_reason_and_every_failure_advice() -> None:
                 assert finding.advice, finding
 
 
-def test_port_at_the_end_of_if_speed_uses_if_high_speed() -> None:
-    """RFC 2863: ifSpeed of a 10 Gbit/s port is 4294967295, ifHighSpeed tells 10000."""
+GBIT = 1_000_000_000
+SPEEDS = [
+    # (ifSpeed, ifHighSpeed, planned Mbit/s, verdict, found)
+    (4_294_967_295, 10_000, 10_000, "pass", 10_000),
+    (4_294_967_295, 100_000, 100_000, "pass", 100_000),
+    (4_294_967_295, 10_000, 1000, "fail", 10_000),
+    (4_294_967_295, 0, 10_000, "not-tested", None),
+    (4_294_967_295, None, 10_000, "not-tested", None),
+    (10 * GBIT % 2**32, 10_000, 10_000, "pass", 10_000),
+    (40 * GBIT % 2**32, 40_000, 40_000, "pass", 40_000),
+    (100 * GBIT % 2**32, 100_000, 100_000, "pass", 100_000),
+    (10 * GBIT % 2**32, 10_000, 1000, "fail", 10_000),
+    (10 * GBIT % 2**32, 0, 10_000, "not-tested", 1410.065408),
+    (GBIT, 1000, 1000, "pass", 1000),
+    (GBIT, None, 1000, "pass", 1000),
+    (GBIT, 0, 1000, "pass", 1000),
+    (100_000_000, 100, 1000, "fail", 100),
+    (2_500_000_000, 2500, 2500, "pass", 2500),
+    (1_544_000, 2, 2, "pass", 1.544),
+    (1_544_000, 1, 2, "pass", 1.544),
+    (64_000, 0, 1, "fail", 0.064),
+    (0, 1000, 1000, "pass", 1000),
+    (None, 1000, 1000, "pass", 1000),
+    (0, 0, 1000, "not-tested", None),
+    (GBIT, 10_000, 1000, "not-tested", [1000, 10_000]),
+    (GBIT, 100, 1000, "not-tested", [1000, 100]),
+    (1000, 1000, 1000, "not-tested", [0.001, 1000]),
+    (10 * GBIT % 2**32, 1000, 1000, "not-tested", [1410.065408, 1000]),
+]
+"""RFC 2863, section 6: ifSpeed is in bit/s, and at its largest value (4,294,967,295) ifHighSpeed must
+be used; ifHighSpeed in units of 1,000,000 bit/s, n standing for n-500,000 to n+499,999. Both are 0
+where there is no concept of bandwidth. An agent that does not stop at the largest value but goes on
+modulo 2^32 is as common as one that cuts off instead of rounding."""
 
-    def fast(a: Unit, _: Unit) -> None:
-        a.set("ifSpeed", 4_294_967_295)
-        a.set("ifHighSpeed", 10_000)
 
-    plan = with_first(ports=(Port(name="eth1", speed_mbps=10_000),))
-    (finding,) = [f for f in judged(fast, plan) if f.check == "port.speed" and f.subject.name == A]
-    assert (finding.verdict, finding.observed) == ("pass", 10_000)
+@pytest.mark.parametrize(("speed", "high", "planned_mbps", "verdict", "found"), SPEEDS)
+def test_speed_by_both_objects(
+    speed: int | None, high: int | None, planned_mbps: int, verdict: str, found: Any
+) -> None:
+    """The wider object counts where ifSpeed is at its end or went round; at odds, neither does."""
+
+    def tell(a: Unit, _: Unit) -> None:
+        a.set("ifSpeed", speed, "" if speed is not None else "noSuchInstance")
+        a.set("ifHighSpeed", high, "" if high is not None else "noSuchInstance")
+
+    plan = with_first(ports=(Port(name="eth1", speed_mbps=planned_mbps),))
+    (finding,) = [f for f in judged(tell, plan) if f.check == "port.speed" and f.subject.name == A]
+    assert (finding.verdict, finding.observed) == (verdict, found)
+    if isinstance(found, list):
+        assert "ifSpeed" in finding.reason
+        assert "ifHighSpeed" in finding.reason
+
+
+@pytest.mark.parametrize("mask", ["255.0.255.0", "0.255.255.0", "255.255.255.1", "254.255.255.0"])
+def test_a_mask_with_holes_is_a_wrong_mask(mask: str) -> None:
+    """The ones of a mask come first and together (RFC 4632 5.1); `ipaddress` refuses the others."""
+    with pytest.raises(ValueError, match="netmask"):
+        ipaddress.IPv4Network(f"0.0.0.0/{mask}")
+    findings = judged(lambda a, _: a.set("ipAdEntNetMask", mask))
+    (finding,) = [f for f in findings if f.check == "address.mask" and f.subject.name == A]
+    assert (finding.verdict, finding.observed) == ("fail", mask)
+    assert mask in finding.reason
+    assert finding.advice
+    assert not [f for f in findings if f.check == "address.extra"]
+
+
+@pytest.mark.parametrize(
+    ("found", "words"),
+    [
+        (f"{A} ", "a space at its end"),
+        (f"  {A}", "2 spaces at its beginning"),
+        (f"{A}\r\n", "U+000D and U+000A at its end"),
+        (f"{A}\0", "U+0000 at its end"),
+        (f" {A} ", "a space at its beginning and a space at its end"),
+        (f"{A.upper()} ", "a space at its end, and capital letters or a domain suffix differ"),
+    ],
+)
+def test_what_stands_around_a_name_is_named(found: str, words: str) -> None:
+    """Nobody sees a space on a screen: it is said where it stands."""
+    findings = judged(lambda a, _: a.set("sysName", found))
+    (finding,) = [f for f in findings if f.check == "system.name" and f.subject.name == A]
+    assert finding.verdict == "fail"
+    assert words in finding.reason
+    assert finding.observed == found
+    causes = judged_whole(lambda a, _: a.set("sysName", found)).causes
+    assert {c.kind for c in causes if finding.id in c.for_} <= {"name-wrong"}
+
+
+H1, H2 = "h203_0_113_10", "h203_0_113_20"
+AFAR = {
+    "interfaces": [{"name": "eth0", "up": True, "addresses": ["198.18.30.5/24"], "vlan": None}],
+    "gateways": [],
+    "assumed": False,
+}
+
+
+def seen_from_afar(a: Unit, _: Unit) -> None:
+    route = {"interface": "eth0", "source": "198.18.30.5", "next_hop": "198.18.30.1"}
+    a.set("route", route)
+
+
+NO_DEFAULTS: dict[str, tuple[Change, Any, str, str]] = {
+    "forgotten": (no_default(), LAPTOP, "fail", "has no gateway"),
+    "routes to all managers by it": (
+        no_default(**{H1: ["198.18.20.1"], H2: ["198.18.20.1"]}), LAPTOP, "pass", "all 2 managem",
+    ),
+    "a route to one manager only": (
+        no_default(**{H1: ["198.18.20.1"]}), LAPTOP, "fail", "203.0.113.20",
+    ),
+    "routes by another gateway": (
+        no_default(**{H1: ["198.18.20.1"], H2: ["198.18.20.9"]}), LAPTOP, "fail", "203.0.113.20",
+    ),
+    "routes by two gateways": (
+        no_default(**{H1: ["198.18.20.1"], H2: ["198.18.20.1", "198.18.20.9"]}), LAPTOP, "fail",
+        "203.0.113.20",
+    ),
+    "it answered from afar": (
+        lambda a, b: (no_default()(a, b), seen_from_afar(a, b)), AFAR, "warn", "198.18.30.5",
+    ),
+    "it answered from afar, by a mask that is too wide": (
+        lambda a, b: (
+            no_default()(a, b), seen_from_afar(a, b), a.set("ipAdEntNetMask", "255.255.0.0"),
+        ),
+        AFAR, "fail", "has no gateway",
+    ),
+    "from afar, another routing instance": (
+        lambda a, b: (a.set("default-route", None, "no default route"), seen_from_afar(a, b)),
+        AFAR, "not-tested", "no default route",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", NO_DEFAULTS)
+def test_no_default_route(name: str) -> None:
+    """What its lack means: bad and sound ones side by side."""
+    change, laptop, verdict, words = NO_DEFAULTS[name]
+    hosts = (("manager-1", "203.0.113.10"), ("manager-2", "203.0.113.20"), ("near", "198.18.20.99"))
+    plan = dataclasses.replace(
+        PLAN,
+        management=Management(
+            hosts=tuple(Host(name=n, address=Address.parse(a)) for n, a in hosts)
+        ),
+    )
+    findings = judged(change, plan, laptop)
+    (finding,) = [f for f in findings if f.check == "address.gateway" and f.subject.name == A]
+    assert finding.verdict == verdict, finding.reason
+    assert words in finding.reason
+    assert bool(finding.advice) is (verdict in {"fail", "warn"})
+
+
+@pytest.mark.parametrize(
+    ("change", "verdict"),
+    [
+        (lambda a, b: None, "fail"),
+        (no_default(), "pass"),
+        (lambda a, b: a.set("default-route", None, "no default route"), "not-tested"),
+        (lambda a, b: a.drop("default-route"), "not-tested"),
+    ],
+    ids=["it has one", "it has none", "another routing instance", "not read"],
+)
+def test_none_is_a_planned_gateway(change: Change, verdict: str) -> None:
+    """`gateway: none`: a default route is against the plan; an empty cell says nothing."""
+    plan = with_first(gateway=None, no_gateway=True)
+    (finding,) = [
+        f for f in judged(change, plan) if (f.check, f.subject.name) == ("address.gateway", A)
+    ]
+    assert (finding.verdict, finding.expected) == (verdict, "none")
+    empty = judged(change, with_first(gateway=None))
+    assert not [f for f in empty if (f.check, f.subject.name) == ("address.gateway", A)]
 
 
 def test_empty_cells_make_no_findings() -> None:

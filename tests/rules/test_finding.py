@@ -282,6 +282,7 @@ def frame(
 IDENTITIES: dict[str, tuple[Sought, Candidate, Answer, tuple[Heard, ...], tuple[str, str]]] = {
     "an echo is nobody": (NAMED, candidate(), Answer(echo=True), (), ("unknown", "")),
     "its name": (NAMED, candidate(), snmp("lighthouse-quarry"), (), ("unit", "")),
+    "its name with a space": (NAMED, candidate(), snmp("lighthouse-quarry "), (), ("unit", "")),
     "its name with a domain": (NAMED, candidate(), snmp("Lighthouse-Quarry.example"), (), ("unit", "")),
     "another's name": (NAMED, candidate(), snmp("quarry-lighthouse"), (), ("another", "quarry-lighthouse")),
     "a strange name": (NAMED, candidate(), snmp("printer"), (), ("another", "printer")),
@@ -354,6 +355,7 @@ MUTE = Answer(asked=("arp", "echo", "snmp"), echo=False, snmp="silent", macs=(UN
 STATES: dict[str, tuple[tuple[tuple[Candidate, Answer], ...], tuple[Heard, ...], tuple[str, str]]] = {
     "right": (((candidate(), snmp("lighthouse-quarry", macs=(UNIT,))),), (), ("as-planned", "pass")),
     "too wide a mask": (((candidate(), snmp("lighthouse-quarry", held=WIDE)),), (), ("wrong-mask", "fail")),
+    "a mask with holes": (((candidate(), snmp("lighthouse-quarry", odd_mask="255.0.255.0")),), (), ("wrong-mask", "fail")),
     "two at one address": (((candidate(), snmp("lighthouse-quarry", macs=(UNIT, STRANGER))),), (), ("shared", "fail")),
     "holds it, answers nothing": (((candidate(), MUTE),), (), ("mute", "fail")),
     "off the laptop's subnet": (((candidate(), Answer(asked=("arp",), macs=(UNIT,))),), (), ("as-planned", "pass")),

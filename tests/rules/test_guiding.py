@@ -14,6 +14,7 @@ from verifier.model.fit import Fit, Relation
 from verifier.model.found import Answer, Candidate, Place
 from verifier.model.guide import Kind, Marks, Sight
 from verifier.model.plan import Device, Plan
+from verifier.model.routes import DefaultRoute, Routes
 from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
 from verifier.rules.finding import Sought, identify
 from verifier.rules.guiding import after_change, before_change, reopened, standing
@@ -65,10 +66,18 @@ def sight(
     return Sight(**{**values, **more})
 
 
+GATEWAY = Address.parse("198.18.20.1")
+ROUTED = Routes(defaults=(DefaultRoute(next_hop="198.18.20.1"),))
+ELSEWHERE = Routes(defaults=(DefaultRoute(next_hop="198.18.20.9"),))
+UNLINKED = Fit(
+    device="lighthouse", address=NEW, verdict="fail", relation="off-subnet",
+    explanation="the cable is out: no link on eth0",
+)  # fmt: skip
 NAMELESS = replace(UNIT, snmp=None)
 BY_MAC = replace(UNIT, snmp=None, mac=MINE)
 AFTER: dict[str, tuple[Sight, Kind, str]] = {
     "right by name": (sight(alive(), silent()), "right", ""),
+    "right with a space behind its name": (sight(alive(name="lighthouse "), silent()), "right", ""),
     "right by the plan's MAC": (sight(alive(name=None), silent(), unit=BY_MAC), "right", ""),
     "both, one unit by MAC": (sight(alive(), alive()), "both-answer", "the same unit has both"),
     "both, one unit by name": (sight(alive(None), alive(None)), "both-answer", "the same unit has both"),
@@ -87,8 +96,15 @@ AFTER: dict[str, tuple[Sight, Kind, str]] = {
     "SNMP silent": (sight(alive(name=None, snmp="silent"), silent()), "snmp-silent", "credentials 'field'"),
     "SNMP key differs": (sight(alive(name=None, snmp="wrong-digest"), silent()), "snmp-silent", "wrong-digest"),
     "wrong mask": (sight(alive(held=Interface.parse("198.18.20.11/16")), silent()), "wrong-mask", "255.255.0.0 (/16), planned 255.255.255.0"),
+    "a mask with holes": (sight(alive(odd_mask="255.0.255.0"), silent()), "wrong-mask", "255.0.255.0, which is none"),
+    "its gateway": (sight(alive(routes=ROUTED), silent(), gateway=GATEWAY), "right", ""),
+    "no gateway": (sight(alive(routes=Routes(connected=True)), silent(), gateway=GATEWAY), "wrong-gateway", "has no gateway"),
+    "another gateway": (sight(alive(routes=ELSEWHERE), silent(), gateway=GATEWAY), "wrong-gateway", "goes elsewhere"),
+    "another gateway, and none planned": (sight(alive(routes=ELSEWHERE), silent()), "right", ""),
+    "no gateway, another routing instance": (sight(alive(routes=Routes(gap="hidden")), silent(), gateway=GATEWAY), "right", ""),
     "held and mute": (sight(Answer(asked=ECHO, echo=False, macs=(MINE,)), silent()), "mute", "wrong mask or gateway"),
     "laptop in the way": (sight(Answer(), silent(), relation="off-subnet"), "laptop", "the laptop's"),
+    "the cable is out": (sight(Answer(), silent(), stands=UNLINKED), "laptop", "until this laptop has a link"),
     "nothing can be sent": (sight(Answer(), Answer()), "unseen", "cannot be seen"),
     "old one still, laptop not in the new subnet": (sight(Answer(), alive(), relation="off-subnet"), "old-still", "still at"),
 }  # fmt: skip
@@ -117,6 +133,7 @@ BEFORE: dict[str, tuple[Sight, Kind, str]] = {
     "another by the plan's MAC": (sight(silent(), alive(YOURS, None), unit=BY_MAC), "wrong-unit", str(YOURS)),
     "the one before is still plugged in": (sight(silent(), alive(YOURS, None), unit=NAMELESS, others={"quarry": Marks(mac=YOURS)}), "wrong-unit", "quarry"),
     "laptop in the way": (sight(silent(), Answer(), relation="off-subnet"), "laptop", "the laptop's"),
+    "the cable is out": (sight(silent(), Answer(), stands_left=UNLINKED), "laptop", "until this laptop has a link"),
     "nothing can be sent": (sight(Answer(), Answer()), "unseen", "cannot be seen"),
 }  # fmt: skip
 
@@ -153,9 +170,20 @@ def test_what_could_not_be_told_is_named() -> None:
     unknown = sight(alive(None, None), silent(), unit=NAMELESS)
     assert "whether it is the right unit" in gaps(unknown)
     assert "whether 192.0.2.20 is silent" in gaps(sight(alive(), Answer()))
-    assert "mask and gateway" in gaps(sight(alive(), alive(), same=True))
-    assert gaps(sight(alive(), silent())) == ""
-    assert gaps(sight(alive(), None)) == ""
+    whole = alive(held=NEW)
+    assert gaps(sight(whole, silent())) == ""
+    assert gaps(sight(whole, None)) == ""
+    assert (
+        gaps(sight(alive(name=None), silent(), unit=BY_MAC))
+        == "mask: not read (SNMP was not asked)"
+    )
+    assert "mask: not read" in gaps(sight(alive(), silent()))
+    gated = sight(alive(name=None), silent(), unit=BY_MAC, gateway=GATEWAY)
+    assert "mask and gateway: not read (SNMP was not asked)" in gaps(gated)
+    assert "gateway: not read" in gaps(sight(whole, silent(), gateway=GATEWAY))
+    hidden = replace(whole, routes=Routes(gap="its own subnet is not listed"))
+    assert "gateway: not read (its own subnet is" in gaps(sight(hidden, silent(), gateway=GATEWAY))
+    assert gaps(sight(replace(whole, routes=ROUTED), silent(), gateway=GATEWAY)) == ""
 
 
 def test_a_changed_engine_id_proves_nothing() -> None:

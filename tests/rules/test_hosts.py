@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.model.address import Address, Interface, prefix_of_mask
-from verifier.rules.hosts import not_a_host, unusable
+from verifier.rules.hosts import highest_free, not_a_host, unusable
 
 # RFC 1878 table 1-2, pages 5-6: subnet, first host, last host, broadcast (last octet).
 RFC_1878 = [
@@ -134,3 +134,91 @@ def test_zone_is_kept() -> None:
     """RFC 4007: the zone is no part of the address but belongs to it."""
     address = Address.parse("fe80::1%eth0")
     assert (str(address.ip), address.zone, str(address)) == ("fe80::1", "eth0", "fe80::1%eth0")
+
+
+SPECIAL = [
+    ipaddress.ip_network(n)
+    for n in ("0.0.0.0/8", "127.0.0.0/8", "169.254.0.0/16", "224.0.0.0/3", "::1/128", "fe80::/10",
+              "ff00::/8")
+]  # fmt: skip
+NO_HOST = [ipaddress.ip_network(n) for n in ("0.0.0.0/8", "224.0.0.0/3", "ff00::/8")]
+"""Nobody can have an address of these (RFC 1122 3.2.1.3, RFC 1112 section 4, RFC 4291 2.7)."""
+_V6_END = 1 << 16
+
+
+def oracle(
+    subnet: ipaddress.IPv4Interface | ipaddress.IPv6Interface, taken: set[int]
+) -> str | None:
+    """The highest free host by the standard library: special networks taken out of the subnet's."""
+    net = subnet.network
+    parts: list[object] = [net]
+    for special in SPECIAL:
+        if special.version != net.version or (subnet.ip in special and special not in NO_HOST):
+            continue
+        kept: list[object] = []
+        for part in parts:
+            if special.supernet_of(part):  # type: ignore[arg-type]
+                continue
+            inside = special.subnet_of(part)  # type: ignore[arg-type]
+            kept += part.address_exclude(special) if inside else [part]  # type: ignore[attr-defined]
+        parts = kept
+    small = net.max_prefixlen - net.prefixlen <= 1
+    left = _V6_END
+    never = set() if small else {int(net.network_address)}
+    if net.version == 4 and not small:
+        never.add(int(net.broadcast_address))
+    for part in sorted(parts, key=lambda p: int(p.network_address), reverse=True):  # type: ignore[attr-defined]
+        value = int(part.broadcast_address)  # type: ignore[attr-defined]
+        while value >= int(part.network_address) and (net.version == 4 or left):  # type: ignore[attr-defined]
+            left -= 1
+            if value not in taken | never:
+                return str(
+                    ipaddress.ip_address(value)
+                    if net.version == 4
+                    else ipaddress.IPv6Address(value)
+                )
+            value -= 1
+    return None
+
+
+@given(st.data())
+def test_free_addresses_against_the_standard_library(data: st.DataObject) -> None:
+    """Of every subnet, however wide: never one of a special range unless it is the plan's own."""
+    version = data.draw(st.sampled_from((4, 6)))
+    bits = 32 if version == 4 else 128
+    heads = ["0.0.0.5", "10.1.2.3", "127.3.0.9", "169.254.7.7", "198.18.20.11", "192.0.2.1",
+             "223.255.255.250", "255.255.255.3", "::5", "2001:db8::11", "fe80::11", "ff02::5",
+             "fec0::1", "ffff::1"]  # fmt: skip
+    known = st.sampled_from([h for h in heads if (":" in h) == (version == 6)])
+    drawn = known | st.integers(1, 2**bits - 1).map(
+        lambda n: str(ipaddress.IPv4Address(n) if version == 4 else ipaddress.IPv6Address(n))
+    )
+    subnet = Interface.parse(f"{data.draw(drawn)}/{data.draw(st.integers(0, bits))}")
+    near = st.integers(0, 20).map(lambda n: subnet.last - n)
+    taken = data.draw(st.sets(near | st.integers(0, 2**bits - 1), max_size=12))
+    found = highest_free(subnet, {(version, n) for n in taken})
+    expected = oracle(ipaddress.ip_interface(str(subnet)), taken)
+    told = None if found is None else str(ipaddress.ip_address(str(found.address)))
+    assert told == expected
+
+
+@pytest.mark.parametrize(
+    ("subnet", "free"),
+    [
+        ("198.18.20.11/0", "223.255.255.255/0"),
+        ("198.18.20.11/1", "223.255.255.255/1"),
+        ("11.0.0.5/1", "126.255.255.255/1"),
+        ("126.0.0.5/7", "126.255.255.255/7"),
+        ("127.0.0.11/8", "127.255.255.254/8"),
+        ("169.0.0.5/8", "169.255.255.254/8"),
+        ("169.254.1.11/16", "169.254.255.254/16"),
+        ("fe80::11/64", "fe80::ffff:ffff:ffff:ffff/64"),
+        ("ff00::1/8", None),
+        ("fd00::1/0", "feff:ffff:ffff:ffff:ffff:ffff:ffff:ffff/0"),
+        ("::5/126", "::7/126"),
+    ],
+)
+def test_no_search_is_endless(subnet: str, free: str | None) -> None:
+    """A /0 is answered at once; loopback and link-local only where the plan's own address lies."""
+    found = highest_free(Interface.parse(subnet), {(4, 0)})
+    assert (None if found is None else str(found)) == free

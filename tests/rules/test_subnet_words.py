@@ -97,7 +97,7 @@ WORDS = [
     (
         "the right address, but no cable",
         judged(UNIT, route("eth0", "198.18.20.250"), port("eth0", "198.18.20.250/24", up=False)),
-        "off-subnet", ["eth0 (198.18.20.250/24) covers", "is the cable in?"],
+        "off-subnet", ["the cable is out: no link on eth0"],
     ),
     (
         "a /31",

@@ -16,6 +16,7 @@ from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
 from verifier.model.fit import FitReport
 from verifier.report import ENDINGS, Look
 from verifier.report.plain import plain
+from verifier.rules.cable import is_without_link
 
 if TYPE_CHECKING:
     from verifier.session.fitting import Question
@@ -90,7 +91,8 @@ def _with_address(
     addresses = fitting.to_set(report)
     if not addresses:
         _draw(report, place, given)
-        _say("nothing to add at this laptop")
+        out = next((f.explanation for f in report.devices if is_without_link(f.explanation)), None)
+        _say(out or "nothing to add at this laptop")
         return report.exit_code(strict=strict)
     with Interrupts() as signals:
         try:

@@ -14,7 +14,7 @@ import click
 
 from verifier.cli import guide, options
 from verifier.cli.guide_screen import Screen
-from verifier.errors import InputError, UsageError
+from verifier.errors import CannotMeasureError, InputError, UsageError
 from verifier.files.credentials import load_credentials
 from verifier.files.guide_journal import FORMAT, GuideJournal, Story
 from verifier.files.profiles import load_profiles
@@ -29,10 +29,11 @@ from verifier.report import find as find_report
 from verifier.report import guide as drawn
 from verifier.report.runbook import Sheet, heading, lines
 from verifier.report.runbook_json import document
+from verifier.rules.cable import advice
 from verifier.session import fitting
 from verifier.session.finding import PACKETS_PER_S, Search, look_for
 from verifier.session.guide import Guide
-from verifier.session.guide_laptop import Hands, cables, held
+from verifier.session.guide_laptop import Hands, cables, held, link_lost
 from verifier.session.guide_look import Eyes
 from verifier.session.guide_steps import Guiding, moves
 from verifier.session.guide_wait import Ending, Waiting
@@ -141,6 +142,8 @@ def _interface(given: Mapping[str, Any], signals: Interrupts) -> str | None:
     there = cables()
     if len(there) == 1:
         return there[0]
+    if not there and (out := link_lost(None)) is not None:
+        raise CannotMeasureError(f"{out}: {advice(out)}")
     listed = ", ".join(there) or "none with a cable"
     if there and sys.stdin.isatty() and sys.stdout.isatty():
         click.echo(f"Which interface is at the units: {listed}? ", nl=False)

@@ -13,10 +13,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from verifier.cli import options
-from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, EXIT_UNTESTED, UsageError
+from verifier.errors import (
+    EXIT_INTERRUPTED,
+    EXIT_PASSED,
+    EXIT_UNTESTED,
+    CannotMeasureError,
+    UsageError,
+)
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Carrier, EndName, Link, Plan
 from verifier.report.plain import plain, wrapped
+from verifier.rules.cable import advice
 from verifier.rules.compare.radio.read import find
 from verifier.rules.peak import EndView, Hop
 
@@ -87,6 +94,11 @@ def peak(**given: Any) -> int:
         stage=given["stage"],
         profiles={n: profiles[u.profile] for (n, _), u in zip(carrier.ends(), units, strict=True)},
     )
+    from verifier.session import fitting  # noqa: PLC0415
+
+    asked = [u for (n, _), u in zip(carrier.ends(), units, strict=True) if n in questions]
+    if out := fitting.without_link(fitting.Question(plan=plan, profiles=profiles, devices=asked)):
+        raise CannotMeasureError(f"{out}: {advice(out)}")
     _say(_opening(link, carrier, unread), given["format_"])
     return _run(hop, questions, given)
 

@@ -4,19 +4,24 @@ from __future__ import annotations
 
 import dataclasses
 import shutil
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any, Final
 
 import click
 
-from verifier.cli import evidence, options
+from verifier.cli import evidence, options, output
 from verifier.cli.verify import STAGES, documents
-from verifier.errors import EXIT_INTERRUPTED, UsageError
+from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
 from verifier.files.plan_in import plan_sha256
 from verifier.files.profiles import load_profiles
 from verifier.model.cautions import CLOSING, cautions
-from verifier.model.plan import Plan, Stage
+from verifier.model.laptop import Laptop
+from verifier.model.plan import Device, Plan, Stage
+from verifier.model.profile import Profile
 from verifier.report import FORMATS
 from verifier.report.plain import paragraph
+from verifier.rules.cable import advice
 from verifier.rules.outage import behind
 from verifier.rules.powercycle import WAIT_BOOTS
 
@@ -69,6 +74,8 @@ def powercycle(**given: Any) -> int:
         everyone = {d.profile for d in plan.devices}
         profiles = load_profiles(everyone, given["profile_folder"])
         stage: Stage = given["stage"] or plan.stage or "handover"
+        laptop = options.assumed_laptop(given["laptop"], given["laptop_gateway"])
+        _refuse_without_link(plan, profiles, devices, laptop)
         _say_outage(plan, [d.name for d in devices], stage, accepted=given["accept_outage"])
         key = evidence.signing_key(given["key_file"])
         from verifier.session import Request  # noqa: PLC0415 - help and bad input need no probes
@@ -84,7 +91,7 @@ def powercycle(**given: Any) -> int:
             devices=devices,
             profiles=profiles,
             credentials=credentials,
-            laptop=options.assumed_laptop(given["laptop"], given["laptop_gateway"]),
+            laptop=laptop,
         )
         waits = {
             d.name: given["wait_s"] or WAIT_BOOTS * profiles[d.profile].boot_s for d in devices
@@ -96,6 +103,17 @@ def powercycle(**given: Any) -> int:
         click.echo("interrupted; what was read so far is in the report", err=True)
         return EXIT_INTERRUPTED
     return result.exit_code(strict=given["strict"])
+
+
+def _refuse_without_link(
+    plan: Plan, profiles: Mapping[str, Profile], devices: Sequence[Device], laptop: Laptop | None
+) -> None:
+    """Raises CannotMeasureError where this laptop has no link: nothing is to be switched."""
+    from verifier.session.fitting import Question, without_link  # noqa: PLC0415
+
+    asked = Question(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
+    if out := without_link(asked):
+        raise CannotMeasureError(f"{out}: {advice(out)}. Nothing is to be switched before")
 
 
 def _tell(name: str, what: str, said: str) -> None:

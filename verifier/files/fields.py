@@ -26,6 +26,9 @@ Path = tuple[str, ...]
 FILE_NAMES = {(model.Maintenance, "start"): "from"}
 """Fields that a file calls otherwise than the model."""
 
+SHORT_FORMS = {(model.Device, "no_gateway"): ("gateway", "none")}
+"""Flags of the model that a file has as a word in another field."""
+
 TOKEN_FIELDS = frozenset(("not_tested_ok",))
 """Lists of plain texts that are separated by spaces as choices are, not by `;` as names are."""
 
@@ -210,6 +213,8 @@ def leaves(cls: Any, prefix: Path = ()) -> list[tuple[Path, Any]]:
     for field in dataclasses.fields(cls):
         kind = without_none(hints[field.name])
         path = (*prefix, FILE_NAMES.get((cls, field.name), field.name))
+        if (cls, field.name) in SHORT_FORMS:
+            continue
         if is_group(kind):
             found += leaves(kind, path)
         elif field.compare and not any(is_group(k) for k in typing.get_args(kind)):

@@ -138,7 +138,8 @@ _TABLE: dict[str, tuple[str, str, str]] = {
     "Devices.location": (
         "text that the location set in the unit must contain", "Lighthouse", "the site's name"),
     "Devices.profile": ("profile of the kind of unit", "ptp-radio", "mib2, which fits any unit"),
-    "Devices.gateway": ("its default gateway", "198.18.20.1", _NO),
+    "Devices.gateway": (
+        "its default gateway, or none where it is to have none", "198.18.20.1", _NO),
     "Devices.present_address": (
         "where it is now, if not yet at Address, with prefix length", "192.0.2.21/24",
         "at the factory's, if its profile has one, else at Address"),

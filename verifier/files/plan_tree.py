@@ -9,7 +9,7 @@ from typing import Any
 
 from verifier.errors import UsageError
 from verifier.files.faults import shown
-from verifier.files.fields import FILE_NAMES
+from verifier.files.fields import FILE_NAMES, SHORT_FORMS
 from verifier.files.scalars import MAX_TEXT
 
 Group = dict[str, Any]
@@ -25,6 +25,10 @@ def as_tree(group: Any) -> Group:
     for name, file_name, default in _fields(group.__class__):
         value = getattr(group, name)
         if value is None or value == default:
+            continue
+        if (short := SHORT_FORMS.get((group.__class__, name))) is not None:
+            field, word = short
+            tree.setdefault(field, word)
             continue
         if type(value) is tuple:
             tree[file_name] = [_value(v) for v in value]

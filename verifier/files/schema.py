@@ -16,7 +16,7 @@ from pydantic.json_schema import JsonSchemaMode
 from verifier.errors import UsageError
 from verifier.files.credentials import KEYS, MIN_KEY_LENGTH, SECRETS
 from verifier.files.faults import nearest
-from verifier.files.fields import FILE_NAMES
+from verifier.files.fields import FILE_NAMES, SHORT_FORMS
 from verifier.files.shorthand import SHORT_CARRIER
 from verifier.model import plan as model
 from verifier.model.credentials import Auth, Priv
@@ -247,6 +247,8 @@ def _plan() -> Json:
     text = {"type": "string"}
     device, link, carrier = defs["Device"], defs["Link"], defs["Carrier"]["properties"]
     device["properties"]["mask"] = text
+    for owner, flag in SHORT_FORMS:
+        del defs[owner.__name__]["properties"][flag]
     link["properties"] |= {"modulation": text, **{k: carrier[k] for k in SHORT_CARRIER}}
     link["required"] = ["name"]
     link["anyOf"] = [{"required": ["carriers"]}, {"required": ["a", "b"]}]

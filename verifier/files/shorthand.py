@@ -1,6 +1,7 @@
 """Short forms that a file may use, written out before the values are typed.
 
-`address` + `mask`; a link of one carrier without `carriers`; `modulation` alone.
+`address` + `mask`; `none` for a gateway; a link of one carrier without `carriers`; `modulation`
+alone.
 """
 
 from __future__ import annotations
@@ -16,14 +17,17 @@ from verifier.model.subject import Subject
 
 Items = dict[str, Node]
 
+NO_GATEWAY = "none"
+"""Written for a gateway: that there is none."""
+
 SHORT_CARRIER = ("a", "b", "polarisation")
 """Fields of a link's only carrier, where they are written with the link."""
 
 SHORT_FIELDS: dict[Any, tuple[str, ...]] = {
-    Device: ("mask",),
+    Device: ("mask", "gateway"),
     Link: ("modulation", *SHORT_CARRIER),
 }
-"""Fields that only the file has."""
+"""Fields that only the file has, or in which it may have another form than the model."""
 
 
 def written_out(cls: Any, node: Mapping, faults: Faults, subject: Subject) -> Items:
@@ -33,6 +37,21 @@ def written_out(cls: Any, node: Mapping, faults: Faults, subject: Subject) -> It
 
 
 def _device(node: Mapping, faults: Faults, subject: Subject) -> Items:
+    return _gateway(_masked(node, faults, subject), faults, subject)
+
+
+def _gateway(items: Items, faults: Faults, subject: Subject) -> Items:
+    """`none` for a gateway says that there is none, which an empty cell does not."""
+    if (own_name := items.pop("no_gateway", None)) is not None:
+        faults.unknown("no_gateway", own_name.origin, ("gateway",), subject)
+    gateway = items.get("gateway")
+    if isinstance(gateway, Scalar) and (gateway.text or "").strip().lower() == NO_GATEWAY:
+        items["no_gateway"] = Scalar("true", quoted=False, origin=gateway.origin)
+        del items["gateway"]
+    return items
+
+
+def _masked(node: Mapping, faults: Faults, subject: Subject) -> Items:
     items = dict(node.items)
     mask = items.pop("mask", None)
     if mask is None or is_empty(mask):

@@ -8,6 +8,7 @@ from typing import Literal
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.fit import Fit
+from verifier.model.routes import Routes
 
 CandidateKind = Literal["planned", "present", "factory", "temporary", "slip", "heard"]
 What = Literal[
@@ -90,6 +91,8 @@ class Answer:
         engine_id: hexadecimal.
         port_mac: of the port that holds the address, by SNMP (ifPhysAddress).
         held: the address with the mask the unit says it has.
+        odd_mask: what it has instead of a mask; empty where it has one, or does not tell.
+        routes: its default route; None where that was not asked.
         up_since: when the unit was started, by its own uptime.
         since: when it was first seen at this address in this run.
     """
@@ -107,6 +110,8 @@ class Answer:
     engine_id: str | None = None
     port_mac: Mac | None = None
     held: Interface | None = None
+    odd_mask: str = ""
+    routes: Routes | None = None
     up_since: str | None = None
     since: str | None = None
 

@@ -12,7 +12,7 @@ from verifier.model.plan import Device
 
 Kind = Literal[
     "right", "already", "ready", "both-answer", "neither", "old-still", "reverted", "wrong-unit",
-    "snmp-silent", "wrong-mask", "mute", "in-use", "not-there", "laptop", "unseen",
+    "snmp-silent", "wrong-mask", "wrong-gateway", "mute", "in-use", "not-there", "laptop", "unseen",
 ]  # fmt: skip
 """What a look comes to:
 
@@ -22,8 +22,8 @@ Kind = Literal[
 - `old-still`: only the old one does; `reverted`: again, after the new one had answered;
 - `wrong-unit`: another unit answers at the new address, or at the old one before the change;
 - `snmp-silent`: it answers echoes, but not SNMP with the planned credentials;
-- `wrong-mask`: it is there with another mask; `mute`: somebody holds the address (ARP), but nothing
-  comes back;
+- `wrong-mask`: it is there with another mask; `wrong-gateway`: with another gateway, or none;
+- `mute`: somebody holds the address (ARP), but nothing comes back;
 - `in-use`: the new address is another's before the change; `not-there`: the unit is not at its old
   address before the change;
 - `laptop`: this laptop does not reach the unit, whatever the unit does;
@@ -51,6 +51,8 @@ class Sight:
     Attributes:
         device: as planned.
         goal: the address it is to have.
+        gateway: the gateway it is to have with it; None: none, or nothing is planned.
+        hosts: management hosts that it reaches by a gateway only.
         temporary: whether that is only on its way.
         same: whether only mask or gateway are changed.
         new: what came of asking there.
@@ -66,6 +68,8 @@ class Sight:
 
     device: Device
     goal: Interface
+    gateway: Address | None = None
+    hosts: tuple[Address, ...] = ()
     temporary: bool = False
     same: bool = False
     new: Place

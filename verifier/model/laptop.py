@@ -15,10 +15,15 @@ Medium = Literal["cable", "wifi", "tunnel", "loopback", "unknown"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LaptopInterface:
-    """One network interface; `up` means administratively up with a carrier."""
+    """One network interface; `up` means administratively up with a carrier.
+
+    Attributes:
+        switched_on: administratively up, with a carrier or without.
+    """
 
     name: str
     up: bool = True
+    switched_on: bool = True
     addresses: tuple[Interface, ...] = ()
     vlan: int | None = None
     medium: Medium = "unknown"

@@ -35,6 +35,12 @@ IP_ADDRESS_TABLE = {
 }
 IP_ADDRESS_PREFIX_ENTRY = "1.3.6.1.2.1.4.32.1.5"
 IP_ROUTE_NEXT_HOP_DEFAULT = "1.3.6.1.2.1.4.21.1.7.0.0.0.0"
+IP_ROUTE = {
+    "ipRouteNextHop": "1.3.6.1.2.1.4.21.1.7",
+    "ipRouteType": "1.3.6.1.2.1.4.21.1.8",
+    "ipRouteMask": "1.3.6.1.2.1.4.21.1.11",
+}
+"""Indexed by the destination (RFC 1213)."""
 IP_CIDR_ROUTE_TYPE = "1.3.6.1.2.1.4.24.4.1.6"
 INET_CIDR_ROUTE_TYPE = "1.3.6.1.2.1.4.24.7.1.8"
 IF_TABLE = {

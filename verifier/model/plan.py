@@ -124,6 +124,7 @@ class Device:
         label: text of its sticker.
         location: what sysLocation must contain; the site's name if None.
         address: planned address with the length of its subnet's prefix.
+        no_gateway: whether it is planned that it has none: `gateway: none` in a file.
         present_address: where it is now, if not yet at `address`.
         present_gateway: if None, `gateway` where it lies inside the present subnet.
         uplink: units its management traffic passes through; several: any one suffices (ring).
@@ -137,6 +138,7 @@ class Device:
     location: str | None = None
     profile: str = "mib2"
     gateway: Address | None = None
+    no_gateway: bool = False
     present_address: Interface | None = None
     present_gateway: Address | None = None
     other_addresses: tuple[OtherAddress, ...] = ()

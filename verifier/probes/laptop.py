@@ -8,7 +8,7 @@ import socket
 import sys
 from collections.abc import Iterable
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import psutil
 
@@ -37,6 +37,7 @@ def look() -> Laptop:
             LaptopInterface(
                 name=name,
                 up=name in states and states[name].isup,
+                switched_on=name in states and _switched_on(states[name]),
                 addresses=tuple(_addresses(addresses.get(name, ()))),
                 vlan=tagged.get(name),
                 medium=medium(name),
@@ -44,6 +45,12 @@ def look() -> Laptop:
             for name in sorted(set(addresses) | set(states))
         )
     )
+
+
+def _switched_on(state: Any) -> bool:
+    """By the flags that the kernel gives; where it gives none, an interface counts as on."""
+    flags = str(getattr(state, "flags", "")).split(",")
+    return "up" in flags or flags == [""]
 
 
 def _addresses(entries: Iterable[object]) -> Iterable[Interface]:

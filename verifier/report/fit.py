@@ -11,6 +11,7 @@ from verifier.model.laptop import UNNAMED, LaptopInterface
 from verifier.report import Look
 from verifier.report.json import laid_out
 from verifier.report.plain import plain, wrapped
+from verifier.rules.cable import advice, is_without_link
 from verifier.rules.suggest import TAKE_BACK
 
 _WORDS = {"fail": "FAIL", "warn": "WARN", "pass": "PASS"}
@@ -61,6 +62,12 @@ def _heading(report: FitReport, look: Look) -> str:
     worst = next((v for v in ("fail", "warn") if counts[v]), "pass")
     said = ", ".join(f"{counts[v]} {v}" for v in ("pass", "fail", "warn"))
     name = plain(report.plan) or "unnamed plan"
+    out = Counter(f.explanation for f in report.devices if is_without_link(f.explanation))
+    for words, number in out.most_common():
+        of = (
+            "" if number == len(report.devices) else f" ({number} of {len(report.devices)} devices)"
+        )
+        said = f"{plain(words)}{of}; {said}"
     return f"{name}: does this laptop fit?\n{_word(worst, look)}: {said}"
 
 
@@ -114,6 +121,8 @@ def _block(same: Sequence[Fit], report: FitReport, look: Look) -> str:
     lines = [f"{_word(first.verdict, look)}  {first.relation}  {first.address.subnet}"]
     lines += _wrapped(f"{named}{more}", look)
     lines += _wrapped(first.explanation, look)
+    if is_without_link(first.explanation):
+        lines += _wrapped(f"do: {advice(first.explanation)}", look)
     back = [note for note in first.notes if note.startswith(TAKE_BACK)]
     for note in first.notes:
         if note not in back:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
+from verifier.model.address import Mac
 from verifier.model.profile import Reading
 
 _NUMBER = re.compile(r"\s*[+-]?[0-9]+(\.[0-9]+)?\s*", re.ASCII)
 _LARGEST = (1 << 64) - 1
 """Largest number SMI knows (Counter64, RFC 2578 7.1.10); digits in a text may say anything."""
+_MAC_OCTETS = 6
 
 
 def number(text: str) -> Decimal | None:
@@ -43,3 +45,18 @@ def value(reading: Reading, text: str) -> str | float | None:
     if reading.type == "integer":
         return scaled(raw, reading.scale)
     return reading.values.get(int(raw)) if raw == int(raw) else None
+
+
+def hardware_address(octets: str) -> Mac | None:
+    """The hardware address that ifPhysAddress tells, in octets such as `02:00:5e:10:00:01`.
+
+    None where it tells none: RFC 2863 has it empty where an interface has none, and all zeros are
+    nobody's either. Some agents write the address as text: `02-00-5E-10-00-01` in 17 octets.
+    """
+    try:
+        raw = bytes.fromhex(octets.replace(":", ""))
+        text = octets if len(raw) == _MAC_OCTETS else raw.decode("ascii").strip("\0 ")
+        found = Mac.parse(text)
+    except ValueError:
+        return None
+    return None if set(str(found)) <= {"0", ":"} else found

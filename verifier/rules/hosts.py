@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
+import itertools
+from collections.abc import Container, Iterable, Iterator
 
 import netaddr
 
@@ -10,6 +11,14 @@ from verifier.model.address import Address, Interface
 
 _POINT_TO_POINT_BITS = 1
 """A subnet of two addresses (/31, /127) has two hosts and no broadcast (RFC 3021 2.1, RFC 6164)."""
+_NEVER = tuple(
+    netaddr.IPNetwork(text)
+    for text in (
+        "0.0.0.0/8", "127.0.0.0/8", "169.254.0.0/16", "224.0.0.0/3", "::1/128", "fe80::/10",
+        "ff00::/8",
+    )
+)  # fmt: skip
+"""Where no address is looked for: this network, loopback, link-local, multicast and reserved."""
 _SEARCHED_V6 = 1 << 16
 """A free IPv6 address is looked for among so many at the end of the subnet."""
 
@@ -66,17 +75,45 @@ def unusable(interface: Interface) -> str | None:
     return None
 
 
-def highest_free(subnet: Interface, taken: Container[tuple[int, int]]) -> Interface | None:
-    """The highest host address of the subnet that is not taken, or None.
+def downwards(subnet: Interface, own: Address | None = None) -> Iterator[int]:
+    """The addresses of a subnet as numbers, from its last one down.
+
+    Ranges that no network is planned in are left out, unless the subnet's own address lies there
+    and can be a host's.
+    What is left out is stepped over, so that whoever stops at the first that fits stops soon,
+    however wide the subnet is. Of an IPv6 subnet it is the last 2^16 of the rest.
 
     Args:
-        subnet: any address of it; an IPv6 subnet is searched from its end for 2^16 addresses.
+        subnet: any address of it.
+        own: an address of the plan; that of `subnet` if None.
+    """
+    own = own or subnet.address
+    left_out = [
+        (r.first, r.last)
+        for r in _NEVER
+        if r.version == subnet.version
+        and (not_a_host(own) is not None or not r.first <= own.value <= r.last)
+    ]
+    return itertools.islice(_between(subnet, left_out), None if own.is_v4 else _SEARCHED_V6)
+
+
+def _between(subnet: Interface, left_out: Iterable[tuple[int, int]]) -> Iterator[int]:
+    """The addresses of a subnet from its last one down, some ranges stepped over."""
+    top = subnet.last
+    for first, last in sorted(left_out, reverse=True):
+        yield from range(top, max(last, subnet.first - 1), -1)
+        top = min(top, first - 1)
+    yield from range(top, subnet.first - 1, -1)
+
+
+def highest_free(subnet: Interface, taken: Container[tuple[int, int]]) -> Interface | None:
+    """The highest host address of the subnet that is not taken, or None; as `downwards` has them.
+
+    Args:
+        subnet: any address of it.
         taken: address family (4, 6) and number of each address in use.
     """
-    lowest = subnet.first
-    if not subnet.address.is_v4:
-        lowest = max(lowest, subnet.last - _SEARCHED_V6 + 1)
-    for value in range(subnet.last, lowest - 1, -1):
+    for value in downwards(subnet):
         if (subnet.version, value) not in taken:
             found = with_value(subnet, value)
             if unusable(found) is None:

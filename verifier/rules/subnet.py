@@ -13,6 +13,7 @@ from verifier.model.fit import Fit, Relation
 from verifier.model.laptop import UNNAMED, Laptop, Route
 from verifier.model.plan import Device
 from verifier.rules import fit_words as words
+from verifier.rules.cable import no_link
 from verifier.rules.hosts import broadcast, unusable
 from verifier.rules.way import Pair, assumed_route, way_to_device, way_to_laptop
 
@@ -25,6 +26,7 @@ __all__ = [
     "way_to_device",
     "way_to_laptop",
 ]
+_NOT_REACHED = {"unusable", "one-way", "off-subnet"}
 _KERNELS_OWN = "lo"
 """The interface of a route to an address that the Linux kernel itself holds (ip-route(8))."""
 
@@ -52,6 +54,11 @@ def fit(
     relation, explanation = next(
         (name, text) for name, rule in RELATIONS if (text := rule(pair)) is not None
     )
+    out = no_link(laptop, route, at) if relation in _NOT_REACHED and unusable(at) is None else None
+    if out is not None:
+        return Fit(
+            device=device.name, address=at, verdict="fail", relation=relation, explanation=out
+        )
     verdict = _verdict(relation, pair)
     name = words.interface_name(pair)
     tagged = words.wrong_vlan(pair)

@@ -14,6 +14,7 @@ from verifier.model.fit import Fit, System
 from verifier.model.laptop import UNNAMED, Laptop
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
+from verifier.rules.cable import is_without_link
 from verifier.rules.hosts import broadcast, highest_free, point_to_point, unusable
 from verifier.rules.laptop_commands import (
     PLACEHOLDER,
@@ -96,6 +97,8 @@ class Advisor:
     def advise(self, fit: Fit, device: Device) -> Fit:
         """`fit` with what to set, how, and how to take it back."""
         if fit.relation in _NOTHING_TO_SET or unusable(fit.address) is not None:
+            return fit
+        if is_without_link(fit.explanation):
             return fit
         address = self.address_for(fit.address)
         if address is None:

@@ -9,7 +9,7 @@ from verifier.model.observation import NO_ROWS
 from verifier.probes.snmp import REPETITIONS
 from verifier.rules import ports
 from verifier.rules.health import HEALTH_READINGS
-from verifier.session.questions import MOST_OBJECTS, OIDS, PORT_COLUMNS, Questions
+from verifier.session.questions import FAILED, MOST_OBJECTS, OIDS, PORT_COLUMNS, Questions
 from verifier.session.readings import MAX_INTERFACES
 
 _ERROR_COLUMNS = ("ifInErrors", "ifOutErrors")
@@ -67,7 +67,8 @@ class Checkup(Questions):
                 {column: OIDS[column]}, MAX_INTERFACES, at_once=len(self._device.ports) + 2
             )
             names[column] = {i: row[column].text for i, row in rows.items()}
-            lost = not rows and self._record.seen[-1].raw != NO_ROWS
+            why = self._record.seen[-1].raw or ""
+            lost = not rows and why != NO_ROWS and not why.startswith(FAILED)
             if lost or self._matched(names):
                 break
         return sorted({i for p in self._device.ports for i in ports.match(names, p.name)})

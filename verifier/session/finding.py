@@ -50,6 +50,7 @@ class Search:
         macs, engine_ids: what was seen of the unit before, besides the plan's.
         interfaces: of this laptop, to be asked and heard on; all with a cable if empty.
         timeout_s: wait for an echo, and between two ARP probes for one address.
+        routes_at: who has this address is asked for its default route too.
         listen_s: how long to listen if asking has not found it; None: not at all.
         show: called with all candidates before anything is sent.
         say: called with what is going on.
@@ -63,6 +64,7 @@ class Search:
     macs: frozenset[Mac] = frozenset()
     engine_ids: frozenset[str] = frozenset()
     interfaces: tuple[str, ...] = ()
+    routes_at: Interface | None = None
     listen_s: float | None = None
     packets_per_s: float = PACKETS_PER_S
     timeout_s: float = PROBE_MIN_S

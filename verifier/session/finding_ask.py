@@ -21,6 +21,7 @@ from verifier.probes.listen import Wire, open_wires
 from verifier.probes.pace import Pace
 from verifier.probes.snmp import SnmpClient
 from verifier.rules import finding as rules
+from verifier.rules import gateways
 from verifier.rules.finding.candidates import Key, key_of
 from verifier.session.finding_snmp import Asker
 from verifier.session.finding_wire import Ears, questions
@@ -171,6 +172,8 @@ class Looking:
             timeout_s=search.snmp_timeout_s,
             retries=search.snmp_retries,
             clock=search.clock,
+            routes_at=search.routes_at,
+            hosts=gateways.hosts_outside(search.plan, search.device, search.routes_at),
         )
 
     async def _rounds(self) -> None:

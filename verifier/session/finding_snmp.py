@@ -10,13 +10,15 @@ from typing import Any
 
 from verifier.errors import CannotMeasureError
 from verifier.model import mib
-from verifier.model.address import Address, Interface, Mac, prefix_of_mask
+from verifier.model.address import Address, Interface
 from verifier.model.credentials import SnmpEntry
 from verifier.model.profile import Profile
 from verifier.probes.snmp import Reply, SnmpClient, Target
+from verifier.rules import decode, gateways
 from verifier.session import readings
 from verifier.session.recorder import Clock, timestamp
-from verifier.session.survey import address_suffixes
+from verifier.session.routing import Routing
+from verifier.session.survey import address_suffixes, prefix_of
 
 _IDENTITY = {name: mib.SYSTEM[name] for name in ("sysName", "sysObjectID", "sysUpTime")}
 _TICKS_PER_S = 100
@@ -41,6 +43,8 @@ class Asker:
 
     Attributes:
         profile: its reading of the serial number is taken, if it has one.
+        routes_at: who has this address is asked for its default route too.
+        hosts: management hosts outside the unit's subnets.
     """
 
     client: SnmpClient
@@ -48,6 +52,8 @@ class Asker:
     timeout_s: float
     retries: int
     clock: Clock
+    routes_at: Interface | None = None
+    hosts: tuple[Address, ...] = ()
 
     async def who(self, address: Address, entries: Sequence[SnmpEntry], *, at_once: bool) -> Who:
         """Asks with each of the entries until one is answered.
@@ -94,6 +100,21 @@ class Asker:
             told["up_since"] = timestamp(self.clock() - running)
         await self._serial(target, told)
         await self._port(target, told)
+        if self.routes_at is not None and self.routes_at.address == target.address:
+            await self._routes(target, self.routes_at, told)
+
+    async def _routes(self, target: Target, at: Interface, told: dict[str, Any]) -> None:
+        held = told.get("held")
+        prefixes = () if held is None else (held.prefix,)
+        routing = Routing(
+            client=self.client, target=target, at=at, prefixes=prefixes, hosts=self.hosts
+        )
+        reply = None
+        if routing.older is not None:
+            reply = await self.client.get(target, [routing.older])
+        older = None if reply is None else reply.binding(routing.older or "")
+        noted = await routing.read(older)
+        told["routes"] = gateways.told(noted)
 
     async def _serial(self, target: Target, told: dict[str, Any]) -> None:
         named = self.profile.named_readings() if self.profile is not None else {}
@@ -109,8 +130,10 @@ class Asker:
             oids = {name: f"{oid}.{suffix}" for name, oid in table.items()}
             reply = await self.client.get(target, list(oids.values()))
             values = {n: b.value for n, oid in oids.items() if (b := _present(reply, oid))}
-            if (prefix := _prefix(values)) is not None:
+            if (prefix := prefix_of(values)) is not None:
                 told["held"] = Interface.of(address, prefix)
+            elif (odd := values.get("ipAdEntNetMask")) is not None:
+                told["odd_mask"] = str(odd)
             index = next((v for n, v in values.items() if n.endswith("IfIndex")), None)
             if isinstance(index, int):
                 await self._hardware(target, index, told)
@@ -119,11 +142,10 @@ class Asker:
     async def _hardware(self, target: Target, index: int, told: dict[str, Any]) -> None:
         oid = f"{mib.IF_TABLE['ifPhysAddress']}.{index}"
         binding = _present(await self.client.get(target, [oid]), oid)
-        if binding is not None and isinstance(binding.value, bytes) and any(binding.value):
-            try:
-                told["port_mac"] = Mac.parse(binding.value.hex())
-            except ValueError:
-                return
+        if binding is not None and isinstance(binding.value, bytes):
+            mac = decode.hardware_address(binding.value.hex())
+            if mac is not None:
+                told["port_mac"] = mac
 
 
 def _rows(address: Address) -> list[tuple[dict[str, str], str]]:
@@ -140,14 +162,3 @@ def _present(reply: Reply, oid: str) -> Any:
 def _text(reply: Reply, name: str) -> str | None:
     binding = _present(reply, _IDENTITY[name])
     return None if binding is None else str(binding.text)
-
-
-def _prefix(values: dict[str, Any]) -> int | None:
-    """The length of the mask: of ipAdEntNetMask, else where ipAddressPrefix points (RFC 4293)."""
-    try:
-        if (mask := values.get("ipAdEntNetMask")) is not None:
-            return prefix_of_mask(str(mask))
-        length = str(values.get("ipAddressPrefix", "")).rpartition(".")[2]
-        return int(length) if length.isdigit() and int(length) else None
-    except ValueError:
-        return None

@@ -14,6 +14,7 @@ from verifier.model.laptop import Laptop, Route
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.probes import laptop as this_machine
+from verifier.rules.cable import is_without_link
 from verifier.rules.fit_words import laptop_notes
 from verifier.rules.laptop_commands import Change, commands
 from verifier.rules.subnet import assumed_route, fit
@@ -81,19 +82,28 @@ def answer(question: Question) -> FitReport:
         interface=target,
         system=question.system,
     )
+    devices = tuple(
+        advisor.advise(fit(device, laptop, routes[at.address], at=at, gateway=gateway), device)
+        for device, (at, gateway) in zip(question.devices, places, strict=True)
+    )
+    out = any(is_without_link(f.explanation) for f in devices)
     return FitReport(
         plan=question.plan.network.name,
         laptop=laptop,
         system=question.system,
-        notes=laptop_notes(laptop),
+        notes=() if out else laptop_notes(laptop),
         target=target,
-        devices=tuple(
-            advisor.advise(
-                fit(device, laptop, routes[at.address], at=at, gateway=gateway), device
-            )
-            for device, (at, gateway) in zip(question.devices, places, strict=True)
-        ),
-    )  # fmt: skip
+        devices=devices,
+    )
+
+
+def without_link(question: Question) -> str:
+    """What is said where this laptop's cable towards every one of the devices is out; else empty.
+
+    Raises CannotMeasureError where this machine cannot be read.
+    """
+    said = {f.explanation for f in answer(question).devices}
+    return next(iter(said)) if said and all(map(is_without_link, said)) else ""
 
 
 def _place(question: Question, device: Device) -> tuple[Interface, Address | None]:

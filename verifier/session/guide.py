@@ -31,7 +31,7 @@ from verifier.rules.guiding import (
     standing,
 )
 from verifier.rules.guiding.course import last_change
-from verifier.session.guide_laptop import Hands, lacking
+from verifier.session.guide_laptop import Hands, lacking, link_lost
 from verifier.session.guide_look import Eyes, Move
 from verifier.session.guide_steps import Guiding
 from verifier.session.guide_told import marks_of, told
@@ -178,7 +178,11 @@ class Guide:
             self.hands.hold(addresses)
         else:
             wait_s = self.guiding.wait_s if self.guiding.auto else None
-            held = self.waiting.until_held(lambda: [str(a) for a in lacking(addresses)], wait_s)
+            held = self.waiting.until_held(
+                lambda: [str(a) for a in lacking(addresses)],
+                wait_s,
+                lambda: link_lost(self.eyes.interface),
+            )
             if not held:
                 raise Stopped("failed")
         self.desk.say(f"this laptop holds {', '.join(map(str, addresses)) or 'no address for it'}")

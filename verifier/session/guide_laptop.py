@@ -10,6 +10,7 @@ from typing import Self
 from verifier.errors import UsageError
 from verifier.model.address import Interface
 from verifier.probes import laptop as this_machine
+from verifier.rules.cable import laptop_without_link
 from verifier.rules.suggest import candidates
 
 Say = Callable[[str], None]
@@ -30,6 +31,11 @@ def lacking(addresses: Sequence[Interface]) -> list[Interface]:
     """Those of the addresses that this laptop does not hold."""
     here = {_key(own) for own in held()}
     return [a for a in addresses if _key(a) not in here]
+
+
+def link_lost(interface: str | None) -> str | None:
+    """What is said where this laptop has no link (on that interface); else None."""
+    return laptop_without_link(this_machine.look(), interface)
 
 
 def cables() -> tuple[str, ...]:

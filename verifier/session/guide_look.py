@@ -18,6 +18,7 @@ from verifier.model.laptop import Laptop
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.probes import laptop as this_machine
+from verifier.rules.gateways import hosts_outside
 from verifier.rules.subnet import fit
 from verifier.session.finding import Search
 from verifier.session.finding_ask import Looking
@@ -87,6 +88,8 @@ class Eyes:
         return Sight(
             device=move.device,
             goal=move.new,
+            gateway=move.new_gateway,
+            hosts=hosts_outside(self.plan, move.device, move.new),
             temporary=move.temporary,
             same=move.same,
             new=believed[0],
@@ -111,6 +114,7 @@ class Eyes:
             timeout_s=timeout_s,
             snmp_timeout_s=_SNMP_TIMEOUT_S,
             snmp_retries=0,
+            routes_at=move.new if move.new_gateway is not None else None,
         )
         kind: CandidateKind = "temporary" if move.temporary else "planned"
         wanted = [

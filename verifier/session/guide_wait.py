@@ -75,13 +75,23 @@ class Waiting:
         if answer.lower() in {"q", "quit"}:
             raise Stopped("failed" if at_end == "failed" else "interrupted")
 
-    def until_held(self, lacking: Callable[[], list[str]], wait_s: float | None) -> bool:
-        """Whether this laptop holds what it is to hold; `wait_s`: how long to watch, None: ask."""
+    def until_held(
+        self, lacking: Callable[[], list[str]], wait_s: float | None, out: Callable[[], str | None]
+    ) -> bool:
+        """Whether this laptop holds what it is to hold.
+
+        Args:
+            lacking: what it does not hold, on interfaces with a link.
+            wait_s: how long to watch; None: ask.
+            out: what is said where it has no link; else None.
+        """
         started_s = time.monotonic()
         while missing := lacking():
-            words = f"this laptop does not hold {', '.join(missing)}"
+            without_link = out()
+            words = without_link or f"this laptop does not hold {', '.join(missing)}"
             if wait_s is None:
-                self.ask(f"{words}: Enter when it is set, q ends here")
+                done = "it is in" if without_link else "it is set"
+                self.ask(f"{words}: Enter when {done}, q ends here")
                 continue
             gone_s = time.monotonic() - started_s
             if gone_s >= wait_s:

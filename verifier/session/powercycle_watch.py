@@ -12,7 +12,7 @@ from typing import Final, Literal
 
 from verifier.errors import CannotMeasureError
 from verifier.model import mib
-from verifier.model.address import Address, Mac
+from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.observation import Observation
 from verifier.model.plan import Device
@@ -23,6 +23,7 @@ from verifier.probes.icmp_watch import EchoWatch, Unheard, Watched
 from verifier.probes.mtu import SMALL_BYTES, payload_bytes
 from verifier.probes.pace import Pace
 from verifier.probes.snmp import SnmpClient, Target
+from verifier.rules import decode
 from verifier.rules.compare.seen import Seen
 from verifier.rules.counters import restarted
 from verifier.rules.powercycle import RESTART, Went
@@ -303,13 +304,16 @@ class Watch:
     async def _is_it(self, unit: _Unit, address: Address) -> bool:
         """Whether the one who answers there is the unit: an echo proves nothing."""
         mine = Seen(o for o in self._seen if o.subject.name == unit.device.name)
-        macs = (*mine.all("neighbour"), *mine.all("ifPhysAddress"))
+        macs = (
+            decode.hardware_address(str(o.value))
+            for o in (*mine.all("neighbour"), *mine.all("ifPhysAddress"))
+        )
         search = Search(
             plan=self._cycle.request.plan,
             device=unit.device,
             profiles=self._cycle.request.profiles,
             credentials=self._cycle.request.credentials,
-            macs=frozenset(Mac.parse(str(o.value)) for o in macs if o.value),
+            macs=frozenset(mac for mac in macs if mac is not None),
             engine_ids=frozenset(str(o.value) for o in mine.all("engine-id") if o.value),
             snmp_timeout_s=_SNMP_TIMEOUT_S,
         )

@@ -43,6 +43,8 @@ PORT_COLUMNS = {
     "duplex": ("dot3StatsDuplexStatus",),
 }
 """What tells each planned value of a port."""
+FAILED = "error-status"
+"""The outcome of a question that the agent answers with an error."""
 MOST_OBJECTS = 24
 """In one request for ports: some 20 octets each, so that a response stays within one frame."""
 
@@ -146,10 +148,13 @@ class Questions(ABC):
         for row in rows.values():
             for name, binding in row.items():
                 self._note(name, binding, None)
-        if table.outcome != "answered" or not rows:
-            for name in columns:
-                raw = NO_ROWS if table.outcome == "answered" else failure(table)
-                self._record.note("snmp", name, oid=columns[name], raw=raw)
+        for name, oid in columns.items():
+            if table.outcome != "answered":
+                self._record.note("snmp", name, oid=oid, raw=failure(table))
+            elif oid in table.failed:
+                self._record.note("snmp", name, oid=oid, raw=f"{FAILED}: {table.failed[oid]}")
+            elif not rows:
+                self._record.note("snmp", name, oid=oid, raw=NO_ROWS)
         return rows
 
     def _bindings(self, reply: Reply) -> None:

@@ -203,6 +203,8 @@ def _no_port(port: str, found: int, table: Table) -> str:
     if found:
         return f"{found} interfaces are called {port!r}"
     why = "" if table.outcome == "answered" else f" ({failure(table)})"
+    if table.failed:
+        why = f" ({'; '.join(dict.fromkeys(table.failed.values()))})"
     return f"no interface is called {port!r}{why}"
 
 

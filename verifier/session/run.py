@@ -17,6 +17,7 @@ from verifier.model.profile import Profile
 from verifier.model.result import PlanReference, Result
 from verifier.probes.snmp import Target
 from verifier.rules.compare import REACH, VERIFY, compare
+from verifier.rules.gateways import hosts_outside
 from verifier.rules.health import HEALTH_CHECKS
 from verifier.session.conductor import Conductor, short_switches
 from verifier.session.probing import Paces, Probing
@@ -140,6 +141,7 @@ def _jobs(request: Request) -> dict[str, Job]:
             ),
             deadline_s=probing.device_deadline_s,
             default_community=request.try_default_community,
+            hosts=hosts_outside(request.plan, device),
             health=request.command == "sweep",
         )
         for device in request.devices

@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from verifier.model import mib
-from verifier.model.address import Address
+from verifier.model.address import Address, prefix_of_mask
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
 from verifier.probes.snmp import Binding, SnmpClient, Target
-from verifier.rules import ports, routes
+from verifier.rules import ports
 from verifier.session.questions import OIDS, PORT_COLUMNS, Questions
 from verifier.session.readings import MAX_INTERFACES
 from verifier.session.recorder import Recorder
+from verifier.session.routing import Routing
 
 MAX_ADDRESSES = 64
 MAX_NEIGHBOURS = 500
-MAX_DEFAULT_ROUTES = 8
 _IDENTITY = ("sysName", "sysLocation", "sysObjectID", "sysUpTime", "sysDescr")
 
 
@@ -27,6 +28,7 @@ class Survey(Questions):
 
     Args:
         default_community: whether to ask once with the community `public` too.
+        hosts: management hosts outside the unit's subnets.
     """
 
     def __init__(  # noqa: PLR0913
@@ -38,9 +40,12 @@ class Survey(Questions):
         record: Recorder,
         *,
         default_community: bool = False,
+        hosts: Sequence[Address] = (),
     ) -> None:
         super().__init__(client, target, device, profile, record)
         self._try_default = default_community
+        self._hosts = hosts
+        self._prefixes: list[int] = []
 
     async def _ask(self) -> None:
         if not await self._answers([mib.SYSTEM[name] for name in _IDENTITY]):
@@ -50,7 +55,7 @@ class Survey(Questions):
             return
         await self._readings(self._profile.named_readings())
         await self._addresses()
-        if self._device.gateway is not None:
+        if self._device.gateway is not None or self._device.no_gateway:
             await self._default_route()
         if self._device.ports:
             await self._ports()
@@ -61,11 +66,13 @@ class Survey(Questions):
             await self._default_community()
 
     async def _addresses(self) -> None:
-        table = mib.IP_ADDR_TABLE if self._device.address.address.is_v4 else mib.IP_ADDRESS_TABLE
-        rows = await self._walk(table, MAX_ADDRESSES)
-        if not rows and table is mib.IP_ADDR_TABLE:
+        """Where the older table does not have the planned address, the newer one is read too."""
+        address = self._device.address.address
+        rows = await self._walk(mib.IP_ADDR_TABLE, MAX_ADDRESSES) if address.is_v4 else {}
+        if not any(suffix in rows for suffix in address_suffixes(address)):
             rows = await self._walk(mib.IP_ADDRESS_TABLE, MAX_ADDRESSES)
         index = self._own_interface(rows)
+        self._prefixes = [p for p in map(prefix_of, _own(rows, address)) if p is not None]
         if self._device.mac is not None and index is not None:
             await self._get({"ifPhysAddress": OIDS["ifPhysAddress"]}, index)
 
@@ -92,50 +99,23 @@ class Survey(Questions):
                 self._bindings(reply)
 
     async def _default_route(self) -> None:
-        version = self._device.address.version
-        if version == 4:  # noqa: PLR2004
+        routing = Routing(
+            client=self._client,
+            target=self._target,
+            at=self._device.address,
+            prefixes=self._prefixes,
+            hosts=self._hosts,
+        )
+        older = None
+        if routing.older is not None:
             # the name once more, in the same question: where two units hold one address it changes
-            name, hop = mib.SYSTEM["sysName"], mib.IP_ROUTE_NEXT_HOP_DEFAULT
-            reply = await self._client.get(self._target, [hop, name])
+            name = mib.SYSTEM["sysName"]
+            reply = await self._client.get(self._target, [routing.older, name])
             if (again := reply.binding(name)) is not None:
                 self._note("sysName", again, reply.took_ms)
-            for binding in filter(None, [reply.binding(hop)]):
-                if not binding.missing and is_host(hop := str(binding.value)):
-                    self._route(binding, hop, None)
-                    return
-        for table in routes.tables(version):
-            if await self._default_rows(table):
-                return
-        self._record.note("snmp", "default-route", raw="no default route in any routing table")
-
-    async def _default_rows(self, table: routes.RouteTable) -> bool:
-        found: list[tuple[Binding, str]] = []
-        at = table.subtree
-        for _ in range(MAX_DEFAULT_ROUTES):
-            reply = await self._client.get_next(self._target, [at])
-            binding = reply.bindings[0] if reply.bindings else None
-            hop = routes.next_hop(table, binding.oid) if binding and not binding.missing else None
-            if binding is None or hop is None or binding.oid == at:
-                break
-            found.append((binding, hop))
-            at = binding.oid
-        metrics = await self._metrics(table, [b.oid for b, _ in found]) if len(found) > 1 else {}
-        for binding, hop in found:
-            self._route(binding, hop, metrics.get(binding.oid))
-        return bool(found)
-
-    async def _metrics(self, table: routes.RouteTable, oids: list[str]) -> dict[str, int]:
-        swapped = {table.metric_column + o.removeprefix(table.type_column): o for o in oids}
-        reply = await self._client.get(self._target, list(swapped))
-        return {
-            swapped[b.oid]: b.value
-            for b in reply.bindings
-            if b.oid in swapped and isinstance(b.value, int)
-        }
-
-    def _route(self, binding: Binding, next_hop: str, metric: int | None) -> None:
-        value = {"next_hop": next_hop, "metric": metric}
-        self._record.note("snmp", "default-route", value=value, raw=binding.raw, oid=binding.oid)
+            older = reply.binding(routing.older)
+        for noted in await routing.read(older):
+            self._record.note("snmp", noted.what, value=noted.value, raw=noted.raw, oid=noted.oid)
 
     async def _ports(self) -> None:
         """All names of the unit's ports, then what the planned ones are like."""
@@ -150,17 +130,26 @@ class Survey(Questions):
         await self._rows([c for columns in PORT_COLUMNS.values() for c in columns], indices)
 
 
+def _own(rows: Mapping[str, Mapping[str, Binding]], address: Address) -> list[dict[str, Any]]:
+    """What the rows of an address say, by column."""
+    own = (rows[s] for s in address_suffixes(address) if s in rows)
+    return [{name: b.value for name, b in row.items() if not b.missing} for row in own]
+
+
+def prefix_of(told: Mapping[str, Any]) -> int | None:
+    """The length of the mask: of ipAdEntNetMask, else where ipAddressPrefix points (RFC 4293)."""
+    try:
+        if (mask := told.get("ipAdEntNetMask")) is not None:
+            return prefix_of_mask(str(mask))
+        length = str(told.get("ipAddressPrefix", "")).rpartition(".")[2]
+        return int(length) if length.isdigit() and int(length) else None
+    except ValueError:
+        return None
+
+
 def address_suffixes(address: Address) -> tuple[str, ...]:
     """How an address is an index: of ipAddrTable (IPv4), and of ipAddressTable (RFC 4293)."""
     dotted = ".".join(str(octet) for octet in address.ip.packed)
     if address.is_v4:
         return dotted, f"1.4.{dotted}"
     return (f"2.16.{dotted}",)
-
-
-def is_host(text: str) -> bool:
-    """Whether `text` is an address, and not the one that stands for none (0.0.0.0, ::)."""
-    try:
-        return Address.parse(text).value != 0
-    except ValueError:
-        return False

@@ -7,6 +7,7 @@ from contextlib import AsyncExitStack
 from dataclasses import dataclass
 from typing import Protocol, Self
 
+from verifier.model.address import Address
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
 from verifier.probes.snmp import SnmpClient, Target
@@ -26,6 +27,7 @@ class Job:
     Attributes:
         deadline_s: time after which reading it is given up.
         default_community: whether to ask once with the community `public` too.
+        hosts: management hosts outside its subnets.
         health: ask only what health needs, see `rules/health`.
     """
 
@@ -34,6 +36,7 @@ class Job:
     target: Target
     deadline_s: float
     default_community: bool = False
+    hosts: tuple[Address, ...] = ()
     health: bool = False
 
 
@@ -85,7 +88,7 @@ class InLoop:
         survey: Questions = (
             Checkup(*asked)
             if job.health
-            else Survey(*asked, default_community=job.default_community)
+            else Survey(*asked, default_community=job.default_community, hosts=job.hosts)
         )
         await survey.run(job.deadline_s)
 

@@ -86,6 +86,13 @@ def subject(text: str) -> Subject:
     return Subject("port", name, port=port) if port else Subject("device", name)
 
 
+_REASONS = {
+    "routed": "routed: x",
+    "no-link": "the cable is out: no link on eth0; the unit could not be tested",
+}
+"""Reasons of `local.fit` that causes are concluded from."""
+
+
 def found(lines: str) -> tuple[tuple[Finding, ...], tuple[Observation, ...]]:
     """The findings and observations of a situation."""
     findings: list[Finding] = []
@@ -99,7 +106,7 @@ def found(lines: str) -> tuple[tuple[Finding, ...], tuple[Observation, ...]]:
             continue
         who, check, verdict, *rest = words
         expected, observed = [*map(value, rest), None, None][:2]
-        reason, advice = ("routed: x" if rest == ["routed"] else "x"), ""
+        reason, advice = _REASONS.get(" ".join(rest), "x"), ""
         findings.append(Finding(id=f"f{len(findings) + 1}", check=check, subject=subject(who),
                                 verdict=verdict, reason=reason, advice=advice,  # type: ignore[arg-type]
                                 expected=expected, observed=observed))  # fmt: skip

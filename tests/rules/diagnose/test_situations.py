@@ -32,7 +32,18 @@ def routed(*names: str) -> str:
     return "".join(f"{n} local.fit pass routed\n" for n in names)
 
 
+def unlinked(*names: str) -> str:
+    return "".join(
+        f"{n} local.fit not-tested no-link\n{n} icmp.reply not-tested\n{n} system.name not-tested\n"
+        for n in names
+    )
+
+
 TOPOLOGY: Situations = [
+    ("this laptop has no link: nothing is said of any unit", unlinked("a", "b", "c", "d", "e", "sw"),
+     ["cable-out certain laptop"]),
+    ("no link towards some, another is dead", unlinked("a", "b") + up("c", "d") + down("sw"),
+     ["cable-out certain laptop", "unit-silent certain sw"]),
     ("one unit is dead", up("a") + down("sw"), ["unit-silent certain sw"]),
     ("a dead uplink explains what is behind it", up("sw", "a") + down("b", "c", "d") + "Hop-1/a radio.lock not-tested",
      ["uplink-down certain b"]),
@@ -98,7 +109,7 @@ ADDRESSES: Situations = [
     ("two hardware addresses, and no answer from either", "a icmp.reply fail\na neighbour.duplicate fail\na system.name not-tested", ["address-twice likely a"]),
     ("names that change", 'a system.name fail a ["a","x"]', ["address-twice likely a"]),
     ("doubled replies alone: a second unit or a loop", "a icmp.duplicate warn 0 3", ["address-twice possible a", "path-doubled possible a"]),
-    ("another hardware address on the cable than the unit says", "a system.name pass a a\na neighbour.mac fail m1 m2\na system.serial pass\nseen a neighbour m2\nseen a ifPhysAddress m1",
+    ("another hardware address on the cable than the unit says", "a system.name pass a a\na neighbour.mac fail m1 m2\na system.serial pass\nseen a neighbour 02:00:5e:10:00:02\nseen a ifPhysAddress 02:00:5e:10:00:01",
      ["address-twice possible a"]),
     ("proxy ARP: an address that nobody holds is answered", "a neighbour.proxy warn - m1\nb neighbour.proxy warn - m1", ["proxy-arp likely a"]),
     ("one hardware address for two units", "a neighbour.mac fail m1 m9\nb neighbour.mac fail m2 m9\nseen a neighbour m9\nseen b neighbour m9",

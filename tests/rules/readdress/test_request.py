@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import ipaddress
 
 import pytest
 
@@ -19,6 +20,7 @@ from verifier.model.plan import (
     Plan,
 )
 from verifier.model.profile import Factory, Profile
+from verifier.model.runbook import SetLaptop
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.follow_ups import behind
 from verifier.rules.readdress.renumber import Change, Renumber
@@ -329,3 +331,21 @@ def test_factory_addresses_are_not_given_to_the_laptop() -> None:
     made = plan(device("a", "198.18.20.11/24", profile="radio"))
     runbook = readdress(made, task(made, {"radio": radio}, Wish()))
     assert str(runbook.steps[0].addresses[0]) == "192.0.2.253/24"  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("present", ["192.0.2.20/0", "11.0.0.5/1", "126.0.0.5/7", "fd00::5/0"])
+@pytest.mark.parametrize("one", [True, False])
+def test_a_runbook_of_the_widest_subnet_comes_at_once(present: str, one: bool) -> None:  # noqa: FBT001
+    """Free addresses are looked for within bounds, never loopback or multicast ones."""
+    planned = "fd00::11/64" if ":" in present else "198.18.20.11/24"
+    moved = Device(
+        name="quarry", address=Interface.parse(planned), present_address=Interface.parse(present)
+    )
+    wish = Wish(setting="one-at-a-time" if one else "segment")
+    runbook = readdress(plan(moved), task(plan(moved), {}, wish))
+    assert not runbook.blocked
+    held = [a for s in runbook.steps if isinstance(s, SetLaptop) for a in s.addresses]
+    assert held
+    for address in held:
+        found = ipaddress.ip_interface(str(address)).ip
+        assert not any((found.is_loopback, found.is_multicast, found.is_link_local))

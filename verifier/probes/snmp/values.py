@@ -135,12 +135,15 @@ class Table:
         rows: by instance (what follows the column, such as `3` or `1.4.198.18.20.11`), by column.
             An empty table is `answered` without rows.
         complete: whether every column was read to its end.
+        failed: columns that the agent answers with an error only, with that error; the others were
+            read all the same.
         detail: what ended the walk; an agent's fault names the OID.
     """
 
     outcome: Outcome
     rows: Mapping[str, Mapping[str, Binding]] = field(default_factory=dict)
     complete: bool = False
+    failed: Mapping[str, str] = field(default_factory=dict)
     responder: str | None = None
     requests: int = 0
     took_ms: float = 0.0

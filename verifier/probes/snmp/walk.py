@@ -48,7 +48,9 @@ class Walk:
         self._bulk = repetitions
         self._retries = retries
         self._max_rows = max_rows
+        self._columns = columns
         self._last = {column: column for column in columns}
+        self._failed: dict[str, str] = {}
         self._rows: dict[str, dict[str, Binding]] = {}
         self._repetitions = repetitions
         self._alone = False
@@ -79,7 +81,8 @@ class Walk:
         return Table(
             outcome=outcome,
             rows=self._rows,
-            complete=not self._last and self._end is None,
+            complete=not self._last and self._end is None and not self._failed,
+            failed=self._failed,
             responder=self._responder,
             requests=self._requests,
             took_ms=1000 * (time.monotonic() - self._started_s),
@@ -109,10 +112,19 @@ class Walk:
                 return True
             if not error:
                 return False
-        if error in {"tooBig", "genErr", "noSuchName"} and len(asked) > 1:
+        if error and len(asked) > 1:
             self._alone = True
             return True
-        return False
+        return bool(error) and self._given_up(asked[0], reply.detail)
+
+    def _given_up(self, column: tuple[int, ...], detail: str) -> bool:
+        """Leaves a column that fails, for the sake of the others; False where all have failed."""
+        if len(self._failed) + 1 == len(self._columns):
+            return False
+        self._failed[dotted(column)] = detail
+        del self._last[column]
+        self._alone, self._repetitions = False, self._bulk
+        return True
 
     def _take(self, asked: Oids, reply: Reply) -> None:
         if self._bulk and not self._heard and not self._repetitions:

@@ -37,6 +37,8 @@ def settings(
     yield Row("Address", f"{device.address}", "box", f"mask {device.address.mask}")
     if device.gateway is not None:
         yield Row("Gateway", str(device.gateway), "box", "last: the connection ends here")
+    elif device.no_gateway:
+        yield Row("Gateway", "none", "box", "see that none is set")
     yield Row("Saved", "read again after a restart", "box")
     if ends:
         yield Row("Transmitter", "on", "box", "on site, nobody in front of the antenna")

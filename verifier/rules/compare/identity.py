@@ -129,6 +129,9 @@ def name(context: Context) -> Findings:
         elif not found:
             verdict, reason = "fail", "the unit has no name (sysName is empty)"
             advice = "set the name, save, and read it again"
+        elif (around := beside(found, planned)) is not None:
+            verdict, reason = "fail", f"the device reports the planned name with {around}"
+            advice = "write the name anew in the device, nothing before or behind it, and save it"
         else:
             verdict, reason = "fail", "the unit at this address reports another name"
             advice = _other_name(context, found)
@@ -142,6 +145,29 @@ def name(context: Context) -> Findings:
         advice=advice,
         evidence=(seen,),
     )
+
+
+def beside(found: str, planned: str) -> str | None:
+    """What stands before and behind the planned name and cannot be seen, in words; else None."""
+    name = bare(found)
+    if name == found or not same_unit(name, planned):
+        return None
+    start = found.index(name)
+    parts = (found[:start], "beginning"), (found[start + len(name) :], "end")
+    told = [f"{_unseen(text)} at its {where}" for text, where in parts if text]
+    words = " and ".join(told)
+    return words if name == planned else f"{words}, and capital letters or a domain suffix differ"
+
+
+def bare(name: str) -> str:
+    """A name without what stands around it and cannot be seen: spaces, line ends, NULs."""
+    return name.strip("".join(c for c in set(name) if c.isspace() or not c.isprintable()))
+
+
+def _unseen(text: str) -> str:
+    if set(text) == {" "}:
+        return "a space" if len(text) == 1 else f"{len(text)} spaces"
+    return " and ".join(f"U+{ord(c):04X}" for c in dict.fromkeys(text))
 
 
 def _names_in_turn(context: Context, names: list[str], seen: list[Observation]) -> Finding:

@@ -117,22 +117,38 @@ def _status(row: _Row) -> _Judged:
 
 
 def speed_mbps(speed: object, high_speed: object) -> float | None:
-    """Speed of a port in Mbit/s by ifSpeed, or ifHighSpeed where that is at its end (RFC 2863)."""
-    if isinstance(speed, int) and 0 < speed < mib.IF_SPEED_MAX:
-        return speed / _BITS_PER_MBIT
-    return float(high_speed) if isinstance(high_speed, int) and high_speed > 0 else None
+    """Speed of a port in Mbit/s; None where neither object tells it, or the two are at odds.
+
+    RFC 2863: at its largest value ifSpeed tells nothing and ifHighSpeed must be used. Where an
+    agent lets ifSpeed go round at 2^32 instead, ifHighSpeed tells too. Either is 0 if not known.
+    """
+    slow = speed if isinstance(speed, int) and speed > 0 else None
+    high = high_speed if isinstance(high_speed, int) and high_speed > 0 else None
+    if slow is None or slow >= mib.IF_SPEED_MAX:
+        return None if high is None else float(high)
+    if high is None or abs(slow - high * _BITS_PER_MBIT) < _BITS_PER_MBIT:
+        return slow / _BITS_PER_MBIT
+    return float(high) if _went_round(slow, high) else None
+
+
+def _went_round(speed: int, high_speed: int) -> bool:
+    """Whether ifSpeed is what ifHighSpeed says, modulo 2^32 bit/s; that one is a rounded figure."""
+    apart = (high_speed * _BITS_PER_MBIT - speed) % (mib.IF_SPEED_MAX + 1)
+    return min(apart, mib.IF_SPEED_MAX + 1 - apart) < _BITS_PER_MBIT
 
 
 def _speed(row: _Row) -> _Judged:
     speed, high = row.value("ifSpeed"), row.value("ifHighSpeed")
-    found = speed_mbps(speed and speed.value, high and high.value)
+    told = speed and speed.value, high and high.value
+    found = speed_mbps(*told)
     if row.gap is not None or found is None:
-        nothing = _Judged(
-            right=None, reason="the unit reports no speed, as for a port that is down"
-        )
-        return row.unread("ifSpeed") or nothing
+        return _no_speed(row, *told)
     planned = row.port.speed_mbps
     assert planned is not None
+    beyond = planned * _BITS_PER_MBIT > mib.IF_SPEED_MAX
+    if beyond and not told[1] and _went_round(round(found * _BITS_PER_MBIT), planned):
+        reason = f"ifSpeed says what {planned} Mbit/s is modulo 2^32, and ifHighSpeed does not tell"
+        return _Judged(right=None, reason=reason, observed=found, seen=(speed, high))
     words = "the planned speed" if round(found) == planned else "another speed than planned"
     if round(found) < planned:
         words = "slower than planned: negotiated down, or set so"
@@ -143,6 +159,21 @@ def _speed(row: _Row) -> _Judged:
         seen=(speed, high),
         advice="check both ends' speed setting and all four pairs of the cable",
     )
+
+
+def _no_speed(row: _Row, speed: object, high: object) -> _Judged:
+    """Why the speed is not known."""
+    seen = (row.value("ifSpeed"), row.value("ifHighSpeed"))
+    if row.gap is None and isinstance(speed, int) and isinstance(high, int) and high > 0 < speed:
+        reason = f"ifSpeed says {speed} bit/s and ifHighSpeed {high} Mbit/s: they contradict"
+        mbps = speed / _BITS_PER_MBIT
+        both = [int(mbps) if mbps.is_integer() else mbps, high]
+        return _Judged(right=None, reason=f"{reason} each other", observed=both, seen=seen)
+    if row.gap is None and isinstance(speed, int) and speed >= mib.IF_SPEED_MAX:
+        reason = "ifSpeed is at its end (4,294,967,295 bit/s or more), ifHighSpeed does not tell"
+        return _Judged(right=None, reason=reason, seen=seen)
+    nothing = _Judged(right=None, reason="the device reports no speed, as for a port that is down")
+    return row.unread("ifSpeed") or nothing
 
 
 def _duplex(row: _Row) -> _Judged:

@@ -8,6 +8,8 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Device, Service
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Verdict
+from verifier.rules.cable import advice as cable_advice
+from verifier.rules.cable import is_without_link
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.seen import Seen
 from verifier.rules.echo import EchoStats, echo_stats
@@ -61,10 +63,13 @@ def local_fit(context: Context) -> Findings:
     if fit is None:
         yield context.finding("local.fit", "not-tested", "this machine's addresses were not read")
         return
-    reason = f"{fit.relation}: {fit.explanation}"
+    out = is_without_link(fit.explanation)
+    reason = fit.explanation if out else f"{fit.relation}: {fit.explanation}"
     if fit.notes:
         reason += "; " + "; ".join(fit.notes)
     advice = "" if fit.verdict == "pass" else _FIT_ADVICE_BY.get(fit.relation, _FIT_ADVICE)
+    if out:
+        advice = cable_advice(fit.explanation)
     verdict: Verdict = "pass"
     if fit.verdict != "pass":
         alive = answered(context)

@@ -63,6 +63,7 @@ def laptop_value(laptop: Laptop) -> dict[str, Any]:
             {
                 "name": i.name,
                 "up": i.up,
+                "switched_on": i.switched_on,
                 "addresses": [str(a) for a in i.addresses],
                 "vlan": i.vlan,
                 "medium": i.medium,
@@ -81,6 +82,7 @@ def laptop_of(value: Mapping[str, Any]) -> Laptop:
             LaptopInterface(
                 name=i["name"],
                 up=i["up"],
+                switched_on=i.get("switched_on", True),
                 addresses=tuple(Interface.parse(a) for a in i["addresses"]),
                 vlan=i["vlan"],
                 medium=i.get("medium", "unknown"),

@@ -5,9 +5,13 @@ from __future__ import annotations
 import ipaddress
 
 from verifier.model import mib
-from verifier.model.address import Address, Interface, Mac, prefix_of_mask
+from verifier.model.address import Address, Interface, prefix_of_mask
 from verifier.model.observation import Observation
+from verifier.rules import decode, gateways
+from verifier.rules.compare import reach
 from verifier.rules.compare.context import Context, Findings
+
+_MASK_ADVICE = "correct the mask in the device, save, and read it again"
 
 
 def held_addresses(context: Context) -> dict[Interface, Observation]:
@@ -24,6 +28,20 @@ def held_addresses(context: Context) -> dict[Interface, Observation]:
         if (interface := _prefixed(suffix, str(seen.value))) is not None:
             held[interface] = seen
     return held
+
+
+def _odd_masks(context: Context) -> dict[Address, Observation]:
+    """Addresses whose mask is none: its ones are not first and together (RFC 4632 5.1)."""
+    odd: dict[Address, Observation] = {}
+    masks = context.seen.column("ipAdEntNetMask", mib.IP_ADDR_TABLE["ipAdEntNetMask"])
+    for suffix, seen in masks.items():
+        try:
+            address, mask = Address.parse(suffix), Address.parse(str(seen.value))
+        except ValueError:
+            continue
+        if address.is_v4 and mask.is_v4 and not mask.ip.is_netmask():
+            odd[address] = seen
+    return odd
 
 
 def _prefixed(suffix: str, pointer: str) -> Interface | None:
@@ -49,6 +67,18 @@ def mask(context: Context) -> Findings:
         yield context.finding("address.mask", "not-tested", gap, expected=planned.mask, path=path)
         return
     own = {i: o for i, o in held_addresses(context).items() if i.address.ip == planned.address.ip}
+    if (seen := _odd_masks(context).get(planned.address)) is not None:
+        yield context.finding(
+            "address.mask",
+            "fail",
+            f"the device has {seen.value}, which is no mask: its ones must come first and together",
+            expected=planned.mask,
+            observed=seen.value,
+            path=path,
+            advice=_MASK_ADVICE,
+            evidence=(seen,),
+        )
+        return
     if not own:
         yield context.finding(
             "address.mask",
@@ -67,7 +97,7 @@ def mask(context: Context) -> Findings:
         expected=planned.mask,
         observed=interface.mask,
         path=path,
-        advice="" if right else "correct the mask in the unit, save, and read it again",
+        advice="" if right else _MASK_ADVICE,
         evidence=(seen,),
     )
 
@@ -101,9 +131,10 @@ def extra(context: Context) -> Findings:
         for i, o in held_addresses(context).items()
         if i.address.ip not in known and not i.address.is_loopback and not i.address.is_link_local
     }
-    if not strange:
+    odd = {a: o for a, o in _odd_masks(context).items() if a.ip not in known and not a.is_loopback}
+    if not (strange or odd):
         return
-    names = ", ".join(str(i) for i in strange)
+    names = ", ".join([*map(str, strange), *(f"{a} with mask {o.value}" for a, o in odd.items())])
     left = device.present_address in strange
     yield context.finding(
         "address.extra",
@@ -114,39 +145,52 @@ def extra(context: Context) -> Findings:
         expected="planned addresses only",
         observed=names,
         advice="remove what is left over, or put it into the plan (other_addresses)",
-        evidence=tuple(strange.values()),
+        evidence=(*strange.values(), *odd.values()),
     )
 
 
 def gateway(context: Context) -> Findings:
-    """`address.gateway`: the next hop of the unit's default route; the best by metric counts."""
-    planned = context.device.gateway
-    if planned is None:
+    """`address.gateway`: the next hop of the unit's default route, or what its lack means."""
+    device = context.device
+    if device.gateway is None and not device.no_gateway:
         return
     path = ("gateway",)
-    found = [o for o in context.seen.all("default-route") if o.value is not None]
-    gap = context.unread(next(iter(context.seen.all("default-route")), None), "default route")
+    expected = gateways.NONE if device.gateway is None else str(device.gateway)
+    noted = [o for what in _ROUTES for o in context.seen.all(what)]
+    gap = context.snmp_gap or (None if noted else context.unread(None, "default route"))
     if gap is not None:
-        yield context.finding(
-            "address.gateway", "not-tested", gap, expected=str(planned), path=path
-        )
+        yield context.finding("address.gateway", "not-tested", gap, expected=expected, path=path)
         return
-    metrics = [o.value["metric"] if o.value["metric"] is not None else -1 for o in found]
-    best = {o.value["next_hop"] for o, m in zip(found, metrics, strict=True) if m == min(metrics)}
-    right = str(planned.ip) in best
-    listed = ", ".join(dict.fromkeys(str(o.value["next_hop"]) for o in found))
+    found = gateways.judged(
+        device.gateway,
+        gateways.told(noted),
+        hosts=gateways.hosts_outside(context.plan, device),
+        outsider=_outsider(context),
+    )
     yield context.finding(
         "address.gateway",
-        "pass" if right else "fail",
-        "the unit's default route is the planned one"
-        if right
-        else "the unit's default route goes elsewhere: it is reached from its own subnet only",
-        expected=str(planned),
-        observed=listed,
+        found.verdict,
+        found.reason,
+        expected=expected,
+        observed=found.found,
         path=path,
-        advice="" if right else "correct the gateway in the unit, save, and read it again",
-        evidence=tuple(found),
+        advice=found.advice,
+        evidence=tuple(o for o in noted if o.value is not None),
     )
+
+
+_ROUTES = ("default-route", "connected-route", "host-route")
+
+
+def _outsider(context: Context) -> str | None:
+    """This laptop's address, where the unit answered it although it is outside its subnets."""
+    fit = context.fit
+    if fit is None or fit.laptop_address is None or not reach.answered(context):
+        return None
+    laptop = Address.parse(fit.laptop_address.partition("/")[0])
+    device = context.device
+    own = (device.address, *(o.address for o in device.other_addresses), *held_addresses(context))
+    return None if any(a.holds(laptop) for a in own) else str(laptop)
 
 
 def hardware_address(context: Context) -> Findings:
@@ -155,21 +199,23 @@ def hardware_address(context: Context) -> Findings:
     if planned is None:
         return
     path = ("mac",)
-    seen = context.seen.first("neighbour") or context.seen.first("ifPhysAddress")
-    if seen is None or seen.value is None:
+    told = (context.seen.first("neighbour"), context.seen.first("ifPhysAddress"))
+    seen = next((o for o in told if o is not None and o.value is not None), None)
+    found = None if seen is None else decode.hardware_address(str(seen.value))
+    if seen is None or found is None:
         gap = context.snmp_gap or "neither the neighbour table nor ifPhysAddress tells it"
+        if seen is not None:
+            octets = f"no address of six octets: {seen.value}" if seen.value else "empty"
+            gap = f"the hardware address by {_source(seen)} is {octets}"
         yield context.finding("neighbour.mac", "not-tested", gap, expected=str(planned), path=path)
         return
-    try:
-        right = Mac.parse(str(seen.value)) == planned
-    except ValueError:
-        right = False
+    right = found == planned
     yield context.finding(
         "neighbour.mac",
         "pass" if right else "fail",
         f"{'the planned' if right else 'another'} hardware address, by {_source(seen)}",
         expected=str(planned),
-        observed=seen.value,
+        observed=str(found),
         path=path,
         advice="" if right else "another unit stands at this address, or the unit was exchanged",
         evidence=(seen,),

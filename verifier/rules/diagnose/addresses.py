@@ -7,6 +7,8 @@ from collections.abc import Iterable
 
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
+from verifier.rules import decode
+from verifier.rules.compare.identity import beside
 from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Unit, cause
 
 _SEVERAL = 3
@@ -114,6 +116,10 @@ def _heard_by_the_far_end(case: Case, unit: Unit, said: str) -> list[Finding]:
 def _by_name_alone(case: Case, unit: Unit, name: Finding, heard: list[Finding]) -> Causes:
     """Nothing but the name was looked at."""
     said = str(name.observed)
+    if (around := beside(said, unit.name)) is not None:
+        text = f"the name of {unit.name} has {around}"
+        yield cause("name-wrong", unit.subject, "likely", text, [name, *heard])
+        return
     other = case.units.get(said) if said in case.devices else None
     twice = other.get("system.name", "pass") if other is not None else None
     likely: Certainty = "likely" if said in case.devices and twice is None else "possible"
@@ -188,8 +194,10 @@ def _twice(case: Case, unit: Unit) -> Causes:
 
 def _other_by_itself(case: Case, unit: Unit) -> bool:
     """Whether the neighbour table and the unit itself tell different hardware addresses."""
-    cable = {str(o.value).lower() for o in case.values(unit.name, "neighbour")}
-    itself = {str(o.value).lower() for o in case.values(unit.name, "ifPhysAddress")}
+    cable, itself = (
+        {decode.hardware_address(str(o.value)) for o in case.values(unit.name, what)} - {None}
+        for what in ("neighbour", "ifPhysAddress")
+    )
     return bool(cable and itself and not cable & itself)
 
 

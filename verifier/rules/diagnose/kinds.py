@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from verifier.rules.cable import PLUG_IN
+
 _SERIAL = "compare the serial number on the unit with the plan before changing anything"
 
 TRY_FIRST: Mapping[str, str] = {
     # topology
+    "cable-out": PLUG_IN,
     "unit-silent": "check power, cable and port; is the unit at another address?",
     "unit-down": "ask from beyond it, or look at its power and cable on site",
     "uplink-down": "power, cable and port of this unit first; then ask those behind it again",

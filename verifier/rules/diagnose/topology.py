@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator
 from verifier.model.plan import EndName
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
+from verifier.rules.cable import advice, is_without_link
 from verifier.rules.diagnose.case import Case, Causes, Certainty, Hop, Unit, cause
 from verifier.rules.diagnose.standing import (
     Standing,
@@ -34,6 +35,7 @@ def causes(case: Case) -> Causes:
     standing = standing_of(case)
     tree = tree_of(case, standing)
     told: set[str] = set()
+    yield from cable_out(case)
     nothing = len(standing.silent) >= _SEVERAL and not standing.alive
     if nothing:
         yield _nothing_answers(standing)
@@ -101,6 +103,22 @@ def _passing(case: Case, root: Unit, witness: str) -> Cause:
         "address, VLAN or filter is at fault",
         [*_everything(root), *case.units[witness].all(_SIGNS, "pass")],
     )
+
+
+def cable_out(case: Case) -> Causes:
+    """This laptop has no link towards some units: nothing is known of them."""
+    together: dict[str, list[Unit]] = defaultdict(list)
+    for unit in case.units.values():
+        fit = unit.get("local.fit", "not-tested")
+        if fit is not None and is_without_link(fit.reason):
+            together[fit.reason.partition("; ")[0]].append(unit)
+    for words, units in together.items():
+        heads = [u.get("local.fit") for u in units]
+        rest = [f for u in units for fs in u.by_check.values() for f in fs if f not in heads]
+        yield cause(
+            "cable-out", Subject("laptop", "laptop"), "certain", words,
+            [*heads, *(f for f in rest if f.verdict == "not-tested")], try_first=advice(words),
+        )  # fmt: skip
 
 
 def _nothing_answers(standing: Standing) -> Cause:

@@ -14,7 +14,7 @@ from verifier.model.address import Mac
 from verifier.model.found import Answer, Candidate, Heard, Identity, Place, What
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.rules.compare.identity import same_unit
+from verifier.rules.compare.identity import bare, same_unit
 from verifier.rules.finding.candidates import Key, key_of
 
 _WORDS: dict[What, str] = {
@@ -174,7 +174,7 @@ class _Look:
     def names(self) -> Iterator[tuple[str, str]]:
         """What who is there is called, and how that is known."""
         if self.answer.name is not None:
-            yield self.answer.name, "SNMP"
+            yield bare(self.answer.name), "SNMP"
         for name in dict.fromkeys(h.name for h in self.heard if h.what == "lldp" and h.name):
             yield name, "LLDP"
 

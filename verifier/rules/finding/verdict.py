@@ -93,6 +93,12 @@ def _state(sought: Sought, place: Place, vlan: int | None) -> tuple[State, str, 
             f"{name} is at its planned address {planned.address}, and somebody else too: {listed}",
             "unplug one of the two and give it its own address",
         )
+    if odd := place.answer.odd_mask:
+        words = (
+            f"{name} is at its planned address with {odd}, which is no mask, instead of "
+            f"{planned.mask} (/{planned.prefix})"
+        )
+        return "wrong-mask", words, "correct the mask in the unit, save, and read it again"
     if held is not None and held.prefix != planned.prefix:
         kind = "wide" if held.prefix < planned.prefix else "narrow"
         words = (

@@ -5,10 +5,13 @@ Each rule is asked in turn; the first that applies says what was seen, what it m
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from verifier.model.address import Address
 from verifier.model.guide import Meaning, Sight
+from verifier.rules import gateways
 from verifier.rules.compare.identity import ADVICE
-from verifier.rules.guiding.before import REACHED
+from verifier.rules.guiding.before import REACHED, cable
 from verifier.rules.guiding.who import OUR_SILENCE, Who, alike, marks, who
 from verifier.rules.guiding.words import answers, seen
 
@@ -17,7 +20,16 @@ _SAVE = "apply the address at the unit once more, save it, and see that it is ke
 
 def after_change(sight: Sight) -> Meaning:
     """What it means; `ok` where the unit is where it should be."""
-    for rule in (_unseen, _both, _absent, _wrong_unit, _mute, _snmp_silent, _wrong_mask):
+    for rule in (
+        _unseen,
+        _both,
+        _absent,
+        _wrong_unit,
+        _mute,
+        _snmp_silent,
+        _wrong_mask,
+        _wrong_gateway,
+    ):
         if (found := rule(sight)) is not None:
             return found
     return _right(sight)
@@ -33,7 +45,7 @@ def _unseen(sight: Sight) -> Meaning | None:
     if sight.new.answer.somebody:
         return None
     if sight.stands.relation not in REACHED and not _left(sight):
-        return Meaning(
+        return cable(sight.stands) or Meaning(
             kind="laptop",
             seen=f"this laptop does not reach {sight.goal}: {sight.stands.explanation}",
             means="that is the laptop's, not the unit's",
@@ -147,17 +159,62 @@ def _snmp_silent(sight: Sight) -> Meaning | None:
 
 
 def _wrong_mask(sight: Sight) -> Meaning | None:
-    held = sight.new.answer.held
-    if held is None or held.prefix == sight.goal.prefix:
+    held, odd = sight.new.answer.held, sight.new.answer.odd_mask
+    if odd:
+        has = f"{odd}, which is none: its ones must come first and together"
+    elif held is None or held.prefix == sight.goal.prefix:
         return None
+    else:
+        has = f"{held.mask} (/{held.prefix})"
     return Meaning(
         kind="wrong-mask",
         settled=True,
-        seen=f"{seen(sight)}, which says its mask is {held.mask}",
-        means=f"it has the right address with the wrong mask: {held.mask} (/{held.prefix}), "
+        seen=f"{seen(sight)}, which says its mask is {odd or (held and held.mask)}",
+        means=f"it has the right address with the wrong mask: {has}, "
         f"planned {sight.goal.mask} (/{sight.goal.prefix})",
         do="correct the mask in the unit, save it",
     )
+
+
+def _default_route(sight: Sight) -> gateways.Judged | None:
+    """What its default route comes to; None where none is planned, or it was not asked."""
+    routes = sight.new.answer.routes
+    if sight.gateway is None or routes is None:
+        return None
+    own = sight.stands.laptop_address
+    laptop = None if own is None else Address.parse(own.partition("/")[0])
+    near = [i for i in (sight.goal, sight.new.answer.held) if i is not None]
+    outside = laptop is not None and not any(i.holds(laptop) for i in near)
+    return gateways.judged(
+        sight.gateway, routes, hosts=sight.hosts, outsider=str(laptop) if outside else None
+    )
+
+
+def _wrong_gateway(sight: Sight) -> Meaning | None:
+    found = _default_route(sight)
+    if found is None or found.verdict != "fail":
+        return None
+    return Meaning(
+        kind="wrong-gateway",
+        seen=f"{seen(sight)}, which says its gateway is {found.found}",
+        means=f"it has the right address, but not its gateway {sight.gateway}: {found.reason}",
+        do=f"set the gateway {sight.gateway} in the device, save it",
+    )
+
+
+def _unread(sight: Sight, found: gateways.Judged | None) -> Iterator[str]:
+    """What of mask and gateway was not read."""
+    answer = sight.new.answer
+    why = "SNMP was not asked" if answer.snmp is None else f"SNMP: {answer.snmp}"
+    masked = answer.held is not None
+    if answer.snmp != "answered":
+        if not masked:
+            yield f"{'mask and gateway' if sight.gateway else 'mask'}: not read ({why})"
+        return
+    if not masked:
+        yield "mask: not read (the device lists none with this address)"
+    if sight.gateway is not None and (found is None or found.verdict == "not-tested"):
+        yield f"gateway: not read ({found.reason if found else 'it was not asked for'})"
 
 
 def _right(sight: Sight) -> Meaning:
@@ -172,8 +229,10 @@ def _right(sight: Sight) -> Meaning:
         )
     if sight.left is not None and not sight.same and not sight.left_told:
         gaps.append(f"whether {sight.old} is silent: it cannot be asked from here")
-    if sight.same and sight.new.answer.held is None:
-        gaps.append("mask and gateway: the address is the same, and they were not read")
+    route = _default_route(sight)
+    gaps += _unread(sight, route)
+    if route is not None and route.verdict == "warn":
+        notes.append(route.reason)
     entry = sight.new.answer.credentials
     if sight.device.snmp is not None and entry not in {None, sight.device.snmp}:
         notes.append(f"it answers credentials {entry!r}, planned {sight.device.snmp!r}")

@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
+from verifier.model.fit import Fit
 from verifier.model.guide import Meaning, Sight
+from verifier.rules.cable import advice, is_without_link
 from verifier.rules.guiding.who import OUR_SILENCE, alike, marks, who
 from verifier.rules.guiding.words import answers, seen
 
 REACHED = frozenset({"direct", "shadowed", "routed"})
+
+
+def cable(stands: Fit) -> Meaning | None:
+    """What it means that this laptop has no link; None where it has one."""
+    if not is_without_link(stands.explanation):
+        return None
+    return Meaning(
+        kind="laptop",
+        seen=stands.explanation,
+        means="nothing is seen of any device until this laptop has a link",
+        do=advice(stands.explanation),
+    )
 
 
 def before_change(sight: Sight) -> Meaning:
@@ -68,7 +82,7 @@ def _laptop(sight: Sight) -> Meaning | None:
     stands, place = sight.stands_left, sight.left
     if stands is None or place is None or place.answer.somebody or stands.relation in REACHED:
         return None
-    return Meaning(
+    return cable(stands) or Meaning(
         kind="laptop",
         seen=f"this laptop does not reach {place.candidate.address}: {stands.explanation}",
         means="that is the laptop's, not the unit's",

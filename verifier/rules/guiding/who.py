@@ -11,7 +11,7 @@ from typing import Literal
 
 from verifier.model.found import Answer, Place
 from verifier.model.guide import Marks, Sight
-from verifier.rules.compare.identity import same_unit
+from verifier.rules.compare.identity import beside, same_unit
 
 OUR_SILENCE = frozenset({"no-route", "local-error"})
 """Outcomes of SNMP that are this laptop's."""
@@ -57,7 +57,9 @@ def _by_plan(sight: Sight, place: Place, *, new: bool) -> Who:
     name = place.answer.name
     if place.identity == "unit":
         notes = []
-        if name and not same_unit(name, sight.device.name):
+        if name and (around := beside(name, sight.device.name)) is not None:
+            notes.append(f"its name has {around}: write it anew and save it")
+        elif name and not same_unit(name, sight.device.name):
             notes.append(f"its name is {name!r}, planned {sight.device.name!r}: set and save it")
         elif name and name != sight.device.name:
             notes.append(f"its name is written {name!r}, planned {sight.device.name!r}")

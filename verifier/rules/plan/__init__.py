@@ -115,6 +115,7 @@ RULES: tuple[Rule, ...] = (
     _rule("warning", addresses.address_of_retired_range),
     _rule("warning", addresses.address_for_documentation),
     _rule("warning", addresses.address_stays_local),
+    _rule("error", addresses.prefix_too_short),
     _rule("warning", addresses.prefix_improbable),
     _rule("warning", addresses.address_without_subnet),
     _rule("error", addresses.address_doubled),

@@ -117,15 +117,37 @@ def address_stays_local(scope: Scope) -> Found:
             yield Fault(subject, path, message)
 
 
+def _shortest(interface: Interface) -> int:
+    """No subnet's prefix is shorter: a former class A network's /8; in IPv6 far below a site's."""
+    return 8 if interface.address.is_v4 else 16
+
+
+def prefix_too_short(scope: Scope) -> Found:
+    """A device's own prefix is below /8, in IPv6 below /16: most of the world is its subnet."""
+    for subject, path, interface in _interfaces(scope):
+        if subject.kind == "device" and interface.prefix < _shortest(interface):
+            message = (
+                f"/{interface.prefix} takes {interface.subnet} for the device's own subnet: write "
+                f"the subnet's own prefix, /{_shortest(interface)} or longer"
+            )
+            yield Fault(subject, _prefix_place(path), message)
+
+
 def prefix_improbable(scope: Scope) -> Found:
     """A prefix shorter than any subnet's: below /8, in IPv6 below /48."""
     for subject, path, interface in _interfaces(scope):
         shortest = 8 if interface.address.is_v4 else 48  # RFC 4632 3.1; RFC 6177: a site's prefix
+        if subject.kind == "device" and interface.prefix < _shortest(interface):
+            continue  # that is an error
         local = interface.address.is_link_local or interface.address.is_loopback
         if interface.prefix < shortest and not local and unusable(interface) is None:
             message = f"/{interface.prefix} is shorter than any subnet's: write the subnet's own"
-            place = (*path[:-1], "mask") if path[0] == "devices" and path[-1] == "address" else path
-            yield Fault(subject, place, message)
+            yield Fault(subject, _prefix_place(path), message)
+
+
+def _prefix_place(path: Place) -> Place:
+    """Where the prefix of a device's address is written, which may be the mask's cell."""
+    return (*path[:-1], "mask") if path[0] == "devices" and path[-1] == "address" else path
 
 
 def address_without_subnet(scope: Scope) -> Found:

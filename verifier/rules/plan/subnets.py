@@ -175,7 +175,7 @@ def host_unanswerable(scope: Scope) -> Found:
     hosts = scope.plan.management.hosts
     for d in scope.plan.devices if hosts else ():
         path = device_path(d.name, "gateway")
-        if d.gateway is not None or scope.written(*path) or scope.routes(d):
+        if d.gateway is not None or (scope.written(*path) and not d.no_gateway) or scope.routes(d):
             continue
         own = [i for _, i in planned(d)]
         families = {i.version for i in own}

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from verifier.model.address import Interface
-from verifier.rules.hosts import unusable, with_value
+from verifier.rules.hosts import downwards, unusable, with_value
 from verifier.rules.readdress.run import ALL, Run, State
 from verifier.rules.readdress.spots import Key, Net, Spot, Unit, host_in, key_of
 from verifier.rules.readdress.world import Task, World
@@ -106,7 +106,7 @@ def _no_room(
             unheld = (v for v in _hosts(spot) if not _held(task, staying, spot, v))
             free[spot.net] = list(itertools.islice(unheld, 2))
         if all(value == spot.key[1] for value in free[spot.net]):
-            others = [v for v in _hosts(spot) if v != spot.key[1]]
+            others = sorted(v for v in _hosts(spot) if v != spot.key[1])
             owners = {v: _held(task, staying, spot, v) or "" for v in others}
             return _full(spot, {with_value(spot.at, v): who for v, who in owners.items()})
     return None
@@ -135,7 +135,7 @@ def _no_way(task: Task, unit: Unit) -> str | None:
 
 
 def _hosts(spot: Spot) -> Iterator[int]:
-    return (v for v in range(spot.net[1], spot.last + 1) if host_in(spot.net, v))
+    return (v for v in downwards(spot.at) if host_in(spot.net, v))
 
 
 def _held(task: Task, staying: Mapping[Key, Unit], spot: Spot, value: int) -> str | None:

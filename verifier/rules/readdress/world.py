@@ -10,7 +10,7 @@ from functools import cached_property
 
 from verifier.model.address import Address, Interface
 from verifier.model.runbook import Setting
-from verifier.rules.hosts import not_a_host, with_value
+from verifier.rules.hosts import downwards, not_a_host, with_value
 from verifier.rules.readdress.spots import (
     Key,
     Net,
@@ -24,7 +24,6 @@ from verifier.rules.readdress.spots import (
 )
 from verifier.rules.readdress.uplinks import first_before
 
-_SEARCHED_V6 = 1 << 16
 _MOST_TEMPORARY = 4
 """So many temporary addresses at a time are provided for in a subnet, besides the laptop's."""
 
@@ -157,7 +156,7 @@ class World:
         like = Interface(self.samples[net].address, net[2])
         usual = (*self.task.laptop, *self.task.preferred)
         own = dict.fromkeys(a.address.value for a in usual if like.holds(a.address))
-        others = (value for value in _downwards(like) if value not in own)
+        others = (value for value in downwards(like) if value not in own)
         found: list[Interface] = []
         for value in itertools.chain(own, others):
             if most is not None and len(found) >= most:
@@ -176,7 +175,7 @@ class World:
             if narrow != net and inside(narrow, net):
                 free = (
                     value
-                    for value in _downwards(own)
+                    for value in downwards(own, self.samples[net].address)
                     if (net[0], value) not in self._used
                     and value != own.address.value
                     and host_in(narrow, value)
@@ -190,13 +189,6 @@ class World:
         return host_in(net, value) and all(
             host_in(n, value) for n in self._around[net] if net_holds(n, (net[0], value))
         )
-
-
-def _downwards(like: Interface) -> Iterator[int]:
-    lowest = like.first
-    if not like.address.is_v4:
-        lowest = max(lowest, like.last - _SEARCHED_V6 + 1)
-    return iter(range(like.last, lowest - 1, -1))
 
 
 def _circles(movers: Sequence[Unit]) -> Iterator[tuple[int, ...]]:
