@@ -79,7 +79,12 @@ def test_untested_ends_with_3_and_may_be_accepted(run: Run, plan: Path) -> None:
     words = ("verify", str(plan), "--device", "quarry-lighthouse", "--interval", "10ms")
     plan.write_text(plan.read_text().replace("services: {open: [9/tcp]}", ""))
     assert run(*words).returncode == 3
-    accepted = ("--accept-untested", "system.name", "--accept-untested", "address.mask")
+    accepted = (
+        "--accept-untested",
+        "system.name=no agent",
+        "--accept-untested",
+        "address.mask=no agent",
+    )
     assert run(*words, *accepted).returncode == 0
     assert run(*words, *accepted, "--strict").returncode == 1
 

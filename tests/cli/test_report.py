@@ -76,7 +76,14 @@ def kept(tmp_path_factory) -> Path:
     plan, _ = read_plan(folder / "plan.yaml")
     credentials = load_credentials({"bench"}, folder / "credentials.toml", {})
     with running_process(plan, load_profiles({"mib2"}), credentials):
-        words = ("--accept-untested", "system.software", "--by", "A. Example", "--place", "Quarry")
+        words = (
+            "--accept-untested",
+            "system.software=no reading",
+            "--by",
+            "A. Example",
+            "--place",
+            "Quarry",
+        )
         good = call(folder, *RUN, *words, "--evidence", "good.json", "--sign", "ours.pem",
                     "--out", "good-result.json")  # fmt: skip
         other = PLAN.replace("name: lighthouse-quarry", "name: harbour-quarry")

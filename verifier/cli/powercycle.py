@@ -84,6 +84,7 @@ def powercycle(**given: Any) -> int:
             problems=problems,
             stage=plan.stage or "handover",
             devices=devices,
+            names=tuple(given["names"]),
             profiles=profiles,
             credentials=credentials,
             laptop=options.assumed_laptop(given["laptop"], given["laptop_gateway"]),

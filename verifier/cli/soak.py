@@ -17,6 +17,7 @@ from verifier import __version__
 from verifier.cli import options
 from verifier.errors import UsageError
 from verifier.files.plan_in import as_json, plan_json
+from verifier.rules.compare.asked import scope_of
 from verifier.rules.soak import words
 
 if TYPE_CHECKING:
@@ -112,6 +113,7 @@ def _header(request: Request, long_s: float, given: Mapping[str, Any]) -> dict[s
         "place": given["place"],
         "asked_s": long_s,
         "devices": [d.name for d in request.devices],
+        "scope": dataclasses.asdict(scope_of(plan, request.names, request.devices)),
         "problems": [dataclasses.asdict(p) for p in request.problems],
         "parts": {
             "plan": plan_json(plan),

@@ -96,11 +96,22 @@ def document(result: Result) -> dict[str, Any]:
             "sha256": plan.sha256,
             "file_sha256": plan.file_sha256,
         },
+        "scope": {
+            "whole": result.scope.whole,
+            "devices": list(result.scope.devices),
+            "links": list(result.scope.links),
+            "names": list(result.scope.names),
+        },
         "started": result.started,
         "finished": result.finished,
         "verdict": result.verdict,
         "summary": dict(result.summary),
         "not_in_stage": list(result.not_in_stage),
+        "not_asked": [dataclasses.asdict(n) for n in result.not_asked],
+        "accepted": [
+            {"check": a.check, "reason": a.reason, "by": a.by, "findings": list(a.findings)}
+            for a in result.accepted
+        ],
         "by": result.by,
         "place": result.place,
         "findings": [_finding(f) for f in result.findings],

@@ -14,13 +14,14 @@ from typing import Any, Final
 
 from verifier.model import mib
 from verifier.model.observation import Observation
-from verifier.model.plan import Device, Plan, Stage
+from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import ports
-from verifier.rules.compare import Judged, accept, compare
+from verifier.rules.compare import Judged, compare
+from verifier.rules.compare.asked import accept
 from verifier.rules.compare.seen import Seen
 from verifier.rules.soak import words
 
@@ -177,7 +178,8 @@ def judge(  # noqa: PLR0913
     *,
     stage: Stage,
     devices: Sequence[Device],
-    accept_untested: Iterable[str] = (),
+    names: Sequence[str] = (),
+    accept_untested: Iterable[NotTestedOk] = (),
     problems: Iterable[Problem] = (),
 ) -> Judged:
     """The findings of what was seen after, and `settings.saved` and `system.uptime` of each unit.
@@ -188,8 +190,8 @@ def judge(  # noqa: PLR0913
     news = [o for o in observations if not o.what.startswith(BEFORE)]
     accepted = tuple(accept_untested)
     after = compare(
-        plan, profiles, news, stage=stage, devices=devices, accept_untested=accepted,
-        problems=problems,
+        plan, profiles, news, stage=stage, devices=devices, names=names,
+        accept_untested=accepted, problems=problems,
     )  # fmt: skip
     laptop = [o for o in news if o.subject.kind == "laptop"]
     earlier = compare(plan, profiles, [*laptop, *olds], stage=stage, devices=devices)
@@ -205,12 +207,14 @@ def judge(  # noqa: PLR0913
         evidence = (noted.id,) if noted is not None else ()
         own += [dataclasses.replace(f, evidence=evidence) for f in mine]
     kept = [f for f in after.findings if f.check not in {"settings.saved", "system.uptime"}]
-    allowed = {*plan.not_tested_ok, *accepted}
-    made = [
-        dataclasses.replace(accept(f, allowed), id=f"f{n}")
-        for n, f in enumerate(own, start=len(after.findings) + 1)
-    ]
-    return Judged((*kept, *made), after.causes, after.not_in_stage)
+    numbered = [f.numbered(f"f{n}") for n, f in enumerate(own, start=len(after.findings) + 1)]
+    findings, told = accept(plan, (*kept, *numbered), (*accepted, *plan.not_tested_ok))
+    present = {f.id for f in findings}
+    both = tuple(
+        dataclasses.replace(a, findings=(*(i for i in b.findings if i in present), *a.findings))
+        for a, b in zip(told, after.accepted, strict=True)
+    )
+    return dataclasses.replace(after, findings=findings, accepted=both)
 
 
 def _renamed(o: Observation) -> Observation:
