@@ -31,6 +31,8 @@ RESULT = {
     "plan": {"name": "Harbour ring", "revision": "3", "sha256": "00", "file_sha256": "00"},
     "started": "2026-11-24T10:00:00Z", "finished": "2026-11-24T10:01:00Z", "verdict": "fail",
     "summary": {"pass": 41, "fail": 1, "warn": 0, "not-tested": 2},
+    "scope": {"whole": False, "devices": [2, 7], "links": [1, 3], "names": ["Hop 1"]},
+    "not_asked": [{"what": "manual.azimuth", "reason": "r", "count": 2}],
     "not_in_stage": [], "by": None, "place": None,
     "findings": [{
         "id": "f12", "check": "address.mask",

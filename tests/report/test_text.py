@@ -301,7 +301,7 @@ def test_plain_shows_what_cannot_be_printed() -> None:
         (("pass", "not-tested"), "incomplete", EXIT_UNTESTED, EXIT_UNTESTED),
         (("warn", "not-tested"), "incomplete", EXIT_UNTESTED, EXIT_FAILED),
         (("fail", "not-tested", "pass"), "fail", EXIT_FAILED, EXIT_FAILED),
-        ((), "pass", EXIT_UNTESTED, EXIT_UNTESTED),
+        ((), "incomplete", EXIT_UNTESTED, EXIT_UNTESTED),
     ],
 )
 def test_verdict_and_exit_code(

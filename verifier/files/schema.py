@@ -72,7 +72,7 @@ def _result() -> Json:
     made["properties"]["verdict"] = {"enum": list(typing.get_args(Overall))}
     counts = {v: {"type": "integer", "minimum": 0} for v in ("pass", "fail", "warn", "not-tested")}
     made["properties"]["summary"] = _group(counts, tuple(counts))
-    made["required"] = list(made["properties"])
+    made["required"] = [name for name in made["properties"] if name != "accepted"]
     cause = made["$defs"]["Cause"]
     cause["properties"]["for"] = cause["properties"].pop("for_")
     cause["required"] = list(cause["properties"])

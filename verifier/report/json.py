@@ -63,7 +63,8 @@ def result_of(document: dict[str, Any], name: str) -> Result:
     """
     from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415 - loaded only when reading
 
-    if missing := {f.name for f in dataclasses.fields(Result)} - document.keys():
+    needed = {f.name for f in dataclasses.fields(Result)} - {"accepted"}
+    if missing := needed - document.keys():
         raise InputError(f"{name}: is no whole result: {', '.join(sorted(missing))} missing")
     try:
         causes = [{**c, "for_": c["for"]} for c in document["causes"]]

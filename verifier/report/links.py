@@ -54,7 +54,7 @@ _ITEMS = (
     _Item(
         "Alignment voltage", "manual.alignment-voltage", "end", "alignment_v", "V", expected=True
     ),
-    _Item("Polarisation", "manual.polarisation", "carrier", "polarisation"),
+    _Item("Polarisation, mounted", "manual.polarisation", "carrier", "polarisation"),
     _Item("Azimuth", "manual.azimuth", "end", "azimuth_deg", "deg"),
     _Item("Tilt", "manual.tilt", "end", "tilt_deg", "deg"),
     _Item("Antenna height", "manual.antenna-height", "end", "antenna_height_m", "m"),

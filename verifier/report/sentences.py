@@ -99,7 +99,7 @@ def _left_out(result: Result) -> Iterator[str]:
     values = sum(n.count for n in result.not_asked if n.what in BY_CHECK)
     others = [n for n in result.not_asked if n.what not in BY_CHECK]
     if values:
-        yield f"{counted(values, 'planned value')} that only a person can see"
+        yield counted(values, "planned value")
     if others:
         yield _listed([n.what for n in others])
     if result.not_in_stage:
