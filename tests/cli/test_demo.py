@@ -59,6 +59,9 @@ def test_demo_without_permission_for_echoes_shows_the_rest(tmp_path: Path) -> No
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr
     assert "Echoes were not tested here" in done.stdout
+    assert "== INCOMPLETE: nothing failed, but" in done.stdout
+    assert "passes" not in done.stdout.partition("things go wrong")[0]
+    assert "all 254 checks passed" not in done.stdout
     assert "ping_group_range" in done.stdout
     assert "FAIL  lighthouse-quarry  address.mask" in done.stdout
 

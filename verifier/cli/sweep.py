@@ -282,10 +282,10 @@ def _report(done: SweepReport, given: dict[str, Any], out: output.Output) -> Non
     if path is not None:
         out.write(render[chosen](done, Look(verbose=given["verbose"])))
         chosen = "text"
-    if not given["quiet"]:
-        columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-        look = Look(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
-        output.show(render[chosen](done, look))
+    columns = min(100, shutil.get_terminal_size((100, 24)).columns)
+    look = Look(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
+    draw = report.brief if given["quiet"] else render[chosen]
+    output.show(draw(done, look))
 
 
 def _exit_code(done: SweepReport) -> int:
