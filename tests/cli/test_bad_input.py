@@ -210,7 +210,10 @@ def test_output_file_is_not_left_half_written(run: Run, tmp_path: Path) -> None:
     [
         ("--interval", "fast"), ("--interval", "-1s"), ("--timeout", "0"), ("--echoes", "0"),
         ("--stage", "lunch"), ("--format", "pdf"), ("--laptop", "198.18.20.250"),
-        ("--laptop-gateway", "198.18.20.1"), ("--accept-untested", "icmp.replay"),
+        ("--laptop-gateway", "198.18.20.1"), ("--accept-untested", "icmp.replay=no"),
+        ("--accept-untested", "icmp.reply"), ("--accept-untested", "icmp.reply="),
+        ("--accept-untested", "*=no"), ("--accept-untested", "icmp.*=no"),
+        ("--accept-untested", "icmp.reply@ferry=no"), ("--accept-untested", "=no"),
         ("--max-packets-per-s", "0"), ("--max-packets-per-s", "nan"), ("--no-such-option",),
     ],
     ids=" ".join,

@@ -22,8 +22,8 @@ def test_verify_says_what_is_wrong_first(run: Run, plan: Path, credentials: Path
     done = run("verify", str(plan), "--credentials", str(credentials))
     lines = done.stdout.splitlines()
     assert done.returncode == 1
-    assert lines[0] == "Bench, revision 2: verify, stage handover"
-    assert lines[1].startswith("FAIL: ")
+    assert lines[0].startswith("FAIL, whole plan (1 link, 2 devices): ")
+    assert "Bench, revision 2: verify, stage handover" in lines
     assert "port-unreachable" in done.stdout
     assert "switch the unit's SNMP agent on" in done.stdout
     assert "9/tcp: connection refused" in done.stdout
@@ -69,9 +69,26 @@ def test_open_service_passes(run: Run, plan: Path) -> None:
 
 
 def test_report_goes_to_the_file_by_its_ending(run: Run, plan: Path, tmp_path: Path) -> None:
-    done = run("reach", str(plan), "--out", "r.json", "--quiet", "--interval", "10ms")
-    assert done.stdout == ""
+    run("reach", str(plan), "--out", "r.json", "--quiet", "--interval", "10ms")
     assert json.loads((tmp_path / "r.json").read_text())["format"] == "plan-verifier/result/1"
+
+
+def test_quiet_says_the_verdict_and_what_failed(run: Run, plan: Path, tmp_path: Path) -> None:
+    """Whatever format goes to the file: the verdict line, then a line for each failed check."""
+    done = run("reach", str(plan), "--out", "r.json", "--quiet", "--interval", "10ms")
+    first, *failed = done.stdout.splitlines()
+    document = json.loads((tmp_path / "r.json").read_text())
+    assert first.startswith("FAIL, whole plan (1 link, 2 devices): 1 of ")
+    assert failed == ["FAIL  quarry-lighthouse  tcp.open: planned 9/tcp open, found 9/tcp closed"]
+    assert done.stdout == run("report", "r.json", "--quiet").stdout
+    assert document["scope"] == {"whole": True, "devices": [2, 2], "links": [1, 1], "names": []}
+    sound = run("reach", str(plan), "--quiet", "--device", "lighthouse-quarry")
+    assert sound.stdout.splitlines() == [
+        (
+            "PASS, lighthouse-quarry (0 of 1 link, 1 of 2 devices): all 7 checks passed (echoes and TCP "
+            "services only)"
+        )
+    ]
 
 
 def test_untested_ends_with_3_and_may_be_accepted(run: Run, plan: Path) -> None:
@@ -79,8 +96,20 @@ def test_untested_ends_with_3_and_may_be_accepted(run: Run, plan: Path) -> None:
     words = ("verify", str(plan), "--device", "quarry-lighthouse", "--interval", "10ms")
     plan.write_text(plan.read_text().replace("services: {open: [9/tcp]}", ""))
     assert run(*words).returncode == 3
-    accepted = ("--accept-untested", "system.name", "--accept-untested", "address.mask")
-    assert run(*words, *accepted).returncode == 0
+    accepted = (
+        "--accept-untested",
+        "system.name=no agent",
+        "--accept-untested",
+        "address.mask=no agent",
+    )
+    conditional = run(*words, *accepted, "--by", "A. Example", "--out", "r.json")
+    assert conditional.returncode == 0
+    assert conditional.stdout.startswith("CONDITIONAL, quarry-lighthouse (0 of 1 link, 1 of 2")
+    assert "which was accepted by A. Example" in " ".join(conditional.stdout.split())
+    document = json.loads((plan.parent / "r.json").read_text())
+    assert document["verdict"] == "conditional"
+    assert [a["check"] for a in document["accepted"]] == ["system.name", "address.mask"]
+    assert [n["what"] for n in document["not_asked"]] == ["link Hop 1"]
     assert run(*words, *accepted, "--strict").returncode == 1
 
 

@@ -76,7 +76,14 @@ def kept(tmp_path_factory) -> Path:
     plan, _ = read_plan(folder / "plan.yaml")
     credentials = load_credentials({"bench"}, folder / "credentials.toml", {})
     with running_process(plan, load_profiles({"mib2"}), credentials):
-        words = ("--accept-untested", "system.software", "--by", "A. Example", "--place", "Quarry")
+        words = (
+            "--accept-untested",
+            "system.software=no reading",
+            "--by",
+            "A. Example",
+            "--place",
+            "Quarry",
+        )
         good = call(folder, *RUN, *words, "--evidence", "good.json", "--sign", "ours.pem",
                     "--out", "good-result.json")  # fmt: skip
         other = PLAN.replace("name: lighthouse-quarry", "name: harbour-quarry")
@@ -117,15 +124,18 @@ def test_what_evidence_holds(kept) -> None:
 @pytest.mark.parametrize("name", FORMATS)
 @pytest.mark.parametrize("kind", ["good-result.json", "good.json", "bad.json"])
 def test_drawn_in_every_format(kind, name, tool, tmp_path) -> None:
-    """To a file; 0 whatever the verdict."""
+    """To a file; 0 whatever the verdict, which --quiet says, with what failed."""
     done = tool("report", kind, "--format", name, "--out", "drawn", "--quiet")
-    assert (done.returncode, done.stdout, done.stderr) == (EXIT_PASSED, "", "")
+    assert (done.returncode, done.stderr) == (EXIT_PASSED, "")
+    word = "FAIL" if kind == "bad.json" else "CONDITIONAL"
+    assert done.stdout.startswith(f"{word}, whole plan (1 link, 2 devices): ")
+    assert ("\nFAIL  harbour-quarry  system.name: planned" in done.stdout) == (word == "FAIL")
     assert (tmp_path / "drawn").stat().st_size > 500
 
 
 @pytest.mark.parametrize(
     ("ending", "begins"), [("html", b"<!doctype html>"), ("xlsx", b"PK"), ("csv", b"id,verdict"),
-                           ("xml", b"<?xml"), ("json", b"{\n"), ("txt", b"Coast")],
+                           ("xml", b"<?xml"), ("json", b"{\n"), ("txt", b"CONDITIONAL, whole plan")],
 )  # fmt: skip
 def test_the_ending_tells_the_format(ending, begins, tool, tmp_path) -> None:
     """As for every command."""
@@ -199,7 +209,7 @@ def test_compared_as_a_document(tool, tmp_path) -> None:
     document = json.loads(done.stdout)
     jsonschema.validate(document, schema("comparison"))
     assert listed.startswith(f"{len(document['differences'])} changed")
-    assert (document["old"]["verdict"], document["new"]["verdict"]) == ("pass", "fail")
+    assert (document["old"]["verdict"], document["new"]["verdict"]) == ("conditional", "fail")
     done = tool("report", "good.json", "--compare", "good-result.json", "--out", "same.json")
     assert done.returncode == EXIT_PASSED
     assert json.loads((tmp_path / "same.json").read_text())["differences"] == []

@@ -32,7 +32,7 @@ NETWORK = {
     "acceptance.max_uas": "0",
     "acceptance.mtu_bytes": "1500",
     "acceptance.default_community": "true",
-    "not_tested_ok": "radio.polarisation",
+    "not_tested_ok": "radio.polarisation=seen from the ground only (by A. Example)",
 }
 EXAMPLE_ROWS = {
     "Network": [{"Field": field, "Value": value} for field, value in NETWORK.items()],

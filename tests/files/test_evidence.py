@@ -34,7 +34,7 @@ from verifier.files.plan_in import plan_sha256, read_plan
 from verifier.files.profiles import load_profiles
 from verifier.files.schema import schema
 from verifier.model.observation import Observation
-from verifier.model.result import Finding, PlanReference, Result
+from verifier.model.result import Finding, PlanReference, Result, Scope
 from verifier.model.subject import Subject
 from verifier.report.json import document, result_of
 
@@ -71,6 +71,7 @@ def whole(example_yaml) -> Any:
         command="verify",
         stage="handover",
         plan=PlanReference(name="x", revision=None, sha256=plan_sha256(plan), file_sha256=""),
+        scope=Scope(whole=True, devices=(3, 3), links=(1, 1)),
         started="2026-11-24T10:00:00.000Z",
         finished="2026-11-24T10:00:01.000Z",
         findings=(Finding(id="f1", check="icmp.rtt", subject=subject, verdict="pass", reason="r"),),

@@ -41,7 +41,7 @@ ELSEWHERE = {  # fields that are groups, or lists that have a sheet of their own
 
 
 def test_every_dataclass_of_the_plan_is_held_by_a_sheet() -> None:
-    classes = {c for parts in HELD.values() for _, c in parts} | {model.Service}
+    classes = {c for parts in HELD.values() for _, c in parts} | {model.Service, model.NotTestedOk}
     defined = {
         c
         for c in vars(model).values()

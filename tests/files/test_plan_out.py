@@ -30,6 +30,7 @@ from verifier.files.hints import HINTS, ROWS, hint, sentences
 from verifier.files.plan_in import plan_sha256, read_plan
 from verifier.files.plan_out import write_plan
 from verifier.files.schema import schema
+from verifier.files.untested_text import put_together, taken_apart
 from verifier.model import plan as model
 from verifier.model.address import Interface
 
@@ -150,8 +151,31 @@ def test_names_that_hold_the_separator(read: Any, line: str, wanted: tuple[str, 
 
 def test_words_of_a_list_are_words(read: Any) -> None:
     """Two words in one entry are two: a sheet separates them by spaces."""
-    plan, _ = read("not_tested_ok: [radio.xpi radio.snr, 'icmp.mtu;tcp.open']")
-    assert plan.not_tested_ok == ("radio.xpi", "radio.snr", "icmp.mtu", "tcp.open")
+    plan, _ = read(
+        "devices: [{name: x, address: 198.18.20.11/24, services: {open: [443/tcp 22/tcp]}}]"
+    )
+    assert [service.port for service in plan.devices[0].services.open] == [443, 22]
+
+
+def test_a_check_without_a_reason_may_not_stay_untested(read: Any) -> None:
+    """As a name alone, or as a group without its reason: an error that says what is missing."""
+    for written in ("[radio.xpi]", "radio.xpi", "[{check: radio.xpi, by: A. Example}]"):
+        plan, problems = read(f"not_tested_ok: {written}")
+        assert plan.not_tested_ok == ()
+        (problem,) = problems
+        assert (problem.severity, problem.rule) == ("error", "missing-field")
+        assert "the reason why it may stay untested" in problem.message
+
+
+TEXTS = st.text("a=;\"(by )@' ", min_size=1).map(str.strip).filter(bool)
+
+
+@given(TEXTS, TEXTS, st.none() | TEXTS)
+def test_what_may_stay_untested_is_read_as_it_was_written(
+    check: str, reason: str, by: str | None
+) -> None:
+    """In one cell, whatever marks the parts hold."""
+    assert taken_apart(put_together(check, reason, by)) == (check, reason, by or "")
 
 
 @given(st.lists(st.text('ab;" ', min_size=1).map(str.strip).filter(bool), max_size=4))

@@ -17,7 +17,7 @@ from verifier.files.profiles import shipped_directory
 from verifier.files.schema import SCHEMAS, schema
 from verifier.model.observation import Observation
 from verifier.model.problem import Problem
-from verifier.model.result import Cause, Finding, PlanReference, Result
+from verifier.model.result import Accepted, Cause, Finding, NotAsked, PlanReference, Result, Scope
 from verifier.model.subject import Subject
 from verifier.report import Look
 from verifier.report.find import json as find_json
@@ -31,6 +31,8 @@ RESULT = {
     "plan": {"name": "Harbour ring", "revision": "3", "sha256": "00", "file_sha256": "00"},
     "started": "2026-11-24T10:00:00Z", "finished": "2026-11-24T10:01:00Z", "verdict": "fail",
     "summary": {"pass": 41, "fail": 1, "warn": 0, "not-tested": 2},
+    "scope": {"whole": False, "devices": [2, 7], "links": [1, 3], "names": ["Hop 1"]},
+    "not_asked": [{"what": "manual.azimuth", "reason": "r", "count": 2}],
     "not_in_stage": [], "by": None, "place": None,
     "findings": [{
         "id": "f12", "check": "address.mask",
@@ -256,6 +258,9 @@ def test_what_the_program_writes_is_valid() -> None:
         command="verify",
         stage="bench",
         plan=PlanReference(name="p", revision=None, sha256="0", file_sha256="0"),
+        scope=Scope(whole=False, devices=(2, 7), links=(1, 3), names=("Hop 1",)),
+        not_asked=(NotAsked(what="manual.azimuth", reason="nobody entered it", count=2),),
+        accepted=(Accepted(check="radio.snr@a", reason="r", by=None, findings=("f1",)),),
         started="2026-11-24T10:00:00Z",
         finished="2026-11-24T10:00:00Z",
         findings=(

@@ -10,7 +10,7 @@ import pytest
 from verifier.model.address import Address, Interface
 from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Licence, Link, Network, Plan, Port
-from verifier.model.result import Cause, Finding, PlanReference, Result
+from verifier.model.result import Cause, Finding, PlanReference, Result, Scope
 from verifier.model.subject import Subject
 from verifier.report import Annex, Look, Sheet
 
@@ -77,6 +77,7 @@ def example() -> tuple[Result, Plan]:
     result = Result(
         command="verify", stage="handover", by="A. Example", place="Harbour",
         plan=PlanReference(name="Coast", revision="3", sha256="ab" * 32, file_sha256="cd" * 32),
+        scope=Scope(whole=True, devices=(2, 2), links=(1, 1)),
         started="2026-11-24T10:00:00.000Z", finished="2026-11-24T10:00:02.500Z",
         findings=findings, causes=(cause,), observations=(seen, weather),
     )  # fmt: skip

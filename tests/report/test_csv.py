@@ -22,7 +22,8 @@ def test_one_row_a_finding(sample) -> None:
     """Each finding is a row with its subject in parts, its values and its causes."""
     result, look = sample
     text = drawn(result, look)
-    rows = read(text)
+    document, *rows = read(text)
+    assert (document["id"], document["verdict"]) == ("", "fail")
     assert [r["id"] for r in rows] == [f.id for f in result.findings]
     assert tuple(rows[0]) == HEADINGS
     assert rows[1] == {
@@ -32,7 +33,7 @@ def test_one_row_a_finding(sample) -> None:
         "advice": "is this the right unit?", "origin": "plan.yaml, line 7", "caused_by": "c1",
     }  # fmt: skip
     assert (rows[4]["expected"], rows[4]["end"]) == ("-45.6", "a")
-    assert text.count("\r\n") == len(rows) + 1  # RFC 4180 section 2
+    assert text.count("\r\n") == len(rows) + 2  # RFC 4180 section 2
 
 
 def test_no_cell_is_a_formula(evil) -> None:

@@ -18,7 +18,8 @@ def test_suites_and_cases(sample) -> None:
     assert (whole.tests, whole.failures, whole.skipped, whole.errors) == (5, 1, 1, 0)
     assert whole.time == 2.5
     suites = {suite.name: list(suite) for suite in whole}
-    assert list(suites) == ["quarry", "ferry", "Hop 1"]
+    assert list(suites) == ["Coast", "quarry", "ferry", "Hop 1"]
+    assert suites["Coast"] == []
     good, bad = suites["quarry"]
     assert good.is_passed
     (failure,) = bad.result

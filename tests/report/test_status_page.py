@@ -85,7 +85,7 @@ def test_nothing_to_tell() -> None:
     """Then it says so, in few words."""
     said = words_of(page(paging.calm()))
     assert "What changed Nothing in this sweep. In the 24 hours before Nothing." in said
-    assert "by root Everything is sound." in said
+    assert "by root 13 of 13 devices and 6 of 6 links are sound." in said
     assert "Maintenance now" not in said
     assert "Nothing was swept." in words_of(page(paging.empty()))
     assert said.count("The plan has no site and no unit.") == 0

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.difference import Difference
 from verifier.model.observation import Observation
-from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Verdict
+from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Scope, Verdict
 from verifier.model.subject import Subject
 from verifier.report import FORMATS, Look
 from verifier.report.differences import text as compared
@@ -34,6 +34,7 @@ def finding(
 
 
 def result(*findings: Finding, **more: Any) -> Result:
+    more = {"scope": Scope(whole=True, devices=(7, 7), links=(3, 3)), **more}
     return Result(
         command="verify",
         stage="handover",
@@ -300,7 +301,7 @@ def test_plain_shows_what_cannot_be_printed() -> None:
         (("pass", "not-tested"), "incomplete", EXIT_UNTESTED, EXIT_UNTESTED),
         (("warn", "not-tested"), "incomplete", EXIT_UNTESTED, EXIT_FAILED),
         (("fail", "not-tested", "pass"), "fail", EXIT_FAILED, EXIT_FAILED),
-        ((), "pass", EXIT_UNTESTED, EXIT_UNTESTED),
+        ((), "incomplete", EXIT_UNTESTED, EXIT_UNTESTED),
     ],
 )
 def test_verdict_and_exit_code(

@@ -22,7 +22,7 @@ UNIT = (
 SOUND = f"""\
 network: {{name: Coast, revision: "1", date: 2026-11-20}}
 acceptance: {{mtu_bytes: 1500, traffic_pairs: [camera > recorder]}}
-not_tested_ok: [radio.polarisation]
+not_tested_ok: [{{check: radio.polarisation, reason: seen from the ground}}]
 management:
   laptop: 198.18.20.250/24
   hosts: [{{name: manager-1, address: 198.18.9.10, uses: [snmp]}}]

@@ -75,9 +75,10 @@ def observed(**more: Any) -> list[Observation]:
 
 
 def judged(blocks: list[dict[str, Any]], acceptance: Acceptance, **seen: Any) -> dict[str, Finding]:
-    plan = Plan(devices=(DEVICE,), links=(LINK,), acceptance=acceptance)
+    far = Device(name="quarry", address=Interface.parse("198.18.20.12/24"), profile="ptp-radio")
+    plan = Plan(devices=(DEVICE, far), links=(LINK,), acceptance=acceptance)
     found = compare(plan, {"ptp-radio": PROFILE}, observed(**seen), samples=blocks).findings
-    return {f.check: f for f in found}
+    return {f.check: f for f in found if f.subject.name != far.name and f.subject.end != "b"}
 
 
 def limits(**more: Any) -> Acceptance:

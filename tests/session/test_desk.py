@@ -32,7 +32,7 @@ pytestmark = pytest.mark.icmp
 PLAN = """\
 network: {name: Clockwork, example: true}
 devices: [{name: lighthouse-quarry, address: 127.84.0.11/8}]
-not_tested_ok: [system.name]
+not_tested_ok: [{check: system.name, reason: it has no agent}]
 """
 
 

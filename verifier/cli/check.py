@@ -57,7 +57,9 @@ def check(  # noqa: PLR0913
         chosen = format_ or ("json" if out and out.suffix.lower() == ".json" else "text")
         report = _json(problems) if chosen == "json" else text
         place.write(report)
-        if not quiet:
+        if quiet:
+            output.show(_text(plan, len(read.devices), problems, only="error"))
+        else:
             output.show(report if out is None else text)
     severities = {p.severity for p in problems}
     if "error" in severities:
@@ -71,9 +73,14 @@ def _json(problems: tuple[Problem, ...]) -> str:
     return plan_check(problems)
 
 
-def _text(plan: Path, devices: int, problems: tuple[Problem, ...]) -> str:
+def _text(
+    plan: Path, devices: int, problems: tuple[Problem, ...], *, only: str | None = None
+) -> str:
+    """Every problem, or those of one severity, and the counts of all."""
     lines = []
     for problem in problems:
+        if only not in {None, problem.severity}:
+            continue
         lines.append(f"{problem.severity.upper()}  {problem.rule}  {plain(problem.subject)}")
         if problem.origin:
             lines += paragraph(problem.origin)

@@ -10,12 +10,10 @@ import socket
 import subprocess
 import sys
 import tempfile
-import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -24,6 +22,11 @@ from verifier.errors import EXIT_FAILED, EXIT_PASSED, CannotMeasureError, UsageE
 from verifier.files.credentials import load_credentials
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
+from verifier.model.result import Result
+from verifier.model.subject import Subject
+from verifier.report.json import result_of
+from verifier.report.plain import wrapped
+from verifier.report.sentences import WORDS, sentence
 from verifier.simulator import Fault, Remote, running_process
 
 FAULTS = (
@@ -64,6 +67,7 @@ PLANTED = {
 """What must fail with these faults: exactly this."""
 COMMAND = "plan-verifier verify plan.yaml --profiles profiles --credentials credentials.toml"
 _RESULT = "run.json"
+_WIDTH = 90
 _WEB = '"8443/tcp"'
 """The service that the radio's profile has open; another program may be using this port."""
 _CREDENTIALS = """\
@@ -110,26 +114,32 @@ def demo(*, keep: Path | None, verbose: bool) -> int:
 
 
 def _show(folder: Path, network: Remote) -> int:
-    _say("Seven simulated units on three hops, as planned. Nothing leaves this machine.")
+    planned, _ = read_plan(folder / "plan.yaml")
+    size = f"{len(planned.devices)} simulated devices, {len(planned.links)} hops"
+    _say(f"{size}, set up from their plan. Nothing leaves this machine.")
     right = _run(folder)
-    _say("Everything passes. Now four things go wrong:")
+    _say(f"{WORDS[right.verdict]}: {sentence(right)}. Now {len(FAULTS)} things go wrong:")
     for fault, words in FAULTS:
         network.put(fault)
         output.show(f"  - {words}\n")
     output.show("\n")
     wrong = _run(folder)
-    found = {(f["check"], f["subject"]["name"]) for f in wrong if f["verdict"] == "fail"}
+    failed = [f for f in wrong.findings if f.verdict == "fail"]
+    found = {(f.check, f.subject.name) for f in failed}
     missed, strange = PLANTED - found, found - PLANTED
-    bad = [f for f in right if f["verdict"] in {"fail", "warn"}]
-    echoes = [f for f in right if f["check"].startswith("icmp.")]
-    if echoes and all(f["verdict"] == "not-tested" for f in echoes):
-        words = f"Echoes were not tested here: {echoes[0]['reason']}"
-        _say(textwrap.fill(words, 90, break_on_hyphens=False))
+    bad = [f for f in right.findings if f.verdict in {"fail", "warn"}]
+    echoes = [f for f in right.findings if f.check.startswith("icmp.")]
+    if echoes and all(f.verdict == "not-tested" for f in echoes):
+        _say(f"Echoes were not tested here: {echoes[0].reason}")
     if missed or strange or bad:
         click.echo(f"Not as planted: missed {sorted(missed)}, besides {sorted(strange)}, "
-                   f"wrong at first {[f['check'] for f in bad]}.", err=True)  # fmt: skip
+                   f"wrong at first {[f.check for f in bad]}.", err=True)  # fmt: skip
         return EXIT_FAILED
-    _say("Each was found, with the reason and what to do; what they hide is not tested.")
+    hidden = len(_untested(wrong) - _untested(right))
+    _say(
+        f"The {len(FAULTS)} faults were found: {len(failed)} checks failed, those that they must "
+        f"make fail and no other. {hidden or 'No'} more checks could not be tested because of them."
+    )
     output.show(
         "A unit that is dead to echoes cannot be shown here: the kernel answers for the whole\n"
         "loopback range. What to try next:\n\n"
@@ -154,24 +164,28 @@ def _keep(folder: Path) -> int:
     return EXIT_PASSED
 
 
+def _untested(result: Result) -> set[tuple[str, Subject]]:
+    return {(f.check, f.subject) for f in result.findings if f.verdict == "not-tested"}
+
+
 def _say(words: str) -> None:
-    output.show(f"== {words}\n\n")
+    output.show("\n".join(wrapped(f"== {words}", "", _WIDTH, hang="   ")) + "\n\n")
 
 
-def _run(folder: Path) -> list[dict[str, Any]]:
-    """Runs the very command a person would type; returns the findings of the result it wrote."""
+def _run(folder: Path) -> Result:
+    """Runs the very command a person would type; returns the result that it wrote."""
     words = f"{COMMAND} --out {_RESULT}"
     output.show(f"$ {words}\n")
     command = [sys.executable, "-m", "verifier", *words.split()[1:]]
     # In a group of its own: Ctrl-C is for this process, which then ends that one.
     subprocess.run(command, cwd=folder, check=False, process_group=0)  # noqa: S603 - our own words
     output.show("\n")
-    result = folder / _RESULT
-    if not result.exists():
+    written = folder / _RESULT
+    if not written.exists():
         raise CannotMeasureError("verify gave no result, see above")
-    findings: list[dict[str, Any]] = json.loads(result.read_text("utf-8"))["findings"]
-    result.unlink()
-    return findings
+    result = result_of(json.loads(written.read_text("utf-8")), _RESULT)
+    written.unlink()
+    return result
 
 
 @contextmanager

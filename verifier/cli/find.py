@@ -66,7 +66,7 @@ if TYPE_CHECKING:
 @click.option(
     "--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the report here too."
 )
-@click.option("--quiet", is_flag=True, help="Print nothing but faults.")
+@click.option("--quiet", is_flag=True, help="Print the verdict alone.")
 @click.option("--verbose", is_flag=True, help="List every address, faults with their place.")
 def find(**given: Any) -> int:
     """Looks for the unit DEVICE of PLAN that does not answer where it should.
@@ -142,8 +142,8 @@ def _draw(found: Found, place: output.Output, given: dict[str, Any]) -> None:
     if path is not None:
         place.write(formats[chosen](found, Look(verbose=given["verbose"])))
         chosen = "text"
-    if not given["quiet"]:
-        output.show(formats[chosen](found, _look(given)))
+    draw = drawn.brief if given["quiet"] else formats[chosen]
+    output.show(draw(found, _look(given)))
 
 
 def _say(words: str) -> None:

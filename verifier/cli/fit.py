@@ -117,10 +117,10 @@ def _draw(report: FitReport, place: output.Output, given: dict[str, Any]) -> Non
     if path is not None:
         place.write(formats[chosen](report, Look(verbose=given["verbose"])))
         chosen = "text"
-    if not given["quiet"]:
-        columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-        look = Look(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
-        output.show(formats[chosen](report, look))
+    columns = min(100, shutil.get_terminal_size((100, 24)).columns)
+    look = Look(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
+    draw = drawn.brief if given["quiet"] else formats[chosen]
+    output.show(draw(report, look))
 
 
 def _say(words: str) -> None:

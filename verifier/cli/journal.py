@@ -18,7 +18,15 @@ from verifier.report.json import document, result_of
 from verifier.rules.compare.soak_context import SOAK
 from verifier.rules.soak import soaked
 
-_NO_RESULT: Final = {"findings": [], "causes": [], "not_in_stage": [], "verdict": "", "summary": {}}
+_NO_RESULT: Final = {
+    "findings": [],
+    "causes": [],
+    "not_in_stage": [],
+    "not_asked": [],
+    "accepted": [],
+    "verdict": "",
+    "summary": {},
+}
 
 
 def stored(path: Path) -> tuple[Result, files.Evidence, Chain]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import difflib
 import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
-from fnmatch import filter as filter_names
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +19,11 @@ from verifier.files.observed import read_observed
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import available, load_profiles
 from verifier.model.address import Address, Interface
-from verifier.model.checks import CHECK_NAMES
+from verifier.model.checks import unknown_check
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import UNNAMED, Laptop, LaptopInterface
 from verifier.model.manual import Observed
-from verifier.model.plan import Device, Plan
+from verifier.model.plan import Device, NotTestedOk, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.report.plain import plain
@@ -193,7 +193,7 @@ output_options = together(
     click.option(
         "--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the report here too."
     ),
-    click.option("--quiet", is_flag=True, help="Print nothing but faults."),
+    click.option("--quiet", is_flag=True, help="Print the verdict and what failed."),
     click.option("--verbose", is_flag=True, help="Print everything, faults with their place."),
     click.option("--strict", is_flag=True, help="Warnings end with exit code 1."),
 )
@@ -324,14 +324,41 @@ def assumed_laptop(interfaces: Sequence[LaptopInterface], gateway: Address | Non
     )
 
 
-def known_checks(
+def _allowed(
     ctx: click.Context, param: click.Parameter, value: tuple[str, ...]
-) -> tuple[str, ...]:
-    """Refuses a name or pattern (`icmp.*`) that no check has."""
-    for name in value:
-        if name.startswith("plan.") or filter_names(CHECK_NAMES, name):
-            continue
-        near = difflib.get_close_matches(name, CHECK_NAMES, n=1)
-        hint = f"; did you mean {near[0]!r}?" if near else ""
-        raise click.BadParameter(f"there is no check {name!r}{hint}", ctx, param)
-    return value
+) -> tuple[NotTestedOk, ...]:
+    """What may stay untested. Refuses what is no check, a pattern, and what has no reason."""
+    found = []
+    for text in value:
+        check, _, reason = text.partition("=")
+        allowed = NotTestedOk(check=check.strip(), reason=reason.strip())
+        if (why := unknown_check(allowed.name)) is not None:
+            raise click.BadParameter(why, ctx, param)
+        if not allowed.reason:
+            raise click.BadParameter(
+                f"{text!r} has no reason: write {allowed.check}=REASON, it stands in the document",
+                ctx,
+                param,
+            )
+        if not allowed.reason.isprintable():
+            raise click.BadParameter(f"the reason of {allowed.check} does not print", ctx, param)
+        found.append(allowed)
+    return tuple(found)
+
+
+accept_option = click.option(
+    "--accept-untested", multiple=True, metavar="CHECK[@DEVICE]=REASON", callback=_allowed,
+    help="This check may stay untested, for all devices or one: the verdict is then conditional.",
+)  # fmt: skip
+
+
+def accepted_by(
+    allowed: Sequence[NotTestedOk], plan: Plan, by: str | None = None
+) -> tuple[NotTestedOk, ...]:
+    """What a person accepts, under that person's name.
+
+    Raises UsageError for a device that is not in the plan.
+    """
+    names = [d.name for d in plan.devices]
+    _known("device", [a.device for a in allowed if a.device is not None], names)
+    return tuple(dataclasses.replace(a, by=by) for a in allowed)

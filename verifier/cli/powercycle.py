@@ -5,12 +5,11 @@ from __future__ import annotations
 import dataclasses
 import shutil
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any, Final
 
 import click
 
-from verifier.cli import evidence, options, output
+from verifier.cli import evidence, options
 from verifier.cli.verify import STAGES, documents
 from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
 from verifier.files.plan_in import plan_sha256
@@ -89,6 +88,7 @@ def powercycle(**given: Any) -> int:
             problems=problems,
             stage=stage,
             devices=devices,
+            names=tuple(given["names"]),
             profiles=profiles,
             credentials=credentials,
             laptop=laptop,

@@ -97,13 +97,13 @@ def check(*, file: Path, against: Address | None, **given: Any) -> int:
     parts = {"reading": profile.reading, "mode": profile.mode, "variant": profile.variant}
     counts = ", ".join(f"{len(p)} {name}{'' if len(p) == 1 else 's'}" for name, p in parts.items())
     if against is None:
-        output.show(f"{plain(file)}: profile {plain(profile.id)}, {counts}; nothing is wrong\n")
+        output.show(f"{plain(file)}: profile {plain(profile.id)}, {counts}; no fault found in it\n")
         return EXIT_PASSED
     asked = _asked(against, given)
     from verifier.session import profiling  # noqa: PLC0415
 
     heard = profiling.read(asked, profile, deadline_s=given["deadline"])
-    output.show(f"{plain(file)}: profile {plain(profile.id)}, {counts}; nothing is wrong\n")
+    output.show(f"{plain(file)}: profile {plain(profile.id)}, {counts}; no fault found in it\n")
     return _silent(asked, heard) or _live(against, profile, heard)
 
 

@@ -21,11 +21,11 @@ from verifier.errors import EXIT_FAILED, EXIT_PASSED, InputError, UsageError
 from verifier.files import evidence as files
 from verifier.files.journal import Chain, is_journal
 from verifier.model.observation import ACCEPTED
-from verifier.model.plan import Plan
+from verifier.model.plan import NotTestedOk, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Result
-from verifier.report import FORMATS, Look, format_of
+from verifier.report import FORMATS, Look, brief, format_of
 from verifier.report.json import laid_out, result_of
 from verifier.report.plain import plain
 from verifier.rules.plan import READING, RULES, check
@@ -191,10 +191,12 @@ def _draw(stored: _Stored, result: Result, out: output.Output, given: dict[str, 
             samples=stored.evidence.parts["samples"] if stored.evidence is not None else (),
         ),
     )
-    drawn = FORMATS[chosen](result, look)
-    out.write(drawn)
-    if path is None and not given["quiet"]:
-        output.show(drawn)
+    if path is not None:
+        out.write(FORMATS[chosen](result, look))
+    if given["quiet"]:
+        output.show(brief(result, dataclasses.replace(look, colour=sys.stdout.isatty())))
+    elif path is None:
+        output.show(FORMATS[chosen](result, look))
 
 
 def _plan(evidence: files.Evidence, path: Path) -> Plan:
@@ -232,11 +234,11 @@ def _judged(stored: _Stored) -> Result:
     devices = [d for d in plan.devices if d.name in asked]
     if missing := {d.profile for d in devices} - profiles.keys():
         raise InputError(f"{stored.path}: part profiles: {min(missing)} is missing")
-    accepted = [o.value for o in old.observations if o.what == ACCEPTED]
     how: dict[str, Any] = {
         "stage": old.stage,
         "devices": devices,
-        "accept_untested": [check for checks in accepted for check in checks],
+        "names": old.scope.names,
+        "accept_untested": [*_allowed(stored)],
         "problems": list(_problems(plan, profiles, old)),
     }
     if old.command != "powercycle":
@@ -257,8 +259,28 @@ def _judged(stored: _Stored) -> Result:
         for f in judged.findings
     )
     return dataclasses.replace(
-        old, findings=located, causes=judged.causes, not_in_stage=judged.not_in_stage
+        old,
+        scope=judged.scope,
+        findings=located,
+        causes=judged.causes,
+        not_in_stage=judged.not_in_stage,
+        not_asked=judged.not_asked,
+        accepted=judged.accepted,
     )
+
+
+def _allowed(stored: _Stored) -> Iterator[NotTestedOk]:
+    """What the command line let stay untested. Raises InputError where it is not in form."""
+    for seen in stored.result.observations:
+        if seen.what != ACCEPTED:
+            continue
+        for entry in seen.value if isinstance(seen.value, list) else [None]:
+            given = entry if isinstance(entry, dict) else {}
+            check, reason, by = (given.get(key) for key in ("check", "reason", "by"))
+            if isinstance(check, str) and isinstance(reason, str) and isinstance(by, str | None):
+                yield NotTestedOk(check=check, reason=reason, by=by)
+            else:
+                raise InputError(f"{stored.path}: observation {seen.id} is no acceptance")
 
 
 def _problems(plan: Plan, profiles: Mapping[str, Profile], old: Result) -> Iterator[Problem]:

@@ -19,6 +19,7 @@ from verifier.errors import UsageError
 from verifier.files.plan_in import as_json, plan_json
 from verifier.model.observation import JOURNAL, Observation
 from verifier.model.subject import Subject
+from verifier.rules.compare.asked import scope_of
 from verifier.rules.soak import words
 
 if TYPE_CHECKING:
@@ -134,6 +135,7 @@ def _header(request: Request, long_s: float, given: Mapping[str, Any]) -> dict[s
         "place": given["place"],
         "asked_s": long_s,
         "devices": [d.name for d in request.devices],
+        "scope": dataclasses.asdict(scope_of(plan, request.names, request.devices)),
         "problems": [dataclasses.asdict(p) for p in request.problems],
         "parts": {
             "plan": plan_json(plan),

@@ -84,13 +84,7 @@ _TOKEN = "PLAN_VERIFIER_WEBHOOK_TOKEN"  # noqa: S105 - the name of a variable
     help="Limit for echoes, TCP and SNMP together.  [default: 500, none on loopback]",
 )
 @click.option("--ask-all", is_flag=True, help="Ask by SNMP also units that answer no echo.")
-@click.option(
-    "--accept-untested",
-    multiple=True,
-    metavar="CHECK",
-    callback=options.known_checks,
-    help="This check may stay untested.",
-)
+@options.accept_option
 @click.option(
     "--confirm",
     default=2,
@@ -212,7 +206,7 @@ def _request(given: dict[str, Any]) -> Request:
             device_deadline_s=given["device_deadline"],
         ),
         laptop=options.assumed_laptop(given["laptop"], given["laptop_gateway"]),
-        accept_untested=given["accept_untested"],
+        accept_untested=options.accepted_by(given["accept_untested"], plan),
         ask_all=given["ask_all"],
     )
 
@@ -288,10 +282,10 @@ def _report(done: SweepReport, given: dict[str, Any], out: output.Output) -> Non
     if path is not None:
         out.write(render[chosen](done, Look(verbose=given["verbose"])))
         chosen = "text"
-    if not given["quiet"]:
-        columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-        look = Look(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
-        output.show(render[chosen](done, look))
+    columns = min(100, shutil.get_terminal_size((100, 24)).columns)
+    look = Look(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
+    draw = report.brief if given["quiet"] else render[chosen]
+    output.show(draw(done, look))
 
 
 def _exit_code(done: SweepReport) -> int:

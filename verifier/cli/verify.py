@@ -15,7 +15,7 @@ import click
 from verifier.cli import evidence, options, output, soak
 from verifier.errors import EXIT_INTERRUPTED, EXIT_OURS, UsageError
 from verifier.files.plan_in import plan_sha256
-from verifier.report import FORMATS, Look, format_of
+from verifier.report import FORMATS, Look, brief, format_of
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -48,10 +48,7 @@ _common = options.together(
         help="Limit for echoes, TCP and SNMP together.  [default: 500, none on loopback]",
     ),
     click.option("--stage", type=click.Choice(STAGES), help="Default: the plan's, else handover."),
-    click.option(
-        "--accept-untested", multiple=True, metavar="CHECK", callback=options.known_checks,
-        help="This check may stay untested: a warning then.",
-    ),
+    options.accept_option,
     click.option("--format", "format_", type=click.Choice(list(FORMATS)), help="Of the report."),
     evidence.evidence_options,
     options.output_options,
@@ -134,10 +131,10 @@ def documents(  # noqa: PLR0913, PLR0917
     if path is not None:
         out.write(FORMATS[chosen](result, Look(verbose=verbose, annex=annex)))
         chosen = "text"
-    if not given["quiet"]:
-        columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-        look = Look(width=columns, colour=sys.stdout.isatty(), verbose=verbose, annex=annex)
-        output.show(FORMATS[chosen](result, look))
+    columns = min(100, shutil.get_terminal_size((100, 24)).columns)
+    look = Look(width=columns, colour=sys.stdout.isatty(), verbose=verbose, annex=annex)
+    draw = brief if given["quiet"] else FORMATS[chosen]
+    output.show(draw(result, look))
     if unwritten is not None:
         raise unwritten
 
@@ -186,7 +183,8 @@ def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Requ
         ),
         laptop=options.assumed_laptop(given["laptop"], given["laptop_gateway"]),
         try_default_community=(given["try_default_community"] or plan.acceptance.default_community),
-        accept_untested=given["accept_untested"],
+        names=(*given["devices"], *given["links"], *given["sites"]),
+        accept_untested=options.accepted_by(given["accept_untested"], plan, given["by"]),
         observed=observed,
     )
 

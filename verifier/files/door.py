@@ -15,7 +15,7 @@ from typing import Any
 
 from verifier.files.cell_text import parted
 from verifier.files.faults import Faults, looks_secret
-from verifier.files.fields import FILE_NAMES, TOKEN_FIELDS, is_group, without_none
+from verifier.files.fields import FILE_NAMES, is_group, without_none
 from verifier.files.scalars import Parser, parser
 from verifier.files.shorthand import SHORT_FIELDS, written_out
 from verifier.files.tree import Mapping, Node, Scalar, Sequence, is_empty, kind_of
@@ -98,7 +98,7 @@ def _shape(cls: Any) -> dict[str, _Field]:
     return {
         FILE_NAMES.get((cls, f.name), f.name): _Field(
             f.name,
-            _reader(f.name, without_none(hints[f.name])),
+            _reader(without_none(hints[f.name])),
             f.default is missing and f.default_factory is missing,
         )
         for f in dataclasses.fields(cls)
@@ -106,14 +106,15 @@ def _shape(cls: Any) -> dict[str, _Field]:
     }
 
 
-def _reader(name: str, hint: Any) -> Reader:
+def _reader(hint: Any) -> Reader:
     """How the values of a field are read."""
     if typing.get_origin(hint) is tuple:
         inner = typing.get_args(hint)[0]
         if is_group(inner):
             return functools.partial(_records, inner)
-        tokens = inner is not str or name in TOKEN_FIELDS
-        return functools.partial(_values, (parser(inner), _TOKENS.split if tokens else parted))
+        return functools.partial(
+            _values, (parser(inner), parted if inner is str else _TOKENS.split)
+        )
     if is_group(hint):
         return functools.partial(_record, hint)
     return functools.partial(_value, parser(hint))
@@ -214,12 +215,18 @@ def _end_of(subject: Subject, name: str) -> Subject:
 _MISSING = {
     (model.Link, "carriers"): "a and b (or carriers)",
     (model.Maintenance, "start"): "from",
+    (model.NotTestedOk, "check"): "the name of the check (CHECK or CHECK@DEVICE)",
+    (model.NotTestedOk, "reason"): "the reason why it may stay untested (CHECK=REASON in a sheet)",
 }
+
+
+_KEYS = {model.OtherAddress: "address", model.Carrier: "carrier", model.NotTestedOk: "check"}
+"""The field that tells the entries of a list apart, where it is not their name."""
 
 
 def _key(cls: Any, node: Node) -> str:
     """The part of a path that stands for an entry of a list."""
-    name = {model.OtherAddress: "address", model.Carrier: "carrier"}.get(cls, "name")
+    name = _KEYS.get(cls, "name")
     value = node.items.get(name) if isinstance(node, Mapping) else None
     text = (value.text or "").strip() if isinstance(value, Scalar) else ""
     if cls is model.OtherAddress:

@@ -29,9 +29,6 @@ FILE_NAMES = {(model.Maintenance, "start"): "from"}
 SHORT_FORMS = {(model.Device, "no_gateway"): ("gateway", "none")}
 """Flags of the model that a file has as a word in another field."""
 
-TOKEN_FIELDS = frozenset(("not_tested_ok",))
-"""Lists of plain texts that are separated by spaces as choices are, not by `;` as names are."""
-
 UNITS = {
     "mhz": "MHz", "mbps": "Mbps", "dbm": "dBm", "db": "dB", "dbi": "dBi", "m": "m", "km": "km",
     "deg": "deg", "v": "V", "s": "s", "ms": "ms", "pct": "%", "bytes": "bytes",
@@ -252,7 +249,7 @@ def _column(sheet: str, path: Path, hint: Any) -> Column:
     names = _names(heading, field, _ALIASES.get(f"{sheet}.{field}", ""))
     unit = unit or unit_of(heading)
     item = typing.get_args(hint)[0] if typing.get_origin(hint) is tuple else hint
-    more = (_choices(hint), _separator(path, hint), item)
+    more = (_choices(hint), _separator(hint), item)
     return Column(path, heading, _kind(hint), unit, names, *more)
 
 
@@ -260,10 +257,10 @@ def _choices(hint: Any) -> tuple[str, ...]:
     return typing.get_args(hint) if typing.get_origin(hint) is Literal else ()
 
 
-def _separator(path: Path, hint: Any) -> str:
+def _separator(hint: Any) -> str:
     if typing.get_origin(hint) is not tuple:
         return ""
-    return "; " if typing.get_args(hint)[0] is str and path[-1] not in TOKEN_FIELDS else " "
+    return "; " if typing.get_args(hint)[0] is str else " "
 
 
 def _end_columns(side: str) -> list[Column]:
@@ -281,6 +278,7 @@ def _end_columns(side: str) -> list[Column]:
 def _network() -> tuple[Column, ...]:
     """The rows of sheet Network: each names its field by path (`network.name`)."""
     plan = [(p, h) for p, h in leaves(model.Plan) if p != ("management", "hosts")]
+    plan.append((("not_tested_ok",), tuple[str, ...]))
     return tuple(
         dataclasses.replace(
             _column("Network", path, hint),

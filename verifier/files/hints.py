@@ -113,7 +113,8 @@ _TABLE: dict[str, tuple[str, str, str]] = {
         "ask each unit once, reading only, whether it still answers to the factory's community",
         "", "no"),
     "Network.not_tested_ok": (
-        "checks that may stay untested without spoiling the verdict", "radio.polarisation", "none"),
+        "checks that may stay untested, each with the reason and who says so; separated by ;",
+        "radio.polarisation=seen from the ground only (by A. Example)", "none"),
     "Hosts.name": ("name of the host", "manager-1", ""),
     "Hosts.address": ("its address, without prefix length", "203.0.113.10", ""),
     "Hosts.uses": (

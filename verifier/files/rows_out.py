@@ -13,6 +13,7 @@ from verifier.files.cell_text import guarded, joined
 from verifier.files.fields import Column, Path, sheets
 from verifier.files.how_to import TITLE, plain_text
 from verifier.files.plan_tree import Group, as_tree, written
+from verifier.files.untested_text import put_together
 from verifier.model.plan import Plan
 
 NETWORK_HEADINGS = ("Field", "Value")
@@ -38,6 +39,9 @@ def rows(plan: Plan) -> dict[str, list[list[Any]]]:
         if name != "Network"
     }
     (tree,) = entries["Network"]
+    if untested := tree.get("not_tested_ok"):
+        texts = [put_together(u["check"], u["reason"], u.get("by")) for u in untested]
+        tree = {**tree, "not_tested_ok": texts}
     fields = sheets()["Network"].columns
     return {"Network": [[c.heading, _cell(_at(tree, c.path), c)] for c in fields], **made}
 

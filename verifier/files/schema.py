@@ -27,7 +27,7 @@ from verifier.model.health import Notice, SweepDocument
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.record import Record
-from verifier.model.result import Result
+from verifier.model.result import Overall, Result
 from verifier.model.runbook import Runbook
 
 Json = dict[str, Any]
@@ -69,10 +69,10 @@ def _output(kind: Any, name: str) -> Json:
 
 def _result() -> Json:
     made = _output(Result, "result")
-    made["properties"]["verdict"] = {"enum": ["pass", "fail", "incomplete"]}
+    made["properties"]["verdict"] = {"enum": list(typing.get_args(Overall))}
     counts = {v: {"type": "integer", "minimum": 0} for v in ("pass", "fail", "warn", "not-tested")}
     made["properties"]["summary"] = _group(counts, tuple(counts))
-    made["required"] = list(made["properties"])
+    made["required"] = [name for name in made["properties"] if name != "accepted"]
     cause = made["$defs"]["Cause"]
     cause["properties"]["for"] = cause["properties"].pop("for_")
     cause["required"] = list(cause["properties"])

@@ -1,7 +1,7 @@
 """Short forms that a file may use, written out before the values are typed.
 
 `address` + `mask`; `none` for a gateway; a link of one carrier without `carriers`; `modulation`
-alone.
+alone; `not_tested_ok` as texts, which is how rows have it.
 """
 
 from __future__ import annotations
@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from verifier.files.cell_text import parted
 from verifier.files.faults import Faults, shown
 from verifier.files.tree import Mapping, Node, Scalar, Sequence, is_empty
+from verifier.files.untested_text import taken_apart
 from verifier.model.address import prefix_of_mask
-from verifier.model.plan import Device, Link
+from verifier.model.plan import Device, Link, Plan
 from verifier.model.subject import Subject
 
 Items = dict[str, Node]
@@ -116,4 +118,30 @@ def _carriers(node: Mapping, items: Items, faults: Faults, subject: Subject) -> 
     return items
 
 
-_EXPAND: dict[Any, Callable[[Mapping, Faults, Subject], Items]] = {Device: _device, Link: _link}
+def _plan(node: Mapping, faults: Faults, subject: Subject) -> Items:
+    del faults, subject
+    given = node.items.get("not_tested_ok")
+    if given is None or is_empty(given) or isinstance(given, Mapping):
+        return node.items
+    entries = given.items if isinstance(given, Sequence) else (given,)
+    made = [one for entry in entries for one in _untested(entry)]
+    return {**node.items, "not_tested_ok": Sequence(tuple(made), given.origin)}
+
+
+def _untested(node: Node) -> list[Node]:
+    """An entry of `not_tested_ok` as a group of fields; a text may hold several."""
+    if not isinstance(node, Scalar):
+        return [node]
+    made: list[Node] = []
+    for text in parted(node.text or ""):
+        parts = taken_apart(text)._asdict().items()
+        fields = {name: Scalar(part, quoted=True, origin=node.origin) for name, part in parts}
+        made.append(Mapping(dict(fields), node.origin))
+    return made
+
+
+_EXPAND: dict[Any, Callable[[Mapping, Faults, Subject], Items]] = {
+    Device: _device,
+    Link: _link,
+    Plan: _plan,
+}

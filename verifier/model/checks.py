@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+
 from verifier.model.manual import BY_CHECK
 
 CHECK_NAMES = frozenset(BY_CHECK) | frozenset(
@@ -21,3 +23,15 @@ CHECK_NAMES = frozenset(BY_CHECK) | frozenset(
     settings.syslog settings.ntp traffic.loss traffic.rtt
     """.split()  # noqa: SIM905 - reads better than a hundred quoted names
 )
+
+
+def unknown_check(name: str) -> str | None:
+    """Why no check has this name, with the nearest one that there is; None where one has it."""
+    if name in CHECK_NAMES:
+        return None
+    if set(name) & set("*?["):
+        return f"{name!r} is a pattern: name each check by its whole name"
+    if name.startswith("plan."):
+        return f"{name!r} is about the plan itself: it is never left untested"
+    near = difflib.get_close_matches(name, CHECK_NAMES, n=1)
+    return f"there is no check {name!r}{f'; did you mean {near[0]}?' if near else ''}"

@@ -284,6 +284,29 @@ class Maintenance:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NotTestedOk:
+    """That a check may stay untested: which one, why, and who says so.
+
+    Attributes:
+        check: whole name of a check, or `CHECK@DEVICE` for one device alone.
+    """
+
+    check: str
+    reason: str
+    by: str | None = None
+
+    @property
+    def name(self) -> str:
+        """The check, without the device."""
+        return self.check.partition("@")[0]
+
+    @property
+    def device(self) -> str | None:
+        """The one device that it is about; None: all."""
+        return self.check.partition("@")[2] or None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """A whole plan.
 
@@ -303,7 +326,7 @@ class Plan:
     links: tuple[Link, ...] = ()
     acceptance: Acceptance = Acceptance()
     maintenance: tuple[Maintenance, ...] = ()
-    not_tested_ok: tuple[str, ...] = ()
+    not_tested_ok: tuple[NotTestedOk, ...] = ()
     origins: Mapping[tuple[str, ...], Origin] = field(
         default_factory=dict, compare=False, repr=False
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -16,6 +16,8 @@ from verifier.model.subject import Subject
 Verdict = Literal["pass", "fail", "warn", "not-tested"]
 VERDICTS: tuple[Verdict, ...] = ("fail", "not-tested", "warn", "pass")
 """By weight: what is wrong first."""
+Overall = Literal["pass", "conditional", "incomplete", "fail"]
+"""The verdict of a document."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +90,46 @@ class PlanReference:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Scope:
+    """What was asked of what is planned.
+
+    Attributes:
+        devices, links: asked and planned; a link is asked where both its ends are.
+        names: what was named to be asked; empty for the whole plan.
+    """
+
+    whole: bool
+    devices: tuple[int, int]
+    links: tuple[int, int]
+    names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotAsked:
+    """Something planned that belongs to what was asked, and was not asked; has no verdict."""
+
+    what: str
+    reason: str
+    count: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Accepted:
+    """A check that a person allowed to stay untested.
+
+    Attributes:
+        check: `CHECK` or `CHECK@DEVICE`.
+        by: who; None where nobody is named.
+        findings: ids of the findings that stayed untested for it; none where all was tested.
+    """
+
+    check: str
+    reason: str
+    by: str | None = None
+    findings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tool:
     """What made the document."""
 
@@ -96,17 +138,20 @@ class Tool:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
-    """A whole run. `verdict`, `summary` and `exit_code` follow from the findings."""
+    """A whole run. `verdict`, `summary` and `exit_code` follow from findings and acceptances."""
 
     command: str
     stage: Stage
     plan: PlanReference
+    scope: Scope
     started: str
     finished: str
     findings: tuple[Finding, ...] = ()
     causes: tuple[Cause, ...] = ()
     observations: tuple[Observation, ...] = ()
     not_in_stage: tuple[str, ...] = ()
+    not_asked: tuple[NotAsked, ...] = ()
+    accepted: tuple[Accepted, ...] = ()
     by: str | None = None
     place: str | None = None
     tool: Tool = field(default_factory=Tool)
@@ -118,9 +163,14 @@ class Result:
         return {v: counted[v] for v in ("pass", "fail", "warn", "not-tested")}
 
     @property
-    def verdict(self) -> Literal["pass", "fail", "incomplete"]:
-        """`fail` if anything failed, else `incomplete` if anything was not tested, else `pass`."""
-        return overall(f.verdict for f in self.findings)
+    def untested_ok(self) -> frozenset[str]:
+        """Ids of the findings that a person allowed to stay untested."""
+        return frozenset(i for a in self.accepted for i in a.findings)
+
+    @property
+    def verdict(self) -> Overall:
+        """What the whole comes to, see `overall`."""
+        return overall(self.findings, self.untested_ok)
 
     def exit_code(self, *, strict: bool = False) -> int:
         """The contract's exit code; `strict` turns warnings into a failure of the command."""
@@ -130,9 +180,16 @@ class Result:
         return EXIT_UNTESTED if counts["not-tested"] or not self.findings else EXIT_PASSED
 
 
-def overall(verdicts: Iterable[Verdict]) -> Literal["pass", "fail", "incomplete"]:
-    """The verdict of a document from those of its findings."""
-    seen = set(verdicts)
+def overall(findings: Iterable[Finding], untested_ok: Container[str] = ()) -> Overall:
+    """The verdict of a document, or of a part of it, from its findings.
+
+    `fail` if anything failed, else `incomplete` if anything, or everything, was not tested, else
+    `conditional` if anything is among `untested_ok`, else `pass`.
+    """
+    found = list(findings)
+    seen = {f.verdict for f in found}
     if "fail" in seen:
         return "fail"
-    return "incomplete" if "not-tested" in seen else "pass"
+    if "not-tested" in seen or not found:
+        return "incomplete"
+    return "conditional" if any(f.id in untested_ok for f in found) else "pass"

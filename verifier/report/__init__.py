@@ -72,6 +72,13 @@ FORMATS: Mapping[str, Format] = {
 A text is written as UTF-8.
 """
 
+
+def brief(result: Result, look: Look) -> str:
+    """The verdict line and what failed, see `text.brief`."""
+    drawn: str = import_module(f"{__name__}.text").brief(result, look)
+    return drawn
+
+
 ENDINGS = {
     ".txt": "text",
     ".json": "json",

@@ -10,7 +10,7 @@ from verifier.model.difference import Difference, Kind
 from verifier.model.result import Finding, Result
 from verifier.report import Look
 from verifier.report.plain import plain, wrapped
-from verifier.report.text import WORDS
+from verifier.report.sentences import WORDS
 
 _HEADINGS: dict[Kind, str] = {
     "worse": "worse",

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from verifier.model.manual import BY_CHECK, further, said
 from verifier.model.observation import ACCEPTED, OBSERVED, Observation
-from verifier.model.plan import Plan
 from verifier.model.result import Result, Verdict
 from verifier.report.plain import paragraph, plain
-from verifier.rules.compare.manual import planned_values
 
 MARK = "entered, not measured"
 _NO_ENTRY = frozenset({ACCEPTED, OBSERVED})
@@ -59,24 +56,6 @@ def sheets(result: Result) -> list[str]:
         for v in found
         if isinstance(v, dict)
     ]
-
-
-def not_asked(plan: Plan | None, result: Result) -> str:
-    """At a handover without a sheet: how many planned values nobody was asked for; else empty."""
-    if plan is None or (result.command, result.stage) != ("verify", "handover") or sheets(result):
-        return ""
-    asked = {o.subject.name for o in result.observations if o.what == "route"}
-    left = Counter(
-        item.title.lower()
-        for _, item in planned_values(plan, [d for d in plan.devices if d.name in asked])
-    )
-    if not left:
-        return ""
-    listed = ", ".join(f"{name} {n}" for name, n in left.items())
-    return (
-        f"not asked: {left.total()} planned values that only a person can see ({listed}); "
-        "cards --blank FILE.csv writes the sheet, --observed FILE.csv has it judged"
-    )
 
 
 def _about(entry: Observation) -> Iterator[str]:

@@ -54,6 +54,11 @@ def text(found: Found, look: Look) -> str:
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
+def brief(found: Found, look: Look) -> str:
+    """The question and its answer alone."""
+    return "\n".join(_heading(found, look)) + "\n"
+
+
 def listing(candidates: Sequence[Candidate], packets_per_s: float, look: Look) -> str:
     """What is about to be asked, before anything is sent."""
     groups: dict[str, list[str]] = {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from verifier.model.fit import Fit, FitReport
@@ -57,18 +57,28 @@ def text(report: FitReport, look: Look) -> str:
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
+def brief(report: FitReport, look: Look) -> str:
+    """The verdict, and the devices that do not fit."""
+    blocks = [_block(same, report, look) for same in _alike(report, ("fail",))]
+    return "\n".join([_verdict(report, look), *blocks]) + "\n"
+
+
 def _heading(report: FitReport, look: Look) -> str:
+    name = plain(report.plan) or "unnamed plan"
+    return f"{_verdict(report, look)}\n{name}: does this laptop fit?"
+
+
+def _verdict(report: FitReport, look: Look) -> str:
     counts = Counter(f.verdict for f in report.devices)
     worst = next((v for v in ("fail", "warn") if counts[v]), "pass")
     said = ", ".join(f"{counts[v]} {v}" for v in ("pass", "fail", "warn"))
-    name = plain(report.plan) or "unnamed plan"
     out = Counter(f.explanation for f in report.devices if is_without_link(f.explanation))
     for words, number in out.most_common():
         of = (
             "" if number == len(report.devices) else f" ({number} of {len(report.devices)} devices)"
         )
         said = f"{plain(words)}{of}; {said}"
-    return f"{name}: does this laptop fit?\n{_word(worst, look)}: {said}"
+    return f"{_word(worst, look)}: {said}"
 
 
 def _word(verdict: str, look: Look) -> str:
@@ -104,14 +114,18 @@ def _interface(interface: LaptopInterface, *, assumed: bool) -> str:
 
 def _groups(report: FitReport, look: Look) -> Iterator[str]:
     """One block for all devices of a subnet that stand to the laptop in the same way."""
+    for same in _alike(report, ("fail", "warn")):
+        yield _block(same, report, look)
+
+
+def _alike(report: FitReport, verdicts: Sequence[str]) -> Iterable[list[Fit]]:
     groups: dict[tuple[object, ...], list[Fit]] = defaultdict(list)
-    for verdict in ("fail", "warn"):
+    for verdict in verdicts:
         for fit in report.devices:
             if fit.verdict == verdict:
                 key = (verdict, fit.relation, fit.address.subnet, fit.commands, fit.notes)
                 groups[key].append(fit)
-    for same in groups.values():
-        yield _block(same, report, look)
+    return groups.values()
 
 
 def _block(same: Sequence[Fit], report: FitReport, look: Look) -> str:

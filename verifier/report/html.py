@@ -14,7 +14,6 @@ import jinja2
 from markupsafe import Markup
 
 from verifier.model.cautions import CLOSING, cautions
-from verifier.model.observation import ACCEPTED
 from verifier.model.plan import Device, Plan
 from verifier.model.result import VERDICTS, Finding, Result, overall
 from verifier.report import Look, entered
@@ -22,7 +21,13 @@ from verifier.report.causes import counted, done_with_another, evidence, groups
 from verifier.report.links import drawn_links
 from verifier.report.plain import plain
 from verifier.report.plots import plots, soak_title
-from verifier.report.text import WORDS
+from verifier.report.sentences import (
+    WORDS,
+    accepted_lines,
+    not_asked_lines,
+    scope_words,
+    sentence,
+)
 
 Row = dict[str, Any]
 
@@ -41,19 +46,21 @@ def render(result: Result, look: Look) -> str:
         network=look.annex.plan.network if look.annex.plan else None,
         words=WORDS,
         verdicts=VERDICTS,
+        sentence=sentence(result),
+        scope=scope_words(result.scope),
         minutes=_duration(result),
         causes=groups(result),
         soak=soak_title(result),
         plots=plots(result, look.annex.samples),
         links=drawn_links(look.annex.plan, result),
-        subjects=_subjects(result.findings, look.annex.plan),
+        subjects=_subjects(result, look.annex.plan),
         untested=_by_reason(result.findings),
         items=_open_items(result),
         versions=[o.value for o in result.observations if o.what == "versions"],
-        accepted=[o.value for o in result.observations if o.what == ACCEPTED],
+        accepted=accepted_lines(result),
         entered=entered.rows(result),
         entered_from=entered.sheets(result),
-        not_asked=entered.not_asked(look.annex.plan, result),
+        not_asked=not_asked_lines(result),
         cautions=cautions("report"),
         closing=CLOSING,
         style=style,
@@ -121,10 +128,10 @@ def _duration(result: Result) -> str:
     return f"{seconds:.1f} s" if seconds < 120 else f"{seconds / 60:.0f} min"  # noqa: PLR2004
 
 
-def _subjects(findings: Iterable[Finding], plan: Plan | None) -> list[Row]:
+def _subjects(result: Result, plan: Plan | None) -> list[Row]:
     """One section for each unit or other subject, with its findings, heaviest first."""
     groups: dict[tuple[str, str], list[Finding]] = defaultdict(list)
-    for finding in findings:
+    for finding in result.findings:
         groups[_KINDS[finding.subject.kind], finding.subject.name].append(finding)
     devices = {d.name: d for d in plan.devices} if plan else {}
     return [
@@ -134,7 +141,7 @@ def _subjects(findings: Iterable[Finding], plan: Plan | None) -> list[Row]:
             "findings": sorted(found, key=lambda f: VERDICTS.index(f.verdict)),
             "facts": _facts(devices.get(name)) if kind == "Unit" else (),
             "verdict": _heaviest(found),
-            "overall": overall(f.verdict for f in found),
+            "overall": overall(found, result.untested_ok),
         }
         for (kind, name), found in groups.items()
     ]

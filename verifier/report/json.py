@@ -63,7 +63,8 @@ def result_of(document: dict[str, Any], name: str) -> Result:
     """
     from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415 - loaded only when reading
 
-    if missing := {f.name for f in dataclasses.fields(Result)} - document.keys():
+    needed = {f.name for f in dataclasses.fields(Result)} - {"accepted"}
+    if missing := needed - document.keys():
         raise InputError(f"{name}: is no whole result: {', '.join(sorted(missing))} missing")
     try:
         causes = [{**c, "for_": c["for"]} for c in document["causes"]]
@@ -96,11 +97,22 @@ def document(result: Result) -> dict[str, Any]:
             "sha256": plan.sha256,
             "file_sha256": plan.file_sha256,
         },
+        "scope": {
+            "whole": result.scope.whole,
+            "devices": list(result.scope.devices),
+            "links": list(result.scope.links),
+            "names": list(result.scope.names),
+        },
         "started": result.started,
         "finished": result.finished,
         "verdict": result.verdict,
         "summary": dict(result.summary),
         "not_in_stage": list(result.not_in_stage),
+        "not_asked": [dataclasses.asdict(n) for n in result.not_asked],
+        "accepted": [
+            {"check": a.check, "reason": a.reason, "by": a.by, "findings": list(a.findings)}
+            for a in result.accepted
+        ],
         "by": result.by,
         "place": result.place,
         "findings": [_finding(f) for f in result.findings],

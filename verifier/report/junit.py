@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from verifier.model.result import Finding, Result
 from verifier.report import Look
 from verifier.report.plain import plain
+from verifier.report.sentences import accepted_words, scope_words, sentence
 
 _NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """What XML 1.0 2.2 has no place for."""
@@ -24,8 +25,10 @@ def render(result: Result, look: Look) -> str:
     for finding in result.findings:
         suites[finding.subject.name].append(finding)
     name = f"{result.command} {result.plan.name}".strip()
+    name += f", {scope_words(result.scope)}"
     root = ET.Element("testsuites", {"name": _text(name), **_counts(result.findings)})
     root.set("time", f"{_seconds(result):.3f}")
+    root.append(_whole(result))
     for subject, findings in suites.items():
         attributes = {"name": _text(subject), "timestamp": result.started, **_counts(findings)}
         suite = ET.SubElement(root, "testsuite", attributes)
@@ -33,6 +36,23 @@ def render(result: Result, look: Look) -> str:
             _case(suite, finding)
     ET.indent(root, " ")
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, "unicode") + "\n"
+
+
+def _whole(result: Result) -> ET.Element:
+    """A suite without cases: what is said of the whole, of what was not asked, and by whom."""
+    attributes = {"name": _text(result.plan.name), "timestamp": result.started, **_counts(())}
+    suite = ET.Element("testsuite", attributes)
+    said = [
+        ("verdict", result.verdict),
+        ("scope", scope_words(result.scope)),
+        ("sentence", sentence(result)),
+        *((f"not asked: {n.what}", f"{n.count}: {n.reason}") for n in result.not_asked),
+        *((f"accepted: {a.check}", accepted_words(a)) for a in result.accepted),
+    ]
+    properties = ET.SubElement(suite, "properties")
+    for name, value in said:
+        ET.SubElement(properties, "property", name=_text(name), value=_text(value))
+    return suite
 
 
 def _case(suite: ET.Element, finding: Finding) -> None:

@@ -7,12 +7,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
-from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
+from verifier.model.manual import BY_CHECK
+from verifier.model.plan import Carrier, Device, EndName, Link, Plan
 from verifier.model.result import VERDICTS, Finding, Result
 from verifier.report.pictures import picture
 from verifier.rules.live import Live, Shown
 
 Row = dict[str, Any]
+NOT_SEEN = "not seen"
+"""Found of a planned value that only a person can see, where nobody entered it."""
 
 
 class _Item(NamedTuple):
@@ -27,7 +30,7 @@ class _Item(NamedTuple):
 
     title: str
     check: str
-    of: Literal["device", "end", "link"]
+    of: Literal["device", "end", "carrier", "link"]
     planned: str
     unit: str = ""
     reading: str = ""
@@ -36,6 +39,7 @@ class _Item(NamedTuple):
 
 _ITEMS = (
     _Item("Address", "icmp.reply", "device", "address"),
+    _Item("Label", "manual.label", "device", "label"),
     _Item("Serial", "system.serial", "device", "serial", reading="serial"),
     _Item("Part", "system.part", "device", "part_number", reading="part_number"),
     _Item("Software", "system.software", "device", "software", reading="software"),
@@ -50,6 +54,7 @@ _ITEMS = (
     _Item(
         "Alignment voltage", "manual.alignment-voltage", "end", "alignment_v", "V", expected=True
     ),
+    _Item("Polarisation, mounted", "manual.polarisation", "carrier", "polarisation"),
     _Item("Azimuth", "manual.azimuth", "end", "azimuth_deg", "deg"),
     _Item("Tilt", "manual.tilt", "end", "tilt_deg", "deg"),
     _Item("Antenna height", "manual.antenna-height", "end", "antenna_height_m", "m"),
@@ -85,9 +90,11 @@ def drawn_links(plan: Plan | None, result: Result) -> list[Row]:
     devices = {d.name: d for d in plan.devices}
     seen = _Seen(devices, of_device, of_link, Live(plan, result.observations))
     sites = {d.name: d.site or "" for d in plan.devices}
+    left_out = {entry.what for entry in result.not_asked}
     return [
         _drawn(link, carrier, seen, sites)
         for link in plan.links
+        if f"link {link.name}" not in left_out
         for carrier in link.carriers
         if seen.looked_at(link, carrier)
     ]
@@ -119,15 +126,16 @@ def _end(link: Link, carrier: Carrier, name: EndName, seen: _Seen, own: Iterable
         "device": end.device,
         "site": device.site or "",
         "verdict": _heaviest(found),
-        "values": _values(link, end, device, found, seen.live.at(carrier, end)),
+        "values": _values(
+            {"device": device, "end": end, "carrier": carrier, "link": link},
+            found,
+            seen.live.at(carrier, end),
+        ),
     }
 
 
-def _values(
-    link: Link, end: End, device: Device, found: Sequence[Finding], shown: Shown
-) -> dict[str, Row]:
+def _values(owners: Mapping[str, object], found: Sequence[Finding], shown: Shown) -> dict[str, Row]:
     rows: dict[str, Row] = {}
-    owners: Mapping[str, object] = {"device": device, "end": end, "link": link}
     for item in _ITEMS:
         planned = getattr(owners[item.of], item.planned) if item.planned else None
         judged = min(
@@ -136,6 +144,8 @@ def _values(
             default=None,
         )
         value = _found(item, planned, judged, shown)
+        if value is None and planned is not None and item.check in BY_CHECK:
+            value = NOT_SEEN
         if planned is None and value is None and judged is None:
             continue
         if planned is None and item.expected and judged is not None:

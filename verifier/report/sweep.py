@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Any
 
 from verifier.model.health import STATES, Reading, SweepDocument, SweepReport, UnitNow
@@ -25,13 +25,22 @@ _NAMED = 12
 """So many units that hang on one root are named."""
 
 
+def brief(report: SweepReport, look: Look) -> str:
+    """The counts, and what is silent or impaired."""
+    return _text(report, look, ("silent", "impaired"))
+
+
 def text(report: SweepReport, look: Look) -> str:
-    """What is not sound, by what it hangs on; then the counts."""
+    """The counts; then what is not sound, by what it hangs on."""
+    return _text(report, look, STATES)
+
+
+def _text(report: SweepReport, look: Look, states: Collection[str]) -> str:
     name = plain(report.sweep.plan_name) or "the network"
     head = f"{name}: sweep {report.number}, {rfc3339(report.sweep.started_s)}"
     parts = [
         f"{head}: {_counts(report)} ({report.sweep.took_s:.1f} s)",
-        *("\n".join(lines) for lines in _roots(report, look)),
+        *("\n".join(lines) for lines in _roots(report, look, states)),
     ]
     return "\n\n".join(parts) + "\n"
 
@@ -112,10 +121,10 @@ def _counts(report: SweepReport) -> str:
     return ", ".join(parts) + (f"; {unsteady} unsteady" if unsteady else "")
 
 
-def _roots(report: SweepReport, look: Look) -> Iterator[list[str]]:
+def _roots(report: SweepReport, look: Look, states: Collection[str]) -> Iterator[list[str]]:
     groups: dict[Subject, list[Reading]] = {}
     for reading in report.sweep.readings:
-        if reading.state != "sound":
+        if reading.state != "sound" and reading.state in states:
             groups.setdefault(reading.root, []).append(reading)
     for root, readings in groups.items():
         head = next((r for r in readings if r.unit == root), readings[0])

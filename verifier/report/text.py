@@ -14,17 +14,20 @@ from verifier.model.result import VERDICTS, Result, Verdict
 from verifier.report import Look, entered
 from verifier.report.causes import counted_with_a_cause
 from verifier.report.pictures import lines, pictures
-from verifier.report.plain import paragraph, plain
+from verifier.report.plain import paragraph, plain, wrapped
 from verifier.report.plots import soak_title
-from verifier.report.text_blocks import WORDS, causes, values, word, wrong
+from verifier.report.sentences import WORDS, accepted_lines, not_asked_lines, verdict_line
+from verifier.report.text_blocks import causes, values, word, wrong
 from verifier.rules.echo import echo_stats
 
-__all__ = ["WORDS", "render"]
+__all__ = ["WORDS", "brief", "render"]
 
 _INDENT = " " * 4
 _SUBJECT, _DEVICE, _WHY = 40, 18, 12
 """Columns for a name in the summary, for name and reason among the echoes; longer ones fold."""
 _MOST_PICTURES = 8
+_SCREEN = 25
+"""Lines after which the verdict stands again at the end."""
 _MANY = 40
 """Units beyond this number are listed only where something is not right."""
 
@@ -32,7 +35,7 @@ _MANY = 40
 def render(result: Result, look: Look) -> str:
     """The whole report; ends with a newline."""
     parts = [
-        _heading(result, look),
+        "\n".join([*_verdict(result, look), _heading(result, look)]),
         *causes(result, look),
         *wrong(result, look),
         *([_echo_table(result)] if result.command == "reach" else []),
@@ -42,7 +45,26 @@ def render(result: Result, look: Look) -> str:
         entered.text(result, look.width),
         _closing(result, look),
     ]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    lines = "\n\n".join(part for part in parts if part).split("\n")
+    if len(lines) > _SCREEN:
+        lines += ["", *_verdict(result, look)]
+    return "\n".join(lines) + "\n"
+
+
+def brief(result: Result, look: Look) -> str:
+    """The verdict line, and one line for each check that failed; ends with a newline."""
+    lines = _verdict(result, look)
+    for finding in result.findings:
+        if finding.verdict == "fail":
+            said = f"{plain(finding.subject)}  {finding.check}: {values(finding) or finding.reason}"
+            lines += paragraph(f"{WORDS['fail']}  {said}", "", look.width, hang=_INDENT)
+    return "\n".join(lines) + "\n"
+
+
+def _verdict(result: Result, look: Look) -> list[str]:
+    """The verdict line; a second one only where names and counts need it."""
+    first, *more = wrapped(verdict_line(result), "", look.width, hang=_INDENT)
+    return [first.replace(WORDS[result.verdict], word(result.verdict, look), 1), *more]
 
 
 def _heading(result: Result, look: Look) -> str:
@@ -54,7 +76,7 @@ def _heading(result: Result, look: Look) -> str:
         title += f", {soak}"
     return (
         f"{textwrap.fill(title, look.width, subsequent_indent=_INDENT)}\n"
-        f"{word(result.verdict, look)}: {counts} ({_seconds(result):.1f} s, {result.started})"
+        f"{counts} ({_seconds(result):.1f} s, {result.started})"
     )
 
 
@@ -155,6 +177,8 @@ def _closing(result: Result, look: Look) -> str:
     if result.not_in_stage:
         checks = f"not in stage {result.stage}: {', '.join(result.not_in_stage)}"
         said += paragraph(checks, "", look.width)
-    if left := entered.not_asked(look.annex.plan, result):
+    for left in not_asked_lines(result):
         said += paragraph(left, "", look.width)
+    for allowed in accepted_lines(result):
+        said += paragraph(f"accepted: {allowed}", "", look.width)
     return "\n".join(said)

@@ -10,19 +10,14 @@ from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
 from verifier.report import Look
 from verifier.report.causes import Group, evidence, explained, groups
 from verifier.report.plain import paragraph, plain
+from verifier.report.sentences import WORDS
 from verifier.rules.compare.soak_context import UNTIL_THEN
 
-WORDS: dict[str, str] = {
-    "pass": "PASS",
-    "fail": "FAIL",
-    "warn": "WARN",
-    "not-tested": "NOT TESTED",
-    "incomplete": "INCOMPLETE",
-}
 _COLOURS = {
     "FAIL": "1;31",
     "NOT TESTED": "1;35",
     "INCOMPLETE": "1;35",
+    "CONDITIONAL": "1;33",
     "WARN": "1;33",
     "PASS": "1;32",
 }

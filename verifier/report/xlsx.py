@@ -19,12 +19,19 @@ from verifier.report import Look, Sheet
 from verifier.report.csv import LONGEST_CELL
 from verifier.report.links import drawn_links
 from verifier.report.plain import plain
-from verifier.report.text import WORDS
+from verifier.report.sentences import (
+    WORDS,
+    accepted_lines,
+    not_asked_lines,
+    scope_words,
+    sentence,
+)
 
 _FILLS = {
     "fail": ("F6CFC9", "7A1A0F"),
     "not-tested": ("E3DCEB", "44305C"),
     "incomplete": ("E3DCEB", "44305C"),
+    "conditional": ("F7E6B4", "5E4500"),
     "warn": ("F7E6B4", "5E4500"),
     "pass": ("D7E9DA", "16502A"),
 }
@@ -95,14 +102,20 @@ def render(result: Result, look: Look) -> bytes:
 def _summary(book: Any, result: Result, look: Look) -> None:
     page = _page(book, "Summary", (24, 96), upright=True)
     title = f"Verification of {plain(result.plan.name) or 'an unnamed plan'}"
+    if not result.scope.whole:
+        title += f": {scope_words(result.scope)}"
     heading = _cell(page, title, _TITLE)
     heading.alignment = Alignment(vertical="top")
     page.row_dimensions[1].height = 28
     page.append([heading])
     page.append([_verdict(page, result.verdict)])
     rows: list[tuple[str, Any]] = [
+        ("Scope", scope_words(result.scope)),
+        ("Outcome", sentence(result)),
         *((WORDS[v].capitalize(), n) for v, n in result.summary.items()),
         *((f"Cause {c.id}", f"{c.text} ({c.certainty}). {c.try_first}") for c in result.causes),
+        *(("Not asked", line.removeprefix("not asked: ")) for line in not_asked_lines(result)),
+        *(("Accepted", line) for line in accepted_lines(result)),
         ("Command, stage", f"{result.command}, {result.stage}"),
         ("Plan revision", result.plan.revision),
         ("Plan SHA-256", result.plan.sha256),

@@ -14,13 +14,14 @@ from typing import Any, Final
 
 from verifier.model import mib
 from verifier.model.observation import Observation
-from verifier.model.plan import Device, Plan, Stage
+from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import ports
-from verifier.rules.compare import Judged, accept, compare
+from verifier.rules.compare import Judged, compare
+from verifier.rules.compare.asked import accept
 from verifier.rules.compare.seen import Seen
 from verifier.rules.powercycle_cause import nothing_saved
 from verifier.rules.soak import words
@@ -171,7 +172,8 @@ def judge(  # noqa: PLR0913
     *,
     stage: Stage,
     devices: Sequence[Device],
-    accept_untested: Iterable[str] = (),
+    names: Sequence[str] = (),
+    accept_untested: Iterable[NotTestedOk] = (),
     problems: Iterable[Problem] = (),
 ) -> Judged:
     """The findings of what was seen after, and `settings.saved` and `system.uptime` of each unit.
@@ -182,8 +184,8 @@ def judge(  # noqa: PLR0913
     news = [o for o in observations if not o.what.startswith(BEFORE)]
     accepted = tuple(accept_untested)
     after = compare(
-        plan, profiles, news, stage=stage, devices=devices, accept_untested=accepted,
-        problems=problems,
+        plan, profiles, news, stage=stage, devices=devices, names=names,
+        accept_untested=accepted, problems=problems,
     )  # fmt: skip
     laptop = [o for o in news if o.subject.kind == "laptop"]
     earlier = compare(plan, profiles, [*laptop, *olds], stage=stage, devices=devices)
@@ -199,19 +201,29 @@ def judge(  # noqa: PLR0913
         evidence = (noted.id,) if noted is not None else ()
         own += [dataclasses.replace(f, evidence=evidence) for f in mine]
     kept = [f for f in after.findings if f.check not in {"settings.saved", "system.uptime"}]
-    allowed = {*plan.not_tested_ok, *accepted}
-    made = [
-        dataclasses.replace(accept(f, allowed), id=f"f{n}")
-        for n, f in enumerate(own, start=len(after.findings) + 1)
-    ]
-    found_at = {
-        name: f"{o.value['found_at']}, its {o.value['found_as']} address"
-        for name, o in went.items() if o.value is not None and o.value["found_at"] is not None
-    }  # fmt: skip
-    heads = {f.subject.name: f for f in made if f.check == "settings.saved" and f.verdict == "fail"}
-    elsewhere = {name: (heads[name], where) for name, where in found_at.items() if name in heads}
-    findings, causes = nothing_saved(plan, elsewhere, (*kept, *made), after.causes)
-    return Judged(findings, causes, after.not_in_stage)
+    numbered = [f.numbered(f"f{n}") for n, f in enumerate(own, start=len(after.findings) + 1)]
+    findings, told = accept(plan, (*kept, *numbered), (*accepted, *plan.not_tested_ok))
+    present = {f.id for f in findings}
+    both = tuple(
+        dataclasses.replace(a, findings=(*(i for i in b.findings if i in present), *a.findings))
+        for a, b in zip(told, after.accepted, strict=True)
+    )
+    findings, causes = nothing_saved(plan, _elsewhere(went, findings), findings, after.causes)
+    return dataclasses.replace(after, findings=findings, causes=causes, accepted=both)
+
+
+def _elsewhere(
+    went: Mapping[str, Observation], findings: Iterable[Finding]
+) -> dict[str, tuple[Finding, str]]:
+    """By device found at another address: its failed `settings.saved`, and the address in words."""
+    heads = {
+        f.subject.name: f for f in findings if f.check == "settings.saved" and f.verdict == "fail"
+    }
+    return {
+        name: (heads[name], f"{o.value['found_at']}, its {o.value['found_as']} address")
+        for name, o in went.items()
+        if name in heads and o.value is not None and o.value["found_at"] is not None
+    }
 
 
 def _renamed(o: Observation) -> Observation:

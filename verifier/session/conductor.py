@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import dataclasses
 import sys
 import threading
 import time
@@ -157,7 +158,7 @@ class Conductor:
         laptop = self._request.laptop or this_machine.look()
         self._laptop_record.note("laptop", "interfaces", value=laptop_value(laptop))
         self._laptop_record.note("laptop", "versions", value=versions())
-        if accepted := list(self._request.accept_untested):
+        if accepted := [dataclasses.asdict(a) for a in self._request.accept_untested]:
             self._laptop_record.note("person", ACCEPTED, value=accepted)
         self._note_observed()
         addresses = {d.name: d.address.address for d in self._request.devices}

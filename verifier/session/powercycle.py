@@ -52,6 +52,7 @@ def powercycle(cycle: Cycle) -> Outcome:
         observations,
         stage=request.stage,
         devices=request.devices,
+        names=request.names,
         accept_untested=request.accept_untested,
         problems=request.problems,
     )
@@ -62,7 +63,10 @@ def powercycle(cycle: Cycle) -> Outcome:
         findings=judged.findings,
         causes=judged.causes,
         observations=observations,
+        scope=judged.scope,
         not_in_stage=judged.not_in_stage,
+        not_asked=judged.not_asked,
+        accepted=judged.accepted,
     )
     faults = (*first.faults, *(after.faults if after is not first else ()))
     return Outcome(result, interrupted or after.interrupted, faults)

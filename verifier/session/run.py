@@ -11,7 +11,7 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop
 from verifier.model.manual import Observed
 from verifier.model.observation import Observation
-from verifier.model.plan import Device, Plan, Stage
+from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import PlanReference, Result
@@ -35,6 +35,7 @@ class Request:
         plan_sha256: hash of the plan's canonical JSON.
         problems: the plan's warnings; each becomes a finding `plan.RULE`.
         devices: those asked for, in plan order.
+        names: what a person named to choose them; none: the whole plan.
         profiles: by id, every profile the devices name.
         credentials: by entry name, every entry the devices name.
         laptop: given instead of this machine's own interfaces.
@@ -56,7 +57,8 @@ class Request:
     probing: Probing = field(default_factory=Probing)
     laptop: Laptop | None = None
     try_default_community: bool = False
-    accept_untested: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+    accept_untested: tuple[NotTestedOk, ...] = ()
     ask_all: bool = True
     observed: Observed | None = None
     soak: SoakRequest | None = None
@@ -89,6 +91,7 @@ def run(request: Request) -> Outcome:
         checks=REACH if request.command == "reach" else VERIFY,
         only=HEALTH_CHECKS if request.command == "sweep" else None,
         devices=request.devices,
+        names=request.names,
         accept_untested=request.accept_untested,
         problems=request.problems,
         samples=request.soak.journal.samples() if request.soak is not None else (),
@@ -103,12 +106,15 @@ def run(request: Request) -> Outcome:
             sha256=request.plan_sha256,
             file_sha256=plan.file_sha256,
         ),
+        scope=judged.scope,
         started=started,
         finished=timestamp(request.clock()),
         findings=judged.findings,
         causes=judged.causes,
         observations=observations,
         not_in_stage=judged.not_in_stage,
+        not_asked=judged.not_asked,
+        accepted=judged.accepted,
     )
     return Outcome(result, interrupted, faults)
 

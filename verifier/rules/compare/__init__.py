@@ -10,17 +10,17 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 
 from verifier.model.address import Address
 from verifier.model.laptop import Laptop, Route
 from verifier.model.observation import Observation
-from verifier.model.plan import Device, Plan, Stage
+from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
-from verifier.model.result import Cause, Finding
+from verifier.model.result import Accepted, Cause, Finding, NotAsked, Scope
 from verifier.model.subject import Subject
 from verifier.rules import diagnose, stages
+from verifier.rules.compare import asked as asking
 from verifier.rules.compare import (
     entered,
     holders,
@@ -72,7 +72,10 @@ class Judged:
 
     findings: tuple[Finding, ...]
     causes: tuple[Cause, ...]
+    scope: Scope
     not_in_stage: tuple[str, ...] = ()
+    not_asked: tuple[NotAsked, ...] = ()
+    accepted: tuple[Accepted, ...] = ()
 
 
 def compare(  # noqa: PLR0913
@@ -84,7 +87,8 @@ def compare(  # noqa: PLR0913
     checks: Sequence[Check] = VERIFY,
     only: Container[str] | None = None,
     devices: Iterable[Device] | None = None,
-    accept_untested: Iterable[str] = (),
+    names: Sequence[str] = (),
+    accept_untested: Iterable[NotTestedOk] = (),
     problems: Iterable[Problem] = (),
     samples: Iterable[Block] = (),
 ) -> Judged:
@@ -97,8 +101,10 @@ def compare(  # noqa: PLR0913
         stage: what the work has come to; `rules/stages.py` says which checks belong to it.
         checks: `REACH` or `VERIFY`.
         only: names of checks; findings of others are left out. None: of none.
-        devices: the devices asked for; all if None.
-        accept_untested: checks (names or patterns) that may stay untested: then `warn`.
+        devices: the devices asked for; all if None. Links of which both ends are among them are
+            judged.
+        names: what a person named to choose these devices.
+        accept_untested: checks that may stay untested: then `warn`; before those of the plan.
         problems: the plan's warnings; each that concerns these devices is a finding `plan.RULE`.
         samples: the blocks of a soak, gone through once.
     """
@@ -117,11 +123,24 @@ def compare(  # noqa: PLR0913
     found += [_of_plan(p) for p in concerning(plan, problems, (d.name for d in chosen))]
     if only is not None:
         found = [f for f in found if f.check in only]
+    asked_names = {d.name for d in chosen}
+    found = asking.without_links(plan, asked_names, found)
     asked, not_in_stage = stages.of_stage(plan, stage, found)
-    accepted = {*plan.not_tested_ok, *accept_untested}
-    numbered = tuple(accept(f, accepted).numbered(f"f{n}") for n, f in enumerate(asked, start=1))
-    findings, causes = diagnose.explain(plan, numbered, observations, profiles, stage=stage)
-    return Judged(findings, causes, not_in_stage)
+    numbered = [f.numbered(f"f{n}") for n, f in enumerate(asked, start=1)]
+    allowed = (*accept_untested, *plan.not_tested_ok)
+    kept, accepted = asking.accept(plan, numbered, allowed)
+    findings, causes = diagnose.explain(plan, kept, observations, profiles, stage=stage)
+    not_asked = [*asking.links_not_asked(plan, asked_names)]
+    if checks is VERIFY and only is None:
+        not_asked += asking.values_not_asked(plan, chosen, findings)
+    return Judged(
+        findings=findings,
+        causes=causes,
+        scope=asking.scope_of(plan, names, chosen),
+        not_in_stage=not_in_stage,
+        not_asked=tuple(not_asked),
+        accepted=accepted,
+    )
 
 
 def _contexts(
@@ -213,14 +232,6 @@ def _in_line(message: str) -> str:
     if not others:
         return first
     return first + (" " if first.endswith(":") else "; ") + "; ".join(others)
-
-
-def accept(finding: Finding, accepted: Iterable[str]) -> Finding:
-    """The finding, a warning where it may stay untested (names or patterns of checks)."""
-    if finding.verdict != "not-tested" or not any(fnmatchcase(finding.check, a) for a in accepted):
-        return finding
-    reason = f"accepted without a test: {finding.reason}"
-    return dataclasses.replace(finding, verdict="warn", reason=reason)
 
 
 def _ends_swapped(plan: Plan, contexts: Mapping[str, Context]) -> Findings:

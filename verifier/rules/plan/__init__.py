@@ -106,7 +106,7 @@ RULES: tuple[Rule, ...] = (
     _rule("warning", names.link_doubled),
     _rule("error", names.uplink_unknown),
     _rule("error", names.uplink_circle),
-    _rule("warning", names.check_unknown),
+    _rule("error", names.check_unknown),
     _rule("error", names.traffic_pair_unclear),
     _rule("error", names.neighbour_is_itself),
     _rule("warning", names.port_of_address_unknown),

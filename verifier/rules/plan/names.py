@@ -5,9 +5,8 @@ from __future__ import annotations
 import difflib
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
-from fnmatch import filter as filter_names
 
-from verifier.model.checks import CHECK_NAMES
+from verifier.model.checks import unknown_check
 from verifier.model.plan import Device
 from verifier.model.subject import Subject, SubjectKind
 from verifier.rules.plan.scope import (
@@ -244,14 +243,15 @@ def _without_way_out(scope: Scope) -> dict[str, Device]:
 
 
 def check_unknown(scope: Scope) -> Found:
-    """`not_tested_ok` lists a check that there is not."""
-    for name in scope.plan.not_tested_ok:
-        if name.startswith("plan.") or filter_names(CHECK_NAMES, name):
-            continue
-        near = difflib.get_close_matches(name, CHECK_NAMES, n=1)
-        hint = f"; did you mean {near[0]}?" if near else ": it has no effect"
-        message = f"there is no check {name!r}{hint}"
-        yield Fault(network(scope), ("not_tested_ok",), message)
+    """`not_tested_ok` lists a check or a device that there is not."""
+    for allowed in scope.plan.not_tested_ok:
+        if (why := unknown_check(allowed.name)) is not None:
+            yield Fault(network(scope), ("not_tested_ok", allowed.check), why)
+        elif allowed.device is not None and allowed.device not in scope.devices:
+            near = difflib.get_close_matches(allowed.device, scope.devices, n=1)
+            hint = f"; did you mean {near[0]!r}?" if near else ""
+            message = f"{allowed.check!r}: no device is called {allowed.device!r}{hint}"
+            yield Fault(network(scope), ("not_tested_ok", allowed.check), message, allowed.device)
 
 
 def traffic_pair_unclear(scope: Scope) -> Found:

@@ -1,0 +1,142 @@
+"""What a document says of itself as a whole: scope, verdict, counts; made from the result alone.
+
+No sentence claims more than the counts behind it: *as planned* only where no warning stands,
+*everything* only where nothing was accepted, left out or not asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from verifier.model.manual import BY_CHECK
+from verifier.model.result import Accepted, NotAsked, Result, Scope
+from verifier.report.plain import plain
+from verifier.rules.compare.asked import by_whom
+
+WORDS: dict[str, str] = {
+    "pass": "PASS",
+    "fail": "FAIL",
+    "warn": "WARN",
+    "not-tested": "NOT TESTED",
+    "incomplete": "INCOMPLETE",
+    "conditional": "CONDITIONAL",
+}
+_NAMED = 3
+"""So many names are said; more are counted."""
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """`1 link`, `2 links`."""
+    return f"{number} {one if number == 1 else many or f'{one}s'}"
+
+
+def scope_words(scope: Scope) -> str:
+    """`whole plan (3 links, 7 devices)`, `Hop 1 (1 of 3 links, 2 of 7 devices)`."""
+    if scope.whole:
+        parts = [counted(scope.links[1], "link")] if scope.links[1] else []
+        return f"whole plan ({', '.join([*parts, counted(scope.devices[1], 'device')])})"
+    parts = [f"{scope.links[0]} of {counted(scope.links[1], 'link')}"] if scope.links[1] else []
+    parts.append(f"{scope.devices[0]} of {counted(scope.devices[1], 'device')}")
+    return f"{_listed(scope.names)} ({', '.join(parts)})"
+
+
+def verdict_line(result: Result) -> str:
+    """The one line of a document: verdict, scope, and what the counts say."""
+    return f"{WORDS[result.verdict]}, {scope_words(result.scope)}: {sentence(result)}"
+
+
+def sentence(result: Result) -> str:
+    """What the counts say, in one sentence without its full stop."""
+    said = [_outcome(result), *_marks(result)]
+    left = [] if result.verdict == "fail" else [*_left_out(result)]
+    if left:
+        said.append(f"not asked: {' and '.join(left)}")
+    return "; ".join(said)
+
+
+def _outcome(result: Result) -> str:
+    counts, total = result.summary, len(result.findings)
+    accepted = len(result.untested_ok)
+    checks = counted(total, "check")
+    if not total:
+        return "nothing was tested"
+    if counts["fail"]:
+        untested = f", {counts['not-tested']} not tested" if counts["not-tested"] else ""
+        return f"{counts['fail']} of {checks} failed{untested}"
+    if counts["not-tested"]:
+        return f"nothing failed, but {counts['not-tested']} of {checks} could not be tested"
+    if accepted:
+        return f"{total - accepted} of {checks} tested, nothing failed"
+    if counts["warn"]:
+        return f"{counts['pass']} of {checks} passed"
+    return f"{'all ' if total > 1 else ''}{checks} passed{_praise(result)}"
+
+
+def _praise(result: Result) -> str:
+    """What may be said beside *all passed* where nothing at all was left out; else nothing."""
+    if result.command == "reach":
+        return " (echoes and TCP services only)"
+    whole = result.scope.whole and not [*_left_out(result)]
+    return ": everything asked was tested, and is as planned" if whole else ""
+
+
+def _marks(result: Result) -> Iterator[str]:
+    """What stands beside passes and failures: warnings, and what a person accepted."""
+    accepted = [a for a in result.accepted if a.findings]
+    untested = len(result.untested_ok)
+    if (warned := result.summary["warn"] - untested) > 0:
+        yield counted(warned, "warning")
+    if untested:
+        who = dict.fromkeys(a.by for a in accepted)
+        names = _listed([name for name in who if name])
+        by = f" by {names}" if names else ""
+        more = " and somebody not named" if names and None in who else ""
+        yield f"{untested} not tested, which was accepted{by}{more}"
+
+
+def _left_out(result: Result) -> Iterator[str]:
+    """What belongs to the scope and was not asked, counted."""
+    values = sum(n.count for n in result.not_asked if n.what in BY_CHECK)
+    others = [n for n in result.not_asked if n.what not in BY_CHECK]
+    if values:
+        yield counted(values, "planned value")
+    if others:
+        yield _listed([n.what for n in others])
+    if result.not_in_stage:
+        yield f"{counted(len(result.not_in_stage), 'check')} not of this stage"
+
+
+def _listed(names: list[str] | tuple[str, ...]) -> str:
+    more = len(names) - _NAMED
+    shown = ", ".join(plain(n, longest=60) for n in names[:_NAMED])
+    return shown + (f" and {more} more" if more > 0 else "")
+
+
+def not_asked_lines(result: Result) -> list[str]:
+    """Each thing that was not asked, and why; values that only a person can see as one line."""
+    values = [n for n in result.not_asked if n.what in BY_CHECK]
+    lines = [f"not asked: {n.what}: {n.reason}" for n in result.not_asked if n.what not in BY_CHECK]
+    if values:
+        total = sum(n.count for n in values)
+        listed = ", ".join(f"{_title(n)} {n.count}" for n in values)
+        lines.append(
+            f"not asked: {counted(total, 'planned value')} that only a person can see ({listed}); "
+            "cards --blank FILE.csv writes the sheet, --observed FILE.csv has it judged"
+        )
+    return lines
+
+
+def _title(entry: NotAsked) -> str:
+    return BY_CHECK[entry.what].title.lower()
+
+
+def accepted_lines(result: Result) -> list[str]:
+    """Each check that a person allowed to stay untested: how often it did, who says so, why."""
+    return [accepted_words(a) for a in result.accepted]
+
+
+def accepted_words(accepted: Accepted) -> str:
+    """One acceptance in words."""
+    times = len(accepted.findings)
+    used = f"not tested {counted(times, 'time')}" if times else "was tested, or did not apply"
+    return f"{accepted.check}: {used}; {by_whom(accepted.by)}: {accepted.reason}"
