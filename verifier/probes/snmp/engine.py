@@ -21,7 +21,7 @@ from pysnmp.proto import api, rfc1902, rfc1905
 
 from verifier.errors import CannotMeasureError
 from verifier.model.credentials import SnmpEntry
-from verifier.probes.snmp.message_ids import give_ids
+from verifier.probes.snmp.message_ids import IDS, give_ids
 from verifier.probes.snmp.sockets import SocketAddress
 from verifier.probes.snmp.values import Binding, Type
 
@@ -114,6 +114,8 @@ class Engine:
     def __init__(self, entry: SnmpEntry) -> None:
         self.peers: set[SocketAddress] = set()
         self._answered: set[SocketAddress] = set()
+        self._drawn: list[int] = []
+        self._open: dict[int, list[int]] = {}
         self._version = entry.version
         self._api = api.PROTOCOL_MODULES[0 if entry.version == "1" else 1]
         self._level = _LEVEL[entry.level] if entry.version == "3" else 1
@@ -123,7 +125,7 @@ class Engine:
         self._outlet = _Outlet()
         try:
             self._engine = SnmpEngine()
-            give_ids(self._engine)
+            give_ids(self._engine, self._draw)
             self._engine.register_transport_dispatcher(self._outlet)
             _register(self._engine, entry)
         except OSError as fault:
@@ -146,7 +148,8 @@ class Engine:
         """
         self._outlet.handle_timer_tick(time.monotonic())
         pdu = _pdu(self._api, question)
-        request_id = int(self._api.getNextRequestID())
+        self._drawn = []
+        request_id = self._draw()
         self._api.apiPDU.set_request_id(pdu, request_id)
 
         def process(*arguments: Any) -> None:
@@ -165,9 +168,16 @@ class Engine:
                 None,
             )  # fmt: skip
         except Exception as fault:  # noqa: BLE001  as above
+            IDS.close(self._drawn)
             kind = type(fault).__name__
             raise CannotMeasureError(f"the SNMP library cannot make the request ({kind})") from None
+        self._open[int(handle)] = self._drawn
         return int(handle), self._outlet.message
+
+    def _draw(self) -> int:
+        drawn = IDS.draw()
+        self._drawn.append(drawn)
+        return drawn
 
     def decode(self, datagram: bytes, peer: SocketAddress) -> None:
         """Hands over what came for a request to `peer`; what cannot be used has no effect."""
@@ -186,7 +196,8 @@ class Engine:
         return self._level == _LEVEL["authPriv"] and named and peer not in self._answered
 
     def forget(self, handle: int) -> None:
-        """Ends a request, answered or not."""
+        """Ends a request, answered or not; its ids may be drawn again."""
+        IDS.close(self._open.pop(handle, ()))
         model = _MODELS[self._version][0]
         with contextlib.suppress(Exception):  # it is forgotten already
             self._engine.message_dispatcher.release_state_information(self._engine, handle, model)

@@ -1,18 +1,23 @@
 """The same client, with plain GET requests coded by a faster library (gufo-snmp), if installed.
 
-That library gives values and little else: no types, no error-status, no report, no ICMP error, not
-who answered. So it asks first, and what it does not answer cleanly and soon, `SnmpClient` asks too
-and says what is wrong. Of tables it reads single short columns, `SnmpClient` all others.
+That library gives values and little else: no types, no error-status, no report, no ICMP error. So
+it asks first, and what it does not answer cleanly and soon, `SnmpClient` asks too and says what is
+wrong. Of tables it reads single short columns, `SnmpClient` all others.
+
+Whose answer it is: each session has a socket connected to the address and port that is asked, and
+the library draws each id at random. It takes an answer without authentication for one with it, so
+that where only the authentication proves an answer (no privacy), `SnmpClient` asks.
 """
 
 from __future__ import annotations
 
 import asyncio
+import os
 import time
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from importlib.util import find_spec
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
@@ -22,21 +27,18 @@ from verifier.probes.snmp.engine import Question
 from verifier.probes.snmp.values import Binding, Reply, Table, Target, Type, dotted, oid_tuple
 from verifier.probes.snmp.walk import REPETITIONS
 
+if TYPE_CHECKING:
+    from verifier.probes.snmp.fast_session import Session
+
 _SOON_S = 1.0
 """An agent on a terrestrial network that answers at all has answered by then (common practice)."""
-_DISCOVERY = 2
-"""Requests that find out the engine of a v3 agent, and its time (RFC 3414 section 4)."""
 _SESSIONS_KEPT = 512
 """Sessions, each with a socket of its own, that are kept for further questions to their agents."""
 _QUICK_REQUESTS = 8
 """A column that takes more is left to `SnmpClient`."""
-_AUTH = {
-    "MD5": "Md5Key", "SHA": "Sha1Key", "SHA-224": "Sha224Key", "SHA-256": "Sha256Key",
-    "SHA-384": "Sha384Key", "SHA-512": "Sha512Key",
-}  # fmt: skip
 _SHORTEST_KEY = 8
 """RFC 3414 section 11.2; the library fails on an empty one."""
-_PRIV = {"DES": "DesKey", "AES-128": "Aes128Key"}
+_PRIV = {"DES", "AES-128"}
 """Longer keys are left to `SnmpClient`: the drafts differ in how they are made."""
 
 
@@ -57,6 +59,24 @@ _Agent = tuple[Address, int, SnmpEntry]
 _T = TypeVar("_T")
 
 
+class _Forked:
+    """Whether a process that this one was forked from has used the library.
+
+    Then both would draw the same ids, as its random numbers go on from where they stood.
+    """
+
+    used = inherited = False
+
+    @classmethod
+    def note(cls) -> None:
+        """In the new process."""
+        cls.inherited = cls.inherited or cls.used
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_Forked.note)
+
+
 class FastClient(SnmpClient):
     """An `SnmpClient` that asks plain questions faster.
 
@@ -66,7 +86,7 @@ class FastClient(SnmpClient):
 
     def __init__(self, pace: Pace | None = None, *, error_queue: bool | None = None) -> None:
         super().__init__(pace, error_queue=error_queue)
-        self._sessions: OrderedDict[_Agent, Any] = OrderedDict()
+        self._sessions: OrderedDict[_Agent, Session] = OrderedDict()
         self._odd: set[_Agent] = set()
         self._users: dict[SnmpEntry, Any] = {}
 
@@ -115,42 +135,35 @@ class FastClient(SnmpClient):
     async def _quick_walk(
         self, key: _Agent, target: Target, column: str, max_rows: int, repetitions: int
     ) -> Table | None:
-        """A whole column; None where it is long, or anything is odd."""
-        from gufo.snmp._fast import GetIter  # noqa: PLC0415
+        """A whole column; None where it is empty or long, or anything is odd."""
+        from verifier.probes.snmp.fast_session import some  # noqa: PLC0415 - an extra
 
         started_s = time.monotonic()
         rows: dict[str, Mapping[str, Binding]] = {}
-        last, position = oid_tuple(column), GetIter(column, repetitions)
+        last, found = oid_tuple(column), None
         for requests in range(1, _QUICK_REQUESTS + 1):
-            got = await self._quickly(key, target, lambda s: _bulk(s, position))
-            at_end = got == [] and bool(rows)
-            for found in got or ():
-                if found is None:
-                    at_end = True
-                    break
-                name = oid_tuple(found[0])
+
+            async def ask(session: Any, found: Any = found) -> tuple[Any, list[Any], bool]:
+                following = found or session.getbulk(column, repetitions)
+                return (following, *await some(following, repetitions))
+
+            if (got := await self._quickly(key, target, ask)) is None:
+                return None
+            found, came, at_end = got
+            for oid, value in came:
+                name = oid_tuple(oid)
                 if name <= last or len(rows) >= max_rows:
                     return None
                 last = name
-                instance = found[0].removeprefix(f"{column}.")
-                rows[instance] = {column: _binding(found[0], found[1])}
+                rows[oid.removeprefix(f"{column}.")] = {column: _binding(oid, value)}
             if at_end:
-                return Table(
-                    outcome="answered",
-                    rows=rows,
-                    complete=True,
-                    responder=str(target.address.ip),
-                    requests=requests,
-                    took_ms=1000 * (time.monotonic() - started_s),
-                )
-            if not got:
-                return None
+                return _whole(target, rows, requests, started_s) if rows else None
         return None
 
     async def _quick(self, key: _Agent, target: Target, oids: list[str]) -> Reply | None:
         """What the faster library reads; None where it reads not all, or nothing."""
         started_s = time.monotonic()
-        values = await self._quickly(key, target, lambda session: session.get_many(oids))
+        values = await self._quickly(key, target, lambda asked: asked.get_many(oids))
         if values is None or any(values.get(oid) is None for oid in oids):
             return None  # one is missing, or an error stands beside it
         return Reply(
@@ -158,7 +171,7 @@ class FastClient(SnmpClient):
             bindings=tuple(_binding(oid, values[oid]) for oid in oids),
             responder=str(target.address.ip),
             took_ms=1000 * (time.monotonic() - started_s),
-            engine_id=self._sessions[key].get_engine_id()
+            engine_id=self._sessions[key].engine_id
             if target.entry.version == "3" and key in self._sessions
             else None,
         )
@@ -167,17 +180,11 @@ class FastClient(SnmpClient):
         self, key: _Agent, target: Target, ask: Callable[[Any], Awaitable[_T]]
     ) -> _T | None:
         """What the library makes of one request; None where it fails."""
-        unknown = target.entry.version == "3" and key not in self._sessions
-        for _ in range(_DISCOVERY + 1 if unknown else 1):
-            await self._line.slot()  # and no turn: each session has a receive buffer of its own
         try:
-            async with asyncio.timeout(min(_SOON_S, target.timeout_s)):
-                session = self._sessions.pop(key, None)  # taken out: one question at a time
-                if session is None:
-                    session = self._session(target)
-                    if target.entry.version == "3":
-                        await session.refresh()
-                got = await ask(session)
+            session = self._sessions.pop(key, None)  # taken out: one question at a time
+            if session is None:
+                session = self._session(target)
+            got = await session.ask(ask, min(_SOON_S, target.timeout_s))
         except (asyncio.CancelledError, KeyboardInterrupt, SystemExit):
             raise
         except BaseException:  # noqa: BLE001 - its panics are no Exception; `SnmpClient` asks then
@@ -188,65 +195,47 @@ class FastClient(SnmpClient):
             self._sessions.popitem(last=False)
         return got
 
-    def _session(self, target: Target) -> Any:
-        from gufo.snmp import SnmpVersion  # noqa: PLC0415 - an extra: loaded where it is used
-        from gufo.snmp.aio import SnmpSession  # noqa: PLC0415
+    def _session(self, target: Target) -> Session:
+        from verifier.probes.snmp.fast_session import Session, user_of  # noqa: PLC0415 - an extra
 
+        _Forked.used = True
         entry = target.entry
-        asked: dict[str, Any] = {
-            "addr": str(target.address.ip),
-            "port": target.udp_port,
-            "timeout": 2 * _SOON_S,  # never reached: see `_quickly`
-        }
         if entry.version != "3":
-            kind = SnmpVersion.v1 if entry.version == "1" else SnmpVersion.v2c
-            assert entry.community is not None
-            return SnmpSession(community=entry.community.reveal(), version=kind, **asked)
+            return Session(target, None, self._line.slot)
         if entry not in self._users:
-            self._users[entry] = _user(entry)
-        return SnmpSession(user=self._users[entry], **asked)
+            self._users[entry] = user_of(entry)
+        return Session(target, self._users[entry], self._line.slot)
 
 
-async def _bulk(session: Any, position: Any) -> list[tuple[str, Any] | None]:
-    """One GetBulk request: None among the rows is the column's end; no row, that of the MIB."""
-    await session._send(lambda: session._sock.send_get_bulk(position))  # noqa: SLF001
-    try:
-        rows: list[tuple[str, Any] | None] = await session._recv(  # noqa: SLF001
-            lambda: session._sock.recv_get_bulk(position)  # noqa: SLF001
-        )
-    except StopAsyncIteration:
-        return []
-    return rows
-
-
-def _suits(target: Target) -> bool:
-    """Whether the library can ask so: it knows no source address, no zone, no longer AES keys."""
-    entry = target.entry
-    keys = [key.reveal() for key in (entry.auth_key, entry.priv_key) if key is not None]
-    return (
-        target.source is None
-        and not target.address.zone
-        and (entry.priv_key is None or entry.priv in _PRIV)
-        and all(len(key) >= _SHORTEST_KEY for key in keys)
+def _whole(
+    target: Target, rows: Mapping[str, Mapping[str, Binding]], requests: int, started_s: float
+) -> Table:
+    return Table(
+        outcome="answered",
+        rows=rows,
+        complete=True,
+        responder=str(target.address.ip),
+        requests=requests,
+        took_ms=1000 * (time.monotonic() - started_s),
     )
 
 
-def _user(entry: SnmpEntry) -> Any:
-    """A user with keys made of the passwords: that takes a hash over a megabyte for each.
+def _suits(target: Target) -> bool:
+    """Whether the library can ask so.
 
-    RFC 3414 section 2.6: both by the authentication's own hash.
+    It knows no source address, no zone, no longer AES keys, and does not look whether an answer is
+    authenticated.
     """
-    from gufo.snmp import user as library  # noqa: PLC0415 - an extra: loaded where it is used
-
-    keys: dict[str, Any] = {}
-    if entry.auth_key is not None:
-        auth, made = getattr(library, _AUTH[entry.auth]), library.KeyType.Master
-        master = auth.get_master_key
-        keys["auth_key"] = auth(master(entry.auth_key.reveal().encode()), key_type=made)
-        if entry.priv_key is not None:
-            priv = getattr(library, _PRIV[entry.priv])
-            keys["priv_key"] = priv(master(entry.priv_key.reveal().encode()), key_type=made)
-    return library.User(entry.user or "", **keys)
+    entry = target.entry
+    keys = [key.reveal() for key in (entry.auth_key, entry.priv_key) if key is not None]
+    return (
+        not _Forked.inherited
+        and target.source is None
+        and not target.address.zone
+        and (entry.auth_key is None or entry.priv_key is not None)
+        and (entry.priv_key is None or entry.priv in _PRIV)
+        and all(len(key) >= _SHORTEST_KEY for key in keys)
+    )
 
 
 def _binding(oid: str, value: Any) -> Binding:

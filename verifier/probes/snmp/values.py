@@ -10,6 +10,7 @@ from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.mib import ERROR_STATUS
+from verifier.probes.snmp.sockets import Endpoint
 
 Outcome = Literal[
     "answered", "silent", "port-unreachable", "host-unreachable", "no-route", "local-error",
@@ -103,7 +104,9 @@ class Reply:
     Attributes:
         bindings: in the order of the question; those that came, where the outcome is another.
         error_status, error_index: of the agent's response (RFC 3416 section 3).
-        responder: address the answer or report came from, whichever was asked.
+        responder: the asked address, where an answer or report came; None where none did.
+        elsewhere: who answered with the right id instead, where the asked address stayed silent;
+            nothing of what came from there is taken.
         took_ms: from the request that was answered to its answer; from the first request to the
             end of waiting, where none was.
         engine_id, engine_boots, engine_time: of SNMPv3, from the last message taken (RFC 3414 2.2).
@@ -115,6 +118,7 @@ class Reply:
     error_status: int = 0
     error_index: int = 0
     responder: str | None = None
+    elsewhere: tuple[Endpoint, ...] = ()
     took_ms: float = 0.0
     engine_id: bytes | None = None
     engine_boots: int | None = None
