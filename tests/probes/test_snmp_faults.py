@@ -347,7 +347,7 @@ SPOILT = {
     "only its head": lambda request: as_response(request)[:24],
     "another version": lambda r: as_response(r).replace(b"\x02\x01\x01\x04", b"\x02\x01\x00\x04", 1),
     "another community": lambda r: as_response(r).replace(b"harbour", b"quarry!", 1),
-    "no list of objects": lambda r: as_response(r)[:-2] + b"\x07\x00",
+    "no list of objects": lambda r: as_response(r).replace(b"\x30\x0e\x30\x0c", b"\x31\x0e\x30\x0c"),
 }  # fmt: skip
 
 
@@ -408,7 +408,7 @@ def babbler(garbage):
 GARBAGE = {
     "noise": lambda _, n: bytes([n % 256]) * 60,
     "its head": lambda r, _: as_response(r)[:25],
-    "spoilt objects": lambda r, _: as_response(r)[:-2] + b"\x07\x00",
+    "spoilt objects": lambda r, _: SPOILT["no list of objects"](r),
 }
 
 

@@ -7,26 +7,19 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
-from typing import Any, TypeVar
+from typing import Any
 
 from gufo.snmp import SnmpVersion
-from gufo.snmp import user as library
 from gufo.snmp.aio import SnmpSession
 from gufo.snmp.policer import BasePolicer
 
-from verifier.model.credentials import SnmpEntry
 from verifier.probes.snmp.values import Target
 
-_AUTH = {
-    "MD5": "Md5Key", "SHA": "Sha1Key", "SHA-224": "Sha224Key", "SHA-256": "Sha256Key",
-    "SHA-384": "Sha384Key", "SHA-512": "Sha512Key",
-}  # fmt: skip
-_PRIV = {"DES": "DesKey", "AES-128": "Aes128Key"}
 _NEVER_S = 3600.0
-"""The library's own timeout, which is never reached: `Session.ask` has another."""
+"""The library's own timeout, which is never reached: `Session.rows` has another."""
 
 Slot = Callable[[], Awaitable[None]]
-_T = TypeVar("_T")
+_Rows = list[tuple[str, Any]]
 
 
 class _Slots(BasePolicer):
@@ -51,72 +44,44 @@ class _Slots(BasePolicer):
 
 
 class Session:
-    """Asks one agent, one question at a time; its socket is connected to that agent.
+    """Asks one agent by v2c, one question at a time; its socket is connected to that agent.
 
     Args:
         target: the agent.
-        user: of SNMPv3, see `user_of`.
         slot: waits until a request may leave.
     """
 
-    def __init__(self, target: Target, user: Any, slot: Slot) -> None:
+    def __init__(self, target: Target, slot: Slot) -> None:
+        assert target.entry.community is not None
         self._slots = _Slots(slot)
-        self._new = target.entry.version == "3"
-        asked: dict[str, Any] = {
-            "addr": str(target.address.ip),
-            "port": target.udp_port,
-            "timeout": _NEVER_S,
-            "policer": self._slots,
-        }
-        if user is not None:
-            asked["user"] = user
-        else:
-            assert target.entry.community is not None
-            asked["community"] = target.entry.community.reveal()
-            v1 = target.entry.version == "1"
-            asked["version"] = SnmpVersion.v1 if v1 else SnmpVersion.v2c
-        self._session = SnmpSession(**asked)
+        self._session = SnmpSession(
+            addr=str(target.address.ip),
+            port=target.udp_port,
+            community=target.entry.community.reveal(),
+            version=SnmpVersion.v2c,
+            timeout=_NEVER_S,
+            policer=self._slots,
+        )
 
-    async def ask(self, question: Callable[[SnmpSession], Awaitable[_T]], wait_s: float) -> _T:
-        """What the library makes of a question; raises whatever it raises, panics too.
+    async def rows(
+        self,
+        column: str,
+        position: AsyncIterator[tuple[str, Any]] | None,
+        most: int,
+        wait_s: float,
+    ) -> tuple[AsyncIterator[tuple[str, Any]], _Rows, bool]:
+        """The next rows of a column, at most so many; where it stands; whether it is at the end.
 
-        TimeoutError where a request is not answered within `wait_s` seconds after it left.
+        Raises whatever the library raises, panics too; TimeoutError where a request is not answered
+        within `wait_s` seconds after it left.
         """
+        found: _Rows = []
         async with asyncio.timeout(None) as limit:
             self._slots.limit, self._slots.wait_s = limit, wait_s
-            if self._new:
-                await self._session.refresh()
-                self._new = False
-            return await question(self._session)
-
-    @property
-    def engine_id(self) -> bytes:
-        """Of an SNMPv3 agent."""
-        return self._session.get_engine_id()
-
-
-async def some(rows: AsyncIterator[_T], most: int) -> tuple[list[_T], bool]:
-    """The next rows of a column, at most so many, and whether it ends with them."""
-    found: list[_T] = []
-    while len(found) < most:
-        try:
-            found.append(await anext(rows))
-        except StopAsyncIteration:
-            return found, True
-    return found, False
-
-
-def user_of(entry: SnmpEntry) -> Any:
-    """A user with keys made of the passwords: that takes a hash over a megabyte for each.
-
-    RFC 3414 section 2.6: both by the authentication's own hash.
-    """
-    keys: dict[str, Any] = {}
-    if entry.auth_key is not None:
-        auth, made = getattr(library, _AUTH[entry.auth]), library.KeyType.Master
-        master = auth.get_master_key
-        keys["auth_key"] = auth(master(entry.auth_key.reveal().encode()), key_type=made)
-        if entry.priv_key is not None:
-            priv = getattr(library, _PRIV[entry.priv])
-            keys["priv_key"] = priv(master(entry.priv_key.reveal().encode()), key_type=made)
-    return library.User(entry.user or "", **keys)
+            position = position or self._session.getbulk(column, most)
+            while len(found) < most:
+                try:
+                    found.append(await anext(position))
+                except StopAsyncIteration:
+                    return position, found, True
+        return position, found, False

@@ -22,12 +22,13 @@ Outcome = Literal[
 Type = Literal[
     "Integer32", "OctetString", "ObjectIdentifier", "IpAddress", "Counter32", "Gauge32",
     "TimeTicks", "Opaque", "Counter64", "Null", "noSuchObject", "noSuchInstance", "endOfMibView",
-    "Number",
+    "Unknown",
 ]  # fmt: skip
-"""Types of SMIv2 (RFC 2578 section 7.1) and the exceptions of RFC 3416 section 3; `Number` is a
-numeric one that the faster client does not tell from the others."""
+"""Types of SMIv2 (RFC 2578 section 7.1) and the exceptions of RFC 3416 section 3; `Unknown` is what
+has another tag."""
 
-MISSING: tuple[Type, ...] = ("noSuchObject", "noSuchInstance", "endOfMibView", "Null")
+EXCEPTIONS: tuple[Type, ...] = ("noSuchObject", "noSuchInstance", "endOfMibView")
+MISSING: tuple[Type, ...] = (*EXCEPTIONS, "Null")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,17 +61,21 @@ class Binding:
 
     Attributes:
         value: octets as bytes, numbers as int, IpAddress and ObjectIdentifier as dotted text;
-            None where the agent has none.
+            None where the agent has none, or it is unreadable.
+        octets: of an unreadable value, as they came: tag, length and content.
+        unreadable: why what came is no value of its type, or of its object's; empty if it is one.
     """
 
     oid: str
     type: Type
     value: int | bytes | str | None = None
+    octets: bytes = b""
+    unreadable: str = ""
 
     @property
     def missing(self) -> bool:
-        """Whether the agent has no value there; an empty string is a value."""
-        return self.type in MISSING
+        """Whether there is no value; an empty string is a value."""
+        return self.type in MISSING or bool(self.unreadable)
 
     @property
     def text(self) -> str:
@@ -90,6 +95,8 @@ class Binding:
     @property
     def raw(self) -> str:
         """Type and value without loss, in ASCII, for evidence."""
+        if self.unreadable:
+            return f"{self.type} 0x{self.octets.hex()}: {self.unreadable}"
         if not isinstance(self.value, bytes):
             return self.type if self.value is None else f"{self.type} {self.value}"
         if all(0x20 <= octet <= 0x7E for octet in self.value):  # noqa: PLR2004
