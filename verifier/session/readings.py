@@ -71,9 +71,7 @@ class Got:
         if self.binding is None:
             return self.problem
         if self.binding.missing:
-            return (
-                self.binding.unreadable or f"the unit has no such object ({self.binding.type})"
-            )
+            return self.binding.unreadable or f"the unit has no such object ({self.binding.type})"
         if self.value is not None or self.no_signal:
             return ""
         if self.reading.type == "enumeration" and decode.number(self.binding.text) is not None:
