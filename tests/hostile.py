@@ -203,14 +203,14 @@ def babbling(neighbours: list[Neighbour], *, look: bool) -> Iterator[None]:
                 own = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
                 opened.append(own)
                 own.bind((neighbour.address, port))
-                own.setblocking(False)
+                own.settimeout(0)
                 neighbour._sockets.append(own)
             wire = None
             if look:
                 wire = socket.socket(socket.AF_PACKET, socket.SOCK_DGRAM, socket.htons(ETH_P_IP))
                 opened.append(wire)
                 wire.bind(("lo", ETH_P_IP))
-                wire.setblocking(False)
+                wire.settimeout(0)
             threads.append(threading.Thread(target=neighbour.serve, args=(stop, wire)))
         for thread in threads:
             thread.start()
