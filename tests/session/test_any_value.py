@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import itertools
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -144,7 +143,7 @@ def test_a_sweep_is_stored_whatever_devices_say(odd_ones: Odd, url: str) -> None
     said: list[str] = []
     count = itertools.count(1)
 
-    @examples(8)
+    @examples(8)  # type: ignore[untyped-decorator]
     @given(odd_values)
     @example(HUGE)
     def sweep(odd: dict[str, list[tuple[int, bytes]]]) -> None:
@@ -184,7 +183,7 @@ def test_an_error_counter_of_2_to_the_64(odd_ones: Odd, url: str) -> None:
         assert huge.hex() in raw
 
 
-@examples(6)
+@examples(6)  # type: ignore[untyped-decorator]
 @given(odd_values)
 def test_it_is_judged_and_drawn_in_every_format(
     odd_ones: Odd, odd: dict[str, list[tuple[int, bytes]]]

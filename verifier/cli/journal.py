@@ -8,9 +8,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from verifier.errors import InputError
 from verifier.files import evidence as files
 from verifier.files.journal import Kept, read_journal
+from verifier.files.shapes import prove_journal
 from verifier.model.result import Result
 from verifier.report.json import document, result_of
 from verifier.rules.compare.soak_context import SOAK
@@ -26,21 +26,18 @@ def stored(path: Path) -> tuple[Result, files.Evidence]:
     """
     kept = read_journal(path)
     header, name = kept.header, f"{path}: first line"
-    try:
-        parts = {**header["parts"], "samples": list(kept.blocks)}
-        observations = _observations(kept)
-        times = [
-            header["started"],
-            *(o["at"] for o in observations),
-            *(_end_of(b) for b in kept.blocks),
-        ]
-        run = {**header, **_NO_RESULT, "finished": max(times), "observations": observations,
-               "findings": _problems(header["problems"])}  # fmt: skip
-        result = result_of({k: v for k, v in run.items() if k in _FIELDS}, name)
-        evidence = files.of_parts({**parts, "result": document(result)})
-    except (KeyError, TypeError, ValueError) as fault:
-        raise InputError(f"{name}: is not whole: {fault!r}") from None
-    return result, evidence
+    prove_journal(header, kept.seen, kept.blocks, str(path))
+    parts = {**header["parts"], "samples": list(kept.blocks)}
+    observations = _observations(kept)
+    times = [
+        header["started"],
+        *(o["at"] for o in observations),
+        *(_end_of(b) for b in kept.blocks),
+    ]
+    run = {**header, **_NO_RESULT, "finished": max(times), "observations": observations,
+           "findings": _problems(header["problems"])}  # fmt: skip
+    result = result_of({k: v for k, v in run.items() if k in _FIELDS}, name)
+    return result, files.of_parts({**parts, "result": document(result)})
 
 
 def _end_of(block: Mapping[str, Any]) -> str:

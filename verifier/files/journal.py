@@ -20,9 +20,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Self
 
-import rfc8785
-
 from verifier.errors import InputError, UsageError
+from verifier.files.canonical import canonical_of
 
 FORMAT: Final = "plan-verifier/journal/1"
 BLOCKS: Final = frozenset({"echo", "values", "gap", "clock"})
@@ -77,7 +76,7 @@ class Journal:
     def add(self, *lines: Line) -> None:
         """Adds lines; never raises for the disk's sake."""
         with self._lock:
-            self._waiting += [rfc8785.dumps(dict(line)) + b"\n" for line in lines]
+            self._waiting += [canonical_of(dict(line)) + b"\n" for line in lines]
             try:
                 while self._waiting:
                     self._append(self._waiting[0])
