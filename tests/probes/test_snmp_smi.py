@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from pyasn1.codec.ber import decoder, encoder
 from pysnmp.proto import rfc1902, rfc1905
 
+from tests.cli.sweeping import free_port
 from tests.hostile import integer, tlv
 from verifier.files.profiles import load_profiles
 from verifier.model import mib
@@ -169,12 +170,12 @@ def test_no_datagram_raises(octets: bytes) -> None:
 
 _ODD = integer(HUGE, 0x41)
 ENTRIES = {
-    "1": SnmpEntry(name="x", version="1", community=Secret("coast"), port=16371),
-    "2c": SnmpEntry(name="x", version="2c", community=Secret("coast"), port=16372),
+    "1": SnmpEntry(name="x", version="1", community=Secret("coast"), port=free_port()),
+    "2c": SnmpEntry(name="x", version="2c", community=Secret("coast"), port=free_port()),
     "3": SnmpEntry(name="x", version="3", user="ferry", auth="SHA-256", auth_key=Secret("coastal-auth"),
-                   priv_key=Secret("coastal-priv"), port=16373),
+                   priv_key=Secret("coastal-priv"), port=free_port()),
     "3 without privacy": SnmpEntry(name="x", version="3", user="ferry", auth="SHA-256",
-                                   auth_key=Secret("coastal-auth"), port=16374),
+                                   auth_key=Secret("coastal-auth"), port=free_port()),
 }  # fmt: skip
 
 

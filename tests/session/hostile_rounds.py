@@ -10,6 +10,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any, Literal
 
+from tests.cli.sweeping import free_port
 from tests.hostile import Identity, Neighbour, babbling, heard, integer, split, tlv
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
@@ -18,7 +19,7 @@ from verifier.model.plan import Plan
 from verifier.session import Probing, Request, run
 from verifier.simulator import Fault, Network, running
 
-PORT, OTHERS_PORT = 16377, 16378
+PORT, OTHERS_PORT = free_port(), free_port()
 PLAN = """\
 network: {name: Bad company, example: true}
 devices:

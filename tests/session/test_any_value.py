@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, Phase, example, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select
 
+from tests.cli.sweeping import free_port
 from tests.hostile import integer, tlv
 from tests.store.conftest import postgresql, url
 from verifier.files.plan_in import read_plan
@@ -50,9 +51,9 @@ SOUND = ("sound-1", "sound-2")
 _V3: dict[str, Any] = {"auth": "SHA-256", "auth_key": Secret("coastal-auth"),
                        "priv_key": Secret("coastal-priv")}  # fmt: skip
 ENTRIES = {
-    "one": SnmpEntry(name="one", version="2c", community=Secret("coast"), port=16381),
-    "two": SnmpEntry(name="two", version="1", community=Secret("coast"), port=16382),
-    "three": SnmpEntry(name="three", version="3", user="ferry", port=16383, **_V3),
+    "one": SnmpEntry(name="one", version="2c", community=Secret("coast"), port=free_port()),
+    "two": SnmpEntry(name="two", version="1", community=Secret("coast"), port=free_port()),
+    "three": SnmpEntry(name="three", version="3", user="ferry", port=free_port(), **_V3),
 }
 TAGS = (0x01, 0x02, 0x04, 0x05, 0x06, 0x09, 0x24, 0x30, 0x40, 0x41, 0x42, 0x43, 0x44, 0x45, 0x46, 0x47,
         0x80, 0x81, 0x82)  # fmt: skip

@@ -10,7 +10,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, CursorResult, bindparam, delete, select, update
-from sqlalchemy.exc import DataError, DBAPIError, IntegrityError, StatementError
+from sqlalchemy.exc import (
+    DataError,
+    DBAPIError,
+    IntegrityError,
+    ProgrammingError,
+    StatementError,
+)
 
 from verifier.model.health import Added, Change, Memory, Notice, Reading, Reason, Sweep
 from verifier.model.subject import Subject
@@ -88,11 +94,16 @@ def _taken(connection: Connection, brought: Brought, number: int, ids: rows.Ids)
     except (ArithmeticError, ValueError, TypeError) as fault:
         return type(fault).__name__
     except StatementError as fault:
-        of_values = isinstance(fault, DataError | IntegrityError)
-        if isinstance(fault, DBAPIError) and not of_values:
+        if isinstance(fault, DBAPIError) and not _of_values(fault):
             raise
         return type(fault.orig or fault).__name__
     return None
+
+
+def _of_values(fault: DBAPIError) -> bool:
+    """Whether a value was refused: by the database, or by its driver, which asks no server."""
+    by_driver = isinstance(fault, ProgrammingError) and not getattr(fault.orig, "sqlstate", None)
+    return by_driver or isinstance(fault, DataError | IntegrityError)
 
 
 def _insert(connection: Connection, brought: Brought, number: int, ids: rows.Ids) -> None:
