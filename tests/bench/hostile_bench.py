@@ -29,8 +29,8 @@ def main() -> int:
                     k for k in right.keys() | found.keys() if right.get(k) != found.get(k)
                 }:
                     wrong += 1
-                    said = {k: (right.get(k), found.get(k)) for k in differ}
-                    print(f"round {n}, {command}: {said}", flush=True)
+                    said = {k: (right.get(k), found.get(k), bad.reasons.get(k)) for k in differ}
+                    print(f"round {n}, {command}: {said}, {bad.faults}", flush=True)
         took_s, forged = time.monotonic() - began_s, bad.forged
     print(f"{rounds} rounds of each command, {forged} forged datagrams, "
           f"{'all on the wire seen' if look else 'ids guessed only'}: "

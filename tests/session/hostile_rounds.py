@@ -59,6 +59,8 @@ class Company:
     def __init__(self, plan: Plan, neighbours: list[Neighbour]) -> None:
         self.plan, self.neighbours = plan, neighbours
         self.chance = random.Random(92)
+        self.faults: tuple[Exception, ...] = ()
+        self.reasons: dict[tuple[str, str, str | None], str] = {}
         self._right: dict[tuple[str, bool], Verdicts] = {}
 
     @property
@@ -76,9 +78,13 @@ class Company:
             devices=self.chance.sample(chosen, len(chosen)), profiles=load_profiles({"mib2"}),
             credentials=ENTRIES, probing=probing,
         )  # fmt: skip
+        outcome = run(request)
+        self.faults = outcome.faults
+        self.reasons = {(f.check, f.subject.name, f.subject.port): f.reason
+                        for f in outcome.result.findings}  # fmt: skip
         return {
             (f.check, f.subject.name, f.subject.port): (f.verdict, f.observed)
-            for f in run(request).result.findings
+            for f in outcome.result.findings
             if f.subject.name not in NEIGHBOURS
             and not f.check.startswith("icmp.")
             and f.check != "snmp.engine-id"  # two say to be one engine: that may be warned of
