@@ -198,7 +198,7 @@ def _damaged_samples(document: dict[str, Any], place: Path) -> None:
             argv, env=clean_environment(), capture_output=True, text=True, check=False
         )
         assert done.returncode == 4, done.stderr
-        assert "part samples: a block has not the form of one" in done.stderr
+        assert "part samples: block 1 has not the form of one" in done.stderr
 
 
 def report_on(*words: str | Path) -> subprocess.CompletedProcess[str]:

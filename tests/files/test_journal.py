@@ -199,3 +199,10 @@ def test_a_text_file_is_no_journal(tmp_path: Path) -> None:
     path.write_text('{\n "format": "plan-verifier/result/1"}')
     assert not is_journal(path)
     assert not is_journal(tmp_path / "nothing")
+
+
+def test_counts_beyond_what_json_holds_exactly(journal: Journal) -> None:
+    """A Counter64 stands as its digits, and the line is taken (RFC 8785 section 3.2.2.3)."""
+    journal.add({"kind": "values", "series": {"ifHCInOctets eth1": [2**64 - 1, 7]}})
+    (read,) = read_journal(journal.path).blocks
+    assert read["series"] == {"ifHCInOctets eth1": [str(2**64 - 1), 7]}

@@ -176,15 +176,24 @@ def test_an_agent_that_answers_with_nothing_is_stopped(handmade):
     assert table.requests < 8
 
 
-def test_answers_from_another_address_are_taken_and_told(handmade):
-    """A multihomed agent: the value comes, and the address it came from."""
+def test_answers_from_another_address_are_told_and_not_taken(handmade):
+    """A multihomed agent: silent where it was asked, and who answered instead."""
     reply = get(
         handmade, lambda a: [a.reply((a.oids[0], "Quarry"))], address="127.0.0.61",
         answers_from="127.0.0.62",
     )  # fmt: skip
-    assert (reply.outcome, reply.responder) == ("answered", "127.0.0.62")
-    assert reply.bindings[0].text == "Quarry"
-    assert "127.0.0.62" in reply.detail
+    assert (reply.outcome, reply.responder, reply.bindings) == ("silent", None, ())
+    assert [e.host for e in reply.elsewhere] == ["127.0.0.62"]
+
+
+def test_answers_from_another_port_are_told_and_not_taken(handmade):
+    """The address is right and the port is not: no answer of who was asked."""
+    reply = get(
+        handmade, lambda a: [a.reply((a.oids[0], "Quarry"))], address="127.0.0.63",
+        answers_from="127.0.0.63",
+    )  # fmt: skip
+    assert (reply.outcome, reply.bindings) == ("silent", ())
+    assert [e.host for e in reply.elsewhere] == ["127.0.0.63"]
 
 
 def test_missing_and_empty_are_three_things(handmade):
@@ -378,7 +387,7 @@ SPOILT = {
     "only its head": lambda request: as_response(request)[:24],
     "another version": lambda r: as_response(r).replace(b"\x02\x01\x01\x04", b"\x02\x01\x00\x04", 1),
     "another community": lambda r: as_response(r).replace(b"harbour", b"quarry!", 1),
-    "no list of objects": lambda r: as_response(r)[:-2] + b"\x07\x00",
+    "no list of objects": lambda r: as_response(r).replace(b"\x30\x0e\x30\x0c", b"\x31\x0e\x30\x0c"),
 }  # fmt: skip
 
 
@@ -439,7 +448,7 @@ def babbler(garbage):
 GARBAGE = {
     "noise": lambda _, n: bytes([n % 256]) * 60,
     "its head": lambda r, _: as_response(r)[:25],
-    "spoilt objects": lambda r, _: as_response(r)[:-2] + b"\x07\x00",
+    "spoilt objects": lambda r, _: SPOILT["no list of objects"](r),
 }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import socket
 
 import pytest
@@ -16,7 +17,8 @@ from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.probes.snmp import Binding, SnmpClient, error_name
 from verifier.probes.snmp.engine import AUTH, Engine, Question
-from verifier.probes.snmp.sockets import socket_address
+from verifier.probes.snmp.message_ids import IDS, MessageIds
+from verifier.probes.snmp.sockets import endpoint, socket_address
 from verifier.probes.snmp.values import oid_tuple
 from verifier.probes.snmp.wire import Header, read_header
 
@@ -192,3 +194,51 @@ def test_a_zone_is_an_interface():
     assert socket_address(Address.parse("192.0.2.1"), 161) == ("192.0.2.1", 161)
     with pytest.raises(CannotMeasureError, match="no interface quay0"):
         socket_address(Address.parse("fe80::1%quay0"), 161)
+
+
+@pytest.mark.parametrize("version", ["1", "2c", "3"])
+def test_ids_cannot_be_guessed_by_the_one_before(version):
+    """Request ids of v1 and v2c, message ids of v3: spread over 31 bits, no step among them."""
+    user = {"user": "ferry"} if version == "3" else {"community": Secret("harbour")}
+    engine = Engine(SnmpEntry(name="x", version=version, **user))
+    question, peer = Question("get", ((1, 3, 6, 1, 2, 1, 1, 5, 0),)), ("192.0.2.1", 161)
+    headers = [read_header(engine.encode(question, peer, print)[1]) for _ in range(500)]
+    ids = [header.id for header in headers if header is not None]
+    steps = {b - a for a, b in itertools.pairwise(ids)}
+    assert len(steps) > 490
+    assert not steps & set(range(-5, 6))
+    assert all(0 < n < 2**31 for n in ids)
+    assert max(ids) > 2**30 > min(ids)
+
+
+def test_no_id_is_drawn_while_it_is_open():
+    """A generator that repeats itself: each id once, until it is closed."""
+    drawn = itertools.cycle([4, 4, 9])
+    ids = MessageIds(lambda most: next(drawn) % most)
+    first, second = ids.draw(), ids.draw()
+    assert (first, second) == (5, 10)
+    ids.close([first])
+    assert ids.draw() == 5
+
+
+def test_ids_are_closed_with_their_requests():
+    """What an engine has drawn for a request may be drawn again when that is forgotten."""
+    before = len(IDS._open)
+    engine = Engine(SnmpEntry(name="x", version="3", user="ferry"))
+    question, peer = Question("get", ((1, 3, 6, 1, 2, 1, 1, 5, 0),)), ("192.0.2.1", 161)
+    handles = [engine.encode(question, peer, print)[0] for _ in range(10)]
+    assert len(IDS._open) == before + 20  # a msgID and a request-id each
+    for handle in handles:
+        engine.forget(handle)
+    assert len(IDS._open) == before
+
+
+@pytest.mark.parametrize("address", ["127.0.0.1", "::1", "fe80::1%lo", "2001:db8:0:0::5"])
+def test_endpoints_are_equal_however_they_are_spelt(address):
+    """As we ask and as a socket tells who answered; of link-local ones the interface counts."""
+    asked = socket_address(Address.parse(address), 161)
+    told = (asked[0] + ("%lo" if "%" in address else ""), *asked[1:])
+    assert endpoint(told) == endpoint(asked)
+    assert endpoint((*asked[:1], 162, *asked[2:])) != endpoint(asked)
+    if len(asked) == 4:
+        assert endpoint((*asked[:3], asked[3] + 1)) != endpoint(asked)

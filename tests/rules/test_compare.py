@@ -64,7 +64,6 @@ class Unit:
         self.note("tcp", "tcp/443", "open", raw="connection opened")
         self.note("tcp", "tcp/23", "closed", raw="connection refused")
         self.note("snmp", "answer", "answered", raw="")
-        self.note("snmp", "responder", address)
         self.note("snmp", "sysName", name)
         self.note("snmp", "sysLocation", "Lighthouse, cabinet 2")
         self.note("snmp", "sysObjectID", "1.3.6.1.4.1.32473.1.2")
@@ -526,8 +525,23 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     ),
     (
         "answer from elsewhere",
-        lambda a, b: a.set("responder", "198.18.30.11"),
-        {("snmp.responder", A, "warn")},
+        lambda a, b: (a.no_snmp("silent"), a.note("snmp", "responder", "198.18.30.11")),
+        {("snmp.answer", A, "fail"), *unread(), ("snmp.responder", A, "warn")},
+    ),
+    (
+        "answer from another port",
+        lambda a, b: (a.no_snmp("silent"), a.note("snmp", "responder", "198.18.20.11", "port 9")),
+        {("snmp.answer", A, "fail"), *unread(), ("snmp.responder", A, "warn")},
+    ),
+    (
+        "answer from another device of the plan",
+        lambda a, b: (a.no_snmp("silent"), a.note("snmp", "responder", "198.18.20.12")),
+        {("snmp.answer", A, "fail"), *unread()},
+    ),
+    (
+        "answer from elsewhere, and from the device too",
+        lambda a, b: a.note("snmp", "responder", "198.18.30.11"),
+        set(),
     ),
     (
         "cloned engine",

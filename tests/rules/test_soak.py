@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from verifier.model.subject import Subject
-from verifier.rules.soak import EchoFigures, soaked, title, words
+from verifier.rules.soak import EchoFigures, rows, soaked, title, words
 from verifier.rules.soak_trend import trends
 
 UNIT = Subject("device", "lighthouse-quarry")
@@ -148,3 +148,15 @@ def test_trend_keeps_extremes_and_losses() -> None:
     assert at_s <= 2000 < at_s + trend.part_s
     assert pct == pytest.approx(100 / 15)
     assert dataclasses.is_dataclass(trend)
+
+
+def test_a_count_that_stands_as_digits_is_a_number() -> None:
+    """Beyond 2^53-1 the journal holds digits; other texts stay what they are."""
+    block = {
+        "kind": "values", "subject": {"kind": "device", "name": "a"}, "t_s": [0.0, 10.0],
+        "series": {"ifHCInOctets eth1": [str(2**64 - 9), str(2**64 - 1)], "x": ["123"]}, "speeds": {},
+    }  # fmt: skip
+    values = [row["ifHCInOctets eth1"] for _, row in rows(block)]
+    assert values == [2**64 - 9, 2**64 - 1]
+    assert [row["x"] for _, row in rows(block)] == ["123", "123"]
+    assert soaked([block]).units["a"].counters["eth1", "ifInOctets"].grown == 8

@@ -134,10 +134,13 @@ def test_names_at_the_end_of_all_objects(handmade: Any, client: type[SnmpClient]
 @pytest.mark.parametrize("client", CLIENTS)
 @pytest.mark.parametrize("named_by", ["ifDescr", "ifAlias"])
 def test_ports_by_another_name(handmade: Any, client: type[SnmpClient], named_by: str) -> None:
-    """Identity first, then the other columns of names; ifName is not asked for again."""
+    """Identity first, then the other columns of names; ifName is not asked for again.
+
+    But by the faster library, which does not tell an empty column from an empty answer.
+    """
     asked_of: list[str] = []
     seen, _ = checked(handmade, agent(unit(named_by), asked_of), client)
-    assert asked_of[:2] == ["bulk", "get"]
+    assert asked_of.index("get") == (2 if client is FastClient else 1)
     assert values(seen, "ifInErrors") == [11, 12]
     assert [row.what for row in seen].count("ifName") <= 1
 
@@ -185,5 +188,5 @@ def test_who_is_not_asked_for_names_first_has_all_retries(
         return []
 
     checked(handmade, silent, client, ports, version, timeout_s=0.3, retries=1)
-    assert asked_of.count("get") == (3 if client is FastClient else 2)
+    assert asked_of.count("get") == 2
     assert set(asked_of) == {"get"}

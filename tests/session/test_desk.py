@@ -229,3 +229,30 @@ def test_many_changes_of_one_sweep_leave_room_for_earlier_ones(
         patch.setattr(paging, "page", lambda status: seen.append(status) or "")
         paging.write(path, store, plan, done, every_s=300.0, confirm=2)
     assert sum(1 + len(group.rest) for group in seen[0].earlier) == MOST_CHANGES
+
+
+def test_a_series_goes_on_after_a_fault_of_ours(
+    store: Store, request_: Request, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever a sweep raises is said with its place, without its message; the next one is stored."""
+    said: list[str] = []
+    module = importlib.import_module("verifier.session.desk")
+    measure, calls = module._measure, []
+
+    def measured(*arguments: object) -> Measured | None:
+        calls.append(1)
+        if len(calls) == 1:
+            raise OverflowError("what a device sent")
+        return measure(*arguments)  # type: ignore[no-any-return]
+
+    monkeypatch.setattr(module, "_measure", measured)
+    with Signals() as signals:
+
+        def show(done: SweepReport) -> None:
+            assert done.number == 1
+            signals.stop = True
+
+        Desk(store, Settings(), said.append).every(0.2, request_, lambda: request_, show, signals)
+    (line,) = [words for words in said if "a fault of this program" in words]
+    assert "OverflowError in test_desk.py" in line
+    assert "what a device sent" not in line

@@ -47,7 +47,7 @@ def link_reading() -> Reading:
 
 def sweep(*readings: Reading, at_s: float = START_S, **more: Any) -> Sweep:
     return Sweep(
-        key=f"key-{next(_numbers)}", started_s=at_s, took_s=1.5, valid_s=900.0,
+        key=f"made-{next(_numbers)}", started_s=at_s, took_s=1.5, valid_s=900.0,
         readings=readings or (reading(),), **more,
     )  # fmt: skip
 

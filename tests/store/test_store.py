@@ -10,6 +10,7 @@ import sys
 import threading
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import Connection, func, select, text
@@ -24,6 +25,8 @@ from verifier.errors import (
     StoreError,
     UsageError,
 )
+from verifier.model.health import Added, PortErrors
+from verifier.model.subject import Subject
 from verifier.store import engine, migrate, opened, schema, store
 
 HERE = Path(__file__).parent
@@ -336,3 +339,76 @@ def test_what_was_stored_is_on_the_disk(tmp_path: Path) -> None:
             lambda c: [c.scalar(text(f"PRAGMA {p}")) for p in ("synchronous", "journal_mode")]
         )
     assert pragmas == [2, "wal"]
+
+
+@pytest.mark.parametrize("count", [0, 2**32, 2**63 - 1, 2**63, 2**64 - 1])
+def test_every_counter64_is_held(url: str, count: int) -> None:
+    """Exactly, as read last, as added since, and as summed up over an hour (RFC 2578 7.1.10)."""
+    unit = examples.RADIO
+    reading = examples.reading(unit, ports=(PortErrors("eth1", count, count),))
+    added = Added(unit, "eth1", count, count)
+    with opened(url) as kept:
+        for n in range(2):
+            kept.save(examples.sweep(reading, at_s=examples.START_S + 60 * n, added=(added,)))
+        kept.save(examples.sweep(at_s=examples.START_S + 7200))
+    with opened(url) as kept:
+        counters = kept.counters()[unit, "eth1"]
+        found = {(r["in_added"], r["out_added"]) for r in kept.rows(select(schema.port_errors))}
+        (hour,) = kept.rows(select(schema.hour_port))
+    assert (counters.in_errors, counters.out_errors) == (count, count)
+    assert found == {(count, count)}
+    assert (hour["in_added"], hour["out_added"]) == (2 * count, 2 * count)
+
+
+REFUSED: dict[str, Any] = {
+    "a count that is none": {"ports": (PortErrors("eth1", 10**60, 0),)},
+    "a count that is text": {"ports": (PortErrors("eth1", "many", 0),)},  # type: ignore[arg-type]
+    "a figure that is text": {"rtt_ms": object()},
+    "one port twice": {"ports": (PortErrors("eth1", 1, 1), PortErrors("eth1", 2, 2))},
+}
+
+
+@pytest.mark.parametrize("what", REFUSED)
+def test_rows_of_one_unit_fail_no_others(url: str, what: str) -> None:
+    """The others are stored whole; the one as not tested, its memory as it was, and it is told."""
+    told: list[tuple[Subject, str]] = []
+    more: dict[str, Any] = REFUSED[what]
+    odd = examples.reading(examples.FAR, **more)
+    sweep = examples.sweep(examples.full_reading(), odd)
+    with opened(url) as kept:
+        both = examples.sweep(examples.reading(), examples.reading(examples.FAR))
+        kept.save(both, [examples.memory(unit=examples.FAR)])
+        number = kept.save(
+            sweep,
+            [examples.memory(), examples.memory(unit=examples.FAR, state="silent")],
+            refused=lambda unit, why: told.append((unit, why)),
+        )
+        rows = kept.rows(select(schema.reading).where(schema.reading.c.sweep_id == number))
+        memories = kept.memories()
+        counters = kept.counters()
+    if url.endswith(".db") and what == "a count that is none":  # SQLite takes any digits
+        assert len(rows) == 2
+        return
+    assert [unit for unit, _ in told] == [examples.FAR]
+    assert sorted(r["state"] for r in rows) == ["impaired", "untested"]
+    assert memories[examples.RADIO] == examples.memory()
+    assert memories[examples.FAR].state != "silent"
+    assert {unit for unit, _ in counters} == {examples.RADIO}
+
+
+def test_a_store_of_version_2_is_brought_forward(url: str) -> None:
+    """Counts as they were, and large ones from then on."""
+    if url.startswith("postgresql"):
+        psql = ["psql", "-q", "-v", "ON_ERROR_STOP=1", "-f", f"{HERE}/version2.postgresql.sql", url]
+        subprocess.run(psql, check=True, capture_output=True)
+    else:
+        old = sqlite3.connect(url)
+        old.executescript((HERE / "version2.sqlite.sql").read_text())
+        old.close()
+    with opened(url) as kept:
+        (errors,) = kept.rows(select(schema.port_errors))
+        assert (errors["in_added"], errors["out_added"]) == (3, 1)
+        assert kept.counters()[examples.RADIO, "eth2"].out_errors == 4_294_967_295
+        reading = examples.reading(examples.RADIO, ports=(PortErrors("eth1", 2**64 - 1, 0),))
+        kept.save(examples.sweep(reading))
+        assert kept.counters()[examples.RADIO, "eth1"].in_errors == 2**64 - 1

@@ -128,6 +128,9 @@ def _as_before(given: dict[str, Any], story: Story) -> dict[str, Any]:
     again = {n: tuple(v) if isinstance(v := before.get(n), list) else v for n in _ASKED}
     laptop, gateway, old = (before.get(n) for n in ("laptop", "laptop_gateway", "from"))
     interfaces = [i for i in given["laptop"] if i.name != UNNAMED]
+    texts = [laptop or [], [t for t in (gateway, old) if t is not None]]
+    if not all(isinstance(t, list) and all(isinstance(x, str) for x in t) for t in texts):
+        raise InputError(f"{given['journal']}: its start is damaged: an option is no text")
     try:
         made = {
             "laptop": tuple(options.LaptopAddress().convert(t, None, None) for t in laptop or ()),
@@ -136,7 +139,7 @@ def _as_before(given: dict[str, Any], story: Story) -> dict[str, Any]:
             else None,
             "old": Path(old) if old else None,
         }
-    except (click.BadParameter, TypeError, AttributeError) as fault:
+    except click.BadParameter as fault:
         raise InputError(f"{given['journal']}: its start is damaged: {fault}") from fault
     return {**given, **again, **made, "interface": interfaces[0].name if interfaces else None}
 

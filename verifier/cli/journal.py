@@ -12,6 +12,7 @@ from verifier.errors import InputError
 from verifier.files import evidence as files
 from verifier.files.journal import Chain, Kept, read_journal
 from verifier.files.keeping import kept
+from verifier.files.shapes import prove_journal
 from verifier.model.observation import JOURNAL
 from verifier.model.result import Result
 from verifier.report.json import document, result_of
@@ -38,21 +39,18 @@ def stored(path: Path) -> tuple[Result, files.Evidence, Chain]:
     """
     held = read_journal(path)
     header, name = held.header, f"{path}: first line"
-    try:
-        parts = {**header["parts"], "samples": list(held.blocks)}
-        observations = _observations(held)
-        times = [
-            header["started"],
-            *(o["at"] for o in observations),
-            *(_end_of(b) for b in held.blocks),
-        ]
-        run = {**header, **_NO_RESULT, "finished": max(times), "observations": observations,
-               "findings": _problems(header["problems"])}  # fmt: skip
-        result = result_of({k: v for k, v in run.items() if k in _FIELDS}, name)
-        evidence = files.of_parts({**parts, "result": document(result)})
-    except (KeyError, TypeError, ValueError) as fault:
-        raise InputError(f"{name}: is not whole: {fault!r}") from None
-    return result, evidence, held.chain
+    prove_journal(header, held.seen, held.blocks, str(path))
+    parts = {**header["parts"], "samples": list(held.blocks)}
+    observations = _observations(held)
+    times = [
+        header["started"],
+        *(o["at"] for o in observations),
+        *(_end_of(b) for b in held.blocks),
+    ]
+    run = {**header, **_NO_RESULT, "finished": max(times), "observations": observations,
+           "findings": _problems(header["problems"])}  # fmt: skip
+    result = result_of({k: v for k, v in run.items() if k in _FIELDS}, name)
+    return result, files.of_parts({**parts, "result": document(result)}), held.chain
 
 
 def refuse_another(path: Path, chain: Chain, result: Result, told_by: Path) -> None:

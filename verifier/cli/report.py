@@ -20,6 +20,7 @@ from verifier.cli.journal import stored as stored_soak
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, InputError, UsageError
 from verifier.files import evidence as files
 from verifier.files.journal import Chain, is_journal
+from verifier.files.shapes import prove_blocks, prove_observations
 from verifier.model.observation import ACCEPTED
 from verifier.model.plan import NotTestedOk, Plan
 from verifier.model.problem import Problem
@@ -134,7 +135,7 @@ def _read(path: Path) -> _Stored:
         part = evidence.parts["result"]
         if part.get("format") != _RESULT:
             raise InputError(f"{path}: its part result is no {_RESULT}")
-        _prove_samples(evidence.parts["samples"], path)
+        prove_blocks(evidence.parts["samples"], f"{path}: part samples")
         return _Stored(path, result_of(part, f"{path}: part result"), evidence)
     family = kind.rpartition("/")[0]
     if family in (_RESULT.rpartition("/")[0], files.FORMAT.rpartition("/")[0]):
@@ -159,18 +160,6 @@ def _journal(path: Path) -> _Stored:
             refuse_another(path, chain, told, beside)
     unjudged = _Stored(path, result, evidence, chain)
     return dataclasses.replace(unjudged, result=_judged(unjudged))
-
-
-def _prove_samples(samples: Any, path: Path) -> None:
-    """Raises InputError where a block of a soak has not the form of one."""
-    from verifier.rules.soak import soaked  # noqa: PLC0415
-
-    try:
-        soaked(samples)
-    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as fault:
-        raise InputError(
-            f"{path}: part samples: a block has not the form of one ({type(fault).__name__})"
-        ) from None
 
 
 def _draw(stored: _Stored, result: Result, out: output.Output, given: dict[str, Any]) -> None:
@@ -228,6 +217,7 @@ def _judged(stored: _Stored) -> Result:
     from verifier.rules.powercycle import judge  # noqa: PLC0415
 
     evidence, old = stored.whole("--judge-again"), stored.result
+    prove_observations(old.observations, f"{stored.path}: part result")
     plan = _plan(evidence, stored.path)
     profiles = files.profiles_of(evidence, stored.path)
     asked = {o.subject.name for o in old.observations if o.what == "route"}
@@ -244,15 +234,9 @@ def _judged(stored: _Stored) -> Result:
     if old.command != "powercycle":
         how |= {"checks": REACH if old.command == "reach" else VERIFY}
         how |= {"samples": evidence.parts["samples"]}
-    try:
-        judged = (judge if old.command == "powercycle" else compare)(
-            plan, profiles, old.observations, **how
-        )
-    except (KeyError, TypeError, ValueError, AttributeError) as fault:
-        raise InputError(
-            f"{stored.path}: part result: an observation has not the value that such ones have "
-            f"({type(fault).__name__})"
-        ) from fault
+    judged = (judge if old.command == "powercycle" else compare)(
+        plan, profiles, old.observations, **how
+    )
     origins = {(f.check, f.subject): f.origin for f in old.findings}
     located = tuple(
         dataclasses.replace(f, origin=f.origin or origins.get((f.check, f.subject), ""))

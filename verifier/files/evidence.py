@@ -14,10 +14,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import rfc8785
 from pydantic import TypeAdapter, ValidationError
 
 from verifier.errors import InputError
+from verifier.files.canonical import canonical_of
 from verifier.files.disk import read_bytes
 from verifier.files.plan_in import as_json, plan_json
 from verifier.model.plan import Plan
@@ -36,8 +36,6 @@ PARTS = ("plan", "profiles", "result", "samples")
 MAX_BYTES = 1 << 30
 """A run of 1,000 units takes about 12 MB."""
 _ALGORITHM = "Ed25519"
-_LARGEST_EXACT = 2**53 - 1
-"""Beyond it a number of JSON loses digits (RFC 7493 2.2), so it is kept as text."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,14 +87,14 @@ def of_parts(parts: Mapping[str, Any]) -> Evidence:
 
 def _of(parts: Mapping[str, Any], written: Mapping[str, bytes] | None = None) -> Evidence:
     done = written or {}
-    canonical = {name: done.get(name) or _canonical(parts[name]) for name in PARTS}
+    canonical = {name: done.get(name) or canonical_of(parts[name]) for name in PARTS}
     hashes = {name: hashlib.sha256(data).hexdigest() for name, data in canonical.items()}
     return Evidence(parts=parts, canonical=canonical, sha256=hashes)
 
 
 def sign(evidence: Evidence, key: Ed25519PrivateKey) -> Evidence:
     """The evidence, signed with `key`."""
-    value = key.sign(_canonical(evidence.sha256))
+    value = key.sign(canonical_of(evidence.sha256))
     public = key.public_key().public_bytes_raw()
     return replace(evidence, signature=Signature(public_key=public.hex(), value=value.hex()))
 
@@ -125,7 +123,7 @@ def doubt(evidence: Evidence, key: Ed25519PublicKey | None = None) -> str | None
         return "it is signed with a key of low order, under which signatures prove nothing"
     try:
         own = Ed25519PublicKey.from_public_bytes(public)
-        own.verify(value, _canonical(evidence.sha256))
+        own.verify(value, canonical_of(evidence.sha256))
     except (InvalidSignature, ValueError):
         return "the signature does not fit the hashes: one of the two was changed"
     return None
@@ -152,8 +150,8 @@ def to_bytes(evidence: Evidence) -> bytes:
     return b'{"format":"%s","parts":{%s},"sha256":%s,"signature":%s}\n' % (
         FORMAT.encode(),
         parts,
-        _canonical(evidence.sha256),
-        _canonical(signed),
+        canonical_of(evidence.sha256),
+        canonical_of(signed),
     )
 
 
@@ -253,26 +251,3 @@ def _typed(kind: Any, value: Any, where: str) -> Any:
         first = error.errors(include_url=False)[0]
         field = ".".join(str(p) for p in first["loc"])
         raise InputError(f"{where}: {field}: {first['msg']}") from None
-
-
-def _canonical(value: Any) -> bytes:
-    """RFC 8785; what no JSON of that kind can hold goes in as text."""
-    try:
-        return rfc8785.dumps(value)
-    except rfc8785.CanonicalizationError:
-        return rfc8785.dumps(_held(value))
-
-
-def _held(value: Any) -> Any:
-    """A value of which every number is exact and every text is UTF-8."""
-    if isinstance(value, dict):
-        return {_held(k): _held(v) for k, v in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_held(v) for v in value]
-    if isinstance(value, str):
-        return value.encode("utf-8", "backslashreplace").decode()
-    if isinstance(value, int) and abs(value) > _LARGEST_EXACT:
-        return str(value)
-    if isinstance(value, float) and (value != value or value in (float("inf"), -float("inf"))):  # noqa: PLR0124
-        return str(value)
-    return value

@@ -22,8 +22,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Self
 
-import rfc8785
-
 from verifier.errors import InputError, UsageError
 
 FORMAT: Final = "plan-verifier/journal/1"
@@ -103,7 +101,7 @@ class Journal:
 
     def _linked(self, line: Line) -> tuple[bytes, str]:
         """The line with the SHA-256 of the one before it, and its own."""
-        data = rfc8785.dumps({**line, **({"previous": self._last} if self._last else {})})
+        data = canonical_of({**line, **({"previous": self._last} if self._last else {})})
         self._last = hashlib.sha256(data).hexdigest()
         return data + b"\n", self._last
 

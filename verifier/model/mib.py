@@ -8,6 +8,10 @@ reads all but LLDP from a real agent.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
 SYSTEM = {
     "sysDescr": "1.3.6.1.2.1.1.1.0",
     "sysObjectID": "1.3.6.1.2.1.1.2.0",
@@ -112,3 +116,74 @@ USM_STATS = {
     "1.3.6.1.6.3.15.1.1.6.0": "decryption-error",
 }
 """Report PDUs of RFC 3414 section 3.2, under our name of the outcome."""
+
+
+@dataclass(frozen=True, slots=True)
+class Syntax:
+    """What an object's value may be (its SYNTAX clause).
+
+    Attributes:
+        kind: a number of any of SMIv2's numeric types, octets, an IPv4 address, or an OID.
+        least, most: of a number its range, of octets how many.
+        words: how the MIB calls it.
+    """
+
+    kind: Literal["number", "octets", "address", "oid"]
+    least: int
+    most: int
+    words: str
+
+
+INTEGER32 = Syntax("number", -(2**31), 2**31 - 1, "Integer32")
+INDEX = Syntax("number", 1, 2**31 - 1, "INTEGER (1..2147483647)")
+COUNTER32 = Syntax("number", 0, 2**32 - 1, "Counter32")
+GAUGE32 = Syntax("number", 0, 2**32 - 1, "Gauge32")
+TIME_TICKS = Syntax("number", 0, 2**32 - 1, "TimeTicks")
+COUNTER64 = Syntax("number", 0, 2**64 - 1, "Counter64")
+"""RFC 2578 section 7.1; the index of an interface: RFC 2863, InterfaceIndex."""
+TEXT = Syntax("octets", 0, 255, "DisplayString (SIZE (0..255))")
+PHYS_ADDRESS = Syntax("octets", 0, 65535, "PhysAddress")
+DATE_AND_TIME = Syntax("octets", 8, 11, "DateAndTime (SIZE (8 | 11))")
+"""RFC 2579; SnmpAdminString (RFC 3411) and texts of LLDP have the same limit as DisplayString."""
+IP_ADDRESS = Syntax("address", 0, 0, "IpAddress")
+OBJECT_IDENTIFIER = Syntax("oid", 0, 0, "OBJECT IDENTIFIER")
+
+
+def _named(most: int) -> Syntax:
+    return Syntax("number", 1, most, f"an enumeration of 1 to {most}")
+
+
+_OF_COUNTERS = {
+    name: COUNTER64 if name.startswith("ifHC") else COUNTER32 for name in IF_COUNTERS
+} | {"ifCounterDiscontinuityTime": TIME_TICKS}
+SYNTAX: Mapping[str, Syntax] = {
+    **{oid: TEXT for name, oid in SYSTEM.items() if name not in {"sysObjectID", "sysUpTime"}},
+    SYSTEM["sysObjectID"]: OBJECT_IDENTIFIER,
+    SYSTEM["sysUpTime"]: TIME_TICKS,
+    UPTIMES["snmpEngineBoots"]: INDEX,
+    UPTIMES["hrSystemUptime"]: TIME_TICKS,
+    HR_SYSTEM_DATE: DATE_AND_TIME,
+    IP_ADDR_TABLE["ipAdEntIfIndex"]: INDEX,
+    IP_ADDR_TABLE["ipAdEntNetMask"]: IP_ADDRESS,
+    IP_ADDRESS_TABLE["ipAddressIfIndex"]: INDEX,
+    IP_ADDRESS_TABLE["ipAddressType"]: _named(3),
+    IP_ADDRESS_TABLE["ipAddressPrefix"]: OBJECT_IDENTIFIER,
+    IP_ROUTE_NEXT_HOP_DEFAULT: IP_ADDRESS,
+    IP_CIDR_ROUTE_TYPE: _named(4),
+    IP_CIDR_ROUTE_TYPE.removesuffix(".6") + ".11": INTEGER32,
+    INET_CIDR_ROUTE_TYPE: _named(5),
+    INET_CIDR_ROUTE_TYPE.removesuffix(".8") + ".12": INTEGER32,
+    IF_TABLE["ifDescr"]: TEXT,
+    IF_TABLE["ifMtu"]: INTEGER32,
+    IF_TABLE["ifSpeed"]: GAUGE32,
+    IF_TABLE["ifPhysAddress"]: PHYS_ADDRESS,
+    IF_TABLE["ifAdminStatus"]: _named(len(IF_ADMIN_STATUS)),
+    IF_TABLE["ifOperStatus"]: _named(len(IF_OPER_STATUS)),
+    **{oid: _OF_COUNTERS[name] for name, oid in IF_COUNTERS.items()},
+    IF_X_TABLE["ifName"]: TEXT,
+    IF_X_TABLE["ifHighSpeed"]: GAUGE32,
+    IF_X_TABLE["ifAlias"]: TEXT,
+    **dict.fromkeys((*LLDP_LOCAL_PORTS.values(), *LLDP_NEIGHBOURS.values()), TEXT),
+    DUPLEX["dot3StatsDuplexStatus"]: _named(len(DUPLEX_STATUS)),
+}
+"""By scalar or column; each from the MIB that its name is from."""

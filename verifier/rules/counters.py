@@ -233,8 +233,8 @@ class Level:
         self.no_signal = 0
 
     def take(self, at_s: float, value: Any) -> None:
-        """Takes a sample; None: not read."""
-        if value is None:
+        """Takes a sample; None: not read. What is no number says nothing."""
+        if value is None or isinstance(value, str):
             return
         self.count += 1
         if value is NO_SIGNAL:
@@ -256,7 +256,7 @@ class Seconds:
 
     def take(self, value: Any) -> None:
         """Takes a sample; None: not read."""
-        if value is None or isinstance(value, (str, bool)):
+        if value is None or isinstance(value, str | bool):
             return
         self.count += 1
         if self._last is not None:

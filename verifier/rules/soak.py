@@ -8,8 +8,8 @@ nobody sets and that goes on while the laptop sleeps.
   or this laptop could not have heard the reply). `path` says what they judge: `management` or
   `traffic`.
 - `values`: readings of one unit by SNMP at `t_s`: one list for each name in `series`, of one value
-  where all are equal; null: no answer; false: the unit says that it receives nothing. `speeds`:
-  Mbit/s by port.
+  where all are equal; null: no answer; false: the unit says that it receives nothing; digits as
+  text: a count above 2^53-1, which JSON does not hold exactly. `speeds`: Mbit/s by port.
 - `gap`: this laptop measured nothing from `start_s` to `end_s`, and why.
 - `clock`: the time of day was set; `stepped_s`: by so much.
 """
@@ -38,6 +38,8 @@ SHORT_S: Final = 3600.0
 UNAVAILABLE_S: Final = 10.0
 """So many bad seconds on end are unavailable time (ITU-T G.826 annex A; from memory)."""
 PERCENTS: Final = (50.0, 95.0, 99.0)
+_EXACT_DIGITS: Final = 15
+"""Every number of so many digits is exact in JSON (RFC 8785 section 3.2.2.3)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,10 +197,7 @@ class Soaked:
 
 
 def soaked(blocks: Iterable[Block]) -> Soaked:
-    """One pass over the blocks of a soak, in the order of the journal.
-
-    Raises KeyError, TypeError or ValueError where a block has not the form of one.
-    """
+    """One pass over the blocks of a soak, in the journal's order; `files/shapes` proves them."""
     echoes: dict[Target, EchoTally] = {}
     units: dict[str, UnitTally] = {}
     gaps: list[Gap] = []
@@ -237,7 +236,13 @@ def rows(block: Block) -> Iterable[tuple[float, dict[str, Any]]]:
     long = len(block["t_s"])
     columns = [v * long if len(v) == 1 else v for v in block["series"].values()]
     for at_s, *values in zip(block["t_s"], *columns, strict=True):
-        yield at_s, dict(zip(names, values, strict=True))
+        yield at_s, dict(zip(names, map(_whole, values), strict=True))
+
+
+def _whole(value: Any) -> Any:
+    """A value of a series; a count that stands as digits is a number again."""
+    digits = isinstance(value, str) and len(value) > _EXACT_DIGITS and value.isascii()
+    return int(value) if digits and value.isdecimal() else value
 
 
 def _take_values(unit: UnitTally, block: Block) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import time
+import traceback
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -14,6 +15,7 @@ from verifier import __version__
 from verifier.errors import VerifierError
 from verifier.files.replacing import replace
 from verifier.model.health import Sweep, SweepReport
+from verifier.model.subject import Subject
 from verifier.report.openmetrics import openmetrics
 from verifier.rules.health.follow import CONFIRM, errors_added, follow, lasting
 from verifier.rules.health.notices import tell
@@ -106,6 +108,8 @@ class Desk:
                     show(done)
             except VerifierError as fault:
                 self._say(str(fault))
+            except Exception as fault:  # noqa: BLE001 - a series goes on whatever one device says
+                self._say(_our_fault("the sweep is not stored", fault))
             due = math.floor((time.monotonic() - began_s) / every_s) + 1
             if left_out := due - number - 1:
                 self._skipped += left_out
@@ -148,7 +152,9 @@ class Desk:
             return tell_all(self._store, self._settings.tellers, self._say, stopped)
         except VerifierError as fault:
             self._say(str(fault))
-            return None
+        except Exception as fault:  # noqa: BLE001 - as above
+            self._say(_our_fault("messages wait", fault))
+        return None
 
     def _sweep(
         self, request: Request, signals: Signals, valid_s: float, skipped: int
@@ -193,9 +199,16 @@ class Desk:
             told.notices,
             tellers=[t.name for t in settings.tellers],
             keep=settings.keep,
+            refused=self._say_refused,
         )
         memories = {m.unit: m for m in told.memories}
         return SweepReport(number, sweep, memories, told.changes, told.notices)
+
+    def _say_refused(self, unit: Subject, why: str) -> None:
+        self._say(
+            f"a fault of this program: what {unit.kind} {unit.name} showed could not be stored "
+            f"({why}); it is stored as not tested"
+        )
 
     def _clock_step_s(self) -> float | None:
         """By how much the wall clock was put on or back since the last sweep of this process."""
@@ -237,6 +250,13 @@ class Desk:
         except Exception as fault:  # noqa: BLE001 - a page must not end the sweeping
             kind = type(fault).__name__
             self._say(f"a fault of this program, the status page was not drawn: {kind}: {fault}")
+
+
+def _our_fault(what: str, fault: Exception) -> str:
+    """A fault of our own with its place, without its message: that may hold what a device sent."""
+    place = traceback.extract_tb(fault.__traceback__)[-1]
+    where = f"{place.filename.rpartition('/')[2]}:{place.lineno}"
+    return f"a fault of this program, {what}: {type(fault).__name__} in {where}"
 
 
 def _in_words(fault: VerifierError) -> str:

@@ -105,10 +105,10 @@ class Questions(ABC):
         )
         if reply.engine_id:
             self._record.note("snmp", "engine-id", value=reply.engine_id.hex())
+        for other in reply.elsewhere:
+            self._record.note("snmp", "responder", value=other.host, raw=f"port {other.port}")
         if reply.outcome != "answered":
             return False
-        if reply.responder is not None:
-            self._record.note("snmp", "responder", value=reply.responder)
         self._bindings(reply)
         return True
 

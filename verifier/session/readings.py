@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from verifier.model import mib
 from verifier.model.profile import Reading
 from verifier.probes.snmp import Binding, Reply, SnmpClient, Table, Target
-from verifier.probes.snmp.values import oid_tuple
+from verifier.probes.snmp.values import MISSING, oid_tuple
 from verifier.rules import decode, ports
 
 MAX_INTERFACES = 2000
@@ -71,7 +71,7 @@ class Got:
         if self.binding is None:
             return self.problem
         if self.binding.missing:
-            return f"the unit has no such object ({self.binding.type})"
+            return self.binding.unreadable or f"the unit has no such object ({self.binding.type})"
         if self.value is not None or self.no_signal:
             return ""
         if self.reading.type == "enumeration" and decode.number(self.binding.text) is not None:
@@ -102,7 +102,7 @@ async def read(
 
 def where_found(got: Got) -> Reading:
     """The reading with the object that it was found at, to be asked for again without a search."""
-    if got.binding is None or got.binding.missing:
+    if got.binding is None or got.binding.type in MISSING:
         return got.reading
     return dataclasses.replace(got.reading, oid=got.binding.oid, index=None)
 
@@ -194,7 +194,7 @@ def _rank(reading: Reading) -> int:
 
 def _follows(binding: Binding, column: str, last: str) -> bool:
     """Whether an object is a row of `column` that comes after `last`."""
-    if binding.missing or not binding.oid.startswith(f"{column}."):
+    if binding.type in MISSING or not binding.oid.startswith(f"{column}."):
         return False
     return oid_tuple(binding.oid) > oid_tuple(last)
 

@@ -14,6 +14,7 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Device
 from verifier.model.profile import Profile, Reading
 from verifier.probes.snmp import Binding, SnmpClient, Target
+from verifier.probes.snmp.values import MISSING
 from verifier.rules import clocks, decode, ports
 from verifier.rules.compare.ports import speed_mbps
 from verifier.rules.compare.seen import Seen
@@ -157,7 +158,7 @@ class Sampler:
         """What the unit does not have is not asked again, nor is a counter that has a wider one."""
         for name, oid in part.items():
             binding = found.get(oid)
-            if binding is None or binding.missing:
+            if binding is None or binding.type in MISSING:
                 self._oids.pop(name, None)
                 continue
             column, _, port = name.partition(" ")

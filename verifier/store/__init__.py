@@ -8,7 +8,8 @@
 Opening creates the tables or brings those of an older tool forward; those of a newer tool are
 refused with InputError. All that one sweep brings is written in one transaction, or not at all.
 Reading needs no lock. Every method raises StoreError (exit code 6; 2 where no store can be there)
-where the database refuses, is full, locked or gone; then nothing of that call is in it.
+where the database refuses, is full, locked or gone; then nothing of that call is in it. Rows of one
+device that the database does not take are left out, told, and fail no other device's.
 
 Tables (times `_s`: seconds since 1970-01-01 UTC by the wall clock, which may step; the order of
 sweeps is that of their `id`):
@@ -34,6 +35,9 @@ sweeps is that of their `id`):
     port         the counters last read
     message      the outbox; delivery: who has been told, who is still to be told
     meta         schema (its version)
+
+Counts of errors hold every Counter64 and sums of them: NUMERIC(40) in PostgreSQL; in SQLite an
+integer, above 2^63-1 its digits as text (`counts.Count`).
 
 `reading`, `level`, `port_errors` are kept for 14 days, `hour*` and `sweep` for 400 days, `change`
 for ever; `Retention` sets it. An hour is rolled up by the first sweep that starts in a later one:

@@ -41,7 +41,39 @@ def _reasons_apart(connection: Connection) -> None:
     connection.execute(text("ALTER TABLE reading DROP COLUMN reasons"))
 
 
-STEPS: Mapping[int, Callable[[Connection], None]] = {1: _reasons_apart}
+_COUNTS = {
+    "port": "unit_id BIGINT NOT NULL, port TEXT NOT NULL, in_errors BLOB NOT NULL, "
+    "out_errors BLOB NOT NULL, uptime_s DOUBLE, PRIMARY KEY (unit_id, port)",
+    "port_errors": "sweep_id INTEGER NOT NULL, unit_id INTEGER NOT NULL, port TEXT NOT NULL, "
+    "in_added BLOB NOT NULL, out_added BLOB NOT NULL, PRIMARY KEY (sweep_id, unit_id, port)",
+    "hour_port": "hour_s BIGINT NOT NULL, unit_id INTEGER NOT NULL, port TEXT NOT NULL, "
+    "in_added BLOB NOT NULL, out_added BLOB NOT NULL, PRIMARY KEY (hour_s, unit_id, port)",
+}
+_KEYED = {"port_errors": ("unit_id", "sweep_id"), "hour_port": ("unit_id", "hour_s")}
+
+
+def _counts_whole(connection: Connection) -> None:
+    """Version 3: counts hold every Counter64. SQLite changes no type of a column: it is copied."""
+    for table, columns in _COUNTS.items():
+        names = [c.split()[0] for c in columns.partition(", PRIMARY KEY")[0].split(", ")]
+        if connection.dialect.name == "postgresql":
+            for name in (n for n in names if n.endswith(("_errors", "_added"))):
+                change = f"ALTER TABLE {table} ALTER COLUMN {name} TYPE NUMERIC(40)"
+                connection.execute(text(change))
+            continue
+        rowid = " WITHOUT ROWID" if table in _KEYED else ""
+        listed = ", ".join(names)
+        connection.execute(text(f"ALTER TABLE {table} RENAME TO {table}_before"))
+        connection.execute(text(f"CREATE TABLE {table} ({columns}){rowid}"))
+        copy = f"INSERT INTO {table} ({listed}) SELECT {listed} FROM {table}_before"  # noqa: S608 - names of our own
+        connection.execute(text(copy))
+        connection.execute(text(f"DROP TABLE {table}_before"))
+        if table in _KEYED:
+            keys = ", ".join(_KEYED[table])
+            connection.execute(text(f"CREATE INDEX {table}_unit ON {table} ({keys})"))
+
+
+STEPS: Mapping[int, Callable[[Connection], None]] = {1: _reasons_apart, 2: _counts_whole}
 """What makes version N + 1 of version N, by N. A step is written in SQL, never changed later."""
 
 

@@ -17,7 +17,9 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = 2
+from verifier.store.counts import Count
+
+VERSION = 3
 """The schema this tool writes. A later one needs a step in `migrate.STEPS`."""
 
 _ID = BigInteger().with_variant(Integer, "sqlite")
@@ -105,8 +107,8 @@ port = Table(
     metadata,
     Column("unit_id", _ID, primary_key=True),
     Column("port", Text, primary_key=True),
-    Column("in_errors", BigInteger, nullable=False),
-    Column("out_errors", BigInteger, nullable=False),
+    Column("in_errors", Count, nullable=False),
+    Column("out_errors", Count, nullable=False),
     Column("uptime_s", Double),
 )
 
@@ -116,8 +118,8 @@ port_errors = Table(
     Column("sweep_id", _ID, primary_key=True),
     Column("unit_id", _ID, primary_key=True),
     Column("port", Text, primary_key=True),
-    Column("in_added", BigInteger, nullable=False),
-    Column("out_added", BigInteger, nullable=False),
+    Column("in_added", Count, nullable=False),
+    Column("out_added", Count, nullable=False),
     sqlite_with_rowid=False,
 )
 Index("port_errors_unit", port_errors.c.unit_id, port_errors.c.sweep_id)
@@ -162,8 +164,8 @@ hour_port = Table(
     Column("hour_s", BigInteger, primary_key=True),
     Column("unit_id", _ID, primary_key=True),
     Column("port", Text, primary_key=True),
-    Column("in_added", BigInteger, nullable=False),
-    Column("out_added", BigInteger, nullable=False),
+    Column("in_added", Count, nullable=False),
+    Column("out_added", Count, nullable=False),
     sqlite_with_rowid=False,
 )
 Index("hour_port_unit", hour_port.c.unit_id, hour_port.c.hour_s)

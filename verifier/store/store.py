@@ -144,6 +144,7 @@ class Store:
         *,
         tellers: Sequence[str] = (),
         keep: Retention = Retention(),  # noqa: B008 - frozen
+        refused: Callable[[Subject, str], None] = lambda *_: None,
     ) -> int:
         """Stores all that a sweep brought, in one transaction; returns its number.
 
@@ -154,8 +155,11 @@ class Store:
             notices: what is to be told.
             tellers: who is to be told.
             keep: what is dropped meanwhile.
+            refused: is told of each unit whose rows the database does not take, and why; it is
+                stored as not tested, and its memory stays as it was.
         """
         memories, changes, notices = tuple(memories), tuple(changes), tuple(notices)
+        brought = writing.Brought(sweep, memories, changes)
 
         def write(connection: Connection) -> int:
             s = schema.sweep
@@ -166,15 +170,7 @@ class Store:
             ids = self._units.__getitem__
             inserted = connection.execute(s.insert().values(rows.of_sweep(sweep)))
             number = writing.key_of(inserted)
-            writing.insert_readings(connection, sweep.readings, number, ids)
-            writing.replace_counters(connection, sweep.readings, ids)
-            writing.insert(
-                connection, schema.port_errors, writing.error_rows(sweep.added, number, ids)
-            )
-            writing.replace_memories(connection, [rows.of_memory(m, ids) for m in memories])
-            writing.insert(
-                connection, schema.change, [rows.of_change(c, number, ids) for c in changes]
-            )
+            writing.insert_units(connection, brought, number, ids, refused)
             writing.insert_notices(connection, notices, sweep.started_s, tellers)
             tidy(connection, sweep.started_s, keep)
             return number

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, CursorResult, bindparam, delete, select, update
+from sqlalchemy.exc import (
+    DataError,
+    DBAPIError,
+    IntegrityError,
+    ProgrammingError,
+    StatementError,
+)
 
-from verifier.model.health import Added, Notice, Reading
+from verifier.model.health import Added, Change, Memory, Notice, Reading, Reason, Sweep
+from verifier.model.subject import Subject
 from verifier.store import rows, schema
 
 
@@ -24,6 +34,85 @@ def insert(connection: Connection, table: Any, made: Sequence[Mapping[str, Any]]
     """Adds rows to a table."""
     if made:
         connection.execute(table.insert(), made)
+
+
+@dataclass(frozen=True, slots=True)
+class Brought:
+    """What a sweep brought of its units."""
+
+    sweep: Sweep
+    memories: Sequence[Memory]
+    changes: Sequence[Change]
+
+    def of(self, reading: Reading) -> Brought:
+        """The part of one unit."""
+        return Brought(
+            dataclasses.replace(
+                self.sweep,
+                readings=(reading,),
+                added=tuple(a for a in self.sweep.added if a.unit == reading.unit),
+            ),
+            [m for m in self.memories if m.unit == reading.unit],
+            [c for c in self.changes if c.unit == reading.unit],
+        )
+
+    def untested(self) -> Brought:
+        """The same of a unit whose rows were refused: that nothing of it could be kept."""
+        (reading,) = self.sweep.readings
+        bare = Reading(
+            unit=reading.unit,
+            state="untested",
+            root=reading.unit,
+            answered=reading.answered,
+            reasons=(Reason("", "not-tested", "what it showed could not be stored"),),
+        )
+        return Brought(dataclasses.replace(self.sweep, readings=(bare,), added=()), (), ())
+
+
+def insert_units(
+    connection: Connection,
+    brought: Brought,
+    number: int,
+    ids: rows.Ids,
+    refused: Callable[[Subject, str], None],
+) -> None:
+    """Rows of all units; where the database does not take them together, unit by unit."""
+    if _taken(connection, brought, number, ids) is None:
+        return
+    for reading in brought.sweep.readings:
+        own = brought.of(reading)
+        if (why := _taken(connection, own, number, ids)) is not None:
+            _insert(connection, own.untested(), number, ids)
+            refused(reading.unit, why)
+
+
+def _taken(connection: Connection, brought: Brought, number: int, ids: rows.Ids) -> str | None:
+    """Inserts rows; else none of them, and what the database has against a value of theirs."""
+    try:
+        with connection.begin_nested():
+            _insert(connection, brought, number, ids)
+    except (ArithmeticError, ValueError, TypeError) as fault:
+        return type(fault).__name__
+    except StatementError as fault:
+        if isinstance(fault, DBAPIError) and not _of_values(fault):
+            raise
+        return type(fault.orig or fault).__name__
+    return None
+
+
+def _of_values(fault: DBAPIError) -> bool:
+    """Whether a value was refused: by the database, or by its driver, which asks no server."""
+    by_driver = isinstance(fault, ProgrammingError) and not getattr(fault.orig, "sqlstate", None)
+    return by_driver or isinstance(fault, DataError | IntegrityError)
+
+
+def _insert(connection: Connection, brought: Brought, number: int, ids: rows.Ids) -> None:
+    readings = brought.sweep.readings
+    insert_readings(connection, readings, number, ids)
+    replace_counters(connection, readings, ids)
+    insert(connection, schema.port_errors, error_rows(brought.sweep.added, number, ids))
+    replace_memories(connection, [rows.of_memory(m, ids) for m in brought.memories])
+    insert(connection, schema.change, [rows.of_change(c, number, ids) for c in brought.changes])
 
 
 def insert_readings(

@@ -127,6 +127,8 @@ SNMP: Situations = [
     ("silent: key or filter, both fit", up("a") + "a snmp.answer fail - silent", ["snmp-wrong-key possible a", "snmp-filtered possible a"]),
     ("silent, and other services filtered", up("a") + 'a snmp.answer fail - silent\na tcp.open fail - "443/tcp_filtered"',
      ["snmp-wrong-key possible a", "snmp-filtered likely a"]),
+    ("silent, and another address answered", up("a") + "a snmp.answer fail - silent\na snmp.responder warn - 198.18.30.11",
+     ["snmp-other-address likely a"]),
     ("silent after its engine id: the privacy key", up("a") + "a snmp.answer fail - silent\nseen a engine-id 80007ed9", ["snmp-wrong-key likely a"]),
     ("an SNMPv3 agent that does not tell its engine id", up("a", "b") + "a snmp.answer fail - silent\nb snmp.answer pass\nseen b engine-id 80007ed9",
      ["snmp-filtered likely a", "snmp-off possible a"]),

@@ -11,7 +11,7 @@ from typing import cast
 from verifier.model.mib import USM_STATS
 from verifier.probes.pace import Pace
 from verifier.probes.snmp.engine import Engine, Question, Report, Response
-from verifier.probes.snmp.sockets import SocketAddress
+from verifier.probes.snmp.sockets import Endpoint, SocketAddress, endpoint
 from verifier.probes.snmp.transport import Transport, Unreachable
 from verifier.probes.snmp.values import Outcome, Reply, dotted, error_name
 from verifier.probes.snmp.wire import V3, Header, read_header
@@ -22,6 +22,8 @@ REPORTS_PER_QUESTION = 3
 """Discovery, time synchronisation, and one to spare."""
 DECODES_PER_QUESTION = 12
 """Datagrams with the right id that are decoded; more are not looked at."""
+_OTHERS = 4
+"""Addresses that answered instead of the one asked, of which note is taken."""
 
 _UNKNOWN_ENGINE_ID = next(oid for oid, name in USM_STATS.items() if name == "unknown-engine-id")
 _OUTCOME_OF_REPORT = cast("dict[str, Outcome]", USM_STATS)
@@ -89,7 +91,7 @@ class Conversation:
     _datagram: bytes = b""
     _header: Header | None = None
     _decoded: Response | Report | None = None
-    _responder: str | None = None
+    _others: dict[Endpoint, None] = field(default_factory=dict)
     _took_s: float = 0.0
     _waited_s: float = 0.0
     _unusable: int = 0
@@ -127,8 +129,8 @@ class Conversation:
 
     # --- the transport's side
 
-    def arrived(self, datagram: bytes, header: Header, responder: str) -> None:
-        """Takes a datagram that carries the id of one of our requests."""
+    def arrived(self, datagram: bytes, header: Header) -> None:
+        """Takes a datagram of our peer that carries the id of one of our requests."""
         if self._event is None or self._event.done() or self._decodes == 0:
             return
         self._decodes -= 1
@@ -141,9 +143,14 @@ class Conversation:
         if self._decoded is None:
             self._unusable += 1
             return
-        self._header, self._responder = header, responder
+        self._header = header
         self._took_s = time.monotonic() - sent_s
         self._event.set_result(self._decoded)
+
+    def answered_elsewhere(self, sender: Endpoint) -> None:
+        """Takes note of an answer that came from another address or port than was asked."""
+        if len(self._others) < _OTHERS:
+            self._others[sender] = None
 
     def babbled(self) -> None:
         """Takes note of a datagram that is no answer of SNMP."""
@@ -203,13 +210,11 @@ class Conversation:
         return self._event.result() if self._event.done() else None
 
     def _encode(self) -> None:
-        """Makes the request anew: each has its own id, none that another conversation uses."""
-        while True:
-            handle, self._datagram = self.engine.encode(self.question, self.peer, self._take)
-            self._handles.append(handle)
-            header = read_header(self._datagram)
-            if header is not None and not self.transport.expects(header.id):
-                break
+        """Makes the request anew: each has its own id."""
+        handle, self._datagram = self.engine.encode(self.question, self.peer, self._take)
+        self._handles.append(handle)
+        header = read_header(self._datagram)
+        assert header is not None
         self._sent[header.id] = (time.monotonic(), header.engine_id)
         self.transport.expect(header.id, self)
 
@@ -237,7 +242,8 @@ class Conversation:
             bindings=response.bindings if response else (),
             error_status=response.error_status if response else 0,
             error_index=response.error_index if response else 0,
-            responder=self._responder,
+            responder=endpoint(self.peer).host if self._header else None,
+            elsewhere=tuple(self._others) if outcome == "silent" else (),
             took_ms=1000 * (self._waited_s if took_s is None else took_s),
             engine_id=header.engine_id if header else None,
             engine_boots=header.boots if header else None,
@@ -249,8 +255,7 @@ class Conversation:
         if response.error_status:
             words = _error_words(self.question, response)
             return self._ended("error-status", words, response, self._took_s)
-        words = f"answered from {self._responder}" if self._responder != self.peer[0] else ""
-        return self._ended("answered", words, response, self._took_s)
+        return self._ended("answered", "", response, self._took_s)
 
     def _reported(self, report: Report, outcome: Outcome | None) -> Reply:
         if outcome is None:

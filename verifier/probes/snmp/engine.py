@@ -17,13 +17,16 @@ from typing import Any, Literal
 from pysnmp.carrier.base import AbstractTransportDispatcher
 from pysnmp.entity import config
 from pysnmp.entity.engine import SnmpEngine
-from pysnmp.proto import api, rfc1902, rfc1905
+from pysnmp.proto import api, rfc1902
 
 from verifier.errors import CannotMeasureError
 from verifier.model.credentials import SnmpEntry
-from verifier.probes.snmp.message_ids import give_ids
+from verifier.probes.snmp import smi
+from verifier.probes.snmp.lenient import keep_octets
+from verifier.probes.snmp.message_ids import IDS, give_ids
 from verifier.probes.snmp.sockets import SocketAddress
-from verifier.probes.snmp.values import Binding, Type
+from verifier.probes.snmp.values import Binding
+from verifier.probes.snmp.wire import V1, V2C, read_response
 
 Kind = Literal["get", "next", "bulk"]
 Oids = tuple[tuple[int, ...], ...]
@@ -50,21 +53,6 @@ _MODELS = {"1": (0, 1, 0), "2c": (1, 2, 1), "3": (3, 3, 1)}
 _EXPECT_ANSWER = True
 _NEVER = 1 << 40
 """Expiry of a request inside pysnmp, in its ticks: waiting is ours."""
-_TYPES: dict[Any, Type] = {
-    rfc1902.Integer32.tagSet: "Integer32",
-    rfc1902.OctetString.tagSet: "OctetString",
-    rfc1902.ObjectIdentifier.tagSet: "ObjectIdentifier",
-    rfc1902.IpAddress.tagSet: "IpAddress",
-    rfc1902.Counter32.tagSet: "Counter32",
-    rfc1902.Gauge32.tagSet: "Gauge32",
-    rfc1902.TimeTicks.tagSet: "TimeTicks",
-    rfc1902.Opaque.tagSet: "Opaque",
-    rfc1902.Counter64.tagSet: "Counter64",
-    rfc1902.Null.tagSet: "Null",
-    rfc1905.noSuchObject.tagSet: "noSuchObject",
-    rfc1905.noSuchInstance.tagSet: "noSuchInstance",
-    rfc1905.endOfMibView.tagSet: "endOfMibView",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +102,10 @@ class Engine:
     def __init__(self, entry: SnmpEntry) -> None:
         self.peers: set[SocketAddress] = set()
         self._answered: set[SocketAddress] = set()
+        self._drawn: list[int] = []
+        self._open: dict[int, list[int]] = {}
+        self._plain: dict[int, Callable[[Response | Report], None]] = {}
+        self._community = entry.community.reveal().encode() if entry.community else b""
         self._version = entry.version
         self._api = api.PROTOCOL_MODULES[0 if entry.version == "1" else 1]
         self._level = _LEVEL[entry.level] if entry.version == "3" else 1
@@ -123,7 +115,8 @@ class Engine:
         self._outlet = _Outlet()
         try:
             self._engine = SnmpEngine()
-            give_ids(self._engine)
+            give_ids(self._engine, self._draw)
+            keep_octets(self._engine)
             self._engine.register_transport_dispatcher(self._outlet)
             _register(self._engine, entry)
         except OSError as fault:
@@ -146,16 +139,17 @@ class Engine:
         """
         self._outlet.handle_timer_tick(time.monotonic())
         pdu = _pdu(self._api, question)
-        request_id = int(self._api.getNextRequestID())
+        self._drawn = []
+        request_id = self._draw()
         self._api.apiPDU.set_request_id(pdu, request_id)
 
         def process(*arguments: Any) -> None:
             pdu, status = arguments[8], arguments[9]
             if status:
                 came(Report(str(status.get("oid", ""))))
-            elif self._version != "3" or int(self._api.apiPDU.get_request_id(pdu)) == request_id:
+            elif int(pdu.getComponentByPosition(0)) == request_id:
                 self._answered.add(peer)
-                came(self._response(pdu))
+                came(_response(pdu))
 
         model, security, pdu_version = _MODELS[self._version]
         try:
@@ -165,12 +159,24 @@ class Engine:
                 None,
             )  # fmt: skip
         except Exception as fault:  # noqa: BLE001  as above
+            IDS.close(self._drawn)
             kind = type(fault).__name__
             raise CannotMeasureError(f"the SNMP library cannot make the request ({kind})") from None
+        self._open[int(handle)] = self._drawn
+        if self._version != "3":  # the id that is sent is the last one drawn
+            self._plain[self._drawn[-1]] = came
         return int(handle), self._outlet.message
+
+    def _draw(self) -> int:
+        drawn = IDS.draw()
+        self._drawn.append(drawn)
+        return drawn
 
     def decode(self, datagram: bytes, peer: SocketAddress) -> None:
         """Hands over what came for a request to `peer`; what cannot be used has no effect."""
+        if self._version != "3":
+            self._decode_plain(datagram)
+            return
         with contextlib.suppress(Exception):  # garbage makes the library raise anything
             self._engine.message_dispatcher.receive_message(
                 self._engine, _domain(peer), peer, datagram
@@ -186,18 +192,33 @@ class Engine:
         return self._level == _LEVEL["authPriv"] and named and peer not in self._answered
 
     def forget(self, handle: int) -> None:
-        """Ends a request, answered or not."""
+        """Ends a request, answered or not; its ids may be drawn again."""
+        ids = self._open.pop(handle, [])
+        IDS.close(ids)
+        for one in ids:
+            self._plain.pop(one, None)
         model = _MODELS[self._version][0]
         with contextlib.suppress(Exception):  # it is forgotten already
             self._engine.message_dispatcher.release_state_information(self._engine, handle, model)
 
-    def _response(self, pdu: Any) -> Response:
-        parts = self._api.apiPDU
-        return Response(
-            error_status=int(parts.get_error_status(pdu)),
-            error_index=int(pdu.getComponentByPosition(2)),
-            bindings=tuple(_binding(name, value) for name, value in parts.get_varbinds(pdu)),
-        )
+    def _decode_plain(self, datagram: bytes) -> None:
+        """A response of v1 or v2c: of our version and community, to a request that is open."""
+        found = read_response(datagram)
+        version = V1 if self._version == "1" else V2C
+        if found is None or (found.version, found.community) != (version, self._community):
+            return
+        if (came := self._plain.get(found.id)) is not None:
+            bindings = tuple(smi.binding(name, value) for name, value in found.bindings)
+            came(Response(found.error_status, found.error_index, bindings))
+
+
+def _response(pdu: Any) -> Response:
+    listed = pdu.getComponentByPosition(3)
+    return Response(
+        error_status=int(pdu.getComponentByPosition(1)),
+        error_index=int(pdu.getComponentByPosition(2)),
+        bindings=tuple(smi.binding(tuple(one[0]), bytes(one[1])) for one in listed),
+    )
 
 
 def _register(engine: Any, entry: SnmpEntry) -> None:
@@ -244,21 +265,3 @@ def _pdu(protocol: Any, question: Question) -> Any:
 
 def _null_bindings(protocol: Any, oids: Oids) -> list[tuple[Any, Any]]:
     return [(protocol.ObjectIdentifier(oid), protocol.null) for oid in oids]
-
-
-def _binding(name: Any, value: Any) -> Binding:
-    while hasattr(value, "getComponent"):  # a choice of RFC 1155 around the value
-        value = value.getComponent()
-    kind = _TYPES[value.tagSet]
-    plain: int | bytes | str | None
-    if kind in {"OctetString", "Opaque"}:
-        plain = bytes(value)
-    elif kind == "IpAddress":
-        plain = ".".join(map(str, bytes(value)))
-    elif kind == "ObjectIdentifier":
-        plain = str(value)
-    elif kind in {"noSuchObject", "noSuchInstance", "endOfMibView", "Null"}:
-        plain = None
-    else:
-        plain = int(value)
-    return Binding(str(name), kind, plain)

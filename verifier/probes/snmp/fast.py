@@ -1,43 +1,42 @@
-"""The same client, with plain GET requests coded by a faster library (gufo-snmp), if installed.
+"""The same client, with columns of text read by a faster library (gufo-snmp), if installed.
 
-That library gives values and little else: no types, no error-status, no report, no ICMP error, not
-who answered. So it asks first, and what it does not answer cleanly and soon, `SnmpClient` asks too
-and says what is wrong. Of tables it reads single short columns, `SnmpClient` all others.
+That library gives values and little else: no types, no error-status, no report, no ICMP error. It
+cuts a number to the size of its type without a word, and takes an answer of SNMPv3 without
+authentication for one with it. So it reads single short columns of text by v2c, `SnmpClient` all
+else, and also what it does not answer cleanly and soon.
+
+Whose answer it is: each session has a socket connected to the address and port that is asked, and
+the library draws each id at random.
 """
 
 from __future__ import annotations
 
 import asyncio
+import os
 import time
 from collections import OrderedDict
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from importlib.util import find_spec
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
+from verifier.model.mib import SYNTAX
 from verifier.probes.pace import Pace
+from verifier.probes.snmp import smi
 from verifier.probes.snmp.client import SnmpClient
-from verifier.probes.snmp.engine import Question
-from verifier.probes.snmp.values import Binding, Reply, Table, Target, Type, dotted, oid_tuple
+from verifier.probes.snmp.values import Binding, Table, Target, oid_tuple
 from verifier.probes.snmp.walk import REPETITIONS
+
+if TYPE_CHECKING:
+    from verifier.probes.snmp.fast_session import Session
 
 _SOON_S = 1.0
 """An agent on a terrestrial network that answers at all has answered by then (common practice)."""
-_DISCOVERY = 2
-"""Requests that find out the engine of a v3 agent, and its time (RFC 3414 section 4)."""
 _SESSIONS_KEPT = 512
 """Sessions, each with a socket of its own, that are kept for further questions to their agents."""
 _QUICK_REQUESTS = 8
 """A column that takes more is left to `SnmpClient`."""
-_AUTH = {
-    "MD5": "Md5Key", "SHA": "Sha1Key", "SHA-224": "Sha224Key", "SHA-256": "Sha256Key",
-    "SHA-384": "Sha384Key", "SHA-512": "Sha512Key",
-}  # fmt: skip
-_SHORTEST_KEY = 8
-"""RFC 3414 section 11.2; the library fails on an empty one."""
-_PRIV = {"DES": "DesKey", "AES-128": "Aes128Key"}
-"""Longer keys are left to `SnmpClient`: the drafts differ in how they are made."""
 
 
 def installed() -> bool:
@@ -54,34 +53,41 @@ def fastest(pace: Pace | None = None) -> SnmpClient:
 
 
 _Agent = tuple[Address, int, SnmpEntry]
-_T = TypeVar("_T")
+
+
+class _Forked:
+    """Whether a process that this one was forked from has used the library.
+
+    Then both would draw the same ids, as its random numbers go on from where they stood.
+    """
+
+    used = inherited = False
+
+    @classmethod
+    def note(cls) -> None:
+        """In the new process."""
+        cls.inherited = cls.inherited or cls.used
+
+
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_Forked.note)
 
 
 class FastClient(SnmpClient):
-    """An `SnmpClient` that asks plain questions faster.
+    """An `SnmpClient` that reads columns of text faster.
 
-    Where the faster library answered, numbers are of type `Number`, and boots and time of a v3
-    engine are not told. An agent that it does not read is left to `SnmpClient` from then on.
+    An agent that the faster library does not read is left to `SnmpClient` from then on.
     """
 
     def __init__(self, pace: Pace | None = None, *, error_queue: bool | None = None) -> None:
         super().__init__(pace, error_queue=error_queue)
-        self._sessions: OrderedDict[_Agent, Any] = OrderedDict()
+        self._sessions: OrderedDict[_Agent, Session] = OrderedDict()
         self._odd: set[_Agent] = set()
-        self._users: dict[SnmpEntry, Any] = {}
 
     def close(self) -> None:
         """See `SnmpClient`."""
         self._sessions.clear()
-        self._users.clear()
         super().close()
-
-    async def _ask(self, target: Target, question: Question) -> Reply:
-        key = (target.address, target.udp_port, target.entry)
-        if question.kind != "get" or key in self._odd or not _suits(target):
-            return await super()._ask(target, question)
-        reply = await self._quick(key, target, [dotted(o) for o in question.oids])
-        return await super()._ask(target, question) if reply is None else reply
 
     async def walk(
         self,
@@ -92,16 +98,10 @@ class FastClient(SnmpClient):
         deadline_s: float = 30.0,
         repetitions: int = REPETITIONS,
     ) -> Table:
-        """See `SnmpClient`; a single column of a well-behaved agent is read faster."""
-        key = (target.address, target.udp_port, target.entry)
+        """See `SnmpClient`; a single column of text of a well-behaved agent is read faster."""
         started_s = time.monotonic()
-        if (
-            len(columns) == 1
-            and target.entry.version != "1"
-            and key not in self._odd
-            and _suits(target)
-        ):
-            table = await self._quick_walk(key, target, columns[0], max_rows, repetitions)
+        if len(columns) == 1 and _suits(target, columns[0]):
+            table = await self._quick_walk(target, columns[0], max_rows, repetitions)
             if table is not None:
                 return table
         return await super().walk(
@@ -113,71 +113,40 @@ class FastClient(SnmpClient):
         )
 
     async def _quick_walk(
-        self, key: _Agent, target: Target, column: str, max_rows: int, repetitions: int
+        self, target: Target, column: str, max_rows: int, repetitions: int
     ) -> Table | None:
-        """A whole column; None where it is long, or anything is odd."""
-        from gufo.snmp._fast import GetIter  # noqa: PLC0415
-
+        """A whole column; None where it is empty or long, or anything is odd."""
         started_s = time.monotonic()
         rows: dict[str, Mapping[str, Binding]] = {}
-        last, position = oid_tuple(column), GetIter(column, repetitions)
+        last, position = oid_tuple(column), None
         for requests in range(1, _QUICK_REQUESTS + 1):
-            got = await self._quickly(key, target, lambda s: _bulk(s, position))
-            at_end = got == [] and bool(rows)
-            for found in got or ():
-                if found is None:
-                    at_end = True
-                    break
-                name = oid_tuple(found[0])
-                if name <= last or len(rows) >= max_rows:
+            got = await self._quickly(target, column, position, repetitions)
+            if got is None:
+                return None
+            position, came, at_end = got
+            for oid, value in came:
+                name = oid_tuple(oid)
+                text = _text(name, oid, value)
+                if text is None or name <= last or len(rows) >= max_rows:
                     return None
                 last = name
-                instance = found[0].removeprefix(f"{column}.")
-                rows[instance] = {column: _binding(found[0], found[1])}
+                rows[oid.removeprefix(f"{column}.")] = {column: text}
             if at_end:
-                return Table(
-                    outcome="answered",
-                    rows=rows,
-                    complete=True,
-                    responder=str(target.address.ip),
-                    requests=requests,
-                    took_ms=1000 * (time.monotonic() - started_s),
-                )
-            if not got:
-                return None
+                return _whole(target, rows, requests, started_s) if rows else None
         return None
 
-    async def _quick(self, key: _Agent, target: Target, oids: list[str]) -> Reply | None:
-        """What the faster library reads; None where it reads not all, or nothing."""
-        started_s = time.monotonic()
-        values = await self._quickly(key, target, lambda session: session.get_many(oids))
-        if values is None or any(values.get(oid) is None for oid in oids):
-            return None  # one is missing, or an error stands beside it
-        return Reply(
-            outcome="answered",
-            bindings=tuple(_binding(oid, values[oid]) for oid in oids),
-            responder=str(target.address.ip),
-            took_ms=1000 * (time.monotonic() - started_s),
-            engine_id=self._sessions[key].get_engine_id()
-            if target.entry.version == "3" and key in self._sessions
-            else None,
-        )
-
     async def _quickly(
-        self, key: _Agent, target: Target, ask: Callable[[Any], Awaitable[_T]]
-    ) -> _T | None:
-        """What the library makes of one request; None where it fails."""
-        unknown = target.entry.version == "3" and key not in self._sessions
-        for _ in range(_DISCOVERY + 1 if unknown else 1):
-            await self._line.slot()  # and no turn: each session has a receive buffer of its own
+        self, target: Target, column: str, position: Any, repetitions: int
+    ) -> tuple[Any, list[tuple[str, Any]], bool] | None:
+        """The next rows; where the library stands then; whether it was all. None where it fails."""
+        key = (target.address, target.udp_port, target.entry)
+        if key in self._odd:
+            return None
         try:
-            async with asyncio.timeout(min(_SOON_S, target.timeout_s)):
-                session = self._sessions.pop(key, None)  # taken out: one question at a time
-                if session is None:
-                    session = self._session(target)
-                    if target.entry.version == "3":
-                        await session.refresh()
-                got = await ask(session)
+            session = self._sessions.pop(key, None)  # taken out: one question at a time
+            if session is None:
+                session = self._session(target)
+            got = await session.rows(column, position, repetitions, min(_SOON_S, target.timeout_s))
         except (asyncio.CancelledError, KeyboardInterrupt, SystemExit):
             raise
         except BaseException:  # noqa: BLE001 - its panics are no Exception; `SnmpClient` asks then
@@ -188,81 +157,44 @@ class FastClient(SnmpClient):
             self._sessions.popitem(last=False)
         return got
 
-    def _session(self, target: Target) -> Any:
-        from gufo.snmp import SnmpVersion  # noqa: PLC0415 - an extra: loaded where it is used
-        from gufo.snmp.aio import SnmpSession  # noqa: PLC0415
+    def _session(self, target: Target) -> Session:
+        from verifier.probes.snmp.fast_session import Session  # noqa: PLC0415 - an extra
 
-        entry = target.entry
-        asked: dict[str, Any] = {
-            "addr": str(target.address.ip),
-            "port": target.udp_port,
-            "timeout": 2 * _SOON_S,  # never reached: see `_quickly`
-        }
-        if entry.version != "3":
-            kind = SnmpVersion.v1 if entry.version == "1" else SnmpVersion.v2c
-            assert entry.community is not None
-            return SnmpSession(community=entry.community.reveal(), version=kind, **asked)
-        if entry not in self._users:
-            self._users[entry] = _user(entry)
-        return SnmpSession(user=self._users[entry], **asked)
+        _Forked.used = True
+        return Session(target, self._line.slot)
 
 
-async def _bulk(session: Any, position: Any) -> list[tuple[str, Any] | None]:
-    """One GetBulk request: None among the rows is the column's end; no row, that of the MIB."""
-    await session._send(lambda: session._sock.send_get_bulk(position))  # noqa: SLF001
-    try:
-        rows: list[tuple[str, Any] | None] = await session._recv(  # noqa: SLF001
-            lambda: session._sock.recv_get_bulk(position)  # noqa: SLF001
-        )
-    except StopAsyncIteration:
-        return []
-    return rows
-
-
-def _suits(target: Target) -> bool:
-    """Whether the library can ask so: it knows no source address, no zone, no longer AES keys."""
-    entry = target.entry
-    keys = [key.reveal() for key in (entry.auth_key, entry.priv_key) if key is not None]
-    return (
-        target.source is None
-        and not target.address.zone
-        and (entry.priv_key is None or entry.priv in _PRIV)
-        and all(len(key) >= _SHORTEST_KEY for key in keys)
+def _whole(
+    target: Target, rows: Mapping[str, Mapping[str, Binding]], requests: int, started_s: float
+) -> Table:
+    return Table(
+        outcome="answered",
+        rows=rows,
+        complete=True,
+        responder=str(target.address.ip),
+        requests=requests,
+        took_ms=1000 * (time.monotonic() - started_s),
     )
 
 
-def _user(entry: SnmpEntry) -> Any:
-    """A user with keys made of the passwords: that takes a hash over a megabyte for each.
-
-    RFC 3414 section 2.6: both by the authentication's own hash.
-    """
-    from gufo.snmp import user as library  # noqa: PLC0415 - an extra: loaded where it is used
-
-    keys: dict[str, Any] = {}
-    if entry.auth_key is not None:
-        auth, made = getattr(library, _AUTH[entry.auth]), library.KeyType.Master
-        master = auth.get_master_key
-        keys["auth_key"] = auth(master(entry.auth_key.reveal().encode()), key_type=made)
-        if entry.priv_key is not None:
-            priv = getattr(library, _PRIV[entry.priv])
-            keys["priv_key"] = priv(master(entry.priv_key.reveal().encode()), key_type=made)
-    return library.User(entry.user or "", **keys)
+def _suits(target: Target, column: str) -> bool:
+    """Whether the library can ask so; it knows no source address and no zone."""
+    syntax = SYNTAX.get(column)
+    return (
+        not _Forked.inherited
+        and syntax is not None
+        and syntax.kind == "octets"
+        and target.entry.version == "2c"
+        and target.source is None
+        and not target.address.zone
+    )
 
 
-def _binding(oid: str, value: Any) -> Binding:
-    kind: Type = "Number"
-    if isinstance(value, bytes):
-        kind = "OctetString"
-    elif isinstance(value, str):
-        kind = "IpAddress" if _is_address(value) else "ObjectIdentifier"
-    elif value is None:
-        kind = "Null"
-    return Binding(oid, kind, value)
-
-
-def _is_address(text: str) -> bool:
+def _text(name: tuple[int, ...], oid: str, value: object) -> Binding | None:
+    """A row's text; None where it is anything else, which `SnmpClient` then tells."""
+    if not isinstance(value, bytes):
+        return None
     try:
-        Address.parse(text)
-    except ValueError:
-        return False
-    return True
+        return smi.fitting(name, Binding(oid, "OctetString", value))
+    except smi.UnfitError:
+        return None

@@ -1,13 +1,14 @@
-"""Message ids that no other process of this program has used a moment ago.
+"""Ids of requests and messages: nobody can guess one, and none is used twice while it is open.
 
-pysnmp counts its ids from where the process stood that was forked: each sweep would ask with those
-of the one before, in another order, and a late answer of one unit could be taken for another's.
+An id that counts up lets whoever is asked answer for the one that is asked next. So each is drawn
+anew from the system's random numbers (RFC 3416 section 3 and RFC 3412 section 6.2 leave the choice
+to the sender), for every engine and device of this process from one place.
 """
 
 from __future__ import annotations
 
-import os
 import secrets
+from collections.abc import Callable, Iterable
 from typing import Any
 
 _MOST = 2**31 - 1
@@ -15,27 +16,34 @@ _MOST = 2**31 - 1
 
 
 class MessageIds:
-    """Counts up from a random number; anew in each forked process."""
+    """Ids that are open: drawn, and not closed yet.
 
-    def __init__(self) -> None:
-        self.begin()
+    Args:
+        below: gives a random number from 0 up to, and not including, its argument.
+    """
 
-    def begin(self) -> None:
-        """Goes on from another random number."""
-        self._last = secrets.randbelow(_MOST)
+    def __init__(self, below: Callable[[int], int] = secrets.randbelow) -> None:
+        self._below = below
+        self._open: set[int] = set()
 
-    def __call__(self) -> int:
-        """The next id."""
-        self._last = self._last % _MOST + 1
-        return self._last
+    def draw(self) -> int:
+        """A random id from 1 to 2^31-1 that is not open; it is now."""
+        while True:
+            drawn = self._below(_MOST) + 1
+            if drawn not in self._open:
+                self._open.add(drawn)
+                return drawn
+
+    def close(self, ids: Iterable[int]) -> None:
+        """From now on these may be drawn again."""
+        self._open.difference_update(ids)
 
 
-_IDS = MessageIds()
-if hasattr(os, "register_at_fork"):
-    os.register_at_fork(after_in_child=_IDS.begin)
+IDS = MessageIds()
+"""Of this process: one for all its engines and devices."""
 
 
-def give_ids(engine: Any) -> None:
-    """Makes a pysnmp engine take its message ids here."""
+def give_ids(engine: Any, draw: Callable[[], int]) -> None:
+    """Makes a pysnmp engine take its message ids from `draw`."""
     for model in engine.message_processing_subsystems.values():
-        model._cache.new_message_id = _IDS  # noqa: SLF001 - there is no public way
+        model._cache.new_message_id = draw  # noqa: SLF001 - there is no public way

@@ -6,14 +6,37 @@ import os
 import socket
 import sys
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 
 SocketAddress = tuple[str, int] | tuple[str, int, int, int]
 
+
+@dataclass(frozen=True, slots=True)
+class Endpoint:
+    """An address and port to be compared, however a socket spells them.
+
+    Attributes:
+        scope: of a link-local IPv6 address the interface's number, else 0 (RFC 4007).
+    """
+
+    host: str
+    port: int
+    scope: int = 0
+
+
 RECEIVE_BUFFER_BYTES = 4 << 20
 """Asked for; the kernel gives at most net.core.rmem_max (twice that to root)."""
+
+
+def endpoint(address: SocketAddress) -> Endpoint:
+    """What a socket's address says, without the zone that the resolver adds to its text."""
+    host = address[0].partition("%")[0]
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    plain = socket.inet_ntop(family, socket.inet_pton(family, host))
+    return Endpoint(plain, address[1], address[3] if len(address) > 2 else 0)  # noqa: PLR2004
 
 
 def socket_address(address: Address, port: int) -> SocketAddress:

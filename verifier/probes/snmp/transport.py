@@ -1,8 +1,9 @@
 """One unconnected UDP socket for many agents.
 
-An agent may answer from another of its addresses, so a datagram is told by its message id and
-not by where it comes from; where it came from is passed on. ICMP errors are read from the
-socket's error queue (Linux, ip(7) IP_RECVERR), because an unconnected socket hears of none
+A datagram is an answer only if it carries the id of a request that is open and comes from the
+address and port that were asked. One with such an id from elsewhere is told, and never read: an
+agent may answer from another of its addresses, and a neighbour may babble. ICMP errors are read
+from the socket's error queue (Linux, ip(7) IP_RECVERR), because an unconnected socket hears of none
 otherwise. Outside Linux there is no such queue and a closed port looks like silence.
 """
 
@@ -19,7 +20,13 @@ from typing import Any, Protocol
 
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
-from verifier.probes.snmp.sockets import SocketAddress, open_socket, raise_buffer
+from verifier.probes.snmp.sockets import (
+    Endpoint,
+    SocketAddress,
+    endpoint,
+    open_socket,
+    raise_buffer,
+)
 from verifier.probes.snmp.wire import Header, read_header
 
 _READS_PER_TURN = 64
@@ -52,8 +59,11 @@ class Waiter(Protocol):
     def peer(self) -> SocketAddress:
         """Whom the question went to."""
 
-    def arrived(self, datagram: bytes, header: Header, responder: str) -> None:
-        """A datagram with the id of a request of this waiter came."""
+    def arrived(self, datagram: bytes, header: Header) -> None:
+        """A datagram with the id of a request of this waiter came from `peer`."""
+
+    def answered_elsewhere(self, sender: Endpoint) -> None:
+        """A datagram with such an id came, and not from `peer`."""
 
     def babbled(self) -> None:
         """A datagram came from `peer` that is no answer of SNMP."""
@@ -80,7 +90,7 @@ class Transport:
         self._source = source
         self._error_queue = error_queue
         self._waiters: dict[int, Waiter] = {}
-        self._at_peer: dict[tuple[str, int], set[Waiter]] = {}
+        self._at_peer: dict[Endpoint, set[Waiter]] = {}
         self._endpoint: asyncio.DatagramTransport | None = None
         self._socket: socket.socket | None = None
         self._loop = asyncio.get_running_loop()
@@ -110,23 +120,19 @@ class Transport:
         self._waiters.clear()
         self._at_peer.clear()
 
-    def expects(self, message_id: int) -> bool:
-        """Whether somebody waits for an answer with this id."""
-        return message_id in self._waiters
-
     def expect(self, message_id: int, waiter: Waiter) -> None:
         """From now on datagrams with this id are the waiter's."""
         self._waiters[message_id] = waiter
-        self._at_peer.setdefault(_key(waiter.peer), set()).add(waiter)
+        self._at_peer.setdefault(endpoint(waiter.peer), set()).add(waiter)
 
     def forget(self, message_id: int) -> None:
         """From now on datagrams with this id are late and dropped, and its waiter is gone."""
         waiter = self._waiters.pop(message_id, None)
         if waiter is not None:
-            others = self._at_peer.get(_key(waiter.peer), set())
+            others = self._at_peer.get(endpoint(waiter.peer), set())
             others.discard(waiter)
             if not others:
-                self._at_peer.pop(_key(waiter.peer), None)
+                self._at_peer.pop(endpoint(waiter.peer), None)
 
     def send(self, datagram: bytes, peer: SocketAddress) -> None:
         """Sends at once. Raises OSError where this machine cannot send there.
@@ -184,12 +190,16 @@ class Transport:
     def _arrived(self, datagram: bytes, sender: SocketAddress) -> None:
         header = read_header(datagram)
         if header is None or not header.response:
-            for waiting in self._at_peer.get(_key(sender), ()):
+            for waiting in self._at_peer.get(endpoint(sender), ()):
                 waiting.babbled()
             return
         waiter = self._waiters.get(header.id)
-        if waiter is not None:
-            waiter.arrived(datagram, header, _host(sender))
+        if waiter is None:
+            return
+        if (origin := endpoint(sender)) == endpoint(waiter.peer):
+            waiter.arrived(datagram, header)
+        else:
+            waiter.answered_elsewhere(origin)
 
     def _read_errors(self) -> None:
         while self._error_queue and self._socket is not None:
@@ -206,7 +216,7 @@ class Transport:
         if number not in _UNREACHABLE:
             return
         error = Unreachable(number, _offender(data[_EXTENDED_ERROR.size :]))
-        for waiter in self._at_peer.get(_key(peer), ()):
+        for waiter in self._at_peer.get(endpoint(peer), ()):
             waiter.unreachable(error)
 
 
@@ -223,15 +233,6 @@ class _Plain(asyncio.DatagramProtocol):
 def has_error_queue() -> bool:
     """Whether this system tells ICMP errors by a queue."""
     return sys.platform == "linux"
-
-
-def _host(address: SocketAddress) -> str:
-    """The host's part of a socket address, without the zone the resolver adds."""
-    return address[0].partition("%")[0]
-
-
-def _key(address: SocketAddress) -> tuple[str, int]:
-    return (_host(address), address[1])
 
 
 def _offender(data: bytes) -> str | None:

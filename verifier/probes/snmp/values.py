@@ -10,6 +10,7 @@ from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.mib import ERROR_STATUS
+from verifier.probes.snmp.sockets import Endpoint
 
 Outcome = Literal[
     "answered", "silent", "port-unreachable", "host-unreachable", "no-route", "local-error",
@@ -21,12 +22,13 @@ Outcome = Literal[
 Type = Literal[
     "Integer32", "OctetString", "ObjectIdentifier", "IpAddress", "Counter32", "Gauge32",
     "TimeTicks", "Opaque", "Counter64", "Null", "noSuchObject", "noSuchInstance", "endOfMibView",
-    "Number",
+    "Unknown",
 ]  # fmt: skip
-"""Types of SMIv2 (RFC 2578 section 7.1) and the exceptions of RFC 3416 section 3; `Number` is a
-numeric one that the faster client does not tell from the others."""
+"""Types of SMIv2 (RFC 2578 section 7.1) and the exceptions of RFC 3416 section 3; `Unknown` is what
+has another tag."""
 
-MISSING: tuple[Type, ...] = ("noSuchObject", "noSuchInstance", "endOfMibView", "Null")
+EXCEPTIONS: tuple[Type, ...] = ("noSuchObject", "noSuchInstance", "endOfMibView")
+MISSING: tuple[Type, ...] = (*EXCEPTIONS, "Null")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,17 +61,21 @@ class Binding:
 
     Attributes:
         value: octets as bytes, numbers as int, IpAddress and ObjectIdentifier as dotted text;
-            None where the agent has none.
+            None where the agent has none, or it is unreadable.
+        octets: of an unreadable value, as they came: tag, length and content.
+        unreadable: why what came is no value of its type, or of its object's; empty if it is one.
     """
 
     oid: str
     type: Type
     value: int | bytes | str | None = None
+    octets: bytes = b""
+    unreadable: str = ""
 
     @property
     def missing(self) -> bool:
-        """Whether the agent has no value there; an empty string is a value."""
-        return self.type in MISSING
+        """Whether there is no value; an empty string is a value."""
+        return self.type in MISSING or bool(self.unreadable)
 
     @property
     def text(self) -> str:
@@ -89,6 +95,8 @@ class Binding:
     @property
     def raw(self) -> str:
         """Type and value without loss, in ASCII, for evidence."""
+        if self.unreadable:
+            return f"{self.type} 0x{self.octets.hex()}: {self.unreadable}"
         if not isinstance(self.value, bytes):
             return self.type if self.value is None else f"{self.type} {self.value}"
         if all(0x20 <= octet <= 0x7E for octet in self.value):  # noqa: PLR2004
@@ -103,7 +111,9 @@ class Reply:
     Attributes:
         bindings: in the order of the question; those that came, where the outcome is another.
         error_status, error_index: of the agent's response (RFC 3416 section 3).
-        responder: address the answer or report came from, whichever was asked.
+        responder: the asked address, where an answer or report came; None where none did.
+        elsewhere: who answered with the right id instead, where the asked address stayed silent;
+            nothing of what came from there is taken.
         took_ms: from the request that was answered to its answer; from the first request to the
             end of waiting, where none was.
         engine_id, engine_boots, engine_time: of SNMPv3, from the last message taken (RFC 3414 2.2).
@@ -115,6 +125,7 @@ class Reply:
     error_status: int = 0
     error_index: int = 0
     responder: str | None = None
+    elsewhere: tuple[Endpoint, ...] = ()
     took_ms: float = 0.0
     engine_id: bytes | None = None
     engine_boots: int | None = None

@@ -12,6 +12,7 @@ from collections.abc import Awaitable, Callable
 
 from verifier.probes.snmp.engine import Kind, Oids, Question
 from verifier.probes.snmp.values import (
+    EXCEPTIONS,
     Binding,
     Outcome,
     Reply,
@@ -144,7 +145,7 @@ class Walk:
     def _store(self, column: tuple[int, ...], binding: Binding) -> None:
         name = oid_tuple(binding.oid)
         last = self._last[column]
-        if binding.missing and binding.type != "Null":
+        if binding.type in EXCEPTIONS:
             del self._last[column]
         elif name <= last:
             self.stop("loop", f"agent fault: {binding.oid} comes after {dotted(last)}")

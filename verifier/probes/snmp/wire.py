@@ -1,6 +1,7 @@
-"""The first fields of an SNMP message, enough to tell which request a datagram belongs to.
+"""SNMP messages by hand: the first fields of any, and the whole of a v1 or v2c response.
 
 Late, doubled and foreign datagrams are told by a few comparisons, before anything is decoded.
+Values stay octets: `smi` reads them.
 BER: ITU-T X.690 section 8.1. Messages: RFC 1157 section 4, RFC 3412 section 6, RFC 3414 section
 2.4.
 """
@@ -9,7 +10,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-INTEGER, OCTETS, SEQUENCE, RESPONSE = 0x02, 0x04, 0x30, 0xA2
+INTEGER, OCTETS, OID, SEQUENCE, RESPONSE = 0x02, 0x04, 0x06, 0x30, 0xA2
+_MOST_ARC = 2**32 - 1
+"""RFC 2578 section 7.1.3."""
 V1, V2C, V3 = 0, 1, 3
 
 
@@ -28,6 +31,22 @@ class Header:
     engine_id: bytes = b""
     boots: int = 0
     time: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Plain:
+    """A Response of v1 or v2c (RFC 1157 section 4.1.2, RFC 3416 section 3).
+
+    Attributes:
+        bindings: names, and the octets of values with their tags and lengths.
+    """
+
+    version: int
+    community: bytes
+    id: int
+    error_status: int
+    error_index: int
+    bindings: tuple[tuple[tuple[int, ...], bytes], ...]
 
 
 class _Reader:
@@ -57,6 +76,19 @@ class _Reader:
             raise ValueError(length)
         self._at += length
         return found
+
+    def whole(self) -> bytes:
+        """The next value with its tag and length, whatever it is."""
+        begin = self._at
+        length = self.enter()
+        self._at += length
+        if self._at > len(self._data):
+            raise ValueError(length)
+        return self._data[begin : self._at]
+
+    @property
+    def left(self) -> bool:
+        return self._at < len(self._data)
 
     def integer(self) -> int:
         return int.from_bytes(self.value(INTEGER), "big", signed=True)
@@ -95,3 +127,38 @@ def _header_v3(reader: _Reader) -> Header:
         boots=security.integer(),
         time=security.integer(),
     )
+
+
+def read_response(datagram: bytes) -> Plain | None:
+    """A Response of v1 or v2c; None where the octets are none."""
+    try:
+        message = _Reader(_Reader(datagram).value(SEQUENCE))
+        version, community = message.integer(), message.value(OCTETS)
+        pdu = _Reader(message.value(RESPONSE))
+        id_, status, index = pdu.integer(), pdu.integer(), pdu.integer()
+        listed = _Reader(pdu.value(SEQUENCE))
+        bindings = []
+        while listed.left:
+            one = _Reader(listed.value(SEQUENCE))
+            bindings.append((_name(one.value(OID)), one.whole()))
+            if one.left:
+                return None
+    except (IndexError, ValueError):
+        return None
+    if version not in {V1, V2C} or pdu.left:
+        return None
+    return Plain(version, community, id_, status, index, tuple(bindings))
+
+
+def _name(content: bytes) -> tuple[int, ...]:
+    """The name of an object (X.690 section 8.19). Raises ValueError where it is none."""
+    arcs, arc = [], 0
+    for octet in content:
+        arc = arc << 7 | octet & 0x7F
+        if not octet & 0x80:
+            arcs.append(arc)
+            arc = 0
+    if not arcs or content[-1] & 0x80 or max(arcs) > _MOST_ARC:
+        raise ValueError(content)
+    first = min(arcs[0] // 40, 2)
+    return (first, arcs[0] - 40 * first, *arcs[1:])

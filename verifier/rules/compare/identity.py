@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from verifier.model.address import Address
 from verifier.model.observation import Observation
+from verifier.model.plan import Device
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
 
@@ -37,7 +40,7 @@ def said(answer: Observation) -> str:
 
 
 def snmp(context: Context) -> Findings:
-    """`snmp.answer`, and `snmp.responder` where another address answered."""
+    """`snmp.answer`, and `snmp.responder` where it was silent and another address answered."""
     if context.device.snmp is None:
         return
     answer = context.seen.first("answer")
@@ -60,26 +63,44 @@ def snmp(context: Context) -> Findings:
         advice="" if right else ADVICE.get(answer.value, ""),
         evidence=(answer,),
     )
-    if right:
+    if answer.value == "silent":
         yield from _responder(context)
 
 
 def _responder(context: Context) -> Findings:
-    responder = context.seen.first("responder")
+    """Who answered in the device's place, unless it is another device of the plan.
+
+    What came from there is not taken: an answer counts only from the address that was asked.
+    """
+    others = {a.value for d in context.plan.devices if d.name != context.device.name
+              for a in _addresses(d)}  # fmt: skip
     asked = context.device.address.address
-    if responder is None or Address.parse(str(responder.value)).value == asked.value:
+    for seen in context.seen.all("responder"):
+        responder = Address.parse(str(seen.value))
+        if responder.value in others:
+            continue
+        same = responder.value == asked.value
+        where = f"{responder} {seen.raw}" if same and seen.raw else str(responder)
+        yield context.finding(
+            "snmp.responder",
+            "warn",
+            f"asked {asked}, answered from {where} instead: nothing that came from there was taken",
+            path=("address",),
+            expected=str(asked),
+            observed=where,
+            advice="set the source address of the device's SNMP agent to the planned address: "
+            "filters and managers drop such answers too",
+            evidence=(seen,),
+        )
         return
-    yield context.finding(
-        "snmp.responder",
-        "warn",
-        f"asked {asked}, answered from {responder.value}",
-        path=("address",),
-        expected=str(asked),
-        observed=responder.value,
-        advice="the unit has several addresses and answers from another: set its agent's source "
-        "address, or filters and managers will drop the answers",
-        evidence=(responder,),
-    )
+
+
+def _addresses(device: Device) -> Iterator[Address]:
+    """Every address that the plan gives to a device."""
+    yield device.address.address
+    if device.present_address is not None:
+        yield device.present_address.address
+    yield from (other.address.address for other in device.other_addresses)
 
 
 def default_refused(context: Context) -> Findings:

@@ -36,6 +36,7 @@ TRY_FIRST: Mapping[str, str] = {
     "snmp-filtered": "the unit's list of allowed addresses, then filters on the way",
     "snmp-wrong-key": "compare the community or the keys, and their methods, with the unit's",
     "snmp-clock": "leave the keys; restart the agent, and see that it keeps its boot counter",
+    "snmp-other-address": "set the source address of the device's SNMP agent to the planned one",
     "snmp-other-program": "what listens at this port of the unit? Correct port or program",
     "snmp-damaged": "restart the unit's agent; then ask from beside the unit",
     "credentials-wrong": "try these credentials on one unit that is known to be right",

@@ -47,6 +47,13 @@ def causes(case: Case) -> Causes:
             yield cause(kind, unit.subject, certainty, f"{unit.name} {words}", _unread(unit, head))
         elif head.observed == "undecodable":
             yield from _undecodable(unit, head)
+        elif head.observed == "silent" and (other := unit.get("snmp.responder", "warn")):
+            yield cause(
+                "snmp-other-address", unit.subject, "likely",
+                f"the SNMP agent of {unit.name} answers from {other.observed}, not from the "
+                "address that is asked",
+                [*_unread(unit, head), other],
+            )  # fmt: skip
         elif _entry_of(unit) not in shared or head.observed != "silent":
             yield from _silent(case, unit, head, v3)
     yield from _engine_ids(case)
