@@ -120,7 +120,9 @@ def without_npm() -> str | None:
 @cache
 def without_poppler() -> str | None:
     """Why printed pages cannot be read."""
-    if missing := [p for p in ("pdftotext", "pdftoppm", "pdfinfo") if shutil.which(p) is None]:
+    if missing := [
+        p for p in ("pdftotext", "pdftoppm", "pdfinfo", "pdffonts") if shutil.which(p) is None
+    ]:
         return f"{', '.join(missing)} missing: apt-get install poppler-utils"
     return None
 
@@ -130,6 +132,19 @@ def postgresql_programs() -> Path:
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda p: int(p.parts[-3]))
     on_path = shutil.which("initdb")
     return found[-1].parent if found else Path(on_path or "/nowhere/initdb").parent
+
+
+FONT_FOLDER = Path("/usr/share/fonts/truetype")
+"""Where Debian keeps fonts, each package in a folder of its own."""
+
+
+@cache
+def without_fonts() -> str | None:
+    """Why it cannot be seen how paper comes out with other fonts than this machine's."""
+    names = ("LiberationSans-Regular", "LiberationSans-Bold", "DejaVuSans", "DejaVuSans-Bold")
+    if missing := [n for n in names if not any(FONT_FOLDER.glob(f"*/{n}.ttf"))]:
+        return f"{', '.join(missing)} missing: apt-get install fonts-liberation fonts-dejavu-core"
+    return None
 
 
 @cache
@@ -157,6 +172,7 @@ NEEDS = {
     "npm": without_npm,
     "tmux": without_tmux,
     "poppler": without_poppler,
+    "fonts": without_fonts,
     "postgresql": without_postgresql,
     "systemd": without_systemd,
 }
