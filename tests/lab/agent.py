@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 import subprocess
 from collections.abc import Mapping
 from contextlib import suppress
@@ -14,13 +15,21 @@ OBJECT_ID = "1.3.6.1.4.1.32473.1.20"
 SYS_NAME = "1.3.6.1.2.1.1.5.0"
 
 
+def own_engine_id() -> str:
+    """An engine id that no other agent has, in hexadecimal: RFC 3411, SnmpEngineID, format 5.
+
+    The one that net-snmp makes hangs on the moment of its start, and many start at once here.
+    """
+    return f"80007ed905{secrets.token_hex(12)}"
+
+
 @dataclass(frozen=True, kw_only=True)
 class AgentSettings:
     """What an agent says of its unit, and to whom it answers.
 
     Attributes:
         access: an entry of the credentials file.
-        engine_id: in hexadecimal; empty: the agent makes one of its own.
+        engine_id: in hexadecimal; empty: each agent that is started gets one of its own.
     """
 
     name: str
@@ -38,9 +47,8 @@ class AgentSettings:
             )
         else:
             opened = f"rocommunity {access['community']}\nrocommunity6 {access['community']}\n"
-        own = f"exactEngineID 0x{self.engine_id}\n" if self.engine_id else ""
         return (
-            f"{own}agentAddress udp:161,udp6:161\nsysName {self.name}\nsysLocation {self.location}\n"
+            f"exactEngineID 0x{self.engine_id or own_engine_id()}\nagentAddress udp:161,udp6:161\nsysName {self.name}\nsysLocation {self.location}\n"
             f"sysContact desk\nsysObjectID {OBJECT_ID}\n{opened}"
         )
 

@@ -18,6 +18,8 @@ import pytest
 from pyasn1.codec.ber import decoder, encoder
 from pysnmp.proto.api import v2c
 
+from tests.lab.agent import own_engine_id
+
 _PORTS = itertools.count(16100)
 
 
@@ -80,9 +82,9 @@ def _agents(folder: Path) -> Iterator[Start]:
         config: str, address: str = "127.0.0.1", *, engine_id: str = "", boots: int = 0
     ) -> Running:
         """Starts an agent, perhaps one with an engine id that has booted so often."""
+        config = f"exactEngineID 0x{engine_id or own_engine_id()}\n{config}"
         if engine_id:
-            past = f"exactEngineID 0x{engine_id}\noldEngineID 0x{engine_id}\nengineBoots {boots}\n"
-            config = past + config
+            config = f"oldEngineID 0x{engine_id}\nengineBoots {boots}\n{config}"
         port = free_port(address)
         own = folder / f"agent-{address}-{port}"
         own.mkdir()
