@@ -2,6 +2,8 @@
 
 Where it is missing, the test is skipped with the reason and how to get it. With
 `PLAN_VERIFIER_LAB=required` in the environment nothing is skipped, for no reason: it fails instead.
+`PLAN_VERIFIER_LACKS="lab icmp raw"` then names the needs that this run rightfully lacks: what needs
+them is skipped, and a need that is named and there all the same is an error.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ from pathlib import Path
 import pytest
 
 REQUIRED = os.environ.get("PLAN_VERIFIER_LAB") == "required"
+LACKS = frozenset(os.environ.get("PLAN_VERIFIER_LACKS", "").split())
 os.environ["PATH"] = f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin"  # snmpd is there
 os.environ.pop("COLUMNS", None)  # a runner's own width is none of the commands'
 PACKAGES = "apt-get install snmpd snmp iproute2 nftables iputils-ping util-linux"
@@ -46,6 +49,16 @@ def without_icmp() -> str | None:
         "no permission to send echoes: run as root, or allow it to everybody with"
         " sysctl -w net.ipv4.ping_group_range='0 2147483647'"
     )
+
+
+@cache
+def without_raw() -> str | None:
+    """Why this process may not open raw sockets."""
+    try:
+        socket.socket(socket.AF_INET, socket.SOCK_RAW, socket.IPPROTO_ICMP).close()
+    except OSError:
+        return "raw sockets need root or the capability CAP_NET_RAW: run the tests as root"
+    return None
 
 
 @cache
@@ -165,6 +178,7 @@ def without_systemd() -> str | None:
 
 NEEDS = {
     "icmp": without_icmp,
+    "raw": without_raw,
     "snmpd": without_snmpd,
     "lab": without_lab,
     "office": without_office,
@@ -179,19 +193,42 @@ NEEDS = {
 """Each marker, and what says why a test with it cannot run; None: it can."""
 
 
+def needs(*names: str) -> None:
+    """Skips what is running where the machine lacks one of these needs: for fixtures.
+
+    A test says it by a marker; a fixture, which cannot have one, calls this first.
+    """
+    for name in names:
+        if reason := NEEDS[name]():
+            pytest.skip(reason)
+
+
+def pytest_configure() -> None:
+    """Refuses a run that says of itself what is not so."""
+    if unknown := LACKS - NEEDS.keys():
+        raise pytest.UsageError(f"PLAN_VERIFIER_LACKS: no such need: {', '.join(sorted(unknown))}")
+    if there := sorted(name for name in LACKS if NEEDS[name]() is None):
+        raise pytest.UsageError(f"PLAN_VERIFIER_LACKS names what is there: {', '.join(there)}")
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup(item: pytest.Item) -> None:
     """Skips a test whose machine lacks what it is marked with."""
-    for marker, without in NEEDS.items():
-        if item.get_closest_marker(marker) and (reason := without()):
-            pytest.skip(reason)
+    needs(*(name for name in NEEDS if item.get_closest_marker(name)))
+
+
+def rightful(skipped: object) -> bool:
+    """Whether a test was skipped for a need that this run is said to lack."""
+    reason = skipped[-1] if isinstance(skipped, tuple) else ""
+    return reason in {f"Skipped: {NEEDS[name]()}" for name in LACKS}
 
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
     """Turns a skipped test into a failed one where skipping is not allowed."""
     report = yield
-    if REQUIRED and report.skipped and not hasattr(report, "wasxfail"):
+    allowed = hasattr(report, "wasxfail") or rightful(report.longrepr)
+    if REQUIRED and report.skipped and not allowed:
         report.outcome, report.longrepr = "failed", not_allowed(report.longrepr)
     return report
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import os
 import socket
 import statistics
 import struct
@@ -159,7 +158,7 @@ def arrivals_at(address: str, run: threading.Thread, count: int) -> list[float]:
     return times
 
 
-@pytest.mark.skipif(os.geteuid() != 0, reason="listening in needs root")
+@pytest.mark.raw
 def test_interval_between_echoes_on_the_wire(echoer: Echoer) -> None:
     """Echoes to one target never leave closer together than asked."""
     asked = targets(1)
@@ -237,7 +236,7 @@ def test_step_of_the_wall_clock(
     assert all(0 < rtt < 100 for rtt in received(measured))
 
 
-@pytest.mark.skipif(os.geteuid() != 0, reason="raw sockets need root")
+@pytest.mark.raw
 def test_system_without_linux_options(monkeypatch: pytest.MonkeyPatch) -> None:
     """No stamps, no filter, no error queue: a plain monotonic difference, and still no mistake."""
     monkeypatch.setattr(icmp_socket, "LINUX", False)
