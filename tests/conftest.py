@@ -125,8 +125,8 @@ def without_npm() -> str | None:
     if shutil.which("node") and all(path.is_dir() for path in wanted):
         return None
     return (
-        "html-validate and axe-core missing: npm install --prefix DIR html-validate axe-core, then"
-        " PLAN_VERIFIER_NODE_MODULES=DIR/node_modules"
+        "html-validate and axe-core missing: cp tests/report/outside/package.json DIR, then"
+        " npm install --prefix DIR, then PLAN_VERIFIER_NODE_MODULES=DIR/node_modules"
     )
 
 
