@@ -17,12 +17,15 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 REQUIRED = os.environ.get("PLAN_VERIFIER_LAB") == "required"
 LACKS = frozenset(os.environ.get("PLAN_VERIFIER_LACKS", "").split())
 os.environ["PATH"] = f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin"  # snmpd is there
 os.environ.pop("COLUMNS", None)  # a runner's own width is none of the commands'
 PACKAGES = "apt-get install snmpd snmp iproute2 nftables iputils-ping util-linux"
+settings.register_profile("ours", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("ours")  # a busy machine draws and runs examples slowly
 NAMESPACE_TRIAL = """
 ip link add v0 type veth peer name v1 && ip link add b0 type bridge && ip link set v0 master b0 &&
 nft add table inet t && nft add chain inet t c &&

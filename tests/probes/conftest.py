@@ -14,11 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
 from pyasn1.codec.ber import decoder, encoder
 from pysnmp.proto.api import v2c
-
-from tests.lab.agent import own_engine_id
 
 _PORTS = itertools.count(16100)
 
@@ -35,13 +34,20 @@ def free_port(address: str) -> int:
     raise AssertionError
 
 
-def is_taken(address: str, port: int) -> bool:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
-        try:
-            trial.bind((address, port))
-        except OSError:
-            return True
-        return False
+def listens(process: subprocess.Popen[bytes], address: str, port: int) -> bool:
+    """Returns when this process, and no other, has the port; false where it ended without it.
+
+    Another run of the tests may have taken a port that was free a moment ago.
+    """
+    until = time.monotonic() + 30
+    while process.poll() is None:
+        with contextlib.suppress(psutil.Error):
+            held = psutil.Process(process.pid).net_connections("udp")
+            if (address, port) in {tuple(c.laddr) for c in held}:
+                return True
+        assert time.monotonic() < until, "snmpd does not start"
+        time.sleep(0.02)
+    return False
 
 
 @dataclass(frozen=True)
@@ -82,27 +88,25 @@ def _agents(folder: Path) -> Iterator[Start]:
         config: str, address: str = "127.0.0.1", *, engine_id: str = "", boots: int = 0
     ) -> Running:
         """Starts an agent, perhaps one with an engine id that has booted so often."""
-        config = f"exactEngineID 0x{engine_id or own_engine_id()}\n{config}"
         if engine_id:
-            config = f"oldEngineID 0x{engine_id}\nengineBoots {boots}\n{config}"
-        port = free_port(address)
-        own = folder / f"agent-{address}-{port}"
-        own.mkdir()
-        (own / "config").write_text(config)
-        process = subprocess.Popen(
-            ["snmpd", "-f", "-C", "-c", str(own / "config"), "-Lf", str(own / "log"),
-             f"udp:{address}:{port}"],
-            env={**os.environ, "SNMP_PERSISTENT_DIR": str(own), "MIBS": ""},
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )  # fmt: skip
-        running.append(process)
-        until = time.monotonic() + 10
-        while not is_taken(address, port):
-            assert process.poll() is None, (own / "log").read_text()
-            assert time.monotonic() < until, "snmpd does not start"
-            time.sleep(0.02)
-        return Running(address, port, process)
+            past = f"exactEngineID 0x{engine_id}\noldEngineID 0x{engine_id}\nengineBoots {boots}\n"
+            config = past + config
+        for _ in range(10):
+            port = free_port(address)
+            own = folder / f"agent-{address}-{port}"
+            own.mkdir()
+            (own / "config").write_text(config)
+            process = subprocess.Popen(
+                ["snmpd", "-f", "-C", "-c", str(own / "config"), "-Lf", str(own / "log"),
+                 f"udp:{address}:{port}"],
+                env={**os.environ, "SNMP_PERSISTENT_DIR": str(own), "MIBS": ""},
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+            )  # fmt: skip
+            running.append(process)
+            if listens(process, address, port):
+                return Running(address, port, process)
+        raise AssertionError((own / "log").read_text())
 
     try:
         yield start
