@@ -9,6 +9,7 @@ them is skipped, and a need that is named and there all the same is an error.
 from __future__ import annotations
 
 import os
+import random
 import shutil
 import socket
 import subprocess
@@ -204,6 +205,23 @@ def needs(*names: str) -> None:
     for name in names:
         if reason := NEEDS[name]():
             pytest.skip(reason)
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """`--shuffle SEED`: another order, to see that no test hangs on what ran before it."""
+    parser.addoption(
+        "--shuffle", type=int, metavar="SEED", help="files, and tests in them, at random"
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Files in random order and tests in random order in each, so that a file's fixtures stay one."""
+    if (seed := config.getoption("--shuffle")) is None:
+        return
+    dice, files = random.Random(seed), list(dict.fromkeys(item.path for item in items))
+    dice.shuffle(files)
+    dice.shuffle(items)
+    items.sort(key=lambda item: files.index(item.path))
 
 
 def pytest_configure() -> None:

@@ -26,6 +26,7 @@ from tests.cli.sweeping import (
     plan_of,
     shared,
 )
+from tests.stopwatch import Stopwatch, patience
 from tests.store.conftest import running_postgresql
 from verifier.simulator import Fault
 from verifier.store import schema
@@ -101,19 +102,23 @@ def test_late_answers_count_for_nothing(at: Desk) -> None:
     assert at.sweep().returncode == 0
 
 
-def test_a_thousand_late_answers(tmp_path: Path) -> None:
-    """Later than a timeout: they count. Given up, and arriving in the next sweep: nobody's, no delay."""
-    kinds = {f"unit-{n}": 5.0 if n % 2 else 2.6 for n in range(1000)}
+def test_many_late_answers(tmp_path: Path) -> None:
+    """Later than a timeout: they count. Given up, and arriving in the next sweep: nobody's, no delay.
+
+    A thousand, where the machine is free to read them all in time; `sweep_late_bench` always.
+    """
+    units = int(1000 / patience())
+    kinds = {f"unit-{n}": 5.0 if n % 2 else 2.6 for n in range(units)}
     late = [Fault(kind="slow", unit=unit, value=delay_s) for unit, delay_s in kinds.items()]
-    with desk(tmp_path, plan_of(1000, ports_of_each=100)) as at:
+    with desk(tmp_path, plan_of(units, ports_of_each=100)) as at:
         for fault in late:
             at.network.put(fault)
         first = at.sweep("--format", "json", "--device-deadline", "4s")
         for fault in late:
             at.network.take_off(fault)
-        began_s = time.monotonic()
+        stopwatch = Stopwatch()
         second = at.sweep("--format", "json")
-        took_s = time.monotonic() - began_s
+        alone_s = stopwatch.alone_s
     assert (first.returncode, first.stderr) == (3, "")
     for unit in json.loads(first.stdout)["units"]:
         number = int(unit["unit"]["name"].rpartition("-")[2])
@@ -125,8 +130,8 @@ def test_a_thousand_late_answers(tmp_path: Path) -> None:
         else:
             assert unit["seen"] == "sound", unit
     assert (second.returncode, second.stderr) == (0, "")
-    assert json.loads(second.stdout)["summary"]["sound"] == 1000
-    assert took_s < 15
+    assert json.loads(second.stdout)["summary"]["sound"] == units
+    assert alone_s < 15
 
 
 def test_a_name_that_nobody_knows_holds_no_sweep_up(at: Desk) -> None:

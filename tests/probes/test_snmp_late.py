@@ -12,6 +12,7 @@ import psutil
 import pytest
 
 from tests.cli.sweeping import free_port
+from tests.stopwatch import patience
 from verifier.files.profiles import load_profiles
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
@@ -23,7 +24,8 @@ from verifier.probes.snmp.fast import FastClient
 from verifier.probes.snmp.wire import read_header
 from verifier.simulator import Fault, Remote, running_process
 
-UNITS = 1000
+UNITS = int(1000 / patience())
+"""A thousand, where the machine is free to ask and answer them all within the times below."""
 NAME, UPTIME = SYSTEM["sysName"], SYSTEM["sysUpTime"]
 DEVICES = tuple(
     Device(
@@ -37,7 +39,7 @@ DEVICES = tuple(
 
 @contextmanager
 def late_by(delay_s: float, timeout_s: float) -> Iterator[tuple[Remote, list[Target]]]:
-    """A thousand agents that answer so late, and how to ask them: twice, so long each time."""
+    """Many agents that answer so late, and how to ask them: twice, so long each time."""
     entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=free_port())
     plan = Plan(network=Network(name="Late"), devices=DEVICES)
     faults = [Fault(kind="slow", unit=d.name, value=delay_s) for d in DEVICES]
