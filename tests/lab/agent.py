@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import secrets
 import subprocess
+import time
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+
+import psutil
 
 from tests.lab.shell import ENVIRONMENT, LabError, command, wait_for
 
@@ -61,6 +64,22 @@ class AgentSettings:
             *("-v", "3", "-l", "authPriv", "-u", access["user"]),
             *("-a", "SHA-256", "-A", access["auth_key"], "-x", "AES", "-X", access["priv_key"]),
         ]
+
+
+def listens(process: subprocess.Popen[bytes], address: str, port: int) -> bool:
+    """Returns when this process, and no other, has the port; false where it ended without it.
+
+    Another run of the tests may have taken a port that was free a moment ago.
+    """
+    until = time.monotonic() + 30
+    while process.poll() is None:
+        with suppress(psutil.Error):
+            held = psutil.Process(process.pid).net_connections("udp")
+            if (address, port) in {tuple(c.laddr) for c in held}:
+                return True
+        assert time.monotonic() < until, "snmpd does not start"
+        time.sleep(0.02)
+    return False
 
 
 class Agent:

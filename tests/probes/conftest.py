@@ -8,16 +8,16 @@ import itertools
 import os
 import socket
 import subprocess
-import time
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import psutil
 import pytest
 from pyasn1.codec.ber import decoder, encoder
 from pysnmp.proto.api import v2c
+
+from tests.lab.agent import listens
 
 _PORTS = itertools.count(16100)
 
@@ -32,22 +32,6 @@ def free_port(address: str) -> int:
                 continue
             return port
     raise AssertionError
-
-
-def listens(process: subprocess.Popen[bytes], address: str, port: int) -> bool:
-    """Returns when this process, and no other, has the port; false where it ended without it.
-
-    Another run of the tests may have taken a port that was free a moment ago.
-    """
-    until = time.monotonic() + 30
-    while process.poll() is None:
-        with contextlib.suppress(psutil.Error):
-            held = psutil.Process(process.pid).net_connections("udp")
-            if (address, port) in {tuple(c.laddr) for c in held}:
-                return True
-        assert time.monotonic() < until, "snmpd does not start"
-        time.sleep(0.02)
-    return False
 
 
 @dataclass(frozen=True)

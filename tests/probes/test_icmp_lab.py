@@ -508,7 +508,7 @@ def test_stop_returns_what_was_judged(net: Net) -> None:
     assert took_s < 0.6
     assert silent.sent == 0
     assert silent.silences == ()
-    assert alive.sent == 4
+    assert 0 < alive.sent <= 4
     assert None not in alive.rtt_ms
 
 
