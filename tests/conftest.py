@@ -2,11 +2,14 @@
 
 Where it is missing, the test is skipped with the reason and how to get it. With
 `PLAN_VERIFIER_LAB=required` in the environment nothing is skipped, for no reason: it fails instead.
+`PLAN_VERIFIER_LACKS="lab icmp raw"` then names the needs that this run rightfully lacks: what needs
+them is skipped, and a need that is named and there all the same is an error.
 """
 
 from __future__ import annotations
 
 import os
+import random
 import shutil
 import socket
 import subprocess
@@ -15,11 +18,15 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 REQUIRED = os.environ.get("PLAN_VERIFIER_LAB") == "required"
+LACKS = frozenset(os.environ.get("PLAN_VERIFIER_LACKS", "").split())
 os.environ["PATH"] = f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin"  # snmpd is there
 os.environ.pop("COLUMNS", None)  # a runner's own width is none of the commands'
 PACKAGES = "apt-get install snmpd snmp iproute2 nftables iputils-ping util-linux"
+settings.register_profile("ours", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("ours")  # a busy machine draws and runs examples slowly
 NAMESPACE_TRIAL = """
 ip link add v0 type veth peer name v1 && ip link add b0 type bridge && ip link set v0 master b0 &&
 nft add table inet t && nft add chain inet t c &&
@@ -46,6 +53,16 @@ def without_icmp() -> str | None:
         "no permission to send echoes: run as root, or allow it to everybody with"
         " sysctl -w net.ipv4.ping_group_range='0 2147483647'"
     )
+
+
+@cache
+def without_raw() -> str | None:
+    """Why this process may not open raw sockets."""
+    try:
+        socket.socket(socket.AF_INET, socket.SOCK_RAW, socket.IPPROTO_ICMP).close()
+    except OSError:
+        return "raw sockets need root or the capability CAP_NET_RAW: run the tests as root"
+    return None
 
 
 @cache
@@ -112,15 +129,17 @@ def without_npm() -> str | None:
     if shutil.which("node") and all(path.is_dir() for path in wanted):
         return None
     return (
-        "html-validate and axe-core missing: npm install --prefix DIR html-validate axe-core, then"
-        " PLAN_VERIFIER_NODE_MODULES=DIR/node_modules"
+        "html-validate and axe-core missing: cp tests/report/outside/package.json DIR, then"
+        " npm install --prefix DIR, then PLAN_VERIFIER_NODE_MODULES=DIR/node_modules"
     )
 
 
 @cache
 def without_poppler() -> str | None:
     """Why printed pages cannot be read."""
-    if missing := [p for p in ("pdftotext", "pdftoppm", "pdfinfo") if shutil.which(p) is None]:
+    if missing := [
+        p for p in ("pdftotext", "pdftoppm", "pdfinfo", "pdffonts") if shutil.which(p) is None
+    ]:
         return f"{', '.join(missing)} missing: apt-get install poppler-utils"
     return None
 
@@ -130,6 +149,19 @@ def postgresql_programs() -> Path:
     found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"), key=lambda p: int(p.parts[-3]))
     on_path = shutil.which("initdb")
     return found[-1].parent if found else Path(on_path or "/nowhere/initdb").parent
+
+
+FONT_FOLDER = Path("/usr/share/fonts/truetype")
+"""Where Debian keeps fonts, each package in a folder of its own."""
+
+
+@cache
+def without_fonts() -> str | None:
+    """Why it cannot be seen how paper comes out with other fonts than this machine's."""
+    names = ("LiberationSans-Regular", "LiberationSans-Bold", "DejaVuSans", "DejaVuSans-Bold")
+    if missing := [n for n in names if not any(FONT_FOLDER.glob(f"*/{n}.ttf"))]:
+        return f"{', '.join(missing)} missing: apt-get install fonts-liberation fonts-dejavu-core"
+    return None
 
 
 @cache
@@ -150,6 +182,7 @@ def without_systemd() -> str | None:
 
 NEEDS = {
     "icmp": without_icmp,
+    "raw": without_raw,
     "snmpd": without_snmpd,
     "lab": without_lab,
     "office": without_office,
@@ -157,25 +190,66 @@ NEEDS = {
     "npm": without_npm,
     "tmux": without_tmux,
     "poppler": without_poppler,
+    "fonts": without_fonts,
     "postgresql": without_postgresql,
     "systemd": without_systemd,
 }
 """Each marker, and what says why a test with it cannot run; None: it can."""
 
 
+def needs(*names: str) -> None:
+    """Skips what is running where the machine lacks one of these needs: for fixtures.
+
+    A test says it by a marker; a fixture, which cannot have one, calls this first.
+    """
+    for name in names:
+        if reason := NEEDS[name]():
+            pytest.skip(reason)
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """`--shuffle SEED`: another order, to see that no test hangs on what ran before it."""
+    parser.addoption(
+        "--shuffle", type=int, metavar="SEED", help="files, and tests in them, at random"
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Files in random order and tests in random order in each, so that a file's fixtures stay one."""
+    if (seed := config.getoption("--shuffle")) is None:
+        return
+    dice, files = random.Random(seed), list(dict.fromkeys(item.path for item in items))
+    dice.shuffle(files)
+    dice.shuffle(items)
+    items.sort(key=lambda item: files.index(item.path))
+
+
+def pytest_configure() -> None:
+    """Refuses a run that says of itself what is not so."""
+    if unknown := LACKS - NEEDS.keys():
+        raise pytest.UsageError(f"PLAN_VERIFIER_LACKS: no such need: {', '.join(sorted(unknown))}")
+    if there := sorted(name for name in LACKS if NEEDS[name]() is None):
+        raise pytest.UsageError(f"PLAN_VERIFIER_LACKS names what is there: {', '.join(there)}")
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup(item: pytest.Item) -> None:
     """Skips a test whose machine lacks what it is marked with."""
-    for marker, without in NEEDS.items():
-        if item.get_closest_marker(marker) and (reason := without()):
-            pytest.skip(reason)
+    needs(*(name for name in NEEDS if item.get_closest_marker(name)))
+
+
+def rightful(skipped: object) -> bool:
+    """Whether a test was skipped for a need that this run is said to lack."""
+    reason = skipped[-1] if isinstance(skipped, tuple) else ""
+    return reason in {f"Skipped: {NEEDS[name]()}" for name in LACKS}
 
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport() -> Generator[None, pytest.TestReport, pytest.TestReport]:
     """Turns a skipped test into a failed one where skipping is not allowed."""
     report = yield
-    if REQUIRED and report.skipped and not hasattr(report, "wasxfail"):
+    allowed = hasattr(report, "wasxfail") or rightful(report.longrepr)
+    if REQUIRED and report.skipped and not allowed:
         report.outcome, report.longrepr = "failed", not_allowed(report.longrepr)
     return report
 

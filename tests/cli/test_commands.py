@@ -14,6 +14,7 @@ import jsonschema
 import pytest
 
 from tests.cli.conftest import Run, clean_environment
+from tests.stopwatch import patience
 
 pytestmark = pytest.mark.icmp
 
@@ -125,14 +126,18 @@ def test_interrupt_writes_what_was_measured(
     plan: Path, tmp_path: Path, interrupt: signal.Signals
 ) -> None:
     """Ctrl-C, or a scheduler's end, in the middle: exit code 130, and a document of its form."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "verifier", "reach", str(plan), "--echoes", "500",
-         "--out", "r.json"],
-        cwd=tmp_path, env=clean_environment(), stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
-    time.sleep(2.5)
-    process.send_signal(interrupt)
-    _, told = process.communicate(timeout=10)
+    with socket.create_server(("127.81.0.12", 0)) as asked:
+        asked.settimeout(60)
+        plan.write_text(plan.read_text().replace("9/tcp", f"{asked.getsockname()[1]}/tcp"))
+        process = subprocess.Popen(
+            [sys.executable, "-m", "verifier", "reach", str(plan), "--echoes", "500",
+             "--out", "r.json"],
+            cwd=tmp_path, env=clean_environment(), stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
+        asked.accept()[0].close()  # the first echo was answered; 500 take 100 s
+        time.sleep(1.5 * patience())
+        process.send_signal(interrupt)
+        _, told = process.communicate(timeout=60)
     document = json.loads((tmp_path / "r.json").read_text())
     sent = [o["value"]["sent"] for o in document["observations"] if o["what"] == "echo"]
     assert process.returncode == 130
@@ -157,9 +162,11 @@ def test_interrupt_before_anything_was_measured(plan: Path, tmp_path: Path) -> N
             cwd=tmp_path, env={**clean_environment(), "WORD": "coastal-read"},
             stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
-        time.sleep(2.5)
+        silent.settimeout(60)
+        silent.recv(1)  # it is asked; that ends after 4 s
+        time.sleep(1.5)
         process.send_signal(signal.SIGINT)
-        out, _ = process.communicate(timeout=10)
+        out, _ = process.communicate(timeout=60)
     findings = {
         (f["check"], f["subject"]["name"]): f["verdict"] for f in json.loads(out)["findings"]
     }

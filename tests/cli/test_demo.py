@@ -101,12 +101,15 @@ def test_interrupted_demo_leaves_nothing_running(tmp_path: Path) -> None:
     """Ctrl-C in the middle ends the simulated network too."""
     process = subprocess.Popen(
         [sys.executable, "-m", "verifier", "demo"], cwd=tmp_path, env=clean_environment(),
-        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True,
+        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, start_new_session=True,
     )  # fmt: skip
-    time.sleep(2.0)
+    assert process.stdout is not None
+    while b"$ plan-verifier" not in (line := process.stdout.readline()):
+        assert line, "it ended before its first command"
+    time.sleep(0.5)
     os.killpg(process.pid, signal.SIGINT)
-    process.wait(20)  # whatever it was at: what counts is that nothing goes on
-    ends = time.monotonic() + 10
+    process.communicate(timeout=60)  # whatever it was at: what counts is that nothing goes on
+    ends = time.monotonic() + 30
     while _alive(process.pid):
         assert time.monotonic() < ends, "something of the demo still runs"
         time.sleep(0.1)

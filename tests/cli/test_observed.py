@@ -112,6 +112,7 @@ def test_from_the_sheet_to_the_documents(run: Run, folder) -> None:
     assert (again.returncode, again.stdout.partition(":")[0]) == (EXIT_PASSED, "judged again")
 
 
+@pytest.mark.icmp
 @pytest.mark.usefixtures("simulated")
 def test_what_is_left_open_is_not_tested(run: Run) -> None:
     """Without a sheet it is said how much was not asked; with an empty one it is not tested."""

@@ -6,7 +6,6 @@ import re
 import shlex
 import socket
 import subprocess
-import time
 import tomllib
 from collections.abc import Iterator
 from importlib.resources import as_file, files
@@ -16,6 +15,7 @@ from typing import Any
 import pytest
 
 from tests.cli.conftest import Run
+from tests.lab.agent import listens
 from verifier.files.credentials import load_credentials
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
@@ -311,7 +311,7 @@ def agent(tmp_path: Path) -> Iterator[int]:
         env={"PATH": "/usr/sbin:/usr/bin:/sbin:/bin", "SNMP_PERSISTENT_DIR": str(tmp_path)},
     )  # fmt: skip
     try:
-        time.sleep(0.5)
+        assert listens(process, "127.0.0.1", port), (tmp_path / "log").read_text()
         yield port
     finally:
         process.terminate()

@@ -18,6 +18,7 @@ import rfc8785
 from cryptography.hazmat.primitives import serialization as form
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from tests.conftest import needs
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED, EXIT_USAGE
 from verifier.files.credentials import load_credentials
 from verifier.files.plan_in import read_plan
@@ -67,6 +68,7 @@ def key(folder: Path, name: str) -> None:
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory) -> Path:
     """A folder with what two runs left: `good` as planned, `bad` with another unit in place."""
+    needs("icmp")
     folder: Path = tmp_path_factory.mktemp("kept")
     (folder / "plan.yaml").write_text(PLAN)
     (folder / "credentials.toml").write_text(CREDENTIALS)

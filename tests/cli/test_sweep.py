@@ -19,6 +19,7 @@ from tests.cli.sweeping import (
     shared,
 )
 from tests.report.openmetrics_reader import read
+from tests.stopwatch import patience
 from tests.store import examples
 from verifier.simulator import Fault
 from verifier.store import opened
@@ -225,7 +226,7 @@ def test_a_maintenance_window_holds_telling(at: Desk) -> None:
 
 def test_what_outlasts_a_window_is_told_when_it_is_over(at: Desk) -> None:
     """The window ends between two sweeps: the change in it is told then, once, with its name."""
-    end_s = time.time() + 3
+    end_s = time.time() + 3 * patience()
     day = [time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(s)) for s in (end_s - 3600, end_s)]
     window = f"maintenance: [{{name: mast work, from: {day[0]}, to: {day[1]}, sites: [Harbour]}}]\n"
     (at.folder / "plan.yaml").write_text(PLAN + window)

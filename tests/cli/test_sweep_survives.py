@@ -26,6 +26,7 @@ from tests.cli.sweeping import (
     plan_of,
     shared,
 )
+from tests.stopwatch import Stopwatch, patience
 from tests.store.conftest import running_postgresql
 from verifier.simulator import Fault
 from verifier.store import schema
@@ -101,19 +102,23 @@ def test_late_answers_count_for_nothing(at: Desk) -> None:
     assert at.sweep().returncode == 0
 
 
-def test_a_thousand_late_answers(tmp_path: Path) -> None:
-    """Later than a timeout: they count. Given up, and arriving in the next sweep: nobody's, no delay."""
-    kinds = {f"unit-{n}": 5.0 if n % 2 else 2.6 for n in range(1000)}
+def test_many_late_answers(tmp_path: Path) -> None:
+    """Later than a timeout: they count. Given up, and arriving in the next sweep: nobody's, no delay.
+
+    A thousand, where the machine is free to read them all in time; `sweep_late_bench` always.
+    """
+    units = int(1000 / patience())
+    kinds = {f"unit-{n}": 5.0 if n % 2 else 2.6 for n in range(units)}
     late = [Fault(kind="slow", unit=unit, value=delay_s) for unit, delay_s in kinds.items()]
-    with desk(tmp_path, plan_of(1000, ports_of_each=100)) as at:
+    with desk(tmp_path, plan_of(units, ports_of_each=100)) as at:
         for fault in late:
             at.network.put(fault)
         first = at.sweep("--format", "json", "--device-deadline", "4s")
         for fault in late:
             at.network.take_off(fault)
-        began_s = time.monotonic()
+        stopwatch = Stopwatch()
         second = at.sweep("--format", "json")
-        took_s = time.monotonic() - began_s
+        alone_s = stopwatch.alone_s
     assert (first.returncode, first.stderr) == (3, "")
     for unit in json.loads(first.stdout)["units"]:
         number = int(unit["unit"]["name"].rpartition("-")[2])
@@ -125,8 +130,8 @@ def test_a_thousand_late_answers(tmp_path: Path) -> None:
         else:
             assert unit["seen"] == "sound", unit
     assert (second.returncode, second.stderr) == (0, "")
-    assert json.loads(second.stdout)["summary"]["sound"] == 1000
-    assert took_s < 15
+    assert json.loads(second.stdout)["summary"]["sound"] == units
+    assert alone_s < 15
 
 
 def test_a_name_that_nobody_knows_holds_no_sweep_up(at: Desk) -> None:
@@ -172,6 +177,13 @@ def test_postgresql_restarted_in_mid_sweep(at: Desk) -> None:
     assert json.loads(done.stdout)["number"] >= 3
 
 
+def fill(path: Path) -> None:
+    """Writes a megabyte, which a disk of 400 kB refuses in the middle."""
+    with path.open("wb", buffering=0) as file:
+        for _ in range(1000):
+            file.write(bytes(1024))
+
+
 @pytest.mark.lab
 def test_a_full_disk_is_said_and_survived(at: Desk) -> None:
     """On a disk of its own that fills up: sweeps are said not to be stored; with room it goes on."""
@@ -194,13 +206,15 @@ def test_a_full_disk_is_said_and_survived(at: Desk) -> None:
     listening.start()
     line_of(process)
     pid = int((at.folder / "pid").read_text())
-    filler = ["nsenter", "-t", str(pid), "-m", "sh", "-c"]
-    subprocess.run([*filler, f"cat /dev/zero > {disk}/filler"], check=False, capture_output=True)
-    until_s = time.monotonic() + 30
+    # As that process sees its disk, whatever its and our root and mounts are: proc(5).
+    filler = Path(f"/proc/{pid}/root{disk}/filler")
+    with pytest.raises(OSError, match="No space left"):
+        fill(filler)
+    until_s = time.monotonic() + 60
     while not any("cannot be used" in line for line in said):
         assert time.monotonic() < until_s, said
         time.sleep(0.1)
-    subprocess.run([*filler, f"rm {disk}/filler"], check=True)
+    filler.unlink()
     for _ in range(2):
         assert " sweep " in line_of(process)
     with process:  # closes its pipes at the end

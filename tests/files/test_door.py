@@ -286,7 +286,9 @@ def _tree(node: Any, path: Any, change: Any) -> Any:
 
 
 @settings(
-    max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=300,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(data=st.data())
 def test_any_text_in_any_place_gives_a_plan_and_perhaps_faults(
@@ -303,7 +305,9 @@ def test_any_text_in_any_place_gives_a_plan_and_perhaps_faults(
 
 
 @settings(
-    max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=300,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(noise=st.one_of(st.binary(max_size=300), st.text(max_size=300)))
 def test_any_file_gives_a_plan_or_one_plain_error(read: Any, noise: Any) -> None:

@@ -153,10 +153,10 @@ def test_aliases_that_multiply_are_stopped(tree: Any) -> None:
     """Nine aliases of nine aliases, nine times over: 3.5e8 values from 500 bytes."""
     levels = ["a0: &a0 [x, x, x, x, x, x, x, x, x]"]
     levels += [f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 9)}]" for n in range(1, 9)]
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(InputError, match="holds more than 3000000 values, aliases"):
         tree("\n".join(levels))
-    assert time.perf_counter() - started < 2
+    assert time.process_time() - started < 2
 
 
 def _lines_of_garbage(size: int, alphabet: str) -> Any:
@@ -168,10 +168,10 @@ def _lines_of_garbage(size: int, alphabet: str) -> Any:
 def test_fifty_megabytes_are_refused_before_they_are_read(tmp_path: Path) -> None:
     path = tmp_path / "plan.yaml"
     path.write_text(_lines_of_garbage(50 * 2**20, string.printable))
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(InputError, match="50 MB is too big, at most 32 MB are read") as caught:
         read_plan(path)
-    assert time.perf_counter() - started < 1
+    assert time.process_time() - started < 1
     assert len(str(caught.value)) < 300
 
 
@@ -188,8 +188,8 @@ def test_fifty_megabytes_are_refused_before_they_are_read(tmp_path: Path) -> Non
 def test_nonsense_below_the_limit_ends_soon_with_one_message(tmp_path: Path, text: str) -> None:
     path = tmp_path / "plan.yaml"
     path.write_text(text)
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(InputError) as caught:
         read_plan(path)
-    assert time.perf_counter() - started < 60
+    assert time.process_time() - started < 60
     assert len(str(caught.value)) < 300

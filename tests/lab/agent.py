@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+import secrets
 import subprocess
+import time
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+import psutil
+
 from tests.lab.shell import ENVIRONMENT, LabError, command, wait_for
 
 OBJECT_ID = "1.3.6.1.4.1.32473.1.20"
 SYS_NAME = "1.3.6.1.2.1.1.5.0"
+
+
+def own_engine_id() -> str:
+    """An engine id that no other agent has, in hexadecimal: RFC 3411, SnmpEngineID, format 5.
+
+    The one that net-snmp makes hangs on the moment of its start, and many start at once here.
+    """
+    return f"80007ed905{secrets.token_hex(12)}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,7 +32,7 @@ class AgentSettings:
 
     Attributes:
         access: an entry of the credentials file.
-        engine_id: in hexadecimal; empty: the agent makes one of its own.
+        engine_id: in hexadecimal; empty: each agent that is started gets one of its own.
     """
 
     name: str
@@ -38,9 +50,8 @@ class AgentSettings:
             )
         else:
             opened = f"rocommunity {access['community']}\nrocommunity6 {access['community']}\n"
-        own = f"exactEngineID 0x{self.engine_id}\n" if self.engine_id else ""
         return (
-            f"{own}agentAddress udp:161,udp6:161\nsysName {self.name}\nsysLocation {self.location}\n"
+            f"exactEngineID 0x{self.engine_id or own_engine_id()}\nagentAddress udp:161,udp6:161\nsysName {self.name}\nsysLocation {self.location}\n"
             f"sysContact desk\nsysObjectID {OBJECT_ID}\n{opened}"
         )
 
@@ -53,6 +64,22 @@ class AgentSettings:
             *("-v", "3", "-l", "authPriv", "-u", access["user"]),
             *("-a", "SHA-256", "-A", access["auth_key"], "-x", "AES", "-X", access["priv_key"]),
         ]
+
+
+def listens(process: subprocess.Popen[bytes], address: str, port: int) -> bool:
+    """Returns when this process, and no other, has the port; false where it ended without it.
+
+    Another run of the tests may have taken a port that was free a moment ago.
+    """
+    until = time.monotonic() + 30
+    while process.poll() is None:
+        with suppress(psutil.Error):
+            held = psutil.Process(process.pid).net_connections("udp")
+            if (address, port) in {tuple(c.laddr) for c in held}:
+                return True
+        assert time.monotonic() < until, "snmpd does not start"
+        time.sleep(0.02)
+    return False
 
 
 class Agent:

@@ -24,7 +24,7 @@ from typing import Any, Self
 
 from tests.lab.agent import Agent, AgentSettings
 from tests.lab.runs import claimed
-from tests.lab.shell import command, ip_batch, succeeds, wait_for
+from tests.lab.shell import add_namespace, command, ip_batch, succeeds, wait_for
 
 UNIT, OTHER, LAPTOP = "02:00:5e:10:00:01", "02:00:5e:10:00:02", "02:00:5e:10:00:fa"
 NAMES = {UNIT: "lighthouse-quarry", OTHER: "quarry-lighthouse"}
@@ -119,16 +119,14 @@ class Bench:
 
     def _build(self) -> None:
         macs = {"laptop": LAPTOP, "unit": UNIT, "other": OTHER}
-        ip_batch(None, [f"netns add {self._ns(n)}" for n in ("wire", *macs)])
+        for name in ("wire", *macs):
+            add_namespace(self._ns(name))
         bridge = f"link add br0 type bridge mcast_snooping 0 group_fwd_mask {FORWARD_LLDP}"
         ip_batch(self._ns("wire"), [bridge, "link set br0 up"])
         for name, mac in macs.items():
-            lines = ["link set lo up"]
-            lines.append(f"link add eth0 type veth peer name {name} netns {self._ns('wire')}")
+            lines = [f"link add eth0 type veth peer name {name} netns {self._ns('wire')}"]
             lines += [f"link set eth0 address {mac}"]
             ip_batch(self._ns(name), lines)
-            for key in ("all/accept_dad", "default/accept_dad", "eth0/accept_dad"):
-                self._kernel(name, f"ipv6/conf/{key}", "0")
             # A kernel that asks for routers would be heard at moments of its own choice.
             self._kernel(name, "ipv6/conf/eth0/router_solicitations", "0")
             ip_batch(self._ns(name), ["link set eth0 up"])

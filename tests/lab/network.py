@@ -27,7 +27,14 @@ import yaml
 
 from tests.lab.agent import Agent, AgentSettings
 from tests.lab.runs import claimed
-from tests.lab.shell import command, ip_batch, succeeds, wait_for
+from tests.lab.shell import (
+    add_namespace,
+    command,
+    ip_batch,
+    succeeds,
+    wait_for,
+    wait_for_addresses,
+)
 
 LAPTOP = ("198.18.20.250/24", "2001:db8:20::250/64")
 LAPTOP_SITE = "Lighthouse"
@@ -127,8 +134,7 @@ class Network:
     def _build(self) -> None:
         sites = sorted({u.site for u in self.units.values()} | set(ROUTER_PORTS))
         for name in (*sites, "laptop", "manager", "router", *self.units):
-            ip_batch(None, [f"netns add {self.namespace(name)}"])
-            ip_batch(self.namespace(name), ["link set lo up"])
+            add_namespace(self.namespace(name))
         for site in sites:
             bridge = ["link add br0 type bridge mcast_snooping 0", "link set br0 up"]
             ip_batch(self.namespace(site), bridge)
@@ -224,6 +230,7 @@ class Network:
 
         A port that has just come up forwards nothing until the kernel's link watch has seen it.
         """
+        wait_for_addresses(*map(self.namespace, ("laptop", "router", *self.units)))
         for unit in self.units.values():
             target = str(unit.address.ip)
             for source in ("laptop", "manager") if unit.address.version == 4 else ("laptop",):

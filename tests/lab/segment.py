@@ -18,10 +18,18 @@ from functools import partial
 from typing import Any, Self
 
 from tests.lab.runs import claimed
-from tests.lab.shell import command, ip_batch, succeeds, wait_for
+from tests.lab.shell import (
+    add_namespace,
+    command,
+    ip_batch,
+    succeeds,
+    wait_for,
+    wait_for_addresses,
+)
 
 UNITS = 6
-SILENCE_S = "0.1"
+ANSWER_S = 5.0
+"""How long an answer is waited for that must come; it ends the waiting."""
 OFFICE = ("203.0.113.1/24", "2001:db8:ffff::1/64")
 ARP_PROBE = """
 import socket, struct, sys, time
@@ -31,7 +39,7 @@ s.bind(("eth0", 0x0806))
 mac = s.getsockname()[4]
 head = b"\\xff" * 6 + mac + struct.pack("!H", 0x0806) + struct.pack("!HHBBH", 1, 0x0800, 6, 4, 1)
 s.send(head + mac + bytes(4) + bytes(6) + target)
-end = time.monotonic() + 0.1
+end = time.monotonic() + float(sys.argv[2])
 while (left := end - time.monotonic()) > 0:
     s.settimeout(left)
     try:
@@ -46,9 +54,14 @@ sys.exit(1)
 
 
 class Segment:
-    """The namespaces; a context manager. Everything is set anew by `prepare`."""
+    """The namespaces; a context manager. Everything is set anew by `prepare`.
 
-    def __init__(self) -> None:
+    Attributes:
+        silence_s: how long nobody has to answer where silence is right.
+    """
+
+    def __init__(self, silence_s: float = 0.1) -> None:
+        self.silence_s = silence_s
         self._prefix = f"pv{secrets.token_hex(2)}"
         self._built = ExitStack()
 
@@ -56,15 +69,14 @@ class Segment:
         with ExitStack() as built:
             built.enter_context(claimed(self._prefix))
             names = ["wire", "laptop", "router", *(f"u{n}" for n in range(UNITS))]
-            ip_batch(None, [f"netns add {self._ns(n)}" for n in names])
+            for name in names:
+                add_namespace(self._ns(name))
             ip_batch(
                 self._ns("wire"), ["link add br0 type bridge mcast_snooping 0", "link set br0 up"]
             )
             for name in names[1:]:
-                ip_batch(self._ns(name), ["link set lo up"])
                 self._plug(name)
                 self._set(name, "net/ipv4/conf/eth0/arp_notify", "1")
-                self._set(name, "net/ipv6/conf/eth0/accept_dad", "0")
                 self._set(name, "net/ipv6/conf/eth0/ndisc_notify", "1")
             far = f"eth1 type veth peer name eth1 netns {self._ns('router')}"
             ip_batch(self._ns("laptop"), [f"link add {far}"])
@@ -121,6 +133,7 @@ class Segment:
         self.attach(() if apart else self.names)
         ip_batch(self._ns("laptop"), [f"link set eth1 {'up' if self.remote else 'down'}"])
         self.laptop(case["laptop"])
+        wait_for_addresses(*map(self._ns, ("laptop", "router", *self.names.values())))
 
     def gateways(self) -> None:
         """Gives the router the addresses that the case says are always there."""
@@ -180,15 +193,26 @@ class Segment:
 
     # -- asking ------------------------------------------------------------------------------------
 
-    def answers(self, address: str) -> bool:
-        """Whether anybody answers the laptop's echo within a moment."""
-        ping = ("ip", "netns", "exec", self._ns("laptop"), "ping", "-n", "-c", "1", "-W", SILENCE_S)
+    def answers(self, address: str, wait_s: float = ANSWER_S) -> bool:
+        """Whether anybody answers the laptop's echo within that time."""
+        ping = (
+            "ip",
+            "netns",
+            "exec",
+            self._ns("laptop"),
+            "ping",
+            "-n",
+            "-c",
+            "1",
+            "-W",
+            f"{wait_s}",
+        )
         return succeeds(*ping, address)
 
     def is_there(self, address: str) -> bool:
         """Whether anybody on the segment has an IPv4 address, asked by an ARP probe."""
         run = ("ip", "netns", "exec", self._ns("laptop"), sys.executable, "-c", ARP_PROBE)
-        return succeeds(*run, address)
+        return succeeds(*run, address, f"{self.silence_s}")
 
     def has_route(self, address: str) -> bool:
         """Whether the laptop's kernel knows where to send a packet to an address."""
@@ -197,5 +221,5 @@ class Segment:
     def somebody(self, address: str) -> bool:
         """Whether an address is in use, asked as a person would: by echo, else by ARP probe."""
         if self.has_route(address):
-            return self.answers(address)
+            return self.answers(address, self.silence_s)
         return ":" not in address and not self.remote and self.is_there(address)

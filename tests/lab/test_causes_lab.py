@@ -38,6 +38,14 @@ def test_a_router_that_answers_for_everybody(lab: Lab, tool: Tool) -> None:
     assert "proxy-arp" in {kind for kind, *_ in kinds(seen)}
 
 
+def test_no_two_agents_of_the_lab_share_an_engine_id(lab: Lab) -> None:
+    """Each is made for its agent, and none hangs on the moment of a start: snmpEngineID.0."""
+    engine_id = "1.3.6.1.6.3.10.2.1.1.0"
+    held = [lab.snmp("snmpget", unit, "-Ox", engine_id)[engine_id] for unit in lab.units]
+    assert len(set(held)) == len(lab.units)
+    assert all(h.replace(" ", "").startswith("80007ED905") for h in held)
+
+
 def test_two_units_with_one_engine_id(lab: Lab, tool: Tool) -> None:
     """Cloned: their names differ and their engine ids do not."""
     for unit in (V3, V3_PEER):

@@ -8,7 +8,6 @@ import itertools
 import os
 import socket
 import subprocess
-import time
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +16,8 @@ from typing import Any
 import pytest
 from pyasn1.codec.ber import decoder, encoder
 from pysnmp.proto.api import v2c
+
+from tests.lab.agent import listens
 
 _PORTS = itertools.count(16100)
 
@@ -31,15 +32,6 @@ def free_port(address: str) -> int:
                 continue
             return port
     raise AssertionError
-
-
-def is_taken(address: str, port: int) -> bool:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
-        try:
-            trial.bind((address, port))
-        except OSError:
-            return True
-        return False
 
 
 @dataclass(frozen=True)
@@ -83,24 +75,22 @@ def _agents(folder: Path) -> Iterator[Start]:
         if engine_id:
             past = f"exactEngineID 0x{engine_id}\noldEngineID 0x{engine_id}\nengineBoots {boots}\n"
             config = past + config
-        port = free_port(address)
-        own = folder / f"agent-{address}-{port}"
-        own.mkdir()
-        (own / "config").write_text(config)
-        process = subprocess.Popen(
-            ["snmpd", "-f", "-C", "-c", str(own / "config"), "-Lf", str(own / "log"),
-             f"udp:{address}:{port}"],
-            env={**os.environ, "SNMP_PERSISTENT_DIR": str(own), "MIBS": ""},
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )  # fmt: skip
-        running.append(process)
-        until = time.monotonic() + 10
-        while not is_taken(address, port):
-            assert process.poll() is None, (own / "log").read_text()
-            assert time.monotonic() < until, "snmpd does not start"
-            time.sleep(0.02)
-        return Running(address, port, process)
+        for _ in range(10):
+            port = free_port(address)
+            own = folder / f"agent-{address}-{port}"
+            own.mkdir()
+            (own / "config").write_text(config)
+            process = subprocess.Popen(
+                ["snmpd", "-f", "-C", "-c", str(own / "config"), "-Lf", str(own / "log"),
+                 f"udp:{address}:{port}"],
+                env={**os.environ, "SNMP_PERSISTENT_DIR": str(own), "MIBS": ""},
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+            )  # fmt: skip
+            running.append(process)
+            if listens(process, address, port):
+                return Running(address, port, process)
+        raise AssertionError((own / "log").read_text())
 
     try:
         yield start

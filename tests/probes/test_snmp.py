@@ -6,7 +6,6 @@ import asyncio
 import dataclasses
 import itertools
 import socket
-import time
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.stopwatch import Stopwatch
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
@@ -164,10 +164,11 @@ WRONG: dict[str, dict[str, Any]] = {
 @pytest.mark.parametrize("outcome", WRONG)
 def test_reports_are_told_apart(agent, outcome):
     """Each report has its outcome, at once and on a fresh engine."""
+    stopwatch = Stopwatch()
     reply = get(target(agent, dataclasses.replace(V3, **WRONG[outcome])))
     assert reply.outcome == outcome
     assert reply.detail
-    assert reply.took_ms < 500
+    assert stopwatch.less_waiting(reply.took_ms / 1000) < 0.5
 
 
 def test_other_algorithm_is_a_wrong_digest(agent):
@@ -206,10 +207,11 @@ def test_a_key_that_cannot_be_used(agent, key):
 def test_a_wrong_community_is_silence(agent):
     """By RFC 1157 4.1 the agent discards it; the time is that of all requests and no more."""
     entry = dataclasses.replace(V2C, community=Secret("other"))
-    started_s = time.monotonic()
+    stopwatch = Stopwatch()
     reply = get(target(agent, entry, timeout_s=0.3, retries=1))
     assert reply.outcome == "silent"
-    assert 0.6 <= time.monotonic() - started_s < 1.0
+    assert stopwatch.s >= 0.6
+    assert stopwatch.alone_s < 1.0
 
 
 def test_missing_values_are_told_apart(agent):
@@ -248,11 +250,11 @@ def test_closed_port_is_seen_at_once_and_confirmed():
         closed.bind(("127.0.0.12", 0))
         port = closed.getsockname()[1]
     asked = Target(address=Address.parse("127.0.0.12"), port=port, entry=V2C)
-    started_s = time.monotonic()
+    stopwatch = Stopwatch()
     reply = get(asked)
     assert reply.outcome == "port-unreachable"
     assert "127.0.0.12 says" in reply.detail
-    assert time.monotonic() - started_s < 1
+    assert stopwatch.alone_s < 1
 
 
 def test_closed_port_over_ipv6():
@@ -408,11 +410,12 @@ def test_a_clock_that_does_not_stay_is_said_and_not_called_a_wrong_key(snmpd, ha
             asked = Target(address=Address.parse(address), port=port, entry=V3)
             return await snmp.get(asked, [NAME])
 
+    stopwatch = Stopwatch()
     reply = asyncio.run(run())
     relay.socket.close()
     assert reply.outcome == "not-in-time-window"
     assert reply.engine_boots in {5, 91}
-    assert reply.took_ms < 1000
+    assert stopwatch.less_waiting(reply.took_ms / 1000) < 1.0
 
 
 def test_a_rebooted_agent_is_read_again(snmpd, handmade):
@@ -482,11 +485,11 @@ def test_spoilt_answers_never_raise_hang_or_poison(agent, handmade, runner, entr
                     retries=0,
                 )
                 relay.change = change
-                started_s = time.monotonic()
+                stopwatch = Stopwatch()
                 spoilt = await kept[0].get(asked, [NAME, UPTIME])
-                took_s = time.monotonic() - started_s
+                took_s = stopwatch.alone_s
                 relay.change = lambda answer: [answer]
-                patient = dataclasses.replace(asked, timeout_s=1.0)
+                patient = dataclasses.replace(asked, timeout_s=10.0)
                 return spoilt, await kept[0].get(patient, [NAME, UPTIME]), took_s
 
         spoilt, sound, took_s = runner.run(run())
@@ -574,13 +577,15 @@ def test_many_agents_and_engines(snmpd, monkeypatch, entry, kept):
 def test_requests_take_their_slots(agent):
     """30 questions at 100 a second take 0.29 s at least."""
 
-    async def run() -> float:
+    async def run() -> tuple[float, float]:
         async with SnmpClient(Pace(100)) as snmp:
-            started_s = time.monotonic()
+            stopwatch = Stopwatch()
             await asyncio.gather(*(snmp.get(target(agent), [NAME]) for _ in range(30)))
-            return time.monotonic() - started_s
+            return stopwatch.s, stopwatch.alone_s
 
-    assert 0.28 < asyncio.run(run()) < 1.0
+    took_s, alone_s = asyncio.run(run())
+    assert took_s > 0.28
+    assert alone_s < 1.0
 
 
 def test_the_source_address_is_the_one_asked_for(agent):
@@ -597,10 +602,14 @@ def test_a_walk_is_capped_by_rows_and_by_time(agent):
     few = walk(target(agent), column, max_rows=7)
     assert (few.outcome, len(few.rows), few.complete) == ("capped", 7, False)
 
-    async def run() -> Table:
+    async def run(deadline_s: float) -> Table:
         async with SnmpClient(Pace(50)) as snmp:
-            return await snmp.walk(target(agent, V1), [column], deadline_s=0.4)
+            return await snmp.walk(target(agent, V1), [column], deadline_s=deadline_s)
 
-    short = asyncio.run(run())
-    assert (short.outcome, short.complete) == ("capped", False)
-    assert 5 < len(short.rows) <= 21
+    for deadline_s in (0.4, 0.8, 1.6):  # more, where the machine is too busy to read anything
+        short = asyncio.run(run(deadline_s))
+        assert (short.outcome, short.complete) == ("capped", False)
+        assert len(short.rows) <= 1 + 50 * deadline_s
+        if len(short.rows) > 5:
+            break
+    assert len(short.rows) > 5

@@ -42,5 +42,6 @@ def browser() -> Iterator[Any]:
     options.binary_location = shutil.which("chromium") or ""
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     driver = webdriver.Chrome(options=options, service=Service(shutil.which("chromedriver")))
+    driver.set_script_timeout(120)
     yield driver
     driver.quit()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -11,13 +12,14 @@ import pytest
 import zxingcpp
 
 import verifier.files
+from tests.conftest import FONT_FOLDER
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
 from verifier.model.cautions import CAUTIONS, CLOSING
 from verifier.report.cards_page import code_text, labels, page
 from verifier.rules.cards import Card, cards
 
-pytestmark = [pytest.mark.browser, pytest.mark.poppler]
+pytestmark = [pytest.mark.browser, pytest.mark.poppler, pytest.mark.fonts]
 
 PLAN, _ = read_plan(Path(verifier.files.__file__).parent / "example.yaml")
 MADE = cards(PLAN, load_profiles({d.profile for d in PLAN.devices}), PLAN.devices)
@@ -25,8 +27,27 @@ A4, A5 = (595, 842), (420, 595)
 """In points: 210 mm by 297 mm, 148 mm by 210 mm (ISO 216)."""
 
 
-def printed(html: str, folder: Path) -> Path:
-    """The page as PDF."""
+FONTS = {"Liberation Sans": "LiberationSans", "DejaVu Sans": "DejaVuSans"}
+"""Families and how their files begin: as narrow as Arial, and the widest that is usual."""
+ONLY = """<?xml version="1.0"?>
+<!DOCTYPE fontconfig SYSTEM "urn:fontconfig:fonts.dtd">
+<fontconfig><dir>{0}/fonts</dir><cachedir>{0}/cache</cachedir></fontconfig>
+"""
+
+
+def only_fonts(family: str, folder: Path) -> dict[str, str]:
+    """The environment of a machine that has one family of fonts and no other (fonts-conf(5))."""
+    (folder / "fonts").mkdir()
+    for style in ("", "-Regular", "-Bold"):
+        for file in FONT_FOLDER.glob(f"*/{FONTS[family]}{style}.ttf"):
+            (folder / "fonts" / file.name).symlink_to(file)
+    assert len(list((folder / "fonts").iterdir())) == 2
+    (folder / "fonts.conf").write_text(ONLY.format(folder), "utf-8")
+    return {**os.environ, "FONTCONFIG_FILE": str(folder / "fonts.conf")}
+
+
+def printed(html: str, folder: Path, family: str) -> Path:
+    """The page as PDF, printed where only those fonts are."""
     source, pdf = folder / "page.html", folder / "page.pdf"
     source.write_text(html, "utf-8")
     words = (
@@ -35,7 +56,11 @@ def printed(html: str, folder: Path) -> Path:
         f"--print-to-pdf={pdf}", source.as_uri(),
     )  # fmt: skip
     browser = shutil.which("chromium") or "chromium"
-    subprocess.run([browser, *words], check=True, capture_output=True, timeout=120)
+    environment = only_fonts(family, folder)
+    subprocess.run([browser, *words], check=True, capture_output=True, timeout=120, env=environment)
+    used = poppler("pdffonts", pdf).decode().splitlines()[2:]
+    assert used
+    assert all(FONTS[family] in line for line in used), used
     return pdf
 
 
@@ -70,18 +95,18 @@ def pictures(pdf: Path) -> list[tuple[bytes, int, int, int]]:
     return found
 
 
-@pytest.fixture(scope="module")
-def cards_pdf(tmp_path_factory) -> Path:
-    return printed(page(MADE, qr=True), tmp_path_factory.mktemp("cards"))
+@pytest.fixture(scope="module", params=FONTS)
+def cards_pdf(request, tmp_path_factory) -> Path:
+    return printed(page(MADE, qr=True), tmp_path_factory.mktemp("cards"), request.param)
 
 
-@pytest.fixture(scope="module")
-def labels_pdf(tmp_path_factory) -> Path:
-    return printed(labels(MADE, qr=True), tmp_path_factory.mktemp("labels"))
+@pytest.fixture(scope="module", params=FONTS)
+def labels_pdf(request, tmp_path_factory) -> Path:
+    return printed(labels(MADE, qr=True), tmp_path_factory.mktemp("labels"), request.param)
 
 
 def test_two_sides_of_a5_a_unit(cards_pdf) -> None:
-    """One sheet a unit, which begins with its label."""
+    """One sheet a unit, which begins with its label, whatever fonts there are."""
     assert about(cards_pdf) == (2 * len(MADE), A5)
     text = poppler("pdftotext", cards_pdf, "-layout").decode()
     sides = text.split("\f")[:-1]
@@ -130,11 +155,10 @@ def test_labels(labels_pdf) -> None:
             assert re.sub(r"\s+", "", words) in flat
 
 
-@pytest.mark.parametrize("which", ["cards_pdf", "labels_pdf"])
-def test_codes_are_read(which, request) -> None:
+def test_codes_are_read(cards_pdf, labels_pdf) -> None:
     """Each code gives name and address of its unit."""
     wanted = sorted(code_text(card) for card in MADE)
-    assert sorted(codes(request.getfixturevalue(which))) == wanted
+    assert sorted(codes(cards_pdf)) == sorted(codes(labels_pdf)) == wanted
     assert "lighthouse-quarry\n198.18.20.11/24" in wanted
 
 

@@ -318,7 +318,10 @@ GARBAGE = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=300,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 @given(st.data())
 def test_garbage_in_any_cell_is_told_never_a_traceback(tmp_path: Path, data: st.DataObject) -> None:
     """Any value of the plan replaced by anything: problems, or one message; the rest is read."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import time
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -12,6 +11,7 @@ from pysnmp.proto.api import v2c
 from pysnmp.proto.rfc1905 import endOfMibView, noSuchInstance
 
 from tests.probes.conftest import Asked, handmade
+from tests.stopwatch import Stopwatch, patience
 from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry
@@ -92,7 +92,7 @@ def checked(
         ports=tuple(Port(name=f"eth{n}", status="up") for n in range(1, ports + 1)),
     )  # fmt: skip
     record = Recorder(Subject("device", "unit"))
-    settled = {"timeout_s": 0.3, "retries": 1, **target}
+    settled = {"timeout_s": 0.3 * patience(), "retries": 1, **target}
 
     async def run() -> None:
         async with handmade(answer, HERE) as (_, port), client() as snmp:
@@ -100,9 +100,9 @@ def checked(
             to = Target(address=Address.parse(HERE), entry=entry, **settled)
             await Checkup(snmp, to, device, Profile(id="mib2"), record).run(20.0)
 
-    began_s = time.monotonic()
+    stopwatch = Stopwatch()
     asyncio.run(run())
-    return record.seen, time.monotonic() - began_s
+    return record.seen, stopwatch.alone_s
 
 
 def values(seen: list[Row], what: str) -> list[Any]:

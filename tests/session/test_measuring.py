@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from tests.session.test_run import request
+from tests.stopwatch import patience
 from verifier.session import Probing
 from verifier.session.measuring import Measuring
 
@@ -54,7 +55,7 @@ def asked_units() -> Iterator[tuple[int, list[str]]]:
 def test_the_order_is_another_in_each_sweep(tmp_path: Path) -> None:
     """Neither that of the plan nor that of the sweep before; every unit is asked."""
     asked = request(tmp_path, UNITS, command="sweep", stage="service", probing=Probing(
-        echoes=1, interval_s=0.01, timeout_s=0.2, device_deadline_s=0.3))  # fmt: skip
+        echoes=1, interval_s=0.01, timeout_s=0.2, device_deadline_s=0.3 * patience()))  # fmt: skip
     orders = []
     for _ in range(2):
         with asked_units() as (port, seen):

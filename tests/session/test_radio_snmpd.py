@@ -5,12 +5,12 @@ from __future__ import annotations
 import contextlib
 import socket
 import subprocess
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from tests.lab.agent import listens
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
@@ -84,6 +84,7 @@ def agents(tmp_path: Path, port: int) -> Iterator[None]:
         "wrong-a": (13, {**RAW_A, **WRONG_A}, ""),
         "wrong-b": (14, {**RAW_B, **WRONG_B}, "wrong-a"),
     }  # fmt: skip
+    started = []
     with contextlib.ExitStack() as stack:
         for name, (octet, raw, far) in units.items():
             folder = tmp_path / name
@@ -102,7 +103,8 @@ def agents(tmp_path: Path, port: int) -> Iterator[None]:
             )  # fmt: skip
             stack.callback(process.wait, 10)
             stack.callback(process.terminate)
-        time.sleep(0.7)
+            started.append((process, f"127.93.0.{octet}"))
+        assert all(listens(process, address, port) for process, address in started)
         yield
 
 

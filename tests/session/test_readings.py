@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from tests.stopwatch import patience
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
@@ -146,7 +147,7 @@ def test_silence_is_the_reason(read: Any) -> None:
     entry = SnmpEntry(name="wrong", version="2c", community=Secret("not-it"))
     wanted = [reading("tx_mhz", MHZ + ".4"), reading("rx_mhz", MHZ, "first"),
               reading("bandwidth_mhz", WIDTH, "port:eth2")]  # fmt: skip
-    found = read(*wanted, entry=entry, timeout_s=0.1, retries=0)
+    found = read(*wanted, entry=entry, timeout_s=0.1 * patience(), retries=0)
     assert len(found) == 3
     assert all("silent" in got.gap and got.value is None for got in found.values())
 

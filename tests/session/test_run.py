@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import dataclasses
 import datetime as dt
+import itertools
 import os
 import signal
 import threading
@@ -160,8 +162,8 @@ def test_interrupted_in_the_middle(
     slow = [Fault(kind="slow", unit=f"unit-{n}", value=5.0) for n in range(0, UNITS, 2)]
     for fault in slow:
         network.put(fault)
-    threading.Timer(2.5, _interrupt_everybody, [_children()]).start()
-    outcome = run(asked)
+    with interrupted_when(asked_twice(network, "unit-1", monkeypatch)):
+        outcome = run(asked)
     for fault in slow:
         network.take_off(fault)
     answers = {f.subject.name: f for f in outcome.result.findings if f.check == "snmp.answer"}
@@ -194,10 +196,41 @@ def test_a_process_that_dies_leaves_its_units_untested(
     assert any("ended too early" in reason for reason in reasons)
 
 
-def _interrupt_everybody(before: set[int]) -> None:
-    """As a terminal does: Ctrl-C goes to this process and to those that it has started since."""
-    for pid in (*(_children() - before), os.getpid()):
-        os.kill(pid, signal.SIGINT)
+def asked_twice(network: Network, name: str, monkeypatch: pytest.MonkeyPatch) -> threading.Event:
+    """Set as soon as this unit is asked its second question: its first answer was read by then."""
+    unit, happened, asked = network.units[name], threading.Event(), itertools.count(1)
+    real = type(unit).prepared
+
+    def prepared(self: Any, *words: Any) -> bytes | None:
+        if self is unit and next(asked) == 2:
+            happened.set()
+        return real(self, *words)
+
+    monkeypatch.setattr(type(unit), "prepared", prepared)
+    return happened
+
+
+@contextlib.contextmanager
+def interrupted_when(happened: threading.Event) -> Iterator[None]:
+    """As a terminal does: Ctrl-C goes to this process and to those that it has started since.
+
+    Nothing is interrupted that is over before.
+    """
+    before, over = _children(), threading.Event()
+
+    def interrupt() -> None:
+        if happened.wait(60) and not over.is_set():
+            for pid in (*(_children() - before), os.getpid()):
+                os.kill(pid, signal.SIGINT)
+
+    thread = threading.Thread(target=interrupt)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        happened.set()
+        thread.join()
 
 
 def _children() -> set[int]:

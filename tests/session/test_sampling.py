@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from tests.stopwatch import patience
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
 from verifier.model.address import Interface
@@ -58,7 +59,7 @@ def network(tmp_path: Path) -> Iterator[tuple[Request, Network]]:
     asked = Request(
         command="verify", plan=plan, plan_sha256="", stage="handover", devices=plan.devices,
         profiles=profiles, credentials=entries,
-        probing=Probing(echoes=1, interval_s=0.01, snmp_timeout_s=0.3),
+        probing=Probing(echoes=1, interval_s=0.01, snmp_timeout_s=0.3 * patience()),
     )  # fmt: skip
     with running(built):
         yield asked, built

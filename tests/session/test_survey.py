@@ -13,6 +13,7 @@ from pysnmp.proto.api import v2c
 from pysnmp.proto.rfc1905 import endOfMibView, noSuchInstance
 
 from tests.probes.conftest import Asked, handmade
+from tests.stopwatch import patience
 from verifier.model import mib
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.credentials import Secret, SnmpEntry
@@ -96,7 +97,9 @@ def test_odd_tables_do_not_end_the_survey(handmade: Any) -> None:
     async def run() -> None:
         async with handmade(odd_agent, HERE) as (_, port), SnmpClient() as client:
             entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=port)
-            target = Target(address=Address.parse(HERE), entry=entry, timeout_s=0.3, retries=0)
+            target = Target(
+                address=Address.parse(HERE), entry=entry, timeout_s=0.3 * patience(), retries=0
+            )
             await Survey(client, target, device, Profile(id="mib2"), record).run(10.0)
 
     asyncio.run(run())
@@ -138,7 +141,9 @@ def surveyed(agent: Any, handmade: Any, device: Device, **more: Any) -> list[Any
     async def run() -> None:
         async with handmade(agent, HERE) as (_, port), SnmpClient() as client:
             entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=port)
-            target = Target(address=Address.parse(HERE), entry=entry, timeout_s=0.3, retries=0)
+            target = Target(
+                address=Address.parse(HERE), entry=entry, timeout_s=0.3 * patience(), retries=0
+            )
             survey = Survey(client, target, device, Profile(id="mib2"), record, **more)
             await survey.run(10.0)
 

@@ -297,7 +297,9 @@ SEEDS = st.sampled_from(["radio", "switch", "plain"])
 
 
 @settings(
-    max_examples=400, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+    max_examples=400,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+    deadline=None,
 )
 @given(seed=SEEDS, edits=st.lists(st.tuples(st.integers(0, 400), st.integers(0, 255),
                                             st.sampled_from("xid")), max_size=4))  # fmt: skip
@@ -322,7 +324,9 @@ def test_mutated_requests_never_raise(whole, get_request, seed, edits):
 
 
 @given(st.binary(max_size=200))
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], deadline=None
+)
 def test_any_octets_never_raise(whole, data):
     for unit in whole.units.values():
         assert unit.prepared(data, unit.boot_s + 1) is None
