@@ -1,9 +1,8 @@
 """What may be said of two faults that are known to be there.
 
 - No cause is certain that was not planted.
-- No finding is laid at a cause that would not have made it by itself: of a planted one that is what
-  is wrong where it is planted alone; of another the same, planted for this question where it is said
-  to be.
+- No finding is laid at a cause that would not have made it by itself: what is wrong where a fault
+  that the cause names is planted alone, where it is said to be, weak or strong.
 - Each planted fault is among the causes, or what it alone makes stands unexplained.
 """
 
@@ -15,7 +14,7 @@ from tests.two_faults.world import FAR, HOP, KINDS, Planted, World, wrong
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 
-ELSEWHERE = {"far-transmitter": ("level-low", "level-lost")}
+ELSEWHERE = {"far-transmitter": ("level-low", "level-lost", "level-faint")}
 """Causes at one end that are planted as what the other end sees of them."""
 
 
@@ -26,7 +25,9 @@ def faults_of(world: World, cause: Cause) -> set[Planted]:
     if cause.kind in ELSEWHERE:
         return {Planted(k, FAR[d]) for k in ELSEWHERE[cause.kind] for d in at}
     found = {Planted(k, d) for k in named if KINDS[k].of == "unit" for d in at}
-    return found | {Planted(k, HOP[d]) for k in named if KINDS[k].of == "link" for d in at if d in HOP}
+    return found | {
+        Planted(k, HOP[d]) for k in named if KINDS[k].of == "link" for d in at if d in HOP
+    }
 
 
 def devices_of(world: World, subject: Subject) -> set[str]:
@@ -46,10 +47,9 @@ def complaints(world: World, planted: Sequence[Planted]) -> Iterator[str]:
     by_id = {f.id: f for f in judged.findings}
     named = {c.id: faults_of(world, c) for c in judged.causes}
     for cause in judged.causes:
-        right = named[cause.id] & set(planted)
-        if cause.certainty == "certain" and not right:
+        if cause.certainty == "certain" and not named[cause.id] & set(planted):
             yield f"certain, and not planted: {cause.kind} of {cause.subject}"
-        makes = set().union(*(world.alone(p) for p in (right or named[cause.id])))
+        makes = set().union(*(world.alone(p) for p in named[cause.id]))
         for finding in (by_id[i] for i in cause.for_):
             if finding.verdict != "pass" and _key(finding) not in makes:
                 yield f"{cause.kind} of {cause.subject} would not make {finding.check} of {finding.subject}"

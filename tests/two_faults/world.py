@@ -13,7 +13,7 @@ import dataclasses
 import datetime as dt
 import itertools
 import socket
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,7 +22,7 @@ from typing import Any
 from verifier.errors import UsageError
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
-from verifier.model.address import Address, Interface
+from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.laptop import Laptop, LaptopInterface, Route
 from verifier.model.observation import Observation
@@ -196,7 +196,7 @@ KINDS: dict[str, Kind] = {
     "exchanged": _sim("exchanged", "unit-exchanged"),
     "another": _sim("another", "wrong-unit"),
     "swapped-ends": _sim("swapped-ends", "ends-swapped", "bands-crossed", of="link"),
-    "hardware-swapped": _sim("hardware-swapped", "units-swapped", of="link"),
+    "hardware-swapped": _sim("hardware-swapped", "units-swapped", "unit-exchanged", of="link"),
     "wrong-mask": _sim("wrong-mask", "mask-wrong"),
     "wrong-gateway": _sim("wrong-gateway", "gateway-wrong"),
     "no-gateway": _sim("no-gateway", "gateway-wrong"),
@@ -213,15 +213,17 @@ KINDS: dict[str, Kind] = {
     # the radio
     "level-low": _sim("level-low", "near-receiver", "far-transmitter"),
     "level-lost": _sim("level-low", "near-receiver", "far-transmitter", value=30),
+    "level-faint": _sim("level-low", "near-receiver", "far-transmitter", value=45),
     "level-low-both": _sim("level-low-both", *BOTH_WAYS, of="link"),
     "lobe": _sim("level-low-both", *BOTH_WAYS, of="link", value=20),
     "feed-turned": _sim("level-low-both", *BOTH_WAYS, of="link", value=28),
+    "lobes": _sim("level-low-both", *BOTH_WAYS, of="link", value=40),
     "level-high": _sim("level-high"),
     "power-low": _sim("power-low", "power-low"),
     "power-a-little-low": _sim("power-low", "power-low", value=4),
     "power-set": _sim("power-set", "left-in-alignment"),
     "alignment-left": _sim("alignment-left", "left-in-alignment"),
-    "modulation": _sim("modulation", "mode-differs"),
+    "modulation": _sim("modulation", "mode-differs", "left-in-alignment"),
     "muted": _sim("muted", "muted"),
     "atpc": _sim("atpc"),
     "frequency": _sim("frequency", "frequency-wrong"),
@@ -272,7 +274,9 @@ class World:
         self._alone: dict[Planted, frozenset[tuple[str, Subject]]] = {}
         self._runner = asyncio.Runner()
         self._laptop = Recorder(Subject("laptop", "laptop"))
-        self._laptop.note("laptop", "interfaces", value=laptop_value(Laptop(interfaces=(_LOOPBACK,))))
+        self._laptop.note(
+            "laptop", "interfaces", value=laptop_value(Laptop(interfaces=(_LOOPBACK,)))
+        )
 
     def close(self) -> None:
         """Ends the client."""

@@ -20,7 +20,7 @@ _OTHER_ADDRESS = Address.parse("127.255.255.254")
 _SPARE_MAC = Mac.parse("02:00:5e:10:ff:01")
 _MHZ_OFF = 14.0
 _MORE_DB = 4.0
-_NOISE_DB = 20.0
+_NOISE_DB = 24.0
 _MTU = 1400
 _OCTET = 8
 
@@ -197,8 +197,11 @@ def _of_port(change: Callable[[Condition, str, Fault], Condition]) -> Change:
 def _reset(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
     """As it came from the factory, but for its address."""
     del device, fault, far
+    radio = dataclasses.replace(
+        condition.radio, mhz_off=_MHZ_OFF, rx_mhz_off=_MHZ_OFF, link_id="factory"
+    )
     return dataclasses.replace(
-        condition, name="", location="", gateway_lost=True, clock_free=True,
+        condition, name="", location="", gateway_lost=True, clock_free=True, radio=radio,
         restarts=condition.restarts + 1,
     )  # fmt: skip
 
@@ -308,7 +311,7 @@ KINDS: dict[str, Kind] = {
     "atpc": Kind("unit", "ATPC is on", _setting(atpc=True)),
     "test-mode": Kind("unit", "transmits a bare carrier for a test", _setting(testing=True)),
     "interference": Kind(
-        "unit", "another transmitter takes so many dB off its SNR (20)",
+        "unit", "another transmitter takes so many dB off its SNR (24)",
         _radio(lambda s, f: dataclasses.replace(s, noise_db=_number(f, _NOISE_DB))),
     ),
     "no-name": Kind("unit", "sysName is empty", _with(name="")),

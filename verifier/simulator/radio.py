@@ -36,7 +36,7 @@ class Setting:
         power_offset_db: what it transmits above what it is set to.
         set_offset_db: what it is set to above the plan.
         rx_extra_db: further loss of what it receives.
-        mhz_off: how far above its planned frequency it transmits.
+        mhz_off, rx_mhz_off: how far above its planned frequency it transmits, or listens.
         crossed: it transmits on what is planned for the far end, and listens on its own.
         bandwidth_mhz, link_id, polarisation: set instead of what is planned.
         key: of the encryption; two ends with unlike ones do not lock.
@@ -52,6 +52,7 @@ class Setting:
     set_offset_db: float = 0.0
     rx_extra_db: float = 0.0
     mhz_off: float = 0.0
+    rx_mhz_off: float = 0.0
     crossed: bool = False
     bandwidth_mhz: float | None = None
     link_id: str | None = None
@@ -166,12 +167,17 @@ def seen(
         powers[1 - n][1] - losses[n] if _hears(settings[n], settings[1 - n]) else None
         for n in (0, 1)
     ]
-    modes = [_mode(link, profiles[n], settings[n], levels[1 - n]) for n in (0, 1)]
-    alike = _understand(settings[0], settings[1])
+    alike = _understand(link, settings[0], settings[1])
+    clear = [_clear(levels[n], settings[n].noise_db) for n in (0, 1)]
+    usable = [alike and not settings[1 - n].testing for n in (0, 1)]
+    modes = [
+        _mode(link, profiles[n], settings[n], clear[1 - n] if usable[1 - n] else None)
+        for n in (0, 1)
+    ]
     return tuple(  # type: ignore[return-value]
         _end(
             link, ends[n], settings[n], powers[n], levels[n], modes[n], modes[1 - n],
-            usable=alike and not settings[1 - n].testing,
+            usable=usable[n],
         )
         for n in (0, 1)
     )  # fmt: skip
@@ -179,15 +185,20 @@ def seen(
 
 def _hears(near: Setting, far: Setting) -> bool:
     """Whether anything of the far transmitter arrives where the near receiver listens."""
-    return not far.muted and not far.mhz_off and near.crossed == far.crossed
+    return not far.muted and far.mhz_off == near.rx_mhz_off and near.crossed == far.crossed
 
 
-def _understand(one: Setting, other: Setting) -> bool:
+def _understand(link: Link, one: Setting, other: Setting) -> bool:
     """Whether two ends lock to each other where the level is right."""
-    return all(
-        getattr(one, field) == getattr(other, field)
-        for field in ("bandwidth_mhz", "link_id", "key")
-    )
+    fields = ["bandwidth_mhz", "link_id", "key"]
+    if _fixed(link):
+        fields += ["lowest", "alignment"]
+    return all(getattr(one, field) == getattr(other, field) for field in fields)
+
+
+def _clear(level: float | None, noise_db: float) -> float | None:
+    """The level that would be received as well without the other transmitter."""
+    return None if level is None else level - noise_db
 
 
 _CROSS_POLAR_DB = 28.0
@@ -246,10 +257,14 @@ def _mode(link: Link, profile: Profile, setting: Setting, far_level: float | Non
         return modes[0]
     top = names.index(link.modulation_max) if link.modulation_max in names else len(modes) - 1
     low = names.index(link.modulation_min) if link.modulation_min in names else 0
-    if link.adaptive is False or link.modulation_min == link.modulation_max is not None:
+    if _fixed(link):
         return modes[top]
     readable = [m for m in modes[low : top + 1] if _carries(m, far_level)]
     return readable[-1] if readable else modes[low]
+
+
+def _fixed(link: Link) -> bool:
+    return link.adaptive is False or link.modulation_min == link.modulation_max is not None
 
 
 def _carries(mode: Mode, level: float | None) -> bool:
@@ -277,7 +292,9 @@ def _end(  # noqa: PLR0913, PLR0917
         power_dbm=powers[1],
         power_set_dbm=powers[0],
         atpc=_atpc(end, setting),
-        locked=usable and level is not None and (far_mode is None or _carries(far_mode, level)),
+        locked=usable
+        and level is not None
+        and (far_mode is None or _carries(far_mode, _clear(level, setting.noise_db))),
         mode=mode,
         far_mode=far_mode,
     )

@@ -17,6 +17,7 @@ from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.rules.diagnose import addresses, levels, ports, radio, settings, snmp, topology
 from verifier.rules.diagnose.case import Case, Causes
+from verifier.rules.diagnose.entailed import Reasoning
 
 CAUSES: tuple[Callable[[Case], Causes], ...] = (
     topology.causes,
@@ -49,7 +50,9 @@ def explain(
         stage: what the work has come to; nothing was left behind before handover.
     """
     case = Case(plan, findings, observations, profiles, stage=stage)
-    found = [c for family in CAUSES for c in family(case)]
+    reasoning = Reasoning(case)
+    thought = (reasoning.concluded(c) for family in CAUSES for c in family(case))
+    found = dict.fromkeys(c for c in thought if c is not None)
     causes = tuple(dataclasses.replace(c, id=f"c{n}") for n, c in enumerate(found, start=1))
     caused_by: dict[str, list[str]] = defaultdict(list)
     for cause in causes:

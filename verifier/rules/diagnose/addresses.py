@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Unit, cause
+from verifier.rules.diagnose.relations import in_place_of, owner
 
 _SEVERAL = 3
 """Units wrong in the same way from which the plan is looked at too: our own choice."""
@@ -18,8 +19,7 @@ _WHO_IT_IS = (
     "system.object-id",
 )  # fmt: skip
 """Checks that tell which unit it is; they follow a unit to the place where it stands."""
-_CROSSED = ("system.software", "link.far-end", "radio.tx-frequency", "radio.rx-frequency",
-            "radio.link-id")  # fmt: skip
+_CROSSED = ("link.far-end", "radio.tx-frequency", "radio.rx-frequency", "radio.link-id")
 """What may follow it too: tied where the one end shows what is planned for the other."""
 
 
@@ -30,7 +30,9 @@ def causes(case: Case) -> Causes:
         yield found
         swapped |= names
     for unit in case.units.values():
-        if unit.name not in swapped:
+        if unit.name not in swapped and (other := _stands_for(case, unit)) is not None:
+            yield from _units_swapped(case, unit, other)
+        elif unit.name not in swapped:
             yield from _identity(case, unit)
         yield from _twice(case, unit)
     yield from _proxies(case)
@@ -47,27 +49,54 @@ def _swapped_ends(case: Case) -> Iterable[tuple[Cause, frozenset[str]]]:
             names = frozenset().union(*link.devices())
             ends = dict.fromkeys(e.device for c in link.carriers for _, e in c.ends())
             units = [case.units[n] for n in ends if n in case.units]
-            odd = [f for u in units for f in u.all(_WHO_IT_IS, *WRONG)]
-            odd += [
-                f for f in (*(g for u in units for g in u.all(_CROSSED, *WRONG)),
-                            *case.links[link.name])
-                if f.check in _CROSSED and f.verdict in WRONG and _planned_elsewhere(case, f, units)
-            ]  # fmt: skip
+            odd = [f for u in units for f in u.found if f.verdict in WRONG]
+            odd += [f for f in case.links[link.name] if f.check in _CROSSED and f.verdict in WRONG]
+            serials = [f for u in units for f in u.all(["system.serial"], "pass", *WRONG)]
+            known = all(f.verdict != "pass" and owner(case, f) in names for f in serials)
+            certainty: Certainty = "likely" if known else "possible"
             text = f"the ends of {link.name} answer under each other's names"
             subject, advice = head.subject, head.advice
             yield (
-                cause("ends-swapped", subject, "certain", text, [head, *odd], try_first=advice),
+                cause(
+                    "ends-swapped",
+                    subject,
+                    certainty,
+                    text,
+                    [head, *odd],
+                    [f for f in serials if f.verdict == "pass"],
+                    try_first=advice,
+                ),
                 names,
             )
 
 
-def _planned_elsewhere(case: Case, finding: Finding, units: Iterable[Unit]) -> bool:
-    """Whether what was found at one end is what the plan has for the other."""
-    others = [g for u in units for g in u.all([finding.check], *WRONG)]
-    others += [g for g in case.links.get(finding.subject.name, ()) if g.check == finding.check]
-    return any(
-        g.subject != finding.subject and g.expected == finding.observed is not None for g in others
-    )
+def _stands_for(case: Case, unit: Unit) -> Unit | None:
+    """The planned unit whose hardware was found here, set up for this place; None: no such."""
+    other = in_place_of(case, unit.name)
+    if other is None or unit.get("system.name", "fail") is not None:
+        return None
+    there = case.units.get(other, Unit(other, case.devices[other]))
+    right = there.all(("system.serial", "neighbour.mac"), "pass")
+    return None if right or unit.all(("system.serial",), "pass") else there
+
+
+def _units_swapped(case: Case, unit: Unit, other: Unit) -> Causes:
+    """Two units at each other's place, each set up for the place where it stands."""
+    both = in_place_of(case, other.name) == unit.name
+    if both and other.name < unit.name:
+        return  # said of the other one already
+    units = [u for u in (unit, other) if both or u is unit]
+    odd = [f for u in units for f in u.all(_WHO_IT_IS, *WRONG)]
+    names = [f for u in units for f in u.all(["system.name"], "pass")]
+    text = f"{unit.name} and {other.name} stand at each other's place, set up for where they stand"
+    if not both:
+        text = (
+            f"the unit that is planned as {other.name} stands at the place of {unit.name}; they "
+            f"may stand at each other's: {other.name} was not asked"
+            if not other.found
+            else f"the unit that is planned as {other.name} stands at the place of {unit.name}"
+        )
+    yield cause("units-swapped", unit.subject, "likely", text, [*odd, *names])
 
 
 def _identity(case: Case, unit: Unit) -> Causes:
@@ -88,7 +117,7 @@ def _identity(case: Case, unit: Unit) -> Causes:
         other = said in case.devices
         certainty: Certainty = "possible" if right else "likely"
         if not right and (other or len(wrong) > 1):
-            certainty = "certain"
+            certainty = "likely"
         text = f"another unit stands at the address of {unit.name}"
         text += f": {said}, which is planned elsewhere" if other else ""
         yield cause("wrong-unit", unit.subject, certainty, text, [name, *wrong, *also], right)
@@ -96,7 +125,7 @@ def _identity(case: Case, unit: Unit) -> Causes:
         text = f"{unit.name} is the planned unit under another name: {said!r}" if said else (
             f"{unit.name} has no name: it was not set, or not saved"
         )  # fmt: skip
-        certainty = "possible" if wrong else "certain"
+        certainty = "possible" if wrong else "likely"
         yield cause("name-wrong", unit.subject, certainty, text, [name, *heard, *right], wrong)
     if not right and not wrong and said:
         yield from _by_name_alone(case, unit, name, heard)
@@ -159,9 +188,8 @@ def _twice(case: Case, unit: Unit) -> Causes:
     mac = unit.get("neighbour.mac", "fail")
     dead = unit.get("icmp.reply", "fail")
     if macs is not None or names is not None:
-        both = macs is not None and (names is not None or doubled is not None)
         yield cause(
-            "address-twice", unit.subject, "certain" if both else "likely",
+            "address-twice", unit.subject, "likely",
             f"several units hold the address of {unit.name}",
             [macs, names, doubled, mac, dead, *(unit.untested() if dead is not None else ())],
         )  # fmt: skip
@@ -251,7 +279,7 @@ def _same_setting(case: Case, check: str, kind: str, words: str) -> Causes:
             text = f"{words} of {head.subject.name} is {head.observed} instead of {head.expected}"
             if beside:
                 text += f"; {beside[0].subject.name} of the same subnet has the planned one"
-            yield cause(kind, head.subject, "certain", text, [head, *beside], try_first=head.advice)
+            yield cause(kind, head.subject, "likely", text, [head, *beside], try_first=head.advice)
 
 
 def _all_alike(case: Case, kind: str, words: str, heads: list[Finding]) -> Causes:

@@ -18,6 +18,8 @@ TRY_FIRST: Mapping[str, str] = {
     # addresses
     "ends-swapped": _SERIAL,
     "wrong-unit": _SERIAL,
+    "units-swapped": "compare both serial numbers on site: put each device where it is planned, or "
+    "write into the plan where it stands now",
     "unit-exchanged": "if it was exchanged on purpose, correct the plan; else find out who did",
     "name-wrong": "compare the serial number; if it is the planned unit, set its name and save",
     "mask-wrong": "correct the mask in the unit, save, and read it again",
@@ -47,6 +49,8 @@ TRY_FIRST: Mapping[str, str] = {
     "test-mode": "end the test mode, save, and read it again",
     # radio
     "power-low": "set the planned power; is ATPC or a limit holding it down?",
+    "planned-level-wrong": "nobody needs to climb: look at the planned level and at the figures of "
+    "its sum first",
     "far-transmitter": "measure the power at the far unit's output, or put in a spare",
     "near-receiver": "measure the level before this receiver, or put in a spare",
     "side-lobe": "sweep one axis of one antenna through the peak and both nulls",

@@ -86,7 +86,7 @@ def _duplex(case: Case, unit: Unit, name: str, found: dict[str, Finding]) -> Cau
     errors = [f for c in ("port.errors", "port.speed") if (f := found.get(c)) is not None]
     bad = [f for f in errors if f.verdict in {"fail", "warn"}]
     lost = unit.get("icmp.loss", "fail", "warn")
-    certainty: Certainty = "possible" if alike else "certain" if unlike else "likely"
+    certainty: Certainty = "possible" if alike else "likely"
     text = f"{unit.name} {name} runs {head.observed} duplex"
     text += ", and so does the other side" if alike else ": the other side is set, and not alike"
     return cause(

@@ -122,7 +122,7 @@ _OF_UNIT: dict[str, Callable[[Shown], Value]] = {
 }
 
 
-def _mhz(radio: ShownRadio, *, crossed: bool, off_mhz: float = 0.0) -> Value:
+def _mhz(radio: ShownRadio, *, crossed: bool, off_mhz: float) -> Value:
     """What is planned for this end, or crossed over for the far one; None where nothing is."""
     planned = (radio.far_planned if crossed else radio.planned).tx_mhz
     return None if planned is None else planned + off_mhz
@@ -143,7 +143,7 @@ def _capacity(radio: ShownRadio) -> Value:
 
 _OF_RADIO: dict[str, Callable[[ShownRadio], Value]] = {
     "tx_mhz": lambda r: _mhz(r, crossed=r.setting.crossed, off_mhz=r.setting.mhz_off),
-    "rx_mhz": lambda r: _mhz(r, crossed=not r.setting.crossed),
+    "rx_mhz": lambda r: _mhz(r, crossed=not r.setting.crossed, off_mhz=r.setting.rx_mhz_off),
     "bandwidth_mhz": lambda r: r.setting.bandwidth_mhz or r.link.bandwidth_mhz,
     "tx_modulation": _modulation,
     "rx_modulation": _far_modulation,

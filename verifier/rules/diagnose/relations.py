@@ -1,0 +1,416 @@
+"""How a finding may stand to a fault: where it is, seen from the fault, and what was found there.
+
+A place is what a fault is of, as a tuple: a device `(name,)`, a port `(name, port)`, an end
+`(link, carrier, end)`, a carrier `(link, carrier)`, a link `(link,)`, two devices in the order of
+their names, one finding `(check, subject)`, all that show one value `(value,)`, a subnet `(subnet,)`, everything `()`.
+`PLACES` gives for a finding each place at which a fault would stand to it in that way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, Literal
+
+from verifier.model.plan import EndName
+from verifier.model.profile import Mode
+from verifier.model.result import Finding
+from verifier.rules import radio
+from verifier.rules.diagnose.case import UNTESTED, WRONG, Case, Hop, number
+
+Of = Literal["device", "port", "end", "hop", "link", "two", "finding", "value", "subnet", "all"]
+"""What a fault is of."""
+At = Literal["self", "ends", "across", "whole", "behind", "device"]
+"""Where a finding is, seen from the fault.
+
+`self`: of the very thing, a device's ports with it. `ends`: at an end of a link that is the
+device's or the carrier's own. `across`: at the far end. `whole`: of a carrier or link as one.
+`behind`: of a device whose management traffic passes here. `device`: of the device, or of each
+device, that stands at the end or ends.
+"""
+Place = tuple[Any, ...]
+Found = Callable[[Case, Finding], bool]
+READ_DB = 1.0
+"""Devices show levels and powers to about 1 dB. Common practice, no source."""
+_HARDWARE = ("system.serial", "neighbour.mac")
+"""Checks whose planned values no two devices share."""
+GROUPS: Mapping[str, str] = {
+    "radio.rx-frequency": "radio.tx-frequency", "radio.atpc": "radio.tx-power",
+    "radio.modulation": "radio.tx-power", "radio.eirp": "radio.tx-power",
+}  # fmt: skip
+"""Checks that one setting makes wrong together, by the one that stands for them."""
+_BY_SNMP = frozenset(
+    {"system", "address", "port", "neighbour", "snmp", "radio", "settings", "link"}
+)
+
+
+def _other(end: EndName) -> EndName:
+    return "b" if end == "a" else "a"
+
+
+def _own(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
+    """The end a finding of a link is at; of each of its carriers where it names none."""
+    if finding.subject.kind == "link" and finding.subject.end is not None:
+        yield from ((hop, finding.subject.end) for hop in case.hops_of(finding.subject))
+
+
+def _both(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
+    """Both ends of a finding that is of a carrier, or of a link, as a whole."""
+    if finding.subject.kind == "link" and finding.subject.end is None:
+        for hop in case.hops_of(finding.subject):
+            yield from ((hop, end) for end, _ in hop.carrier.ends())
+
+
+def _device(finding: Finding) -> str | None:
+    return finding.subject.name if finding.subject.kind in {"device", "port"} else None
+
+
+def _standing(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
+    """The ends at which the device of a finding stands."""
+    if (name := _device(finding)) is not None:
+        yield from case.hops_at.get(name, ())
+
+
+def _ports(case: Case, finding: Finding) -> Iterator[Place]:
+    """Each port of the device that a finding is of."""
+    device = case.devices.get(finding.subject.name)
+    if finding.subject.kind == "device" and device is not None:
+        yield from ((device.name, port.name) for port in device.ports)
+
+
+def _before(case: Case, finding: Finding) -> Iterator[Place]:
+    """Everybody whom the management traffic of a finding's device may pass through."""
+    names = [name] if (name := _device(finding)) is not None else []
+    names += [hop.unit(end) for hop, end in (*_own(case, finding), *_both(case, finding))]
+    seen = set(names)
+    for name in names:
+        device = case.devices.get(name)
+        up = (*device.uplink, case.gateway_of(device)) if device is not None else ()
+        for before in up:
+            if before is not None and before not in seen:
+                seen.add(before)
+                names.append(before)
+                yield (before,)
+
+
+def owner(case: Case, finding: Finding) -> str | None:
+    """The other device that the plan knows by the hardware that was found here."""
+    if finding.check not in _HARDWARE or finding.verdict == "pass":
+        return None
+    name = case.owners.get((finding.check, str(finding.observed).strip().lower()))
+    return None if name == finding.subject.name else name
+
+
+def in_place_of(case: Case, name: str) -> str | None:
+    """The planned device whose hardware was found in the place of this one."""
+    unit = case.units.get(name)
+    found = unit.all(_HARDWARE, *WRONG) if unit is not None else ()
+    return next((o for f in found if (o := owner(case, f)) is not None), None)
+
+
+def _two(case: Case, finding: Finding) -> Iterator[Place]:
+    name = _device(finding)
+    other = in_place_of(case, name) if name is not None else None
+    if name is not None and other is not None:
+        yield tuple(sorted((name, other)))
+
+
+PLACES: Mapping[tuple[Of, At], Callable[[Case, Finding], Iterator[Place]]] = {
+    ("device", "self"): lambda _, f: iter([(n,)] if (n := _device(f)) is not None else []),
+    ("device", "ends"): lambda c, f: ((h.unit(e),) for h, e in _own(c, f)),
+    ("device", "across"): lambda c, f: ((h.unit(_other(e)),) for h, e in _own(c, f)),
+    ("device", "whole"): lambda c, f: ((h.unit(e),) for h, e in _both(c, f)),
+    ("device", "behind"): _before,
+    ("port", "self"): lambda _, f: iter([(f.subject.name, f.subject.port)]),
+    ("port", "device"): _ports,
+    ("end", "self"): lambda c, f: (h.place(e) for h, e in _own(c, f)),
+    ("end", "across"): lambda c, f: (h.place(_other(e)) for h, e in _own(c, f)),
+    ("end", "whole"): lambda c, f: (h.place(e) for h, e in _both(c, f)),
+    ("end", "device"): lambda c, f: (h.place(e) for h, e in _standing(c, f)),
+    ("hop", "ends"): lambda c, f: (h.place() for h, _ in _own(c, f)),
+    ("hop", "whole"): lambda c, f: (h.place() for h, _ in _both(c, f)),
+    ("hop", "device"): lambda c, f: (h.place() for h, _ in _standing(c, f)),
+    ("hop", "behind"): lambda c, f: (
+        h.place() for (n,) in _before(c, f) for h, _ in c.hops_at.get(n, ())
+    ),
+    ("link", "ends"): lambda c, f: ((h.link.name,) for h, _ in _own(c, f)),
+    ("link", "whole"): lambda c, f: ((h.link.name,) for h, _ in _both(c, f)),
+    ("link", "device"): lambda c, f: ((h.link.name,) for h, _ in _standing(c, f)),
+    ("two", "self"): _two,
+    ("finding", "self"): lambda _, f: iter([(f.check, f.subject)]),
+    ("value", "self"): lambda _, f: iter([(str(f.observed),)]),
+    ("subnet", "self"): lambda c, f: iter(
+        [(c.devices[f.subject.name].address.subnet,)] if f.subject.name in c.devices else []
+    ),
+    ("all", "self"): lambda _, __: iter([()]),
+}
+
+
+# -- what was found, against what is planned -------------------------------------------------------
+
+
+def wrong(case: Case, finding: Finding) -> bool:
+    """Another than the planned one, or none."""
+    del case
+    return finding.verdict in WRONG
+
+
+def gone(case: Case, finding: Finding) -> bool:
+    """Not answered, or for want of an answer not tested."""
+    del case
+    return finding.verdict in UNTESTED or finding.check == "icmp.reply"
+
+
+def unread(case: Case, finding: Finding) -> bool:
+    """Not tested, and only SNMP can tell it."""
+    del case
+    return finding.verdict in UNTESTED and finding.check.partition(".")[0] in _BY_SNMP
+
+
+def anything(case: Case, finding: Finding) -> bool:
+    """Not right, in whatever way."""
+    del case
+    return finding.verdict != "pass"
+
+
+def never(case: Case, finding: Finding) -> bool:
+    """Nothing."""
+    del case, finding
+    return False
+
+
+def outcome(*words: str) -> Found:
+    """One of these came of asking by SNMP."""
+    return lambda _, f: f.verdict in WRONG and f.observed in words
+
+
+def below(case: Case, finding: Finding) -> bool:
+    """A figure under the planned one."""
+    del case
+    seen, planned = number(finding.observed), number(finding.expected)
+    return finding.verdict in WRONG and seen is not None and planned is not None and seen < planned
+
+
+def above(case: Case, finding: Finding) -> bool:
+    """A figure over the planned one."""
+    del case
+    seen, planned = number(finding.observed), number(finding.expected)
+    return finding.verdict in WRONG and seen is not None and planned is not None and seen > planned
+
+
+def lacking(case: Case, finding: Finding) -> bool:
+    """Less than planned, or nothing at all."""
+    return finding.verdict in WRONG and (finding.observed is None or below(case, finding))
+
+
+def off(case: Case, finding: Finding) -> bool:
+    """Off, and planned on."""
+    del case
+    words = {"false", "off", "0", "0.0", "muted", "disabled"}
+    return finding.verdict in WRONG and str(finding.observed).lower() in words
+
+
+def adapted(case: Case, finding: Finding) -> bool:
+    """Lower, as is right for a link that follows its level."""
+    del case
+    return finding.verdict == "warn"
+
+
+def level_at(case: Case, finding: Finding, *, across: bool = False) -> Finding | None:
+    """The level at the end of a finding, or at the other end."""
+    for hop, end in _own(case, finding):
+        return hop.get("radio.rx-level", _other(end) if across else end)
+    return None
+
+
+def deaf(case: Case, finding: Finding) -> bool:
+    """Wrong or not tested at an end that receives nothing."""
+    level = level_at(case, finding)
+    return finding.verdict != "pass" and level is not None and _nothing(level)
+
+
+def deaf_hop(case: Case, finding: Finding) -> bool:
+    """Not tested of a carrier where an end receives nothing."""
+    ends = (hop.get("radio.rx-level", end) for hop, end in _both(case, finding))
+    return finding.verdict == "not-tested" and any(f is not None and _nothing(f) for f in ends)
+
+
+def _nothing(level: Finding) -> bool:
+    return level.verdict in WRONG and level.observed is None
+
+
+def unheard(case: Case, finding: Finding) -> bool:
+    """A receiver without lock although its level is right, or too high."""
+    level = level_at(case, finding)
+    return finding.verdict in WRONG and level is not None and not lacking(case, level)
+
+
+def drowned(case: Case, finding: Finding) -> bool:
+    """A receiver without lock whose level is under what its most robust mode needs, or none."""
+    level = level_at(case, finding)
+    if finding.verdict not in WRONG or level is None or not lacking(case, level):
+        return False
+    seen = number(level.observed)
+    needs = [m.threshold_dbm for m in _modes(case, finding) if m.threshold_dbm is not None]
+    return seen is None or (bool(needs) and seen < min(needs))
+
+
+def faded(case: Case, finding: Finding) -> bool:
+    """An SNR that is low by no more than the level is."""
+    level = level_at(case, finding)
+    if finding.verdict not in WRONG or level is None or not lacking(case, level):
+        return False
+    short, less = short_db(finding), short_db(level)
+    return less is None or short is None or short <= less + READ_DB
+
+
+def short_db(finding: Finding | None) -> float | None:
+    """How far a figure is under the planned one; None where either is no number."""
+    if finding is None:
+        return None
+    planned, seen = number(finding.expected), number(finding.observed)
+    return None if planned is None or seen is None else planned - seen
+
+
+def carried(*, across: bool) -> Found:
+    """Lower as a link follows its level, and the level at this or the other end is low for it."""
+
+    def found(case: Case, finding: Finding) -> bool:
+        level = level_at(case, finding, across=across)
+        if not adapted(case, finding) or level is None or not lacking(case, level):
+            return False
+        seen = number(level.observed)
+        needs = [m.threshold_dbm for m in _modes(case, finding) if m.threshold_dbm is not None]
+        return seen is None or not needs or seen < max(needs) + _HEADROOM_DB
+
+    return found
+
+
+_HEADROOM_DB = 3.0
+"""So far above its threshold a mode is safely carried, as in the comparison with the plan."""
+
+
+def _modes(case: Case, finding: Finding) -> list[Mode]:
+    """The modes of the planned bandwidth, up to the highest planned."""
+    for hop, end in _own(case, finding):
+        device = case.devices.get(hop.unit(end))
+        profile = case.profiles.get(device.profile) if device is not None else None
+        modes = radio.modes_at(profile, hop.link.bandwidth_mhz) if profile is not None else []
+        most = radio.bits_per_symbol(hop.link.modulation_max or "")
+        return [m for m in modes if most is None or m.bits <= most]
+    return []
+
+
+def by_power(*, across: bool) -> Found:
+    """Along with a level that is low by as much as its far transmitter says that it sends less.
+
+    The level at the end of the finding, or at the other end.
+    """
+
+    def found(case: Case, finding: Finding) -> bool:
+        for hop, end in _own(case, finding):
+            near = _other(end) if across else end
+            level = hop.get("radio.rx-level", near, *WRONG)
+            short, less = short_db(level), short_db(hop.get("radio.tx-power", _other(near), *WRONG))
+            if short is not None and less is not None and less > 0 and abs(short - less) <= READ_DB:
+                return True
+        return False
+
+    return found
+
+
+def both(one_: Found, other: Found) -> Found:
+    """The one and the other."""
+    return lambda case, finding: one_(case, finding) and other(case, finding)
+
+
+def crossed(case: Case, finding: Finding) -> bool:
+    """What the plan has for the other end of the link, or for the device that stands here."""
+    others = list(_expected_across(case, finding))
+    return finding.verdict in WRONG and finding.observed in others
+
+
+def not_crossed(case: Case, finding: Finding) -> bool:
+    """Another than the planned one, and not that of the other end."""
+    return finding.verdict in WRONG and not crossed(case, finding)
+
+
+def swapped(case: Case, finding: Finding) -> bool:
+    """What the plan has for the other device, or anything where it has nothing for that one."""
+    others = list(_expected_across(case, finding))
+    return finding.verdict in WRONG and (finding.observed in others or others == [])
+
+
+def _expected_across(case: Case, finding: Finding) -> Iterator[object]:
+    """What is planned of the same check at the other end."""
+    for hop, end in _own(case, finding):
+        far = hop.get(finding.check, _other(end))
+        if far is not None:
+            yield far.expected
+    for hop, end in _standing(case, finding):
+        far_unit = case.units.get(hop.unit(_other(end)))
+        same = far_unit.by_check.get(finding.check, ()) if far_unit is not None else ()
+        yield from (f.expected for f in same)
+
+
+def of_the_other(case: Case, finding: Finding) -> bool:
+    """What the plan has for the very device that stands here by its hardware."""
+    other = in_place_of(case, name) if (name := _device(finding)) is not None else None
+    unit = case.units.get(other) if other is not None else None
+    same = unit.by_check.get(finding.check, ()) if unit is not None else ()
+    return finding.verdict in WRONG and any(f.expected == finding.observed for f in same)
+
+
+def nobodys(case: Case, finding: Finding) -> bool:
+    """Hardware that the plan does not know."""
+    return finding.verdict in WRONG and owner(case, finding) is None
+
+
+def not_exchanged(case: Case, finding: Finding) -> bool:
+    """Of a device that does not stand where that one stands whose hardware it shows."""
+    name = _device(finding)
+    other = in_place_of(case, name) if name is not None else None
+    return finding.verdict != "pass" and (other is None or in_place_of(case, other) != name)
+
+
+def strange(case: Case, finding: Finding) -> bool:
+    """Of a device that shows neither its name nor its serial number."""
+    names = [n] if (n := _device(finding)) is not None else [
+        hop.unit(end) for hop, end in (*_own(case, finding), *_both(case, finding))
+    ]  # fmt: skip
+    units = [case.units[n] for n in names if n in case.units]
+    own = any(u.all(("system.name", "system.serial"), "pass") for u in units)
+    return not own and not_exchanged(case, finding)
+
+
+def several(case: Case, finding: Finding) -> bool:
+    """More than one value in turn."""
+    del case
+    return finding.verdict in WRONG and isinstance(finding.observed, (list, tuple))
+
+
+def one(case: Case, finding: Finding) -> bool:
+    """One other value."""
+    return finding.verdict in WRONG and not several(case, finding)
+
+
+def heard(case: Case, finding: Finding) -> bool:
+    """The very name under which the far end itself answers."""
+    for hop, end in _own(case, finding):
+        unit = case.units.get(hop.unit(_other(end)))
+        said = unit.get("system.name", *WRONG) if unit is not None else None
+        if said is not None and said.observed == finding.observed:
+            return finding.verdict in WRONG
+    return False
+
+
+def entry_unproved(case: Case, finding: Finding) -> bool:
+    """No answer by credentials that nobody answers."""
+    device = case.devices.get(finding.subject.name)
+    return finding.verdict in WRONG and device is not None and device.snmp not in case.answered
+
+
+def routed(case: Case, finding: Finding) -> bool:
+    """Silent, and reached through a gateway only."""
+    unit = case.units.get(finding.subject.name)
+    fit = unit.get("local.fit") if unit is not None else None
+    return gone(case, finding) and fit is not None and fit.reason.startswith("routed:")
