@@ -19,17 +19,17 @@ from tests.two_faults.world import KINDS, pairs, world
 def main(share: int) -> int:
     """Plants the pairs, prints what is wrong and the figures."""
     begun_s, cpu_s = time.monotonic(), time.process_time()
-    chosen = pairs()[::share]
+    chosen = pairs()[int(sys.argv[2]) if len(sys.argv) > 2 else 0 :: share]
     wrong: Counter[str] = Counter()
     certain = causes = 0
     with world() as network:
         for pair in chosen:
-            for words in complaints(network, pair):
+            judged = network.judged(*pair)
+            for words in complaints(network, pair, judged):
                 wrong[words.partition(":")[0]] += 1
                 print(f"{pair[0]} and {pair[1]}: {words}")
-            found = network.judged(*pair).causes
-            causes += len(found)
-            certain += sum(c.certainty == "certain" for c in found)
+            causes += len(judged.causes)
+            certain += sum(c.certainty == "certain" for c in judged.causes)
     print(
         f"{len(KINDS)} faults, {len(chosen)} pairs: {causes} causes, {certain} of them certain, "
         f"{sum(wrong.values())} complaints; {time.monotonic() - begun_s:.0f} s, "

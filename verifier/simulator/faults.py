@@ -196,12 +196,12 @@ def _of_port(change: Callable[[Condition, str, Fault], Condition]) -> Change:
 
 def _reset(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
     """As it came from the factory, but for its address."""
-    del device, fault, far
     radio = dataclasses.replace(
         condition.radio, mhz_off=_MHZ_OFF, rx_mhz_off=_MHZ_OFF, link_id="factory"
     )
+    own = _prefix(condition, device, dataclasses.replace(fault, value=None), far)
     return dataclasses.replace(
-        condition, name="", location="", gateway_lost=True, clock_free=True, radio=radio,
+        own, name="", location="", gateway_lost=True, clock_free=True, radio=radio,
         restarts=condition.restarts + 1,
     )  # fmt: skip
 

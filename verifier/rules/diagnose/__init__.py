@@ -1,8 +1,10 @@
 """From findings to causes: what hangs on what. Explains; never changes a verdict.
 
-`CAUSES` is the table: one module a family, each a function from the case to causes without ids.
-What to try first by kind of cause stands in `kinds`. Where two causes fit equally both are given;
-where the evidence does not carry, none is.
+`CAUSES` are the families: a module each, with a function from the case to what may be thought, at
+most likely. What each fault makes stands in the closed table `faults`; by that table alone
+(`entailed`) findings hang on a cause and a cause is certain. What to try first by kind of cause
+stands in `kinds`. Where two causes fit equally both are given; where the evidence does not carry,
+none is.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from verifier.model.plan import Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.rules.diagnose import addresses, levels, ports, radio, settings, snmp, topology
+from verifier.rules.diagnose.carrying import warned
 from verifier.rules.diagnose.case import Case, Causes
 from verifier.rules.diagnose.entailed import Reasoning
 
@@ -52,7 +55,7 @@ def explain(
     case = Case(plan, findings, observations, profiles, stage=stage)
     reasoning = Reasoning(case)
     thought = (reasoning.concluded(c) for family in CAUSES for c in family(case))
-    found = dict.fromkeys(c for c in thought if c is not None)
+    found = dict.fromkeys(warned(case, c) for c in thought if c is not None)
     causes = tuple(dataclasses.replace(c, id=f"c{n}") for n, c in enumerate(found, start=1))
     caused_by: dict[str, list[str]] = defaultdict(list)
     for cause in causes:

@@ -32,6 +32,7 @@ def causes(case: Case) -> Causes:
     for unit in case.units.values():
         if unit.name not in swapped and (other := _stands_for(case, unit)) is not None:
             yield from _units_swapped(case, unit, other)
+            yield from _name_besides(case, unit)
         elif unit.name not in swapped:
             yield from _identity(case, unit)
         yield from _twice(case, unit)
@@ -73,11 +74,23 @@ def _swapped_ends(case: Case) -> Iterable[tuple[Cause, frozenset[str]]]:
 def _stands_for(case: Case, unit: Unit) -> Unit | None:
     """The planned unit whose hardware was found here, set up for this place; None: no such."""
     other = in_place_of(case, unit.name)
-    if other is None or unit.get("system.name", "fail") is not None:
+    if other is None or unit.get("system.serial", "pass") is not None:
         return None
-    there = case.units.get(other, Unit(other, case.devices[other]))
-    right = there.all(("system.serial", "neighbour.mac"), "pass")
-    return None if right or unit.all(("system.serial",), "pass") else there
+    named = unit.get("system.name", "fail") is None
+    mutual = in_place_of(case, other) == unit.name
+    return case.units.get(other, Unit(other, case.devices[other])) if named or mutual else None
+
+
+def _name_besides(case: Case, unit: Unit) -> Causes:
+    """It stands where another is planned, and bears the name of neither place."""
+    name = unit.get("system.name", "fail")
+    if name is not None and not _several(name):
+        said = str(name.observed)
+        text = f"whoever stands at the place of {unit.name} bears another name: {said!r}"
+        yield cause(
+            "name-wrong", unit.subject, "likely", text,
+            [name, *_heard_by_the_far_end(case, unit, said)],
+        )  # fmt: skip
 
 
 def _units_swapped(case: Case, unit: Unit, other: Unit) -> Causes:
@@ -121,6 +134,10 @@ def _identity(case: Case, unit: Unit) -> Causes:
         text = f"another unit stands at the address of {unit.name}"
         text += f": {said}, which is planned elsewhere" if other else ""
         yield cause("wrong-unit", unit.subject, certainty, text, [name, *wrong, *also], right)
+        if not right and said not in case.devices:
+            yield from _exchanged_only(unit, name, wrong, heard)
+        if not right and said in case.devices:
+            yield from _perhaps_swapped(case, unit, said)
     if right or not said:
         text = f"{unit.name} is the planned unit under another name: {said!r}" if said else (
             f"{unit.name} has no name: it was not set, or not saved"
@@ -129,6 +146,41 @@ def _identity(case: Case, unit: Unit) -> Causes:
         yield cause("name-wrong", unit.subject, certainty, text, [name, *heard, *right], wrong)
     if not right and not wrong and said:
         yield from _by_name_alone(case, unit, name, heard)
+
+
+def _exchanged_only(
+    unit: Unit, name: Finding, wrong: list[Finding], heard: list[Finding]
+) -> Causes:
+    """A spare that was not set up looks like any other unit: two faults instead of one."""
+    serial = unit.get("system.serial", "fail")
+    if serial is not None:
+        yield cause(
+            "unit-exchanged", unit.subject, "possible",
+            f"{unit.name} may have been exchanged, and not been given its name",
+            [serial, *wrong],
+        )  # fmt: skip
+    if name.observed:
+        yield cause(
+            "name-wrong", unit.subject, "possible",
+            f"{unit.name} may have been exchanged and bear another name: {name.observed!r}",
+            [name, *heard],
+        )  # fmt: skip
+
+
+def _perhaps_swapped(case: Case, unit: Unit, said: str) -> Causes:
+    """The far end's unit stands here, and nothing tells who stands at the far end."""
+    there = case.units.get(said)
+    if there is not None and there.get("system.name", "pass", *WRONG) is not None:
+        return
+    for hop, end in case.hops_at.get(unit.name, ()):
+        if hop.unit("b" if end == "a" else "a") == said:
+            odd = [f for f in (*unit.found, *unit.of_ends) if f.verdict in WRONG]
+            yield cause(
+                "ends-swapped", Subject("link", hop.link.name), "possible",
+                f"the ends of {hop.link.name} may be swapped: {said} answers at the place of "
+                f"{unit.name}, and who is at its own was not seen",
+                [unit.get("system.name", "fail"), *odd],
+            )  # fmt: skip
 
 
 def _heard_by_the_far_end(case: Case, unit: Unit, said: str) -> list[Finding]:

@@ -210,6 +210,17 @@ class Case:
                 held.setdefault(str(interface.address), device.name)
         return held
 
+    def other_side(self, finding: Finding) -> list[Finding]:
+        """Findings of the planned neighbour's port that leads to the port of this one."""
+        unit = self.units.get(finding.subject.name)
+        ports = unit.device.ports if unit is not None and unit.device is not None else ()
+        near = next((p for p in ports if p.name == finding.subject.port), None)
+        far = self.units.get(near.neighbour or "") if near is not None else None
+        if far is None or far.device is None:
+            return []
+        towards = {p.name for p in far.device.ports if p.neighbour == finding.subject.name}
+        return [f for f in far.found if f.subject.port in towards]
+
     def site_of(self, name: str) -> Site | None:
         """The site of a unit."""
         device = self.devices.get(name)
@@ -220,6 +231,11 @@ class Case:
         if device.gateway is None:
             return None
         return self._holders.get(str(device.gateway), str(device.gateway))
+
+    @cached_property
+    def gateways(self) -> frozenset[str | None]:
+        """Names of the units, or addresses, that are somebody's gateway."""
+        return frozenset(self.gateway_of(d) for d in self.plan.devices) - {None}
 
     @cached_property
     def _next(self) -> dict[str, list[str]]:

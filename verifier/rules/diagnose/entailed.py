@@ -41,27 +41,33 @@ class Reasoning:
     def concluded(self, cause: Cause) -> Cause | None:
         """The cause with what its fault alone makes, and certain if it is entailed.
 
+        What is merely possible stays so: something speaks against it, or was not looked at.
         None where it makes nothing of what it was thought to explain.
         """
         found = [self._by_id[i] for i in cause.for_]
-        guess = Guess(cause.kind, self._place(cause, found))
+        place = self._place(cause, found)
+        if place is None:
+            return None
+        guess = Guess(cause.kind, place)
         kept = [f for f in found if f.verdict == "pass" or self.makes(guess, f)]
         made = [f for f in kept if f.verdict != "pass"]
         if not made:
             return None
-        certain = not guess.fault.likely and self.entailed(guess, made)
+        sure = cause.certainty == "likely" and not guess.fault.likely
+        certain = sure and self.entailed(guess, made)
         return dataclasses.replace(
             cause,
             for_=tuple(f.id for f in kept),
             certainty="certain" if certain else cause.certainty,
         )
 
-    def _place(self, cause: Cause, found: Sequence[Finding]) -> Place:
-        """Where a cause says that its fault is."""
+    def _place(self, cause: Cause, found: Sequence[Finding]) -> Place | None:
+        """Where a cause says that its fault is; None where what it rests on does not tell."""
         fault, subject = FAULTS[cause.kind], cause.subject
         if fault.of in {"two", "value", "subnet"}:
-            (sign, *_) = fault.by_check[found[0].check]
-            return next(iter(sign.places(fault.of, self._case, found[0])))
+            signs = ((s, f) for f in found for s in fault.by_check.get(f.check, ()))
+            places = (p for s, f in signs for p in s.places(fault.of, self._case, f))
+            return next(places, None)
         if fault.of == "all" or subject.kind == "network":
             return ()
         if fault.of == "end":
@@ -98,6 +104,8 @@ class Reasoning:
         """Every other fault that can have had a part in a finding, and is not spoken free."""
         seen = {guess}
         for fault in BY_CHECK.get(finding.check, ()):
+            if fault.same == guess.kind:
+                continue
             for sign in fault.by_check[finding.check]:
                 if not sign.found(self._case, finding):
                     continue

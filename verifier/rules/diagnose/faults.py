@@ -29,7 +29,9 @@ from verifier.rules.diagnose.relations import (
     Place,
     above,
     adapted,
+    alike,
     anything,
+    apart,
     below,
     both,
     by_power,
@@ -37,6 +39,7 @@ from verifier.rules.diagnose.relations import (
     crossed,
     deaf,
     deaf_hop,
+    doubled,
     drowned,
     entry_unproved,
     faded,
@@ -53,6 +56,7 @@ from verifier.rules.diagnose.relations import (
     routed,
     several,
     strange,
+    stranger,
     swapped,
     unheard,
     unread,
@@ -102,6 +106,7 @@ class Fault:
         of: what it is a fault of.
         signs: what it makes.
         likely: never certain, whatever was found.
+        same: another kind that names the same fault, by what else was found.
         settings: so many groups of checks are wrong at least, where it is this.
     """
 
@@ -109,6 +114,7 @@ class Fault:
     of: Of
     signs: tuple[Sign, ...]
     likely: bool = False
+    same: str = ""
     settings: int = 1
 
     @cached_property
@@ -124,13 +130,15 @@ class Fault:
 _RECEIVED = "radio.rx-level radio.lock radio.snr radio.path-loss radio.fade-margin radio.xpi"
 _SENT = "radio.modulation radio.capacity"
 _WHOLE = "radio.reciprocity"
-_HARDWARE = "system.serial system.part system.software system.object-id neighbour.mac"
-_BY_HAND = (
-    "system.name system.location address.mask address.gateway settings.trap settings.syslog "
-    "settings.ntp port.speed port.duplex port.mtu port.status"
+_HEARD = f"{_RECEIVED} {_SENT} link.far-end radio.*-seconds"
+_OWN = (
+    "system.* address.* port.* settings.* radio.* link.* snmp.* tcp.* icmp.loss icmp.rtt "
+    "neighbour.mac"
 )
+_HARDWARE = "system.serial system.part system.software system.object-id neighbour.mac"
+_FREQUENCY = "radio.tx-frequency radio.rx-frequency"
 _ON_AIR = (
-    "radio.tx-frequency radio.rx-frequency radio.bandwidth radio.tx-power radio.link-id radio.atpc "
+    f"{_FREQUENCY} radio.bandwidth radio.tx-power radio.link-id radio.atpc "
     "radio.modulation radio.polarisation"
 )
 
@@ -177,7 +185,7 @@ def _mixed_up(device: Found, end: Found) -> tuple[Sign, ...]:
     """Two devices at each other's place: whatever tells one from the other follows."""
     return (
         Sign("device", _HARDWARE, anything, device),
-        Sign("device", "system.name system.location port.*", anything, device),
+        Sign("device", "system.location port.*", anything, device),
         Sign("device", "system.alarm settings.* snmp.*", anything, never),
         Sign("ends", "*", anything, never),
         Sign("ends", f"{_ON_AIR} link.far-end", wrong, end),
@@ -195,31 +203,36 @@ TABLE: tuple[Fault, ...] = (
     Fault("uplink-down", "device", _silent(
         Sign("behind", "*", gone),
         Sign("across", f"{_RECEIVED} {_SENT} link.far-end", anything, never))),
-    Fault("gateway-down", "device", (Sign("behind", "*", gone),), likely=True),
+    Fault("gateway-down", "gateway", (Sign("behind", "*", gone),), likely=True),
     Fault("hop-down", "hop", (
         Sign("device behind", "*", gone),
         Sign("ends whole", f"{_RECEIVED} {_SENT} {_WHOLE} link.far-end", anything)),
         likely=True),
-    Fault("nothing-answers", "all", (Sign("self", "*", gone),), likely=True),
+    Fault("nothing-answers", "all", (
+        Sign("self", "icmp.reply", must=True), Sign("self", "*", gone)), likely=True),
     Fault("echoes-filtered", "device", (Sign("self", "icmp.*", anything),)),
     # who it is
     Fault("ends-swapped", "link", (
-        Sign("device", "system.name system.serial neighbour.mac", must=True, alone=swapped),
-        Sign("whole", "link.ends-swapped"), *_mixed_up(swapped, crossed))),
+        Sign("device", "system.serial neighbour.mac", must=True, alone=swapped),
+        Sign("device", "system.name", one, must=True), Sign("whole", "link.ends-swapped"),
+        *_mixed_up(swapped, crossed))),
+    Fault("moved", "device", (Sign("self", _HARDWARE, both(of_the_other, not_exchanged)),)),
     Fault("units-swapped", "two", (
         Sign("self", _HARDWARE, anything, of_the_other),
-        Sign("self", "system.alarm settings.saved", anything, never))),
+        Sign("self", "system.alarm settings.saved", anything, never)), same="bands-crossed"),
     Fault("wrong-unit", "device", (
-        Sign("self", "system.name system.serial neighbour.mac", not_exchanged, must=True),
+        Sign("self", "system.name system.serial neighbour.mac", stranger, must=True),
         Sign("self", "system.object-id system.location"),
         Sign("across", "link.far-end", anything, heard),
-        Sign("self ends across whole", "*", not_exchanged, never))),
+        Sign("self ends", _OWN, stranger, never),
+        Sign("across whole", _HEARD + " link.* " + _WHOLE, not_exchanged, never))),
     Fault("unit-exchanged", "device", (
         Sign("self", "system.serial neighbour.mac", nobodys, must=True),
         Sign("self", _HARDWARE, nobodys, never))),
     Fault("typed-otherwise", "finding", (
         Sign("self", f"{_HARDWARE} system.location settings.ntp settings.trap settings.syslog "
-             "port.* radio.atpc radio.polarisation", nobodys),)),
+             "port.status port.mtu radio.atpc radio.polarisation", nobodys),
+        Sign("self", "port.duplex", alike))),
     Fault("name-wrong", "device", (
         Sign("self", "system.name", one, must=True),
         Sign("across", "link.far-end", anything, heard),
@@ -228,12 +241,13 @@ TABLE: tuple[Fault, ...] = (
     Fault("gateway-wrong", "device", (
         Sign("self", "address.gateway", must=True), Sign("self", "*", routed))),
     Fault("plan-wrong", "subnet", (
-        Sign("self", "address.mask", must=True), Sign("self", "address.gateway")), likely=True),
+        Sign("self", "address.mask address.gateway", must=True),), likely=True),
     Fault("address-twice", "device", (
-        Sign("self", "neighbour.duplicate icmp.duplicate neighbour.mac"),
-        Sign("self", "system.name", several),
+        Sign("self", "neighbour.duplicate icmp.duplicate"), Sign("self", "system.name", several),
+        Sign("self", "neighbour.mac", wrong, doubled),
         Sign("self ends whole", "*", gone, gone),
-        Sign("self ends across whole", "*", strange, never))),
+        Sign("self ends", "*", strange, never),
+        Sign("across whole", _HEARD + " link.* " + _WHOLE, strange, never))),
     Fault("path-doubled", "device", (Sign("self", "icmp.duplicate"),), likely=True),
     Fault("proxy-arp", "all", (Sign("self", "neighbour.*"),), likely=True),
     # why SNMP tells nothing
@@ -251,13 +265,15 @@ TABLE: tuple[Fault, ...] = (
         Sign("self", "snmp.answer", entry_unproved), Sign("self", "*", unread)), likely=True),
     Fault("engine-id-cloned", "value", (Sign("self", "snmp.engine-id"),)),
     Fault("one-unit-twice", "value", (
-        Sign("self", "snmp.engine-id"),), likely=True),
+        Sign("self", "snmp.engine-id", apart),), likely=True),
     # settings
     Fault("settings-unsaved", "device", (Sign("self", "settings.saved", must=True),)),
     *(Fault(kind, "device", (
-        Sign("self", f"{_BY_HAND} system.uptime"), Sign("ends", _ON_AIR),
-        Sign("across", f"{_RECEIVED} {_SENT} radio.rx-frequency link.far-end", anything, never),
-        Sign("ends", _SENT, anything, never), Sign("whole", "*", anything, never)), settings=3)
+        Sign("self", "system.name system.location system.uptime address.* settings.*"),
+        Sign("ends", f"{_FREQUENCY} radio.link-id"),
+        Sign("self", "port.*", wrong, never), Sign("ends", f"{_ON_AIR} {_SENT}", anything, never),
+        Sign("across", f"{_HEARD} radio.rx-frequency", anything, never),
+        Sign("whole", f"{_WHOLE} link.*", anything, never)), settings=3)
       for kind in ("settings-reverted", "not-set-up")),
     Fault("left-in-alignment", "end", (
         Sign("self", "radio.tx-power", above), Sign("self", f"{_SENT} radio.atpc radio.eirp"),
@@ -286,7 +302,8 @@ TABLE: tuple[Fault, ...] = (
     Fault("far-transmitter", "end", _low("across", "self"), likely=True),
     Fault("near-receiver", "end", _low("self", "across"), likely=True),
     *(Fault(kind, "hop", _low("ends", "ends"), likely=True)
-      for kind in ("side-lobe", "side-lobes-both", "misaligned", "path-loss", "feeder-loss")),
+      for kind in ("side-lobe", "side-lobes-both", "misaligned", "path-loss", "feeder-loss",
+                   "losses-apart")),
     Fault("polarisation-turned", "hop", (
         *_low("ends", "ends"), Sign("ends", "radio.polarisation"),
         Sign("device", "manual.polarisation", wrong)), likely=True),
@@ -294,15 +311,18 @@ TABLE: tuple[Fault, ...] = (
         Sign("self", "radio.rx-level radio.path-loss radio.fade-margin"),), likely=True),
     # reception
     Fault("interference", "end", (
-        Sign("self", "radio.snr radio.xpi radio.*-seconds"), Sign("self", _SENT, anything, adapted),
-        Sign("across", _SENT, anything, never), Sign("self", "radio.lock", anything, never)),
+        Sign("self", "radio.snr radio.xpi radio.*-seconds"),
+        Sign("self", "radio.modulation", anything, adapted),
+        Sign("self", "radio.capacity radio.lock", anything, never),
+        Sign("across", _SENT, anything, never)),
         likely=True),
     Fault("overload", "end", (
-        Sign("self", "radio.snr radio.*-seconds"), Sign("self", _SENT, anything, adapted),
+        Sign("self", "radio.snr radio.*-seconds"),
+        Sign("self", "radio.modulation", anything, adapted),
         Sign("self", "radio.rx-level radio.lock", above, never)), likely=True),
     Fault("multipath", "end", (
         Sign("self", "radio.snr radio.*-seconds radio.rx-level-spread"),
-        Sign("self", _SENT, anything, adapted)), likely=True),
+        Sign("self", "radio.modulation", anything, adapted)), likely=True),
     Fault("link-id-differs", "hop", _unlocked("radio.link-id")),
     Fault("bandwidth-differs", "hop", _unlocked("radio.bandwidth")),
     Fault("mode-differs", "hop", _unlocked("radio.modulation")),
@@ -310,23 +330,26 @@ TABLE: tuple[Fault, ...] = (
     Fault("frequency-wrong", "end", (
         Sign("self", "radio.tx-frequency", must=True),
         Sign("self", _SENT, anything, adapted),
-        Sign("across", f"{_RECEIVED} radio.modulation link.far-end radio.*-seconds", anything, deaf),
+        Sign("across", f"{_RECEIVED} radio.*-seconds", anything, deaf),
+        Sign("across", "radio.modulation link.far-end", anything, deaf),
         Sign("across", "radio.capacity", anything, never),
-        Sign("across", "radio.rx-frequency", wrong, never),
         Sign("whole", _WHOLE, anything, deaf_hop))),
     Fault("frequencies-crossed", "hop", (
-        Sign("ends", "radio.tx-frequency radio.rx-frequency", crossed, must=True),
-        Sign("ends", "radio.* link.far-end", anything, never),
-        Sign("whole", "radio.*", anything, never))),
+        Sign("ends", _FREQUENCY, crossed, must=True),
+        Sign("ends", _HEARD, anything, never), Sign("whole", _WHOLE, anything, never))),
     Fault("bands-crossed", "hop", (
-        Sign("ends", "radio.tx-frequency radio.rx-frequency", crossed, must=True),
+        Sign("ends", _FREQUENCY, crossed, must=True),
         Sign("device", _HARDWARE, swapped),
-        Sign("ends whole", "*", anything, never), Sign("device", "port.*", anything, never))),
+        Sign("device", "system.serial neighbour.mac", swapped, must=True),
+        Sign("ends", _HEARD, anything, never), Sign("whole", _WHOLE, anything, never)),
+        same="units-swapped"),
     # ports
     Fault("negotiated-down", "port", (Sign("self", "port.speed port.errors"),), likely=True),
-    Fault("speed-set", "port", (Sign("self", "port.speed port.duplex"),), likely=True),
+    Fault("speed-set", "port", (
+        Sign("self", "port.speed"), Sign("self", "port.duplex", alike)), likely=True),
     Fault("duplex-mismatch", "port", (
-        Sign("self", "port.duplex port.errors port.speed"), Sign("device", "icmp.loss", wrong, never))),
+        Sign("self", "port.duplex port.errors port.speed"),
+        Sign("device", "icmp.loss", wrong, never))),
 )  # fmt: skip
 FAULTS: Mapping[str, Fault] = {fault.kind: fault for fault in TABLE}
 """By kind."""

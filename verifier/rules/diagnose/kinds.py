@@ -59,6 +59,7 @@ TRY_FIRST: Mapping[str, str] = {
     "misaligned": "one end moves, the other holds: peak each axis, through both nulls",
     "path-loss": "note the weather, look along the path, wait for dry air, read again",
     "feeder-loss": "joints, water and bends of the feeder; exchange jumpers one at a time",
+    "losses-apart": "look for what both directions share first; then at each end by itself",
     "interference": "mute the far transmitter: whatever level is left is somebody else's",
     "overload": "lower the far power by 10 dB: if the SNR rises, it was too much",
     "multipath": "read for a day: it comes and goes, at night and over water most",
@@ -75,3 +76,13 @@ TRY_FIRST: Mapping[str, str] = {
     "duplex-mismatch": "let both sides negotiate, or set both alike; then watch the error counters",
 }
 """Every kind of cause there is."""
+SILENCING = frozenset(
+    {
+        "left-in-alignment", "test-mode", "power-low", "side-lobe", "side-lobes-both",
+        "polarisation-turned", "misaligned", "feeder-loss", "losses-apart", "far-transmitter",
+        "near-receiver", "interference", "overload", "link-id-differs", "bandwidth-differs",
+        "mode-differs", "key-differs", "frequency-wrong", "frequencies-crossed", "bands-crossed",
+        "ends-swapped", "units-swapped",
+    }
+)  # fmt: skip
+"""Kinds whose advice, followed, takes the link down or may: it is muted, turned, or set anew."""

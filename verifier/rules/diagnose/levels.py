@@ -5,6 +5,7 @@ All figures of dB that tell one from the other are common practice, no source.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
@@ -70,6 +71,8 @@ _SHARED = (
     _Kind("feeder-loss", "possible", 0.0, 25.0,
           "a feeder or its joint, which both directions share, takes more than planned; the level "
           "cannot say at which end", ("manual.weatherproofing",)),
+    _Kind("losses-apart", "possible", 0.0, 200.0,
+          "two faults that happen to be alike, one on the way to each end"),
 )  # fmt: skip
 
 
@@ -187,11 +190,12 @@ def _both(case: Case, hop: Hop, low: Mapping[EndName, Finding]) -> Causes:
     balanced = hop.get("radio.reciprocity", None, "pass")
     heads = [*low.values(), *follow(hop, ("a", "b"))]
     for kind in _SHARED:
-        if not kind.above_db - _READ_DB <= lost_db <= kind.to_db + _READ_DB:
+        read = hop.all(kind.for_only, ("a", "b", None), "fail")
+        most_db = math.inf if read else kind.to_db + _READ_DB
+        if not kind.above_db - _READ_DB <= lost_db <= most_db:
             continue
         spoken = _spoken(case, hop, kind.told_by)
-        wrong = [f for f in spoken if f.verdict in WRONG]
-        wrong += hop.all(kind.for_only, ("a", "b", None), "fail")
+        wrong = [*(f for f in spoken if f.verdict in WRONG), *read]
         right = [f for f in spoken if f.verdict == "pass"]
         certainty: Certainty = "likely" if wrong else "possible" if right else kind.certainty
         yield cause(

@@ -2,7 +2,8 @@
 
 A place is what a fault is of, as a tuple: a device `(name,)`, a port `(name, port)`, an end
 `(link, carrier, end)`, a carrier `(link, carrier)`, a link `(link,)`, two devices in the order of
-their names, one finding `(check, subject)`, all that show one value `(value,)`, a subnet `(subnet,)`, everything `()`.
+their names, one finding `(check, subject)`, all that show one value `(value,)`, what is planned for
+a subnet `(subnet, check)`, everything `()`.
 `PLACES` gives for a finding each place at which a fault would stand to it in that way.
 """
 
@@ -17,7 +18,9 @@ from verifier.model.result import Finding
 from verifier.rules import radio
 from verifier.rules.diagnose.case import UNTESTED, WRONG, Case, Hop, number
 
-Of = Literal["device", "port", "end", "hop", "link", "two", "finding", "value", "subnet", "all"]
+Of = Literal[
+    "device", "port", "end", "hop", "link", "two", "finding", "value", "gateway", "subnet", "all"
+]
 """What a fault is of."""
 At = Literal["self", "ends", "across", "whole", "behind", "device"]
 """Where a finding is, seen from the fault.
@@ -93,11 +96,13 @@ def _before(case: Case, finding: Finding) -> Iterator[Place]:
 
 
 def owner(case: Case, finding: Finding) -> str | None:
-    """The other device that the plan knows by the hardware that was found here."""
+    """The other device that the plan knows by the hardware found here; None where it is at home."""
     if finding.check not in _HARDWARE or finding.verdict == "pass":
         return None
     name = case.owners.get((finding.check, str(finding.observed).strip().lower()))
-    return None if name == finding.subject.name else name
+    there = case.units.get(name) if name is not None else None
+    at_home = there is not None and there.get(finding.check, "pass") is not None
+    return None if at_home or name == finding.subject.name else name
 
 
 def in_place_of(case: Case, name: str) -> str | None:
@@ -120,6 +125,7 @@ PLACES: Mapping[tuple[Of, At], Callable[[Case, Finding], Iterator[Place]]] = {
     ("device", "across"): lambda c, f: ((h.unit(_other(e)),) for h, e in _own(c, f)),
     ("device", "whole"): lambda c, f: ((h.unit(e),) for h, e in _both(c, f)),
     ("device", "behind"): _before,
+    ("gateway", "behind"): lambda c, f: (p for p in _before(c, f) if p[0] in c.gateways),
     ("port", "self"): lambda _, f: iter([(f.subject.name, f.subject.port)]),
     ("port", "device"): _ports,
     ("end", "self"): lambda c, f: (h.place(e) for h, e in _own(c, f)),
@@ -139,7 +145,7 @@ PLACES: Mapping[tuple[Of, At], Callable[[Case, Finding], Iterator[Place]]] = {
     ("finding", "self"): lambda _, f: iter([(f.check, f.subject)]),
     ("value", "self"): lambda _, f: iter([(str(f.observed),)]),
     ("subnet", "self"): lambda c, f: iter(
-        [(c.devices[f.subject.name].address.subnet,)] if f.subject.name in c.devices else []
+        [(c.devices[f.subject.name].address.subnet, f.check)] if f.subject.name in c.devices else []
     ),
     ("all", "self"): lambda _, __: iter([()]),
 }
@@ -157,13 +163,17 @@ def wrong(case: Case, finding: Finding) -> bool:
 def gone(case: Case, finding: Finding) -> bool:
     """Not answered, or for want of an answer not tested."""
     del case
-    return finding.verdict in UNTESTED or finding.check == "icmp.reply"
+    return _untold(finding) or (finding.check == "icmp.reply" and finding.verdict in WRONG)
+
+
+def _untold(finding: Finding) -> bool:
+    return finding.verdict in UNTESTED and finding.observed is None
 
 
 def unread(case: Case, finding: Finding) -> bool:
     """Not tested, and only SNMP can tell it."""
     del case
-    return finding.verdict in UNTESTED and finding.check.partition(".")[0] in _BY_SNMP
+    return _untold(finding) and finding.check.partition(".")[0] in _BY_SNMP
 
 
 def anything(case: Case, finding: Finding) -> bool:
@@ -344,8 +354,13 @@ def _expected_across(case: Case, finding: Finding) -> Iterator[object]:
     """What is planned of the same check at the other end."""
     for hop, end in _own(case, finding):
         far = hop.get(finding.check, _other(end))
+        ends = dict(hop.carrier.ends())
         if far is not None:
             yield far.expected
+        elif finding.check == "radio.tx-frequency":
+            yield ends[_other(end)].tx_mhz
+        elif finding.check == "radio.rx-frequency":
+            yield ends[end].tx_mhz
     for hop, end in _standing(case, finding):
         far_unit = case.units.get(hop.unit(_other(end)))
         same = far_unit.by_check.get(finding.check, ()) if far_unit is not None else ()
@@ -357,7 +372,9 @@ def of_the_other(case: Case, finding: Finding) -> bool:
     other = in_place_of(case, name) if (name := _device(finding)) is not None else None
     unit = case.units.get(other) if other is not None else None
     same = unit.by_check.get(finding.check, ()) if unit is not None else ()
-    return finding.verdict in WRONG and any(f.expected == finding.observed for f in same)
+    known = other is not None and owner(case, finding) == other
+    found = known or any(f.expected == finding.observed for f in same)
+    return finding.verdict in WRONG and found
 
 
 def nobodys(case: Case, finding: Finding) -> bool:
@@ -373,12 +390,12 @@ def not_exchanged(case: Case, finding: Finding) -> bool:
 
 
 def strange(case: Case, finding: Finding) -> bool:
-    """Of a device that shows neither its name nor its serial number."""
+    """Of a device that shows neither its name nor its hardware."""
     names = [n] if (n := _device(finding)) is not None else [
         hop.unit(end) for hop, end in (*_own(case, finding), *_both(case, finding))
     ]  # fmt: skip
     units = [case.units[n] for n in names if n in case.units]
-    own = any(u.all(("system.name", "system.serial"), "pass") for u in units)
+    own = any(u.all(("system.name", *_HARDWARE), "pass") for u in units)
     return not own and not_exchanged(case, finding)
 
 
@@ -386,6 +403,37 @@ def several(case: Case, finding: Finding) -> bool:
     """More than one value in turn."""
     del case
     return finding.verdict in WRONG and isinstance(finding.observed, (list, tuple))
+
+
+def doubled(case: Case, finding: Finding) -> bool:
+    """The hardware address of one of several that answer for one address on the cable."""
+    name, said = finding.subject.name, str(finding.observed)
+    unit = case.units.get(name)
+    macs = unit.get("neighbour.duplicate", *WRONG) if unit is not None else None
+    cable = [str(o.value) for o in case.values(name, "neighbour")]
+    return said in cable or (macs is not None and said in str(macs.observed))
+
+
+def apart(case: Case, finding: Finding) -> bool:
+    """Shown by several devices, and not each of them answers under a name of its own."""
+    same = [
+        u for u in case.units.values()
+        if (f := u.get(finding.check, *WRONG)) is not None and f.observed == finding.observed
+    ]  # fmt: skip
+    names = [n.observed for u in same if (n := u.get("system.name")) is not None and n.observed]
+    return len({str(n) for n in names}) < len(same)
+
+
+def alike(case: Case, finding: Finding) -> bool:
+    """Of a port whose other side is not seen to run otherwise."""
+    said = [f for f in case.other_side(finding) if f.check == finding.check]
+    unlike = any(f.verdict == "pass" or f.observed not in (None, finding.observed) for f in said)
+    return finding.verdict in WRONG and not unlike
+
+
+def stranger(case: Case, finding: Finding) -> bool:
+    """Of a device that one unit of elsewhere stands for."""
+    return not_exchanged(case, finding) and not several(case, finding)
 
 
 def one(case: Case, finding: Finding) -> bool:

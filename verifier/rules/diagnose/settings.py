@@ -61,21 +61,21 @@ def _reverted(case: Case, unit: Unit) -> Causes:
     other = unit.all(("system.serial", "neighbour.mac", "system.object-id"), "fail")
     restarted = unit.get("system.uptime", "fail", "warn")
     kinds = {GROUPS.get(f.check, f.check) for f in wrong}
-    if other or len(kinds) < _SEVERAL or not any(f.verdict == "fail" for f in wrong):
+    if len(kinds) < _SEVERAL or not any(f.verdict == "fail" for f in wrong):
         return
     recent = restarted is not None or _restarted(case, unit)
-    certainty: Certainty = "likely" if recent and known else "possible"
+    certainty: Certainty = "likely" if recent and known and not other else "possible"
     who = f"{unit.name} is the planned unit" if known else f"{unit.name} may be the planned device"
     since = " when it restarted" if recent else ""
     yield cause(
         "settings-reverted", unit.subject, certainty,
         f"{who} with {len(kinds)} settings wrong: they were not saved and went back{since}",
-        [*wrong, restarted, *known],
+        [*wrong, restarted, *known], other,
     )  # fmt: skip
     yield cause(
         "not-set-up", unit.subject, "possible",
         f"{who} with {len(kinds)} settings wrong: they were never made",
-        [*wrong, *known], [restarted],
+        [*wrong, *known], [restarted, *other],
     )  # fmt: skip
 
 
