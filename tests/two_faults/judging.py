@@ -55,7 +55,7 @@ def complaints(world: World, planted: Sequence[Planted], judged: Judged) -> Iter
                 yield f"{cause.kind} of {cause.subject} would not make {finding.check} of {finding.subject}"
     said = set().union(*named.values()) if named else set()
     for fault in planted:
-        if fault not in said and KINDS[fault.kind].names:
+        if fault not in said:
             others = [p for p in planted if p != fault]
             yield from _laid_elsewhere(world, fault, others, judged.findings)
 

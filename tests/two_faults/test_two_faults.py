@@ -64,11 +64,18 @@ def test_a_sound_network_has_no_cause(network: World) -> None:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_one_fault_alone(network: World, kind: str) -> None:
-    """It is among the causes if causes can name it, and nothing else is certain."""
+    """It is among the causes if it makes something fail and causes can name it.
+
+    That only the echoes are filtered is said by the finding itself.
+    """
     planted = places(kind, A)
     judged = network.judged(planted)
     assert list(complaints(network, [planted], judged)) == []
-    if KINDS[kind].names:
+    if (
+        kind != "echoes-filtered"
+        and KINDS[kind].names
+        and "fail" in {f.verdict for f in judged.findings}
+    ):
         assert {c.kind for c in judged.causes} & set(KINDS[kind].names)
 
 

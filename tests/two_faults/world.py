@@ -182,6 +182,8 @@ def _sim(name: str, *names: str, of: str = "unit", value: float | str | None = N
 SILENT = ("unit-silent", "unit-down", "uplink-down", "management-silent", "hop-down",
           "nothing-answers")  # fmt: skip
 UNREAD = ("snmp-wrong-key", "snmp-filtered", "snmp-off", "credentials-wrong")
+MUTE = ("unit-silent", "management-silent")
+"""What is said of a device that answers neither echoes nor SNMP."""
 GARBLED = ("snmp-other-program", "snmp-damaged")
 ONE_WAY = ("near-receiver", "far-transmitter", "losses-apart")
 BOTH_WAYS = ("misaligned", "path-loss", "feeder-loss", "side-lobe", "polarisation-turned",
@@ -239,14 +241,14 @@ KINDS: dict[str, Kind] = {
     "interference": _sim("interference", "interference", "multipath", "overload"),
     "planned-level": Kind("unit", ("planned-level-wrong",), wire=_planned_too_much),
     # the agent
-    "no-answer": _sim("no-answer", *UNREAD),
-    "wrong-community": _sim("wrong-community", *UNREAD),
+    "no-answer": _sim("no-answer", *UNREAD, *MUTE),
+    "wrong-community": _sim("wrong-community", *UNREAD, *MUTE),
     "truncated": _sim("truncated", *GARBLED),
     "garbage": _sim("garbage", *GARBLED),
     "other-address": _sim("other-address"),
     "non-increasing": _sim("non-increasing"),
     "too-big": _sim("too-big"),
-    "agent-off": Kind("unit", ("snmp-off",), wire=_no_snmp("port-unreachable")),
+    "agent-off": Kind("unit", ("snmp-off", *MUTE), wire=_no_snmp("port-unreachable")),
     "user-unknown": Kind("unit", ("snmp-refused",), wire=_no_snmp("unknown-user")),
     "wrong-auth-key": Kind("unit", ("snmp-wrong-key",), wire=_no_snmp("wrong-digest")),
     "wrong-privacy": Kind("unit", ("snmp-wrong-key",), wire=_no_snmp("silent", engine=True)),
@@ -255,7 +257,7 @@ KINDS: dict[str, Kind] = {
     # the cable
     "dead": Kind("unit", SILENT, (("muted", None),), wire=_dead_and_behind),
     "management-silent": Kind("unit", SILENT, wire=_dead),
-    "echoes-filtered": Kind("unit", (), wire=_no_echo),
+    "echoes-filtered": Kind("unit", MUTE, wire=_no_echo),
     "echoes-lost": Kind("unit", (), wire=_some_lost),
     "address-twice": Kind("unit", ("address-twice",), wire=_twice),
 }

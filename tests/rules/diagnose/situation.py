@@ -59,7 +59,10 @@ PLAN = Plan(
     ),
     links=(
         Link(name="Hop-1", carriers=(Carrier(a=End(device="a", tx_mhz=13143.0), b=End(device="b", tx_mhz=12877.0)),)),
-        Link(name="Hop-2", carriers=(Carrier(a=End(device="c", tx_mhz=12905.0), b=End(device="d", tx_mhz=13171.0)),)),
+        # 18 + 36.1 - 135.8 + 36.1 dBm by its own figures (ITU-R P.525), and planned 10 dB more
+        Link(name="Hop-2", path_km=11.42, carriers=(Carrier(
+            a=End(device="c", tx_mhz=12905.0, tx_power_dbm=18.0, antenna_dbi=36.1, rx_level_dbm=-35.6),
+            b=End(device="d", tx_mhz=13171.0, tx_power_dbm=18.0, antenna_dbi=36.1, rx_level_dbm=-35.6)),)),
     ),
 )  # fmt: skip
 PROFILES = {"ptp-radio": Profile(id="ptp-radio", limits=Limits(rx_max_dbm=-20.0))}

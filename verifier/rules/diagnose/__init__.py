@@ -17,6 +17,7 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
+from verifier.model.subject import Subject
 from verifier.rules.diagnose import addresses, levels, ports, radio, settings, snmp, topology
 from verifier.rules.diagnose.carrying import warned
 from verifier.rules.diagnose.case import Case, Causes
@@ -54,8 +55,9 @@ def explain(
     """
     case = Case(plan, findings, observations, profiles, stage=stage)
     reasoning = Reasoning(case)
-    thought = (reasoning.concluded(c) for family in CAUSES for c in family(case))
-    found = dict.fromkeys(warned(case, c) for c in thought if c is not None)
+    thought = _once(c for family in CAUSES for c in family(case))
+    concluded = (reasoning.concluded(c) for c in thought)
+    found = [warned(case, c) for c in concluded if c is not None]
     causes = tuple(dataclasses.replace(c, id=f"c{n}") for n, c in enumerate(found, start=1))
     caused_by: dict[str, list[str]] = defaultdict(list)
     for cause in causes:
@@ -68,3 +70,20 @@ def explain(
         for f in findings
     )
     return tied, causes
+
+
+def _once(causes: Iterable[Cause]) -> Iterable[Cause]:
+    """What is said of one thing from several sides, such as both ends of a hop, once."""
+    found: dict[tuple[str, Subject], Cause] = {}
+    for cause in causes:
+        key = (cause.kind, cause.subject)
+        found[key] = _together(found[key], cause) if key in found else cause
+    return found.values()
+
+
+def _together(cause: Cause, other: Cause) -> Cause:
+    ids = tuple(dict.fromkeys((*cause.for_, *other.for_)))
+    against = dict.fromkeys((*cause.against, *other.against))
+    return dataclasses.replace(
+        cause, for_=ids, against=tuple(i for i in against if i not in set(ids))
+    )

@@ -44,31 +44,25 @@ def causes(case: Case) -> Causes:
 def _swapped_ends(case: Case) -> Iterable[tuple[Cause, frozenset[str]]]:
     """Two ends under each other's names explain whatever else tells one unit from the other."""
     for link in case.plan.links:
-        for head in case.links.get(link.name, ()):
-            if head.check != "link.ends-swapped" or head.verdict != "fail":
-                continue
-            names = frozenset().union(*link.devices())
-            ends = dict.fromkeys(e.device for c in link.carriers for _, e in c.ends())
-            units = [case.units[n] for n in ends if n in case.units]
-            odd = [f for u in units for f in u.found if f.verdict in WRONG]
-            odd += [f for f in case.links[link.name] if f.check in _CROSSED and f.verdict in WRONG]
-            serials = [f for u in units for f in u.all(["system.serial"], "pass", *WRONG)]
-            known = all(f.verdict != "pass" and owner(case, f) in names for f in serials)
-            certainty: Certainty = "likely" if known else "possible"
-            text = f"the ends of {link.name} answer under each other's names"
-            subject, advice = head.subject, head.advice
-            yield (
-                cause(
-                    "ends-swapped",
-                    subject,
-                    certainty,
-                    text,
-                    [head, *odd],
-                    [f for f in serials if f.verdict == "pass"],
-                    try_first=advice,
-                ),
-                names,
-            )
+        head = case.ends_swapped(link)
+        if head is None:
+            continue
+        names = frozenset().union(*link.devices())
+        ends = dict.fromkeys(e.device for c in link.carriers for _, e in c.ends())
+        units = [case.units[n] for n in ends if n in case.units]
+        odd = [f for u in units for f in u.found if f.verdict in WRONG]
+        odd += [f for f in case.links[link.name] if f.check in _CROSSED and f.verdict in WRONG]
+        serials = [f for u in units for f in u.all(["system.serial"], *WRONG)]
+        certainty: Certainty = (
+            "likely" if all(owner(case, f) in names for f in serials) else "possible"
+        )
+        text = f"the ends of {link.name} answer under each other's names"
+        yield (
+            cause(
+                "ends-swapped", head.subject, certainty, text, [head, *odd], try_first=head.advice
+            ),
+            names,
+        )  # fmt: skip
 
 
 def _stands_for(case: Case, unit: Unit) -> Unit | None:

@@ -221,6 +221,16 @@ class Case:
         towards = {p.name for p in far.device.ports if p.neighbour == finding.subject.name}
         return [f for f in far.found if f.subject.port in towards]
 
+    def ends_swapped(self, link: Link) -> Finding | None:
+        """That the ends answer under each other's names, unless hardware stands where it should."""
+        found = self.links.get(link.name, ())
+        head = next((f for f in found if f.check == "link.ends-swapped"), None)
+        names = frozenset().union(*link.devices())
+        units = [self.units[n] for n in names if n in self.units]
+        if any(u.all(("system.serial", "neighbour.mac"), "pass") for u in units):
+            return None
+        return head if head is not None and head.verdict == "fail" else None
+
     def site_of(self, name: str) -> Site | None:
         """The site of a unit."""
         device = self.devices.get(name)

@@ -51,7 +51,7 @@ class Reasoning:
         guess = Guess(cause.kind, place)
         kept = [f for f in found if f.verdict == "pass" or self.makes(guess, f)]
         made = [f for f in kept if f.verdict != "pass"]
-        if not made:
+        if not made or self._too_few(guess):
             return None
         sure = cause.certainty == "likely" and not guess.fault.likely
         certain = sure and self.entailed(guess, made)

@@ -48,6 +48,7 @@ from verifier.rules.diagnose.relations import (
     lacking,
     never,
     nobodys,
+    not_crossed,
     not_exchanged,
     of_the_other,
     off,
@@ -269,8 +270,9 @@ TABLE: tuple[Fault, ...] = (
     # settings
     Fault("settings-unsaved", "device", (Sign("self", "settings.saved", must=True),)),
     *(Fault(kind, "device", (
-        Sign("self", "system.name system.location system.uptime address.* settings.*"),
-        Sign("ends", f"{_FREQUENCY} radio.link-id"),
+        Sign("self", "system.name system.location", wrong, not_crossed),
+        Sign("self", "system.uptime address.* settings.*"),
+        Sign("ends", f"{_FREQUENCY} radio.link-id", wrong, not_crossed),
         Sign("self", "port.*", wrong, never), Sign("ends", f"{_ON_AIR} {_SENT}", anything, never),
         Sign("across", f"{_HEARD} radio.rx-frequency", anything, never),
         Sign("whole", f"{_WHOLE} link.*", anything, never)), settings=3)

@@ -104,9 +104,7 @@ def _frequencies(case: Case, hop: Hop) -> Causes:
     """Each end with what is planned for the other; with one end alone it is that end's fault."""
     wrong = {e: f for e, _ in ENDS if (f := hop.get("radio.tx-frequency", e, "fail")) is not None}
     crossed = {e: f for e, f in wrong.items() if _is_other_ends(hop, e, f)}
-    if any(
-        f.check == "link.ends-swapped" and f.verdict == "fail" for f in case.links[hop.link.name]
-    ):
+    if case.ends_swapped(hop.link) is not None:
         return
     if len(crossed) == len(ENDS):
         yield from _both_crossed(case, hop, [*wrong.values(), *_untuned(hop, ("a", "b"))])
