@@ -13,7 +13,8 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
 from verifier.model.profile import Profile
 from verifier.simulator import radio
-from verifier.simulator.faults import KINDS, Condition, Fault
+from verifier.simulator.condition import Condition
+from verifier.simulator.faults import KINDS, Fault
 from verifier.simulator.mib.shown import (
     Shown,
     ShownRadio,

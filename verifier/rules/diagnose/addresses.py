@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Unit, cause
-from verifier.rules.diagnose.relations import in_place_of, owner
+from verifier.rules.diagnose.places import in_place_of, owner
 
 _SEVERAL = 3
 """Units wrong in the same way from which the plan is looked at too: our own choice."""

@@ -13,8 +13,10 @@ from typing import NamedTuple
 
 from verifier.model.result import Cause, Finding
 from verifier.rules.diagnose.case import WRONG, Case
-from verifier.rules.diagnose.faults import BY_CHECK, FAULTS, Fault, Sign
-from verifier.rules.diagnose.relations import GROUPS, Place
+from verifier.rules.diagnose.faults import BY_CHECK, FAULTS
+from verifier.rules.diagnose.places import Place
+from verifier.rules.diagnose.relations import GROUPS
+from verifier.rules.diagnose.signs import Fault, Sign
 
 
 class Guess(NamedTuple):

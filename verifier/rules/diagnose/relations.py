@@ -1,41 +1,27 @@
-"""How a finding may stand to a fault: where it is, seen from the fault, and what was found there.
-
-A place is what a fault is of, as a tuple: a device `(name,)`, a port `(name, port)`, an end
-`(link, carrier, end)`, a carrier `(link, carrier)`, a link `(link,)`, two devices in the order of
-their names, one finding `(check, subject)`, all that show one value `(value,)`, what is planned for
-a subnet `(subnet, check)`, everything `()`.
-`PLACES` gives for a finding each place at which a fault would stand to it in that way.
-"""
+"""How what was found may stand to what is planned, as the signs of a fault name it."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, Literal
 
-from verifier.model.plan import EndName
 from verifier.model.profile import Mode
 from verifier.model.result import Finding
 from verifier.rules import radio
-from verifier.rules.diagnose.case import UNTESTED, WRONG, Case, Hop, number
+from verifier.rules.diagnose.case import UNTESTED, WRONG, Case, number
+from verifier.rules.diagnose.places import (
+    HARDWARE,
+    both_ends,
+    device_of,
+    ends_of,
+    in_place_of,
+    other_end,
+    own_end,
+    owner,
+)
 
-Of = Literal[
-    "device", "port", "end", "hop", "link", "two", "finding", "value", "gateway", "subnet", "all"
-]
-"""What a fault is of."""
-At = Literal["self", "ends", "across", "whole", "behind", "device"]
-"""Where a finding is, seen from the fault.
-
-`self`: of the very thing, a device's ports with it. `ends`: at an end of a link that is the
-device's or the carrier's own. `across`: at the far end. `whole`: of a carrier or link as one.
-`behind`: of a device whose management traffic passes here. `device`: of the device, or of each
-device, that stands at the end or ends.
-"""
-Place = tuple[Any, ...]
 Found = Callable[[Case, Finding], bool]
 READ_DB = 1.0
 """Devices show levels and powers to about 1 dB. Common practice, no source."""
-_HARDWARE = ("system.serial", "neighbour.mac")
-"""Checks whose planned values no two devices share."""
 GROUPS: Mapping[str, str] = {
     "radio.rx-frequency": "radio.tx-frequency", "radio.atpc": "radio.tx-power",
     "radio.modulation": "radio.tx-power", "radio.eirp": "radio.tx-power",
@@ -44,114 +30,6 @@ GROUPS: Mapping[str, str] = {
 _BY_SNMP = frozenset(
     {"system", "address", "port", "neighbour", "snmp", "radio", "settings", "link"}
 )
-
-
-def _other(end: EndName) -> EndName:
-    return "b" if end == "a" else "a"
-
-
-def _own(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
-    """The end a finding of a link is at; of each of its carriers where it names none."""
-    if finding.subject.kind == "link" and finding.subject.end is not None:
-        yield from ((hop, finding.subject.end) for hop in case.hops_of(finding.subject))
-
-
-def _both(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
-    """Both ends of a finding that is of a carrier, or of a link, as a whole."""
-    if finding.subject.kind == "link" and finding.subject.end is None:
-        for hop in case.hops_of(finding.subject):
-            yield from ((hop, end) for end, _ in hop.carrier.ends())
-
-
-def _device(finding: Finding) -> str | None:
-    return finding.subject.name if finding.subject.kind in {"device", "port"} else None
-
-
-def _standing(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
-    """The ends at which the device of a finding stands."""
-    if (name := _device(finding)) is not None:
-        yield from case.hops_at.get(name, ())
-
-
-def _ports(case: Case, finding: Finding) -> Iterator[Place]:
-    """Each port of the device that a finding is of."""
-    device = case.devices.get(finding.subject.name)
-    if finding.subject.kind == "device" and device is not None:
-        yield from ((device.name, port.name) for port in device.ports)
-
-
-def _before(case: Case, finding: Finding) -> Iterator[Place]:
-    """Everybody whom the management traffic of a finding's device may pass through."""
-    names = [name] if (name := _device(finding)) is not None else []
-    names += [hop.unit(end) for hop, end in (*_own(case, finding), *_both(case, finding))]
-    seen = set(names)
-    for name in names:
-        device = case.devices.get(name)
-        up = (*device.uplink, case.gateway_of(device)) if device is not None else ()
-        for before in up:
-            if before is not None and before not in seen:
-                seen.add(before)
-                names.append(before)
-                yield (before,)
-
-
-def owner(case: Case, finding: Finding) -> str | None:
-    """The other device that the plan knows by the hardware found here; None where it is at home."""
-    if finding.check not in _HARDWARE or finding.verdict == "pass":
-        return None
-    name = case.owners.get((finding.check, str(finding.observed).strip().lower()))
-    there = case.units.get(name) if name is not None else None
-    at_home = there is not None and there.get(finding.check, "pass") is not None
-    return None if at_home or name == finding.subject.name else name
-
-
-def in_place_of(case: Case, name: str) -> str | None:
-    """The planned device whose hardware was found in the place of this one."""
-    unit = case.units.get(name)
-    found = unit.all(_HARDWARE, *WRONG) if unit is not None else ()
-    return next((o for f in found if (o := owner(case, f)) is not None), None)
-
-
-def _two(case: Case, finding: Finding) -> Iterator[Place]:
-    name = _device(finding)
-    other = in_place_of(case, name) if name is not None else None
-    if name is not None and other is not None:
-        yield tuple(sorted((name, other)))
-
-
-PLACES: Mapping[tuple[Of, At], Callable[[Case, Finding], Iterator[Place]]] = {
-    ("device", "self"): lambda _, f: iter([(n,)] if (n := _device(f)) is not None else []),
-    ("device", "ends"): lambda c, f: ((h.unit(e),) for h, e in _own(c, f)),
-    ("device", "across"): lambda c, f: ((h.unit(_other(e)),) for h, e in _own(c, f)),
-    ("device", "whole"): lambda c, f: ((h.unit(e),) for h, e in _both(c, f)),
-    ("device", "behind"): _before,
-    ("gateway", "behind"): lambda c, f: (p for p in _before(c, f) if p[0] in c.gateways),
-    ("port", "self"): lambda _, f: iter([(f.subject.name, f.subject.port)]),
-    ("port", "device"): _ports,
-    ("end", "self"): lambda c, f: (h.place(e) for h, e in _own(c, f)),
-    ("end", "across"): lambda c, f: (h.place(_other(e)) for h, e in _own(c, f)),
-    ("end", "whole"): lambda c, f: (h.place(e) for h, e in _both(c, f)),
-    ("end", "device"): lambda c, f: (h.place(e) for h, e in _standing(c, f)),
-    ("hop", "ends"): lambda c, f: (h.place() for h, _ in _own(c, f)),
-    ("hop", "whole"): lambda c, f: (h.place() for h, _ in _both(c, f)),
-    ("hop", "device"): lambda c, f: (h.place() for h, _ in _standing(c, f)),
-    ("hop", "behind"): lambda c, f: (
-        h.place() for (n,) in _before(c, f) for h, _ in c.hops_at.get(n, ())
-    ),
-    ("link", "ends"): lambda c, f: ((h.link.name,) for h, _ in _own(c, f)),
-    ("link", "whole"): lambda c, f: ((h.link.name,) for h, _ in _both(c, f)),
-    ("link", "device"): lambda c, f: ((h.link.name,) for h, _ in _standing(c, f)),
-    ("two", "self"): _two,
-    ("finding", "self"): lambda _, f: iter([(f.check, f.subject)]),
-    ("value", "self"): lambda _, f: iter([(str(f.observed),)]),
-    ("subnet", "self"): lambda c, f: iter(
-        [(c.devices[f.subject.name].address.subnet, f.check)] if f.subject.name in c.devices else []
-    ),
-    ("all", "self"): lambda _, __: iter([()]),
-}
-
-
-# -- what was found, against what is planned -------------------------------------------------------
 
 
 def wrong(case: Case, finding: Finding) -> bool:
@@ -227,8 +105,8 @@ def adapted(case: Case, finding: Finding) -> bool:
 
 def level_at(case: Case, finding: Finding, *, across: bool = False) -> Finding | None:
     """The level at the end of a finding, or at the other end."""
-    for hop, end in _own(case, finding):
-        return hop.get("radio.rx-level", _other(end) if across else end)
+    for hop, end in own_end(case, finding):
+        return hop.get("radio.rx-level", other_end(end) if across else end)
     return None
 
 
@@ -240,7 +118,7 @@ def deaf(case: Case, finding: Finding) -> bool:
 
 def deaf_hop(case: Case, finding: Finding) -> bool:
     """Not tested of a carrier where an end receives nothing."""
-    ends = (hop.get("radio.rx-level", end) for hop, end in _both(case, finding))
+    ends = (hop.get("radio.rx-level", end) for hop, end in both_ends(case, finding))
     return finding.verdict == "not-tested" and any(f is not None and _nothing(f) for f in ends)
 
 
@@ -301,7 +179,7 @@ _HEADROOM_DB = 3.0
 
 def _modes(case: Case, finding: Finding) -> list[Mode]:
     """The modes of the planned bandwidth, up to the highest planned."""
-    for hop, end in _own(case, finding):
+    for hop, end in own_end(case, finding):
         device = case.devices.get(hop.unit(end))
         profile = case.profiles.get(device.profile) if device is not None else None
         modes = radio.modes_at(profile, hop.link.bandwidth_mhz) if profile is not None else []
@@ -317,10 +195,13 @@ def by_power(*, across: bool) -> Found:
     """
 
     def found(case: Case, finding: Finding) -> bool:
-        for hop, end in _own(case, finding):
-            near = _other(end) if across else end
+        for hop, end in own_end(case, finding):
+            near = other_end(end) if across else end
             level = hop.get("radio.rx-level", near, *WRONG)
-            short, less = short_db(level), short_db(hop.get("radio.tx-power", _other(near), *WRONG))
+            short, less = (
+                short_db(level),
+                short_db(hop.get("radio.tx-power", other_end(near), *WRONG)),
+            )
             if short is not None and less is not None and less > 0 and abs(short - less) <= READ_DB:
                 return True
         return False
@@ -352,24 +233,24 @@ def swapped(case: Case, finding: Finding) -> bool:
 
 def _expected_across(case: Case, finding: Finding) -> Iterator[object]:
     """What is planned of the same check at the other end."""
-    for hop, end in _own(case, finding):
-        far = hop.get(finding.check, _other(end))
+    for hop, end in own_end(case, finding):
+        far = hop.get(finding.check, other_end(end))
         ends = dict(hop.carrier.ends())
         if far is not None:
             yield far.expected
         elif finding.check == "radio.tx-frequency":
-            yield ends[_other(end)].tx_mhz
+            yield ends[other_end(end)].tx_mhz
         elif finding.check == "radio.rx-frequency":
             yield ends[end].tx_mhz
-    for hop, end in _standing(case, finding):
-        far_unit = case.units.get(hop.unit(_other(end)))
+    for hop, end in ends_of(case, finding):
+        far_unit = case.units.get(hop.unit(other_end(end)))
         same = far_unit.by_check.get(finding.check, ()) if far_unit is not None else ()
         yield from (f.expected for f in same)
 
 
 def of_the_other(case: Case, finding: Finding) -> bool:
     """What the plan has for the very device that stands here by its hardware."""
-    other = in_place_of(case, name) if (name := _device(finding)) is not None else None
+    other = in_place_of(case, name) if (name := device_of(finding)) is not None else None
     unit = case.units.get(other) if other is not None else None
     same = unit.by_check.get(finding.check, ()) if unit is not None else ()
     known = other is not None and owner(case, finding) == other
@@ -384,18 +265,18 @@ def nobodys(case: Case, finding: Finding) -> bool:
 
 def not_exchanged(case: Case, finding: Finding) -> bool:
     """Of a device that does not stand where that one stands whose hardware it shows."""
-    name = _device(finding)
+    name = device_of(finding)
     other = in_place_of(case, name) if name is not None else None
     return finding.verdict != "pass" and (other is None or in_place_of(case, other) != name)
 
 
 def strange(case: Case, finding: Finding) -> bool:
     """Of a device that shows neither its name nor its hardware."""
-    names = [n] if (n := _device(finding)) is not None else [
-        hop.unit(end) for hop, end in (*_own(case, finding), *_both(case, finding))
+    names = [n] if (n := device_of(finding)) is not None else [
+        hop.unit(end) for hop, end in (*own_end(case, finding), *both_ends(case, finding))
     ]  # fmt: skip
     units = [case.units[n] for n in names if n in case.units]
-    own = any(u.all(("system.name", *_HARDWARE), "pass") for u in units)
+    own = any(u.all(("system.name", *HARDWARE), "pass") for u in units)
     return not own and not_exchanged(case, finding)
 
 
@@ -443,8 +324,8 @@ def one(case: Case, finding: Finding) -> bool:
 
 def heard(case: Case, finding: Finding) -> bool:
     """The very name under which the far end itself answers."""
-    for hop, end in _own(case, finding):
-        unit = case.units.get(hop.unit(_other(end)))
+    for hop, end in own_end(case, finding):
+        unit = case.units.get(hop.unit(other_end(end)))
         said = unit.get("system.name", *WRONG) if unit is not None else None
         if said is not None and said.observed == finding.observed:
             return finding.verdict in WRONG

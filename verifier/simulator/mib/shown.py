@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from verifier.model.address import Interface
 from verifier.model.plan import Device, End, Link, OtherAddress, Plan, Port
 from verifier.model.profile import Profile
-from verifier.simulator.faults import Condition
+from verifier.simulator.condition import Condition
 from verifier.simulator.radio import Seen, Setting
 
 MANAGEMENT = "mgmt0"
