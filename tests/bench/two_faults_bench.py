@@ -1,6 +1,7 @@
 """Every two faults that can be planted, and what is said of them.
 
-Usage: python -m tests.bench.two_faults_bench [SHARE]     (default: 1, every pair; 10: each tenth)
+Usage: python -m tests.bench.two_faults_bench [SHARE [FIRST]]
+(default: 1, every pair; 10 3: each tenth from the third on)
 
 Ends with 1 where a cause is certain that was not planted, a finding is laid at a cause that would
 not have made it, or a planted fault is hidden by another cause.
@@ -27,7 +28,7 @@ def main(share: int) -> int:
             judged = network.judged(*pair)
             for words in complaints(network, pair, judged):
                 wrong[words.partition(":")[0]] += 1
-                print(f"{pair[0]} and {pair[1]}: {words}")
+                print(f"{pair[0]} and {pair[1]}: {words}", flush=True)
             causes += len(judged.causes)
             certain += sum(c.certainty == "certain" for c in judged.causes)
     print(

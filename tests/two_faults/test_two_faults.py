@@ -36,6 +36,7 @@ ONCE_WRONG = [
     (Planted("level-lost", A), Planted("level-lost", B)),
     (Planted("reset", A), Planted("exchanged", A)),
     (Planted("wrong-name", A), Planted("exchanged", A)),
+    (Planted("far-name", A), Planted("exchanged", A)),
     (Planted("lobe", HOP1), Planted("polarisation", A)),
     (Planted("echoes-filtered", A), Planted("wrong-privacy", A)),
     (Planted("echoes-filtered", A), Planted("no-answer", A)),

@@ -128,7 +128,7 @@ def _identity(case: Case, unit: Unit) -> Causes:
         text = f"another unit stands at the address of {unit.name}"
         text += f": {said}, which is planned elsewhere" if other else ""
         yield cause("wrong-unit", unit.subject, certainty, text, [name, *wrong, *also], right)
-        if not right and said not in case.devices:
+        if not right and not any(owner(case, f) == said for f in wrong):
             yield from _exchanged_only(unit, name, wrong, heard)
         if not right and said in case.devices:
             yield from _perhaps_swapped(case, unit, said)

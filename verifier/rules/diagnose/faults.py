@@ -52,6 +52,7 @@ from verifier.rules.diagnose.relations import (
     stranger,
     swapped,
     unheard,
+    unlike,
     unread,
     wrong,
 )
@@ -209,12 +210,14 @@ TABLE: tuple[Fault, ...] = (
     Fault("left-in-alignment", "end", (
         Sign("self", "radio.tx-power", above), Sign("self", f"{_SENT} radio.atpc radio.eirp"),
         Sign("across", "radio.rx-level radio.path-loss", above),
-        Sign("across", "radio.modulation"), Sign("whole", _WHOLE, wrong, never))),
+        Sign("across", "radio.modulation"), Sign("self across", "radio.lock", wrong, unlike),
+        Sign("whole", _WHOLE, wrong, never))),
     Fault("power-raised", "end", (
         Sign("self", "radio.tx-power", above), Sign("self", "radio.eirp"),
         Sign("across", "radio.rx-level radio.path-loss", above),
         Sign("whole", _WHOLE, wrong, never))),
-    Fault("mode-lowered", "end", (Sign("self across", _SENT),)),
+    Fault("mode-lowered", "end", (
+        Sign("self across", _SENT), Sign("self across", "radio.lock", unlike))),
     Fault("muted", "end", (
         Sign("self", "radio.transmitter", off, must=True),
         Sign("self", _SENT, anything, adapted),

@@ -111,9 +111,9 @@ def level_at(case: Case, finding: Finding, *, across: bool = False) -> Finding |
 
 
 def deaf(case: Case, finding: Finding) -> bool:
-    """Wrong or not tested at an end that receives nothing."""
+    """Wrong or not tested at an end that receives nothing, or whose level nobody judged."""
     level = level_at(case, finding)
-    return finding.verdict != "pass" and level is not None and _nothing(level)
+    return finding.verdict != "pass" and (level is None or _nothing(level))
 
 
 def deaf_hop(case: Case, finding: Finding) -> bool:
@@ -130,6 +130,13 @@ def unheard(case: Case, finding: Finding) -> bool:
     """A receiver without lock although its level is right, or too high."""
     level = level_at(case, finding)
     return finding.verdict in WRONG and level is not None and not lacking(case, level)
+
+
+def unlike(case: Case, finding: Finding) -> bool:
+    """A receiver without lock on a link whose modulation is fixed, its level not low."""
+    level = level_at(case, finding)
+    fixed = any(not radio.is_adaptive(hop.link) for hop, _ in own_end(case, finding))
+    return finding.verdict in WRONG and fixed and (level is None or not lacking(case, level))
 
 
 def drowned(case: Case, finding: Finding) -> bool:

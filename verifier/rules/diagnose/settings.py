@@ -138,7 +138,8 @@ def _heard_of_it(hop: Hop, far: EndName, *, low: bool) -> list[Finding]:
     """What the far end sees of raised power and low modulation."""
     level = hop.get("radio.rx-level", far, *WRONG)
     strong = [level] if level is not None and _above(level) else []
-    return [*strong, *(hop.all(_ADAPTED, [far], *WRONG) if low else [])]
+    unlike = [*hop.all(_ADAPTED, [far], *WRONG), *hop.all(["radio.lock"], ("a", "b"), *WRONG)]
+    return [*strong, *(unlike if low else [])]
 
 
 def _above(finding: Finding) -> bool:
