@@ -13,7 +13,8 @@ import dataclasses
 import datetime as dt
 import itertools
 import socket
-from collections.abc import Callable, Iterable, Iterator
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,11 +36,18 @@ from verifier.session import sampling
 from verifier.session.recorder import Recorder, Row, numbered
 from verifier.session.survey import Survey
 from verifier.simulator import Fault, Network, running
+from verifier.simulator.condition import Condition
+from verifier.simulator.radio import Setting
 
 HERE = Path(__file__).parent
 A, B, C, D, SWITCH = "hill-mill", "mill-hill", "mill-pier", "pier-mill", "mill-switch"
 """`A` and `B` are Hop 1, `C` and `D` Hop 2; nobody planned a serial number or MAC of `D`."""
 HOP1, HOP2 = "Hop 1", "Hop 2"
+OF_DEVICE = frozenset(
+    """unsaved_settings alarm software serial part_number clock ntp_locked trap_targets syslog_hosts
+    ntp_hosts errored_s severely_errored_s unavailable_s""".split()  # noqa: SIM905 - reads better
+)
+"""Readings that are not of the radio."""
 FAR = {A: B, B: A, C: D, D: C}
 HOP = {A: HOP1, B: HOP1, C: HOP2, D: HOP2}
 _SILENT_S = 1.0
@@ -273,7 +281,9 @@ class World:
         self._network = network
         self._entry = entry
         self._client = SnmpClient()
-        self._kept: dict[Any, list[Row]] = {}
+        self._kept: dict[tuple[str, Condition, Condition], list[Row]] = {}
+        readings = profiles["two-radio"].named_readings()
+        self._of_radio = {n for n, r in readings.items() if r.field not in OF_DEVICE}
         self._alone: dict[Planted, frozenset[tuple[str, Subject]]] = {}
         self._runner = asyncio.Runner()
         self._laptop = Recorder(Subject("laptop", "laptop"))
@@ -319,16 +329,41 @@ class World:
         return numbered(records)
 
     def _rows(self, name: str) -> list[Row]:
-        """What was seen of a device in the state it is in now."""
+        """What was seen of a device in the state it is in now.
+
+        Its radio and the rest of it have nothing to do with each other, so each state of the one is
+        asked once, whatever the other's.
+        """
         units = self._network.units
         own = units[name].condition
-        far = units[FAR[name]].condition if name in FAR else None
-        heard = far and (far.radio, far.name, far.stands_for)
-        mute = own.silent or own.refuses or own.damage
-        key = (name, mute) if mute else (name, own, heard)
-        if key not in self._kept:
-            self._kept[key] = self._runner.run(self._asked(name))
-        return self._kept[key]
+        if own.silent or own.refuses or own.damage:
+            return self._survey(name, Condition(silent=own.silent, refuses=own.refuses,
+                                                damage=own.damage), Condition())  # fmt: skip
+        rows = self._survey(name, dataclasses.replace(own, radio=Setting()), Condition())
+        if name not in FAR:
+            return rows
+        far = units[FAR[name]].condition
+        heard = Condition(radio=far.radio, name=far.name, stands_for=far.stands_for)
+        radio = Condition(radio=own.radio, stands_for=own.stands_for)
+        of_radio = self._survey(name, radio, heard)
+        rest = [r for r in rows if r.what not in self._of_radio]
+        return rest + [r for r in of_radio if r.what in self._of_radio]
+
+    def _survey(self, name: str, own: Condition, far: Condition) -> list[Row]:
+        """What a device in this state says, its far end in that one; asked once."""
+        if (name, own, far) not in self._kept:
+            states = {name: own} | ({FAR[name]: far} if name in FAR else {})
+            before = {n: self._network.units[n].condition for n in states}
+            self._change(states)
+            self._kept[name, own, far] = self._runner.run(self._asked(name))
+            self._change(before)
+        return self._kept[name, own, far]
+
+    def _change(self, states: Mapping[str, Condition]) -> None:
+        for name, condition in states.items():
+            self._network.units[name].change(condition, time.monotonic())
+        for name in states:
+            self._network.units[name].forget()
 
     async def _asked(self, name: str) -> list[Row]:
         record = Recorder(Subject("device", name), lambda: _NOW)
