@@ -69,6 +69,7 @@ def test_a_side_lobe_alignment_settings_and_a_muted_transmitter(run: Run, coast:
         ("side-lobe", "likely", "Hop 1"),
         ("path-loss", "possible", "Hop 1"),
         ("feeder-loss", "possible", "Hop 1"),
+        ("losses-apart", "possible", "Hop 1"),
         ("left-in-alignment", "likely", "Hop 2"),
         ("settings-unsaved", "certain", "harbour-quarry"),
         ("muted", "certain", "Hop 3"),

@@ -67,10 +67,10 @@ def test_dead_uplink_and_agents_that_do_not_answer(lab: Lab, tool: Tool, tmp_pat
     (tmp_path / "plan.yaml").write_text(yaml.safe_dump(plan, allow_unicode=True, sort_keys=False))
     seen = tool.verify(*QUICK, plan=tmp_path / "plan.yaml")
     assert kinds(seen) == {
-        ("uplink-down", "certain", V2C),
+        ("uplink-down", "likely", V2C),  # two that are off by themselves look the same
         ("snmp-off", "likely", V6),
         ("snmp-wrong-key", "likely", V3),
-        ("snmp-refused", "certain", V3_PEER),
+        ("snmp-refused", "likely", V3_PEER),  # another unit there would not know the user either
     }
     root = next(c for c in seen.document["causes"] if c["kind"] == "uplink-down")
     assert set(root["for"]) == {

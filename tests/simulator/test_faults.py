@@ -20,6 +20,10 @@ NAME, LOCATION, UPTIME = (mib.SYSTEM[n] for n in ("sysName", "sysLocation", "sys
 LEVEL, TX_MODULATION, RX_MODULATION = f"{PROFILE}.1.0", f"{PROFILE}.2.0", f"{PROFILE}.3.0"
 TX_MHZ, POWER, UNSAVED, TX_ON = (f"{PROFILE}.{n}.0" for n in (4, 7, 9, 10))
 LOCKED, FAR_NAME, ERRORED, SERIAL, FORCED = (f"{PROFILE}.{n}.0" for n in (14, 16, 20, 26, 34))
+RX_MHZ, BANDWIDTH, POWER_SET, ATPC, SNR = (f"{PROFILE}.{n}.0" for n in (5, 6, 8, 11, 12))
+LINK_ID, TEST_MODE, ALARM, SOFTWARE = (f"{PROFILE}.{n}.0" for n in (15, 23, 24, 25))
+NTP_LOCKED, POLARISATION = f"{PROFILE}.29.0", f"{PROFILE}.33.0"
+DUPLEX, MTU = "1.3.6.1.2.1.10.7.2.1.19.2", f"{mib.IF_TABLE['ifMtu']}.2"
 MASK = mib.IP_ADDR_TABLE["ipAdEntNetMask"] + ".127.80.0.11"
 PREFIX = mib.IP_ADDRESS_TABLE["ipAddressPrefix"] + ".1.4.127.80.0.11"
 ETH1 = 2
@@ -64,6 +68,45 @@ SEEN = [
     (Fault(kind="muted", unit=RADIO), FAR, [LEVEL, LOCKED, FAR_NAME], [-990, 2, ""]),
     (Fault(kind="unsaved", unit=RADIO), RADIO, [UNSAVED], [1]),
     (Fault(kind="switch-forced", unit=RADIO), RADIO, [FORCED], [2]),
+    (Fault(kind="level-high", unit=RADIO), RADIO, [LEVEL], [-336]),
+    (Fault(kind="power-set", unit=RADIO), RADIO, [POWER, POWER_SET], [220, 220]),
+    (Fault(kind="power-low", unit=RADIO, value=6), RADIO, [POWER, POWER_SET], [120, 180]),
+    (Fault(kind="frequency", unit=RADIO), RADIO, [TX_MHZ], [13157000]),
+    (Fault(kind="frequency", unit=RADIO), FAR, [LEVEL, LOCKED], [-990, 2]),
+    (Fault(kind="frequencies-crossed", link=LINK), RADIO, [TX_MHZ, RX_MHZ, LEVEL, LOCKED],
+     [12877000, 13143000, -456, 1]),
+    (Fault(kind="bandwidth", unit=RADIO), RADIO, [BANDWIDTH, LOCKED], [14000, 2]),
+    (Fault(kind="link-id", unit=RADIO), RADIO, [LINK_ID, LOCKED], ["other", 2]),
+    (Fault(kind="link-id", unit=RADIO), FAR, [LEVEL, LOCKED], [-458, 2]),
+    (Fault(kind="key", unit=RADIO), FAR, [LEVEL, LOCKED], [-458, 2]),
+    (Fault(kind="polarisation", unit=RADIO), RADIO, [POLARISATION, LEVEL], [2, -736]),
+    (Fault(kind="polarisation", unit=RADIO), FAR, [LEVEL], [-738]),
+    (Fault(kind="modulation", unit=RADIO), RADIO, [TX_MODULATION, POWER], [1, 180]),
+    (Fault(kind="modulation", unit=RADIO), FAR, [RX_MODULATION, LOCKED], [1, 1]),
+    (Fault(kind="atpc", unit=RADIO), RADIO, [ATPC], [1]),
+    (Fault(kind="test-mode", unit=RADIO), RADIO, [TEST_MODE, LOCKED], [1, 1]),
+    (Fault(kind="test-mode", unit=RADIO), FAR, [LEVEL, LOCKED], [-458, 2]),
+    (Fault(kind="interference", unit=RADIO, value=5), RADIO, [LEVEL, SNR], [-456, 370]),
+    (Fault(kind="interference", unit=RADIO), FAR, [TX_MODULATION], [3]),
+    (Fault(kind="no-name", unit=RADIO), RADIO, [NAME], [""]),
+    (Fault(kind="no-name", unit=RADIO), FAR, [FAR_NAME], [""]),
+    (Fault(kind="location", unit=RADIO), RADIO, [LOCATION], ["elsewhere"]),
+    (Fault(kind="software", unit=RADIO), RADIO, [SOFTWARE], ["3.9.0"]),
+    (Fault(kind="exchanged", unit=RADIO), RADIO, [NAME, SERIAL], [RADIO, "990001"]),
+    (Fault(kind="another", unit=RADIO), RADIO, [NAME, LOCATION, SERIAL],
+     ["stranger", "elsewhere", "990001"]),
+    (Fault(kind="hardware-swapped", link=LINK), RADIO, [NAME, SERIAL, TX_MHZ],
+     [RADIO, "000124", 13143000]),
+    (Fault(kind="hardware-swapped", link=LINK), FAR, [NAME, SERIAL, TX_MHZ],
+     [FAR, "000123", 12877000]),
+    (Fault(kind="extra-address", unit=RADIO), RADIO,
+     [mib.IP_ADDR_TABLE["ipAdEntNetMask"] + ".127.81.0.11"], ["255.255.255.0"]),
+    (Fault(kind="half-duplex", unit=RADIO), RADIO, [DUPLEX], [2]),
+    (Fault(kind="mtu", unit=RADIO), RADIO, [MTU], [1400]),
+    (Fault(kind="alarm", unit=RADIO), RADIO, [ALARM], [1]),
+    (Fault(kind="clock-free", unit=RADIO), RADIO, [NTP_LOCKED], [2]),
+    (Fault(kind="reset", unit=RADIO), RADIO, [NAME, LOCATION, TX_MHZ, LINK_ID],
+     ["", "", 13157000, "factory"]),
 ]  # fmt: skip
 
 
@@ -126,6 +169,15 @@ def test_another_address_answers(network, ask, unit, value, responder):
     network.put(Fault(kind="other-address", unit=unit, value=value))
     reply = ask.get(unit, NAME)
     assert (reply.outcome, [e.host for e in reply.elsewhere]) == ("silent", [responder])
+
+
+def test_no_default_route(network, ask):
+    """The route of its own subnet stays."""
+    assert ask.values(RADIO, ROUTE) == ["127.80.0.1"]
+    network.put(Fault(kind="no-gateway", unit=RADIO))
+    assert ask.get(RADIO, ROUTE).bindings[0].missing
+    table = ask.walk(RADIO, f"{mib.IP_CIDR_ROUTE_TYPE}")
+    assert [suffix.startswith("127.80.0.0") for suffix in table.rows] == [True]
 
 
 def test_counters_running(network, ask):
@@ -195,7 +247,7 @@ def test_faults_add_up(network, ask):
 def test_every_kind_is_tested_here():
     tried = {f.kind for f, *_ in SEEN} | {
         "no-answer", "wrong-community", "truncated", "garbage", "slow", "other-address",
-        "counters-running", "restarted", "non-increasing", "too-big",
+        "counters-running", "restarted", "non-increasing", "too-big", "no-gateway",
     }  # fmt: skip
     assert tried == set(KINDS)
 

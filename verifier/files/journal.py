@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any, Final, Self
 
 from verifier.errors import InputError, UsageError
+from verifier.files.canonical import canonical_of
 
 FORMAT: Final = "plan-verifier/journal/1"
 BLOCKS: Final = frozenset({"echo", "values", "gap", "clock"})

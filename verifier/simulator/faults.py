@@ -4,60 +4,25 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from verifier.errors import UsageError
-from verifier.model.address import Address, Interface
+from verifier.model.address import Address, Interface, Mac
 from verifier.model.plan import Device
+from verifier.simulator.condition import Condition
 from verifier.simulator.radio import Setting
 
-Damage = Literal["truncated", "garbage"]
 _FULL_SPEED_MBPS = 1000
 _LOSS_DB = 12.0
 _DELAY_S = 0.5
 _OTHER_ADDRESS = Address.parse("127.255.255.254")
+_SPARE_MAC = Mac.parse("02:00:5e:10:ff:01")
+_MHZ_OFF = 14.0
+_MORE_DB = 4.0
+_NOISE_DB = 24.0
+_MTU = 1400
 _OCTET = 8
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Condition:
-    """How a unit departs from its plan; by default in nothing.
-
-    Attributes:
-        stands_for: it is this other unit, with its settings, at the address of its own.
-        restarts: how often it was restarted.
-        ports: speed in Mbit/s of the ports that run slow; 0: the port is down.
-        counting: its error counters run.
-        forced: its protection switch is forced or locked out.
-        radio: of all its radios.
-        silent, delay_s, refuses, responder, stuck, most, damage: how its agent answers: not at
-            all; late; to other credentials; from another address; the object asked for as its own
-            successor; so many objects at once; with damaged octets.
-    """
-
-    name: str | None = None
-    stands_for: str | None = None
-    prefix: int | None = None
-    gateway: Address | None = None
-    ports: tuple[tuple[str, int], ...] = ()
-    counting: bool = False
-    unsaved: bool = False
-    forced: bool = False
-    restarts: int = 0
-    radio: Setting = field(default_factory=Setting)
-    silent: bool = False
-    delay_s: float = 0.0
-    refuses: bool = False
-    responder: Address | None = None
-    stuck: bool = False
-    most: int | None = None
-    damage: Damage | None = None
-
-    @property
-    def lean(self) -> bool:
-        """Whether its answers may be prepared once and sent again."""
-        return not (self.silent or self.delay_s or self.responder or self.damage)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,14 +51,14 @@ class Fault:
             raise UsageError(f"fault {self.kind!r} is one of a {kind.of}: name the {kind.of}")
 
 
-Change = Callable[[Condition, Device, Fault, str], Condition]
+Change = Callable[[Condition, Device, Fault, Device | None], Condition]
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
     """A kind of fault: whose it is, in words, and the condition it makes of another.
 
-    `change` gets the unit as planned, the fault, and for a link the name of the far unit.
+    `change` gets the unit as planned, the fault, and for a link the far unit as planned.
     """
 
     of: Literal["unit", "link"]
@@ -120,16 +85,74 @@ def _less_received(setting: Setting, fault: Fault) -> Setting:
     return dataclasses.replace(setting, rx_extra_db=loss_db)
 
 
+def _more_received(setting: Setting, fault: Fault) -> Setting:
+    return dataclasses.replace(setting, rx_extra_db=setting.rx_extra_db - _number(fault, _LOSS_DB))
+
+
 def _less_sent(setting: Setting, fault: Fault) -> Setting:
     return dataclasses.replace(setting, power_offset_db=-_number(fault, _LOSS_DB))
 
 
-def _name(condition: Condition, device: Device, fault: Fault, far: str) -> Condition:
+def _name(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
     del far
     return dataclasses.replace(condition, name=str(fault.value or f"{device.name}-spare"))
 
 
-def _prefix(condition: Condition, device: Device, fault: Fault, far: str) -> Condition:
+def _setting(**fixed: object) -> Change:
+    """A change that sets these fields of the radio."""
+    return _radio(lambda s, _: dataclasses.replace(s, **fixed))  # type: ignore[arg-type]
+
+
+_SPARE: tuple[tuple[str, str | Mac | None], ...] = (("serial", "990001"), ("mac", _SPARE_MAC))
+
+
+def _another(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+    """A unit that nobody planned, with a name, a place and a serial number of its own."""
+    del device, fault, far
+    return dataclasses.replace(
+        condition, name="stranger", location="elsewhere", hardware=(*condition.hardware, *_SPARE)
+    )
+
+
+def _hardware(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+    """The far unit's hardware, with the settings that are planned here."""
+    del device, fault
+    assert far is not None
+    own = (("serial", far.serial), ("mac", far.mac), ("part_number", far.part_number))
+    return dataclasses.replace(condition, hardware=(*condition.hardware, *own))
+
+
+def _software(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+    del device, far
+    own = ("software", str(fault.value or "3.9.0"))
+    return dataclasses.replace(condition, hardware=(*condition.hardware, own))
+
+
+def _extra(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+    del fault, far
+    octets = device.address.address.ip.packed
+    own = Address.parse(".".join(map(str, (octets[0], octets[1] ^ 1, *octets[2:]))))
+    return dataclasses.replace(condition, extra_addresses=(Interface.of(own, 24),))
+
+
+def _of_port(change: Callable[[Condition, str, Fault], Condition]) -> Change:
+    """A change of one port; the first planned if none is named."""
+    return lambda c, device, fault, _: change(c, fault.port or device.ports[0].name, fault)
+
+
+def _reset(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+    """As it came from the factory, but for its address."""
+    radio = dataclasses.replace(
+        condition.radio, mhz_off=_MHZ_OFF, rx_mhz_off=_MHZ_OFF, link_id="factory"
+    )
+    own = _prefix(condition, device, dataclasses.replace(fault, value=None), far)
+    return dataclasses.replace(
+        own, name="", location="", gateway_lost=True, clock_free=True, radio=radio,
+        restarts=condition.restarts + 1,
+    )  # fmt: skip
+
+
+def _prefix(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
     del far
     planned = device.address.prefix
     wrong = planned - _OCTET if planned > _OCTET else planned + _OCTET
@@ -139,7 +162,7 @@ def _prefix(condition: Condition, device: Device, fault: Fault, far: str) -> Con
     )
 
 
-def _gateway(condition: Condition, device: Device, fault: Fault, far: str) -> Condition:
+def _gateway(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
     """Another host of the subnet: the gateway's last bit but one the other way round."""
     del far
     if fault.value is not None:
@@ -154,7 +177,7 @@ def _gateway(condition: Condition, device: Device, fault: Fault, far: str) -> Co
 def _port(speed_mbps: Callable[[int, Fault], int]) -> Change:
     """A change of one port's speed."""
 
-    def change(condition: Condition, device: Device, fault: Fault, far: str) -> Condition:
+    def change(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
         del far
         ports = {p.name: p.speed_mbps or _FULL_SPEED_MBPS for p in device.ports}
         name = fault.port or next(iter(ports), None)
@@ -166,7 +189,7 @@ def _port(speed_mbps: Callable[[int, Fault], int]) -> Change:
     return change
 
 
-def _responder(condition: Condition, device: Device, fault: Fault, far: str) -> Condition:
+def _responder(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
     del device, far
     other = Address.parse(str(fault.value)) if fault.value else _OTHER_ADDRESS
     if not (other.is_v4 and other.is_loopback):
@@ -183,7 +206,7 @@ KINDS: dict[str, Kind] = {
     "wrong-name": Kind("unit", "another sysName", _name),
     "swapped-ends": Kind(
         "link", "the two units stand at each other's place",
-        lambda c, _, __, far: dataclasses.replace(c, stands_for=far),
+        lambda c, _, __, far: dataclasses.replace(c, stands_for=far.name if far else None),
     ),
     "wrong-mask": Kind("unit", "another prefix length", _prefix),
     "wrong-gateway": Kind("unit", "another default gateway", _gateway),
@@ -203,6 +226,68 @@ KINDS: dict[str, Kind] = {
     ),
     "muted": Kind("unit", "the transmitter is off",
                   _radio(lambda s, _: dataclasses.replace(s, muted=True))),
+    "level-high": Kind(
+        "unit", "receives so many dB more (12)",
+        _radio(_more_received),
+    ),
+    "power-set": Kind(
+        "unit", "its power is set so many dB over the plan (4)",
+        _radio(lambda s, f: dataclasses.replace(s, set_offset_db=_number(f, _MORE_DB))),
+    ),
+    "frequency": Kind(
+        "unit", "transmits so many MHz over its frequency (14)",
+        _radio(lambda s, f: dataclasses.replace(s, mhz_off=_number(f, _MHZ_OFF))),
+    ),
+    "frequencies-crossed": Kind("link", "each end has the other's frequencies",
+                                _setting(crossed=True)),
+    "bandwidth": Kind(
+        "unit", "has this bandwidth (14 MHz)",
+        _radio(lambda s, f: dataclasses.replace(s, bandwidth_mhz=_number(f, _MHZ_OFF))),
+    ),
+    "link-id": Kind(
+        "unit", "has this link id ('other')",
+        _radio(lambda s, f: dataclasses.replace(s, link_id=str(f.value or "other"))),
+    ),
+    "key": Kind("unit", "has another encryption key", _setting(key="other")),
+    "polarisation": Kind(
+        "unit", "has this polarisation (H)",
+        _radio(lambda s, f: dataclasses.replace(s, polarisation=str(f.value or "H"))),
+    ),
+    "modulation": Kind("unit", "is fixed at the lowest modulation", _setting(lowest=True)),
+    "atpc": Kind("unit", "ATPC is on", _setting(atpc=True)),
+    "test-mode": Kind("unit", "transmits a bare carrier for a test", _setting(testing=True)),
+    "interference": Kind(
+        "unit", "another transmitter takes so many dB off its SNR (24)",
+        _radio(lambda s, f: dataclasses.replace(s, noise_db=_number(f, _NOISE_DB))),
+    ),
+    "no-name": Kind("unit", "sysName is empty", _with(name="")),
+    "location": Kind(
+        "unit", "another sysLocation ('elsewhere')",
+        lambda c, _, f, __: dataclasses.replace(c, location=str(f.value or "elsewhere")),
+    ),
+    "software": Kind("unit", "runs this software (3.9.0)", _software),
+    "exchanged": Kind(
+        "unit", "a spare stands at its place, set up as planned",
+        lambda c, _, __, ___: dataclasses.replace(c, hardware=(*c.hardware, *_SPARE)),
+    ),
+    "another": Kind("unit", "a unit that nobody planned stands at its place", _another),
+    "hardware-swapped": Kind(
+        "link", "the two units stand at each other's place, set up for where they stand", _hardware
+    ),
+    "no-gateway": Kind("unit", "has no default route", _with(gateway_lost=True)),
+    "extra-address": Kind("unit", "holds a further address of 127.0.0.0/8", _extra),
+    "half-duplex": Kind(
+        "unit", "a port runs half duplex",
+        _of_port(lambda c, p, _: dataclasses.replace(c, half_duplex=(*c.half_duplex, p))),
+    ),
+    "mtu": Kind(
+        "unit", "a port has this MTU (1400)",
+        _of_port(lambda c, p, f: dataclasses.replace(
+            c, mtus=(*c.mtus, (p, int(_number(f, _MTU)))))),
+    ),
+    "alarm": Kind("unit", "an alarm is present", _with(alarm=True)),
+    "clock-free": Kind("unit", "its clock follows no time server", _with(clock_free=True)),
+    "reset": Kind("unit", "restarted with the factory's settings, at its address", _reset),
     "unsaved": Kind("unit", "settings are not saved", _with(unsaved=True)),
     "switch-forced": Kind("unit", "the protection switch is forced", _with(forced=True)),
     "restarted": Kind(

@@ -13,7 +13,8 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
 from verifier.model.profile import Profile
 from verifier.simulator import radio
-from verifier.simulator.faults import KINDS, Condition, Fault
+from verifier.simulator.condition import Condition
+from verifier.simulator.faults import KINDS, Fault
 from verifier.simulator.mib.shown import (
     Shown,
     ShownRadio,
@@ -27,8 +28,8 @@ Agents = dict[int, dict[bytes, Unit]]
 """Units by UDP port and by the four octets of an address."""
 
 
-_Wrong = tuple[tuple[Fault, str], ...]
-"""The faults of a unit, each with the name of the far unit where it is one of a link."""
+_Wrong = tuple[tuple[Fault, Device | None], ...]
+"""The faults of a unit, each with the far unit as planned where it is one of a link."""
 _Value = TypeVar("_Value")
 
 
@@ -138,17 +139,20 @@ class Network:
                 if far is not None:
                     far.forget()
 
-    def _concerned(self, fault: Fault) -> list[tuple[Unit, str]]:
-        """The units a fault is of, each with the name of the far unit where it is of a link."""
+    def _concerned(self, fault: Fault) -> list[tuple[Unit, Device | None]]:
+        """The units a fault is of, each with the far unit as planned where it is of a link."""
         if fault.unit is not None and KINDS[fault.kind].of == "unit":
-            return [(_known(self.units, fault.unit, "unit"), "")]
+            return [(_known(self.units, fault.unit, "unit"), None)]
         link = _known(self._links, fault.link or "", "link")
         pairs = {
             end.device: _far(carrier, name).device
             for carrier in link.carriers
             for name, end in carrier.ends()
         }
-        return [(_known(self.units, own, "unit"), far) for own, far in pairs.items()]
+        return [
+            (_known(self.units, own, "unit"), _known(self.units, far, "unit").device)
+            for own, far in pairs.items()
+        ]
 
     def _look(self, unit: Unit) -> Shown:
         """What a unit shows, with all that is wrong at both ends of its links."""
@@ -161,7 +165,9 @@ class Network:
             device=device,
             profile=occupant.profile,
             condition=condition,
-            location=device.location or device.site or "",
+            location=(device.location or device.site or "")
+            if condition.location is None
+            else condition.location,
             engine_id=unit.engine_id,
             boots=unit.boots,
             ports=ports,
@@ -188,7 +194,7 @@ class Network:
             polarisation=carrier.polarisation,
             planned=own,
             far_planned=far,
-            muted=settings[at].muted,
+            setting=settings[at],
             seen=both[at],
             far_name=self._name(far.device),
         )
@@ -214,7 +220,8 @@ class Network:
         unit = self.units.get(name)
         if unit is None:
             return name
-        return unit.condition.name or unit.condition.stands_for or name
+        condition = unit.condition
+        return condition.stands_for or name if condition.name is None else condition.name
 
     def _km(self, link: Link, carrier: Carrier) -> float | None:
         if link.path_km is not None:

@@ -34,13 +34,34 @@ class Setting:
         muted: the transmitter is off.
         alignment: lowest modulation, highest power, ATPC off.
         power_offset_db: what it transmits above what it is set to.
+        set_offset_db: what it is set to above the plan.
         rx_extra_db: further loss of what it receives.
+        mhz_off, rx_mhz_off: how far above its planned frequency it transmits, or listens.
+        crossed: it transmits on what is planned for the far end, and listens on its own.
+        bandwidth_mhz, link_id, polarisation: set instead of what is planned.
+        key: of the encryption; two ends with unlike ones do not lock.
+        lowest: fixed at the lowest modulation.
+        atpc: on or off instead of as planned.
+        testing: it transmits a bare carrier.
+        noise_db: what another transmitter takes off its SNR.
     """
 
     muted: bool = False
     alignment: bool = False
     power_offset_db: float = 0.0
+    set_offset_db: float = 0.0
     rx_extra_db: float = 0.0
+    mhz_off: float = 0.0
+    rx_mhz_off: float = 0.0
+    crossed: bool = False
+    bandwidth_mhz: float | None = None
+    link_id: str | None = None
+    polarisation: str | None = None
+    key: str = ""
+    lowest: bool = False
+    atpc: bool | None = None
+    testing: bool = False
+    noise_db: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,19 +156,53 @@ def seen(
         settings: of end a and end b.
     """
     ends = carrier.a, carrier.b
-    losses = [_loss_towards(link, ends[1 - n], ends[n], km, settings[n]) for n in (0, 1)]
+    turned_db = _CROSS_POLAR_DB if settings[0].polarisation != settings[1].polarisation else 0.0
+    losses = [
+        _loss_towards(link, ends[1 - n], ends[n], km, settings[n]) + turned_db for n in (0, 1)
+    ]
     powers = [
         _powers(link, ends[n], ends[1 - n], losses[1 - n], profiles[n], settings[n]) for n in (0, 1)
     ]
     levels = [
-        None if settings[1 - n].muted else powers[1 - n][1] - losses[n]
+        powers[1 - n][1] - losses[n] if _hears(settings[n], settings[1 - n]) else None
         for n in (0, 1)
-    ]  # fmt: skip
-    modes = [_mode(link, profiles[n], settings[n], levels[1 - n]) for n in (0, 1)]
+    ]
+    alike = _understand(link, settings[0], settings[1])
+    clear = [_clear(levels[n], settings[n].noise_db) for n in (0, 1)]
+    usable = [alike and not settings[1 - n].testing for n in (0, 1)]
+    modes = [
+        _mode(link, profiles[n], settings[n], clear[1 - n] if usable[1 - n] else None)
+        for n in (0, 1)
+    ]
     return tuple(  # type: ignore[return-value]
-        _end(link, ends[n], settings[n], powers[n], levels[n], modes[n], modes[1 - n])
+        _end(
+            link, ends[n], settings[n], powers[n], levels[n], modes[n], modes[1 - n],
+            usable=usable[n],
+        )
         for n in (0, 1)
-    )
+    )  # fmt: skip
+
+
+def _hears(near: Setting, far: Setting) -> bool:
+    """Whether anything of the far transmitter arrives where the near receiver listens."""
+    return not far.muted and far.mhz_off == near.rx_mhz_off and near.crossed == far.crossed
+
+
+def _understand(link: Link, one: Setting, other: Setting) -> bool:
+    """Whether two ends lock to each other where the level is right."""
+    fields = ["bandwidth_mhz", "link_id", "key"]
+    if _fixed(link):
+        fields += ["lowest", "alignment"]
+    return all(getattr(one, field) == getattr(other, field) for field in fields)
+
+
+def _clear(level: float | None, noise_db: float) -> float | None:
+    """The level that would be received as well without the other transmitter."""
+    return None if level is None else level - noise_db
+
+
+_CROSS_POLAR_DB = 28.0
+"""Lost where one polarisation is sent and the other received. Common practice, no source."""
 
 
 def _loss_towards(link: Link, far: End, near: End, km: float | None, setting: Setting) -> float:
@@ -165,16 +220,21 @@ def _powers(  # noqa: PLR0913, PLR0917
     link: Link, end: End, far: End, loss_db: float, profile: Profile, setting: Setting
 ) -> tuple[float, float]:
     """What an end is set to transmit, and what it does."""
-    planned = end.tx_power_dbm or 0.0
+    planned = (end.tx_power_dbm or 0.0) + setting.set_offset_db
     if setting.alignment:
         planned = _alignment_power(link, end, profile, planned)
     actual = planned + setting.power_offset_db
-    if end.atpc and not setting.alignment and far.atpc_target_dbm is not None:
+    if _atpc(end, setting) and far.atpc_target_dbm is not None:
         wanted = far.atpc_target_dbm + loss_db
         low = end.atpc_min_dbm if end.atpc_min_dbm is not None else wanted
         high = end.atpc_max_dbm if end.atpc_max_dbm is not None else planned
         actual = min(max(wanted, low), high) + setting.power_offset_db
     return planned, actual
+
+
+def _atpc(end: End, setting: Setting) -> bool:
+    on = bool(end.atpc) if setting.atpc is None else setting.atpc
+    return on and not setting.alignment
 
 
 def _alignment_power(link: Link, end: End, profile: Profile, planned: float) -> float:
@@ -193,14 +253,18 @@ def _mode(link: Link, profile: Profile, setting: Setting, far_level: float | Non
     names = [m.modulation for m in modes]
     if not modes:
         return None
-    if setting.alignment:
+    if setting.alignment or setting.lowest:
         return modes[0]
     top = names.index(link.modulation_max) if link.modulation_max in names else len(modes) - 1
     low = names.index(link.modulation_min) if link.modulation_min in names else 0
-    if link.adaptive is False or link.modulation_min == link.modulation_max is not None:
+    if _fixed(link):
         return modes[top]
     readable = [m for m in modes[low : top + 1] if _carries(m, far_level)]
     return readable[-1] if readable else modes[low]
+
+
+def _fixed(link: Link) -> bool:
+    return link.adaptive is False or link.modulation_min == link.modulation_max is not None
 
 
 def _carries(mode: Mode, level: float | None) -> bool:
@@ -215,16 +279,22 @@ def _end(  # noqa: PLR0913, PLR0917
     level: float | None,
     mode: Mode | None,
     far_mode: Mode | None,
+    *,
+    usable: bool,
 ) -> Seen:
     bandwidth_hz = (link.bandwidth_mhz or _DEFAULT_BANDWIDTH_MHZ) * 1e6
     noise_dbm = _NOISE_DBM_PER_HZ + 10 * math.log10(bandwidth_hz) + _NOISE_FIGURE_DB
     return Seen(
         rx_dbm=level,
-        snr_db=None if level is None else max(0.0, min(level - noise_dbm, _MAX_SNR_DB)),
+        snr_db=None
+        if level is None
+        else max(0.0, min(level - noise_dbm, _MAX_SNR_DB) - setting.noise_db),
         power_dbm=powers[1],
         power_set_dbm=powers[0],
-        atpc=bool(end.atpc) and not setting.alignment,
-        locked=level is not None and (far_mode is None or _carries(far_mode, level)),
+        atpc=_atpc(end, setting),
+        locked=usable
+        and level is not None
+        and (far_mode is None or _carries(far_mode, _clear(level, setting.noise_db))),
         mode=mode,
         far_mode=far_mode,
     )

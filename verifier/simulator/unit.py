@@ -15,7 +15,7 @@ from verifier.model.profile import Profile
 from verifier.simulator import ber, lean, pdu, usm, v3
 from verifier.simulator.ber import BerError, Reader
 from verifier.simulator.cells import Table
-from verifier.simulator.faults import Condition
+from verifier.simulator.condition import Condition
 from verifier.simulator.mib import addresses, interfaces, readings, standard
 from verifier.simulator.mib.shown import Shown
 from verifier.simulator.pdu import Answer, Asking, Pdu

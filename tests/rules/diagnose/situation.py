@@ -32,11 +32,11 @@ G20, G30, G40 = "198.18.20.1", "198.18.30.1", "198.18.40.1"
 PLAN = Plan(
     devices=(
         # a -- b over Hop-1, b -- c on one site, c -- d over Hop-2; e hangs on b and d (a ring)
-        device("a", "198.18.20.11/24", gateway=G20,
+        device("a", "198.18.20.11/24", gateway=G20, serial="s-a",
                ports=(Port(name="eth1", neighbour="sw", media="copper"), Port(name="sfp1", media="fibre"))),
-        device("b", "198.18.20.12/24", "a", gateway=G20),
+        device("b", "198.18.20.12/24", "a", gateway=G20, serial="s-b"),
         device("c", "198.18.20.13/24", "b", gateway=G20),
-        device("d", "198.18.20.14/24", "c", gateway=G20),
+        device("d", "198.18.20.14/24", "c", gateway=G20, serial="s-d"),
         device("e", "198.18.20.15/24", "b", "d", gateway=G20, snmp="bench"),
         device("sw", "198.18.20.16/24", gateway=G20, snmp="bench", profile="switch",
                ports=(Port(name="p1", neighbour="a"),)),
@@ -49,6 +49,10 @@ PLAN = Plan(
         device("g1", "198.18.40.11/24", gateway=G40),
         device("g2", "198.18.40.12/24", gateway=G40),
         device("g3", "198.18.40.13/24", gateway=G40),
+        # two branches behind one
+        device("f", "198.18.60.11/24"),
+        device("h1", "198.18.60.12/24", "f"),
+        device("h2", "198.18.60.13/24", "f"),
         # a circle that hangs on nothing
         device("o1", "198.18.50.11/24", "o2"),
         device("o2", "198.18.50.12/24", "o1"),
@@ -57,7 +61,10 @@ PLAN = Plan(
     ),
     links=(
         Link(name="Hop-1", carriers=(Carrier(a=End(device="a", tx_mhz=13143.0), b=End(device="b", tx_mhz=12877.0)),)),
-        Link(name="Hop-2", carriers=(Carrier(a=End(device="c", tx_mhz=12905.0), b=End(device="d", tx_mhz=13171.0)),)),
+        # 18 + 36.1 - 135.8 + 36.1 dBm by its own figures (ITU-R P.525), and planned 10 dB more
+        Link(name="Hop-2", path_km=11.42, carriers=(Carrier(
+            a=End(device="c", tx_mhz=12905.0, tx_power_dbm=18.0, antenna_dbi=36.1, rx_level_dbm=-35.6),
+            b=End(device="d", tx_mhz=13171.0, tx_power_dbm=18.0, antenna_dbi=36.1, rx_level_dbm=-35.6)),)),
         Link(name="Hop-3", protection="2+0-xpic", carriers=(
             Carrier(a=End(device="v1", tx_mhz=13143.0), b=End(device="v2", tx_mhz=12877.0), polarisation="V"),
             Carrier(a=End(device="h1", tx_mhz=13143.0), b=End(device="h2", tx_mhz=12877.0), polarisation="H", carrier=2))),

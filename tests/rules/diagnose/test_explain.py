@@ -94,7 +94,7 @@ def test_a_ring_that_is_cut_is_tied_to_both_its_uplinks() -> None:
 
 def test_evidence_for_and_against() -> None:
     """What passes may speak for a cause or against it; it is never caused by it."""
-    tied, (cause, _, _) = explained(
+    tied, (cause, *_) = explained(
         "Hop-1/a radio.rx-level fail -45 -65\nHop-1/b radio.rx-level fail -45 -65\n"
         "Hop-1/a radio.tx-power pass\na manual.peak-on-main-lobe pass"
     )

@@ -45,7 +45,9 @@ def _warmed_up(seen: Seen) -> bool:
 
 
 def _answered_otherwise(seen: Seen) -> bool:
-    answer = seen.first("answer")
+    answer, engine = seen.first("answer"), seen.first("engine-id")
+    if engine is not None and engine.value:
+        return True
     return any(o.value in {"open", "closed"} for o in seen.starting("tcp/")) or (
         answer is not None and answer.value not in {None, *SILENT_OUTCOMES}
     )

@@ -1,8 +1,10 @@
 """From findings to causes: what hangs on what. Explains; never changes a verdict.
 
-`CAUSES` is the table: one module a family, each a function from the case to causes without ids.
-What to try first by kind of cause stands in `kinds`. Where two causes fit equally both are given;
-where the evidence does not carry, none is.
+`CAUSES` are the families: a module each, with a function from the case to what may be thought, at
+most likely. What each fault makes stands in the closed table `faults`; by that table alone
+(`entailed`) findings hang on a cause and a cause is certain. What to try first by kind of cause
+stands in `kinds`. Where two causes fit equally both are given; where the evidence does not carry,
+none is.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
+from verifier.model.subject import Subject
 from verifier.rules.diagnose import (
     addresses,
     levels,
@@ -25,7 +28,9 @@ from verifier.rules.diagnose import (
     snmp,
     topology,
 )
+from verifier.rules.diagnose.carrying import warned
 from verifier.rules.diagnose.case import Case, Causes
+from verifier.rules.diagnose.entailed import Reasoning
 
 CAUSES: tuple[Callable[[Case], Causes], ...] = (
     topology.causes,
@@ -59,7 +64,10 @@ def explain(
         stage: what the work has come to; nothing was left behind before handover.
     """
     case = Case(plan, findings, observations, profiles, stage=stage)
-    found = [c for family in CAUSES for c in family(case)]
+    reasoning = Reasoning(case)
+    thought = _once(c for family in CAUSES for c in family(case))
+    concluded = (reasoning.concluded(c) for c in thought)
+    found = [warned(case, c) for c in concluded if c is not None]
     causes = tuple(dataclasses.replace(c, id=f"c{n}") for n, c in enumerate(found, start=1))
     caused_by: dict[str, list[str]] = defaultdict(list)
     for cause in causes:
@@ -72,3 +80,20 @@ def explain(
         for f in findings
     )
     return tied, causes
+
+
+def _once(causes: Iterable[Cause]) -> Iterable[Cause]:
+    """What is said of one thing from several sides, such as both ends of a hop, once."""
+    found: dict[tuple[str, Subject], Cause] = {}
+    for cause in causes:
+        key = (cause.kind, cause.subject)
+        found[key] = _together(found[key], cause) if key in found else cause
+    return found.values()
+
+
+def _together(cause: Cause, other: Cause) -> Cause:
+    ids = tuple(dict.fromkeys((*cause.for_, *other.for_)))
+    against = dict.fromkeys((*cause.against, *other.against))
+    return dataclasses.replace(
+        cause, for_=ids, against=tuple(i for i in against if i not in set(ids))
+    )

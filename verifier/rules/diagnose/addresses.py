@@ -10,6 +10,7 @@ from verifier.model.subject import Subject
 from verifier.rules import decode
 from verifier.rules.compare.identity import beside
 from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Unit, cause
+from verifier.rules.diagnose.places import in_place_of, owner
 
 _SEVERAL = 3
 """Units wrong in the same way from which the plan is looked at too: our own choice."""
@@ -20,8 +21,7 @@ _WHO_IT_IS = (
     "system.object-id",
 )  # fmt: skip
 """Checks that tell which unit it is; they follow a unit to the place where it stands."""
-_CROSSED = ("system.software", "link.far-end", "radio.tx-frequency", "radio.rx-frequency",
-            "radio.link-id")  # fmt: skip
+_CROSSED = ("link.far-end", "radio.tx-frequency", "radio.rx-frequency", "radio.link-id")
 """What may follow it too: tied where the one end shows what is planned for the other."""
 
 
@@ -32,7 +32,10 @@ def causes(case: Case) -> Causes:
         yield found
         swapped |= names
     for unit in case.units.values():
-        if unit.name not in swapped:
+        if unit.name not in swapped and (other := _stands_for(case, unit)) is not None:
+            yield from _units_swapped(case, unit, other)
+            yield from _name_besides(case, unit)
+        elif unit.name not in swapped:
             yield from _identity(case, unit)
         yield from _twice(case, unit)
     yield from _proxies(case)
@@ -43,33 +46,66 @@ def causes(case: Case) -> Causes:
 def _swapped_ends(case: Case) -> Iterable[tuple[Cause, frozenset[str]]]:
     """Two ends under each other's names explain whatever else tells one unit from the other."""
     for link in case.plan.links:
-        for head in case.links.get(link.name, ()):
-            if head.check != "link.ends-swapped" or head.verdict != "fail":
-                continue
-            names = frozenset().union(*link.devices())
-            ends = dict.fromkeys(e.device for c in link.carriers for _, e in c.ends())
-            units = [case.units[n] for n in ends if n in case.units]
-            odd = [f for u in units for f in u.all(_WHO_IT_IS, *WRONG)]
-            odd += [
-                f for f in (*(g for u in units for g in u.all(_CROSSED, *WRONG)),
-                            *case.links[link.name])
-                if f.check in _CROSSED and f.verdict in WRONG and _planned_elsewhere(case, f, units)
-            ]  # fmt: skip
-            text = f"the ends of {link.name} answer under each other's names"
-            subject, advice = head.subject, head.advice
-            yield (
-                cause("ends-swapped", subject, "certain", text, [head, *odd], try_first=advice),
-                names,
-            )
+        head = case.ends_swapped(link)
+        if head is None:
+            continue
+        names = frozenset().union(*link.devices())
+        ends = dict.fromkeys(e.device for c in link.carriers for _, e in c.ends())
+        units = [case.units[n] for n in ends if n in case.units]
+        odd = [f for u in units for f in u.found if f.verdict in WRONG]
+        odd += [f for f in case.links[link.name] if f.check in _CROSSED and f.verdict in WRONG]
+        serials = [f for u in units for f in u.all(["system.serial"], *WRONG)]
+        certainty: Certainty = (
+            "likely" if all(owner(case, f) in names for f in serials) else "possible"
+        )
+        text = f"the ends of {link.name} answer under each other's names"
+        yield (
+            cause(
+                "ends-swapped", head.subject, certainty, text, [head, *odd], try_first=head.advice
+            ),
+            names,
+        )  # fmt: skip
 
 
-def _planned_elsewhere(case: Case, finding: Finding, units: Iterable[Unit]) -> bool:
-    """Whether what was found at one end is what the plan has for the other."""
-    others = [g for u in units for g in u.all([finding.check], *WRONG)]
-    others += [g for g in case.links.get(finding.subject.name, ()) if g.check == finding.check]
-    return any(
-        g.subject != finding.subject and g.expected == finding.observed is not None for g in others
-    )
+def _stands_for(case: Case, unit: Unit) -> Unit | None:
+    """The planned unit whose hardware was found here, set up for this place; None: no such."""
+    other = in_place_of(case, unit.name)
+    if other is None or unit.get("system.serial", "pass") is not None:
+        return None
+    named = unit.get("system.name", "fail") is None
+    mutual = in_place_of(case, other) == unit.name
+    return case.units.get(other, Unit(other, case.devices[other])) if named or mutual else None
+
+
+def _name_besides(case: Case, unit: Unit) -> Causes:
+    """It stands where another is planned, and bears the name of neither place."""
+    name = unit.get("system.name", "fail")
+    if name is not None and not _several(name):
+        said = str(name.observed)
+        text = f"whoever stands at the place of {unit.name} bears another name: {said!r}"
+        yield cause(
+            "name-wrong", unit.subject, "likely", text,
+            [name, *_heard_by_the_far_end(case, unit, said)],
+        )  # fmt: skip
+
+
+def _units_swapped(case: Case, unit: Unit, other: Unit) -> Causes:
+    """Two units at each other's place, each set up for the place where it stands."""
+    both = in_place_of(case, other.name) == unit.name
+    if both and other.name < unit.name:
+        return  # said of the other one already
+    units = [u for u in (unit, other) if both or u is unit]
+    odd = [f for u in units for f in u.all(_WHO_IT_IS, *WRONG)]
+    names = [f for u in units for f in u.all(["system.name"], "pass")]
+    text = f"{unit.name} and {other.name} stand at each other's place, set up for where they stand"
+    if not both:
+        text = (
+            f"the unit that is planned as {other.name} stands at the place of {unit.name}; they "
+            f"may stand at each other's: {other.name} was not asked"
+            if not other.found
+            else f"the unit that is planned as {other.name} stands at the place of {unit.name}"
+        )
+    yield cause("units-swapped", unit.subject, "likely", text, [*odd, *names])
 
 
 def _identity(case: Case, unit: Unit) -> Causes:
@@ -90,18 +126,57 @@ def _identity(case: Case, unit: Unit) -> Causes:
         other = said in case.devices
         certainty: Certainty = "possible" if right else "likely"
         if not right and (other or len(wrong) > 1):
-            certainty = "certain"
+            certainty = "likely"
         text = f"another unit stands at the address of {unit.name}"
         text += f": {said}, which is planned elsewhere" if other else ""
         yield cause("wrong-unit", unit.subject, certainty, text, [name, *wrong, *also], right)
+        if not right and not any(owner(case, f) == said for f in wrong):
+            yield from _exchanged_only(unit, name, wrong, heard)
+        if not right and said in case.devices:
+            yield from _perhaps_swapped(case, unit, said)
     if right or not said:
         text = f"{unit.name} is the planned unit under another name: {said!r}" if said else (
             f"{unit.name} has no name: it was not set, or not saved"
         )  # fmt: skip
-        certainty = "possible" if wrong else "certain"
+        certainty = "possible" if wrong else "likely"
         yield cause("name-wrong", unit.subject, certainty, text, [name, *heard, *right], wrong)
     if not right and not wrong and said:
         yield from _by_name_alone(case, unit, name, heard)
+
+
+def _exchanged_only(
+    unit: Unit, name: Finding, wrong: list[Finding], heard: list[Finding]
+) -> Causes:
+    """A spare that was not set up looks like any other unit: two faults instead of one."""
+    serial = unit.get("system.serial", "fail")
+    if serial is not None:
+        yield cause(
+            "unit-exchanged", unit.subject, "possible",
+            f"{unit.name} may have been exchanged, and not been given its name",
+            [serial, *wrong],
+        )  # fmt: skip
+    if name.observed:
+        yield cause(
+            "name-wrong", unit.subject, "possible",
+            f"{unit.name} may have been exchanged and bear another name: {name.observed!r}",
+            [name, *heard],
+        )  # fmt: skip
+
+
+def _perhaps_swapped(case: Case, unit: Unit, said: str) -> Causes:
+    """The far end's unit stands here, and nothing tells who stands at the far end."""
+    there = case.units.get(said)
+    if there is not None and there.get("system.name", "pass", *WRONG) is not None:
+        return
+    for hop, end in case.hops_at.get(unit.name, ()):
+        if hop.unit("b" if end == "a" else "a") == said:
+            odd = [f for f in (*unit.found, *unit.of_ends) if f.verdict in WRONG]
+            yield cause(
+                "ends-swapped", Subject("link", hop.link.name), "possible",
+                f"the ends of {hop.link.name} may be swapped: {said} answers at the place of "
+                f"{unit.name}, and who is at its own was not seen",
+                [unit.get("system.name", "fail"), *odd],
+            )  # fmt: skip
 
 
 def _heard_by_the_far_end(case: Case, unit: Unit, said: str) -> list[Finding]:
@@ -165,9 +240,8 @@ def _twice(case: Case, unit: Unit) -> Causes:
     mac = unit.get("neighbour.mac", "fail")
     dead = unit.get("icmp.reply", "fail")
     if macs is not None or names is not None:
-        both = macs is not None and (names is not None or doubled is not None)
         yield cause(
-            "address-twice", unit.subject, "certain" if both else "likely",
+            "address-twice", unit.subject, "likely",
             f"several units hold the address of {unit.name}",
             [macs, names, doubled, mac, dead, *(unit.untested() if dead is not None else ())],
         )  # fmt: skip
@@ -259,7 +333,7 @@ def _same_setting(case: Case, check: str, kind: str, words: str) -> Causes:
             text = f"{words} of {head.subject.name} is {head.observed} instead of {head.expected}"
             if beside:
                 text += f"; {beside[0].subject.name} of the same subnet has the planned one"
-            yield cause(kind, head.subject, "certain", text, [head, *beside], try_first=head.advice)
+            yield cause(kind, head.subject, "likely", text, [head, *beside], try_first=head.advice)
 
 
 def _all_alike(case: Case, kind: str, words: str, heads: list[Finding]) -> Causes:

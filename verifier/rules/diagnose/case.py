@@ -5,16 +5,18 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cached_property
 from typing import Literal
 
 from verifier.model.observation import Observation
-from verifier.model.plan import Carrier, Device, EndName, Link, Plan, Stage
+from verifier.model.plan import Carrier, Device, EndName, Link, Plan, Site, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules.diagnose.kinds import TRY_FIRST
 
-Certainty = Literal["certain", "likely", "possible"]
+Certainty = Literal["likely", "possible"]
+"""What a family of causes says of its own; that one is certain follows from the table of faults."""
 Causes = Iterator[Cause]
 
 UNTESTED = frozenset({"not-tested", "warn"})
@@ -93,6 +95,15 @@ class Hop:
         found = (self.get(c, e, *verdicts) for c in checks for e in ends)
         return [f for f in found if f is not None]
 
+    def end(self, end: EndName) -> Subject:
+        """One end of the carrier."""
+        return Subject("link", self.link.name, carrier=self.carrier.carrier, end=end)
+
+    def place(self, end: EndName | None = None) -> tuple[str | int, ...]:
+        """This carrier, or one end of it, as a place of a fault."""
+        here = (self.link.name, self.carrier.carrier)
+        return here if end is None else (*here, end)
+
     def unit(self, end: EndName) -> str:
         """Name of the unit at this end."""
         return (self.carrier.a if end == "a" else self.carrier.b).device
@@ -138,7 +149,16 @@ class Case:
             if device.gateway is not None:
                 key = (device.address.subnet, str(device.gateway))
                 self.behind_gateway[key].append(device.name)
+        self.owners = {
+            (check, str(value).strip().lower()): d.name
+            for d in plan.devices
+            for check, value in (("system.serial", d.serial), ("neighbour.mac", d.mac))
+            if value is not None
+        }
         self.links: dict[str, list[Finding]] = defaultdict(list)
+        self.passing: dict[str, list[Finding]] = defaultdict(list)
+        self._sites = {site.name: site for site in plan.sites}
+        self._behind: dict[str, frozenset[str]] = {}
         self.seen: dict[tuple[str, str], list[Observation]] = defaultdict(list)
         for o in observations:
             if o.what in _LOOKED_AT and o.subject.kind == "device":
@@ -148,6 +168,8 @@ class Case:
 
     def _sort(self, finding: Finding) -> None:
         subject = finding.subject
+        if finding.verdict == "pass":
+            self.passing[finding.check].append(finding)
         if subject.kind in {"device", "port"}:
             unit = self._unit(subject.name)
             unit.by_check.setdefault(finding.check, []).append(finding)
@@ -155,7 +177,7 @@ class Case:
                 unit.found.append(finding)
         elif subject.kind == "link":
             self.links[subject.name].append(finding)
-            for hop in self._hops_of(subject):
+            for hop in self.hops_of(subject):
                 hop.found.setdefault((finding.check, subject.end), finding)
                 if finding.check.partition(".")[0] in _NO_SIGN_OF_LIFE:
                     continue
@@ -165,7 +187,7 @@ class Case:
                 for end in ends:
                     self._unit(hop.unit(end)).of_ends.append(finding)
 
-    def _hops_of(self, subject: Subject) -> list[Hop]:
+    def hops_of(self, subject: Subject) -> list[Hop]:
         """The hop a finding is of; all of the link where it names no carrier."""
         if subject.carrier is not None:
             hop = self.hops.get((subject.name, subject.carrier))
@@ -176,6 +198,88 @@ class Case:
         if name not in self.units:
             self.units[name] = Unit(name, self.devices.get(name))
         return self.units[name]
+
+    @cached_property
+    def answered(self) -> frozenset[str | None]:
+        """Entries of the credentials that some unit answers."""
+        units = (u.device for u in self.units.values() if u.get("snmp.answer", "pass"))
+        return frozenset(d.snmp for d in units if d is not None)
+
+    @cached_property
+    def _holders(self) -> dict[str, str]:
+        """The planned unit that holds each address."""
+        held: dict[str, str] = {}
+        for device in self.plan.devices:
+            for interface in (device.address, *(o.address for o in device.other_addresses)):
+                held.setdefault(str(interface.address), device.name)
+        return held
+
+    def other_side(self, finding: Finding) -> list[Finding]:
+        """Findings of the planned neighbour's port that leads to the port of this one."""
+        unit = self.units.get(finding.subject.name)
+        ports = unit.device.ports if unit is not None and unit.device is not None else ()
+        near = next((p for p in ports if p.name == finding.subject.port), None)
+        far = self.units.get(near.neighbour or "") if near is not None else None
+        if far is None or far.device is None:
+            return []
+        towards = {p.name for p in far.device.ports if p.neighbour == finding.subject.name}
+        return [f for f in far.found if f.subject.port in towards]
+
+    def ends_swapped(self, link: Link) -> Finding | None:
+        """That the ends answer under each other's names, unless hardware stands where it should."""
+        found = self.links.get(link.name, ())
+        head = next((f for f in found if f.check == "link.ends-swapped"), None)
+        names = frozenset().union(*link.devices())
+        units = [self.units[n] for n in names if n in self.units]
+        if any(u.all(("system.serial", "neighbour.mac"), "pass") for u in units):
+            return None
+        return head if head is not None and head.verdict == "fail" else None
+
+    def site_of(self, name: str) -> Site | None:
+        """The site of a unit."""
+        device = self.devices.get(name)
+        return self._sites.get(device.site or "") if device is not None else None
+
+    def gateway_of(self, device: Device) -> str | None:
+        """The planned unit that is a unit's gateway, or the gateway's address."""
+        if device.gateway is None:
+            return None
+        return self._holders.get(str(device.gateway), str(device.gateway))
+
+    @cached_property
+    def gateways(self) -> frozenset[str | None]:
+        """Names of the units, or addresses, that are somebody's gateway."""
+        return frozenset(self.gateway_of(d) for d in self.plan.devices) - {None}
+
+    @cached_property
+    def _next(self) -> dict[str, list[str]]:
+        """Whose traffic passes through whom as the next one, by name or gateway address."""
+        after: dict[str, list[str]] = defaultdict(list)
+        for device in self.plan.devices:
+            for before in (*device.uplink, self.gateway_of(device)):
+                if before is not None:
+                    after[before].append(device.name)
+        return after
+
+    def behind(self, name: str) -> frozenset[str]:
+        """The units whose traffic may pass through this one, or through this gateway."""
+        if name not in self._behind:
+            found = dict.fromkeys(self._next.get(name, ()))
+            work = list(found)
+            for one in work:
+                new = [n for n in self._next.get(one, ()) if n not in found]
+                found.update(dict.fromkeys(new))
+                work += new
+            self._behind[name] = frozenset(found) - {name}
+        return self._behind[name]
+
+    def of_devices(self, finding: Finding) -> list[str]:
+        """The devices that a finding is of: its own, or those at its end or ends."""
+        subject = finding.subject
+        if subject.kind != "link":
+            return [subject.name]
+        ends = ("a", "b") if subject.end is None else (subject.end,)
+        return [hop.unit(end) for hop in self.hops_of(subject) for end in ends]  # type: ignore[arg-type]
 
     def values(self, unit: str, what: str) -> list[Observation]:
         """Observations of this name with a value, in order."""

@@ -21,6 +21,8 @@ TRY_FIRST: Mapping[str, str] = {
     # addresses
     "ends-swapped": _SERIAL,
     "wrong-unit": _SERIAL,
+    "units-swapped": "compare both serial numbers on site: put each device where it is planned, or "
+    "write into the plan where it stands now",
     "unit-exchanged": "if it was exchanged on purpose, correct the plan; else find out who did",
     "name-wrong": "compare the serial number; if it is the planned unit, set its name and save",
     "mask-wrong": "correct the mask in the unit, save, and read it again",
@@ -52,6 +54,8 @@ TRY_FIRST: Mapping[str, str] = {
     # radio
     "power-low": "set the planned power; is ATPC or a limit holding it down?",
     "atpc-short": "switch ATPC off at both ends and read both levels; then its target and its most",
+    "planned-level-wrong": "nobody needs to climb: look at the planned level and at the figures of "
+    "its sum first",
     "far-transmitter": "measure the power at the far unit's output, or put in a spare",
     "near-receiver": "measure the level before this receiver, or put in a spare",
     "side-lobe": "sweep one axis of one antenna through the peak and both nulls",
@@ -62,6 +66,7 @@ TRY_FIRST: Mapping[str, str] = {
     "misaligned": "one end moves, the other holds: peak each axis, through both nulls",
     "path-loss": "note the weather, look along the path, wait for dry air, read again",
     "feeder-loss": "joints, water and bends of the feeder; exchange jumpers one at a time",
+    "losses-apart": "look for what both directions share first; then at each end by itself",
     "interference": "mute the far transmitter: whatever level is left is somebody else's",
     "overload": "lower the far power by 10 dB: if the SNR rises, it was too much",
     "multipath": "read for a day: it comes and goes, at night and over water most",
@@ -78,3 +83,13 @@ TRY_FIRST: Mapping[str, str] = {
     "duplex-mismatch": "let both sides negotiate, or set both alike; then watch the error counters",
 }
 """Every kind of cause there is."""
+SILENCING = frozenset(
+    {
+        "left-in-alignment", "test-mode", "power-low", "side-lobe", "side-lobes-both",
+        "polarisation-turned", "misaligned", "feeder-loss", "losses-apart", "far-transmitter",
+        "near-receiver", "interference", "overload", "link-id-differs", "bandwidth-differs",
+        "mode-differs", "key-differs", "frequency-wrong", "frequencies-crossed", "bands-crossed",
+        "ends-swapped", "units-swapped",
+    }
+)  # fmt: skip
+"""Kinds whose advice, followed, takes the link down or may: it is muted, turned, or set anew."""

@@ -5,12 +5,15 @@ All figures of dB that tell one from the other are common practice, no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import math
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from verifier.model.plan import EndName
 from verifier.model.result import Cause, Finding
+from verifier.rules import radio
 from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Hop, cause, number
+from verifier.rules.diagnose.relations import short_db
 
 ENDS: tuple[tuple[EndName, EndName], ...] = (("a", "b"), ("b", "a"))
 _ALIKE_DB = 3.0
@@ -68,36 +71,36 @@ _SHARED = (
     _Kind("feeder-loss", "possible", 0.0, 25.0,
           "a feeder or its joint, which both directions share, takes more than planned; the level "
           "cannot say at which end", ("manual.weatherproofing",)),
+    _Kind("losses-apart", "possible", 0.0, 200.0,
+          "two faults that happen to be alike, one on the way to each end"),
 )  # fmt: skip
 
 
 def causes(case: Case) -> Causes:
-    """Each carrier whose ends receive too little."""
+    """Each carrier whose ends receive too little, or what the plan's level does not agree with."""
     for hop in case.hops.values():
         low = {e: f for e, _ in ENDS if (f := _low(hop, e)) is not None}
-        told = _told(hop, low)
-        yield from filter(None, told.values())
+        misplanned = dict(_misplanned(case, hop))
+        yield from misplanned.values()
+        powers = _powers(hop, low)
+        yield from powers.values()
+        for end, far in ENDS:
+            if end in low and (held := _holding(hop, far)) is not None:
+                yield _held_down(hop, end, far, low[end], held)
+        told = {*misplanned, *_told(hop, low)}
         rest = {e: f for e, f in low.items() if e not in told}
         if len(rest) == len(low) == len(ENDS):
             yield from _both(case, hop, rest)
-        elif len(low) == 1 and rest:
-            yield from _one(hop, *next(iter(rest.items())))
+        elif rest and len(low) == 1 + len(misplanned.keys() & low.keys()):
+            yield from _one(hop, *next(iter(rest.items())), misplanned.keys())
         elif not hop.all(["radio.rx-level"], ("a", "b"), "pass", *WRONG):
             yield from _by_difference(hop)
-
-
-def deficit_db(finding: Finding | None) -> float | None:
-    """How far a reading is below the plan; None where either is no number."""
-    if finding is None:
-        return None
-    planned, seen = number(finding.expected), number(finding.observed)
-    return None if planned is None or seen is None else planned - seen
 
 
 def _low(hop: Hop, end: EndName) -> Finding | None:
     """The level of an end, where it is too low or there is none at all."""
     finding = hop.get("radio.rx-level", end, *WRONG)
-    short = deficit_db(finding)
+    short = short_db(finding)
     if finding is None or (short is None and number(finding.observed) is not None):
         return None
     return finding if short is None or short > 0 else None
@@ -108,34 +111,70 @@ def follow(hop: Hop, ends: Iterable[EndName]) -> list[Finding]:
     return hop.all(_FOLLOW, (*ends, None), *WRONG)
 
 
-def _told(hop: Hop, low: Mapping[EndName, Finding]) -> dict[EndName, Cause | None]:
-    """Ends whose lack the far transmitter accounts for by its own word, or a wrong frequency.
+def _misplanned(case: Case, hop: Hop) -> Iterator[tuple[EndName, Cause]]:
+    """Ends whose planned level is not the sum of the plan's own figures, and the found one is.
 
-    Without a cause where another family gives it.
+    What the far transmitter says that it sends less is taken off the sum. Without a sum, or where
+    gas is missing in it, nothing is concluded.
     """
-    found: dict[EndName, Cause | None] = {}
+    km = radio.link_km(hop.link, *(case.site_of(hop.unit(e)) for e, _ in ENDS))
+    for end, far in ENDS:
+        level = hop.get("radio.rx-level", end, *WRONG)
+        near_end, far_end = dict(hop.carrier.ends())[end], dict(hop.carrier.ends())[far]
+        planned, seen = near_end.rx_level_dbm, number(level.observed) if level else None
+        sum_ = radio.budget(hop.link, far_end, near_end, km)
+        if level is None or planned is None or seen is None or isinstance(sum_, str):
+            continue
+        power = short_db(hop.get("radio.tx-power", far)) or 0.0
+        off = abs(planned - sum_.level_dbm) > radio.AGREE_DB
+        if sum_.gas_missing or not off or abs(seen + power - sum_.level_dbm) > radio.AGREE_DB:
+            continue
+        heads = [level, *hop.all(("radio.path-loss", "radio.fade-margin"), [end], *WRONG)]
+        yield end, cause(
+            "planned-level-wrong", level.subject, "likely",
+            f"{hop.unit(end)} receives {seen:.1f} dBm, which is what the plan's own figures add up "
+            f"to ({sum_.level_dbm:.1f} dBm); planned are {planned:.1f} dBm",
+            heads,
+        )  # fmt: skip
+
+
+def _powers(hop: Hop, low: Mapping[EndName, Finding]) -> dict[EndName, Cause]:
+    """Far transmitters that by their own word send less than planned, by the end that hears it."""
+    found: dict[EndName, Cause] = {}
+    for end, far in ENDS:
+        power = hop.get("radio.tx-power", far, *WRONG)
+        less, short = short_db(power), short_db(low.get(end))
+        if power is None or less is None or less <= 0:
+            continue
+        text = f"{hop.unit(far)} transmits {less:.1f} dB less than planned"
+        if short is not None:
+            text += f"; {hop.unit(end)} receives {short:.1f} dB less"
+        heads = [power, low.get(end), *follow(hop, [end])]
+        found[end] = cause("power-low", power.subject, "likely", text, heads)
+    return found
+
+
+def _told(hop: Hop, low: Mapping[EndName, Finding]) -> Iterator[EndName]:
+    """Ends whose lack the far end accounts for: its power, its transmitter, its frequency."""
     for end, far in ENDS:
         if end not in low:
             continue
-        power = hop.get("radio.tx-power", far, "fail")
-        short, less = deficit_db(low[end]), deficit_db(power)
+        excess = _excess_db(hop, end, low[end])
         untuned = (
             hop.get("radio.tx-frequency", far, "fail"),
             hop.get("radio.rx-frequency", end, "fail"),
+            hop.get("radio.transmitter", far, "fail"),
         )
-        held = hop.get("radio.atpc", far, "fail")
-        if hop.get("radio.transmitter", far, "fail") is not None or any(untuned):
-            found[end] = None
-        elif held is not None and (held.expected, held.observed) == ("on", "on"):
-            found[end] = _held_down(hop, end, far, low[end], held)
-        elif power and short and less and less > 0 and abs(short - less) <= _ALIKE_DB:
-            found[end] = cause(
-                "power-low", power.subject, "certain",
-                f"{hop.unit(far)} transmits {less:.1f} dB less than planned; {hop.unit(end)} "
-                f"receives {short:.1f} dB less",
-                [low[end], power, *follow(hop, [end])],
-            )  # fmt: skip
-    return found
+        nothing = number(low[end].observed) is None
+        held = _holding(hop, far) is not None
+        if held or (nothing and any(untuned)) or (excess is not None and excess <= _ALIKE_DB):
+            yield end
+
+
+def _holding(hop: Hop, far: EndName) -> Finding | None:
+    """ATPC of this end, where it is on as planned and leaves the other end short."""
+    held = hop.get("radio.atpc", far, "fail")
+    return held if held is not None and (held.expected, held.observed) == ("on", "on") else None
 
 
 def _held_down(hop: Hop, end: EndName, far: EndName, low: Finding, held: Finding) -> Cause:
@@ -152,11 +191,11 @@ def _held_down(hop: Hop, end: EndName, far: EndName, low: Finding, held: Finding
 
 def _excess_db(hop: Hop, end: EndName, low: Finding) -> float | None:
     """What the way to this end takes beyond the plan, the far end's reported power considered."""
-    loss = deficit_db(hop.get("radio.path-loss", end))
+    loss = short_db(hop.get("radio.path-loss", end))
     if loss is not None:
         return -loss
-    short = deficit_db(low)
-    less = deficit_db(hop.get("radio.tx-power", "b" if end == "a" else "a"))
+    short = short_db(low)
+    less = short_db(hop.get("radio.tx-power", "b" if end == "a" else "a"))
     return None if short is None else short - (less or 0.0)
 
 
@@ -173,11 +212,12 @@ def _both(case: Case, hop: Hop, low: Mapping[EndName, Finding]) -> Causes:
     balanced = hop.get("radio.reciprocity", None, "pass")
     heads = [*low.values(), *follow(hop, ("a", "b"))]
     for kind in _SHARED:
-        if not kind.above_db - _READ_DB <= lost_db <= kind.to_db + _READ_DB:
+        read = hop.all(kind.for_only, ("a", "b", None), "fail")
+        most_db = math.inf if read else kind.to_db + _READ_DB
+        if not kind.above_db - _READ_DB <= lost_db <= most_db:
             continue
         spoken = _spoken(case, hop, kind.told_by)
-        wrong = [f for f in spoken if f.verdict in WRONG]
-        wrong += hop.all(kind.for_only, ("a", "b", None), "fail")
+        wrong = [*(f for f in spoken if f.verdict in WRONG), *read]
         right = [f for f in spoken if f.verdict == "pass"]
         certainty: Certainty = "likely" if wrong else "possible" if right else kind.certainty
         yield cause(
@@ -207,36 +247,36 @@ def _by_difference(hop: Hop) -> Causes:
     power = hop.get("radio.tx-power", far, "pass")
     heads = [head, *follow(hop, [end])]
     yield cause(
-        "far-transmitter", hop.subject, "possible",
+        "far-transmitter", hop.end(far), "possible",
         f"{says}: {hop.unit(far)} sends less than it says, or its coupler takes more",
         heads, [power],
     )  # fmt: skip
     yield cause(
-        "near-receiver", hop.subject, "possible",
+        "near-receiver", hop.end(end), "possible",
         f"{says}: the receiver of {hop.unit(end)}, or its coupler on the way in, takes more",
         [*heads, power],
     )  # fmt: skip
 
 
-def _one(hop: Hop, end: EndName, low: Finding) -> Causes:
+def _one(hop: Hop, end: EndName, low: Finding, misplanned: Container[EndName]) -> Causes:
     """One direction is low and the other is seen to be right: one of its two ends."""
     far: EndName = "b" if end == "a" else "a"
     right = hop.get("radio.rx-level", far, "pass")
-    if right is None:
+    if right is None and far not in misplanned:
         return
-    short = deficit_db(low)
+    short = _excess_db(hop, end, low)
     lack = "nothing" if short is None else f"{short:.1f} dB too little"
     power = hop.get("radio.tx-power", far, "pass")
     heads = [low, *follow(hop, [end]), right]
     between = hop.get("radio.reciprocity", None, *WRONG)
     yield cause(
-        "far-transmitter", hop.subject, "possible",
+        "far-transmitter", hop.end(far), "possible",
         f"{hop.unit(end)} receives {lack}, the other direction is right: {hop.unit(far)} sends "
         "less than it says, or its coupler on the way out takes more",
         [*heads, between], [power],
     )  # fmt: skip
     yield cause(
-        "near-receiver", hop.subject, "possible",
+        "near-receiver", hop.end(end), "possible",
         f"{hop.unit(end)} receives {lack}, the other direction is right: its receiver or its "
         "coupler on the way in takes more, or reads wrong",
         [*heads, between, power],

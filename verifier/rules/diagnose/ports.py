@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
 
 from verifier.model.plan import Port
 from verifier.model.result import Cause, Finding
@@ -39,15 +38,6 @@ def _planned(unit: Unit, name: str) -> Port | None:
     return next((p for p in ports if p.name == name), None)
 
 
-def _other_side(case: Case, unit: Unit, port: Port | None) -> Iterator[Finding]:
-    """Findings of the planned neighbour's port that leads here."""
-    if port is None or port.neighbour is None or port.neighbour not in case.units:
-        return
-    far = case.units[port.neighbour]
-    towards = {p.name for p in far.device.ports if p.neighbour == unit.name} if far.device else {}
-    yield from (f for f in far.found if f.subject.port in towards)
-
-
 def _slow(case: Case, unit: Unit, name: str, found: dict[str, Finding]) -> Causes:
     """The cable or a fixed speed: both fit; counted errors and the medium tell."""
     head = found["port.speed"]
@@ -58,7 +48,7 @@ def _slow(case: Case, unit: Unit, name: str, found: dict[str, Finding]) -> Cause
     errors = found.get("port.errors")
     bad = errors if errors is not None and errors.verdict in {"fail", "warn"} else None
     clean = errors if errors is not None and errors.verdict == "pass" else None
-    far = [f for f in _other_side(case, unit, port) if f.check == "port.speed"]
+    far = [f for f in case.other_side(head) if f.check == "port.speed"]
     fibre = port is not None and any(w in (port.media or "").lower() for w in _FIBRE)
     pairs = planned == _FOUR_PAIRS_MBPS and seen in _TWO_PAIRS_MBPS and not fibre
     if pairs:
@@ -80,13 +70,13 @@ def _slow(case: Case, unit: Unit, name: str, found: dict[str, Finding]) -> Cause
 def _duplex(case: Case, unit: Unit, name: str, found: dict[str, Finding]) -> Cause:
     """One side fixed, the other negotiating: it falls back to half (IEEE 802.3 28.2.3.1)."""
     head = found["port.duplex"]
-    far = [f for f in _other_side(case, unit, _planned(unit, name)) if f.check == "port.duplex"]
+    far = [f for f in case.other_side(head) if f.check == "port.duplex"]
     unlike = [f for f in far if f.verdict == "pass" or f.observed not in (None, head.observed)]
     alike = [f for f in far if f.observed is not None and f.observed == head.observed]
     errors = [f for c in ("port.errors", "port.speed") if (f := found.get(c)) is not None]
     bad = [f for f in errors if f.verdict in {"fail", "warn"}]
     lost = unit.get("icmp.loss", "fail", "warn")
-    certainty: Certainty = "possible" if alike else "certain" if unlike else "likely"
+    certainty: Certainty = "possible" if alike else "likely"
     text = f"{unit.name} {name} runs {head.observed} duplex"
     text += ", and so does the other side" if alike else ": the other side is set, and not alike"
     return cause(

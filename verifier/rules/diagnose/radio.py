@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from verifier.model.plan import EndName
 from verifier.model.result import Finding
+from verifier.rules import radio
 from verifier.rules.diagnose.case import WRONG, Case, Causes, Hop, cause, number
 from verifier.rules.diagnose.levels import ENDS
 
@@ -19,7 +20,8 @@ _LOCK = (
     ("radio.modulation", "mode-differs", "the modulation or mode differs"),
 )
 """What keeps a receiver with a right level from locking, and the check that tells."""
-_UNTUNED = ("radio.rx-frequency", "radio.rx-level", "radio.lock", "radio.snr", "radio.path-loss")
+_UNTUNED = ("radio.rx-frequency", "radio.rx-level", "radio.lock", "radio.snr", "radio.path-loss",
+            "radio.fade-margin", "radio.xpi", "link.far-end")  # fmt: skip
 
 
 def causes(case: Case) -> Causes:
@@ -75,8 +77,9 @@ def _no_lock(hop: Hop, end: EndName, far: EndName, level: Finding) -> Causes:
     head = hop.get("radio.lock", end, "fail")
     rest = [head, *hop.all(("radio.snr", *_QUALITY), [end], *WRONG)]
     unit = hop.unit(end)
-    told = False
-    for check, kind, words in _LOCK:
+    settings = [s for s in _LOCK if s[1] != "mode-differs" or not radio.is_adaptive(hop.link)]
+    told = hop.get("radio.test-mode", far, "fail", "warn") is not None
+    for check, kind, words in settings:
         if differing := hop.all([check], (end, far), "fail"):
             if check == "radio.modulation" and told:
                 continue
@@ -85,12 +88,15 @@ def _no_lock(hop: Hop, end: EndName, far: EndName, level: Finding) -> Causes:
             yield cause(kind, hop.subject, "likely", who, [*rest, *differing, level])
     if told:
         return
-    for check, kind, words in _LOCK:
+    for check, kind, words in settings:
         if len(hop.all([check], (end, far), "pass")) < len(ENDS):
             who = f"{unit} receives the right level and does not lock: perhaps {words}"
             yield cause(kind, hop.subject, "possible", who, [*rest, level])
+    if hop.get("radio.test-mode", far, "pass") is None:
+        who = f"{unit} receives the right level and does not lock: perhaps {hop.unit(far)} is in a"
+        yield cause("test-mode", hop.end(far), "possible", f"{who} test mode", [*rest, level])
     who = f"{unit} receives the right level and does not lock: perhaps the encryption key differs"
-    checked = [f for check, _, _ in _LOCK for f in hop.all([check], (end, far), "pass")]
+    checked = [f for check, _, _ in settings for f in hop.all([check], (end, far), "pass")]
     yield cause("key-differs", hop.subject, "possible", who, [*rest, level, *checked])
 
 
@@ -98,9 +104,7 @@ def _frequencies(case: Case, hop: Hop) -> Causes:
     """Each end with what is planned for the other; with one end alone it is that end's fault."""
     wrong = {e: f for e, _ in ENDS if (f := hop.get("radio.tx-frequency", e, "fail")) is not None}
     crossed = {e: f for e, f in wrong.items() if _is_other_ends(hop, e, f)}
-    if any(
-        f.check == "link.ends-swapped" and f.verdict == "fail" for f in case.links[hop.link.name]
-    ):
+    if case.ends_swapped(hop.link) is not None:
         return
     if len(crossed) == len(ENDS):
         yield from _both_crossed(case, hop, [*wrong.values(), *_untuned(hop, ("a", "b"))])
@@ -111,16 +115,19 @@ def _frequencies(case: Case, hop: Hop) -> Causes:
         known = right is not None or end not in crossed
         own = f"{hop.unit(end)} transmits on {head.observed} MHz instead of {head.expected}"
         own += f", which is planned for {hop.unit(far)}" if end in crossed else ""
-        tied = [head, *_untuned(hop, (far,))]
-        yield cause("frequency-wrong", head.subject, "certain" if known else "possible", own, tied)
-        if not known:
+        tied = [head, *_untuned(hop, (far,)), *hop.all(_QUALITY, (end, far), *WRONG)]
+        yield cause("frequency-wrong", head.subject, "likely" if known else "possible", own, tied)
+        if not known or (end in crossed and far in wrong):
             text = f"the frequencies of {hop.subject} may be crossed: {own}"
             yield cause("frequencies-crossed", hop.subject, "possible", text, tied)
 
 
 def _untuned(hop: Hop, ends: tuple[EndName, ...]) -> list[Finding]:
     """What an end that listens elsewhere cannot receive."""
-    return hop.all(_UNTUNED, ends, *WRONG)
+    return [
+        *hop.all(_UNTUNED, ends, *WRONG, "not-tested"),
+        *hop.all(["radio.reciprocity"], [None], "not-tested"),
+    ]
 
 
 def _both_crossed(case: Case, hop: Hop, tied: list[Finding]) -> Causes:
@@ -129,11 +136,11 @@ def _both_crossed(case: Case, hop: Hop, tied: list[Finding]) -> Causes:
     parts = [f for u in units for f in u.all(("system.part", "system.serial"), "fail")]
     same = [f for u in units for f in u.all(("system.part", "system.serial"), "pass")]
     if parts:
-        yield cause("bands-crossed", hop.subject, "possible" if same else "certain",
+        yield cause("bands-crossed", hop.subject, "possible" if same else "likely",
                     f"the units of {hop.subject} stand at each other's end: each has the other's "
                     "half of the band", [*tied, *parts], same)  # fmt: skip
         return
-    yield cause("frequencies-crossed", hop.subject, "certain" if same else "likely",
+    yield cause("frequencies-crossed", hop.subject, "likely",
                 f"each end of {hop.subject} transmits on what is planned for the other",
                 [*tied, *same])  # fmt: skip
     if not same:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from verifier.model.plan import EndName
 from verifier.model.result import Finding
 from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Hop, Unit, cause, number
+from verifier.rules.diagnose.relations import GROUPS
 
 _SET_BY_HAND = (
     "system.name", "system.location", "address.mask", "address.gateway", "settings.trap",
@@ -48,7 +49,7 @@ def _saved(unit: Unit) -> Causes:
     head = unit.get("settings.saved", "fail")
     if head is not None:
         yield cause(
-            "settings-unsaved", unit.subject, "certain",
+            "settings-unsaved", unit.subject, "likely",
             f"the settings of {unit.name} are not saved: the next restart takes them back", [head],
         )  # fmt: skip
 
@@ -59,22 +60,22 @@ def _reverted(case: Case, unit: Unit) -> Causes:
     known = unit.all(("system.serial", "neighbour.mac"), "pass")
     other = unit.all(("system.serial", "neighbour.mac", "system.object-id"), "fail")
     restarted = unit.get("system.uptime", "fail", "warn")
-    kinds = {f.check for f in wrong}
-    if other or not known or len(kinds) < _SEVERAL or not any(f.verdict == "fail" for f in wrong):
+    kinds = {GROUPS.get(f.check, f.check) for f in wrong}
+    if len(kinds) < _SEVERAL or not any(f.verdict == "fail" for f in wrong):
         return
     recent = restarted is not None or _restarted(case, unit)
-    certainty: Certainty = "likely" if recent else "possible"
+    certainty: Certainty = "likely" if recent and known and not other else "possible"
+    who = f"{unit.name} is the planned unit" if known else f"{unit.name} may be the planned device"
     since = " when it restarted" if recent else ""
     yield cause(
         "settings-reverted", unit.subject, certainty,
-        f"{unit.name} is the planned unit with {len(kinds)} settings wrong: they were not saved "
-        f"and went back{since}",
-        [*wrong, restarted, *known],
+        f"{who} with {len(kinds)} settings wrong: they were not saved and went back{since}",
+        [*wrong, restarted, *known], other,
     )  # fmt: skip
     yield cause(
         "not-set-up", unit.subject, "possible",
-        f"{unit.name} is the planned unit with {len(kinds)} settings wrong: they were never made",
-        [*wrong, *known], [restarted],
+        f"{who} with {len(kinds)} settings wrong: they were never made",
+        [*wrong, *known], [restarted, *other],
     )  # fmt: skip
 
 
@@ -96,14 +97,14 @@ def _left_behind(hop: Hop, end: EndName, far: EndName) -> Causes:
         if level is not None and number(level.observed) is None:
             unheard += hop.all(_NEEDS_SIGNAL, (far, None), "not-tested")
         yield cause(
-            "muted", head.subject, "certain",
+            "muted", head.subject, "likely",
             f"the transmitter of {unit} is off" + (", so the far end is deaf" if unheard else ""),
             [head, *unheard, *adapted],
         )  # fmt: skip
     if (head := hop.get("radio.test-mode", end, "fail", "warn")) is not None:
         yield cause(
-            "test-mode", head.subject, "certain", f"{unit} was left in a test mode",
-            [head, *hop.all(_AFTER_TEST, (end, far), *WRONG)],
+            "test-mode", head.subject, "likely", f"{unit} was left in a test mode",
+            [head, *hop.all(_AFTER_TEST, (end, far), *WRONG), *hop.all(_ADAPTED, [end], *WRONG)],
         )  # fmt: skip
 
 
@@ -137,7 +138,8 @@ def _heard_of_it(hop: Hop, far: EndName, *, low: bool) -> list[Finding]:
     """What the far end sees of raised power and low modulation."""
     level = hop.get("radio.rx-level", far, *WRONG)
     strong = [level] if level is not None and _above(level) else []
-    return [*strong, *(hop.all(_ADAPTED, [far], *WRONG) if low else [])]
+    unlike = [*hop.all(_ADAPTED, [far], *WRONG), *hop.all(["radio.lock"], ("a", "b"), *WRONG)]
+    return [*strong, *(unlike if low else [])]
 
 
 def _above(finding: Finding) -> bool:

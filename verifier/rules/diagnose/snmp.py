@@ -17,15 +17,15 @@ _SEVERAL = 3
 """Units with one entry of the credentials from which the entry is looked at: our own choice."""
 _TOLD: Mapping[str, tuple[str, Certainty, str]] = {
     "port-unreachable": ("snmp-off", "likely", "says that nobody listens at its SNMP port"),
-    "unknown-user": ("snmp-refused", "certain", "refuses: it does not know this SNMPv3 user"),
+    "unknown-user": ("snmp-refused", "likely", "refuses: it does not know this SNMPv3 user"),
     "unsupported-level": (
-        "snmp-refused", "certain", "refuses this security level to the SNMPv3 user",
+        "snmp-refused", "likely", "refuses this security level to the SNMPv3 user",
     ),
     "error-status": ("snmp-refused", "likely", "answers the question with an error"),
-    "wrong-digest": ("snmp-wrong-key", "certain", "finds the authentication key or method wrong"),
-    "decryption-error": ("snmp-wrong-key", "certain", "cannot decrypt: another privacy key"),
+    "wrong-digest": ("snmp-wrong-key", "likely", "finds the authentication key or method wrong"),
+    "decryption-error": ("snmp-wrong-key", "likely", "cannot decrypt: another privacy key"),
     "not-in-time-window": (
-        "snmp-clock", "certain", "refuses by its own clock or boot counter: the key is right",
+        "snmp-clock", "likely", "refuses by its own clock or boot counter: the key is right",
     ),
     "unknown-engine-id": ("snmp-clock", "likely", "does not keep to its own engine id"),
     "host-unreachable": (
@@ -176,7 +176,7 @@ def _engine_ids(case: Case) -> Causes:
         right = [n for n in names if n is not None and n.verdict == "pass"]
         apart = len(said) == len(units) and not one
         yield cause(
-            "engine-id-cloned", units[0].subject, "certain" if apart else "possible",
+            "engine-id-cloned", units[0].subject, "likely" if apart else "possible",
             f"the settings of {listed} were cloned, engine id and all",
             [*heads, *(right if apart else ())],
         )  # fmt: skip

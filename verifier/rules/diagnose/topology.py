@@ -70,7 +70,7 @@ def _alone(unit: Unit) -> Cause:
     return cause(
         "unit-silent",
         unit.subject,
-        "certain",
+        "likely",
         f"{unit.name} gives no answer at all",
         _everything(unit),
         try_first=head.advice if head else "",
@@ -83,7 +83,7 @@ def _units(number: int) -> str:
 
 def _uplink(root: Unit, behind: list[Unit], *, certain: bool) -> Cause:
     """One root, the rest folded."""
-    certainty: Certainty = "certain" if certain else "possible"
+    certainty: Certainty = "likely" if certain else "possible"
     return cause(
         "uplink-down",
         root.subject,

@@ -50,11 +50,7 @@ def _radio(shown: Shown, reading: Reading) -> ShownRadio | None:
 
 def _cell(shown: Shown, reading: Reading) -> Cell | None:
     if reading.field in _STATES:
-        wrong = {
-            "unsaved_settings": shown.condition.unsaved,
-            "switch_forced": shown.condition.forced,
-        }
-        return _state(reading, wrong=wrong.get(reading.field, False))
+        return _state(reading, wrong=_STATES[reading.field](shown))
     if reading.field in _OF_UNIT:
         return _encoded(reading, _OF_UNIT[reading.field](shown))
     radio = _radio(shown, reading)
@@ -85,7 +81,13 @@ def _enumerated(reading: Reading, value: Any) -> int | None:
     return next((raw for raw, word in reading.values.items() if word.casefold() in words), None)
 
 
-_STATES = frozenset({"unsaved_settings", "test_mode", "alarm", "switch_forced"})
+_STATES: dict[str, Callable[[Shown], bool]] = {
+    "unsaved_settings": lambda s: s.condition.unsaved,
+    "test_mode": lambda s: s.condition.radio.testing,
+    "alarm": lambda s: s.condition.alarm,
+    "switch_forced": lambda s: s.condition.forced,
+}
+"""Whether a state is not the one that the profile calls good."""
 
 
 def _state(reading: Reading, *, wrong: bool) -> Cell:
@@ -114,7 +116,7 @@ _OF_UNIT: dict[str, Callable[[Shown], Value]] = {
     "serial": lambda s: s.device.serial or "",
     "part_number": lambda s: s.device.part_number or "",
     "clock": lambda _: clock,
-    "ntp_locked": lambda _: True,
+    "ntp_locked": lambda s: not s.condition.clock_free,
     "trap_targets": _hosts("trap"),
     "syslog_hosts": _hosts("syslog"),
     "ntp_hosts": _hosts("ntp"),
@@ -122,6 +124,12 @@ _OF_UNIT: dict[str, Callable[[Shown], Value]] = {
     "severely_errored_s": _seconds,
     "unavailable_s": lambda _: 0.0,
 }
+
+
+def _mhz(radio: ShownRadio, *, crossed: bool, off_mhz: float) -> Value:
+    """What is planned for this end, or crossed over for the far one; None where nothing is."""
+    planned = (radio.far_planned if crossed else radio.planned).tx_mhz
+    return None if planned is None else planned + off_mhz
 
 
 def _modulation(radio: ShownRadio) -> Value:
@@ -138,13 +146,13 @@ def _capacity(radio: ShownRadio) -> Value:
 
 
 _OF_RADIO: dict[str, Callable[[ShownRadio], Value]] = {
-    "tx_mhz": lambda r: r.planned.tx_mhz,
-    "rx_mhz": lambda r: r.far_planned.tx_mhz,
-    "bandwidth_mhz": lambda r: r.link.bandwidth_mhz,
+    "tx_mhz": lambda r: _mhz(r, crossed=r.setting.crossed, off_mhz=r.setting.mhz_off),
+    "rx_mhz": lambda r: _mhz(r, crossed=not r.setting.crossed, off_mhz=r.setting.rx_mhz_off),
+    "bandwidth_mhz": lambda r: r.setting.bandwidth_mhz or r.link.bandwidth_mhz,
     "tx_modulation": _modulation,
     "rx_modulation": _far_modulation,
-    "polarisation": lambda r: r.polarisation,
-    "tx_enabled": lambda r: not r.muted,
+    "polarisation": lambda r: r.setting.polarisation or r.polarisation,
+    "tx_enabled": lambda r: not r.setting.muted,
     "tx_power_dbm": lambda r: r.seen.power_dbm,
     "tx_power_set_dbm": lambda r: r.seen.power_set_dbm,
     "atpc": lambda r: r.seen.atpc,
@@ -152,7 +160,7 @@ _OF_RADIO: dict[str, Callable[[ShownRadio], Value]] = {
     "snr_db": lambda r: r.seen.snr_db or 0.0,
     "xpi_db": lambda r: max(_NEUTRAL_XPI_DB, r.link.min_xpi_db or 0.0),
     "locked": lambda r: r.seen.locked,
-    "link_id": lambda r: r.planned.link_id or "",
+    "link_id": lambda r: r.setting.link_id or r.planned.link_id or "",
     "far_end_name": lambda r: r.far_name if r.seen.locked else "",
     "configured_capacity_mbps": lambda r: r.link.capacity_mbps or _capacity(r),
     "current_capacity_mbps": _capacity,

@@ -6,10 +6,10 @@ import dataclasses
 from dataclasses import dataclass
 
 from verifier.model.address import Interface
-from verifier.model.plan import Device, End, Link, Plan, Port
+from verifier.model.plan import Device, End, Link, OtherAddress, Plan, Port
 from verifier.model.profile import Profile
-from verifier.simulator.faults import Condition
-from verifier.simulator.radio import Seen
+from verifier.simulator.condition import Condition
+from verifier.simulator.radio import Seen, Setting
 
 MANAGEMENT = "mgmt0"
 """Name of the interface that holds the management address, unless the plan has a port so called."""
@@ -35,14 +35,14 @@ class ShownPort:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShownRadio:
-    """A radio of the unit. `far_name`: what the far unit calls itself."""
+    """A radio of the unit. `setting`: how it is set. `far_name`: what the far unit calls itself."""
 
     number: int
     link: Link
     polarisation: str | None
     planned: End
     far_planned: End
-    muted: bool
+    setting: Setting
     seen: Seen
     far_name: str
 
@@ -72,12 +72,15 @@ class Shown:
 def settings_of(own: Device, occupant: Device, condition: Condition) -> Device:
     """The settings of the unit that stands at the place of `own`, which may be another's."""
     prefix = own.address.prefix if condition.prefix is None else condition.prefix
+    gateway = condition.gateway or own.gateway
+    extra = tuple(OtherAddress(address=a) for a in condition.extra_addresses)
+    name = occupant.name if condition.name is None else condition.name
     return dataclasses.replace(
-        occupant,
-        name=condition.name or occupant.name,
+        condition.hardware_of(occupant),
+        name=name,
         address=Interface.of(own.address.address, prefix),
-        gateway=condition.gateway or own.gateway,
-        other_addresses=own.other_addresses,
+        gateway=None if condition.gateway_lost else gateway,
+        other_addresses=(*own.other_addresses, *extra),
     )
 
 
@@ -99,6 +102,7 @@ def _port(
     speed = speeds.get(port.name, nominal)
     enabled = port.status != "down"
     own = port.name == MANAGEMENT
+    half = port.duplex == "half" or port.name in condition.half_duplex
     return ShownPort(
         index=index,
         name=port.name,
@@ -106,8 +110,8 @@ def _port(
         enabled=enabled,
         up=enabled and speed > 0,
         speed_mbps=speed or nominal,
-        full_duplex=port.duplex != "half",
-        mtu=port.mtu or _MTU,
+        full_duplex=not half,
+        mtu=dict(condition.mtus).get(port.name, port.mtu or _MTU),
         errors=condition.counting,
         neighbour=port.neighbour,
     )

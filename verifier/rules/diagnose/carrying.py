@@ -1,0 +1,41 @@
+"""Advice that would silence a link which carries management: it says so, and who is done first."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from verifier.model.result import Cause
+from verifier.rules.diagnose.case import Case, Hop
+from verifier.rules.diagnose.kinds import SILENCING
+
+_NAMED = 3
+"""So many devices are named; more are counted: our own choice."""
+
+
+def warned(case: Case, cause: Cause) -> Cause:
+    """The cause; what to try first with a warning where that would cut somebody off."""
+    if cause.kind not in SILENCING:
+        return cause
+    words = " ".join(dict.fromkeys(w for hop in _hops(case, cause) if (w := _words(case, hop))))
+    return dataclasses.replace(cause, try_first=f"{cause.try_first}. {words}") if words else cause
+
+
+def _hops(case: Case, cause: Cause) -> list[Hop]:
+    if cause.subject.kind == "link":
+        return case.hops_of(cause.subject)
+    return [hop for hop, _ in case.hops_at.get(cause.subject.name, ())]
+
+
+def _words(case: Case, hop: Hop) -> str:
+    """What is cut off while the carrier is down, in words; empty where nothing is."""
+    for near, far in ((hop.unit("a"), hop.unit("b")), (hop.unit("b"), hop.unit("a"))):
+        device = case.devices.get(far)
+        if device is not None and near in device.uplink:
+            cut = [far, *sorted(case.behind(far) - {near})]
+            listed = ", ".join(cut[:_NAMED])
+            more = f" and {len(cut) - _NAMED} more" if len(cut) > _NAMED else ""
+            return (
+                f"Caution: {hop.link.name} carries the management of {listed}{more}, which is cut "
+                f"off while the link is down: do {far}, the far end, first"
+            )
+    return ""

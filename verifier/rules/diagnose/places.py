@@ -1,0 +1,140 @@
+"""Where a finding is, seen from a fault; and so, for a finding, where a fault would have to be.
+
+A place is what a fault is of, as a tuple: a device `(name,)`, a port `(name, port)`, an end
+`(link, carrier, end)`, a carrier `(link, carrier)`, a link `(link,)`, two devices in the order of
+their names, one finding `(check, subject)`, all that show one value `(value,)`, what is planned for
+a subnet `(subnet, check)`, everything `()`.
+`PLACES` gives for a finding each place at which a fault would stand to it in that way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, Literal
+
+from verifier.model.plan import EndName
+from verifier.model.result import Finding
+from verifier.rules.diagnose.case import WRONG, Case, Hop
+
+Of = Literal[
+    "device", "port", "end", "hop", "link", "two", "finding", "value", "gateway", "subnet", "all"
+]
+"""What a fault is of."""
+At = Literal["self", "ends", "across", "whole", "behind", "device"]
+"""Where a finding is, seen from the fault.
+
+`self`: of the very thing, a device's ports with it. `ends`: at an end of a link that is the
+device's or the carrier's own. `across`: at the far end. `whole`: of a carrier or link as one.
+`behind`: of a device whose management traffic passes here. `device`: of the device, or of each
+device, that stands at the end or ends.
+"""
+Place = tuple[Any, ...]
+HARDWARE = ("system.serial", "neighbour.mac")
+"""Checks whose planned values no two devices share."""
+
+
+def other_end(end: EndName) -> EndName:
+    """The far end's name."""
+    return "b" if end == "a" else "a"
+
+
+def own_end(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
+    """The end a finding of a link is at; of each of its carriers where it names none."""
+    if finding.subject.kind == "link" and finding.subject.end is not None:
+        yield from ((hop, finding.subject.end) for hop in case.hops_of(finding.subject))
+
+
+def both_ends(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
+    """Both ends of a finding that is of a carrier, or of a link, as a whole."""
+    if finding.subject.kind == "link" and finding.subject.end is None:
+        for hop in case.hops_of(finding.subject):
+            yield from ((hop, end) for end, _ in hop.carrier.ends())
+
+
+def device_of(finding: Finding) -> str | None:
+    """The device that a finding is of, or of a port of; None: of something else."""
+    return finding.subject.name if finding.subject.kind in {"device", "port"} else None
+
+
+def ends_of(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
+    """The ends at which the device of a finding stands."""
+    if (name := device_of(finding)) is not None:
+        yield from case.hops_at.get(name, ())
+
+
+def _ports(case: Case, finding: Finding) -> Iterator[Place]:
+    """Each port of the device that a finding is of."""
+    device = case.devices.get(finding.subject.name)
+    if finding.subject.kind == "device" and device is not None:
+        yield from ((device.name, port.name) for port in device.ports)
+
+
+def _before(case: Case, finding: Finding) -> Iterator[Place]:
+    """Everybody whom the management traffic of a finding's device may pass through."""
+    names = [name] if (name := device_of(finding)) is not None else []
+    names += [hop.unit(end) for hop, end in (*own_end(case, finding), *both_ends(case, finding))]
+    seen = set(names)
+    for name in names:
+        device = case.devices.get(name)
+        up = (*device.uplink, case.gateway_of(device)) if device is not None else ()
+        for before in up:
+            if before is not None and before not in seen:
+                seen.add(before)
+                names.append(before)
+                yield (before,)
+
+
+def owner(case: Case, finding: Finding) -> str | None:
+    """The other device that the plan knows by the hardware found here; None where it is at home."""
+    if finding.check not in HARDWARE or finding.verdict == "pass":
+        return None
+    name = case.owners.get((finding.check, str(finding.observed).strip().lower()))
+    there = case.units.get(name) if name is not None else None
+    at_home = there is not None and there.get(finding.check, "pass") is not None
+    return None if at_home or name == finding.subject.name else name
+
+
+def in_place_of(case: Case, name: str) -> str | None:
+    """The planned device whose hardware was found in the place of this one."""
+    unit = case.units.get(name)
+    found = unit.all(HARDWARE, *WRONG) if unit is not None else ()
+    return next((o for f in found if (o := owner(case, f)) is not None), None)
+
+
+def _two(case: Case, finding: Finding) -> Iterator[Place]:
+    name = device_of(finding)
+    other = in_place_of(case, name) if name is not None else None
+    if name is not None and other is not None:
+        yield tuple(sorted((name, other)))
+
+
+PLACES: Mapping[tuple[Of, At], Callable[[Case, Finding], Iterator[Place]]] = {
+    ("device", "self"): lambda _, f: iter([(n,)] if (n := device_of(f)) is not None else []),
+    ("device", "ends"): lambda c, f: ((h.unit(e),) for h, e in own_end(c, f)),
+    ("device", "across"): lambda c, f: ((h.unit(other_end(e)),) for h, e in own_end(c, f)),
+    ("device", "whole"): lambda c, f: ((h.unit(e),) for h, e in both_ends(c, f)),
+    ("device", "behind"): _before,
+    ("gateway", "behind"): lambda c, f: (p for p in _before(c, f) if p[0] in c.gateways),
+    ("port", "self"): lambda _, f: iter([(f.subject.name, f.subject.port)]),
+    ("port", "device"): _ports,
+    ("end", "self"): lambda c, f: (h.place(e) for h, e in own_end(c, f)),
+    ("end", "across"): lambda c, f: (h.place(other_end(e)) for h, e in own_end(c, f)),
+    ("end", "whole"): lambda c, f: (h.place(e) for h, e in both_ends(c, f)),
+    ("end", "device"): lambda c, f: (h.place(e) for h, e in ends_of(c, f)),
+    ("hop", "ends"): lambda c, f: (h.place() for h, _ in own_end(c, f)),
+    ("hop", "whole"): lambda c, f: (h.place() for h, _ in both_ends(c, f)),
+    ("hop", "device"): lambda c, f: (h.place() for h, _ in ends_of(c, f)),
+    ("hop", "behind"): lambda c, f: (
+        h.place() for (n,) in _before(c, f) for h, _ in c.hops_at.get(n, ())
+    ),
+    ("link", "ends"): lambda c, f: ((h.link.name,) for h, _ in own_end(c, f)),
+    ("link", "whole"): lambda c, f: ((h.link.name,) for h, _ in both_ends(c, f)),
+    ("link", "device"): lambda c, f: ((h.link.name,) for h, _ in ends_of(c, f)),
+    ("two", "self"): _two,
+    ("finding", "self"): lambda _, f: iter([(f.check, f.subject)]),
+    ("value", "self"): lambda _, f: iter([(str(f.observed),)]),
+    ("subnet", "self"): lambda c, f: iter(
+        [(c.devices[f.subject.name].address.subnet, f.check)] if f.subject.name in c.devices else []
+    ),
+    ("all", "self"): lambda _, __: iter([()]),
+}

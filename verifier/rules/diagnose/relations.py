@@ -1,0 +1,352 @@
+"""How what was found may stand to what is planned, as the signs of a fault name it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+
+from verifier.model.profile import Mode
+from verifier.model.result import Finding
+from verifier.rules import radio
+from verifier.rules.diagnose.case import UNTESTED, WRONG, Case, number
+from verifier.rules.diagnose.places import (
+    HARDWARE,
+    both_ends,
+    device_of,
+    ends_of,
+    in_place_of,
+    other_end,
+    own_end,
+    owner,
+)
+
+Found = Callable[[Case, Finding], bool]
+READ_DB = 1.0
+"""Devices show levels and powers to about 1 dB. Common practice, no source."""
+GROUPS: Mapping[str, str] = {
+    "radio.rx-frequency": "radio.tx-frequency", "radio.atpc": "radio.tx-power",
+    "radio.modulation": "radio.tx-power", "radio.eirp": "radio.tx-power",
+}  # fmt: skip
+"""Checks that one setting makes wrong together, by the one that stands for them."""
+_BY_SNMP = frozenset(
+    {"system", "address", "port", "neighbour", "snmp", "radio", "settings", "link"}
+)
+
+
+def wrong(case: Case, finding: Finding) -> bool:
+    """Another than the planned one, or none."""
+    del case
+    return finding.verdict in WRONG
+
+
+def gone(case: Case, finding: Finding) -> bool:
+    """Not answered, or for want of an answer not tested."""
+    del case
+    return _untold(finding) or (finding.check == "icmp.reply" and finding.verdict in WRONG)
+
+
+def _untold(finding: Finding) -> bool:
+    return finding.verdict in UNTESTED and finding.observed is None
+
+
+def unread(case: Case, finding: Finding) -> bool:
+    """Not tested, and only SNMP can tell it."""
+    del case
+    return _untold(finding) and finding.check.partition(".")[0] in _BY_SNMP
+
+
+def anything(case: Case, finding: Finding) -> bool:
+    """Not right, in whatever way."""
+    del case
+    return finding.verdict != "pass"
+
+
+def never(case: Case, finding: Finding) -> bool:
+    """Nothing."""
+    del case, finding
+    return False
+
+
+def outcome(*words: str) -> Found:
+    """One of these came of asking by SNMP."""
+    return lambda _, f: f.verdict in WRONG and f.observed in words
+
+
+def below(case: Case, finding: Finding) -> bool:
+    """A figure under the planned one."""
+    del case
+    seen, planned = number(finding.observed), number(finding.expected)
+    return finding.verdict in WRONG and seen is not None and planned is not None and seen < planned
+
+
+def above(case: Case, finding: Finding) -> bool:
+    """A figure over the planned one."""
+    del case
+    seen, planned = number(finding.observed), number(finding.expected)
+    return finding.verdict in WRONG and seen is not None and planned is not None and seen > planned
+
+
+def lacking(case: Case, finding: Finding) -> bool:
+    """Less than planned, or nothing at all."""
+    return finding.verdict in WRONG and (finding.observed is None or below(case, finding))
+
+
+def off(case: Case, finding: Finding) -> bool:
+    """Off, and planned on."""
+    del case
+    words = {"false", "off", "0", "0.0", "muted", "disabled"}
+    return finding.verdict in WRONG and str(finding.observed).lower() in words
+
+
+def adapted(case: Case, finding: Finding) -> bool:
+    """Lower, as is right for a link that follows its level."""
+    del case
+    return finding.verdict == "warn"
+
+
+def level_at(case: Case, finding: Finding, *, across: bool = False) -> Finding | None:
+    """The level at the end of a finding, or at the other end."""
+    for hop, end in own_end(case, finding):
+        return hop.get("radio.rx-level", other_end(end) if across else end)
+    return None
+
+
+def deaf(case: Case, finding: Finding) -> bool:
+    """Wrong or not tested at an end that receives nothing, or whose level nobody judged."""
+    level = level_at(case, finding)
+    return finding.verdict != "pass" and (level is None or _nothing(level))
+
+
+def deaf_hop(case: Case, finding: Finding) -> bool:
+    """Not tested of a carrier where an end receives nothing."""
+    ends = (hop.get("radio.rx-level", end) for hop, end in both_ends(case, finding))
+    return finding.verdict == "not-tested" and any(f is not None and _nothing(f) for f in ends)
+
+
+def _nothing(level: Finding) -> bool:
+    return level.verdict in WRONG and level.observed is None
+
+
+def unheard(case: Case, finding: Finding) -> bool:
+    """A receiver without lock although its level is right, or too high."""
+    level = level_at(case, finding)
+    return finding.verdict in WRONG and level is not None and not lacking(case, level)
+
+
+def unlike(case: Case, finding: Finding) -> bool:
+    """A receiver without lock on a link whose modulation is fixed, its level not low."""
+    level = level_at(case, finding)
+    fixed = any(not radio.is_adaptive(hop.link) for hop, _ in own_end(case, finding))
+    return finding.verdict in WRONG and fixed and (level is None or not lacking(case, level))
+
+
+def drowned(case: Case, finding: Finding) -> bool:
+    """A receiver without lock whose level is under what its most robust mode needs, or none."""
+    level = level_at(case, finding)
+    if finding.verdict not in WRONG or level is None or not lacking(case, level):
+        return False
+    seen = number(level.observed)
+    needs = [m.threshold_dbm for m in _modes(case, finding) if m.threshold_dbm is not None]
+    return seen is None or (bool(needs) and seen < min(needs))
+
+
+def faded(case: Case, finding: Finding) -> bool:
+    """An SNR that is low by no more than the level is."""
+    level = level_at(case, finding)
+    if finding.verdict not in WRONG or level is None or not lacking(case, level):
+        return False
+    short, less = short_db(finding), short_db(level)
+    return less is None or short is None or short <= less + READ_DB
+
+
+def short_db(finding: Finding | None) -> float | None:
+    """How far a figure is under the planned one; None where either is no number."""
+    if finding is None:
+        return None
+    planned, seen = number(finding.expected), number(finding.observed)
+    return None if planned is None or seen is None else planned - seen
+
+
+def carried(*, across: bool) -> Found:
+    """Lower as a link follows its level, and the level at this or the other end is low for it."""
+
+    def found(case: Case, finding: Finding) -> bool:
+        level = level_at(case, finding, across=across)
+        if not adapted(case, finding) or level is None or not lacking(case, level):
+            return False
+        seen = number(level.observed)
+        needs = [m.threshold_dbm for m in _modes(case, finding) if m.threshold_dbm is not None]
+        return seen is None or not needs or seen < max(needs) + _HEADROOM_DB
+
+    return found
+
+
+_HEADROOM_DB = 3.0
+"""So far above its threshold a mode is safely carried, as in the comparison with the plan."""
+
+
+def _modes(case: Case, finding: Finding) -> list[Mode]:
+    """The modes of the planned bandwidth, up to the highest planned."""
+    for hop, end in own_end(case, finding):
+        device = case.devices.get(hop.unit(end))
+        profile = case.profiles.get(device.profile) if device is not None else None
+        modes = radio.modes_at(profile, hop.link.bandwidth_mhz) if profile is not None else []
+        most = radio.bits_per_symbol(hop.link.modulation_max or "")
+        return [m for m in modes if most is None or m.bits <= most]
+    return []
+
+
+def by_power(*, across: bool) -> Found:
+    """Along with a level that is low by as much as its far transmitter says that it sends less.
+
+    The level at the end of the finding, or at the other end.
+    """
+
+    def found(case: Case, finding: Finding) -> bool:
+        for hop, end in own_end(case, finding):
+            near = other_end(end) if across else end
+            level = hop.get("radio.rx-level", near, *WRONG)
+            short, less = (
+                short_db(level),
+                short_db(hop.get("radio.tx-power", other_end(near), *WRONG)),
+            )
+            if short is not None and less is not None and less > 0 and abs(short - less) <= READ_DB:
+                return True
+        return False
+
+    return found
+
+
+def both(one_: Found, other: Found) -> Found:
+    """The one and the other."""
+    return lambda case, finding: one_(case, finding) and other(case, finding)
+
+
+def crossed(case: Case, finding: Finding) -> bool:
+    """What the plan has for the other end of the link, or for the device that stands here."""
+    others = list(_expected_across(case, finding))
+    return finding.verdict in WRONG and finding.observed in others
+
+
+def not_crossed(case: Case, finding: Finding) -> bool:
+    """Another than the planned one, and not that of the other end."""
+    return finding.verdict in WRONG and not crossed(case, finding)
+
+
+def swapped(case: Case, finding: Finding) -> bool:
+    """What the plan has for the other device, or anything where it has nothing for that one."""
+    others = list(_expected_across(case, finding))
+    return finding.verdict in WRONG and (finding.observed in others or others == [])
+
+
+def _expected_across(case: Case, finding: Finding) -> Iterator[object]:
+    """What is planned of the same check at the other end."""
+    for hop, end in own_end(case, finding):
+        far = hop.get(finding.check, other_end(end))
+        ends = dict(hop.carrier.ends())
+        if far is not None:
+            yield far.expected
+        elif finding.check == "radio.tx-frequency":
+            yield ends[other_end(end)].tx_mhz
+        elif finding.check == "radio.rx-frequency":
+            yield ends[end].tx_mhz
+    for hop, end in ends_of(case, finding):
+        far_unit = case.units.get(hop.unit(other_end(end)))
+        same = far_unit.by_check.get(finding.check, ()) if far_unit is not None else ()
+        yield from (f.expected for f in same)
+
+
+def of_the_other(case: Case, finding: Finding) -> bool:
+    """What the plan has for the very device that stands here by its hardware."""
+    other = in_place_of(case, name) if (name := device_of(finding)) is not None else None
+    unit = case.units.get(other) if other is not None else None
+    same = unit.by_check.get(finding.check, ()) if unit is not None else ()
+    known = other is not None and owner(case, finding) == other
+    found = known or any(f.expected == finding.observed for f in same)
+    return finding.verdict in WRONG and found
+
+
+def nobodys(case: Case, finding: Finding) -> bool:
+    """Hardware that the plan does not know."""
+    return finding.verdict in WRONG and owner(case, finding) is None
+
+
+def not_exchanged(case: Case, finding: Finding) -> bool:
+    """Of a device that does not stand where that one stands whose hardware it shows."""
+    name = device_of(finding)
+    other = in_place_of(case, name) if name is not None else None
+    return finding.verdict != "pass" and (other is None or in_place_of(case, other) != name)
+
+
+def strange(case: Case, finding: Finding) -> bool:
+    """Of a device that shows neither its name nor its hardware."""
+    names = [n] if (n := device_of(finding)) is not None else [
+        hop.unit(end) for hop, end in (*own_end(case, finding), *both_ends(case, finding))
+    ]  # fmt: skip
+    units = [case.units[n] for n in names if n in case.units]
+    own = any(u.all(("system.name", *HARDWARE), "pass") for u in units)
+    return not own and not_exchanged(case, finding)
+
+
+def several(case: Case, finding: Finding) -> bool:
+    """More than one value in turn."""
+    del case
+    return finding.verdict in WRONG and isinstance(finding.observed, (list, tuple))
+
+
+def doubled(case: Case, finding: Finding) -> bool:
+    """The hardware address of one of several that answer for one address on the cable."""
+    name, said = finding.subject.name, str(finding.observed)
+    unit = case.units.get(name)
+    macs = unit.get("neighbour.duplicate", *WRONG) if unit is not None else None
+    cable = [str(o.value) for o in case.values(name, "neighbour")]
+    return said in cable or (macs is not None and said in str(macs.observed))
+
+
+def apart(case: Case, finding: Finding) -> bool:
+    """Shown by several devices, and not each of them answers under a name of its own."""
+    same = [
+        u for u in case.units.values()
+        if (f := u.get(finding.check, *WRONG)) is not None and f.observed == finding.observed
+    ]  # fmt: skip
+    names = [n.observed for u in same if (n := u.get("system.name")) is not None and n.observed]
+    return len({str(n) for n in names}) < len(same)
+
+
+def alike(case: Case, finding: Finding) -> bool:
+    """Of a port whose other side is not seen to run otherwise."""
+    said = [f for f in case.other_side(finding) if f.check == finding.check]
+    unlike = any(f.verdict == "pass" or f.observed not in (None, finding.observed) for f in said)
+    return finding.verdict in WRONG and not unlike
+
+
+def stranger(case: Case, finding: Finding) -> bool:
+    """Of a device that one unit of elsewhere stands for."""
+    return not_exchanged(case, finding) and not several(case, finding)
+
+
+def one(case: Case, finding: Finding) -> bool:
+    """One other value."""
+    return finding.verdict in WRONG and not several(case, finding)
+
+
+def heard(case: Case, finding: Finding) -> bool:
+    """The very name under which the far end itself answers."""
+    for hop, end in own_end(case, finding):
+        unit = case.units.get(hop.unit(other_end(end)))
+        said = unit.get("system.name", *WRONG) if unit is not None else None
+        if said is not None and said.observed == finding.observed:
+            return finding.verdict in WRONG
+    return False
+
+
+def entry_unproved(case: Case, finding: Finding) -> bool:
+    """No answer by credentials that nobody answers."""
+    device = case.devices.get(finding.subject.name)
+    return finding.verdict in WRONG and device is not None and device.snmp not in case.answered
+
+
+def routed(case: Case, finding: Finding) -> bool:
+    """Silent, and reached through a gateway only."""
+    unit = case.units.get(finding.subject.name)
+    fit = unit.get("local.fit") if unit is not None else None
+    return gone(case, finding) and fit is not None and fit.reason.startswith("routed:")
