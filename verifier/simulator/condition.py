@@ -26,6 +26,7 @@ class Condition:
         ports: speed in Mbit/s of the ports that run slow; 0: the port is down.
         half_duplex, mtus: ports that run so.
         counting: its error counters run.
+        forced: its protection switch is forced or locked out.
         radio: of all its radios.
         silent, delay_s, refuses, responder, stuck, most, damage: how its agent answers: not at
             all; late; to other credentials; from another address; the object asked for as its own
@@ -47,6 +48,7 @@ class Condition:
     clock_free: bool = False
     counting: bool = False
     unsaved: bool = False
+    forced: bool = False
     restarts: int = 0
     radio: Setting = field(default_factory=Setting)
     silent: bool = False

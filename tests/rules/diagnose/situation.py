@@ -57,7 +57,7 @@ PLAN = Plan(
         device("o1", "198.18.50.11/24", "o2"),
         device("o2", "198.18.50.12/24", "o1"),
         # both polarisations of one channel
-        *(device(name, f"198.18.60.{n}/24") for n, name in enumerate(("v1", "v2", "h1", "h2"), 11)),
+        *(device(name, f"198.18.70.{n}/24") for n, name in enumerate(("v1", "v2", "w1", "w2"), 11)),
     ),
     links=(
         Link(name="Hop-1", carriers=(Carrier(a=End(device="a", tx_mhz=13143.0), b=End(device="b", tx_mhz=12877.0)),)),
@@ -67,7 +67,7 @@ PLAN = Plan(
             b=End(device="d", tx_mhz=13171.0, tx_power_dbm=18.0, antenna_dbi=36.1, rx_level_dbm=-35.6)),)),
         Link(name="Hop-3", protection="2+0-xpic", carriers=(
             Carrier(a=End(device="v1", tx_mhz=13143.0), b=End(device="v2", tx_mhz=12877.0), polarisation="V"),
-            Carrier(a=End(device="h1", tx_mhz=13143.0), b=End(device="h2", tx_mhz=12877.0), polarisation="H", carrier=2))),
+            Carrier(a=End(device="w1", tx_mhz=13143.0), b=End(device="w2", tx_mhz=12877.0), polarisation="H", carrier=2))),
     ),
 )  # fmt: skip
 PROFILES = {"ptp-radio": Profile(id="ptp-radio", limits=Limits(rx_max_dbm=-20.0))}

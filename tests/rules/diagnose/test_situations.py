@@ -148,7 +148,7 @@ ADDRESSES: Situations = [
     ("two hardware addresses, and names that change", 'a neighbour.duplicate fail\na system.name fail a ["a","x"]', ["address-twice certain a"]),
     ("names that change", 'a system.name fail a ["a","x"]', ["address-twice certain a"]),
     ("doubled replies alone: a second unit or a loop", "a icmp.duplicate warn 0 3", ["address-twice possible a", "path-doubled possible a"]),
-    ("another hardware address on the cable than the unit says", "a system.name pass a a\na neighbour.mac fail m1 m2\na system.serial pass\nseen a neighbour 02:00:5e:10:00:02\nseen a ifPhysAddress 02:00:5e:10:00:01",
+    ("another hardware address on the cable than the unit says", "a system.name pass a a\na neighbour.mac fail 02:00:5e:10:00:01 02:00:5e:10:00:02\na system.serial pass\nseen a neighbour 02:00:5e:10:00:02\nseen a ifPhysAddress 02:00:5e:10:00:01",
      ["address-twice possible a"]),
     ("proxy ARP: an address that nobody holds is answered", "a neighbour.proxy warn - m1\nb neighbour.proxy warn - m1", ["proxy-arp likely a"]),
     ("one hardware address for two units", "a neighbour.mac fail m1 m9\nb neighbour.mac fail m2 m9\nseen a neighbour m9\nseen b neighbour m9",
@@ -258,14 +258,16 @@ RADIO += [
      ["polarisations-crossed likely Hop-3", *(f"{k} {s} Hop-3/carrier/{c}/end/{e}" for c in "12" for e in "ab"
       for k, s in (("interference", "likely"), ("multipath", "possible")))]),
     ("XPIC: both carriers hear the other one's device",
-     XPIC_LEVELS + "Hop-3.1/a link.far-end fail v2 h2\nHop-3.2/a link.far-end fail h2 v2",
+     XPIC_LEVELS + "Hop-3.1/a link.far-end fail v2 w2\nHop-3.2/a link.far-end fail w2 v2",
      ["polarisations-crossed likely Hop-3/end/a"]),
     ("XPIC: each radio of an end reads the other polarisation",
      "Hop-3.1/b radio.polarisation fail V H\nHop-3.2/b radio.polarisation fail H V", ["polarisations-crossed likely Hop-3/end/b"]),
     ("XPIC: levels right, no lock at both carriers: crossed, or another setting",
      XPIC_LEVELS + "Hop-3.1/a radio.lock fail\nHop-3.2/a radio.lock fail",
-     ["polarisations-crossed possible Hop-3/end/a", *(f"{k} possible Hop-3/carrier/{c}" for c in "12"
-      for k in ("link-id-differs", "bandwidth-differs", "mode-differs", "key-differs"))]),
+     ["polarisations-crossed possible Hop-3/end/a", *(k.format(c) for c in "12" for k in (
+         "link-id-differs possible Hop-3/carrier/{}", "bandwidth-differs possible Hop-3/carrier/{}",
+         "mode-differs possible Hop-3/carrier/{}", "test-mode possible Hop-3/carrier/{}/end/b",
+         "key-differs possible Hop-3/carrier/{}"))]),
 ]  # fmt: skip
 PORTS: Situations = [
     ("two of four pairs, or set so: both fit", "a:eth1 port.speed fail 1000 100", ["negotiated-down possible a/eth1", "speed-set possible a/eth1"]),

@@ -2,7 +2,8 @@
 
 A hypothesis is one fault at one place, or two. It covers findings if each can have had one of its
 faults as a part. A cause is entailed if every hypothesis that covers what the cause makes has the
-cause in it; only what was found wrong is counted, for what was not tested says nothing.
+cause in it. Only what was found wrong is counted, for what was not tested says nothing; that this
+laptop has no link was seen.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from verifier.model.result import Cause, Finding
 from verifier.rules.diagnose.case import WRONG, Case
 from verifier.rules.diagnose.faults import BY_CHECK, FAULTS
 from verifier.rules.diagnose.places import Place
-from verifier.rules.diagnose.relations import GROUPS
+from verifier.rules.diagnose.relations import GROUPS, unlinked
 from verifier.rules.diagnose.signs import Fault, Sign
 
 
@@ -90,7 +91,7 @@ class Reasoning:
 
     def entailed(self, guess: Guess, made: Sequence[Finding]) -> bool:
         """Whether no other fault, and no two, can have made these findings."""
-        told = [f for f in made if f.verdict in WRONG]
+        told = [f for f in made if f.verdict in WRONG or unlinked(self._case, f)]
         if not told:
             return False
         for one in self._rivals(guess, told[0]):

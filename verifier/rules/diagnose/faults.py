@@ -53,7 +53,9 @@ from verifier.rules.diagnose.relations import (
     swapped,
     unheard,
     unlike,
+    unlinked,
     unread,
+    untested,
     wrong,
 )
 from verifier.rules.diagnose.signs import Fault, Sign
@@ -126,6 +128,9 @@ def _mixed_up(device: Found, end: Found) -> tuple[Sign, ...]:
 
 _KEYS = ("silent", "wrong-digest", "decryption-error")
 TABLE: tuple[Fault, ...] = (
+    # this laptop
+    Fault("cable-out", "all", (
+        Sign("self", "local.fit", unlinked), Sign("self", "*", untested))),
     # who is silent
     Fault("unit-silent", "device", _silent()),
     Fault("unit-down", "device", _silent(
@@ -182,6 +187,8 @@ TABLE: tuple[Fault, ...] = (
     Fault("path-doubled", "device", (Sign("self", "icmp.duplicate"),), likely=True),
     Fault("proxy-arp", "all", (Sign("self", "neighbour.*"),), likely=True),
     # why SNMP tells nothing
+    Fault("snmp-other-address", "device", (
+        *_unanswered("silent"), Sign("self", "snmp.responder", must=True)), likely=True),
     Fault("snmp-off", "device", _unanswered("port-unreachable", "silent")),
     Fault("snmp-refused", "device",
           _unanswered("unknown-user", "unsupported-level", "error-status")),
@@ -233,6 +240,8 @@ TABLE: tuple[Fault, ...] = (
         Sign("self", "radio.tx-power", below, must=True),
         *(Sign(s.at, s.checks, s.found, both(s.alone or s.found, by_power(across=s.at == "self")))
           for s in _low("across", "self")))),
+    Fault("atpc-short", "end", (
+        Sign("self", "radio.atpc", must=True), *_low("across", "self")), likely=True),
     Fault("far-transmitter", "end", _low("across", "self"), likely=True),
     Fault("near-receiver", "end", _low("self", "across"), likely=True),
     *(Fault(kind, "hop", _low("ends", "ends"), likely=True)
@@ -260,6 +269,10 @@ TABLE: tuple[Fault, ...] = (
     Fault("link-id-differs", "hop", _unlocked("radio.link-id")),
     Fault("bandwidth-differs", "hop", _unlocked("radio.bandwidth")),
     Fault("mode-differs", "hop", _unlocked("radio.modulation")),
+    Fault("polarisations-crossed", "link", (
+        Sign("ends", "radio.polarisation radio.xpi radio.lock radio.snr radio.link-id "
+             "radio.*-seconds link.far-end"),
+        Sign("ends", _SENT, anything)), likely=True),
     Fault("key-differs", "hop", _unlocked(""), likely=True),
     Fault("frequency-wrong", "end", (
         Sign("self", "radio.tx-frequency", must=True),

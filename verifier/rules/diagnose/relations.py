@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from verifier.model.profile import Mode
 from verifier.model.result import Finding
 from verifier.rules import radio
+from verifier.rules.cable import is_without_link
 from verifier.rules.diagnose.case import UNTESTED, WRONG, Case, number
 from verifier.rules.diagnose.places import (
     HARDWARE,
@@ -39,8 +40,10 @@ def wrong(case: Case, finding: Finding) -> bool:
 
 
 def gone(case: Case, finding: Finding) -> bool:
-    """Not answered, or for want of an answer not tested."""
+    """Not answered, or for want of an answer not tested; how the laptop fits is no answer."""
     del case
+    if finding.check == "local.fit":
+        return False
     return _untold(finding) or (finding.check == "icmp.reply" and finding.verdict in WRONG)
 
 
@@ -52,6 +55,16 @@ def unread(case: Case, finding: Finding) -> bool:
     """Not tested, and only SNMP can tell it."""
     del case
     return _untold(finding) and finding.check.partition(".")[0] in _BY_SNMP
+
+
+def untested(case: Case, finding: Finding) -> bool:  # noqa: ARG001
+    """Not tested, for whatever reason."""
+    return finding.verdict == "not-tested"
+
+
+def unlinked(case: Case, finding: Finding) -> bool:  # noqa: ARG001
+    """Not tested because this laptop's interface has no link, which was seen."""
+    return finding.verdict == "not-tested" and is_without_link(finding.reason)
 
 
 def anything(case: Case, finding: Finding) -> bool:

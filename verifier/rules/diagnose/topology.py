@@ -116,7 +116,7 @@ def cable_out(case: Case) -> Causes:
         heads = [u.get("local.fit") for u in units]
         rest = [f for u in units for fs in u.by_check.values() for f in fs if f not in heads]
         yield cause(
-            "cable-out", Subject("laptop", "laptop"), "certain", words,
+            "cable-out", Subject("laptop", "laptop"), "likely", words,
             [*heads, *(f for f in rest if f.verdict == "not-tested")], try_first=advice(words),
         )  # fmt: skip
 
