@@ -40,10 +40,8 @@ def wrong(case: Case, finding: Finding) -> bool:
 
 
 def gone(case: Case, finding: Finding) -> bool:
-    """Not answered, or for want of an answer not tested; how the laptop fits is no answer."""
+    """Not answered, or for want of an answer not tested."""
     del case
-    if finding.check == "local.fit":
-        return False
     return _untold(finding) or (finding.check == "icmp.reply" and finding.verdict in WRONG)
 
 

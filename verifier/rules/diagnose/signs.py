@@ -13,6 +13,8 @@ from verifier.rules.diagnose.case import Case
 from verifier.rules.diagnose.places import PLACES, Of, Place
 from verifier.rules.diagnose.relations import Found, wrong
 
+_LAPTOP = "local.fit"
+
 
 @dataclass(frozen=True, slots=True)
 class Sign:
@@ -33,9 +35,11 @@ class Sign:
     must: bool = False
 
     def names(self) -> Iterator[str]:
-        """The checks by name."""
+        """The checks by name; how this laptop fits only where it is named, for no device makes it."""
         for pattern in self.checks.split():
-            yield from (c for c in CHECK_NAMES if fnmatchcase(c, pattern))
+            yield from (
+                c for c in CHECK_NAMES if c == pattern or (c != _LAPTOP and fnmatchcase(c, pattern))
+            )
 
     def places(self, of: Of, case: Case, finding: Finding) -> Iterator[Place]:
         """Where the fault would be for this to be its sign."""
