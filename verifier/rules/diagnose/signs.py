@@ -35,7 +35,7 @@ class Sign:
     must: bool = False
 
     def names(self) -> Iterator[str]:
-        """The checks by name; how this laptop fits only where it is named, for no device makes it."""
+        """The checks by name; how this laptop fits only where it is named: no device makes it."""
         for pattern in self.checks.split():
             yield from (
                 c for c in CHECK_NAMES if c == pattern or (c != _LAPTOP and fnmatchcase(c, pattern))
