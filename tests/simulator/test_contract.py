@@ -74,7 +74,7 @@ def snmpd(port: int, folder: Path) -> Iterator[None]:
         yield
     finally:
         process.terminate()
-        process.wait(timeout=10)
+        process.wait(timeout=60)
 
 
 @pytest.fixture(scope="module")
