@@ -252,7 +252,7 @@ def test_undo_is_recorded_while_it_is_set(laptop: Laptop) -> None:
         (record,) = laptop.files()
         assert record.stat().st_mode & 0o777 == 0o600
         assert SUGGESTED in record.read_text()
-        process.communicate("\n", timeout=10)
+        process.communicate("\n", timeout=60)
     assert process.returncode == 0
     assert SUGGESTED not in laptop.addresses()
     assert laptop.files() == []
@@ -266,7 +266,7 @@ def test_taken_back_on_any_signal(laptop: Laptop, number: int, code: int) -> Non
     """Ctrl-C is the usual end; being told to end is an interruption. The address goes either way."""
     with laptop.holding() as process:
         process.send_signal(number)
-        _, err = process.communicate(timeout=10)
+        _, err = process.communicate(timeout=60)
     assert process.returncode == code
     assert "is taken back" in err
     assert SUGGESTED not in laptop.addresses()
@@ -299,7 +299,7 @@ def test_second_run_leaves_the_first_alone(laptop: Laptop) -> None:
         assert (code, "another run of plan-verifier" in err) == (1, True)
         assert SUGGESTED in laptop.addresses()
         assert "192.0.2" not in laptop.addresses()
-        process.communicate("\n", timeout=10)
+        process.communicate("\n", timeout=60)
     assert laptop.run(*SET)[0] == 0
     assert SUGGESTED not in laptop.addresses()
 
@@ -347,7 +347,7 @@ def test_what_another_tool_changed_is_left_alone(
             process.wait(10)
             _, _, err = laptop.run()
         else:
-            _, err = process.communicate("\n", timeout=10)
+            _, err = process.communicate("\n", timeout=60)
     assert said in err
     assert laptop.addresses() == after
     assert laptop.files() == []

@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.conftest import clean_environment
+from tests.stopwatch import patience
 from verifier.files.credentials import load_credentials
 from verifier.files.plan_in import read_plan
 from verifier.files.profiles import load_profiles
@@ -77,7 +78,7 @@ def test_a_line_a_second_while_the_antenna_is_turned(network: Network, tmp_path:
     while sum(line[:3] == "00:" for line in lines) < 2 and (line := process.stdout.readline()):
         lines.append(line)
     network.take_off(FADE)
-    out, err = process.communicate(timeout=20)
+    out, err = process.communicate(timeout=60)
     shown = [line for line in "".join((*lines, out)).splitlines() if line[:3] == "00:"]
     assert process.returncode == 0, err
     assert 5 <= len(shown) <= 6
@@ -96,17 +97,18 @@ def test_an_end_that_goes_silent_is_stale_and_the_other_goes_on(
     network: Network, tmp_path: Path
 ) -> None:
     """Its last level is not shown as if it were of now."""
-    process = start(tmp_path, *WORDS, "--for", "7s", "--format", "json")
+    process = start(tmp_path, *WORDS, "--for", f"{3 + 4 * patience()}s", "--format", "json")
     assert process.stdout is not None
-    first = json.loads(process.stdout.readline())
+    while (first := json.loads(process.stdout.readline()))["b"]["level_dbm"] is None:
+        pass
     assert first["b"]["level_dbm"] == pytest.approx(-45.8)
     network.put(SILENT)
-    out, err = process.communicate(timeout=20)
+    out, err = process.communicate(timeout=60)
     last = json.loads(out.splitlines()[-1])
     assert (last["a"]["stale"], last["b"]["stale"]) == (False, True), err
     assert last["b"]["age_s"] > 3
     assert last["a"]["expected_dbm"] == pytest.approx(-45.6)
-    assert len(str(last["b"]["age_s"])) <= len("9.999")
+    assert last["b"]["age_s"] == round(last["b"]["age_s"], 3)
     network.take_off(SILENT)
 
 
@@ -114,11 +116,11 @@ def test_what_is_not_received_or_not_known_is_said(network: Network, tmp_path: P
     """An end that hears nothing was read; where the far power is not known, so is the aim."""
     muted = Fault(kind="muted", unit="quarry-lighthouse")
     network.put(muted)
-    out, err = start(tmp_path, *WORDS, "--for", "3s").communicate(timeout=20)
+    out, err = start(tmp_path, *WORDS, "--for", "3s").communicate(timeout=60)
     assert "end a (lighthouse-quarry): nothing received" in out, err
     network.take_off(muted)
     network.put(SILENT)
-    out, err = start(tmp_path, *WORDS, "--for", "3s").communicate(timeout=20)
+    out, err = start(tmp_path, *WORDS, "--for", "3s").communicate(timeout=60)
     assert "a -45.6 dBm, aim not known (best -45.6)" in out, err
     assert "highest -45.6 dBm; expected: the far end's actual power is not known" in out
 
@@ -128,7 +130,7 @@ def test_a_reason_that_both_ends_share_is_told_once(tmp_path: Path) -> None:
     (tmp_path / "credentials.toml").write_text(CREDENTIALS)
     (tmp_path / "credentials.toml").chmod(0o600)
     process = start(tmp_path, *WORDS)
-    _, err = process.communicate(timeout=20)
+    _, err = process.communicate(timeout=60)
     assert (process.returncode, err.count("has no reading rx_level_dbm")) == (2, 1), err
 
 
@@ -149,7 +151,7 @@ def test_nothing_read_ends_with_3_and_ctrl_c_with_130(network: Network, tmp_path
     for unit in ("lighthouse-quarry", "quarry-lighthouse"):
         network.put(Fault(kind="no-answer", unit=unit))
     done = start(tmp_path, *WORDS, "--for", "2s")
-    out, _ = done.communicate(timeout=20)
+    out, _ = done.communicate(timeout=60)
     assert done.returncode == 3
     assert "not read (silent)" in out
     assert "end a (lighthouse-quarry): never read" in out
@@ -158,7 +160,7 @@ def test_nothing_read_ends_with_3_and_ctrl_c_with_130(network: Network, tmp_path
     while process.stdout.readline()[:3] != "00:":
         pass
     process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=20)
+    out, err = process.communicate(timeout=60)
     assert (process.returncode, err) == (130, "")
     assert "never read" in out
 
@@ -176,7 +178,7 @@ def test_what_cannot_be_peaked(
 ) -> None:
     """Told before anything is sent."""
     done = start(tmp_path, "peak", "plan.yaml", *words, "--credentials", "credentials.toml")
-    out, err = done.communicate(timeout=20)
+    out, err = done.communicate(timeout=60)
     assert (done.returncode, out) == (code, "")
     assert said in err
     assert network

@@ -41,7 +41,7 @@ def test_ctrl_c_stores_no_half_sweep(at: Desk) -> None:
     at.network.put(SILENT_AGENT)
     try:
         process = at.start()
-        until_s = time.monotonic() + 20
+        until_s = time.monotonic() + 60
         while not at.store.exists() or at.rows("SELECT count(*) FROM sqlite_master")[0][0] == 0:
             assert time.monotonic() < until_s
             time.sleep(0.05)

@@ -15,7 +15,7 @@ import pytest
 from tests.cli.conftest import clean_environment
 
 pytestmark = pytest.mark.icmp
-LONGEST_S = 20.0
+LONGEST_S = 60.0
 
 
 class Terminal:

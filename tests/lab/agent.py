@@ -71,7 +71,7 @@ def listens(process: subprocess.Popen[bytes], address: str, port: int) -> bool:
 
     Another run of the tests may have taken a port that was free a moment ago.
     """
-    until = time.monotonic() + 30
+    until = time.monotonic() + 60
     while process.poll() is None:
         with suppress(psutil.Error):
             held = psutil.Process(process.pid).net_connections("udp")

@@ -270,7 +270,7 @@ class Tmux:
         self._run("send-keys", *keys)
 
     def wait_for(self, words: str) -> str:
-        ends_s = time.monotonic() + 40
+        ends_s = time.monotonic() + 60
         while words not in (shown := self.screen()):
             assert time.monotonic() < ends_s, f"not on the screen: {words}\n{shown}"
             time.sleep(0.1)

@@ -50,7 +50,7 @@ class Running:
             capture_output=True,
             text=True,
             check=True,
-            timeout=20,
+            timeout=60,
         )
         lines: list[str] = []
         for line in done.stdout.splitlines():
@@ -98,7 +98,7 @@ def _agents(folder: Path) -> Iterator[Start]:
         for process in running:
             process.terminate()
         for process in running:
-            process.wait(timeout=10)
+            process.wait(timeout=60)
 
 
 @pytest.fixture(scope="module")

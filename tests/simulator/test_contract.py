@@ -67,14 +67,14 @@ def snmpd(port: int, folder: Path) -> Iterator[None]:
         stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
     )  # fmt: skip
     try:
-        until_s = time.monotonic() + 10
+        until_s = time.monotonic() + 60
         while get("snmpd", V2C, port, mib.SYSTEM["sysName"]).outcome != "answered":
             assert process.poll() is None, (folder / "log").read_text()
             assert time.monotonic() < until_s, "snmpd does not start"
         yield
     finally:
         process.terminate()
-        process.wait(timeout=10)
+        process.wait(timeout=60)
 
 
 @pytest.fixture(scope="module")
