@@ -196,6 +196,8 @@ GARBLED = ("snmp-other-program", "snmp-damaged")
 ONE_WAY = ("near-receiver", "far-transmitter", "losses-apart")
 BOTH_WAYS = ("misaligned", "path-loss", "feeder-loss", "side-lobe", "polarisation-turned",
              "side-lobes-both")  # fmt: skip
+OCCUPY = frozenset({"exchanged", "another", "swapped-ends", "hardware-swapped"})
+"""Faults that say which device stands at a place: of these there can be one only."""
 KINDS: dict[str, Kind] = {
     # who it is, and its settings
     "wrong-name": _sim("wrong-name", "name-wrong"),
@@ -205,7 +207,9 @@ KINDS: dict[str, Kind] = {
     "software": _sim("software"),
     "exchanged": _sim("exchanged", "unit-exchanged"),
     "another": _sim("another", "wrong-unit"),
-    "swapped-ends": _sim("swapped-ends", "ends-swapped", "bands-crossed", of="link"),
+    "swapped-ends": _sim(
+        "swapped-ends", "ends-swapped", "units-swapped", "bands-crossed", of="link"
+    ),
     "hardware-swapped": _sim("hardware-swapped", "units-swapped", "unit-exchanged", of="link"),
     "wrong-mask": _sim("wrong-mask", "mask-wrong"),
     "wrong-gateway": _sim("wrong-gateway", "gateway-wrong"),
@@ -411,7 +415,7 @@ def pairs() -> list[tuple[Planted, Planted]]:
     for one, other in itertools.combinations_with_replacement(KINDS, 2):
         for here, there in ((A, A), (A, B), (D, D)):
             pair = tuple(sorted((places(one, here), places(other, there))))
-            if pair[0] != pair[1]:
+            if pair[0] != pair[1] and not {one, other} <= OCCUPY:
                 found[pair] = None
     return list(found)  # type: ignore[arg-type]
 

@@ -232,6 +232,12 @@ def not_crossed(case: Case, finding: Finding) -> bool:
     return finding.verdict in WRONG and not crossed(case, finding)
 
 
+def own_setting(case: Case, finding: Finding) -> bool:
+    """Of a device that is known by its hardware, and not what is planned for the other end."""
+    unit = case.units.get(finding.subject.name)
+    return not_crossed(case, finding) and unit is not None and bool(unit.all(HARDWARE, "pass"))
+
+
 def swapped(case: Case, finding: Finding) -> bool:
     """What the plan has for the other device, or anything where it has nothing for that one."""
     others = list(_expected_across(case, finding))
@@ -260,7 +266,8 @@ def of_the_other(case: Case, finding: Finding) -> bool:
     other = in_place_of(case, name) if (name := device_of(finding)) is not None else None
     unit = case.units.get(other) if other is not None else None
     same = unit.by_check.get(finding.check, ()) if unit is not None else ()
-    known = other is not None and owner(case, finding) == other
+    named = finding.check == "system.name" and finding.observed == other
+    known = other is not None and (named or owner(case, finding) == other)
     found = known or any(f.expected == finding.observed for f in same)
     return finding.verdict in WRONG and found
 
