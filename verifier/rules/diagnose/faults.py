@@ -17,24 +17,28 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from verifier.model.checks import CHECK_NAMES
+from verifier.rules.diagnose.reception import (
+    adapted,
+    by_power,
+    carried,
+    deaf,
+    deaf_hop,
+    drowned,
+    faded,
+    unheard,
+    unlike,
+)
 from verifier.rules.diagnose.relations import (
     Found,
     above,
-    adapted,
     alike,
     anything,
     apart,
     below,
     both,
-    by_power,
-    carried,
     crossed,
-    deaf,
-    deaf_hop,
     doubled,
-    drowned,
     entry_unproved,
-    faded,
     gone,
     heard,
     lacking,
@@ -52,8 +56,6 @@ from verifier.rules.diagnose.relations import (
     strange,
     stranger,
     swapped,
-    unheard,
-    unlike,
     unread,
     wrong,
 )
@@ -266,7 +268,8 @@ TABLE: tuple[Fault, ...] = (
         Sign("self", "radio.tx-frequency", must=True),
         Sign("self", _SENT, anything, adapted),
         Sign("across", f"{_RECEIVED} radio.*-seconds", anything, deaf),
-        Sign("across", "radio.modulation link.far-end", anything, deaf),
+        Sign("across", "link.far-end", anything, deaf),
+        Sign("across", "radio.modulation", anything, both(adapted, deaf)),
         Sign("across", "radio.capacity", anything, never),
         Sign("whole", _WHOLE, anything, deaf_hop))),
     Fault("frequencies-crossed", "hop", (
