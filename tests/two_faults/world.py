@@ -189,6 +189,8 @@ def _sim(name: str, *names: str, of: str = "unit", value: float | str | None = N
 
 SILENT = ("unit-silent", "unit-down", "uplink-down", "management-silent", "hop-down",
           "nothing-answers")  # fmt: skip
+DARK = "hop-down"
+"""What keeps the far end deaf, where the device itself cannot be read."""
 UNREAD = ("snmp-wrong-key", "snmp-filtered", "snmp-off", "credentials-wrong")
 MUTE = ("unit-silent", "management-silent")
 """What is said of a device that answers neither echoes nor SNMP."""
@@ -196,6 +198,8 @@ GARBLED = ("snmp-other-program", "snmp-damaged")
 ONE_WAY = ("near-receiver", "far-transmitter", "losses-apart")
 BOTH_WAYS = ("misaligned", "path-loss", "feeder-loss", "side-lobe", "polarisation-turned",
              "side-lobes-both")  # fmt: skip
+OCCUPY = frozenset({"exchanged", "another", "swapped-ends", "hardware-swapped"})
+"""Faults that say which device stands at a place: of these there can be one only."""
 KINDS: dict[str, Kind] = {
     # who it is, and its settings
     "wrong-name": _sim("wrong-name", "name-wrong"),
@@ -205,7 +209,9 @@ KINDS: dict[str, Kind] = {
     "software": _sim("software"),
     "exchanged": _sim("exchanged", "unit-exchanged"),
     "another": _sim("another", "wrong-unit"),
-    "swapped-ends": _sim("swapped-ends", "ends-swapped", "bands-crossed", of="link"),
+    "swapped-ends": _sim(
+        "swapped-ends", "ends-swapped", "units-swapped", "bands-crossed", of="link"
+    ),
     "hardware-swapped": _sim("hardware-swapped", "units-swapped", "unit-exchanged", of="link"),
     "wrong-mask": _sim("wrong-mask", "mask-wrong"),
     "wrong-gateway": _sim("wrong-gateway", "gateway-wrong"),
@@ -219,7 +225,7 @@ KINDS: dict[str, Kind] = {
     "clock-free": _sim("clock-free"),
     "unsaved": _sim("unsaved", "settings-unsaved"),
     "restarted": _sim("restarted"),
-    "reset": _sim("reset", "settings-reverted", "not-set-up"),
+    "reset": _sim("reset", "settings-reverted", "not-set-up", DARK),
     # the radio
     "level-a-little-low": _sim("level-low", *ONE_WAY, value=2.9),
     "level-low": _sim("level-low", *ONE_WAY),
@@ -235,9 +241,9 @@ KINDS: dict[str, Kind] = {
     "power-set": _sim("power-set", "left-in-alignment"),
     "alignment-left": _sim("alignment-left", "left-in-alignment", "mode-differs"),
     "modulation": _sim("modulation", "mode-differs", "left-in-alignment"),
-    "muted": _sim("muted", "muted"),
+    "muted": _sim("muted", "muted", DARK),
     "atpc": _sim("atpc"),
-    "frequency": _sim("frequency", "frequency-wrong"),
+    "frequency": _sim("frequency", "frequency-wrong", DARK),
     "frequencies-crossed": _sim(
         "frequencies-crossed", "frequencies-crossed", "bands-crossed", of="link"
     ),
@@ -411,7 +417,7 @@ def pairs() -> list[tuple[Planted, Planted]]:
     for one, other in itertools.combinations_with_replacement(KINDS, 2):
         for here, there in ((A, A), (A, B), (D, D)):
             pair = tuple(sorted((places(one, here), places(other, there))))
-            if pair[0] != pair[1]:
+            if pair[0] != pair[1] and not {one, other} <= OCCUPY:
                 found[pair] = None
     return list(found)  # type: ignore[arg-type]
 

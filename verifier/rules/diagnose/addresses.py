@@ -34,7 +34,7 @@ def causes(case: Case) -> Causes:
     for unit in case.units.values():
         if unit.name not in swapped and (other := _stands_for(case, unit)) is not None:
             yield from _units_swapped(case, unit, other)
-            yield from _name_besides(case, unit)
+            yield from _name_besides(case, unit, other)
         elif unit.name not in swapped:
             yield from _identity(case, unit)
         yield from _twice(case, unit)
@@ -77,11 +77,10 @@ def _stands_for(case: Case, unit: Unit) -> Unit | None:
     return case.units.get(other, Unit(other, case.devices[other])) if named or mutual else None
 
 
-def _name_besides(case: Case, unit: Unit) -> Causes:
+def _name_besides(case: Case, unit: Unit, other: Unit) -> Causes:
     """It stands where another is planned, and bears the name of neither place."""
     name = unit.get("system.name", "fail")
-    if name is not None and not _several(name):
-        said = str(name.observed)
+    if name is not None and not _several(name) and (said := str(name.observed)) != other.name:
         text = f"whoever stands at the place of {unit.name} bears another name: {said!r}"
         yield cause(
             "name-wrong", unit.subject, "likely", text,
@@ -97,7 +96,8 @@ def _units_swapped(case: Case, unit: Unit, other: Unit) -> Causes:
     units = [u for u in (unit, other) if both or u is unit]
     odd = [f for u in units for f in u.all(_WHO_IT_IS, *WRONG)]
     names = [f for u in units for f in u.all(["system.name"], "pass")]
-    text = f"{unit.name} and {other.name} stand at each other's place, set up for where they stand"
+    text = f"{unit.name} and {other.name} stand at each other's place"
+    text += ", set up for where they stand" if len(names) == len(units) else ""
     if not both:
         text = (
             f"the unit that is planned as {other.name} stands at the place of {unit.name}; they "
@@ -164,9 +164,9 @@ def _exchanged_only(
 
 
 def _perhaps_swapped(case: Case, unit: Unit, said: str) -> Causes:
-    """The far end's unit stands here, and nothing tells who stands at the far end."""
+    """The far end's unit stands here, and it does not answer under its name at its own place."""
     there = case.units.get(said)
-    if there is not None and there.get("system.name", "pass", *WRONG) is not None:
+    if there is not None and there.get("system.name", "pass") is not None:
         return
     for hop, end in case.hops_at.get(unit.name, ()):
         if hop.unit("b" if end == "a" else "a") == said:
@@ -174,7 +174,7 @@ def _perhaps_swapped(case: Case, unit: Unit, said: str) -> Causes:
             yield cause(
                 "ends-swapped", Subject("link", hop.link.name), "possible",
                 f"the ends of {hop.link.name} may be swapped: {said} answers at the place of "
-                f"{unit.name}, and who is at its own was not seen",
+                f"{unit.name}, and not at its own",
                 [unit.get("system.name", "fail"), *odd],
             )  # fmt: skip
 

@@ -107,7 +107,7 @@ class Reasoning:
         """Every other fault that can have had a part in a finding, and is not spoken free."""
         seen = {guess}
         for fault in BY_CHECK.get(finding.check, ()):
-            if fault.same == guess.kind:
+            if fault.same and fault.same == guess.fault.same:
                 continue
             for sign in fault.by_check[finding.check]:
                 if not sign.found(self._case, finding):

@@ -17,24 +17,28 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from verifier.model.checks import CHECK_NAMES
+from verifier.rules.diagnose.reception import (
+    adapted,
+    by_power,
+    carried,
+    deaf,
+    deaf_hop,
+    drowned,
+    faded,
+    unheard,
+    unlike,
+)
 from verifier.rules.diagnose.relations import (
     Found,
     above,
-    adapted,
     alike,
     anything,
     apart,
     below,
     both,
-    by_power,
-    carried,
     crossed,
-    deaf,
-    deaf_hop,
     doubled,
-    drowned,
     entry_unproved,
-    faded,
     gone,
     heard,
     lacking,
@@ -46,13 +50,12 @@ from verifier.rules.diagnose.relations import (
     off,
     one,
     outcome,
+    own_setting,
     routed,
     several,
     strange,
     stranger,
     swapped,
-    unheard,
-    unlike,
     unlinked,
     unread,
     untested,
@@ -151,11 +154,11 @@ TABLE: tuple[Fault, ...] = (
     Fault("ends-swapped", "link", (
         Sign("device", "system.serial neighbour.mac", must=True, alone=swapped),
         Sign("device", "system.name", one, must=True), Sign("whole", "link.ends-swapped"),
-        *_mixed_up(swapped, crossed))),
+        *_mixed_up(swapped, crossed)), same="places"),
     Fault("moved", "device", (Sign("self", _HARDWARE, both(of_the_other, not_exchanged)),)),
     Fault("units-swapped", "two", (
-        Sign("self", _HARDWARE, anything, of_the_other),
-        Sign("self", "system.alarm settings.saved", anything, never)), same="bands-crossed"),
+        Sign("self", f"{_HARDWARE} system.name system.location", anything, of_the_other),
+        Sign("self", "system.alarm settings.saved", anything, never)), same="places"),
     Fault("wrong-unit", "device", (
         Sign("self", "system.name system.serial neighbour.mac", stranger, must=True),
         Sign("self", "system.object-id system.location"),
@@ -207,7 +210,7 @@ TABLE: tuple[Fault, ...] = (
     # settings
     Fault("settings-unsaved", "device", (Sign("self", "settings.saved", must=True),)),
     *(Fault(kind, "device", (
-        Sign("self", "system.name system.location", wrong, not_crossed),
+        Sign("self", "system.name system.location", wrong, own_setting),
         Sign("self", "system.uptime address.* settings.*"),
         Sign("ends", f"{_FREQUENCY} radio.link-id", wrong, not_crossed),
         Sign("self", "port.*", wrong, never), Sign("ends", f"{_ON_AIR} {_SENT}", anything, never),
@@ -278,7 +281,8 @@ TABLE: tuple[Fault, ...] = (
         Sign("self", "radio.tx-frequency", must=True),
         Sign("self", _SENT, anything, adapted),
         Sign("across", f"{_RECEIVED} radio.*-seconds", anything, deaf),
-        Sign("across", "radio.modulation link.far-end", anything, deaf),
+        Sign("across", "link.far-end", anything, deaf),
+        Sign("across", "radio.modulation", anything, both(adapted, deaf)),
         Sign("across", "radio.capacity", anything, never),
         Sign("whole", _WHOLE, anything, deaf_hop))),
     Fault("frequencies-crossed", "hop", (
@@ -289,13 +293,13 @@ TABLE: tuple[Fault, ...] = (
         Sign("device", _HARDWARE, swapped),
         Sign("device", "system.serial neighbour.mac", swapped, must=True),
         Sign("ends", _HEARD, anything, never), Sign("whole", _WHOLE, anything, never)),
-        same="units-swapped"),
+        same="places"),
     # ports
     Fault("negotiated-down", "port", (Sign("self", "port.speed port.errors"),), likely=True),
     Fault("speed-set", "port", (
         Sign("self", "port.speed"), Sign("self", "port.duplex", alike)), likely=True),
     Fault("duplex-mismatch", "port", (
-        Sign("self", "port.duplex port.errors port.speed"),
+        Sign("self", "port.duplex port.errors"), Sign("self", "port.speed", wrong, never),
         Sign("device", "icmp.loss", wrong, never))),
 )  # fmt: skip
 FAULTS: Mapping[str, Fault] = {fault.kind: fault for fault in TABLE}

@@ -13,7 +13,7 @@ from verifier.model.plan import EndName
 from verifier.model.result import Cause, Finding
 from verifier.rules import radio
 from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Hop, cause, number
-from verifier.rules.diagnose.relations import short_db
+from verifier.rules.diagnose.reception import short_db
 
 ENDS: tuple[tuple[EndName, EndName], ...] = (("a", "b"), ("b", "a"))
 _ALIKE_DB = 3.0

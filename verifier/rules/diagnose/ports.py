@@ -29,7 +29,7 @@ def causes(case: Case) -> Causes:
             duplex, speed = found.get("port.duplex"), found.get("port.speed")
             if duplex is not None and duplex.verdict == "fail":
                 yield _duplex(case, unit, name, found)
-            elif speed is not None and speed.verdict == "fail":
+            if speed is not None and speed.verdict == "fail":
                 yield from _slow(case, unit, name, found)
 
 

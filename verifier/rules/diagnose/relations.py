@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 
-from verifier.model.profile import Mode
 from verifier.model.result import Finding
-from verifier.rules import radio
 from verifier.rules.cable import is_without_link
 from verifier.rules.diagnose.case import UNTESTED, WRONG, Case, number
 from verifier.rules.diagnose.places import (
@@ -21,8 +19,6 @@ from verifier.rules.diagnose.places import (
 )
 
 Found = Callable[[Case, Finding], bool]
-READ_DB = 1.0
-"""Devices show levels and powers to about 1 dB. Common practice, no source."""
 GROUPS: Mapping[str, str] = {
     "radio.rx-frequency": "radio.tx-frequency", "radio.atpc": "radio.tx-power",
     "radio.modulation": "radio.tx-power", "radio.eirp": "radio.tx-power",
@@ -108,125 +104,6 @@ def off(case: Case, finding: Finding) -> bool:
     return finding.verdict in WRONG and str(finding.observed).lower() in words
 
 
-def adapted(case: Case, finding: Finding) -> bool:
-    """Lower, as is right for a link that follows its level."""
-    del case
-    return finding.verdict == "warn"
-
-
-def level_at(case: Case, finding: Finding, *, across: bool = False) -> Finding | None:
-    """The level at the end of a finding, or at the other end."""
-    for hop, end in own_end(case, finding):
-        return hop.get("radio.rx-level", other_end(end) if across else end)
-    return None
-
-
-def deaf(case: Case, finding: Finding) -> bool:
-    """Wrong or not tested at an end that receives nothing, or whose level nobody judged."""
-    level = level_at(case, finding)
-    return finding.verdict != "pass" and (level is None or _nothing(level))
-
-
-def deaf_hop(case: Case, finding: Finding) -> bool:
-    """Not tested of a carrier where an end receives nothing."""
-    ends = (hop.get("radio.rx-level", end) for hop, end in both_ends(case, finding))
-    return finding.verdict == "not-tested" and any(f is not None and _nothing(f) for f in ends)
-
-
-def _nothing(level: Finding) -> bool:
-    return level.verdict in WRONG and level.observed is None
-
-
-def unheard(case: Case, finding: Finding) -> bool:
-    """A receiver without lock although its level is right, or too high."""
-    level = level_at(case, finding)
-    return finding.verdict in WRONG and level is not None and not lacking(case, level)
-
-
-def unlike(case: Case, finding: Finding) -> bool:
-    """A receiver without lock on a link whose modulation is fixed, its level not low."""
-    level = level_at(case, finding)
-    fixed = any(not radio.is_adaptive(hop.link) for hop, _ in own_end(case, finding))
-    return finding.verdict in WRONG and fixed and (level is None or not lacking(case, level))
-
-
-def drowned(case: Case, finding: Finding) -> bool:
-    """A receiver without lock whose level is under what its most robust mode needs, or none."""
-    level = level_at(case, finding)
-    if finding.verdict not in WRONG or level is None or not lacking(case, level):
-        return False
-    seen = number(level.observed)
-    needs = [m.threshold_dbm for m in _modes(case, finding) if m.threshold_dbm is not None]
-    return seen is None or (bool(needs) and seen < min(needs))
-
-
-def faded(case: Case, finding: Finding) -> bool:
-    """An SNR that is low by no more than the level is."""
-    level = level_at(case, finding)
-    if finding.verdict not in WRONG or level is None or not lacking(case, level):
-        return False
-    short, less = short_db(finding), short_db(level)
-    return less is None or short is None or short <= less + READ_DB
-
-
-def short_db(finding: Finding | None) -> float | None:
-    """How far a figure is under the planned one; None where either is no number."""
-    if finding is None:
-        return None
-    planned, seen = number(finding.expected), number(finding.observed)
-    return None if planned is None or seen is None else planned - seen
-
-
-def carried(*, across: bool) -> Found:
-    """Lower as a link follows its level, and the level at this or the other end is low for it."""
-
-    def found(case: Case, finding: Finding) -> bool:
-        level = level_at(case, finding, across=across)
-        if not adapted(case, finding) or level is None or not lacking(case, level):
-            return False
-        seen = number(level.observed)
-        needs = [m.threshold_dbm for m in _modes(case, finding) if m.threshold_dbm is not None]
-        return seen is None or not needs or seen < max(needs) + _HEADROOM_DB
-
-    return found
-
-
-_HEADROOM_DB = 3.0
-"""So far above its threshold a mode is safely carried, as in the comparison with the plan."""
-
-
-def _modes(case: Case, finding: Finding) -> list[Mode]:
-    """The modes of the planned bandwidth, up to the highest planned."""
-    for hop, end in own_end(case, finding):
-        device = case.devices.get(hop.unit(end))
-        profile = case.profiles.get(device.profile) if device is not None else None
-        modes = radio.modes_at(profile, hop.link.bandwidth_mhz) if profile is not None else []
-        most = radio.bits_per_symbol(hop.link.modulation_max or "")
-        return [m for m in modes if most is None or m.bits <= most]
-    return []
-
-
-def by_power(*, across: bool) -> Found:
-    """Along with a level that is low by as much as its far transmitter says that it sends less.
-
-    The level at the end of the finding, or at the other end.
-    """
-
-    def found(case: Case, finding: Finding) -> bool:
-        for hop, end in own_end(case, finding):
-            near = other_end(end) if across else end
-            level = hop.get("radio.rx-level", near, *WRONG)
-            short, less = (
-                short_db(level),
-                short_db(hop.get("radio.tx-power", other_end(near), *WRONG)),
-            )
-            if short is not None and less is not None and less > 0 and abs(short - less) <= READ_DB:
-                return True
-        return False
-
-    return found
-
-
 def both(one_: Found, other: Found) -> Found:
     """The one and the other."""
     return lambda case, finding: one_(case, finding) and other(case, finding)
@@ -241,6 +118,12 @@ def crossed(case: Case, finding: Finding) -> bool:
 def not_crossed(case: Case, finding: Finding) -> bool:
     """Another than the planned one, and not that of the other end."""
     return finding.verdict in WRONG and not crossed(case, finding)
+
+
+def own_setting(case: Case, finding: Finding) -> bool:
+    """Of a device that is known by its hardware, and not what is planned for the other end."""
+    unit = case.units.get(finding.subject.name)
+    return not_crossed(case, finding) and unit is not None and bool(unit.all(HARDWARE, "pass"))
 
 
 def swapped(case: Case, finding: Finding) -> bool:
@@ -271,7 +154,8 @@ def of_the_other(case: Case, finding: Finding) -> bool:
     other = in_place_of(case, name) if (name := device_of(finding)) is not None else None
     unit = case.units.get(other) if other is not None else None
     same = unit.by_check.get(finding.check, ()) if unit is not None else ()
-    known = other is not None and owner(case, finding) == other
+    named = finding.check == "system.name" and finding.observed == other
+    known = other is not None and (named or owner(case, finding) == other)
     found = known or any(f.expected == finding.observed for f in same)
     return finding.verdict in WRONG and found
 

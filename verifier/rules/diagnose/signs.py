@@ -60,7 +60,7 @@ class Fault:
         of: what it is a fault of.
         signs: what it makes.
         likely: never certain, whatever was found.
-        same: another kind that names the same fault, by what else was found.
+        same: what it shares with other kinds that name the same fault, by what else was found.
         settings: so many groups of checks are wrong at least, where it is this.
     """
 
