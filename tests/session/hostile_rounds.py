@@ -79,6 +79,7 @@ class Company:
             credentials=ENTRIES, probing=probing,
         )  # fmt: skip
         outcome = run(request)
+        assert not outcome.interrupted, "a signal ended this run: it says nothing"
         self.faults = outcome.faults
         self.reasons = {(f.check, f.subject.name, f.subject.port): f.reason
                         for f in outcome.result.findings}  # fmt: skip
