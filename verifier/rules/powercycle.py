@@ -123,7 +123,7 @@ def settings(device: Device, observations: Iterable[Observation]) -> dict[str, A
     }
     hops = [str(o.value["next_hop"]) for o in seen.all("default-route") if o.value is not None]
     if hops:
-        found["default route"] = ", ".join(sorted(hops))
+        found["default route"] = ", ".join(sorted(set(hops)))
     found.update(_port_settings(device, seen))
     return found
 
