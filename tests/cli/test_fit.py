@@ -129,7 +129,7 @@ def test_text_stays_within_100_columns(run: Run, plan: Path) -> None:
 def test_out_and_quiet(run: Run, plan: Path, tmp_path: Path) -> None:
     """The document by the file's ending; on the terminal the verdict and what does not fit."""
     done = run("fit", str(plan), "--laptop", HERE, "--out", "fit.json", "--quiet")
-    assert done.stdout.startswith("FAIL: 0 pass, 2 fail, 0 warn\nFAIL  off-subnet")
+    assert done.stdout.startswith("FAIL: 0 pass, 2 fail, 0 warn\nFAIL  one-way")
     assert done.stderr == ""
     jsonschema.validate(json.loads((tmp_path / "fit.json").read_text()), schema("fit"))
 

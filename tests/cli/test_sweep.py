@@ -90,7 +90,9 @@ def test_out_metrics_and_filters(at: Desk) -> None:
     done = at.sweep(
         "--device", "harbour-switch", "--out", "s.json", "--metrics", "m.txt", "--quiet"
     )
-    assert (done.returncode, done.stdout) == (0, "")
+    assert done.returncode == 0
+    assert ": 1 sound (" in done.stdout
+    assert done.stdout.count("\n") == 1
     document = json.loads((at.folder / "s.json").read_text())
     assert [u["unit"]["name"] for u in document["units"]] == ["harbour-switch"]
     families = {f.name: f for f in read((at.folder / "m.txt").read_text())}

@@ -39,11 +39,9 @@ def rows(plan: Plan) -> dict[str, list[list[Any]]]:
         if name != "Network"
     }
     (tree,) = entries["Network"]
-    if untested := tree.get("not_tested_ok"):
-        texts = [put_together(u["check"], u["reason"], u.get("by")) for u in untested]
-        tree = {**tree, "not_tested_ok": texts}
     fields = sheets()["Network"].columns
-    return {"Network": [[c.heading, _cell(_at(tree, c.path), c)] for c in fields], **made}
+    network = [[c.heading, _cell(_at(tree, c.path), c)] for c in fields]
+    return {"Network": network, **made}
 
 
 def csv_files(plan: Plan) -> dict[str, bytes]:
@@ -105,11 +103,18 @@ def _cell(value: Any, column: Column) -> Any:
     """A value as its cell holds it: numbers and dates as such, all else as text."""
     if value is None:
         return None
+    if column.path == ("not_tested_ok",):
+        return joined([_untested(entry) for entry in value], column.separator)
     if column.separator:
         return joined([written(v) for v in value], column.separator)
     if column.kind == "flag":
         return "yes" if value else "no"
     return value if column.kind in ("number", "date") else written(value)
+
+
+def _untested(entry: Group) -> str:
+    parts = {name: written(value) for name, value in entry.items()}
+    return put_together(parts["check"], parts["reason"], parts.get("by"))
 
 
 def _refuse_doubled(what: str, names: Iterable[str]) -> None:
