@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from tests.two_faults.world import FAR, HOP, KINDS, Planted, World, wrong
+from tests.two_faults.world import FAR, HOP, KINDS, Planted, World, places, wrong
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules.compare import Judged
@@ -25,10 +25,19 @@ def faults_of(world: World, cause: Cause) -> set[Planted]:
     at = devices_of(world, cause.subject)
     if cause.kind in ELSEWHERE:
         return {Planted(k, FAR[d]) for k in ELSEWHERE[cause.kind] for d in at}
+    if cause.kind == "hop-down":
+        every = {places(k, d) for k in KINDS for d in at}
+        named = [k for k in named if KINDS[k].of == "unit"]
+        return {p for p in every if _unlocks(world, p)} | {Planted(k, d) for k in named for d in at}
     found = {Planted(k, d) for k in named if KINDS[k].of == "unit" for d in at}
     return found | {
         Planted(k, HOP[d]) for k in named if KINDS[k].of == "link" for d in at if d in HOP
     }
+
+
+def _unlocks(world: World, planted: Planted) -> bool:
+    """Whether a hop is down by this fault: where an end cannot be read, that is all to be said."""
+    return any(check == "radio.lock" for check, _ in world.alone(planted))
 
 
 def devices_of(world: World, subject: Subject) -> set[str]:

@@ -189,8 +189,6 @@ def _sim(name: str, *names: str, of: str = "unit", value: float | str | None = N
 
 SILENT = ("unit-silent", "unit-down", "uplink-down", "management-silent", "hop-down",
           "nothing-answers")  # fmt: skip
-DARK = "hop-down"
-"""What keeps the far end deaf, where the device itself cannot be read."""
 UNREAD = ("snmp-wrong-key", "snmp-filtered", "snmp-off", "credentials-wrong")
 MUTE = ("unit-silent", "management-silent")
 """What is said of a device that answers neither echoes nor SNMP."""
@@ -225,7 +223,7 @@ KINDS: dict[str, Kind] = {
     "clock-free": _sim("clock-free"),
     "unsaved": _sim("unsaved", "settings-unsaved"),
     "restarted": _sim("restarted"),
-    "reset": _sim("reset", "settings-reverted", "not-set-up", DARK),
+    "reset": _sim("reset", "settings-reverted", "not-set-up"),
     # the radio
     "level-a-little-low": _sim("level-low", *ONE_WAY, value=2.9),
     "level-low": _sim("level-low", *ONE_WAY),
@@ -241,9 +239,9 @@ KINDS: dict[str, Kind] = {
     "power-set": _sim("power-set", "left-in-alignment"),
     "alignment-left": _sim("alignment-left", "left-in-alignment", "mode-differs"),
     "modulation": _sim("modulation", "mode-differs", "left-in-alignment"),
-    "muted": _sim("muted", "muted", DARK),
+    "muted": _sim("muted", "muted"),
     "atpc": _sim("atpc"),
-    "frequency": _sim("frequency", "frequency-wrong", DARK),
+    "frequency": _sim("frequency", "frequency-wrong"),
     "frequencies-crossed": _sim(
         "frequencies-crossed", "frequencies-crossed", "bands-crossed", of="link"
     ),

@@ -25,6 +25,7 @@ from verifier.rules.diagnose.reception import (
     deaf_hop,
     drowned,
     faded,
+    left_lowest,
     unheard,
     unlike,
 )
@@ -218,9 +219,11 @@ TABLE: tuple[Fault, ...] = (
         Sign("whole", f"{_WHOLE} link.*", anything, never)), settings=3)
       for kind in ("settings-reverted", "not-set-up")),
     Fault("left-in-alignment", "end", (
-        Sign("self", "radio.tx-power", above), Sign("self", f"{_SENT} radio.atpc radio.eirp"),
+        Sign("self", "radio.tx-power", above), Sign("self", "radio.eirp"),
+        Sign("self", "radio.atpc", off), Sign("self", _SENT, anything, left_lowest(across=False)),
         Sign("across", "radio.rx-level radio.path-loss", above),
-        Sign("across", "radio.modulation"), Sign("self across", "radio.lock", wrong, unlike),
+        Sign("across", "radio.modulation", anything, left_lowest(across=True)),
+        Sign("self across", "radio.lock", wrong, unlike),
         Sign("whole", _WHOLE, wrong, never))),
     Fault("power-raised", "end", (
         Sign("self", "radio.tx-power", above), Sign("self", "radio.eirp"),
@@ -254,7 +257,7 @@ TABLE: tuple[Fault, ...] = (
         *_low("ends", "ends"), Sign("ends", "radio.polarisation"),
         Sign("device", "manual.polarisation", wrong)), likely=True),
     Fault("planned-level-wrong", "end", (
-        Sign("self", "radio.rx-level radio.path-loss radio.fade-margin"),), likely=True),
+        Sign("self", "radio.rx-level radio.path-loss"),), likely=True),
     # reception
     Fault("interference", "end", (
         Sign("self", "radio.snr radio.xpi radio.*-seconds"),

@@ -98,12 +98,18 @@ def causes(case: Case) -> Causes:
 
 
 def _low(hop: Hop, end: EndName) -> Finding | None:
-    """The level of an end, where it is too low or there is none at all."""
-    finding = hop.get("radio.rx-level", end, *WRONG)
-    short = short_db(finding)
-    if finding is None or (short is None and number(finding.observed) is not None):
-        return None
-    return finding if short is None or short > 0 else None
+    """The level of an end, where it is too low or there is none at all.
+
+    A level that more power than planned makes up for is found by what the path takes.
+    """
+    level = hop.get("radio.rx-level", end, *WRONG)
+    short = short_db(level)
+    none = level is not None and number(level.observed) is None
+    if level is not None and (none or (short is not None and short > 0)):
+        return level
+    loss = hop.get("radio.path-loss", end, "fail")
+    over = short_db(loss)
+    return loss if over is not None and over < 0 else None
 
 
 def follow(hop: Hop, ends: Iterable[EndName]) -> list[Finding]:
@@ -129,7 +135,7 @@ def _misplanned(case: Case, hop: Hop) -> Iterator[tuple[EndName, Cause]]:
         off = abs(planned - sum_.level_dbm) > radio.AGREE_DB
         if sum_.gas_missing or not off or abs(seen + power - sum_.level_dbm) > radio.AGREE_DB:
             continue
-        heads = [level, *hop.all(("radio.path-loss", "radio.fade-margin"), [end], *WRONG)]
+        heads = [level, *hop.all(["radio.path-loss"], [end], *WRONG)]
         yield end, cause(
             "planned-level-wrong", level.subject, "likely",
             f"{hop.unit(end)} receives {seen:.1f} dBm, which is what the plan's own figures add up "
@@ -143,7 +149,7 @@ def _powers(hop: Hop, low: Mapping[EndName, Finding]) -> dict[EndName, Cause]:
     found: dict[EndName, Cause] = {}
     for end, far in ENDS:
         power = hop.get("radio.tx-power", far, *WRONG)
-        less, short = short_db(power), short_db(low.get(end))
+        less, short = short_db(power), short_db(hop.get("radio.rx-level", end, *WRONG))
         if power is None or less is None or less <= 0:
             continue
         text = f"{hop.unit(far)} transmits {less:.1f} dB less than planned"
@@ -261,7 +267,7 @@ def _by_difference(hop: Hop) -> Causes:
 def _one(hop: Hop, end: EndName, low: Finding, misplanned: Container[EndName]) -> Causes:
     """One direction is low and the other is seen to be right: one of its two ends."""
     far: EndName = "b" if end == "a" else "a"
-    right = hop.get("radio.rx-level", far, "pass")
+    right = hop.get("radio.rx-level", far, "pass", *WRONG)
     if right is None and far not in misplanned:
         return
     short = _excess_db(hop, end, low)

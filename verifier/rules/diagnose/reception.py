@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 from verifier.model.profile import Mode
 from verifier.model.result import Finding
 from verifier.rules import radio
@@ -88,15 +90,39 @@ def short_db(finding: Finding | None) -> float | None:
 
 
 def carried(*, across: bool) -> Found:
-    """Lower as a link follows its level, and the level at this or the other end is low for it."""
+    """Lower as a link follows its level: the level at this or the other end carries no more."""
 
     def found(case: Case, finding: Finding) -> bool:
         level = level_at(case, finding, across=across)
         if not adapted(case, finding) or level is None or not lacking(case, level):
             return False
-        seen = number(level.observed)
-        needs = [m.threshold_dbm for m in _modes(case, finding) if m.threshold_dbm is not None]
-        return seen is None or not needs or seen < max(needs) + _HEADROOM_DB
+        seen, more = number(level.observed), _needed_for_more(case, finding)
+        return seen is None or more is None or seen < more + _HEADROOM_DB
+
+    return found
+
+
+def _needed_for_more(case: Case, finding: Finding) -> float | None:
+    """What the next higher mode needs, in dBm; of the highest where the one in use is not known."""
+    modes = [m for m in _modes(case, finding) if m.threshold_dbm is not None]
+    word = radio.plain_modulation(str(finding.observed))
+    higher = [
+        after
+        for mode, after in itertools.pairwise(modes)
+        if radio.plain_modulation(mode.modulation) == word
+        or mode.capacity_mbps == number(finding.observed)
+    ]
+    return next((m.threshold_dbm for m in (*higher, *reversed(modes))), None)
+
+
+def left_lowest(*, across: bool) -> Found:
+    """Along with a modulation at this or the other end that is not one that follows the level."""
+
+    def found(case: Case, finding: Finding) -> bool:
+        return finding.verdict != "pass" and any(
+            hop.get("radio.modulation", other_end(end) if across else end, "fail")
+            for hop, end in own_end(case, finding)
+        )
 
     return found
 
