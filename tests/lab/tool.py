@@ -7,13 +7,13 @@ import os
 import shutil
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from tests.lab.network import Network
+from tests.stopwatch import Stopwatch
 
 HERE = Path(__file__).parent
 Key = tuple[str, str]
@@ -28,7 +28,7 @@ class Verified:
         code: exit code.
         document: the JSON on standard output.
         said: standard error.
-        took_s: from start to exit.
+        took_s: from start to exit, where nobody waited for a processor.
     """
 
     code: int
@@ -94,7 +94,7 @@ class Tool:
         """Runs it to its end, 120 s at most."""
         files = ("--credentials", str(self._credentials), "--profiles", str(HERE / "profiles"))
         argv = (sys.executable, "-m", "verifier", "verify", str(plan), *files, "--format", "json")
-        started_s = time.monotonic()
+        stopwatch = Stopwatch()
         done = subprocess.run(
             self._network.inside(source, *argv, *options),
             cwd=self._directory,
@@ -104,7 +104,7 @@ class Tool:
             timeout=120,
             check=False,
         )
-        took_s = time.monotonic() - started_s
+        took_s = stopwatch.alone_s
         try:
             document = json.loads(done.stdout)
         except ValueError:
