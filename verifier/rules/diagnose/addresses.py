@@ -232,12 +232,11 @@ def _twice(case: Case, unit: Unit) -> Causes:
     names = name if name is not None and _several(name) else None
     doubled = unit.get("icmp.duplicate", "warn", "fail")
     mac = unit.get("neighbour.mac", "fail")
-    dead = unit.get("icmp.reply", "fail")
     if macs is not None or names is not None:
         yield cause(
             "address-twice", unit.subject, "likely",
             f"several units hold the address of {unit.name}",
-            [macs, names, doubled, mac, dead, *(unit.untested() if dead is not None else ())],
+            [macs, names, doubled, mac],
         )  # fmt: skip
         return
     if doubled is not None:
