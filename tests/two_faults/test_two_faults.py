@@ -43,6 +43,7 @@ ONCE_WRONG = [
     (Planted("lobe", HOP1), Planted("modulation", A)),
     (Planted("planned-level", B), Planted("power-low", A)),
     (Planted("reset", A), Planted("swapped-ends", HOP1)),
+    (Planted("far-name", A), Planted("hardware-swapped", HOP1)),
     (Planted("another", D), Planted("clock-free", D)),
     (Planted("half-duplex", A), Planted("port-slow", A)),
     (Planted("modulation", D), Planted("reset", D)),

@@ -76,12 +76,14 @@ def _stands_for(case: Case, unit: Unit) -> Unit | None:
 
 
 def _name_besides(case: Case, unit: Unit, other: Unit) -> Causes:
-    """It stands where another is planned, and bears the name of neither place."""
+    """It stands where another is planned: whatever name it bears, it may not have been set up."""
     name = unit.get("system.name", "fail")
-    if name is not None and not _several(name) and (said := str(name.observed)) != other.name:
+    if name is not None and not _several(name):
+        said = str(name.observed)
+        certainty: Certainty = "possible" if said == other.name else "likely"
         text = f"whoever stands at the place of {unit.name} bears another name: {said!r}"
         yield cause(
-            "name-wrong", unit.subject, "likely", text,
+            "name-wrong", unit.subject, certainty, text,
             [name, *_heard_by_the_far_end(case, unit, said)],
         )  # fmt: skip
 
