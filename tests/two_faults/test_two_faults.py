@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import pytest
 
 from tests.two_faults.judging import complaints
-from tests.two_faults.world import HOP1, KINDS, A, B, D, Planted, World, pairs, places, world
+from tests.two_faults.world import HOP1, HOP2, KINDS, A, B, D, Planted, World, pairs, places, world
 from verifier.rules.diagnose.faults import FAULTS
 from verifier.rules.diagnose.kinds import TRY_FIRST
 from verifier.simulator import KINDS as SIMULATED
@@ -38,6 +38,17 @@ ONCE_WRONG = [
     (Planted("wrong-name", A), Planted("exchanged", A)),
     (Planted("far-name", A), Planted("exchanged", A)),
     (Planted("lobe", HOP1), Planted("polarisation", A)),
+    (Planted("level-high", A), Planted("level-low-both", HOP1)),
+    (Planted("alignment-left", D), Planted("level-low-both", HOP2)),
+    (Planted("lobe", HOP1), Planted("modulation", A)),
+    (Planted("planned-level", B), Planted("power-low", A)),
+    (Planted("reset", A), Planted("swapped-ends", HOP1)),
+    (Planted("far-name", A), Planted("hardware-swapped", HOP1)),
+    (Planted("another", D), Planted("clock-free", D)),
+    (Planted("half-duplex", A), Planted("port-slow", A)),
+    (Planted("modulation", D), Planted("reset", D)),
+    (Planted("lobes", HOP2), Planted("management-silent", D)),
+    (Planted("address-twice", A), Planted("dead", A)),
     (Planted("echoes-filtered", A), Planted("wrong-privacy", A)),
     (Planted("echoes-filtered", A), Planted("no-answer", A)),
 ]

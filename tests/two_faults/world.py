@@ -134,6 +134,8 @@ def _dead_and_behind(seen: Seen, name: str) -> None:
 
 
 def _some_lost(seen: Seen, name: str) -> None:
+    if any(r.what == "echo" and not r.value["received"] for r in seen.rows[name]):
+        return  # all are lost already
     seen.without(name, "echo")
     seen.note(name, "icmp", "echo", value=_echo(2), unit="ms")
 

@@ -144,7 +144,7 @@ ADDRESSES: Situations = [
     ("mask wrong in a unit that may be another", "a address.mask fail 255.255.255.0 255.255.0.0", ["mask-wrong likely a"]),
     ("two hardware addresses answer for one address", "a neighbour.duplicate fail", ["address-twice likely a"]),
     ("two hardware addresses and doubled replies", "a neighbour.duplicate fail\na icmp.duplicate warn 0 3", ["address-twice likely a"]),
-    ("two hardware addresses, and no answer from either", "a icmp.reply fail\na neighbour.duplicate fail\na system.name not-tested", ["address-twice likely a"]),
+    ("two hardware addresses, and no answer from either", "a icmp.reply fail\na neighbour.duplicate fail\na system.name not-tested", ["unit-silent likely a", "address-twice likely a"]),
     ("two hardware addresses, and names that change", 'a neighbour.duplicate fail\na system.name fail a ["a","x"]', ["address-twice certain a"]),
     ("names that change", 'a system.name fail a ["a","x"]', ["address-twice certain a"]),
     ("doubled replies alone: a second unit or a loop", "a icmp.duplicate warn 0 3", ["address-twice possible a", "path-doubled possible a"]),

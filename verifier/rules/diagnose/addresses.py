@@ -78,12 +78,14 @@ def _stands_for(case: Case, unit: Unit) -> Unit | None:
 
 
 def _name_besides(case: Case, unit: Unit, other: Unit) -> Causes:
-    """It stands where another is planned, and bears the name of neither place."""
+    """It stands where another is planned: whatever name it bears, it may not have been set up."""
     name = unit.get("system.name", "fail")
-    if name is not None and not _several(name) and (said := str(name.observed)) != other.name:
+    if name is not None and not _several(name):
+        said = str(name.observed)
+        certainty: Certainty = "possible" if said == other.name else "likely"
         text = f"whoever stands at the place of {unit.name} bears another name: {said!r}"
         yield cause(
-            "name-wrong", unit.subject, "likely", text,
+            "name-wrong", unit.subject, certainty, text,
             [name, *_heard_by_the_far_end(case, unit, said)],
         )  # fmt: skip
 
@@ -238,12 +240,11 @@ def _twice(case: Case, unit: Unit) -> Causes:
     names = name if name is not None and _several(name) else None
     doubled = unit.get("icmp.duplicate", "warn", "fail")
     mac = unit.get("neighbour.mac", "fail")
-    dead = unit.get("icmp.reply", "fail")
     if macs is not None or names is not None:
         yield cause(
             "address-twice", unit.subject, "likely",
             f"several units hold the address of {unit.name}",
-            [macs, names, doubled, mac, dead, *(unit.untested() if dead is not None else ())],
+            [macs, names, doubled, mac],
         )  # fmt: skip
         return
     if doubled is not None:

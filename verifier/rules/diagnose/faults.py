@@ -185,7 +185,7 @@ TABLE: tuple[Fault, ...] = (
     Fault("address-twice", "device", (
         Sign("self", "neighbour.duplicate icmp.duplicate"), Sign("self", "system.name", several),
         Sign("self", "neighbour.mac", wrong, doubled),
-        Sign("self ends whole", "*", gone, gone),
+        Sign("self ends whole", "*", gone, never),
         Sign("self ends", "*", strange, never),
         Sign("across whole", _HEARD + " link.* " + _WHOLE, strange, never))),
     Fault("path-doubled", "device", (Sign("self", "icmp.duplicate"),), likely=True),

@@ -267,7 +267,7 @@ def _by_difference(hop: Hop) -> Causes:
 def _one(hop: Hop, end: EndName, low: Finding, misplanned: Container[EndName]) -> Causes:
     """One direction is low and the other is seen to be right: one of its two ends."""
     far: EndName = "b" if end == "a" else "a"
-    right = hop.get("radio.rx-level", far, "pass", *WRONG)
+    right = hop.get("radio.rx-level", far, "pass") or hop.get("radio.path-loss", far, "pass")
     if right is None and far not in misplanned:
         return
     short = _excess_db(hop, end, low)

@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 
 from verifier.rules.diagnose.case import UNTESTED, Case, Unit
 
+_ON_THE_CABLE = frozenset({"neighbour.duplicate", "neighbour.proxy"})
+"""Checks that tell who answers on the cable, which may be another unit."""
+
 
 @dataclass(frozen=True, slots=True)
 class Standing:
@@ -48,7 +51,7 @@ def standing_of(case: Case) -> Standing:
     standing = Standing()
     for unit in case.units.values():
         head = unit.get("icmp.reply", "fail")
-        others = [f for f in unit.found if f is not head]
+        others = [f for f in unit.found if f is not head and f.check not in _ON_THE_CABLE]
         if head is not None and all(f.verdict in UNTESTED for f in others):
             standing.silent[unit.name] = unit
             standing.reports[unit.name] = _reporters(case, unit)
