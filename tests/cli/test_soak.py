@@ -145,7 +145,7 @@ def test_a_whole_soak(network: tuple[Path, Network], tmp_path: Path) -> None:
             assert found[f"radio.{check}", f"Hop 1 {end}"]["observed"] == 0.0
         assert found["icmp.loss", unit]["reason"].startswith("management path: 0 of 160 echoes")
     assert found["traffic.loss", "desk>ferry-host"]["verdict"] == "pass"
-    assert out.splitlines()[0].endswith("short soak of 4 s (24 h is common practice)")
+    assert "short soak of 4 s (24 h is common practice)\n" in out
     assert f"every sample is in {tool.journal}.gz" in err
     _same_everywhere(tool, tmp_path / "page.html")
 
@@ -399,7 +399,7 @@ def test_killed_at_ten_moments(network: tuple[Path, Network], tmp_path: Path) ->
         argv, env=clean_environment(), capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
-    assert "unfinished" in done.stdout.splitlines()[0] + done.stdout.splitlines()[1]
+    assert any("unfinished" in line for line in done.stdout.splitlines()[:4])
 
 
 @pytest.mark.lab
@@ -424,7 +424,7 @@ def test_full_disk(network: tuple[Path, Network], tmp_path: Path) -> None:
     assert "is not whole: No space left on device" in err
     assert "short soak of 5 s" in out
     assert " fail, " in out
-    assert "0 fail" in out.splitlines()[1]
+    assert any("0 fail" in line for line in out.splitlines()[:4])
     stored = _read(kept)
     assert (
         next(f for f in stored.result.findings if f.check == "local.soak").verdict == "not-tested"
