@@ -14,7 +14,7 @@ from pathlib import Path
 
 from tests.session.hostile_rounds import company
 
-ABSENT_EVERY = 20
+ABSENT_EVERY, SAID_EVERY = 20, 25
 """A round with the absent device waits for it."""
 
 
@@ -31,6 +31,11 @@ def main() -> int:
                     wrong += 1
                     said = {k: (right.get(k), found.get(k), bad.reasons.get(k)) for k in differ}
                     print(f"round {n}, {command}: {said}, {bad.faults}", flush=True)
+            if n % SAID_EVERY == SAID_EVERY - 1:
+                print(
+                    f"{n + 1} rounds, {bad.forged} forged datagrams, {wrong} runs differ",
+                    flush=True,
+                )
         took_s, forged = time.monotonic() - began_s, bad.forged
     print(f"{rounds} rounds of each command, {forged} forged datagrams, "
           f"{'all on the wire seen' if look else 'ids guessed only'}: "
