@@ -66,7 +66,7 @@ def echo(lost: int) -> dict[str, Any]:
             "reordered": 0, "foreign_id": 0, "payload_bytes": 56, "silence": silence}  # fmt: skip
 
 
-def _noecho(seen: Seen, name: str) -> None:
+def _no_echo(seen: Seen, name: str) -> None:
     seen.without(name, "echo", "warm-up")
     seen.note(name, "icmp", "warm-up", value={"replied": False, "silence": []})
     seen.note(name, "icmp", "echo", value=echo(_ECHOES), unit="ms")
@@ -83,7 +83,7 @@ def _no_snmp(outcome: str, *, engine: bool = False) -> Wire:
 
 
 def _dead(seen: Seen, name: str) -> None:
-    _noecho(seen, name)
+    _no_echo(seen, name)
     _no_snmp("silent")(seen, name)
 
 
