@@ -14,7 +14,8 @@ import time
 from collections import Counter
 
 from tests.two_faults.judging import complaints
-from tests.two_faults.world import KINDS, pairs, world
+from tests.two_faults.planting import KINDS, pairs
+from tests.two_faults.world import world
 
 
 def main(share: int) -> int:

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from tests.two_faults.world import FAR, HOP, KINDS, Planted, World, places, wrong
+from tests.two_faults.planting import FAR, HOP, KINDS, Planted, places
+from tests.two_faults.world import World, wrong
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules.compare import Judged

@@ -12,7 +12,8 @@ from collections.abc import Iterator
 import pytest
 
 from tests.two_faults.judging import complaints
-from tests.two_faults.world import HOP1, HOP2, KINDS, A, B, D, Planted, World, pairs, places, world
+from tests.two_faults.planting import HOP1, HOP2, KINDS, A, B, D, Planted, pairs, places
+from tests.two_faults.world import World, world
 from verifier.rules.diagnose.faults import FAULTS
 from verifier.rules.diagnose.kinds import TRY_FIRST
 from verifier.simulator import KINDS as SIMULATED
