@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import multiprocessing
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 import pytest
@@ -88,24 +89,24 @@ def test_what_is_no_journal_is_refused(tmp_path: Path, text: str) -> None:
         read_story(path)
 
 
-def claim(path: Path, held: multiprocessing.synchronize.Event, end: multiprocessing.synchronize.Event) -> None:  # fmt: skip
+def claim(path: Path, pipe: Connection) -> None:
     with GuideJournal(path):
-        held.set()
-        end.wait(20)
+        pipe.send("held")
+        pipe.recv()
 
 
 def test_two_guides_do_not_share_one(tmp_path: Path) -> None:
     context = multiprocessing.get_context("spawn")
-    held, end = context.Event(), context.Event()
-    process = context.Process(target=claim, args=(tmp_path / "j", held, end))
+    ours, theirs = context.Pipe()
+    process = context.Process(target=claim, args=(tmp_path / "j", theirs))
     process.start()
     try:
-        assert held.wait(20)
+        assert ours.poll(60)
         with pytest.raises(UsageError, match="another guide"):
             GuideJournal(tmp_path / "j")
     finally:
-        end.set()
-        process.join(20)
+        ours.send("end")
+        process.join(60)
 
 
 def test_places_where_nothing_can_be_kept(tmp_path: Path) -> None:

@@ -182,11 +182,8 @@ def test_a_process_that_dies_leaves_its_units_untested(
     slow = [Fault(kind="slow", unit=f"unit-{n}", value=1.5) for n in range(UNITS)]
     for fault in slow:
         network.put(fault)
-    before = _children()
-    kill = threading.Thread(target=_kill_one_more, args=(before,))
-    kill.start()
-    result = run(asked).result
-    kill.join()
+    with one_more_killed():
+        result = run(asked).result
     for fault in slow:
         network.take_off(fault)
     verdicts = [f.verdict for f in result.findings if f.check == "snmp.answer"]
@@ -238,14 +235,25 @@ def _children() -> set[int]:
     return {int(pid) for pid in listed.split()}
 
 
-def _kill_one_more(before: set[int]) -> None:
-    """Kills one process that was started since, a second after it appeared."""
-    ends = time.monotonic() + 60
-    while not (new := _children() - before):
-        assert time.monotonic() < ends
-        time.sleep(0.05)
-    time.sleep(1.0)
-    os.kill(min(new), signal.SIGKILL)
+@contextlib.contextmanager
+def one_more_killed() -> Iterator[None]:
+    """Kills one process that is started meanwhile, a second after it appeared; never one of later."""
+    before, over = _children(), threading.Event()
+
+    def kill() -> None:
+        while not (new := _children() - before):
+            if over.wait(0.05):
+                return
+        if not over.wait(1.0):
+            os.kill(min(new), signal.SIGKILL)
+
+    thread = threading.Thread(target=kill)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join()
 
 
 def test_what_a_process_has_seen_so_far_is_handed_over_at_the_end(
