@@ -174,7 +174,7 @@ def without_postgresql() -> str | None:
 
 @cache
 def without_systemd() -> str | None:
-    """Why units cannot be verified."""
+    """Why devices cannot be verified."""
     if shutil.which("systemd-analyze") is None:
         return "systemd-analyze missing: apt-get install --no-install-recommends systemd"
     return None

@@ -17,9 +17,9 @@ from pathlib import Path
 
 from verifier.model.address import Interface
 from verifier.model.plan import Device, Plan
-from verifier.report import Look
+from verifier.report import ReportStyle
 from verifier.report.fit import json, text
-from verifier.session.fitting import Question, answer
+from verifier.session.laptop.fit import FitQuestion, answer
 
 SETUP = """ip link set lo up; ip link add eth0 type veth peer name far
 ip link set eth0 up; ip link set far up; ip address add 198.18.0.1/17 dev eth0
@@ -32,16 +32,16 @@ def device(number: int, count: int) -> Device:
     else:
         value, prefix = 0xC6128000 + (number // 250 << 8) % 0x8000 + number % 250 + 1, 24
     ip = ".".join(str(value >> shift & 0xFF) for shift in (24, 16, 8, 0))
-    return Device(name=f"unit-{number}", address=Interface.parse(f"{ip}/{prefix}"))
+    return Device(name=f"device-{number}", address=Interface.parse(f"{ip}/{prefix}"))
 
 
 def main(count: int) -> None:
     devices = tuple(device(n, count) for n in range(count))
     plan = Plan(devices=devices)
     began_s, processor_s = time.perf_counter(), time.process_time()
-    report = answer(Question(plan=plan, profiles={}, devices=devices))
+    report = answer(FitQuestion(plan=plan, profiles={}, devices=devices))
     answered_s, processor_s = time.perf_counter(), time.process_time() - processor_s
-    look = Look()
+    look = ReportStyle()
     sizes = [len(draw(report, look)) for draw in (json, text)]
     drawn_s = time.perf_counter()
     relations = {f.relation for f in report.devices}

@@ -1,8 +1,8 @@
 """Kills guides at random moments and resumes them: `python -m tests.bench.guide_kill_campaign RUNS`.
 
-As root: it builds its own namespaces. A unit that does what it is told is re-addressed; the guide is
+As root: it builds its own namespaces. A device that does what it is told is re-addressed; the guide is
 killed (SIGKILL, SIGINT or SIGTERM by turns) after a random time, again and again, until one run comes
-to its end. Then the unit must be at its new address, the laptop must have none of the guide's, and
+to its end. Then the device must be at its new address, the laptop must have none of the guide's, and
 every line of the journal must be whole.
 """
 
@@ -51,10 +51,10 @@ def once(bench: Bench, chance: random.Random) -> tuple[int, str]:
         journal = bench.folder / "guide.readdress.jsonl"
         resume = journal.exists() and journal.read_bytes().count(b"\n") > 0
     held = [a for a in bench.addresses("laptop").split() if a.startswith(("192.0.2.", "198.18."))]
-    at = [a for a in bench.addresses("unit").split() if a.startswith(("192.0.2.", "198.18."))]
+    at = [a for a in bench.addresses("device").split() if a.startswith(("192.0.2.", "198.18."))]
     ends = records(bench)[-1]
     right = (held, at, ends.get("result")) == ([], [NEW], "done")
-    return kills, "" if right else f"laptop {held}, unit {at}, journal {ends}"
+    return kills, "" if right else f"laptop {held}, device {at}, journal {ends}"
 
 
 def main(runs: int) -> None:
@@ -62,7 +62,7 @@ def main(runs: int) -> None:
     chance = random.Random(7)
     kills, wrong = 0, []
     with Bench() as bench:
-        bench.agent("unit", "lighthouse-quarry")
+        bench.agent("device", "lighthouse-quarry")
         for _ in range(runs):
             more, fault = once(bench, chance)
             kills += more

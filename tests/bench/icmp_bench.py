@@ -19,8 +19,8 @@ from dataclasses import dataclass
 from tabulate import tabulate
 
 from verifier.model.address import Address
-from verifier.probes.icmp import Echoer, EchoTarget
-from verifier.probes.icmp_packet import checksum
+from verifier.probes.echo.burst import Echoer, EchoTarget
+from verifier.probes.echo.packet import checksum
 from verifier.probes.pace import Pace
 
 REACH_PER_S = 50_000

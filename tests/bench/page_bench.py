@@ -21,10 +21,10 @@ from sqlalchemy import Connection, select
 from tests.report import paging
 from tests.report.paging import NOW_S
 from tests.store.examples import sweep
-from verifier.model.health import Level, Reading
+from verifier.model.health import HealthReading, ReceivedLevel
 from verifier.model.status import CHANGES_S, MOST_CHANGES, Recent
-from verifier.report.status_page import page
-from verifier.rules.health.status import status
+from verifier.report.status.page import page
+from verifier.rules.status import status
 from verifier.store import Store, opened, schema
 from verifier.store.recent import recent
 
@@ -46,10 +46,10 @@ def cpu_s(do: Callable[[], Any], times: int = 5) -> float:
 def drawing() -> None:
     """Putting together and drawing, by the number of devices."""
     print(f"{'devices':>8} {'put together ms':>16} {'drawn ms':>9} {'kB':>6} {'us a device':>12}")
-    for units in SIZES:
-        plan = paging.many_plan(units)
+    for subjects in SIZES:
+        plan = paging.many_plan(subjects)
         done = paging.many_report(plan)
-        made = paging.many(units)
+        made = paging.many(subjects)
         past = Recent(
             levels={
                 hop.name: {(1, "a"): paging.day(-45.0, n), (1, "b"): paging.day(-45.2, -n)}
@@ -60,24 +60,27 @@ def drawing() -> None:
             lambda: status(plan, done, past, every_s=EVERY_S, confirm=2)  # noqa: B023
         )
         drawn_s, size = cpu_s(lambda: page(made)), len(page(made).encode())  # noqa: B023
-        each_us = 1e6 * (together_s + drawn_s) / units
+        each_us = 1e6 * (together_s + drawn_s) / subjects
         print(
-            f"{units:>8} {1e3 * together_s:>16.1f} {1e3 * drawn_s:>9.1f} {size / 1e3:>6.0f} "
+            f"{subjects:>8} {1e3 * together_s:>16.1f} {1e3 * drawn_s:>9.1f} {size / 1e3:>6.0f} "
             f"{each_us:>12.0f}"
         )
 
 
-def fill(store: Store, days: float, units: int) -> int:
+def fill(store: Store, days: float, several: int) -> int:
     """Sweeps of so many days up to `NOW_S`; the number of them."""
-    plan = paging.many_plan(units)
+    plan = paging.many_plan(several)
     devices = [paging.reading(d.name) for d in plan.devices]
     count = int(days * 86_400.0 / EVERY_S)
     for n in range(count):
-        levels = (Level(1, "a", -45.0 - n % 5 / 10), Level(1, "b", -45.5 - n % 7 / 10))
-        links: list[Reading] = [paging.reading(x.name, levels=levels) for x in plan.links]
+        levels = (
+            ReceivedLevel(1, "a", -45.0 - n % 5 / 10),
+            ReceivedLevel(1, "b", -45.5 - n % 7 / 10),
+        )
+        links: list[HealthReading] = [paging.reading(x.name, levels=levels) for x in plan.links]
         at_s = NOW_S - EVERY_S * (count - 1 - n)
         changes = [
-            paging.change(devices[n % units].unit.name, "silent", at_s=at_s, confirmed_s=at_s)
+            paging.change(devices[n % several].subject.name, "silent", at_s=at_s, confirmed_s=at_s)
         ]
         store.save(sweep(*devices, *links, at_s=at_s), changes=changes)
     return count
@@ -88,16 +91,16 @@ def look(connection: Connection) -> Any:
     return recent(connection, NOW_S - CHANGES_S, NOW_S, MOST_CHANGES)
 
 
-def querying(days: float, units: int) -> None:
+def querying(days: float, subjects: int) -> None:
     """The query in a store of so many days; then with very many more changes, all of them older."""
     with tempfile.TemporaryDirectory() as name, opened(str(Path(name) / "s.db")) as store:
         began_s = time.monotonic()
-        count = fill(store, days, units)
+        count = fill(store, days, subjects)
         filled_s = time.monotonic() - began_s
         size = (Path(name) / "s.db").stat().st_size
         asked_s = cpu_s(lambda: store.look(look))
         print(
-            f"{count:>6} sweeps of {units} units, {size / 1e6:.0f} MB (filled in {filled_s:.0f} s):"
+            f"{count:>6} sweeps of {subjects} devices, {size / 1e6:.0f} MB (filled in {filled_s:.0f} s):"
             f" asked in {1e3 * asked_s:.1f} ms"
         )
         if days <= 1.0:
@@ -120,6 +123,6 @@ def querying(days: float, units: int) -> None:
 
 if __name__ == "__main__":
     drawing()
-    of_units = int(sys.argv[2]) if len(sys.argv) > 2 else 200
+    of_devices = int(sys.argv[2]) if len(sys.argv) > 2 else 200
     for length in (1.0, float(sys.argv[1]) if len(sys.argv) > 1 else 14.0):
-        querying(length, of_units)
+        querying(length, of_devices)

@@ -19,8 +19,8 @@ from typing import Any
 
 import netaddr
 
-from verifier.files.plan_in import plan_sha256, read_plan
-from verifier.files.plan_out import write_plan
+from verifier.files.read_plan import plan_sha256, read_plan
+from verifier.files.write_plan import write_plan
 from verifier.model import plan as model
 from verifier.model.address import Address, Interface, Mac
 
@@ -30,21 +30,23 @@ _FIRST = 0x0A000000  # 10.0.0.0
 
 def made_plan(devices: int) -> model.Plan:
     """A plan of so many devices in subnets of 200, as links of two."""
-    units = tuple(_device(n) for n in range(devices))
+    several = tuple(_device(n) for n in range(devices))
     links = tuple(_link(n) for n in range(devices // 2))
     sites = tuple(model.Site(name=f"site-{n}") for n in range(devices // 2 + 1))
-    return model.Plan(network=model.Network(name="Bench"), sites=sites, devices=units, links=links)
+    return model.Plan(
+        network=model.Network(name="Bench"), sites=sites, devices=several, links=links
+    )
 
 
 def _device(n: int) -> model.Device:
     subnet = _FIRST + n // 200 * 256
     address = Address(netaddr.IPAddress(subnet + 10 + n % 200, 4))
     return model.Device(
-        name=f"unit-{n}",
+        name=f"device-{n}",
         address=Interface.of(address, 24),
         site=f"site-{(n + 1) // 2}",
         label=f"UNIT {n}",
-        profile="ptp-radio",
+        profile="hop-radio",
         gateway=Address(netaddr.IPAddress(subnet + 1, 4)),
         tx_band="low" if n % 2 else "high",
         mac=Mac.parse(f"02005e{n:06x}"),
@@ -58,9 +60,9 @@ def _device(n: int) -> model.Device:
     )
 
 
-def _end(unit: int, tx_mhz: float, rx_level_dbm: float) -> model.End:
+def _end(device: int, tx_mhz: float, rx_level_dbm: float) -> model.End:
     return model.End(
-        device=f"unit-{unit}",
+        device=f"device-{device}",
         tx_mhz=tx_mhz,
         tx_power_dbm=18.0,
         max_eirp_dbm=62.1,

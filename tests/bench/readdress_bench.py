@@ -2,7 +2,7 @@
 
 Usage: python tests/bench/readdress_bench.py
 
-Limits: 1,000 units over 20 subnets under 2 s, 10,000 units in one renumbering under 10 s, both under
+Limits: 1,000 devices over 20 subnets under 2 s, 10,000 devices in one renumbering under 10 s, both under
 300 MB, for the command as a person runs it.
 """
 
@@ -25,32 +25,32 @@ RUN = (
 )
 
 
-def shuffled(units: int, subnets: int) -> str:
-    """Units whose planned addresses are their present ones in another order: chains and rings."""
-    present = [f"198.18.{s}.{h + 1}/24" for s in range(subnets) for h in range(units // subnets)]
+def shuffled(devices: int, subnets: int) -> str:
+    """Devices whose planned addresses are their present ones in another order: chains and rings."""
+    present = [f"198.18.{s}.{h + 1}/24" for s in range(subnets) for h in range(devices // subnets)]
     planned = random.Random(1).sample(present, len(present))
     rows = zip(present, planned, strict=True)
     return "".join(
-        f"  - {{name: unit-{n}, address: {new}, present_address: {old}}}\n"
+        f"  - {{name: device-{n}, address: {new}, present_address: {old}}}\n"
         for n, (old, new) in enumerate(rows)
     )
 
 
-def moved(units: int, subnets: int) -> str:
-    """Units that each go from their subnet to the next."""
-    each = units // subnets
+def moved(devices: int, subnets: int) -> str:
+    """Devices that each go from their subnet to the next."""
+    each = devices // subnets
     return "".join(
-        f"  - {{name: unit-{n}, address: 198.18.{(n // each + 1) % subnets}.{n % each + 101}/24,"
+        f"  - {{name: device-{n}, address: 198.18.{(n // each + 1) % subnets}.{n % each + 101}/24,"
         f" present_address: 198.18.{n // each}.{n % each + 1}/24}}\n"
-        for n in range(units)
+        for n in range(devices)
     )
 
 
-def flat(units: int) -> str:
-    """Units of one subnet with a gateway."""
+def flat(devices: int) -> str:
+    """Devices of one subnet with a gateway."""
     return "".join(
-        f"  - {{name: unit-{n}, address: 198.18.{n // 250}.{n % 250 + 2}/16, gateway: 198.18.0.1}}\n"
-        for n in range(units)
+        f"  - {{name: device-{n}, address: 198.18.{n // 250}.{n % 250 + 2}/16, gateway: 198.18.0.1}}\n"
+        for n in range(devices)
     )
 
 
@@ -65,7 +65,7 @@ CASES = [
         2.0,
     ),
     (
-        "the same, one unit at a time",
+        "the same, one device at a time",
         shuffled(1000, 20),
         ["--laptop-addresses", "one", "--one-at-a-time"],
         2.0,

@@ -1,9 +1,9 @@
-"""Documents of many units: page, workbook and others; evidence written and judged again.
+"""Documents of many devices: page, workbook and others; evidence written and judged again.
 
 Usage: python tests/bench/report_bench.py [UNITS]      (default: 1000)
 
-The units are on the loopback range in another process; `verify` asks each by SNMP v2c, with two
-ports and two units a link. What is measured afterwards works on what that run saw, as the commands
+The devices are on the loopback range in another process; `verify` asks each by SNMP v2c, with two
+ports and two devices a link. What is measured afterwards works on what that run saw, as the commands
 do it; the last two lines are the commands as a person runs them, with their own start.
 """
 
@@ -21,27 +21,27 @@ from pathlib import Path
 from typing import Any
 
 from verifier.cli.evidence import annex
-from verifier.files import evidence as files
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
-from verifier.report import FORMATS, Look
-from verifier.report.json import result_of
+from verifier.files.evidence import document as files
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
+from verifier.report import FORMATS, ReportStyle
+from verifier.report.result.json import result_of
 from verifier.simulator import running_process
 
 PORT = 16281
 CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n'
-UNIT = (
-    "  - {{name: unit-{n}, site: Quarry, address: 127.91.{high}.{low}/16, gateway: 127.91.0.1,"
+DEVICE = (
+    "  - {{name: device-{n}, site: Quarry, address: 127.91.{high}.{low}/16, gateway: 127.91.0.1,"
     " snmp: bench, ports: [{{name: eth1, status: up, speed_mbps: 1000, duplex: full, mtu: 1500}},"
     " {{name: eth2, status: up, speed_mbps: 10000}}]}}\n"
 )
-LINK = "  - {{name: Hop {n}, a: {{device: unit-{a}}}, b: {{device: unit-{b}}}}}\n"
+LINK = "  - {{name: Hop {n}, a: {{device: device-{a}}}, b: {{device: device-{b}}}}}\n"
 
 
-def write(folder: Path, units: int) -> None:
-    rows = (UNIT.format(n=n, high=n // 250 + 1, low=n % 250 + 2) for n in range(units))
-    links = (LINK.format(n=n, a=n, b=n + 1) for n in range(0, units - 1, 2))
+def write(folder: Path, devices: int) -> None:
+    rows = (DEVICE.format(n=n, high=n // 250 + 1, low=n % 250 + 2) for n in range(devices))
+    links = (LINK.format(n=n, a=n, b=n + 1) for n in range(0, devices - 1, 2))
     head = "network: {name: Scale, example: true}\nsites: [{name: Quarry}]\ndevices:\n"
     (folder / "plan.yaml").write_text(f"{head}{''.join(rows)}links:\n{''.join(links)}")
     (folder / "credentials.toml").write_text(CREDENTIALS)
@@ -82,7 +82,7 @@ def measure(folder: Path) -> None:
     part = evidence.parts["result"]
     again = timed("evidence: sealed", lambda: files.seal(part, plan, profiles))
     timed("evidence: written", lambda: files.to_bytes(again))
-    look = Look(annex=annex(plan, evidence, sheets=True))
+    look = ReportStyle(annex=annex(plan, evidence, sheets=True))
     for name, draw in FORMATS.items():
         timed(name, functools.partial(draw, result, look))
     timed("report --judge-again", lambda: command(folder, "report", path.name, "--judge-again"))
@@ -92,11 +92,11 @@ def measure(folder: Path) -> None:
 
 
 def main() -> None:
-    units = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    devices = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     print(f"{'':24} {'wall':>9} {'processor':>9}")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        write(folder, units)
+        write(folder, devices)
         plan, _ = read_plan(folder / "plan.yaml")
         credentials = load_credentials({"bench"}, folder / "credentials.toml", {})
         words = ("verify", "plan.yaml", "--credentials", "credentials.toml", "--echoes", "1")

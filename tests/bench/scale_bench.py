@@ -2,7 +2,7 @@
 
 Usage: python tests/bench/scale_bench.py [--radio] [UNITS ...]      (default: 100 1000 5000)
 
-The units are on the loopback range in another process; each has an identity, an address, a default
+The devices are on the loopback range in another process; each has an identity, an address, a default
 route and two ports, and is asked by SNMP v2c. With --radio they are the ends of links, with the
 readings of the shipped radio profile, and both ends of each link are sampled together. The plan is written to a file and `verify` runs as a
 person runs it, with its own start, reading and report.
@@ -19,15 +19,15 @@ import time
 from pathlib import Path
 
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.simulator import running_process
 
 SIZES = (100, 1000, 5000)
 PORT = 16261
 CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n'
-UNIT = (
-    "  - {{name: unit-{n}, site: Quarry, address: 127.90.{high}.{low}/16, gateway: 127.90.0.1,"
+DEVICE = (
+    "  - {{name: device-{n}, site: Quarry, address: 127.90.{high}.{low}/16, gateway: 127.90.0.1,"
     " snmp: bench, profile: {profile}, services: {{closed: [443/tcp]}}, ports: [{{name: eth1, status: up, speed_mbps: 1000, duplex: full, mtu: 1500}},"
     " {{name: eth2, status: up, speed_mbps: 10000}}]}}\n"
 )
@@ -41,15 +41,16 @@ END = (
 )
 
 
-def write(folder: Path, units: int, profile: str) -> None:
-    """The plan and the credentials of a network of so many units."""
+def write(folder: Path, devices: int, profile: str) -> None:
+    """The plan and the credentials of a network of so many devices."""
     rows = [
-        UNIT.format(n=n, high=n // 250 + 1, low=n % 250 + 2, profile=profile) for n in range(units)
+        DEVICE.format(n=n, high=n // 250 + 1, low=n % 250 + 2, profile=profile)
+        for n in range(devices)
     ]
     head = "network: {name: Scale, example: true}\nsites: [{name: Quarry}]\ndevices:\n"
     if profile != "mib2":
         rows.append("links:\n")
-        for n in range(0, units - 1, 2):
+        for n in range(0, devices - 1, 2):
             a = END.format(end="a", n=n, mhz=13143, level=-45.6)
             b = END.format(end="b", n=n + 1, mhz=12877, level=-45.8)
             rows.append(LINK.format(n=n, a=a, b=b))
@@ -83,13 +84,15 @@ def measure(folder: Path) -> tuple[float, float, float, dict[str, int]]:
 
 def main() -> None:
     words = sys.argv[1:]
-    profile = "ptp-radio" if "--radio" in words else "mib2"
+    profile = "hop-radio" if "--radio" in words else "mib2"
     sizes = [int(word) for word in words if word.isdigit()] or list(SIZES)
-    print(f"{'units':>6} {'findings':>9} {'wall s':>8} {'cpu s':>8} {'ms/unit':>8} {'peak MB':>8}")
-    for units in sizes:
+    print(
+        f"{'units':>6} {'findings':>9} {'wall s':>8} {'cpu s':>8} {'ms/device':>8} {'peak MB':>8}"
+    )
+    for devices in sizes:
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name)
-            write(folder, units, profile)
+            write(folder, devices, profile)
             plan, _ = read_plan(folder / "plan.yaml")
             profiles = load_profiles({profile})
             credentials = load_credentials({"bench"}, folder / "credentials.toml", {})
@@ -97,8 +100,8 @@ def main() -> None:
                 took_s, processor_s, peak_mb, summary = measure(folder)
         assert not summary["fail"], summary
         print(
-            f"{units:6} {sum(summary.values()):9} {took_s:8.2f} {processor_s:8.2f} "
-            f"{1000 * took_s / units:8.2f} {peak_mb:8.0f}"
+            f"{devices:6} {sum(summary.values()):9} {took_s:8.2f} {processor_s:8.2f} "
+            f"{1000 * took_s / devices:8.2f} {peak_mb:8.0f}"
         )
 
 

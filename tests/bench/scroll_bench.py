@@ -31,7 +31,7 @@ requestAnimationFrame(step);
 """
 TYPE = """
 const words = document.getElementById("words"), began = performance.now();
-words.value = "unit-77"; words.dispatchEvent(new Event("input", {bubbles: true}));
+words.value = "device-77"; words.dispatchEvent(new Event("input", {bubbles: true}));
 document.body.offsetHeight;
 return performance.now() - began;
 """

@@ -1,9 +1,9 @@
-"""How long `verify` takes when nobody answers: 200 units behind a router that drops everything.
+"""How long `verify` takes when nobody answers: 200 devices behind a router that drops everything.
 
     sudo .venv/bin/python tests/bench/silent_bench.py [UNITS]
 
 Builds the lab of tests/lab, routes a subnet of silent addresses to its router, and verifies a plan
-of units that all are there. Must end within SNMP timeout_s x (retries + 1) + 2 s, else exit code 1.
+of devices that all are there. Must end within SNMP timeout_s x (retries + 1) + 2 s, else exit code 1.
 """
 
 from __future__ import annotations
@@ -27,9 +27,11 @@ SNMP_TIMEOUT_S, SNMP_RETRIES = 2, 1
 LIMIT_S = SNMP_TIMEOUT_S * (SNMP_RETRIES + 1) + 2
 
 
-def silent_plan(units: int) -> str:
-    """A plan of units nobody answers for; half of them are asked by SNMPv3, half by v2c."""
-    gateway, *hosts = (str(host) for _, host in zip(range(units + 1), SILENT.hosts(), strict=False))
+def silent_plan(several: int) -> str:
+    """A plan of devices nobody answers for; half of them are asked by SNMPv3, half by v2c."""
+    gateway, *hosts = (
+        str(host) for _, host in zip(range(several + 1), SILENT.hosts(), strict=False)
+    )
     devices = [
         {
             "name": f"silent-{number}",
@@ -48,7 +50,7 @@ def silent_plan(units: int) -> str:
     return yaml.safe_dump(plan, sort_keys=False)
 
 
-def main(units: int) -> int:
+def main(devices: int) -> int:
     """Prints the time and returns the exit code."""
     with (
         Network(HERE / "plan.yaml", HERE / "credentials.toml") as network,
@@ -57,12 +59,12 @@ def main(units: int) -> int:
         route = ("route", "add", "blackhole", str(SILENT))
         command("ip", "-n", network.namespace("router"), *route)
         plan = Path(scratch) / "plan.yaml"
-        plan.write_text(silent_plan(units), encoding="utf-8")
+        plan.write_text(silent_plan(devices), encoding="utf-8")
         seen = Tool(network, Path(scratch)).verify(plan=plan)
-    dead = sum(v == "fail" for (check, _), v in seen.verdicts.items() if check == "icmp.reply")
-    within = dead == units and seen.took_s < LIMIT_S
+    dead = sum(v == "fail" for (check, _), v in seen.verdicts.items() if check == "echo.reply")
+    within = dead == devices and seen.took_s < LIMIT_S
     print(
-        f"{units} silent units, {dead} found dead: {seen.took_s:.2f} s"
+        f"{devices} silent devices, {dead} found dead: {seen.took_s:.2f} s"
         f" (limit {LIMIT_S} s): {'within' if within else 'NOT within'} the limit"
     )
     return 0 if within else 1

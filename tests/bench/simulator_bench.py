@@ -1,4 +1,4 @@
-"""Requests a second of the simulator: a v2c GET of five system objects, spread over many units.
+"""Requests a second of the simulator: a v2c GET of five system objects, spread over many devices.
 
 python tests/bench/simulator_bench.py [UNITS] [SECONDS]
 
@@ -19,10 +19,11 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import SYSTEM
 from verifier.model.plan import Device, Network, Plan, Port
 from verifier.model.profile import Profile
-from verifier.simulator import ber, running_process
-from verifier.simulator.cells import oid
-from verifier.simulator.lean import locate
-from verifier.simulator.pdu import GET
+from verifier.simulator import running_process
+from verifier.simulator.agent import ber
+from verifier.simulator.agent.cells import oid
+from verifier.simulator.agent.lean import locate
+from verifier.simulator.agent.pdu import GET
 
 PORT = 20162
 UNDER_WAY = 64
@@ -31,18 +32,18 @@ FIRST_ID = 1 << 24
 """Request ids of four octets each."""
 
 
-def plan_of(units: int) -> Plan:
-    """So many units with two ports each, at 127.64.0.0 and on."""
+def plan_of(several: int) -> Plan:
+    """So many devices with two ports each, at 127.64.0.0 and on."""
     ports = (Port(name="eth1", status="up"), Port(name="eth2", status="up"))
     devices = tuple(
         Device(
-            name=f"unit-{n}",
+            name=f"device-{n}",
             location="Lighthouse",
             address=Interface.parse(f"127.{64 + (n >> 16)}.{n >> 8 & 255}.{n & 255}/10"),
             snmp="bench",
             ports=ports,
         )
-        for n in range(1, units + 1)
+        for n in range(1, several + 1)
     )
     return Plan(network=Network(name="Bench", example=True), devices=devices)
 
@@ -59,7 +60,7 @@ def request() -> tuple[bytes, bytes]:
 
 
 class Load:
-    """Asks units in turn, `UNDER_WAY` requests at a time."""
+    """Asks devices in turn, `UNDER_WAY` requests at a time."""
 
     def __init__(self, addresses: list[str]) -> None:
         self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
@@ -94,20 +95,20 @@ def memory_mib() -> float:
 
 
 def main() -> None:
-    units = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    devices = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     seconds = float(sys.argv[2]) if len(sys.argv) > 2 else 5.0
-    plan = plan_of(units)
+    plan = plan_of(devices)
     entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=PORT)
     started_s = time.monotonic()
     with running_process(plan, {"mib2": Profile(id="mib2")}, {"bench": entry}):
-        print(f"{units} units ready after {time.monotonic() - started_s:.1f} s, "
+        print(f"{devices} devices ready after {time.monotonic() - started_s:.1f} s, "
               f"{memory_mib():.0f} MiB")  # fmt: skip
         load = Load([str(d.address.address) for d in plan.devices])
         started_s = time.monotonic()
-        for _ in range(units):
+        for _ in range(devices):
             load.answer()
         took_s = time.monotonic() - started_s
-        print(f"each asked once: {units / took_s:.0f} answers/s, {memory_mib():.0f} MiB")
+        print(f"each asked once: {devices / took_s:.0f} answers/s, {memory_mib():.0f} MiB")
         answers, started_s = 0, time.monotonic()
         while time.monotonic() - started_s < seconds:
             for _ in range(100):

@@ -17,7 +17,7 @@ from pathlib import Path
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import SYSTEM
-from verifier.probes.snmp import SnmpClient, Target
+from verifier.probes.snmp import SnmpClient, SnmpTarget
 
 PORT = 20161
 CONCURRENCY = 50
@@ -41,7 +41,7 @@ rouser ferry priv
 async def measure(entry: SnmpEntry, seconds: float) -> tuple[float, float]:
     """Answers a second, and processor milliseconds for one."""
     answers = 0
-    target = Target(address=Address.parse("127.0.0.1"), entry=entry, port=PORT)
+    target = SnmpTarget(address=Address.parse("127.0.0.1"), entry=entry, port=PORT)
     async with SnmpClient() as client:
         await client.get(target, list(SYSTEM.values()))
         started_s, processor_s = time.monotonic(), time.process_time()

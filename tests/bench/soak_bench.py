@@ -1,4 +1,4 @@
-"""What a soak costs: simulated units in another process, the command as a person runs it.
+"""What a soak costs: simulated devices in another process, the command as a person runs it.
 
     python tests/bench/soak_bench.py [UNITS [MINUTES]]
 
@@ -18,20 +18,20 @@ import time
 from pathlib import Path
 
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.simulator import running_process
 
 PORT = 16391
 _TICKS = os.sysconf("SC_CLK_TCK")
 
 
-def plan_of(units: int) -> str:
+def plan_of(devices: int) -> str:
     """Radios in pairs, each with two ports, a level to sample, a size to prove."""
     rows, links = [], []
-    for n in range(units):
+    for n in range(devices):
         rows.append(
-            f"  - {{name: unit-{n}, profile: ptp-radio, address: 127.87.{n // 200}.{n % 200 + 1}/8,"
+            f"  - {{name: device-{n}, profile: hop-radio, address: 127.87.{n // 200}.{n % 200 + 1}/8,"
             " snmp: bench, services: {closed: [443/tcp]},"
             " ports: [{name: eth1, speed_mbps: 1000}, {name: eth2, speed_mbps: 1000}]}"
         )
@@ -55,11 +55,11 @@ def usage(pid: int) -> tuple[float, float]:
 
 
 def main() -> None:
-    units = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    devices = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     minutes = float(sys.argv[2]) if len(sys.argv) > 2 else 4.0
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder)
-        (place / "plan.yaml").write_text(plan_of(units))
+        (place / "plan.yaml").write_text(plan_of(devices))
         secret = place / "credentials.toml"
         secret.write_text(
             f'[snmp.bench]\nversion = "2c"\ncommunity = "bench-read"\nport = {PORT}\n'
@@ -67,12 +67,12 @@ def main() -> None:
         secret.chmod(0o600)
         plan, _ = read_plan(place / "plan.yaml")
         with running_process(
-            plan, load_profiles({"ptp-radio"}), load_credentials({"bench"}, secret, {})
+            plan, load_profiles({"hop-radio"}), load_credentials({"bench"}, secret, {})
         ):
-            measure(place, units, minutes)
+            measure(place, devices, minutes)
 
 
-def measure(place: Path, units: int, minutes: float) -> None:
+def measure(place: Path, devices: int, minutes: float) -> None:
     argv = [sys.executable, "-m", "verifier", "verify", "plan.yaml", "--credentials",
             "credentials.toml", "--echoes", "1", "--evidence", "ev.json", f"--soak={minutes}m",
             "--quiet"]  # fmt: skip
@@ -92,9 +92,9 @@ def measure(place: Path, units: int, minutes: float) -> None:
     process.wait()
     peak_mb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e3
     result = json.loads((place / "ev.json").read_text())["parts"]["result"]
-    lost = sorted({f["observed"] for f in result["findings"] if f["check"] == "icmp.loss"})
+    lost = sorted({f["observed"] for f in result["findings"] if f["check"] == "echo.loss"})
     packed = journal.with_name("ev.json.journal.gz").stat().st_size
-    print(f"{units} units, {minutes:g} min, over {took_s:.0f} s of it:")
+    print(f"{devices} devices, {minutes:g} min, over {took_s:.0f} s of it:")
     print(f"  processor {100 * cpu_s / took_s:.1f} % of one core, resident {most_mb:.0f} MB")
     print(
         f"  journal {grown / took_s * 3600 / 1e6:.1f} MB an hour; compressed in all {packed / 1e6:.2f} MB"

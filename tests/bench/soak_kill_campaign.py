@@ -12,8 +12,8 @@ from pathlib import Path
 
 from tests.cli import test_soak as soak
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.simulator import running_process
 
 AT_ONCE = 10
@@ -30,7 +30,7 @@ def main() -> None:
         secret.write_text(text)
         secret.chmod(0o600)
         plan, _ = read_plan(folder / "plan.yaml")
-        profiles = load_profiles({"ptp-radio"})
+        profiles = load_profiles({"hop-radio"})
         with running_process(plan, profiles, load_credentials({"bench"}, secret, {})):
             echoes = [n for batch in range(kills // AT_ONCE) for n in killed(folder, batch, dice)]
     print(f"{len(echoes)} killed, all readable and marked unfinished; echoes kept: "

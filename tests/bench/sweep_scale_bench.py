@@ -3,11 +3,11 @@
 Usage (root): python -m tests.bench.sweep_scale_bench [--v3] [--dead PERCENT] [UNITS ...]
               (default: 100 1000 10000)
 
-Each unit has an identity and two ports, three echoes; SNMP v2c unless --v3. Each network is swept by pysnmp
+Each device has an identity and two ports, three echoes; SNMP v2c unless --v3. Each network is swept by pysnmp
 alone and with the extra `fast`. The wall time is that of the whole command: it reads the plan, sweeps,
 stores, reports. Memory is the highest sum of all its processes at one moment, shared pages counted once (PSS).
 
-The simulated units share the cores with the sweep. What they work out only when they are asked for the
+The simulated devices share the cores with the sweep. What they work out only when they are asked for the
 first time, a sweep into another store has asked before. Of the dead, echoes are dropped by the kernel of a
 network namespace that this script makes, and the agents are silent.
 """
@@ -31,7 +31,7 @@ from tests.bench.sweep_soak_bench import plan
 from tests.cli.conftest import clean_environment
 from tests.cli.sweeping import V2C, V3, Desk, desk
 from tests.lab.shell import command
-from verifier.simulator import Fault
+from verifier.simulator import PlantedFault
 
 WITHOUT_EXTRA = (
     "import runpy, sys; sys.modules['gufo'] = None; sys.argv[0] = 'verifier';"
@@ -48,7 +48,7 @@ class Used(NamedTuple):
 
 def main() -> None:
     asked = argparse.ArgumentParser()
-    asked.add_argument("units", nargs="*", type=int, default=[100, 1000, 10000])
+    asked.add_argument("devices", nargs="*", type=int, default=[100, 1000, 10000])
     asked.add_argument("--v3", action="store_true")
     asked.add_argument("--dead", type=int, default=0)
     asked.add_argument("--inside", action="store_true", help=argparse.SUPPRESS)
@@ -65,38 +65,38 @@ def main() -> None:
         sys.exit(subprocess.run([*again, *sys.argv[1:]], check=False).returncode)
     command("ip", "link", "set", "lo", "up")
     print(
-        f"{'units':>6} {'dead':>5} {'client':>7} {'wall s':>8} {'cpu s':>7} {'ms/unit':>8} {'PSS MB':>7}"
+        f"{'units':>6} {'dead':>5} {'client':>7} {'wall s':>8} {'cpu s':>7} {'ms/device':>8} {'PSS MB':>7}"
     )
-    for units in options.units:
+    for devices in options.devices:
         with (
             tempfile.TemporaryDirectory() as name,
-            desk(Path(name), plan(units), V3 if options.v3 else V2C) as at,
+            desk(Path(name), plan(devices), V3 if options.v3 else V2C) as at,
         ):
-            dead = kill(at, units, options.dead)
+            dead = kill(at, devices, options.dead)
             for client in ("pysnmp", "fast"):
                 measured(at, client)
                 used = measured(at, client)
                 summary = json.loads((at.folder / "s.json").read_text())["summary"]
-                assert (summary["sound"], summary["silent"]) == (units - dead, dead), summary
+                assert (summary["sound"], summary["silent"]) == (devices - dead, dead), summary
                 print(
-                    f"{units:6} {dead:5} {client:>7} {used.wall_s:8.2f} {used.cpu_s:7.2f}"
-                    f" {1000 * used.wall_s / units:8.2f} {used.peak_mb:7.0f}",
+                    f"{devices:6} {dead:5} {client:>7} {used.wall_s:8.2f} {used.cpu_s:7.2f}"
+                    f" {1000 * used.wall_s / devices:8.2f} {used.peak_mb:7.0f}",
                     flush=True,
                 )
 
 
-def kill(at: Desk, units: int, percent: int) -> int:
-    """Lets so many units answer neither echoes nor SNMP; returns how many."""
+def kill(at: Desk, devices: int, percent: int) -> int:
+    """Lets so many devices answer neither echoes nor SNMP; returns how many."""
     addresses = []
-    for n in range(units):
+    for n in range(devices):
         if n * percent // 100 != (n + 1) * percent // 100:
-            at.network.put(Fault(kind="no-answer", unit=f"unit-{n}"))
+            at.network.put(PlantedFault(kind="no-answer", device=f"device-{n}"))
             addresses.append(f"127.91.{n // 250 + 1}.{n % 250 + 2}")
     if addresses:
         table = (
-            f"table ip dead {{\nset units {{ type ipv4_addr; elements = {{ {', '.join(addresses)} }}; }}\n"
+            f"table ip dead {{\nset devices {{ type ipv4_addr; elements = {{ {', '.join(addresses)} }}; }}\n"
             "chain incoming {\ntype filter hook input priority 0;\n"
-            "ip daddr @units icmp type echo-request drop\n}\n}\n"
+            "ip daddr @devices icmp type echo-request drop\n}\n}\n"
         )
         command("nft", "-f", "-", stdin=table)
     return len(addresses)

@@ -2,8 +2,8 @@
 
 Usage: python -m tests.bench.sweep_soak_bench [SWEEPS [UNITS]]      (default: 2000 200)
 
-The units are simulated; each has an identity and two ports and is asked by SNMP v2c. The sweeps follow
-one another at once, each writes metrics and the status page. Every 25th sweep a port of one unit changes, so
+The devices are simulated; each has an identity and two ports and is asked by SNMP v2c. The sweeps follow
+one another at once, each writes metrics and the status page. Every 25th sweep a port of one device changes, so
 that there is something to tell.
 """
 
@@ -20,26 +20,26 @@ from pathlib import Path
 import psutil
 
 from tests.cli.sweeping import desk, line_of
-from verifier.simulator import Fault
+from verifier.simulator import PlantedFault
 
-UNIT = (
-    "  - {{name: unit-{n}, site: Quarry, address: 127.91.{high}.{low}/16, snmp: bench,"
+DEVICE = (
+    "  - {{name: device-{n}, site: Quarry, address: 127.91.{high}.{low}/16, snmp: bench,"
     " ports: [{{name: eth1, status: up, speed_mbps: 1000}}, {{name: eth2, status: up}}]}}\n"
 )
-FAULT = Fault(kind="port-slow", unit="unit-1", port="eth1", value=10)
+FAULT = PlantedFault(kind="port-slow", device="device-1", port="eth1", value=10)
 
 
-def plan(units: int) -> str:
-    rows = (UNIT.format(n=n, high=n // 250 + 1, low=n % 250 + 2) for n in range(units))
+def plan(devices: int) -> str:
+    rows = (DEVICE.format(n=n, high=n // 250 + 1, low=n % 250 + 2) for n in range(devices))
     head = "network: {name: Scale, example: true}\nsites: [{name: Quarry}]\ndevices:\n"
     return head + "".join(rows)
 
 
 def main() -> None:
     sweeps = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
-    units = int(sys.argv[2]) if len(sys.argv) > 2 else 200
+    devices = int(sys.argv[2]) if len(sys.argv) > 2 else 200
     seen: list[tuple[float, int, int, float]] = []
-    with tempfile.TemporaryDirectory() as name, desk(Path(name), plan(units)) as at:
+    with tempfile.TemporaryDirectory() as name, desk(Path(name), plan(devices)) as at:
         process = at.start(
             "--every", "0.01s", "--lines", str(at.lines),
             "--metrics", str(at.folder / "m.txt"), "--page", str(at.folder / "page"),
@@ -66,7 +66,7 @@ def main() -> None:
         assert process.returncode == 0
         told, size = len(at.told()), at.store.stat().st_size
         assert at.rows("PRAGMA integrity_check") == [("ok",)]
-    print(f"{sweeps} sweeps of {units} units; {told} messages; store {size / 1e6:.1f} MB")
+    print(f"{sweeps} sweeps of {devices} devices; {told} messages; store {size / 1e6:.1f} MB")
     print(f"{'sweeps':>12} {'median s':>9} {'cpu s':>7} {'RSS MB':>7} {'fds':>4}")
     part = max(1, sweeps // 8)
     for at_ in range(0, sweeps - part + 1, part):

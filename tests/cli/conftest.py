@@ -24,7 +24,7 @@ devices:
 links:
   - {name: Hop 1, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
 """
-"""Two units on the loopback range, at ports where nothing listens."""
+"""Two devices on the loopback range, at ports where nothing listens."""
 
 
 @pytest.fixture
@@ -50,7 +50,7 @@ def run(tmp_path: Path) -> Run:
 
 @pytest.fixture
 def plan(tmp_path: Path) -> Path:
-    """A plan of two units."""
+    """A plan of two devices."""
     path = tmp_path / "plan.yaml"
     path.write_text(PLAN, encoding="utf-8")
     return path

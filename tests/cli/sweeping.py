@@ -23,12 +23,12 @@ from tests.cli.conftest import clean_environment
 from verifier.cli.demo import _network as coast
 from verifier.cli.demo import _write as write_coast
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
-from verifier.simulator import Fault, Remote, running_process
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
+from verifier.simulator import PlantedFault, Remote, running_process
 
-UNITS = ("lighthouse-quarry", "quarry-lighthouse", "harbour-switch")
-SLOW_PORT = Fault(kind="port-slow", unit="harbour-switch", port="port1", value=10)
+SUBJECTS = ("lighthouse-quarry", "quarry-lighthouse", "harbour-switch")
+SLOW_PORT = PlantedFault(kind="port-slow", device="harbour-switch", port="port1", value=10)
 PLAN = """\
 network: {name: Harbour ring, revision: "3", example: true}
 sites: [{name: Lighthouse}, {name: Quarry}, {name: Harbour}]
@@ -47,16 +47,16 @@ links:
 
 
 MANY = 16
-"""Units of `PLAN_OF_MANY`: enough that none changes so often that it is called unsteady."""
+"""Devices of `PLAN_OF_MANY`: enough that none changes so often that it is called unsteady."""
 
 
-def plan_of(units: int, ports_of_each: int = 1) -> str:
-    """So many units; each so-manieth of them has a port to be asked for."""
+def plan_of(subjects: int, ports_of_each: int = 1) -> str:
+    """So many devices; each so-manieth of them has a port to be asked for."""
     port = ", ports: [{name: eth1, status: up, speed_mbps: 1000}]"
     return "network: {name: Coast, example: true}\ndevices:\n" + "".join(
-        f"  - {{name: unit-{n}, address: 127.87.{n // 250}.{n % 250 + 1}/16, snmp: bench"
+        f"  - {{name: device-{n}, address: 127.87.{n // 250}.{n % 250 + 1}/16, snmp: bench"
         f"{'' if n % ports_of_each else port}}}\n"
-        for n in range(units)
+        for n in range(subjects)
     )
 
 
@@ -119,7 +119,7 @@ V3 = (
 
 @contextmanager
 def desk(folder: Path, plan: str = PLAN, access: str = V2C) -> Iterator[Desk]:
-    """A desk, and the network of its plan running; `access` is how its units are asked."""
+    """A desk, and the network of its plan running; `access` is how its devices are asked."""
     (folder / "plan.yaml").write_text(plan, encoding="utf-8")
     credentials = folder / "credentials.toml"
     credentials.write_text(f"[snmp.bench]\n{access}port = {free_port()}\n")
@@ -171,7 +171,7 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
 
     Asserts that the store is sound, that every sweep that was said to be stored is, that every change
     was told once by a command and once in a file of lines, and that each change begins where the
-    unit's last one ended. Returns what there was of it.
+    device's last one ended. Returns what there was of it.
     """
     chance, said = random.Random(seed), set()
     by_command, broken = at.folder / "command.jsonl", set[int]()
@@ -180,11 +180,11 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
     )  # fmt: skip
     assert at.sweep(*words).returncode == 0
     for n in range(kills):
-        unit = n % MANY
-        fault = dataclasses.replace(SLOW_PORT, unit=f"unit-{unit}", port="eth1")
+        subject = n % MANY
+        fault = dataclasses.replace(SLOW_PORT, device=f"device-{subject}", port="eth1")
         process, out = at.start("--every", "0.2s", *words), ""
-        (at.network.take_off if unit in broken else at.network.put)(fault)
-        broken ^= {unit}
+        (at.network.take_off if subject in broken else at.network.put)(fault)
+        broken ^= {subject}
         if chance.random() < 0.75:
             out = line_of(process)  # started up
         time.sleep(chance.uniform(0.0, 0.9))
@@ -192,8 +192,8 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
         out += process.communicate()[0]
         said |= {int(line.split("sweep ")[1].split(":")[0]) for line in out.splitlines(keepends=True)
                  if " sweep " in line and line.endswith("\n")}  # fmt: skip
-    for unit in broken:
-        at.network.take_off(dataclasses.replace(SLOW_PORT, unit=f"unit-{unit}", port="eth1"))
+    for subject in broken:
+        at.network.take_off(dataclasses.replace(SLOW_PORT, device=f"device-{subject}", port="eth1"))
     for _ in range(2):
         done = at.sweep(*words)
         assert done.returncode == 0, done.stdout + done.stderr
@@ -203,7 +203,7 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
     assert said <= stored, f"said to be stored and is not: {said - stored}"
     per_sweep = at.rows("SELECT count(*) FROM sweep LEFT JOIN reading ON sweep_id = sweep.id "
                         "GROUP BY sweep.id")  # fmt: skip
-    assert set(per_sweep) == {(MANY,)}, "a sweep is stored with all its units"
+    assert set(per_sweep) == {(MANY,)}, "a sweep is stored with all its devices"
     messages = [
         json.loads(body)["id"] for (body,) in at.rows("SELECT body FROM message ORDER BY id")
     ]
@@ -215,13 +215,13 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
 
 
 def _follow_on(at: Desk) -> None:
-    """Each change of a unit begins with the state that the one before ended with; each was told."""
+    """Each change of a device begins with the state that the one before ended with; each was told."""
     changes = at.rows("SELECT unit_id, before, after FROM change ORDER BY id")
     state: dict[int, str | None] = {}
-    for unit, before, after in changes:
-        # A unit that was not sound when it was first seen comes from `untested`.
-        first = {"untested", None} if unit not in state else set()
-        assert before in first | {state.get(unit)}
-        state[unit] = after
+    for subject, before, after in changes:
+        # A device that was not sound when it was first seen comes from `untested`.
+        first = {"untested", None} if subject not in state else set()
+        assert before in first | {state.get(subject)}
+        state[subject] = after
     told = [change for document in at.told() for change in document["changes"]]
     assert len(told) == sum(before is not None for _, before, _ in changes)

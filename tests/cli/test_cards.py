@@ -13,7 +13,7 @@ import verifier.files
 from tests.cli.conftest import Run
 from verifier.errors import EXIT_INPUT, EXIT_PASSED, EXIT_USAGE
 from verifier.files.observed import read_observed
-from verifier.files.plan_in import read_plan
+from verifier.files.read_plan import read_plan
 
 EXAMPLE = Path(verifier.files.__file__).parent / "example.yaml"
 
@@ -24,7 +24,7 @@ def example(tmp_path: Path) -> None:
 
 
 def test_text(run: Run) -> None:
-    """A card for each unit of the filter, ASCII, at most 100 columns wide."""
+    """A card for each device of the filter, ASCII, at most 100 columns wide."""
     done = run("cards", "plan.yaml", "--link", "Hop 1")
     assert (done.returncode, done.stderr) == (EXIT_PASSED, "")
     lines = done.stdout.splitlines()
@@ -64,12 +64,12 @@ def test_the_blank_sheet(run: Run, tmp_path) -> None:
     done = run("cards", "plan.yaml", "--site", "Lighthouse", "--site", "Ferry",
                "--blank", "seen.csv")  # fmt: skip
     assert (done.returncode, done.stdout) == (
-        EXIT_PASSED, "seen.csv: 48 rows to fill in for 4 units\n",
+        EXIT_PASSED, "seen.csv: 48 rows to fill in for 4 devices\n",
     )  # fmt: skip
     observed, problems = read_observed(tmp_path / "seen.csv", read_plan(EXAMPLE)[0])
     assert (observed.entries, problems) == ((), ())
     rows = list(csv.DictReader(io.StringIO((tmp_path / "seen.csv").read_text("utf-8-sig"))))
-    assert {r["unit"] for r in rows} == {"", "yes/no", "V/H", "V", "deg", "m"}
+    assert {r["device"] for r in rows} == {"", "yes/no", "V/H", "V", "deg", "m"}
     assert sum(r["device"] == "ferry-switch" for r in rows) == 6
     again = run("cards", "plan.yaml", "--blank", "seen.csv")
     assert (again.returncode, "nothing is overwritten" in again.stderr) == (EXIT_USAGE, True)

@@ -13,9 +13,9 @@ from tests.cli.conftest import Run
 from tests.cli.test_demo import README
 from verifier.cli.demo import _free_port, _write
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
-from verifier.simulator import Fault, Network, running
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 
 pytestmark = pytest.mark.icmp
 Causes = set[tuple[str, str, str]]
@@ -26,7 +26,7 @@ class Coast:
     """The network of the demo, running."""
 
     folder: Path
-    network: Network
+    network: SimulatedNetwork
 
 
 @pytest.fixture
@@ -35,12 +35,14 @@ def coast(tmp_path: Path) -> Iterator[Coast]:
     plan, _ = read_plan(tmp_path / "plan.yaml")
     profiles = load_profiles({d.profile for d in plan.devices}, tmp_path / "profiles")
     entries = {d.snmp for d in plan.devices if d.snmp is not None}
-    network = Network(plan, profiles, load_credentials(entries, tmp_path / "credentials.toml", {}))
+    network = SimulatedNetwork(
+        plan, profiles, load_credentials(entries, tmp_path / "credentials.toml", {})
+    )
     with running(network, services=True):
         yield Coast(tmp_path, network)
 
 
-def verified(run: Run, coast: Coast, *faults: Fault) -> tuple[Causes, list[str], str]:
+def verified(run: Run, coast: Coast, *faults: PlantedFault) -> tuple[Causes, list[str], str]:
     """Causes, failures and warnings without one, and the text; the exit code is that of a fault."""
     for fault in faults:
         coast.network.put(fault)
@@ -60,10 +62,10 @@ def test_a_side_lobe_alignment_settings_and_a_muted_transmitter(run: Run, coast:
     """Three hops with a fault each: every failure has its cause, and the README shows the first."""
     causes, loose, shown = verified(
         run, coast,
-        Fault(kind="level-low-both", link="Hop 1", value=20),
-        Fault(kind="alignment-left", unit="quarry-harbour"),
-        Fault(kind="unsaved", unit="harbour-quarry"),
-        Fault(kind="muted", unit="harbour-ferry"),
+        PlantedFault(kind="level-low-both", link="Hop 1", value=20),
+        PlantedFault(kind="alignment-left", device="quarry-harbour"),
+        PlantedFault(kind="unsaved", device="harbour-quarry"),
+        PlantedFault(kind="muted", device="harbour-ferry"),
     )  # fmt: skip
     assert causes == {
         ("side-lobe", "likely", "Hop 1"),
@@ -83,10 +85,10 @@ def test_low_power_one_direction_and_swapped_ends(run: Run, coast: Coast) -> Non
     """What can be told apart is; the two ends of a weak direction cannot, so both are named."""
     causes, loose, _ = verified(
         run, coast,
-        Fault(kind="power-low", unit="lighthouse-quarry"),
-        Fault(kind="level-low", unit="harbour-quarry"),
-        Fault(kind="swapped-ends", link="Hop 3"),
-        Fault(kind="wrong-name", unit="harbour-switch"),
+        PlantedFault(kind="power-low", device="lighthouse-quarry"),
+        PlantedFault(kind="level-low", device="harbour-quarry"),
+        PlantedFault(kind="swapped-ends", link="Hop 3"),
+        PlantedFault(kind="wrong-name", device="harbour-switch"),
     )  # fmt: skip
     assert causes == {
         ("power-low", "certain", "Hop 1"),

@@ -41,7 +41,7 @@ def commands_that_read_a_plan() -> list[tuple[str, ...]]:
 def test_errors_are_refused_by_every_command(
     run: Run, tmp_path: Path, words: tuple[str, ...]
 ) -> None:
-    """Exit code 4, every fault told, and no request was made of any unit."""
+    """Exit code 4, every fault told, and no request was made of any device."""
     (tmp_path / "plan.yaml").write_text(FAULTY)
     done = run(*words)
     told = done.stdout + done.stderr
@@ -109,7 +109,7 @@ def test_the_table_of_rules(run: Run) -> None:
 
 
 @pytest.mark.icmp
-def test_with_warnings_the_units_are_asked(run: Run, tmp_path: Path) -> None:
+def test_with_warnings_the_devices_are_asked(run: Run, tmp_path: Path) -> None:
     (tmp_path / "plan.yaml").write_text(WARNED)
     done = run("reach", "plan.yaml", "--interval", "10ms")
     assert done.returncode == 0, done.stdout + done.stderr

@@ -26,7 +26,7 @@ def test_verify_says_what_is_wrong_first(run: Run, plan: Path, credentials: Path
     assert lines[0].startswith("FAIL, whole plan (1 link, 2 devices): ")
     assert "Bench, revision 2: verify, stage handover" in lines
     assert "port-unreachable" in done.stdout
-    assert "switch the unit's SNMP agent on" in done.stdout
+    assert "switch the device's SNMP agent on" in done.stdout
     assert "9/tcp: connection refused" in done.stdout
     assert max(map(len, lines)) <= 100
     assert "\x1b" not in done.stdout
@@ -53,7 +53,7 @@ def test_check_result_fits_its_schema(run: Run, plan: Path) -> None:
     assert document["problems"]
 
 
-def test_reach_of_units_that_answer(run: Run, plan: Path) -> None:
+def test_reach_of_devices_that_answer(run: Run, plan: Path) -> None:
     done = run("reach", str(plan), "--device", "lighthouse-quarry", "--interval", "10ms")
     assert done.returncode == 0
     assert "PASS" in done.stdout
@@ -93,13 +93,13 @@ def test_quiet_says_the_verdict_and_what_failed(run: Run, plan: Path, tmp_path: 
 
 
 def test_untested_ends_with_3_and_may_be_accepted(run: Run, plan: Path) -> None:
-    """Nothing failed, but the name of a unit without credentials is not known."""
+    """Nothing failed, but the name of a device without credentials is not known."""
     words = ("verify", str(plan), "--device", "quarry-lighthouse", "--interval", "10ms")
     plan.write_text(plan.read_text().replace("services: {open: [9/tcp]}", ""))
     assert run(*words).returncode == 3
     accepted = (
         "--accept-untested",
-        "system.name=no agent",
+        "identity.name=no agent",
         "--accept-untested",
         "address.mask=no agent",
     )
@@ -109,7 +109,7 @@ def test_untested_ends_with_3_and_may_be_accepted(run: Run, plan: Path) -> None:
     assert "which was accepted by A. Example" in " ".join(conditional.stdout.split())
     document = json.loads((plan.parent / "r.json").read_text())
     assert document["verdict"] == "conditional"
-    assert [a["check"] for a in document["accepted"]] == ["system.name", "address.mask"]
+    assert [a["check"] for a in document["accepted"]] == ["identity.name", "address.mask"]
     assert [n["what"] for n in document["not_asked"]] == ["link Hop 1"]
     assert run(*words, *accepted, "--strict").returncode == 1
 
@@ -145,7 +145,7 @@ def test_interrupt_writes_what_was_measured(
     assert sorted(p.name for p in tmp_path.iterdir()) == ["plan.yaml", "r.json"]
     assert len(sent) == 2
     assert all(0 < n < 500 for n in sent)
-    assert {f["verdict"] for f in document["findings"] if f["check"] == "icmp.reply"} == {"pass"}
+    assert {f["verdict"] for f in document["findings"] if f["check"] == "echo.reply"} == {"pass"}
 
 
 def test_interrupt_before_anything_was_measured(plan: Path, tmp_path: Path) -> None:
@@ -172,7 +172,7 @@ def test_interrupt_before_anything_was_measured(plan: Path, tmp_path: Path) -> N
     }
     assert process.returncode == 130
     assert findings["snmp.answer", "lighthouse-quarry"] == "not-tested"
-    assert findings["icmp.reply", "lighthouse-quarry"] == "pass"
+    assert findings["echo.reply", "lighthouse-quarry"] == "pass"
 
 
 def test_closed_pipe_leaves_the_code(plan: Path, tmp_path: Path) -> None:

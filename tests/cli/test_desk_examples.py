@@ -1,4 +1,4 @@
-"""The README's units and commands for the operations desk are right as they stand there."""
+"""The README's devices and commands for the operations desk are right as they stand there."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def test_systemd_finds_nothing_wrong(tmp_path: Path) -> None:
 
 @pytest.mark.systemd
 def test_systemd_would_find_what_is_wrong(tmp_path: Path) -> None:
-    """A unit with a wrong line and a program that is not there is complained about."""
+    """A device with a wrong line and a program that is not there is complained about."""
     path = tmp_path / NAMES[0]
     path.write_text(blocks("ini")[0].replace("RestartSec=10s", "RestartSec=ten"))
     done = subprocess.run(

@@ -9,7 +9,7 @@ import pytest
 from tests.cli.conftest import Run
 
 WRONG = [
-    (("no-such-unit",), 2, "no device 'no-such-unit' in the plan"),
+    (("no-such-device",), 2, "no device 'no-such-device' in the plan"),
     (("lighthouse-quary",), 2, "did you mean 'lighthouse-quarry'?"),
     ((), 2, "Missing argument 'DEVICE'"),
     (("quarry-lighthouse", "--interface", "nope0"), 2, "no interface 'nope0' at this laptop"),

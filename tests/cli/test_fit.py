@@ -102,7 +102,7 @@ def test_faulty_plan_ends_with_4(run: Run, tmp_path: Path) -> None:
 
 
 def test_present_addresses(run: Run, plan: Path) -> None:
-    """--present asks where the units are now; a unit without a present address is at its planned."""
+    """--present asks where the devices are now; a device without a present address is at its planned."""
     done = run("fit", str(plan), "--present", "--laptop", "192.0.2.9/24", "--format", "json")
     rows = {row["device"]: row for row in devices(done)}
     assert (rows["lighthouse"]["address"], rows["lighthouse"]["relation"]) == (
@@ -355,18 +355,18 @@ def test_what_another_tool_changed_is_left_alone(
 
 @pytest.mark.lab
 @pytest.mark.parametrize(
-    ("unit", "suggested"),
+    ("device", "suggested"),
     [
         ("198.18.20.11/24", SUGGESTED),
         ("2001:db8:20::11/64", "2001:db8:20:0:ffff:ffff:ffff:ffff/64"),
     ],
 )
 def test_address_that_another_host_holds_is_not_set(
-    laptop: Laptop, unit: str, suggested: str
+    laptop: Laptop, device: str, suggested: str
 ) -> None:
     """The plan cannot know everybody: the cable is asked first (RFC 5227, RFC 4862 5.4)."""
     laptop.plan.write_text(
-        PLAN.split("devices:", maxsplit=1)[0] + f"devices: [{{name: unit, address: {unit}}}]"
+        PLAN.split("devices:", maxsplit=1)[0] + f"devices: [{{name: device, address: {device}}}]"
     )
     far = laptop.name.replace("laptop", "far")
     ip_batch(far, [f"addr add {suggested} dev far{' nodad' if ':' in suggested else ''}"])

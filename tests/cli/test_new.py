@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.conftest import Run
-from verifier.files.plan_in import read_plan
+from verifier.files.read_plan import read_plan
 from verifier.model.plan import Plan
 
 FORMS = ("plan.xlsx", "plan.yaml", "plan")
@@ -95,7 +95,7 @@ def test_a_wrong_command_line_ends_with_2(run: Run, words: tuple[str, ...], said
 def test_a_mapping_is_proposed_for_their_sheet(run: Run, tmp_path: Path) -> None:
     """`--from` writes the mapping to FILE and says what a person should look at."""
     theirs = tmp_path / "radios.csv"
-    theirs.write_text("Unit,Management IP,GW\nquarry,198.18.20.11/24,198.18.20.1\n")
+    theirs.write_text("Device,Management IP,GW\nquarry,198.18.20.11/24,198.18.20.1\n")
     done = run("new", "mapping.toml", "--from", "radios.csv")
     assert (done.returncode, done.stderr) == (0, "")
     assert "Management IP" in (tmp_path / "mapping.toml").read_text()

@@ -14,8 +14,8 @@ import pytest
 from tests.cli.conftest import Run
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED, EXIT_UNTESTED, EXIT_USAGE
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.simulator import running_process
 
 PORT = 16281
@@ -37,7 +37,7 @@ not_tested_ok:
 CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n'
 UNITS = ("lighthouse-quarry", "quarry-lighthouse")
 RUN = ("verify", "plan.yaml", "--credentials", "credentials.toml", "--echoes", "1")
-HEAD = "device,check,value,unit,by,at,instrument,instrument_serial,calibration_due,photo,note"
+HEAD = "device,check,value,device,by,at,instrument,instrument_serial,calibration_due,photo,note"
 NOW = dt.datetime.now(dt.UTC).replace(second=0, microsecond=0)
 SEEN = NOW - dt.timedelta(hours=1)
 DUE = NOW.date() + dt.timedelta(days=60)
@@ -64,7 +64,7 @@ def folder(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def simulated(folder: Path):
-    """The units of the plan, as planned."""
+    """The devices of the plan, as planned."""
     plan, _ = read_plan(folder / "plan.yaml")
     credentials = load_credentials({"bench"}, folder / "credentials.toml", {})
     with running_process(plan, load_profiles({"mib2"}), credentials):

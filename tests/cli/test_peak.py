@@ -18,19 +18,19 @@ import pytest
 from tests.cli.conftest import clean_environment
 from tests.stopwatch import patience
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.plan import Carrier, End, EndName, Link
-from verifier.rules.peak import Hop, Reading, end_view
-from verifier.simulator import Fault, Network, running
+from verifier.rules.alignment import AlignedCarrier, LatestReading, end_view
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 
 PORT = 16397
 PLAN = """\
 network: {name: Harbour, example: true}
 sites: [{name: Lighthouse}, {name: Quarry}]
 devices:
-  - {name: lighthouse-quarry, site: Lighthouse, profile: ptp-radio, address: 127.86.0.11/24, snmp: bench}
-  - {name: quarry-lighthouse, site: Quarry, profile: ptp-radio, address: 127.86.0.12/24, snmp: bench}
+  - {name: lighthouse-quarry, site: Lighthouse, profile: hop-radio, address: 127.86.0.11/24, snmp: bench}
+  - {name: quarry-lighthouse, site: Quarry, profile: hop-radio, address: 127.86.0.12/24, snmp: bench}
   - {name: harbour, site: Quarry, address: 127.86.0.13/24, snmp: bench}
   - {name: ferry, site: Lighthouse, address: 127.86.0.14/24}
 links:
@@ -43,23 +43,23 @@ links:
   - {name: Cable, a: {device: harbour}, b: {device: ferry}}
 """
 CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n'
-FADE = Fault(kind="level-low", unit="lighthouse-quarry", value=20)
-SILENT = Fault(kind="no-answer", unit="quarry-lighthouse")
+FADE = PlantedFault(kind="level-low", device="lighthouse-quarry", value=20)
+SILENT = PlantedFault(kind="no-answer", device="quarry-lighthouse")
 
 
 @pytest.fixture
-def network(tmp_path: Path) -> Iterator[Network]:
+def network(tmp_path: Path) -> Iterator[SimulatedNetwork]:
     (tmp_path / "plan.yaml").write_text(PLAN)
     (tmp_path / "credentials.toml").write_text(CREDENTIALS)
     (tmp_path / "credentials.toml").chmod(0o600)
     plan, _ = read_plan(tmp_path / "plan.yaml")
     credentials = load_credentials({"bench"}, tmp_path / "credentials.toml", {})
-    made = Network(plan, load_profiles({"ptp-radio", "mib2"}), credentials)
+    made = SimulatedNetwork(plan, load_profiles({"hop-radio", "mib2"}), credentials)
     with running(made):
         yield made
 
 
-WORDS = ("peak", "plan.yaml", "Hop 1", "--credentials", "credentials.toml")
+WORDS = ("align", "plan.yaml", "Hop 1", "--credentials", "credentials.toml")
 
 
 def start(folder: Path, *words: str) -> subprocess.Popen[str]:
@@ -69,7 +69,9 @@ def start(folder: Path, *words: str) -> subprocess.Popen[str]:
     )  # fmt: skip
 
 
-def test_a_line_a_second_while_the_antenna_is_turned(network: Network, tmp_path: Path) -> None:
+def test_a_line_a_second_while_the_antenna_is_turned(
+    network: SimulatedNetwork, tmp_path: Path
+) -> None:
     """Both levels, what is missing, the highest so far, the voltage; a level that rises is new."""
     network.put(FADE)
     process = start(tmp_path, *WORDS, "--for", "6s", "--bell")
@@ -94,7 +96,7 @@ def test_a_line_a_second_while_the_antenna_is_turned(network: Network, tmp_path:
 
 
 def test_an_end_that_goes_silent_is_stale_and_the_other_goes_on(
-    network: Network, tmp_path: Path
+    network: SimulatedNetwork, tmp_path: Path
 ) -> None:
     """Its last level is not shown as if it were of now."""
     process = start(tmp_path, *WORDS, "--for", f"{3 + 4 * patience()}s", "--format", "json")
@@ -112,9 +114,11 @@ def test_an_end_that_goes_silent_is_stale_and_the_other_goes_on(
     network.take_off(SILENT)
 
 
-def test_what_is_not_received_or_not_known_is_said(network: Network, tmp_path: Path) -> None:
+def test_what_is_not_received_or_not_known_is_said(
+    network: SimulatedNetwork, tmp_path: Path
+) -> None:
     """An end that hears nothing was read; where the far power is not known, so is the aim."""
-    muted = Fault(kind="muted", unit="quarry-lighthouse")
+    muted = PlantedFault(kind="muted", device="quarry-lighthouse")
     network.put(muted)
     out, err = start(tmp_path, *WORDS, "--for", "3s").communicate(timeout=60)
     assert "end a (lighthouse-quarry): nothing received" in out, err
@@ -126,7 +130,7 @@ def test_what_is_not_received_or_not_known_is_said(network: Network, tmp_path: P
 
 
 def test_a_reason_that_both_ends_share_is_told_once(tmp_path: Path) -> None:
-    (tmp_path / "plan.yaml").write_text(PLAN.replace("profile: ptp-radio", "profile: mib2"))
+    (tmp_path / "plan.yaml").write_text(PLAN.replace("profile: hop-radio", "profile: mib2"))
     (tmp_path / "credentials.toml").write_text(CREDENTIALS)
     (tmp_path / "credentials.toml").chmod(0o600)
     process = start(tmp_path, *WORDS)
@@ -138,18 +142,20 @@ def test_a_reason_that_both_ends_share_is_told_once(tmp_path: Path) -> None:
 def test_stale_is_older_than_3_s(age_s: float, stale: bool) -> None:  # noqa: FBT001
     end = End(device="a", rx_level_dbm=-45.6)
     carrier = Carrier(a=end, b=End(device="b", tx_power_dbm=18.0))
-    profile = load_profiles({"ptp-radio"})["ptp-radio"]
-    hop = Hop(link=Link(name="Hop 1", carriers=(carrier,)), carrier=carrier, stage="alignment",
+    profile = load_profiles({"hop-radio"})["hop-radio"]
+    hop = AlignedCarrier(link=Link(name="Hop 1", carriers=(carrier,)), carrier=carrier, stage="alignment",
               profiles={"a": profile, "b": profile})  # fmt: skip
-    latest: dict[EndName, Reading] = {"a": Reading(at_s=100.0, level_dbm=-45.6)}
+    latest: dict[EndName, LatestReading] = {"a": LatestReading(at_s=100.0, level_dbm=-45.6)}
     view = end_view(hop, "a", latest, {}, 100.0 + age_s, best=False)
     assert view.stale is stale
 
 
-def test_nothing_read_ends_with_3_and_ctrl_c_with_130(network: Network, tmp_path: Path) -> None:
+def test_nothing_read_ends_with_3_and_ctrl_c_with_130(
+    network: SimulatedNetwork, tmp_path: Path
+) -> None:
     """A person's end is told from one without a reading."""
-    for unit in ("lighthouse-quarry", "quarry-lighthouse"):
-        network.put(Fault(kind="no-answer", unit=unit))
+    for device in ("lighthouse-quarry", "quarry-lighthouse"):
+        network.put(PlantedFault(kind="no-answer", device=device))
     done = start(tmp_path, *WORDS, "--for", "2s")
     out, _ = done.communicate(timeout=60)
     assert done.returncode == 3
@@ -174,10 +180,10 @@ def test_nothing_read_ends_with_3_and_ctrl_c_with_130(network: Network, tmp_path
     ],
 )
 def test_what_cannot_be_peaked(
-    words: tuple[str, ...], code: int, said: str, network: Network, tmp_path: Path
+    words: tuple[str, ...], code: int, said: str, network: SimulatedNetwork, tmp_path: Path
 ) -> None:
     """Told before anything is sent."""
-    done = start(tmp_path, "peak", "plan.yaml", *words, "--credentials", "credentials.toml")
+    done = start(tmp_path, "align", "plan.yaml", *words, "--credentials", "credentials.toml")
     out, err = done.communicate(timeout=60)
     assert (done.returncode, out) == (code, "")
     assert said in err
@@ -185,7 +191,7 @@ def test_what_cannot_be_peaked(
 
 
 def test_at_a_terminal_the_figures_are_large_and_stay_in_place(
-    network: Network, tmp_path: Path
+    network: SimulatedNetwork, tmp_path: Path
 ) -> None:
     """Each picture is drawn over the last: as many lines up as were drawn; 100 columns at most."""
     ours, theirs = pty.openpty()

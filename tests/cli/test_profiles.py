@@ -1,4 +1,4 @@
-"""`profiles` against simulated units and a real agent: from what a page shows to a profile."""
+"""`profiles` against simulated devices and a real agent: from what a page shows to a profile."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ import pytest
 from tests.cli.conftest import Run
 from tests.lab.agent import listens
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
-from verifier.simulator import Fault, Network, running
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 
 UNIT, SWITCH = "127.80.20.11", "127.80.20.21"
 WHO = ("--credentials", "credentials.toml", "--entry", "field")
@@ -47,13 +47,13 @@ SEEN = {
     "serial": "000111", "part_number": "CR-13-H", "polarisation": "V", "test_mode": "0",
     "errored_s": "0",
 }  # fmt: skip
-"""What the page of the unit at `UNIT` would show, by the plan it was simulated from."""
+"""What the page of the device at `UNIT` would show, by the plan it was simulated from."""
 SHARED = {"polarisation", "test_mode", "errored_s", "tx_enabled", "locked", "atpc"}
 """Figures whose raw value many objects have: listed among those that fit, not always first."""
 
 
 @pytest.fixture(scope="module")
-def coast(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Network, str, Path]]:
+def coast(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[SimulatedNetwork, str, Path]]:
     """The simulated coastal network, running; its credentials; the folder of its profiles."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
         trial.bind(("", 0))
@@ -64,7 +64,7 @@ def coast(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Network, s
     with as_file(files("verifier.simulator") / "coastal") as folder:
         plan, _ = read_plan(folder / "plan.yaml")
         profiles = load_profiles({d.profile for d in plan.devices}, folder / "profiles")
-        network = Network(plan, profiles, load_credentials({"field", "bench"}, path, {}))
+        network = SimulatedNetwork(plan, profiles, load_credentials({"field", "bench"}, path, {}))
         with running(network):
             yield network, text, folder / "profiles"
 
@@ -152,7 +152,7 @@ def test_what_is_uncertain_is_a_comment(run: Run, here: Path) -> None:
 def test_readings_live_raw_and_scaled(run: Run, coast) -> None:
     """A working profile has a value for each reading; "no signal" is one."""
     network, _, folder = coast
-    fault = Fault(kind="muted", unit="quarry-lighthouse")
+    fault = PlantedFault(kind="muted", device="quarry-lighthouse")
     network.put(fault)
     try:
         radio = str(folder / "coastal-radio.toml")
@@ -171,7 +171,7 @@ def test_readings_without_a_value(run: Run, here: Path) -> None:
     """Missing, no number, a number without a meaning, no such row: each with its reason; exit 3."""
     root = "1.3.6.1.4.1.32473.1.1"
     rows = [
-        ("tx_mhz", f"{root}.99.0", "integer", "", "the unit has no such object (noSuchObject)"),
+        ("tx_mhz", f"{root}.99.0", "integer", "", "the device has no such object (noSuchObject)"),
         ("rx_mhz", f"{root}.16.0", "integer", "", "it is not a number"),
         ("tx_modulation", f"{root}.2.0", "enumeration", 'values = {1 = "4qam"}',
          "the profile's values do not say what it means"),
@@ -187,7 +187,7 @@ def test_readings_without_a_value(run: Run, here: Path) -> None:
     )
     done = run("profiles", "check", "own.toml", "--against", UNIT, *WHO)
     assert done.returncode == 3
-    assert "not a unit of this profile: object_id is 1.3.6.1.4.1.32473.9\n" in done.stdout
+    assert "not a device of this profile: object_id is 1.3.6.1.4.1.32473.9\n" in done.stdout
     assert "0 of 5 readings have a value\n" in done.stdout
     for field, oid, _, _, reason in rows:
         assert f"no value: {field} ({oid}): {reason}\n" in done.stdout
@@ -213,11 +213,11 @@ def test_list_and_show(run: Run, tmp_path: Path) -> None:
     (tmp_path / "mine" / "x.toml").write_text('id = "own"\ntitle = "Harbour crane"\n')
     done = run("profiles", "list", "--profiles", "mine")
     assert done.returncode == 0
-    assert {"own", "mib2", "ptp-radio", "switch", "router"} <= {
+    assert {"own", "mib2", "hop-radio", "switch", "router"} <= {
         line.split()[0] for line in done.stdout.splitlines()
     }
     assert "Harbour crane" in done.stdout
-    shown = run("profiles", "show", "ptp-radio")
+    shown = run("profiles", "show", "hop-radio")
     assert shown.returncode == 0
     (tmp_path / "copy.toml").write_text(shown.stdout)
     assert run("profiles", "check", "copy.toml").returncode == 0
@@ -248,7 +248,7 @@ BAD: list[tuple[tuple[str, ...], int, str]] = [
     ((*DRAFT, *WHO, *FIGURE, "--port", "9", "--timeout", "50ms"), 3, "port unreachable"),
     (("profiles", "check", "none.toml"), 4, "there is no such file"),
     (("profiles", "check", "empty.toml"), 4, "id is missing"),
-    (("profiles", "show", "ptp-radoi"), 4, "did you mean ptp-radio?"),
+    (("profiles", "show", "hop-radoi"), 4, "did you mean hop-radio?"),
     (("profiles", "list", "--profiles", "none"), 4, "is not a folder of profiles"),
 ]
 

@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from tests.cli.conftest import Run
-from verifier.files.plan_in import read_plan
+from verifier.files.read_plan import read_plan
 from verifier.files.schema import schema
 
 PLAN = """\
@@ -124,7 +124,7 @@ def test_afar_names_what_hangs_behind(run: Run, tmp_path: Path) -> None:
     )  # fmt: skip
     assert done.returncode == 0, done.stdout + done.stderr
     told = " ".join(done.stdout.split())
-    assert "behind it hang units <b>ferry</b>; their traffic may drop" in told
+    assert "behind it hang devices <b>ferry</b>; their traffic may drop" in told
 
 
 WRONG = [

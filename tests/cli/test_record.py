@@ -12,7 +12,7 @@ import pytest
 from tests.cli.conftest import Run
 from tests.store import examples
 from verifier.files.schema import schema
-from verifier.model.health import Level
+from verifier.model.health import ReceivedLevel
 from verifier.store import opened
 
 PLAN = """\
@@ -57,7 +57,7 @@ def desk(tmp_path: Path) -> Path:
                     examples.reading(
                         examples.FAR, "silent" if gone else "untested", answered=not gone
                     ),
-                    examples.reading(examples.HOP, levels=(Level(1, "a", -49.0),)),
+                    examples.reading(examples.HOP, levels=(ReceivedLevel(1, "a", -49.0),)),
                     at_s=now_s - 900.0 * (96 - n),
                 )
             )
@@ -67,13 +67,13 @@ def desk(tmp_path: Path) -> Path:
 def test_the_whole_way(desk: Path, run: Run) -> None:
     """Text on the terminal, a document that fits its schema, availability by the answers."""
     (desk / "handover.json").write_text(json.dumps(handover(-45.0)))
-    done = run("record", "plan.yaml", "--baseline", "handover.json", "--out", "r.json")
+    done = run("history", "plan.yaml", "--baseline", "handover.json", "--out", "r.json")
     assert (done.returncode, done.stderr) == (0, "")
     assert "BEYOND ITS LIMIT" in done.stdout
     document = json.loads((desk / "r.json").read_text())
-    jsonschema.Draft202012Validator(schema("record")).validate(document)
-    units = {u["unit"]["name"]: u for u in document["units"]}
-    far = units["quarry-lighthouse"]
+    jsonschema.Draft202012Validator(schema("history")).validate(document)
+    subjects = {u["subject"]["name"]: u for u in document["subjects"]}
+    far = subjects["quarry-lighthouse"]
     assert far["availability"]["available_pct"] == pytest.approx(100 * 92 / 96, abs=0.01)
     assert far["availability"]["untested_s"] == pytest.approx(0.0, abs=60.0)
     assert far["state_s"]["untested"] == pytest.approx(92 * 900.0, abs=60.0)
@@ -86,7 +86,7 @@ def test_the_whole_way(desk: Path, run: Run) -> None:
 
 def test_a_device_and_the_other_formats(desk: Path, run: Run) -> None:
     """Only what is asked for; the ending of the file names the format."""
-    words = ("record", "plan.yaml", "--device", "lighthouse-quarry", "--since", "12h", "--quiet")
+    words = ("history", "plan.yaml", "--device", "lighthouse-quarry", "--since", "12h", "--quiet")
     for name in ("r.csv", "r.html"):
         done = run(*words, "--out", name)
         assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
@@ -113,17 +113,17 @@ def test_what_cannot_be_done(desk: Path, run: Run, words, code, said) -> None:
     """One line says what and where; no store is made by asking for one."""
     (desk / "empty.json").write_text(json.dumps({**handover(-45.0), "findings": []}))
     (desk / "no.db").write_text("this is no database, only text that somebody left here" * 40)
-    done = run("record", "plan.yaml", *words)
+    done = run("history", "plan.yaml", *words)
     assert done.returncode == code, done.stderr
     assert said in done.stderr
     assert "Traceback" not in done.stderr
     assert not (desk / "none.db").exists()
 
 
-def test_a_store_without_these_units_ends_with_3(desk: Path, run: Run) -> None:
+def test_a_store_without_these_devices_ends_with_3(desk: Path, run: Run) -> None:
     """Nothing is known: that is no pass."""
     with opened(str(desk / "new.db")):
         pass
-    done = run("record", "plan.yaml", "--store", "new.db")
+    done = run("history", "plan.yaml", "--store", "new.db")
     assert done.returncode == 3
     assert "Available - of the tested time" in done.stdout

@@ -20,10 +20,10 @@ import pytest
 from tests.cli.sweeping import Desk, coastal, line_of
 from tests.cli.test_report import call, key
 from verifier.files.schema import schema
-from verifier.simulator import Fault
+from verifier.simulator import PlantedFault
 
 pytestmark = pytest.mark.icmp
-LOW = Fault(kind="level-low", unit="lighthouse-quarry", value=6.0)
+LOW = PlantedFault(kind="level-low", device="lighthouse-quarry", value=6.0)
 SWEEPS, HOUR_S = 12, 3600.0
 HERE = ("--profiles", "profiles", "--credentials", "credentials.toml")
 
@@ -73,7 +73,7 @@ def place(kept: Path, tmp_path: Path) -> Path:
 
 def record(place: Path, baseline: str, *words: str, code: int = 0) -> Any:
     done = call(
-        place, "record", "plan.yaml", "--profiles", "profiles", "--baseline", baseline, *words
+        place, "history", "plan.yaml", "--profiles", "profiles", "--baseline", baseline, *words
     )
     assert done.returncode == code, done.stdout + done.stderr
     assert "Traceback" not in done.stderr
@@ -93,7 +93,7 @@ def test_the_departure_is_the_one_that_was_made(place: Path, baseline: str) -> N
     """6 dB less at end a: -6.0 dB, beyond its limit; end b stayed."""
     record(place, baseline, "--out", "r.json", "--quiet")
     document = json.loads((place / "r.json").read_text())
-    jsonschema.Draft202012Validator(schema("record")).validate(document)
+    jsonschema.Draft202012Validator(schema("history")).validate(document)
     ends = {(d["link"], d["end"]): d for d in document["departures"]}
     low, stayed = ends["Hop 1", "a"], ends["Hop 1", "b"]
     assert low["then_dbm"] == then_dbm(place, "a")
@@ -105,7 +105,7 @@ def test_the_departure_is_the_one_that_was_made(place: Path, baseline: str) -> N
     assert {d["reason"] for (link, _), d in ends.items() if link != "Hop 1"} == {
         "no level was read in this period"
     }
-    assert len(ends) == 6, "the plan has no level of the other hops, the units showed theirs"
+    assert len(ends) == 6, "the plan has no level of the other hops, the devices showed theirs"
     assert all(d["then_dbm"] is not None for d in ends.values())
     assert document["handover_remarks"] == []
 

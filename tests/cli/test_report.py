@@ -21,8 +21,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from tests.conftest import needs
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED, EXIT_USAGE
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.files.schema import schema
 from verifier.report import FORMATS
 from verifier.simulator import running_process
@@ -67,7 +67,7 @@ def key(folder: Path, name: str) -> None:
 
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory) -> Path:
-    """A folder with what two runs left: `good` as planned, `bad` with another unit in place."""
+    """A folder with what two runs left: `good` as planned, `bad` with another device in place."""
     needs("icmp")
     folder: Path = tmp_path_factory.mktemp("kept")
     (folder / "plan.yaml").write_text(PLAN)
@@ -80,7 +80,7 @@ def kept(tmp_path_factory) -> Path:
     with running_process(plan, load_profiles({"mib2"}), credentials):
         words = (
             "--accept-untested",
-            "system.software=no reading",
+            "identity.software=no reading",
             "--by",
             "A. Example",
             "--place",
@@ -131,7 +131,7 @@ def test_drawn_in_every_format(kind, name, tool, tmp_path) -> None:
     assert (done.returncode, done.stderr) == (EXIT_PASSED, "")
     word = "FAIL" if kind == "bad.json" else "CONDITIONAL"
     assert done.stdout.startswith(f"{word}, whole plan (1 link, 2 devices): ")
-    assert ("\nFAIL  harbour-quarry  system.name: planned" in done.stdout) == (word == "FAIL")
+    assert ("\nFAIL  harbour-quarry  identity.name: planned" in done.stdout) == (word == "FAIL")
     assert (tmp_path / "drawn").stat().st_size > 500
 
 
@@ -163,12 +163,12 @@ def test_judged_again_a_difference_is_listed(tool, tmp_path) -> None:
     """A finding that the observations do not bear out: listed, exit code 1, drawn as it is today."""
     evidence = json.loads((tmp_path / "bad.json").read_text("utf-8"))
     for finding in evidence["parts"]["result"]["findings"]:
-        if finding["check"] == "system.name":
+        if finding["check"] == "identity.name":
             finding["verdict"] = "pass"
     reseal(evidence, tmp_path / "painted.json")
     done = tool("report", "painted.json", "--judge-again", "--out", "today.json")
     assert done.returncode == EXIT_FAILED
-    assert "harbour-quarry  system.name: PASS -> FAIL" in done.stdout
+    assert "harbour-quarry  identity.name: PASS -> FAIL" in done.stdout
     assert json.loads((tmp_path / "today.json").read_text("utf-8"))["verdict"] == "fail"
 
 
@@ -197,7 +197,7 @@ def test_compared(tool) -> None:
     assert done.returncode == EXIT_FAILED
     headings = [line for line in done.stdout.splitlines() if line and line[0] != " "][1:]
     assert headings[0].startswith(("worse", "no longer"))
-    assert "harbour-quarry  system.name" in done.stdout
+    assert "harbour-quarry  identity.name" in done.stdout
     done = tool("report", "good.json", "--compare", "good-result.json", "--out", "list.txt")
     assert done.returncode == EXIT_PASSED
     assert done.stdout.startswith("nothing changed between")

@@ -51,7 +51,7 @@ def test_a_rule_of_a_soak_that_raises_is_our_fault(
     def broken(*_: object) -> None:
         raise KeyError("kind")
 
-    monkeypatch.setattr("verifier.rules.soak.soaked", broken)
+    monkeypatch.setattr("verifier.rules.soak.tally.soaked", broken)
     assert code(monkeypatch, "report", str(kept / "good.json"), "--quiet") == EXIT_PASSED
 
 

@@ -1,4 +1,4 @@
-"""`verify --soak` as a person runs it, against simulated units: to its end, and cut off in every way."""
+"""`verify --soak` as a person runs it, against simulated devices: to its end, and cut off in every way."""
 
 from __future__ import annotations
 
@@ -24,52 +24,54 @@ import rfc8785
 from tests.cli.conftest import clean_environment
 from verifier.cli.report import _read
 from verifier.files.credentials import load_credentials
-from verifier.files.evidence import of_parts, to_bytes
-from verifier.files.journal import read_journal
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.evidence.document import of_parts, to_bytes
+from verifier.files.journals.soak import read_journal
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.files.schema import schema
-from verifier.rules.soak import soaked
-from verifier.simulator import Fault, Network, running
+from verifier.rules.soak.tally import soaked
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 
 pytestmark = pytest.mark.icmp
 
 PORT = 16373
-UNITS = ("lighthouse-quarry", "quarry-lighthouse")
+DEVICES = ("lighthouse-quarry", "quarry-lighthouse")
 PLAN = f"""\
 network: {{name: Hop, revision: "1", example: true}}
 management:
   hosts: [{{name: desk, address: 127.86.0.99}}, {{name: ferry-host, address: 127.86.0.98}}]
 devices:
-  - {{name: {UNITS[0]}, profile: ptp-radio, address: 127.86.0.11/24, snmp: bench, tx_band: high,
+  - {{name: {DEVICES[0]}, profile: hop-radio, address: 127.86.0.11/24, snmp: bench, tx_band: high,
      ports: [{{name: eth1, speed_mbps: 1000}}], services: {{closed: [443/tcp]}}}}
-  - {{name: {UNITS[1]}, profile: ptp-radio, address: 127.86.0.12/24, snmp: bench, tx_band: low,
+  - {{name: {DEVICES[1]}, profile: hop-radio, address: 127.86.0.12/24, snmp: bench, tx_band: low,
      ports: [{{name: eth1, speed_mbps: 1000}}], services: {{closed: [443/tcp]}}}}
 links:
   - name: Hop 1
     bandwidth_mhz: 28
     modulation_max: 256qam
-    a: {{device: {UNITS[0]}, tx_mhz: 13143.0, tx_power_dbm: 18, antenna_dbi: 36.1, rx_level_dbm: -45.6}}
-    b: {{device: {UNITS[1]}, tx_mhz: 12877.0, tx_power_dbm: 18, antenna_dbi: 36.1, rx_level_dbm: -45.6}}
+    a: {{device: {DEVICES[0]}, tx_mhz: 13143.0, tx_power_dbm: 18, antenna_dbi: 36.1, rx_level_dbm: -45.6}}
+    b: {{device: {DEVICES[1]}, tx_mhz: 12877.0, tx_power_dbm: 18, antenna_dbi: 36.1, rx_level_dbm: -45.6}}
 acceptance: {{echo_per_s: 20, max_loss_pct: 0.1, max_rtt_p95_ms: 500, max_port_errors: 0,
   mtu_bytes: 1500, traffic_pairs: [desk>ferry-host, desk>nobody]}}
 """
 SOAK_CHECKS = {
-    "icmp.loss", "icmp.rtt", "icmp.jitter", "icmp.gap", "icmp.duplicate", "icmp.reordered",
-    "icmp.mtu", "system.uptime", "system.clock",
+    "echo.loss", "echo.round-trip", "echo.jitter", "echo.gap", "echo.duplicate", "echo.reordered",
+    "echo.mtu", "state.restarts", "state.clock",
 }  # fmt: skip
 
 
 @pytest.fixture(scope="module")
-def network(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Network]]:
-    """A folder with plan and credentials, and the units of it, served from a thread."""
+def network(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, SimulatedNetwork]]:
+    """A folder with plan and credentials, and the devices of it, served from a thread."""
     folder = tmp_path_factory.mktemp("soak")
     (folder / "plan.yaml").write_text(PLAN)
     secret = folder / "credentials.toml"
     secret.write_text(f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n')
     secret.chmod(0o600)
     plan, _ = read_plan(folder / "plan.yaml")
-    built = Network(plan, load_profiles({"ptp-radio"}), load_credentials({"bench"}, secret, {}))
+    built = SimulatedNetwork(
+        plan, load_profiles({"hop-radio"}), load_credentials({"bench"}, secret, {})
+    )
     with running(built):
         yield folder, built
 
@@ -127,7 +129,7 @@ def by_key(findings: list[dict[str, Any]]) -> dict[tuple[str, str], dict[str, An
     return found
 
 
-def test_a_whole_soak(network: tuple[Path, Network], tmp_path: Path) -> None:
+def test_a_whole_soak(network: tuple[Path, SimulatedNetwork], tmp_path: Path) -> None:
     """Every check of a soak is there and passes; evidence, journal and picture agree with it."""
     folder, _ = network
     tool = Tool(folder, tmp_path / "run", "4s", "--out", str(tmp_path / "page.html"))
@@ -136,14 +138,14 @@ def test_a_whole_soak(network: tuple[Path, Network], tmp_path: Path) -> None:
     found = tool.findings()
     assert code == 3, out + err  # of two traffic pairs one has no address
     bad = {k: f["reason"] for k, f in found.items() if f["verdict"] not in {"pass", "warn"}}
-    assert set(bad) == {("traffic.loss", "desk>nobody"), ("traffic.rtt", "desk>nobody")}
-    for unit, end in zip(UNITS, "ab", strict=True):
-        assert {c for c, s in found if s == unit} >= SOAK_CHECKS
-        assert found["port.errors", f"{unit} eth1"]["observed"] == 0
+    assert set(bad) == {("traffic.loss", "desk>nobody"), ("traffic.round-trip", "desk>nobody")}
+    for device, end in zip(DEVICES, "ab", strict=True):
+        assert {c for c, s in found if s == device} >= SOAK_CHECKS
+        assert found["port.errors", f"{device} eth1"]["observed"] == 0
         for check in ("rx-level-spread", "errored-seconds", "severely-errored-seconds",
                       "unavailable-seconds"):  # fmt: skip
             assert found[f"radio.{check}", f"Hop 1 {end}"]["observed"] == 0.0
-        assert found["icmp.loss", unit]["reason"].startswith("management path: 0 of 160 echoes")
+        assert found["echo.loss", device]["reason"].startswith("management path: 0 of 160 echoes")
     assert found["traffic.loss", "desk>ferry-host"]["verdict"] == "pass"
     assert "short soak of 4 s (24 h is common practice)\n" in out
     assert f"every sample is in {tool.journal}.gz" in err
@@ -170,18 +172,18 @@ def _same_everywhere(tool: Tool, page: Path) -> None:
     _damaged_samples(document, tool.place)
     drawn = page.read_text()
     assert "short soak of 4 s" in drawn
-    assert drawn.count('class="trend"') == 4  # two units, two hosts
+    assert drawn.count('class="trend"') == 4  # two devices, two hosts
     assert len(re.findall(r'class="middle[^"]*" d="M[\d. L-]+"', drawn)) == 2 * 3 + 2 * 2
 
 
 def _counted_by_64_bits(blocks: Sequence[dict[str, Any]], findings: list[dict[str, Any]]) -> None:
     """Octets are the growth of the 64-bit counter, and its 32-bit twin is asked for once only."""
     mine = [b["series"] for b in blocks if b["kind"] == "values"
-            and b["subject"]["name"] == UNITS[0]]  # fmt: skip
+            and b["subject"]["name"] == DEVICES[0]]  # fmt: skip
     wide = [v for series in mine for v in series["ifHCInOctets eth1"]]
     narrow = [v for series in mine for v in series.get("ifInOctets eth1", ()) if v is not None]
     (reason,) = (f["reason"] for f in findings if f["check"] == "port.errors"
-                 and f["subject"]["name"] == UNITS[0])  # fmt: skip
+                 and f["subject"]["name"] == DEVICES[0])  # fmt: skip
     assert f"octets in {wide[-1] - wide[0]}, out " in reason
     assert len(narrow) == 1
 
@@ -220,7 +222,9 @@ def forged(lines: list[bytes]) -> bytes:
     return b"".join(line + b"\n" for line in made)
 
 
-def test_the_journal_is_that_of_the_evidence(network: tuple[Path, Network], tmp_path: Path) -> None:
+def test_the_journal_is_that_of_the_evidence(
+    network: tuple[Path, SimulatedNetwork], tmp_path: Path
+) -> None:
     """Its chain is proved alone; one that was forged as a whole does not fit the evidence."""
     folder, _ = network
     tool = Tool(folder, tmp_path / "run", "2s")
@@ -263,7 +267,7 @@ def test_the_journal_is_that_of_the_evidence(network: tuple[Path, Network], tmp_
     assert (done.returncode, "was not compared with its evidence" in done.stderr) == (0, True)
 
 
-def test_interrupted(network: tuple[Path, Network], tmp_path: Path) -> None:
+def test_interrupted(network: tuple[Path, SimulatedNetwork], tmp_path: Path) -> None:
     """Everything is kept, nothing passes that was not measured to the end, exit code 130."""
     folder, _ = network
     tool = Tool(folder, tmp_path / "run", "15s")
@@ -273,14 +277,14 @@ def test_interrupted(network: tuple[Path, Network], tmp_path: Path) -> None:
     code, out, err = tool.finish()
     assert code == 130, out + err
     found = tool.findings()
-    assert found["local.soak", "laptop"]["verdict"] == "not-tested"
-    loss = found["icmp.loss", UNITS[0]]
+    assert found["laptop.soak", "laptop"]["verdict"] == "not-tested"
+    loss = found["echo.loss", DEVICES[0]]
     assert loss["verdict"] == "not-tested"
     assert "a person ended it; until then: 0 of" in loss["reason"]
     assert "short soak of 15 s (24 h is common practice), interrupted" in out.replace("\n    ", " ")
 
 
-def test_stopped_for_a_while(network: tuple[Path, Network], tmp_path: Path) -> None:
+def test_stopped_for_a_while(network: tuple[Path, SimulatedNetwork], tmp_path: Path) -> None:
     """As a laptop that sleeps: the gap is named, not counted, and measured longer at the end."""
     folder, _ = network
     tool = Tool(folder, tmp_path / "run", "4s")
@@ -292,31 +296,31 @@ def test_stopped_for_a_while(network: tuple[Path, Network], tmp_path: Path) -> N
     code, out, err = tool.finish()
     found = tool.findings()
     assert code == 3, out + err
-    local = found["local.soak", "laptop"]
+    local = found["laptop.soak", "laptop"]
     assert local["verdict"] == "warn"
     slept = re.search(
         r"this program was stopped, or this laptop slept for ([\d.]+) s", local["reason"]
     )
     assert slept is not None, local["reason"]
     assert 2.0 <= float(slept[1]) < 2.5 + 2.5  # and until it came round again
-    for unit in UNITS:
-        assert found["icmp.loss", unit]["verdict"] == "pass"
-        assert "not counted, see local.soak" in found["icmp.loss", unit]["reason"]
-        assert found["port.errors", f"{unit} eth1"]["verdict"] == "pass"
-        assert found["system.uptime", unit]["verdict"] == "pass"
+    for device in DEVICES:
+        assert found["echo.loss", device]["verdict"] == "pass"
+        assert "not counted, see laptop.soak" in found["echo.loss", device]["reason"]
+        assert found["port.errors", f"{device} eth1"]["verdict"] == "pass"
+        assert found["state.restarts", device]["verdict"] == "pass"
     samples = json.loads(tool.evidence.read_text())["parts"]["samples"]
     for figures in soaked(samples).echoes:
         assert figures.lost == 0
         assert figures.sent == pytest.approx(80, abs=6)
 
 
-def test_one_unit_restarts_and_the_other_counts_errors(
-    network: tuple[Path, Network], tmp_path: Path
+def test_one_device_restarts_and_the_other_counts_errors(
+    network: tuple[Path, SimulatedNetwork], tmp_path: Path
 ) -> None:
     """Each fails for its own reason: a restart that leaves counters in doubt, counters that run."""
     folder, built = network
-    running_errors = Fault(kind="counters-running", unit=UNITS[1])
-    restart = Fault(kind="restarted", unit=UNITS[0])
+    running_errors = PlantedFault(kind="counters-running", device=DEVICES[1])
+    restart = PlantedFault(kind="restarted", device=DEVICES[0])
     built.put(running_errors)
     tool = Tool(folder, tmp_path / "run", "4s")
     tool.start()
@@ -327,13 +331,13 @@ def test_one_unit_restarts_and_the_other_counts_errors(
     built.take_off(running_errors)
     found = tool.findings()
     assert code == 1, out + err
-    assert found["system.uptime", UNITS[0]]["verdict"] == "fail"
-    assert found["system.uptime", UNITS[0]]["observed"] == 1
-    port = found["port.errors", f"{UNITS[0]} eth1"]
+    assert found["state.restarts", DEVICES[0]]["verdict"] == "fail"
+    assert found["state.restarts", DEVICES[0]]["observed"] == 1
+    port = found["port.errors", f"{DEVICES[0]} eth1"]
     assert port["verdict"] == "not-tested"
     assert "started again" in port["reason"]
-    assert found["system.uptime", UNITS[1]]["verdict"] == "pass"
-    port = found["port.errors", f"{UNITS[1]} eth1"]
+    assert found["state.restarts", DEVICES[1]]["verdict"] == "pass"
+    port = found["port.errors", f"{DEVICES[1]} eth1"]
     assert port["verdict"] == "fail"
     assert 2 * 7 * 2 < port["observed"] < 2 * 7 * 12  # in and out, 7 a second each
     assert found["radio.errored-seconds", "Hop 1 b"]["verdict"] == "warn"
@@ -368,7 +372,7 @@ def killed(folder: Path, place: Path, moments_s: list[float]) -> list[Tool]:
 def proved(tool: Tool) -> int:
     """What a killed run left is readable, unfinished, and without a hole; returns its echoes."""
     stored = _read(tool.journal)
-    (local,) = (f for f in stored.result.findings if f.check == "local.soak")
+    (local,) = (f for f in stored.result.findings if f.check == "laptop.soak")
     assert local.verdict == "not-tested"
     assert "ended from outside" in local.reason
     assert stored.result.verdict == "incomplete"
@@ -387,7 +391,7 @@ def proved(tool: Tool) -> int:
     return sum(f.sent for f in soaked(blocks).echoes)
 
 
-def test_killed_at_ten_moments(network: tuple[Path, Network], tmp_path: Path) -> None:
+def test_killed_at_ten_moments(network: tuple[Path, SimulatedNetwork], tmp_path: Path) -> None:
     """`kill -9`: the journal is readable, and says that it was not finished."""
     folder, _ = network
     dice = random.Random(11)
@@ -403,7 +407,7 @@ def test_killed_at_ten_moments(network: tuple[Path, Network], tmp_path: Path) ->
 
 
 @pytest.mark.lab
-def test_full_disk(network: tuple[Path, Network], tmp_path: Path) -> None:
+def test_full_disk(network: tuple[Path, SimulatedNetwork], tmp_path: Path) -> None:
     """It measures on and reports; what was written by then is readable; exit code 2 says where."""
     folder, _ = network
     disk = tmp_path / "disk"
@@ -427,7 +431,7 @@ def test_full_disk(network: tuple[Path, Network], tmp_path: Path) -> None:
     assert any("0 fail" in line for line in out.splitlines()[:4])
     stored = _read(kept)
     assert (
-        next(f for f in stored.result.findings if f.check == "local.soak").verdict == "not-tested"
+        next(f for f in stored.result.findings if f.check == "laptop.soak").verdict == "not-tested"
     )
 
 
@@ -437,7 +441,7 @@ def test_full_disk(network: tuple[Path, Network], tmp_path: Path) -> None:
      (("--soak=0s",), "a duration above none"), (("--soak=nan",), "a duration above none")],
 )  # fmt: skip
 def test_no_length_of_time(
-    network: tuple[Path, Network], tmp_path: Path, words: tuple[str, ...], said: str
+    network: tuple[Path, SimulatedNetwork], tmp_path: Path, words: tuple[str, ...], said: str
 ) -> None:
     """Exit code 2 and one message, before anything is sent or written."""
     folder, _ = network
@@ -451,7 +455,7 @@ def test_no_length_of_time(
     assert not list(tmp_path.iterdir())
 
 
-def test_reach_does_not_soak(network: tuple[Path, Network]) -> None:
+def test_reach_does_not_soak(network: tuple[Path, SimulatedNetwork]) -> None:
     """No other command has the option."""
     argv = [sys.executable, "-m", "verifier", "reach", str(network[0] / "plan.yaml"), "--soak=1s"]
     done = subprocess.run(

@@ -1,4 +1,4 @@
-"""`sweep` as the operations desk runs it, against simulated units, real files and servers."""
+"""`sweep` as the operations desk runs it, against simulated devices, real files and servers."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ from tests.cli.sweeping import (
 from tests.report.openmetrics_reader import read
 from tests.stopwatch import patience
 from tests.store import examples
-from verifier.simulator import Fault
+from verifier.simulator import PlantedFault
 from verifier.store import opened
 
 __all__ = ["at", "shared"]
 pytestmark = pytest.mark.icmp
-SILENT_AGENT = Fault(kind="no-answer", unit="harbour-switch")
+SILENT_AGENT = PlantedFault(kind="no-answer", device="harbour-switch")
 
 
 def test_all_sound_ends_with_0(at: Desk) -> None:
@@ -86,7 +86,7 @@ def test_json_fits_its_schema(at: Desk) -> None:
 
 
 def test_out_metrics_and_filters(at: Desk) -> None:
-    """A file by its ending; OpenMetrics that the grammar reads; one unit alone."""
+    """A file by its ending; OpenMetrics that the grammar reads; one device alone."""
     done = at.sweep(
         "--device", "harbour-switch", "--out", "s.json", "--metrics", "m.txt", "--quiet"
     )
@@ -94,7 +94,7 @@ def test_out_metrics_and_filters(at: Desk) -> None:
     assert ": 1 sound (" in done.stdout
     assert done.stdout.count("\n") == 1
     document = json.loads((at.folder / "s.json").read_text())
-    assert [u["unit"]["name"] for u in document["units"]] == ["harbour-switch"]
+    assert [u["subject"]["name"] for u in document["subjects"]] == ["harbour-switch"]
     families = {f.name: f for f in read((at.folder / "m.txt").read_text())}
     assert len(families["plan_verifier_port_in_errors"].samples) == 2
     assert list(at.folder.glob(".new-*")) == []
@@ -114,7 +114,7 @@ def test_a_series_keeps_to_its_grid(at: Desk) -> None:
 
 
 def test_a_late_sweep_is_left_out_and_said(at: Desk) -> None:
-    """A unit whose agent is silent costs seconds; what was due meanwhile is not made up for."""
+    """A device whose agent is silent costs seconds; what was due meanwhile is not made up for."""
     at.network.put(SILENT_AGENT)
     try:
         process = at.start("--every", "0.5s", "--device-deadline", "1s")
@@ -245,7 +245,7 @@ def test_what_outlasts_a_window_is_told_when_it_is_over(at: Desk) -> None:
         at.network.take_off(SLOW_PORT)
     (message,) = at.told()
     (change,) = message["changes"]
-    assert (change["unit"]["name"], change["after"]) == ("harbour-switch", "impaired")
+    assert (change["subject"]["name"], change["after"]) == ("harbour-switch", "impaired")
     assert change["held"] == "mast work"
 
 
@@ -265,7 +265,7 @@ def test_how_long_is_kept_is_an_option(at: Desk) -> None:
 
 def test_errors_of_ports_are_counted(at: Desk) -> None:
     """Counters that run leave what was added in each sweep."""
-    running = Fault(kind="counters-running", unit="harbour-switch")
+    running = PlantedFault(kind="counters-running", device="harbour-switch")
     at.sweep()
     at.network.put(running)
     try:

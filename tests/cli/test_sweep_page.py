@@ -1,4 +1,4 @@
-"""`sweep --page` against simulated units: the file, who may read it, what happens when it fails."""
+"""`sweep --page` against simulated devices: the file, who may read it, what happens when it fails."""
 
 from __future__ import annotations
 
@@ -139,9 +139,9 @@ def test_nothing_half_written_stays_after_kills(at: Desk) -> None:
     assert [p.name for p in page.parent.iterdir()] == ["index.html"]
 
 
-def test_a_page_of_some_units(at: Desk) -> None:
+def test_a_page_of_some_devices(at: Desk) -> None:
     """With a filter the rest of the plan is there and said not to be in this sweep."""
     assert at.sweep("--page", "page", "--device", "harbour-switch").returncode == 0
     text = (at.folder / "page" / "index.html").read_text("utf-8")
-    assert "1 unit and 0 links swept" in text
+    assert "1 device and 0 links swept" in text
     assert text.count("nothing in this sweep") >= 2

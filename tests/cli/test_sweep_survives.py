@@ -28,12 +28,12 @@ from tests.cli.sweeping import (
 )
 from tests.stopwatch import Stopwatch, patience
 from tests.store.conftest import running_postgresql
-from verifier.simulator import Fault
+from verifier.simulator import PlantedFault
 from verifier.store import schema
 
 __all__ = ["at", "shared"]
 pytestmark = pytest.mark.icmp
-SILENT_AGENT = Fault(kind="no-answer", unit="harbour-switch")
+SILENT_AGENT = PlantedFault(kind="no-answer", device="harbour-switch")
 
 
 def test_ctrl_c_stores_no_half_sweep(at: Desk) -> None:
@@ -68,9 +68,9 @@ def test_a_newer_store_is_refused(at: Desk) -> None:
 
 
 def test_odd_answers_impair_those_that_give_them(at: Desk) -> None:
-    """No SNMP at all, and replies cut short: neither ends the sweep nor touches the third unit."""
+    """No SNMP at all, and replies cut short: neither ends the sweep nor touches the third device."""
     odd = {"harbour-switch": "garbage", "quarry-lighthouse": "truncated"}
-    faults = [Fault(kind=kind, unit=unit) for unit, kind in odd.items()]
+    faults = [PlantedFault(kind=kind, device=subject) for subject, kind in odd.items()]
     for fault in faults:
         at.network.put(fault)
     try:
@@ -78,15 +78,18 @@ def test_odd_answers_impair_those_that_give_them(at: Desk) -> None:
     finally:
         for fault in faults:
             at.network.take_off(fault)
-    states = {u["unit"]["name"]: u["seen"] for u in json.loads(done.stdout)["units"]}
+    states = {u["subject"]["name"]: u["seen"] for u in json.loads(done.stdout)["subjects"]}
     assert states["lighthouse-quarry"] == "sound"
-    assert "sound" not in {states[unit] for unit in odd}
+    assert "sound" not in {states[subject] for subject in odd}
     assert "Traceback" not in done.stderr
 
 
 def test_late_answers_count_for_nothing(at: Desk) -> None:
     """Past the last retry: silent to SNMP, twice asked; the next sweep is as if they had not been."""
-    late = [Fault(kind="slow", unit=u, value=4.6) for u in ("harbour-switch", "lighthouse-quarry")]
+    late = [
+        PlantedFault(kind="slow", device=u, value=4.6)
+        for u in ("harbour-switch", "lighthouse-quarry")
+    ]
     for fault in late:
         at.network.put(fault)
     try:
@@ -94,11 +97,11 @@ def test_late_answers_count_for_nothing(at: Desk) -> None:
     finally:
         for fault in late:
             at.network.take_off(fault)
-    units = {u["unit"]["name"]: u for u in json.loads(done.stdout)["units"]}
+    subjects = {u["subject"]["name"]: u for u in json.loads(done.stdout)["subjects"]}
     for fault in late:
-        unit = units[str(fault.unit)]
-        assert (unit["seen"], unit["answered"]) == ("impaired", True), "it answers echoes"
-        assert {r["check"] for r in unit["reasons"] if r["verdict"] == "fail"} == {"snmp.answer"}
+        subject = subjects[str(fault.device)]
+        assert (subject["seen"], subject["answered"]) == ("impaired", True), "it answers echoes"
+        assert {r["check"] for r in subject["reasons"] if r["verdict"] == "fail"} == {"snmp.answer"}
     assert at.sweep().returncode == 0
 
 
@@ -107,10 +110,13 @@ def test_many_late_answers(tmp_path: Path) -> None:
 
     A thousand, where the machine is free to read them all in time; `sweep_late_bench` always.
     """
-    units = int(1000 / patience())
-    kinds = {f"unit-{n}": 5.0 if n % 2 else 2.6 for n in range(units)}
-    late = [Fault(kind="slow", unit=unit, value=delay_s) for unit, delay_s in kinds.items()]
-    with desk(tmp_path, plan_of(units, ports_of_each=100)) as at:
+    subjects = int(1000 / patience())
+    kinds = {f"device-{n}": 5.0 if n % 2 else 2.6 for n in range(subjects)}
+    late = [
+        PlantedFault(kind="slow", device=subject, value=delay_s)
+        for subject, delay_s in kinds.items()
+    ]
+    with desk(tmp_path, plan_of(subjects, ports_of_each=100)) as at:
         for fault in late:
             at.network.put(fault)
         first = at.sweep("--format", "json", "--device-deadline", "4s")
@@ -120,17 +126,17 @@ def test_many_late_answers(tmp_path: Path) -> None:
         second = at.sweep("--format", "json")
         alone_s = stopwatch.alone_s
     assert (first.returncode, first.stderr) == (3, "")
-    for unit in json.loads(first.stdout)["units"]:
-        number = int(unit["unit"]["name"].rpartition("-")[2])
+    for subject in json.loads(first.stdout)["subjects"]:
+        number = int(subject["subject"]["name"].rpartition("-")[2])
         if number % 2 or number % 100 == 0:  # too late, or more to ask than the time allows
-            assert unit["seen"] == "untested"
-            assert {r["text"].rpartition(": ")[2] for r in unit["reasons"]} == {
-                "the unit was not read to the end within 4 s"
+            assert subject["seen"] == "untested"
+            assert {r["text"].rpartition(": ")[2] for r in subject["reasons"]} == {
+                "the device was not read to the end within 4 s"
             }
         else:
-            assert unit["seen"] == "sound", unit
+            assert subject["seen"] == "sound", subject
     assert (second.returncode, second.stderr) == (0, "")
-    assert json.loads(second.stdout)["summary"]["sound"] == units
+    assert json.loads(second.stdout)["summary"]["sound"] == subjects
     assert alone_s < 15
 
 

@@ -78,4 +78,4 @@ def test_colour_and_a_bar(plan: Path, tmp_path: Path) -> None:
     terminal = Terminal(tmp_path, "reach", str(plan))
     assert terminal.end() == 1
     assert "\x1b[1;31mFAIL\x1b[0m" in terminal.shown
-    assert "units" in terminal.shown
+    assert "devices" in terminal.shown

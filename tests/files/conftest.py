@@ -9,8 +9,8 @@ import openpyxl
 import pytest
 
 from verifier.errors import InputError
-from verifier.files.fields import sheets
-from verifier.files.plan_in import read_plan
+from verifier.files.plan.columns import sheets
+from verifier.files.read_plan import read_plan
 
 EXAMPLE_YAML = Path(__file__).parent / "example.yaml"
 
@@ -47,14 +47,14 @@ EXAMPLE_ROWS = {
     ],
     "Devices": [
         {"Name": "lighthouse-quarry", "Site": "Lighthouse", "Label": "LIGHTHOUSE > QUARRY",
-         "Location": "Lighthouse", "Profile": "ptp-radio", "Address": "198.18.20.11",
+         "Location": "Lighthouse", "Profile": "hop-radio", "Address": "198.18.20.11",
          "Mask": "255.255.255.0", "Gateway": "198.18.20.1", "Present address": "192.0.2.21/24",
          "Tx band": "high", "MAC": "02:00:5e:10:00:01", "Serial": "000123",
          "Part number": "PTP-13-H", "Software": "4.2.1", "Uplink": "quarry-lighthouse",
          "Management VLAN": "20", "Management tagged": "false", "SNMP": "field",
          "Open services": "443/tcp", "Closed services": "23/tcp"},
         {"Name": "quarry-lighthouse", "Site": "Quarry", "Label": "QUARRY > LIGHTHOUSE",
-         "Profile": "ptp-radio", "Address": "198.18.20.12/24", "Gateway": "198.18.20.1",
+         "Profile": "hop-radio", "Address": "198.18.20.12/24", "Gateway": "198.18.20.1",
          "Tx band": "low", "Serial": "000124", "SNMP": "field"},
     ],
     "Ports": [

@@ -11,7 +11,7 @@ from typing import Any
 import netaddr
 from hypothesis import strategies as st
 
-from verifier.files.fields import without_none
+from verifier.files.plan.columns import without_none
 from verifier.model import plan as model
 from verifier.model.address import Address, Interface, Mac
 

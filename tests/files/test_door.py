@@ -10,10 +10,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from verifier.errors import InputError
-from verifier.files.door import to_plan
 from verifier.files.faults import Faults, looks_secret
-from verifier.files.plan_in import plan_sha256
-from verifier.files.tree import Mapping, Scalar, Sequence
+from verifier.files.plan.to_model import to_plan
+from verifier.files.plan.tree import Mapping, Scalar, Sequence
+from verifier.files.read_plan import plan_sha256
 from verifier.model.plan import NotTestedOk, Plan, Service
 from verifier.model.problem import Origin
 from verifier.model.subject import Subject
@@ -182,7 +182,7 @@ def test_fields_of_the_plan_are_no_secrets(read: Any, name: str) -> None:
 def test_a_list_may_be_written_as_one_text(read: Any) -> None:
     plan, problems = read(
         DEVICE + "uplink: a b; c\n  services: {open: 443/tcp 22/tcp}\n"
-        "not_tested_ok: radio.polarisation=out of sight (by A. Example); icmp.loss@a b=a=b\n"
+        "not_tested_ok: radio.polarisation=out of sight (by A. Example); echo.loss@a b=a=b\n"
         "management: {hosts: [{name: m, address: 2001:db8::1, uses: icmp, }]}\n"
         "acceptance: {traffic_pairs: a>b; b>a}\n"
     )
@@ -191,7 +191,7 @@ def test_a_list_may_be_written_as_one_text(read: Any) -> None:
     assert plan.devices[0].services.open == (Service(port=443), Service(port=22))
     assert plan.not_tested_ok == (
         NotTestedOk(check="radio.polarisation", reason="out of sight", by="A. Example"),
-        NotTestedOk(check="icmp.loss@a b", reason="a=b"),
+        NotTestedOk(check="echo.loss@a b", reason="a=b"),
     )
     assert plan.management.hosts[0].uses == ("icmp",)
     assert plan.acceptance.traffic_pairs == ("a>b", "b>a")

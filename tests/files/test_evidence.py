@@ -17,7 +17,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 from cryptography.hazmat.primitives.asymmetric.rsa import generate_private_key
 
 from verifier.errors import InputError
-from verifier.files.evidence import (
+from verifier.files.evidence.document import (
     Evidence,
     Signature,
     doubt,
@@ -29,16 +29,16 @@ from verifier.files.evidence import (
     sign,
     to_bytes,
 )
-from verifier.files.keys import low_order, read_private_key, read_public_key
-from verifier.files.plan_in import plan_sha256, read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.evidence.keys import low_order, read_private_key, read_public_key
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import plan_sha256, read_plan
 from verifier.files.schema import schema
 from verifier.model.observation import Observation
 from verifier.model.result import Finding, PlanReference, Result, Scope
 from verifier.model.subject import Subject
-from verifier.report.json import document, result_of
+from verifier.report.result.json import document, result_of
 
-IDS = ("mib2", "ptp-radio", "router", "switch")
+IDS = ("mib2", "hop-radio", "router", "switch")
 VECTORS = [
     (
         "9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60",
@@ -74,7 +74,7 @@ def whole(example_yaml) -> Any:
         scope=Scope(whole=True, devices=(3, 3), links=(1, 1)),
         started="2026-11-24T10:00:00.000Z",
         finished="2026-11-24T10:00:01.000Z",
-        findings=(Finding(id="f1", check="icmp.rtt", subject=subject, verdict="pass", reason="r"),),
+        findings=(Finding(id="f1", check="echo.round-trip", subject=subject, verdict="pass", reason="r"),),
         observations=(
             Observation(id=1, subject=subject, probe="icmp", what="echo", at="t",
                         value={"rtt_ms": [1.0, 0.25, None], "sent": 3}),

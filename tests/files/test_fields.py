@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from verifier.files.fields import sheets
-from verifier.files.units import unit_of
+from verifier.files.plan.columns import sheets
+from verifier.files.plan.units import unit_of
 from verifier.model import plan as model
 
 # What a file of rows has besides the fields of the model, and where joined rows belong.

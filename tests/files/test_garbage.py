@@ -14,8 +14,8 @@ from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
 from tests.files.by_hand import column_of
 from verifier.errors import VerifierError
-from verifier.files.fields import sheets
-from verifier.files.plan_in import read_plan
+from verifier.files.plan.columns import sheets
+from verifier.files.read_plan import read_plan
 
 GARBAGE = (
     st.text(max_size=40)

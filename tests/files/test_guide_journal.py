@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from verifier.errors import InputError, UsageError
-from verifier.files.guide_journal import FORMAT, GuideJournal, default_path, read_story
+from verifier.files.journals.guide import FORMAT, GuideJournal, default_path, read_story
 
 STEPS: list[dict[str, object]] = [
     {"n": n, "action": "set-laptop", "addresses": []} for n in (1, 2, 3)

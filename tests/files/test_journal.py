@@ -14,7 +14,7 @@ import pytest
 import rfc8785
 
 from verifier.errors import InputError, UsageError
-from verifier.files.journal import Journal, is_journal, read_journal
+from verifier.files.journals.soak import Journal, is_journal, read_journal
 
 HEADER = {"command": "verify", "asked_s": 60.0, "started": "2026-11-24T10:00:00Z"}
 
@@ -179,7 +179,7 @@ def test_full_disk_then_room_again(journal: Journal, monkeypatch: pytest.MonkeyP
         room["bytes"] -= size
         return size
 
-    monkeypatch.setattr("verifier.files.journal.os.write", little)
+    monkeypatch.setattr("verifier.files.journals.soak.os.write", little)
     journal.add(block(1))
     assert journal.fault == "No space left on device"
     journal.add(block(2))

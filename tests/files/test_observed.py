@@ -15,7 +15,7 @@ import pytest
 import verifier.files
 from verifier.errors import InputError
 from verifier.files.observed import blank_sheet, read_observed
-from verifier.files.plan_in import read_plan
+from verifier.files.read_plan import read_plan
 from verifier.model.manual import ENTRY, ITEMS, Observed, further, inapplicable, said
 from verifier.model.observation import Observation
 from verifier.model.subject import Subject

@@ -10,7 +10,7 @@ import pytest
 
 from verifier.errors import InputError
 from verifier.files.disk import read_bytes
-from verifier.files.plan_in import plan_json, plan_sha256, read_plan
+from verifier.files.read_plan import plan_json, plan_sha256, read_plan
 from verifier.model.plan import Plan
 
 

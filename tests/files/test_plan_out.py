@@ -24,13 +24,13 @@ from hypothesis import strategies as st
 from tests.files.plan_strategies import PLANS
 from verifier.cli.new import example_plan
 from verifier.errors import UsageError
-from verifier.files.cell_text import guarded, joined, parted, unguarded
-from verifier.files.fields import sheets
-from verifier.files.hints import HINTS, ROWS, hint, sentences
-from verifier.files.plan_in import plan_sha256, read_plan
-from verifier.files.plan_out import write_plan
+from verifier.files.plan.columns import sheets
+from verifier.files.plan.hints import HINTS, ROWS, hint, sentences
+from verifier.files.plan.joined_texts import guarded, joined, parted, unguarded
+from verifier.files.plan.untested_text import put_together, taken_apart
+from verifier.files.read_plan import plan_sha256, read_plan
 from verifier.files.schema import schema
-from verifier.files.untested_text import put_together, taken_apart
+from verifier.files.write_plan import write_plan
 from verifier.model import plan as model
 from verifier.model.address import Interface
 
@@ -280,7 +280,7 @@ def test_a_full_disk_leaves_nothing_behind(tmp_path: Path) -> None:
     code = (
         "import resource, signal, sys; from pathlib import Path\n"
         "from verifier.errors import UsageError\n"
-        "from verifier.files.plan_out import write_plan; from verifier.model.plan import Plan\n"
+        "from verifier.files.write_plan import write_plan; from verifier.model.plan import Plan\n"
         "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
         "resource.setrlimit(resource.RLIMIT_FSIZE, (3000, 3000))\n"
         "try: write_plan(Plan(), Path(sys.argv[1]))\n"

@@ -10,12 +10,17 @@ import pytest
 
 import verifier
 from verifier.errors import InputError
-from verifier.files.profiles import available, load_profiles, read_profile, shipped_directory
+from verifier.files.profile.read import (
+    available,
+    load_profiles,
+    read_profile,
+    shipped_directory,
+)
 from verifier.model.address import Interface
 from verifier.model.plan import Service
 
 ROOT = Path(verifier.__file__).parent.parent
-SHIPPED = ("mib2", "ptp-radio", "router", "switch")
+SHIPPED = ("mib2", "hop-radio", "router", "switch")
 HEAD = 'id = "x"\n'
 READING = HEAD + '[[reading]]\nfield = "rx_level_dbm"\noid = "1.3.6.1.4.1.32473.9.0"\n'
 
@@ -48,7 +53,7 @@ def test_the_shipped_profiles_hold_no_makers_data() -> None:
 
 
 def test_the_example_radio_is_that_of_the_contract() -> None:
-    radio = load_profiles(["ptp-radio"])["ptp-radio"]
+    radio = load_profiles(["hop-radio"])["hop-radio"]
     modes = {(m.modulation, m.bandwidth_mhz): m for m in radio.mode}
     readings = {r.field: r for r in radio.reading}
     assert (radio.kind, radio.boot_s, radio.object_id) == ("radio", 45.0, "1.3.6.1.4.1.32473.1")
@@ -174,8 +179,8 @@ def test_an_unknown_id_is_told_with_what_there_is_and_where_was_looked(
 ) -> None:
     write(HEAD)
     with pytest.raises(InputError) as caught:
-        load_profiles(["ptp-radoi"], tmp_path)
-    for words in ("'ptp-radoi'; did you mean ptp-radio?", "mib2, ptp-radio, router, switch, x",
+        load_profiles(["hop-radoi"], tmp_path)
+    for words in ("'hop-radoi'; did you mean hop-radio?", "mib2, hop-radio, router, switch, x",
                   str(tmp_path), str(shipped_directory())):  # fmt: skip
         assert words in str(caught.value)
 
@@ -216,7 +221,7 @@ def test_a_wheel_holds_the_profiles_and_reads_them(tmp_path: Path) -> None:
         archive.extractall(site)
     code = (
         f"import sys; sys.path.insert(0, {str(site)!r})\n"
-        "from verifier.files.profiles import load_profiles, shipped_directory\n"
+        "from verifier.files.profile.read import load_profiles, shipped_directory\n"
         f"assert str(shipped_directory()).startswith({str(site)!r}), shipped_directory()\n"
         f"print(*load_profiles({SHIPPED!r}))"
     )

@@ -6,9 +6,9 @@ from typing import Any
 import pytest
 
 from tests.files.by_hand import column_of, said_of
-from verifier.files.fields import sheets
-from verifier.files.plan_in import read_plan
-from verifier.files.units import factor, unit_named
+from verifier.files.plan.columns import sheets
+from verifier.files.plan.units import factor, unit_named
+from verifier.files.read_plan import read_plan
 
 NBSP = "\N{NO-BREAK SPACE}"
 THIN = "\N{THIN SPACE}"
@@ -385,7 +385,7 @@ def test_dates_are_read_where_day_and_month_are_plain(
 
 
 def test_a_name_that_is_no_column_or_unit_is_no_surprise() -> None:
-    """Every unit a heading of ours shows is one that a cell may repeat."""
+    """Every device a heading of ours shows is one that a cell may repeat."""
     for sheet in sheets().values():
         for column in sheet.columns:
             if column.unit:

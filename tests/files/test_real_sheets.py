@@ -11,7 +11,7 @@ import pytest
 
 from tests.files.by_hand import DEVICE, column_of, said_of, unit_row
 from verifier.errors import InputError
-from verifier.files.plan_in import read_plan
+from verifier.files.read_plan import read_plan
 
 # What a spreadsheet hides.
 
@@ -128,7 +128,7 @@ def test_a_formula_without_a_result_is_an_error_with_its_place(workbook: Any) ->
     assert "open and save it" in problems[0].message
 
 
-# Titles, groups and units around the headings.
+# Titles, groups and devices around the headings.
 
 
 def test_headings_below_a_title_are_found_and_told(workbook: Any) -> None:
@@ -234,7 +234,7 @@ def test_csv_is_read_whatever_separates_its_cells_and_lines(
 
 
 def test_a_separator_that_is_rarer_in_the_first_row_is_found_by_the_headings(table: Any) -> None:
-    data = b"Units, as built, coast, north, issue 3\nName;Address\nr;198.18.0.1/24\n"
+    data = b"Devices, as built, coast, north, issue 3\nName;Address\nr;198.18.0.1/24\n"
     plan, problems = read_plan(table(data))
     assert len(plan.devices) == 1
     assert said_of(problems) == [("warning", "heading-row")]

@@ -10,7 +10,7 @@ import openpyxl
 import pytest
 
 from verifier.errors import InputError
-from verifier.files.plan_in import read_plan
+from verifier.files.read_plan import read_plan
 from verifier.model.subject import Subject
 
 DAY = dt.datetime(2026, 1, 2)  # noqa: DTZ001 (a workbook knows no time zones)

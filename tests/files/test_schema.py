@@ -13,16 +13,16 @@ import yaml
 from tests.report.recording import RECORD
 from tests.report.test_find import FOUND
 from verifier.errors import UsageError
-from verifier.files.profiles import shipped_directory
+from verifier.files.profile.read import shipped_directory
 from verifier.files.schema import SCHEMAS, schema
 from verifier.model.observation import Observation
 from verifier.model.problem import Problem
 from verifier.model.result import Accepted, Cause, Finding, NotAsked, PlanReference, Result, Scope
 from verifier.model.subject import Subject
-from verifier.report import Look
-from verifier.report.find import json as find_json
-from verifier.report.json import document, plan_check
-from verifier.report.record import json as record_json
+from verifier.report import ReportStyle
+from verifier.report.history.text import json as record_json
+from verifier.report.result.json import document, plan_check
+from verifier.report.search import json as find_json
 
 DEVICE = {"kind": "device", "name": "lighthouse-quarry"}
 RESULT = {
@@ -116,7 +116,7 @@ def _plan(example_yaml: Path) -> Any:
 
 
 def _profile() -> Any:
-    return tomllib.loads((shipped_directory() / "ptp-radio.toml").read_text())
+    return tomllib.loads((shipped_directory() / "hop-radio.toml").read_text())
 
 
 _RUN = {
@@ -175,7 +175,7 @@ def documents(example_yaml: Path) -> Any:
         "result": RESULT,
         "plan-check": PLAN_CHECK,
         "fit": FIT,
-        "find": json.loads(find_json(FOUND, Look())),
+        "find": json.loads(find_json(FOUND, ReportStyle())),
         "runbook": RUNBOOK,
         "plan": _plan(example_yaml),
         "profile": _profile(),
@@ -190,7 +190,7 @@ def documents(example_yaml: Path) -> Any:
         "comparison": COMPARISON,
         "change": CHANGE,
         "sweep": SWEEP,
-        "record": json.loads(record_json(RECORD, Look())),
+        "history": json.loads(record_json(RECORD, ReportStyle())),
     }
 
 

@@ -10,11 +10,11 @@ import pytest
 import yaml
 
 from verifier.errors import InputError
-from verifier.files import yaml_in
 from verifier.files.faults import Faults
-from verifier.files.plan_in import read_plan
-from verifier.files.tree import Mapping, Scalar, Sequence
-from verifier.files.yaml_in import read_yaml
+from verifier.files.plan.tree import Mapping, Scalar, Sequence
+from verifier.files.read_plan import read_plan
+from verifier.files.yaml import read as yaml_read
+from verifier.files.yaml.read import read_yaml
 from verifier.model.problem import Origin
 
 PARSERS = [yaml.SafeLoader] + ([yaml.CSafeLoader] if hasattr(yaml, "CSafeLoader") else [])
@@ -22,7 +22,7 @@ PARSERS = [yaml.SafeLoader] + ([yaml.CSafeLoader] if hasattr(yaml, "CSafeLoader"
 
 @pytest.fixture(params=PARSERS, ids=lambda p: p.__name__)
 def both_parsers(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(yaml_in, "_LOADER", request.param)
+    monkeypatch.setattr(yaml_read, "_LOADER", request.param)
 
 
 @pytest.fixture

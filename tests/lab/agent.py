@@ -28,7 +28,7 @@ def own_engine_id() -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class AgentSettings:
-    """What an agent says of its unit, and to whom it answers.
+    """What an agent says of its device, and to whom it answers.
 
     Attributes:
         access: an entry of the credentials file.

@@ -1,6 +1,6 @@
-"""A bench for looking for units: a laptop, two units with net-snmp's agent, one cable.
+"""A bench for looking for devices: a laptop, two devices with net-snmp's agent, one cable.
 
-    laptop eth0 --- br0 --- unit eth0
+    laptop eth0 --- br0 --- device eth0
                      |
                    other eth0
 
@@ -26,8 +26,8 @@ from tests.lab.agent import Agent, AgentSettings
 from tests.lab.runs import claimed
 from tests.lab.shell import add_namespace, command, ip_batch, succeeds, wait_for
 
-UNIT, OTHER, LAPTOP = "02:00:5e:10:00:01", "02:00:5e:10:00:02", "02:00:5e:10:00:fa"
-NAMES = {UNIT: "lighthouse-quarry", OTHER: "quarry-lighthouse"}
+DEVICE, OTHER, LAPTOP = "02:00:5e:10:00:01", "02:00:5e:10:00:02", "02:00:5e:10:00:fa"
+NAMES = {DEVICE: "lighthouse-quarry", OTHER: "quarry-lighthouse"}
 FIELD = {"version": "2c", "community": "coastal-read"}
 FACTORY = {"version": "2c", "community": "as-delivered"}
 CREDENTIALS = """\
@@ -118,7 +118,7 @@ class Bench:
         return ["ip", "netns", "exec", self._ns(name), *argv]
 
     def _build(self) -> None:
-        macs = {"laptop": LAPTOP, "unit": UNIT, "other": OTHER}
+        macs = {"laptop": LAPTOP, "device": DEVICE, "other": OTHER}
         for name in ("wire", *macs):
             add_namespace(self._ns(name))
         bridge = f"link add br0 type bridge mcast_snooping 0 group_fwd_mask {FORWARD_LLDP}"
@@ -153,22 +153,22 @@ class Bench:
 
     def prepare(
         self,
-        unit: Iterable[str] = (),
+        device: Iterable[str] = (),
         other: Iterable[str] = (),
         laptop: Iterable[str] = ("198.18.20.250/24",),
         *,
         mac_planned: bool = True,
     ) -> None:
-        """Addresses of all three, and whether the plan has the unit's hardware address."""
-        for name, addresses in (("unit", unit), ("other", other), ("laptop", laptop)):
+        """Addresses of all three, and whether the plan has the device's hardware address."""
+        for name, addresses in (("device", device), ("other", other), ("laptop", laptop)):
             lines = ["address flush dev eth0 scope global", "neighbour flush all"]
             lines += [f"address add {a} dev eth0{' nodad' * (':' in a)}" for a in addresses]
             ip_batch(self._ns(name), lines)
-        self.plan(f"mac: {UNIT}" if mac_planned else "label: none")
+        self.plan(f"mac: {DEVICE}" if mac_planned else "label: none")
 
-    def plan(self, of_unit: str) -> None:
-        """Writes the plan; `of_unit` is put into the unit's entry."""
-        text = PLAN.replace("MAC", of_unit)
+    def plan(self, of_device: str) -> None:
+        """Writes the plan; `of_unit` is put into the device's entry."""
+        text = PLAN.replace("MAC", of_device)
         (self._folder / "plan.yaml").write_text(text, encoding="utf-8")
 
     def has_agent(self, name: str) -> bool:

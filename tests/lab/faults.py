@@ -27,45 +27,45 @@ class Lab(Network):
         self._broken = ExitStack()
 
     def restore(self) -> None:
-        """Mends what was broken, last first; returns when every unit answers again."""
+        """Mends what was broken, last first; returns when every device answers again."""
         self._broken.close()
         self._settle()
 
     # -- the agent -----------------------------------------------------------------------------
 
-    def set_name(self, unit: str, name: str) -> None:
-        """The unit reports another sysName."""
-        self._change_agent(unit, replace(self.units[unit].agent, name=name))
+    def set_name(self, device: str, name: str) -> None:
+        """The device reports another sysName."""
+        self._change_agent(device, replace(self.devices[device].agent, name=name))
 
     def swap_names(self, one: str, other: str) -> None:
-        """Two units were put up at each other's place: each reports the other's name."""
+        """Two devices were put up at each other's place: each reports the other's name."""
         self.set_name(one, other)
         self.set_name(other, one)
 
-    def set_location(self, unit: str, location: str) -> None:
-        """The unit reports another sysLocation."""
-        self._change_agent(unit, replace(self.units[unit].agent, location=location))
+    def set_location(self, device: str, location: str) -> None:
+        """The device reports another sysLocation."""
+        self._change_agent(device, replace(self.devices[device].agent, location=location))
 
-    def set_access(self, unit: str, **access: str) -> None:
-        """The unit's own `community`, `user`, `auth_key` or `priv_key` becomes another."""
-        agent = self.units[unit].agent
-        self._change_agent(unit, replace(agent, access={**agent.access, **access}))
+    def set_access(self, device: str, **access: str) -> None:
+        """The device's own `community`, `user`, `auth_key` or `priv_key` becomes another."""
+        agent = self.devices[device].agent
+        self._change_agent(device, replace(agent, access={**agent.access, **access}))
 
-    def set_engine_id(self, unit: str, engine_id: str) -> None:
-        """The unit's agent has this SNMP engine id, in hexadecimal."""
-        self._change_agent(unit, replace(self.units[unit].agent, engine_id=engine_id))
+    def set_engine_id(self, device: str, engine_id: str) -> None:
+        """The device's agent has this SNMP engine id, in hexadecimal."""
+        self._change_agent(device, replace(self.devices[device].agent, engine_id=engine_id))
 
-    def stop_agent(self, unit: str) -> None:
-        """The unit answers echoes, but nothing listens on port 161."""
-        self._broken.callback(self.start_agents, unit)
-        self.stop_agents(unit)
+    def stop_agent(self, device: str) -> None:
+        """The device answers echoes, but nothing listens on port 161."""
+        self._broken.callback(self.start_agents, device)
+        self.stop_agents(device)
 
     def _change_agent(self, name: str, agent: AgentSettings) -> None:
         def use(settings: AgentSettings) -> None:
-            self.units[name] = replace(self.units[name], agent=settings)
+            self.devices[name] = replace(self.devices[name], agent=settings)
             self._restart_agent(name)
 
-        self._broken.callback(use, self.units[name].agent)
+        self._broken.callback(use, self.devices[name].agent)
         use(agent)
 
     def _restart_agent(self, name: str) -> None:
@@ -74,9 +74,9 @@ class Lab(Network):
 
     # -- addresses and ports -------------------------------------------------------------------
 
-    def set_prefix(self, unit: str, length: int) -> None:
-        """The unit's own mask becomes another."""
-        right = self.units[unit]
+    def set_prefix(self, device: str, length: int) -> None:
+        """The device's own mask becomes another."""
+        right = self.devices[device]
         wrong = f"{right.address.ip}/{length}"
 
         def change(old: str, new: str) -> None:
@@ -85,44 +85,44 @@ class Lab(Network):
                 f"address add {new} dev eth1{nodad(new)}",
                 f"route replace default via {right.gateway}",
             ]
-            ip_batch(self.namespace(unit), lines)
-            self._restart_agent(unit)
+            ip_batch(self.namespace(device), lines)
+            self._restart_agent(device)
 
         self._broken.callback(change, wrong, str(right.address))
         change(str(right.address), wrong)
 
-    def set_gateway(self, unit: str, gateway: str) -> None:
-        """The unit's default route leads to another next hop."""
+    def set_gateway(self, device: str, gateway: str) -> None:
+        """The device's default route leads to another next hop."""
 
         def change(next_hop: str) -> None:
-            ip_batch(self.namespace(unit), [f"route replace default via {next_hop}"])
-            self._restart_agent(unit)
+            ip_batch(self.namespace(device), [f"route replace default via {next_hop}"])
+            self._restart_agent(device)
 
-        self._broken.callback(change, self.units[unit].gateway)
+        self._broken.callback(change, self.devices[device].gateway)
         change(gateway)
 
-    def set_routes(self, unit: str, *lines: str) -> None:
-        """The unit's kernel has these routes, after `ip route`, in place of its default route."""
-        family = "-6" if self.units[unit].address.version == 6 else "-4"
-        inside = ["ip", family, "-n", self.namespace(unit), "route"]
+    def set_routes(self, device: str, *lines: str) -> None:
+        """The device's kernel has these routes, after `ip route`, in place of its default route."""
+        family = "-6" if self.devices[device].address.version == 6 else "-4"
+        inside = ["ip", family, "-n", self.namespace(device), "route"]
 
         def mend() -> None:
             for line in lines:
                 command(*inside, "delete", *line.split())
-            command(*inside, "add", "default", "via", self.units[unit].gateway)
-            self._restart_agent(unit)
+            command(*inside, "add", "default", "via", self.devices[device].gateway)
+            self._restart_agent(device)
 
         command(*inside, "delete", "default")
         for line in lines:
             command(*inside, "add", *line.split())
         self._broken.callback(mend)
-        self._restart_agent(unit)
+        self._restart_agent(device)
 
-    def hold(self, unit: str, address: str) -> None:
-        """The unit holds a further address, and answers for it."""
+    def hold(self, device: str, address: str) -> None:
+        """The device holds a further address, and answers for it."""
 
         def change(what: str) -> None:
-            ip_batch(self.namespace(unit), [f"address {what} {address} dev eth1"])
+            ip_batch(self.namespace(device), [f"address {what} {address} dev eth1"])
 
         self._broken.callback(change, "delete")
         change("add")
@@ -133,31 +133,31 @@ class Lab(Network):
         self._broken.callback(self.set_kernel, name, key, "0")
         self.set_kernel(name, key, "1")
 
-    def unplug_second_port(self, unit: str) -> None:
+    def unplug_second_port(self, device: str) -> None:
         """`eth2` loses its far end: up for its administrator, but without a carrier."""
-        self._unplug(unit, "eth2")
+        self._unplug(device, "eth2")
 
-    def kill(self, unit: str) -> None:
-        """The unit is off the network: the port that leads to it is down."""
-        self._unplug(unit, "eth1")
+    def kill(self, device: str) -> None:
+        """The device is off the network: the port that leads to it is down."""
+        self._unplug(device, "eth1")
 
-    def _unplug(self, unit: str, port: str) -> None:
-        site, far_end = self.namespace(self.units[unit].site), self.far_end(unit, port)
-        shown = ("ip", "-n", self.namespace(unit), "link", "show", port)
+    def _unplug(self, device: str, port: str) -> None:
+        site, far_end = self.namespace(self.devices[device].site), self.far_end(device, port)
+        shown = ("ip", "-n", self.namespace(device), "link", "show", port)
 
         def change(state: str) -> None:
             ip_batch(site, [f"link set {far_end} {state}"])
             up = state == "up"
-            wait_for(lambda: (" state UP " in command(*shown)) == up, f"{unit} {port} {state}")
-            self._restart_agent(unit)
+            wait_for(lambda: (" state UP " in command(*shown)) == up, f"{device} {port} {state}")
+            self._restart_agent(device)
 
         self._broken.callback(change, "up")
         change("down")
 
     # -- echoes --------------------------------------------------------------------------------
 
-    def lose_echoes(self, unit: str, percent: int) -> None:
-        """The unit ignores this share of echo requests, at random; `echo_counters` counts them."""
+    def lose_echoes(self, device: str, percent: int) -> None:
+        """The device ignores this share of echo requests, at random; `echo_counters` counts them."""
         rules = "".join(
             f"{request} counter name seen\n"
             f"{request} numgen random mod 100 < {percent} counter name dropped drop\n"
@@ -165,28 +165,30 @@ class Lab(Network):
         )
         chain = f"chain incoming {{\ntype filter hook input priority 0;\n{rules}}}\n"
         table = f"table inet lab {{\ncounter seen {{ }}\ncounter dropped {{ }}\n{chain}}}\n"
-        command(*self.inside(unit, "nft", "-f", "-"), stdin=table)
-        self._broken.callback(command, *self.inside(unit, "nft", "delete", "table", "inet", "lab"))
+        command(*self.inside(device, "nft", "-f", "-"), stdin=table)
+        self._broken.callback(
+            command, *self.inside(device, "nft", "delete", "table", "inet", "lab")
+        )
 
-    def ignore_echoes(self, unit: str) -> None:
-        """The unit answers no IPv4 echo request, and everything else."""
-        self._broken.callback(self.set_kernel, unit, "net/ipv4/icmp_echo_ignore_all", "0")
-        self.set_kernel(unit, "net/ipv4/icmp_echo_ignore_all", "1")
+    def ignore_echoes(self, device: str) -> None:
+        """The device answers no IPv4 echo request, and everything else."""
+        self._broken.callback(self.set_kernel, device, "net/ipv4/icmp_echo_ignore_all", "0")
+        self.set_kernel(device, "net/ipv4/icmp_echo_ignore_all", "1")
 
-    def echo_counters(self, unit: str) -> tuple[int, int]:
-        """Echo requests that reached the unit since `lose_echoes`, and those it ignored."""
-        listed = json.loads(command(*self.inside(unit, "nft", "-j", "list", "counters")))
+    def echo_counters(self, device: str) -> tuple[int, int]:
+        """Echo requests that reached the device since `lose_echoes`, and those it ignored."""
+        listed = json.loads(command(*self.inside(device, "nft", "-j", "list", "counters")))
         counters = [entry["counter"] for entry in listed["nftables"] if "counter" in entry]
         packets = {counter["name"]: counter["packets"] for counter in counters}
         return packets["seen"], packets["dropped"]
 
-    def slow_echoes(self, unit: str, delay_ms: float) -> None:
-        """The unit answers each IPv4 echo request after `delay_ms`, by a process of its own."""
+    def slow_echoes(self, device: str, delay_ms: float) -> None:
+        """The device answers each IPv4 echo request after `delay_ms`, by a process of its own."""
         script = (sys.executable, str(SLOW_ECHO), str(delay_ms))
-        answerer = subprocess.Popen(self.inside(unit, *script), stdout=subprocess.PIPE)
+        answerer = subprocess.Popen(self.inside(device, *script), stdout=subprocess.PIPE)
         self._broken.callback(end, answerer)
-        self.set_kernel(unit, "net/ipv4/icmp_echo_ignore_all", "1")
-        self._broken.callback(self.set_kernel, unit, "net/ipv4/icmp_echo_ignore_all", "0")
+        self.set_kernel(device, "net/ipv4/icmp_echo_ignore_all", "1")
+        self._broken.callback(self.set_kernel, device, "net/ipv4/icmp_echo_ignore_all", "0")
         if answerer.stdout is None or answerer.stdout.readline() != b"ready\n":
             raise LabError(f"{SLOW_ECHO.name} did not start")
 

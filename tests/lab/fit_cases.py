@@ -39,21 +39,21 @@ class Case:
 def expected(case: Case) -> str:
     """The relation by `ipaddress`, and `routed?` where only one side uses a gateway."""
     own = [ipaddress.ip_interface(address) for _, address in case.laptop]
-    unit = ipaddress.ip_interface(case.device)
+    device = ipaddress.ip_interface(case.device)
     gateway = ipaddress.ip_address(case.gateway) if case.gateway else None
     via = ipaddress.ip_address(case.via) if case.via else None
-    near = [o for o in own if o.ip in unit.network]
-    source = _best(own, unit.ip) or (_best(own, via) if via else None) or (near or own)[0]
-    if _unusable(own, unit, source):
+    near = [o for o in own if o.ip in device.network]
+    source = _best(own, device.ip) or (_best(own, via) if via else None) or (near or own)[0]
+    if _unusable(own, device, source):
         return "unusable"
-    if any(o.ip in {unit.ip, gateway} for o in own):
+    if any(o.ip in {device.ip, gateway} for o in own):
         return "clash"
-    there = _way(own, via, unit.ip)
-    back = _way([unit], gateway, source.ip)
+    there = _way(own, via, device.ip)
+    back = _way([device], gateway, source.ip)
     if there == back == "on-link":
         used = next(name for name, a in case.laptop if ipaddress.ip_interface(a) == source)
         others = [ipaddress.ip_interface(a) for name, a in case.laptop if name != used]
-        return "shadowed" if any(unit.ip in o.network for o in others) else "direct"
+        return "shadowed" if any(device.ip in o.network for o in others) else "direct"
     if "" in {there, back}:
         return "one-way" if there or back else "off-subnet"
     return "routed" if there == back else "routed?"
@@ -72,13 +72,13 @@ def _way(own: list[OwnAddress], gateway: Ip | None, to: Ip) -> str:
     return "gateway" if any(gateway in o.network for o in own) else ""
 
 
-def _unusable(own: list[OwnAddress], unit: OwnAddress, source: OwnAddress) -> bool:
+def _unusable(own: list[OwnAddress], device: OwnAddress, source: OwnAddress) -> bool:
     """Neither end may be another's or its own broadcast address (RFC 1122 3.2.1.3)."""
-    if not_a_host(unit) or all(not_a_host(o) for o in own):
+    if not_a_host(device) or all(not_a_host(o) for o in own):
         return True
-    if not unit.ip.is_link_local and all(o.ip.is_link_local for o in own):
+    if not device.ip.is_link_local and all(o.ip.is_link_local for o in own):
         return True
-    return any(unit.ip == broadcast(o) for o in own) or source.ip == broadcast(unit)
+    return any(device.ip == broadcast(o) for o in own) or source.ip == broadcast(device)
 
 
 def not_a_host(interface: OwnAddress) -> bool:
@@ -99,19 +99,19 @@ def random_case(dice: random.Random) -> Case:
     """Any setting near enough to be interesting; every end can be a host's in its own subnet."""
     space = V6 if dice.random() < 0.2 else V4
     lengths = range(space.prefixlen, space.max_prefixlen + 1)
-    laptop, unit = (_host(dice, space, dice.choice(lengths)) for _ in "ab")
+    laptop, device = (_host(dice, space, dice.choice(lengths)) for _ in "ab")
     second: tuple[tuple[str, str], ...] = ()
     if dice.random() < 0.15:
         second = (("eth1", str(_host(dice, space, dice.choice(lengths)))),)
-    gateway = _gateway(dice, unit, laptop, laptop)
+    gateway = _gateway(dice, device, laptop, laptop)
     if dice.random() < 0.05:
-        laptop = ipaddress.ip_interface(f"{unit.ip}/{laptop.network.prefixlen}")
+        laptop = ipaddress.ip_interface(f"{device.ip}/{laptop.network.prefixlen}")
     elif dice.random() < 0.05 and gateway is not None and gateway.version == 4:  # ARP tells
         laptop = ipaddress.ip_interface(f"{gateway}/{laptop.network.prefixlen}")
-    via = _gateway(dice, laptop, unit, unit)
+    via = _gateway(dice, laptop, device, device)
     return Case(
         laptop=(("eth0", str(laptop)), *second),
-        device=str(unit),
+        device=str(device),
         via=str(via) if via else None,
         gateway=str(gateway) if gateway else None,
     )

@@ -180,8 +180,8 @@ class FitNetwork:
     def seen(self, case: Case, *, hopeful: bool = False) -> Seen:
         """Sends an echo each way and looks at what the kernels counted."""
         hopeful = hopeful or expected(case) in {"direct", "shadowed", "routed", "routed?"}
-        unit = ipaddress.ip_interface(case.device)
-        to, route = unit.ip, self._route(str(unit.ip))
+        device = ipaddress.ip_interface(case.device)
+        to, route = device.ip, self._route(str(device.ip))
         source = route.get("prefsrc") or _answering(case)
         before = {end: self.call(end, wire.counters) for end in ("laptop", "device", "router")}
         answered = self._exchange(source, str(to), LONG_WAIT_S if hopeful else WAIT_S)

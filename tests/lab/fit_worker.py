@@ -14,16 +14,18 @@ from verifier.model.address import Address, Interface
 from verifier.model.fit import Fit
 from verifier.model.laptop import Laptop, LaptopInterface
 from verifier.model.plan import Device, Plan
-from verifier.session.fitting import Question, answer
+from verifier.session.laptop.fit import FitQuestion, answer
 
 
 def said(asked: dict[str, Any], laptop: Laptop | None) -> dict[str, Any]:
     device = Device(
-        name="unit",
+        name="device",
         address=Interface.parse(asked["device"]),
         gateway=Address.parse(asked["gateway"]) if asked["gateway"] else None,
     )
-    question = Question(plan=Plan(devices=(device,)), profiles={}, devices=(device,), laptop=laptop)
+    question = FitQuestion(
+        plan=Plan(devices=(device,)), profiles={}, devices=(device,), laptop=laptop
+    )
     (fit,) = answer(question).devices
     return plainly(fit)
 

@@ -1,4 +1,4 @@
-"""The guide from afar: units behind a router, the far end first, the laptop where it is."""
+"""The guide from afar: devices behind a router, the far end first, the laptop where it is."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class Afar(Segment):
 
 @contextmanager
 def afar() -> Iterator[Afar]:
-    """The segment with both units where they are now, their agents, and the guide's files."""
+    """The segment with both devices where they are now, their agents, and the guide's files."""
     with ExitStack() as opened:
         folder = Path(opened.enter_context(tempfile.TemporaryDirectory()))
         (folder / "guide.yaml").write_text(PLAN)

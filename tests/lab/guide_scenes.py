@@ -1,4 +1,4 @@
-"""Scenes for the guide: what a unit does when it is to be changed, and what is to be said of it."""
+"""Scenes for the guide: what a device does when it is to be changed, and what is to be said of it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from tests.lab.bench import OTHER, UNIT, Bench
+from tests.lab.bench import DEVICE, OTHER, Bench
 from tests.lab.guided import NEW, OLD, PLAN, Guided, change, ready, records
 
 TOLD = "not changed yet"
@@ -44,9 +44,9 @@ class Scene:
 
 
 def to(
-    *addresses: str, name: str = "unit", off: str | None = None
+    *addresses: str, name: str = "device", off: str | None = None
 ) -> Callable[[Bench, Guided], None]:
-    """Waits until the change is asked for; then a unit has these addresses, and another is off."""
+    """Waits until the change is asked for; then a device has these addresses, and another is off."""
 
     def act(bench: Bench, guided: Guided) -> None:
         guided.wait_for(TOLD)
@@ -65,28 +65,28 @@ def revert(bench: Bench, guided: Guided) -> None:
 
 def boot_slowly(bench: Bench, guided: Guided) -> None:
     guided.wait_for(TOLD)
-    bench.ip("unit", "link set eth0 down")
+    bench.ip("device", "link set eth0 down")
     time.sleep(4)
     change(bench, NEW)
-    bench.ip("unit", "link set eth0 up")
+    bench.ip("device", "link set eth0 up")
 
 
 def mute_agent(bench: Bench, guided: Guided) -> None:
     guided.wait_for(TOLD)
-    bench.agent("unit", None)
+    bench.agent("device", None)
     change(bench, NEW)
 
 
-def other_for_unit(bench: Bench) -> None:
-    """The other unit is plugged in instead."""
-    bench.ip("unit", "link set eth0 down")
+def other_for_device(bench: Bench) -> None:
+    """The other device is plugged in instead."""
+    bench.ip("device", "link set eth0 down")
     change(bench, OLD, name="other")
 
 
 def bench_of_two(bench: Bench, guided: Guided) -> None:
-    """Two units of one factory address, one after the other."""
+    """Two devices of one factory address, one after the other."""
     guided.wait_for("CONNECT")
-    bench.ip("unit", "link set eth0 up")
+    bench.ip("device", "link set eth0 up")
     to(NEW)(bench, guided)
     guided.wait_for("CONNECT")
     change(bench, OLD, name="other")
@@ -95,40 +95,40 @@ def bench_of_two(bench: Bench, guided: Guided) -> None:
 
 
 def nobody_attached(bench: Bench) -> None:
-    for name in ("unit", "other"):
+    for name in ("device", "other"):
         bench.ip(name, "link set eth0 down")
 
 
 def read_anew(*addresses: str) -> Callable[[Bench, Guided], None]:
-    """As `to`, and the unit's agent reads the kernel's tables anew, which it keeps for a while."""
+    """As `to`, and the device's agent reads the kernel's tables anew, which it keeps for a while."""
 
     def act(bench: Bench, guided: Guided) -> None:
         to(*addresses)(bench, guided)
-        bench.agent("unit", "lighthouse-quarry")
+        bench.agent("device", "lighthouse-quarry")
 
     return act
 
 
 def with_gateway(hop: str) -> Callable[[Bench, Guided], None]:
-    """As `to(NEW)`, and the unit has a default route; its agent reads the kernel's routes anew."""
+    """As `to(NEW)`, and the device has a default route; its agent reads the kernel's routes anew."""
 
     def act(bench: Bench, guided: Guided) -> None:
         to(NEW)(bench, guided)
-        bench.ip("unit", f"route replace default via {hop}")
-        bench.agent("unit", "lighthouse-quarry")
+        bench.ip("device", f"route replace default via {hop}")
+        bench.agent("device", "lighthouse-quarry")
 
     return act
 
 
 GATED = PLAN.replace("address: 198.18.20.11/24,", "address: 198.18.20.11/24, gateway: 198.18.20.1,")
-WITH_MAC = PLAN.replace("snmp: field}", f"mac: {UNIT!r}}}", 1)
+WITH_MAC = PLAN.replace("snmp: field}", f"mac: {DEVICE!r}}}", 1)
 SCENES = {
     "right": Scene(act=to(NEW), code=0, words=(
-        "OK: 198.18.20.11 answers (lighthouse-quarry, " + UNIT + "), 192.0.2.20 silent",
+        "OK: 198.18.20.11 answers (lighthouse-quarry, " + DEVICE + "), 192.0.2.20 silent",
         "by its name (SNMP)", "the same hardware address", "Done: all 3 steps.",
     )),
     "right by hardware address alone": Scene(plan=WITH_MAC, act=to(NEW), code=3, words=(
-        f"the right unit, by its hardware address {UNIT} (ARP)",
+        f"the right device, by its hardware address {DEVICE} (ARP)",
         "not tested: mask: not read (SNMP was not asked)",
     )),
     "its gateway set too": Scene(plan=GATED, act=with_gateway("198.18.20.1"), boot_s=8, code=0, words=(
@@ -147,10 +147,10 @@ SCENES = {
         act=to(NEW), code=3, words=("not tested: mask and gateway: not read (SNMP was not asked)",),
     ),
     "keeps both addresses": Scene(act=to(OLD, NEW), kind="both-answer", words=(
-        "the same unit has both addresses: 192.0.2.20 was left behind as a second one",
+        "the same device has both addresses: 192.0.2.20 was left behind as a second one",
     )),
-    "two units answer": Scene(act=to(NEW, name="other"), kind="both-answer", words=(
-        "two units: quarry-lighthouse", "lighthouse-quarry is at 192.0.2.20",
+    "two devices answer": Scene(act=to(NEW, name="other"), kind="both-answer", words=(
+        "two devices: quarry-lighthouse", "lighthouse-quarry is at 192.0.2.20",
     )),
     "reverts after a restart": Scene(act=revert, kind="reverted", words=(
         "was at 198.18.20.11 and is back at 192.0.2.20", "not saved",
@@ -168,10 +168,10 @@ SCENES = {
     "too narrow a mask": Scene(act=to("198.18.20.11/29"), kind="mute", words=(
         "somebody holds 198.18.20.11 (ARP), but nothing comes back", "/24 is planned",
     )),
-    "wrong unit plugged in": Scene(before=other_for_unit, options=("--wait", "2s"), kind="wrong-unit",
+    "wrong device plugged in": Scene(before=other_for_device, options=("--wait", "2s"), kind="wrong-device",
         words=("not lighthouse-quarry but quarry-lighthouse (by its name (SNMP)) is plugged in: nothing is changed yet",),
     ),
-    "wrong unit changed": Scene(act=to(NEW, name="other", off="unit"), kind="wrong-unit", words=(
+    "wrong device changed": Scene(act=to(NEW, name="other", off="device"), kind="wrong-device", words=(
         "at 198.18.20.11 is quarry-lighthouse", OTHER,
     )),
     "boots slowly": Scene(act=boot_slowly, boot_s=12, code=0, words=("OK: 198.18.20.11 answers",)),
@@ -201,7 +201,7 @@ SCENES = {
 
 
 def play(scene: Scene, bench: Bench) -> Played:
-    """The guide, watching by itself, with a unit that does what the scene says."""
+    """The guide, watching by itself, with a device that does what the scene says."""
     ready(bench, scene.plan, scene.boot_s)
     scene.before(bench)
     with Guided(bench, "--auto", "--set-laptop", "--wait", "30s", *scene.options) as guided:

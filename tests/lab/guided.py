@@ -1,4 +1,4 @@
-"""`readdress --guide` on the bench: a process in the laptop, a person who types, units that behave."""
+"""`readdress --guide` on the bench: a process in the laptop, a person who types, devices that behave."""
 
 from __future__ import annotations
 
@@ -37,15 +37,15 @@ class Place(Protocol):
 
 
 def ready(bench: Bench, plan: str = PLAN, boot_s: float = 3) -> None:
-    """Files of the guide, nothing left of an earlier one, both units up and right."""
+    """Files of the guide, nothing left of an earlier one, both devices up and right."""
     folder = bench.folder
     profile = f'id = "quick"\nboot_s = {boot_s}\n'
     (folder / "profiles" / "quick.toml").write_text(profile, encoding="utf-8")
     (folder / "guide.yaml").write_text(plan, encoding="utf-8")
     journal(bench).unlink(missing_ok=True)
-    for name in ("unit", "other"):
+    for name in ("device", "other"):
         bench.ip(name, "link set eth0 up")
-    bench.prepare(unit=[OLD], laptop=[])
+    bench.prepare(device=[OLD], laptop=[])
 
 
 def journal(bench: Bench) -> Path:
@@ -56,8 +56,8 @@ def records(bench: Bench) -> list[dict[str, Any]]:
     return [json.loads(line) for line in journal(bench).read_text().splitlines()]
 
 
-def change(bench: Bench, *addresses: str, name: str = "unit") -> None:
-    """Gives a unit these addresses in place of all it has."""
+def change(bench: Bench, *addresses: str, name: str = "device") -> None:
+    """Gives a device these addresses in place of all it has."""
     lines = [f"address add {a} dev eth0{' nodad' * (':' in a)}" for a in addresses]
     bench.ip(name, "address flush dev eth0 scope global", *lines)
 

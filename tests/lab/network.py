@@ -1,10 +1,10 @@
-"""A network of namespaces built as a plan says, with net-snmp's agent in every unit.
+"""A network of namespaces built as a plan says, with net-snmp's agent in every device.
 
     laptop --- br0 Lighthouse === br0 Quarry === br0 Harbour --- router --- br0 Ferry
                                                                    |
                                                                 manager
 
-Each site is a namespace with a bridge. Each unit is a namespace with `eth1` on its site's bridge
+Each site is a namespace with a bridge. Each device is a namespace with `eth1` on its site's bridge
 and a second port `eth2` whose far end is in the site's namespace too. Names have a random prefix.
 Needs root, `ip`, `ping`, `snmpd` and `snmpget`. Nothing outlives the context.
 """
@@ -65,7 +65,7 @@ class Unit:
 
 
 def units_of(plan: dict[str, Any], credentials: dict[str, Any]) -> dict[str, Unit]:
-    """The units of a plan (as read from YAML) by name, in the plan's order."""
+    """The devices of a plan (as read from YAML) by name, in the plan's order."""
     return {
         d["name"]: Unit(
             name=d["name"],
@@ -85,11 +85,11 @@ class Network:
     """The running network, right in everything; a context manager.
 
     Attributes:
-        units: devices of the plan by name.
+        devices: devices of the plan by name.
     """
 
     def __init__(self, plan: Path, credentials: Path) -> None:
-        self.units = units_of(
+        self.devices = units_of(
             yaml.safe_load(plan.read_text(encoding="utf-8")),
             tomllib.loads(credentials.read_text(encoding="utf-8")),
         )
@@ -102,7 +102,7 @@ class Network:
         with ExitStack() as built:
             built.enter_context(claimed(self._prefix))
             self._scratch = Path(built.enter_context(tempfile.TemporaryDirectory()))
-            built.callback(self.stop_agents, *self.units)
+            built.callback(self.stop_agents, *self.devices)
             self._build()
             self._built = built.pop_all()
         return self
@@ -111,19 +111,19 @@ class Network:
         self._built.close()
 
     def namespace(self, name: str) -> str:
-        """Full name of the namespace of a unit, a site, `laptop`, `manager` or `router`."""
+        """Full name of the namespace of a device, a site, `laptop`, `manager` or `router`."""
         return f"{self._prefix}-{name.lower()}"
 
     def inside(self, name: str, *argv: str) -> list[str]:
         """The command line that runs `argv` inside a namespace."""
         return ["ip", "netns", "exec", self.namespace(name), *argv]
 
-    def snmp(self, program: str, unit: str, *oids: str, source: str = "laptop") -> dict[str, str]:
+    def snmp(self, program: str, device: str, *oids: str, source: str = "laptop") -> dict[str, str]:
         """What net-snmp's own program reads, by numeric identifier.
 
         Values are plain: enumerations and TimeTicks as numbers, text without its quotes.
         """
-        peer = self.units[unit]
+        peer = self.devices[device]
         options = [*peer.agent.client_options(), "-Onqet", peer.snmp_peer]
         printed = command(*self.inside(source, program, *options, *oids))
         pairs = (line.split(" ", 1) for line in printed.splitlines() if line.startswith(".1."))
@@ -132,8 +132,8 @@ class Network:
     # -- building ------------------------------------------------------------------------------
 
     def _build(self) -> None:
-        sites = sorted({u.site for u in self.units.values()} | set(ROUTER_PORTS))
-        for name in (*sites, "laptop", "manager", "router", *self.units):
+        sites = sorted({u.site for u in self.devices.values()} | set(ROUTER_PORTS))
+        for name in (*sites, "laptop", "manager", "router", *self.devices):
             add_namespace(self.namespace(name))
         for site in sites:
             bridge = ["link add br0 type bridge mcast_snooping 0", "link set br0 up"]
@@ -144,9 +144,9 @@ class Network:
             self._bridge(far, f"to-{near.lower()}")
         self._plug("laptop", "eth0", LAPTOP_SITE, LAPTOP, gateways=ROUTER_PORTS["Harbour"])
         self._build_router()
-        for unit in self.units.values():
-            self._build_unit(unit)
-        self.start_agents(*self.units)
+        for device in self.devices.values():
+            self._build_device(device)
+        self.start_agents(*self.devices)
         self._settle()
 
     def _build_router(self) -> None:
@@ -158,12 +158,12 @@ class Network:
         self.set_kernel("router", "net/ipv4/ip_forward", "1")
         self.set_kernel("router", "net/ipv6/conf/all/forwarding", "1")
 
-    def _build_unit(self, unit: Unit) -> None:
-        address, gateways = (str(unit.address),), (unit.gateway,)
-        self._plug(unit.name, "eth1", unit.site, address, gateways=gateways, mac=unit.mac)
-        self._cable(unit.name, "eth2", unit.site, self.far_end(unit.name, "eth2"))
-        self._configure(unit.name, "eth2", ())
-        self._configure(unit.site, self.far_end(unit.name, "eth2"), ())
+    def _build_device(self, device: Unit) -> None:
+        address, gateways = (str(device.address),), (device.gateway,)
+        self._plug(device.name, "eth1", device.site, address, gateways=gateways, mac=device.mac)
+        self._cable(device.name, "eth2", device.site, self.far_end(device.name, "eth2"))
+        self._configure(device.name, "eth2", ())
+        self._configure(device.site, self.far_end(device.name, "eth2"), ())
 
     def _plug(
         self,
@@ -204,7 +204,7 @@ class Network:
 
     def far_end(self, name: str, port: str) -> str:
         """Name of the port of a site that leads to a port: at most 15 characters (IFNAMSIZ)."""
-        who = f"u{list(self.units).index(name)}" if name in self.units else name
+        who = f"u{list(self.devices).index(name)}" if name in self.devices else name
         return f"{who}-{port}"
 
     def set_kernel(self, name: str, key: str, value: str) -> None:
@@ -215,7 +215,7 @@ class Network:
         """Starts agents side by side; returns when each answers."""
         for name in names:
             directory = self._scratch / next(self._directories)
-            self._agents[name] = Agent(self.namespace(name), self.units[name].agent, directory)
+            self._agents[name] = Agent(self.namespace(name), self.devices[name].agent, directory)
         for name in names:
             self._agents[name].wait_until_ready()
 
@@ -226,17 +226,17 @@ class Network:
                 self._agents.pop(name).stop()
 
     def _settle(self) -> None:
-        """Waits until every unit answers, then empties neighbour tables.
+        """Waits until every device answers, then empties neighbour tables.
 
         A port that has just come up forwards nothing until the kernel's link watch has seen it.
         """
-        wait_for_addresses(*map(self.namespace, ("laptop", "router", *self.units)))
-        for unit in self.units.values():
-            target = str(unit.address.ip)
-            for source in ("laptop", "manager") if unit.address.version == 4 else ("laptop",):
+        wait_for_addresses(*map(self.namespace, ("laptop", "router", *self.devices)))
+        for device in self.devices.values():
+            target = str(device.address.ip)
+            for source in ("laptop", "manager") if device.address.version == 4 else ("laptop",):
                 echo = self.inside(source, "ping", "-n", "-c", "1", "-W", "0.2", target)
                 wait_for(partial(succeeds, *echo), f"{target} to answer {source}")
-        for name in ("laptop", "router", *self.units):
+        for name in ("laptop", "router", *self.devices):
             command("ip", "-n", self.namespace(name), "neighbour", "flush", "all")
 
 

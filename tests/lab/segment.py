@@ -1,10 +1,10 @@
-"""A segment to perform runbooks on: a bridge, a laptop, units, and a router with the gateways.
+"""A segment to perform runbooks on: a bridge, a laptop, devices, and a router with the gateways.
 
-    units --- br0 --- laptop eth0
+    devices --- br0 --- laptop eth0
                |
             router --- laptop eth1 (only for runbooks from afar)
 
-Each is a namespace. A unit that is not attached has its port of the bridge down.
+Each is a namespace. A device that is not attached has its port of the bridge down.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from tests.lab.shell import (
     wait_for_addresses,
 )
 
-UNITS = 6
+DEVICES = 6
 ANSWER_S = 5.0
 """How long an answer is waited for that must come; it ends the waiting."""
 OFFICE = ("203.0.113.1/24", "2001:db8:ffff::1/64")
@@ -68,7 +68,7 @@ class Segment:
     def __enter__(self) -> Self:
         with ExitStack() as built:
             built.enter_context(claimed(self._prefix))
-            names = ["wire", "laptop", "router", *(f"u{n}" for n in range(UNITS))]
+            names = ["wire", "laptop", "router", *(f"u{n}" for n in range(DEVICES))]
             for name in names:
                 add_namespace(self._ns(name))
             ip_batch(
@@ -122,13 +122,13 @@ class Segment:
     def prepare(self, case: dict[str, Any]) -> None:
         """Everything as it is before the first step of a runbook."""
         self.case = case
-        self.names = {name: f"u{n}" for n, name in enumerate(case["units"])}
+        self.names = {name: f"u{n}" for n, name in enumerate(case["devices"])}
         self.remote = case["setting"] == "remote"
         apart = case["setting"] == "one-at-a-time"
-        for n in range(UNITS):
+        for n in range(DEVICES):
             self.address(f"u{n}", (), None)
-        for name, unit in case["units"].items():
-            self.address(self.names[name], [unit["present"]], unit["present_gateway"])
+        for name, device in case["devices"].items():
+            self.address(self.names[name], [device["present"]], device["present_gateway"])
         self.gateways()
         self.attach(() if apart else self.names)
         ip_batch(self._ns("laptop"), [f"link set eth1 {'up' if self.remote else 'down'}"])
@@ -137,15 +137,15 @@ class Segment:
 
     def gateways(self) -> None:
         """Gives the router the addresses that the case says are always there."""
-        units = [
+        devices = [
             ipaddress.ip_interface(u[k])
-            for u in self.case["units"].values()
+            for u in self.case["devices"].values()
             for k in ("present", "planned")
         ]
         held = []
         for text in self.case["held"]:
             ip = ipaddress.ip_address(text)
-            lengths = [u.network.prefixlen for u in units if ip in u.network]
+            lengths = [u.network.prefixlen for u in devices if ip in u.network]
             if lengths:
                 held.append(f"{ip}/{min(lengths)}")
         self.address("router", held, None)
@@ -177,9 +177,9 @@ class Segment:
             ip_batch(self._ns(name), ["neighbour flush all"])
 
     def attach(self, names: Iterable[str]) -> None:
-        """Attaches these units and no other."""
+        """Attaches these devices and no other."""
         wanted = {self.names[n] for n in names}
-        lines = [f"link set u{n} {'up' if f'u{n}' in wanted else 'down'}" for n in range(UNITS)]
+        lines = [f"link set u{n} {'up' if f'u{n}' in wanted else 'down'}" for n in range(DEVICES)]
         ip_batch(self._ns("wire"), lines)
         for port in wanted:
             forwards = partial(self._forwards, port)

@@ -49,7 +49,7 @@ COMMANDS = {
         "readdress", "plan.yaml", "--guide", "--auto", "--wait", "2s", "--set-laptop", *FILES,
     ),
     "powercycle": ("powercycle", "plan.yaml", "lighthouse-quarry", "--accept-outage", *FILES),
-    "peak": ("peak", "plan.yaml", "Hop 1", "--for", "2s", *FILES),
+    "peak": ("align", "plan.yaml", "Hop 1", "--for", "2s", *FILES),
 }  # fmt: skip
 CODES = {"fit": 1, "guide": 3, "guide that watches": 1}
 """All others: 3, not tested."""

@@ -20,12 +20,12 @@ def kinds(seen: Verified) -> set[tuple[str, str, str]]:
 
 def test_one_address_held_twice(lab: Lab, tool: Tool) -> None:
     """Both hardware addresses are named, whoever of the two the laptop talks to."""
-    lab.hold(V2C_PEER, f"{lab.units[V3].address.ip}/32")
+    lab.hold(V2C_PEER, f"{lab.devices[V3].address.ip}/32")
     seen = tool.verify(*QUICK)
     found = seen.finding("neighbour.duplicate", V3)
     assert found["verdict"] == "fail"
-    assert lab.units[V3].mac in found["observed"]
-    assert lab.units[V2C_PEER].mac in found["observed"]
+    assert lab.devices[V3].mac in found["observed"]
+    assert lab.devices[V2C_PEER].mac in found["observed"]
     assert {(k, n) for k, _, n in kinds(seen)} >= {("address-twice", V3)}
 
 
@@ -41,20 +41,20 @@ def test_a_router_that_answers_for_everybody(lab: Lab, tool: Tool) -> None:
 def test_no_two_agents_of_the_lab_share_an_engine_id(lab: Lab) -> None:
     """Each is made for its agent, and none hangs on the moment of a start: snmpEngineID.0."""
     engine_id = "1.3.6.1.6.3.10.2.1.1.0"
-    held = [lab.snmp("snmpget", unit, "-Ox", engine_id)[engine_id] for unit in lab.units]
-    assert len(set(held)) == len(lab.units)
+    held = [lab.snmp("snmpget", device, "-Ox", engine_id)[engine_id] for device in lab.devices]
+    assert len(set(held)) == len(lab.devices)
     assert all(h.replace(" ", "").startswith("80007ED905") for h in held)
 
 
-def test_two_units_with_one_engine_id(lab: Lab, tool: Tool) -> None:
+def test_two_devices_with_one_engine_id(lab: Lab, tool: Tool) -> None:
     """Cloned: their names differ and their engine ids do not."""
-    for unit in (V3, V3_PEER):
-        lab.set_engine_id(unit, "80007ed9040a0b0c0d")
+    for device in (V3, V3_PEER):
+        lab.set_engine_id(device, "80007ed9040a0b0c0d")
     assert kinds(tool.verify(*QUICK)) == {("engine-id-cloned", "certain", V3)}
 
 
 def test_dead_uplink_and_agents_that_do_not_answer(lab: Lab, tool: Tool, tmp_path: Path) -> None:
-    """One root for two silent units; off, a wrong privacy key, an unknown user told apart."""
+    """One root for two silent devices; off, a wrong privacy key, an unknown user told apart."""
     lab.kill(V2C)
     lab.kill(V2C_PEER)
     lab.set_access(V3, priv_key="another-priv-key")
@@ -70,7 +70,7 @@ def test_dead_uplink_and_agents_that_do_not_answer(lab: Lab, tool: Tool, tmp_pat
         ("uplink-down", "likely", V2C),  # two that are off by themselves look the same
         ("snmp-off", "likely", V6),
         ("snmp-wrong-key", "likely", V3),
-        ("snmp-refused", "likely", V3_PEER),  # another unit there would not know the user either
+        ("snmp-refused", "likely", V3_PEER),  # another device there would not know the user either
     }
     root = next(c for c in seen.document["causes"] if c["kind"] == "uplink-down")
     assert set(root["for"]) == {

@@ -15,11 +15,11 @@ from tests.lab.tool import Tool, Verified
 
 pytestmark = pytest.mark.lab
 
-UNITS = (
+DEVICES = (
     *("lighthouse-quarry", "quarry-lighthouse", "quarry-harbour", "harbour-quarry"),
     *("harbour-clock", "ferry-harbour"),
 )
-UNIT = "quarry-harbour"
+DEVICE = "quarry-harbour"
 SYS_UP_TIME = "1.3.6.1.2.1.1.3.0"
 COLUMNS = {
     "ifName": "1.3.6.1.2.1.31.1.1.1.1",
@@ -28,18 +28,18 @@ COLUMNS = {
 }
 
 
-def ping(lab: Lab, unit: Unit, count: int) -> list[float]:
+def ping(lab: Lab, device: Unit, count: int) -> list[float]:
     """Round trip times in milliseconds of the answered echoes of iputils' ping."""
-    argv = ["ping", "-n", "-c", str(count), "-i", "0.05", "-W", "1", str(unit.address.ip)]
+    argv = ["ping", "-n", "-c", str(count), "-i", "0.05", "-W", "1", str(device.address.ip)]
     done = subprocess.run(
         lab.inside("laptop", *argv), capture_output=True, text=True, timeout=60, check=False
     )
     return [float(t) for t in re.findall(r"icmp_seq=\d+ .*time=([\d.]+) ms", done.stdout)]
 
 
-def echo(seen: Verified, unit: str) -> dict[str, Any]:
-    """The counted echoes to a unit."""
-    (counted,) = (o for o in seen.observations(unit, "icmp") if o["what"] == "echo")
+def echo(seen: Verified, device: str) -> dict[str, Any]:
+    """The counted echoes to a device."""
+    (counted,) = (o for o in seen.observations(device, "icmp") if o["what"] == "echo")
     return dict(counted["value"])
 
 
@@ -55,60 +55,60 @@ def plain(observation: dict[str, Any]) -> str:
 
 @pytest.mark.parametrize("delay_ms", [5, 40])
 def test_round_trip_times_agree_with_ping(lab: Lab, tool: Tool, delay_ms: int) -> None:
-    """A unit that answers late: the medians differ by less than 2 ms, and none is below."""
-    lab.slow_echoes(UNIT, delay_ms)
-    seen = tool.verify("--device", UNIT, "--echoes", "20", "--interval", "0.05s")
-    measured = echo(seen, UNIT)["rtt_ms"]
-    theirs = ping(lab, lab.units[UNIT], 20)
+    """A device that answers late: the medians differ by less than 2 ms, and none is below."""
+    lab.slow_echoes(DEVICE, delay_ms)
+    seen = tool.verify("--device", DEVICE, "--echoes", "20", "--interval", "0.05s")
+    measured = echo(seen, DEVICE)["rtt_ms"]
+    theirs = ping(lab, lab.devices[DEVICE], 20)
     assert len(measured) == len(theirs) == 20
     assert min(measured) >= delay_ms
     median = statistics.median(measured)
     assert median == pytest.approx(statistics.median(theirs), abs=2.0)
-    reported = seen.finding("icmp.rtt", UNIT)
-    assert (reported["unit"], reported["observed"]) == ("ms", pytest.approx(median, abs=0.001))
+    reported = seen.finding("echo.round-trip", DEVICE)
+    assert (reported["device"], reported["observed"]) == ("ms", pytest.approx(median, abs=0.001))
 
 
 def test_loss_is_exactly_what_the_kernel_dropped(lab: Lab, tool: Tool) -> None:
     """The rule's own counters are the truth, for the tool (warm-up echo apart) and for ping."""
-    lab.lose_echoes(UNIT, percent=30)
-    seen = tool.verify("--device", UNIT, "--echoes", "40", "--interval", "0.05s")
-    came, dropped = lab.echo_counters(UNIT)
-    counted = echo(seen, UNIT)
-    (warm_up,) = (o for o in seen.observations(UNIT, "icmp") if o["what"] == "warm-up")
+    lab.lose_echoes(DEVICE, percent=30)
+    seen = tool.verify("--device", DEVICE, "--echoes", "40", "--interval", "0.05s")
+    came, dropped = lab.echo_counters(DEVICE)
+    counted = echo(seen, DEVICE)
+    (warm_up,) = (o for o in seen.observations(DEVICE, "icmp") if o["what"] == "warm-up")
     assert counted["sent"] == 40
     assert came == 40 + 1
     assert 40 - counted["received"] == dropped - (not warm_up["value"]["replied"])
-    loss = seen.finding("icmp.loss", UNIT)
-    assert loss["unit"] == "%"
+    loss = seen.finding("echo.loss", DEVICE)
+    assert loss["device"] == "%"
     assert loss["observed"] == pytest.approx(100 * (40 - counted["received"]) / 40)
 
-    answered = len(ping(lab, lab.units[UNIT], 40))
-    assert lab.echo_counters(UNIT) == (came + 40, dropped + 40 - answered)
+    answered = len(ping(lab, lab.devices[DEVICE], 40))
+    assert lab.echo_counters(DEVICE) == (came + 40, dropped + 40 - answered)
 
 
-@pytest.mark.parametrize("unit", UNITS)
-def test_values_are_those_of_snmpget(lab: Lab, right: Verified, unit: str) -> None:
+@pytest.mark.parametrize("device", DEVICES)
+def test_values_are_those_of_snmpget(lab: Lab, right: Verified, device: str) -> None:
     """Every object the tool read, read again by net-snmp's own client."""
     read = {
         o["oid"]: o
-        for o in right.observations(unit, "snmp")
+        for o in right.observations(device, "snmp")
         if o["oid"] is not None and o["value"] is not None
     }
     assert len(read) > 20
     theirs: dict[str, str] = {}
     oids = list(read)
     for at in range(0, len(oids), 20):
-        theirs |= lab.snmp("snmpget", unit, *oids[at : at + 20])
+        theirs |= lab.snmp("snmpget", device, *oids[at : at + 20])
     ticks = int(theirs.pop(SYS_UP_TIME))
     assert int(plain(read.pop(SYS_UP_TIME))) <= ticks
     assert {oid: plain(o) for oid, o in read.items()} == theirs
 
 
-@pytest.mark.parametrize("unit", UNITS)
+@pytest.mark.parametrize("device", DEVICES)
 @pytest.mark.parametrize("column", COLUMNS)
 def test_columns_are_those_of_snmpbulkwalk(
-    lab: Lab, right: Verified, unit: str, column: str
+    lab: Lab, right: Verified, device: str, column: str
 ) -> None:
     """No row is missing, none is made up."""
-    read = {o["oid"]: plain(o) for o in right.observations(unit, "snmp") if o["what"] == column}
-    assert read == lab.snmp("snmpbulkwalk", unit, COLUMNS[column])
+    read = {o["oid"]: plain(o) for o in right.observations(device, "snmp") if o["what"] == column}
+    assert read == lab.snmp("snmpbulkwalk", device, COLUMNS[column])

@@ -1,4 +1,4 @@
-"""Lost units on a real cable: each way to get lost, found by what a kernel and an agent answer."""
+"""Lost devices on a real cable: each way to get lost, found by what a kernel and an agent answer."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ from scapy.layers.inet import ICMP, IP
 from scapy.layers.l2 import ARP, Dot1Q, Ether
 from scapy.packet import Packet
 
-from tests.lab.bench import FACTORY, NAMES, OTHER, UNIT, Bench, Looked
+from tests.lab.bench import DEVICE, FACTORY, NAMES, OTHER, Bench, Looked
 from verifier.files.schema import schema
 
 pytestmark = pytest.mark.lab
 PLANNED, SLIP = "198.18.20.11", "198.18.20.111"
-DEVICE = NAMES[UNIT]
+DEVICE = NAMES[DEVICE]
 LISTEN = ("--listen", "--wait", "8s")
 
 
@@ -41,9 +41,9 @@ def built() -> Iterator[Bench]:
 
 @pytest.fixture
 def bench(built: Bench) -> Bench:
-    """The bench with the unit's agent, nobody having an address."""
+    """The bench with the device's agent, nobody having an address."""
     built.prepare()
-    built.agent("unit", DEVICE)
+    built.agent("device", DEVICE)
     return built
 
 
@@ -54,23 +54,23 @@ def state(looked: Looked) -> tuple[int, str, str | None]:
 
 
 def reaches(bench: Bench, looked: Looked) -> bool:
-    """Whether the unit answers the laptop once the suggested address is set."""
+    """Whether the device answers the laptop once the suggested address is set."""
     fit = looked.document["fit"]
     bench.ip("laptop", f"address add {fit['suggested']} dev eth0")
     return bench.answers(looked.document["address"].split("/")[0])
 
 
-def from_unit(message: Packet, to: str = "ff:ff:ff:ff:ff:ff") -> bytes:
-    return bytes(Ether(src=UNIT, dst=to) / message)
+def from_device(message: Packet, to: str = "ff:ff:ff:ff:ff:ff") -> bytes:
+    return bytes(Ether(src=DEVICE, dst=to) / message)
 
 
 def announced(address: str) -> Packet:
-    return ARP(op=1, hwsrc=UNIT, psrc=address, pdst=address)
+    return ARP(op=1, hwsrc=DEVICE, psrc=address, pdst=address)
 
 
 def lldp_of(name: str, address: str) -> bytes:
     packed = bytes(int(octet) for octet in address.split("."))
-    return from_unit(
+    return from_device(
         lldp.LLDPDUChassisID(subtype=7, id=b"invented")
         / lldp.LLDPDUPortID(subtype=5, id=b"eth1")
         / lldp.LLDPDUTimeToLive(ttl=120)
@@ -86,7 +86,7 @@ def lldp_of(name: str, address: str) -> bytes:
 
 def test_where_it_should_be(bench: Bench) -> None:
     """Found at once, nothing but named addresses asked, and the document fits its schema."""
-    bench.prepare(unit=[f"{PLANNED}/24"])
+    bench.prepare(device=[f"{PLANNED}/24"])
     looked = bench.find()
     assert state(looked) == (0, "as-planned", f"{PLANNED}/24")
     assert looked.document["fit"]["relation"] == "direct"
@@ -97,11 +97,11 @@ def test_where_it_should_be(bench: Bench) -> None:
 
 
 def test_slipped_address(bench: Bench) -> None:
-    """Known by name and hardware; an echo elsewhere does not count as the unit."""
-    bench.prepare(unit=[f"{SLIP}/24"], other=["198.18.20.12/24"])
+    """Known by name and hardware; an echo elsewhere does not count as the device."""
+    bench.prepare(device=[f"{SLIP}/24"], other=["198.18.20.12/24"])
     looked = bench.find()
     assert state(looked) == (1, "elsewhere", f"{SLIP}/24")
-    assert {"its name (SNMP)", f"its hardware address {UNIT} (ARP, SNMP)"} == set(
+    assert {"its name (SNMP)", f"its hardware address {DEVICE} (ARP, SNMP)"} == set(
         looked.document["by"]
     )
     assert "digit doubled" in looked.document["explanation"]
@@ -116,7 +116,7 @@ def test_slipped_address(bench: Bench) -> None:
 
 def test_factory_address_outside_the_laptops_subnet(bench: Bench) -> None:
     """Asked by ARP probe on the wire; the laptop is as it was, and the suggested address reaches it."""
-    bench.prepare(unit=["192.0.2.20/24"])
+    bench.prepare(device=["192.0.2.20/24"])
     before = bench.addresses("laptop")
     looked = bench.find()
     assert bench.addresses("laptop") == before
@@ -128,9 +128,9 @@ def test_factory_address_outside_the_laptops_subnet(bench: Bench) -> None:
 
 
 def test_as_delivered_without_a_name(bench: Bench) -> None:
-    """It answers the factory's credentials and is of the profile's family: likely the unit."""
-    bench.prepare(unit=["192.0.2.20/24"], laptop=["192.0.2.9/24"], mac_planned=False)
-    bench.agent("unit", "radio", FACTORY)
+    """It answers the factory's credentials and is of the profile's family: likely the device."""
+    bench.prepare(device=["192.0.2.20/24"], laptop=["192.0.2.9/24"], mac_planned=False)
+    bench.agent("device", "radio", FACTORY)
     looked = bench.find()
     assert state(looked) == (1, "elsewhere", "192.0.2.20/24")
     place = looked.place("192.0.2.20")
@@ -139,21 +139,21 @@ def test_as_delivered_without_a_name(bench: Bench) -> None:
 
 def test_too_wide_a_mask(bench: Bench) -> None:
     """It answers, and its own table of addresses gives the mask away."""
-    bench.prepare(unit=[f"{PLANNED}/16"])
+    bench.prepare(device=[f"{PLANNED}/16"])
     assert state(bench.find()) == (1, "wrong-mask", f"{PLANNED}/16")
 
 
 def test_too_narrow_a_mask(bench: Bench) -> None:
     """It holds the address and cannot answer; from the suggested address it does."""
-    bench.prepare(unit=[f"{PLANNED}/28"])
+    bench.prepare(device=[f"{PLANNED}/28"])
     looked = bench.find()
     assert state(looked) == (1, "mute", f"{PLANNED}/24")
     assert not bench.answers(PLANNED)
     assert reaches(bench, looked)
 
 
-def test_another_unit_at_its_address(bench: Bench) -> None:
-    """The stranger is named; the unit is not found."""
+def test_another_device_at_its_address(bench: Bench) -> None:
+    """The stranger is named; the device is not found."""
     bench.prepare(other=[f"{PLANNED}/24"])
     looked = bench.find()
     assert state(looked) == (1, "stranger", None)
@@ -161,7 +161,7 @@ def test_another_unit_at_its_address(bench: Bench) -> None:
 
 
 def test_it_never_comes_back(bench: Bench) -> None:
-    """Nobody anywhere: not found is no failure of the unit, and what to try next is said."""
+    """Nobody anywhere: not found is no failure of the device, and what to try next is said."""
     bench.prepare(mac_planned=False)
     looked = bench.find("--listen", "--wait", "0.5s")
     assert state(looked) == (3, "not-found", None)
@@ -171,7 +171,7 @@ def test_it_never_comes_back(bench: Bench) -> None:
 
 def test_address_left_behind(bench: Bench) -> None:
     """It holds its planned and its factory address: found where it should be, the other is said."""
-    bench.prepare(unit=[f"{PLANNED}/24", "192.0.2.20/24"])
+    bench.prepare(device=[f"{PLANNED}/24", "192.0.2.20/24"])
     looked = bench.find()
     assert state(looked) == (0, "as-planned", f"{PLANNED}/24")
     assert any("it answers at 192.0.2.20 too" in note for note in looked.document["notes"])
@@ -179,9 +179,9 @@ def test_address_left_behind(bench: Bench) -> None:
 
 def test_two_at_one_address(bench: Bench) -> None:
     """Both answer the ARP probe, whichever answers the echo."""
-    bench.prepare(unit=[f"{PLANNED}/24"], other=[f"{PLANNED}/24"])
+    bench.prepare(device=[f"{PLANNED}/24"], other=[f"{PLANNED}/24"])
     looked = bench.find()
-    assert set(looked.place(PLANNED)["answer"]["macs"]) == {UNIT, OTHER}
+    assert set(looked.place(PLANNED)["answer"]["macs"]) == {DEVICE, OTHER}
     assert looked.document["state"] == "shared"
 
 
@@ -190,7 +190,7 @@ def test_ipv6_outside_the_laptops_subnet(bench: Bench) -> None:
     text = (bench.folder / "plan.yaml").read_text(encoding="utf-8")
     text = text.replace(f"{PLANNED}/24", "2001:db8:20::11/64")
     (bench.folder / "plan.yaml").write_text(text, encoding="utf-8")
-    bench.ip("unit", "address add 2001:db8:20::111/64 dev eth0 nodad")
+    bench.ip("device", "address add 2001:db8:20::111/64 dev eth0 nodad")
     looked = bench.find()
     assert state(looked) == (1, "elsewhere", "2001:db8:20::111/64")
     assert looked.place("2001:db8:20::111")["answer"]["asked"] == ["nd"]
@@ -198,7 +198,7 @@ def test_ipv6_outside_the_laptops_subnet(bench: Bench) -> None:
 
 def test_without_permission(bench: Bench) -> None:
     """What cannot be asked is said with the remedy; SNMP alone still finds it by its name."""
-    bench.prepare(unit=[f"{PLANNED}/24"])
+    bench.prepare(device=[f"{PLANNED}/24"])
     argv = bench.argv("--format", "json", "--listen")
     at = argv.index("-m") - 1
     argv[at:at] = ["setpriv", "--bounding-set=-net_raw"]
@@ -213,19 +213,19 @@ def test_without_permission(bench: Bench) -> None:
 # -- heard only -----------------------------------------------------------------------------------
 
 HEARD: dict[str, tuple[tuple[str, ...], bytes, bool, tuple[str, str | None]]] = {
-    "announcement (RFC 5227)": (("arp-announcement",), from_unit(announced("10.9.8.7")), True, ("elsewhere", "10.9.8.7/24")),
-    "probe (RFC 5227)": (("arp-probe",), from_unit(ARP(op=1, hwsrc=UNIT, psrc="0.0.0.0", pdst=SLIP)), True, ("elsewhere", f"{SLIP}/24")),
+    "announcement (RFC 5227)": (("arp-announcement",), from_device(announced("10.9.8.7")), True, ("elsewhere", "10.9.8.7/24")),
+    "probe (RFC 5227)": (("arp-probe",), from_device(ARP(op=1, hwsrc=DEVICE, psrc="0.0.0.0", pdst=SLIP)), True, ("elsewhere", f"{SLIP}/24")),
     "LLDP, by name": (("lldp",), lldp_of(DEVICE, "10.9.8.7"), False, ("elsewhere", "10.9.8.7/24")),
-    "packet to another host": (("packet",), from_unit(IP(src="10.9.8.7", dst="10.9.8.1") / ICMP(), to="02:00:5e:10:00:77"), True, ("elsewhere", "10.9.8.7/24")),
+    "packet to another host": (("packet",), from_device(IP(src="10.9.8.7", dst="10.9.8.1") / ICMP(), to="02:00:5e:10:00:77"), True, ("elsewhere", "10.9.8.7/24")),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("name", HEARD)
-def test_silent_unit_is_heard(bench: Bench, name: str) -> None:
-    """A unit that answers nothing is found by what it sends, as scapy builds it."""
+def test_silent_device_is_heard(bench: Bench, name: str) -> None:
+    """A device that answers nothing is found by what it sends, as scapy builds it."""
     kinds, frame, planned, expected = HEARD[name]
     bench.prepare(mac_planned=planned)
-    sender = bench.sending("unit", frame)
+    sender = bench.sending("device", frame)
     try:
         looked = bench.find(*LISTEN)
     finally:
@@ -233,10 +233,12 @@ def test_silent_unit_is_heard(bench: Bench, name: str) -> None:
         sender.wait()
     assert state(looked) == (1, *expected)
     mine = [
-        h for h in looked.document["heard"] if h["mac"] == UNIT and not h["what"].startswith("nd-")
+        h
+        for h in looked.document["heard"]
+        if h["mac"] == DEVICE and not h["what"].startswith("nd-")
     ]
     assert {h["what"] for h in mine if h["address"] is not None} == set(kinds)
-    assert {h["mac"] for h in looked.document["heard"] if h["what"] == "packet"} <= {UNIT}
+    assert {h["mac"] for h in looked.document["heard"] if h["what"] == "packet"} <= {DEVICE}
     assert looked.document["since"] == min(h["first"] for h in mine)
     assert looked.document["interface"] == "eth0"
     assert looked.document["fit"]["suggested"] or expected[1] == f"{SLIP}/24"
@@ -244,7 +246,7 @@ def test_silent_unit_is_heard(bench: Bench, name: str) -> None:
 
 def test_behind_a_tag(bench: Bench) -> None:
     """Its frames carry a tag that the kernel takes off; what hears them is said."""
-    sender = bench.sending("unit", from_unit(Dot1Q(vlan=20) / announced("10.9.8.7")))
+    sender = bench.sending("device", from_device(Dot1Q(vlan=20) / announced("10.9.8.7")))
     try:
         looked = bench.find(*LISTEN)
     finally:
@@ -255,13 +257,13 @@ def test_behind_a_tag(bench: Bench) -> None:
 
 
 def test_it_comes_while_listening(bench: Bench) -> None:
-    """What is heard of a stranger is asked; so a unit is found whose hardware nobody planned."""
+    """What is heard of a stranger is asked; so a device is found whose hardware nobody planned."""
     bench.prepare(mac_planned=False)
     process = start(bench, "--format", "json", *LISTEN)
     said = told(process, "listening on")
-    bench.ip("unit", "address add 198.18.20.77/24 dev eth0")
-    bench.ip("unit", "link set eth0 arp on")
-    echo = bench.inside("unit", "ping", "-n", "-c", "1", "-W", "0.1", "198.18.20.99")
+    bench.ip("device", "address add 198.18.20.77/24 dev eth0")
+    bench.ip("device", "link set eth0 arp on")
+    echo = bench.inside("device", "ping", "-n", "-c", "1", "-W", "0.1", "198.18.20.99")
     subprocess.run(echo, check=False, capture_output=True)
     document = json.loads(process.communicate(timeout=60)[0])
     assert (process.returncode, document["state"]) == (1, "elsewhere")
@@ -313,7 +315,7 @@ def told(process: subprocess.Popen[str], words: str) -> str:
 
 def test_only_candidates_are_asked_slowly_and_by_the_book(bench: Bench) -> None:
     """Seen from the cable: ARP probes of RFC 5227, three each, 1 s apart at least, few a second."""
-    hearing = bench.hearing("unit")
+    hearing = bench.hearing("device")
     try:
         looked = Looked(**run_slowly(bench))
     finally:
@@ -352,7 +354,7 @@ def run_slowly(bench: Bench) -> dict[str, Any]:
 
 def test_on_a_terminal_of_100_columns(bench: Bench) -> None:
     """Coloured, no line longer than the terminal, the verdict first, then how to reach it."""
-    bench.prepare(unit=["192.0.2.20/24"])
+    bench.prepare(device=["192.0.2.20/24"])
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
     process = subprocess.Popen(

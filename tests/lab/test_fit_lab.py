@@ -106,10 +106,10 @@ def test_named_interface_that_the_kernel_would_not_use(
     """`--laptop ADDRESS@INTERFACE`, where eth0 has the device's subnet: the kernel decides."""
     network.arrange(Case(laptop=(("eth0", "198.18.20.250/24"),), device="198.18.20.11/24"))
     plan = tmp_path / "plan.yaml"
-    plan.write_text("devices: [{name: unit, address: 198.18.20.11/24}]")
+    plan.write_text("devices: [{name: device, address: 198.18.20.11/24}]")
     words = ("-m", "verifier", "fit", str(plan), "--laptop", given, "--format", "json")
     text = command("ip", "netns", "exec", network.name("laptop"), sys.executable, *words)
-    (unit,) = json.loads(text)["devices"]
-    assert unit["relation"] == relation
+    (device,) = json.loads(text)["devices"]
+    assert device["relation"] == relation
     if relation == "shadowed":
-        assert "by eth0, not by eth1" in unit["explanation"]
+        assert "by eth0, not by eth1" in device["explanation"]

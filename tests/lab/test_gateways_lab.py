@@ -1,4 +1,4 @@
-"""The default route: what the kernel of a unit has, net-snmp's agent shows, and `verify` says."""
+"""The default route: what the kernel of a device has, net-snmp's agent shows, and `verify` says."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ MANAGER = "203.0.113.10"
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """Routes of a unit's kernel, and what is to be said of its gateway."""
+    """Routes of a device's kernel, and what is to be said of its gateway."""
 
-    unit: str = NEAR
+    device: str = NEAR
     routes: tuple[str, ...] = ()
     verdict: str
     words: str
@@ -31,7 +31,7 @@ class Case:
 CASES = {
     "forgotten": Case(verdict="fail", words="the device has no gateway", found="none"),
     "forgotten, IPv6": Case(
-        unit=V6, verdict="fail", words="the device has no gateway", found="none"
+        device=V6, verdict="fail", words="the device has no gateway", found="none"
     ),
     "a route to the manager by the planned gateway": Case(
         routes=(f"203.0.113.0/24 via {GATEWAY}",), verdict="pass",
@@ -46,7 +46,7 @@ CASES = {
         words=MANAGER, found="none",
     ),
     "it answers from afar": Case(
-        unit=ROUTED, routes=("198.18.20.0/24 via 198.18.30.1",), verdict="warn",
+        device=ROUTED, routes=("198.18.20.0/24 via 198.18.30.1",), verdict="warn",
         words="it answered 198.18.20.250, which is outside its subnet", found="none",
     ),
     "two, the better one is another": Case(
@@ -64,12 +64,12 @@ CASES = {
 def test_what_the_kernel_has_is_what_is_said(lab: Lab, tool: Tool, name: str) -> None:
     """Bad and sound ones side by side, as a real agent shows a real kernel's routes."""
     case = CASES[name]
-    lab.set_routes(case.unit, *case.routes)
-    seen = tool.verify(*QUICK, "--device", case.unit)
-    finding = seen.finding("address.gateway", case.unit)
+    lab.set_routes(case.device, *case.routes)
+    seen = tool.verify(*QUICK, "--device", case.device)
+    finding = seen.finding("address.gateway", case.device)
     assert finding["verdict"] == case.verdict, finding
     assert case.words in finding["reason"]
     assert set(finding["observed"].split(", ")) == set(case.found.split(", "))
-    left = {k: v for k, v in seen.not_passed.items() if k[0] != "local.fit"}
-    expected = {} if case.verdict == "pass" else {("address.gateway", case.unit): case.verdict}
-    assert {k: v for k, v in left.items() if k[1] == case.unit} == expected
+    left = {k: v for k, v in seen.not_passed.items() if k[0] != "laptop.fit"}
+    expected = {} if case.verdict == "pass" else {("address.gateway", case.device): case.verdict}
+    assert {k: v for k, v in left.items() if k[1] == case.device} == expected

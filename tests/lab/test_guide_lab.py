@@ -1,4 +1,4 @@
-"""The guide with real units, right and misbehaving, and with a person at a pipe or a terminal.
+"""The guide with real devices, right and misbehaving, and with a person at a pipe or a terminal.
 
 Scenes and stories wait most of their time, so they are played on several benches at once; each test
 looks at what came of its own.
@@ -21,7 +21,7 @@ from typing import Any, Self
 
 import pytest
 
-from tests.lab.bench import FIELD, UNIT, Bench
+from tests.lab.bench import DEVICE, FIELD, Bench
 from tests.lab.guide_afar import OPTIONS, afar
 from tests.lab.guide_scenes import SCENES, play
 from tests.lab.guided import (
@@ -123,7 +123,7 @@ def story_interrupted_and_resumed(bench: Bench, number: int) -> None:
 
 
 def story_resume_does_not_trust_the_journal(bench: Bench) -> None:
-    """A unit that the journal says is done, and that is back at its old address, is done again."""
+    """A device that the journal says is done, and that is back at its old address, is done again."""
     with Guided(bench, "--set-laptop") as guided:
         guided.wait_for(DONE)
         change(bench, NEW)
@@ -201,7 +201,7 @@ def story_without_permission_nothing_is_claimed(bench: Bench) -> None:
             assert guided.end() == 3, guided.shown
     finally:
         os.chown(secret, 0, 0)
-    assert "the right unit, by its name (SNMP)" in guided.told
+    assert "the right device, by its name (SNMP)" in guided.told
     assert "not tested: whether 192.0.2.20 is silent: it cannot be asked from here" in guided.told
     assert "CAP_NET_RAW" in guided.told
 
@@ -288,7 +288,7 @@ def story_terminal_keys_and_screen(bench: Bench) -> None:
         change(bench, NEW)
         terminal.keys("Enter")
         shown = terminal.wait_for("exit 0")
-        assert f"OK: 198.18.20.11 answers (lighthouse-quarry, {UNIT}), 192.0.2.20 silent" in shown
+        assert f"OK: 198.18.20.11 answers (lighthouse-quarry, {DEVICE}), 192.0.2.20 silent" in shown
         assert " of 2 s" not in shown, "the line of waiting is gone"
     ready(bench, boot_s=60)
     with Tmux(bench, "--set-laptop") as terminal:
@@ -315,7 +315,7 @@ def story_from_afar(bench: Bench) -> None:
         assert guided.end() == 0, guided.shown
     assert "OK: 198.18.30.12 answers (b), 198.18.20.12 silent" in guided.told
     assert "OK: 198.18.30.11 answers (a), 198.18.20.11 silent" in guided.told
-    assert "the right unit, by its name (SNMP)" in guided.told
+    assert "the right device, by its name (SNMP)" in guided.told
 
 
 STORIES: dict[str, Callable[[Bench], None]] = {
@@ -327,7 +327,7 @@ STORIES: dict[str, Callable[[Bench], None]] = {
     "pipe: end of input before the end": story_input_that_ends_early_leaves_it_to_be_resumed,
     **{f"interrupted by {n.name}": partial(story_interrupted_and_resumed, number=n)
        for n in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGKILL)},
-    "resume: the unit is back": story_resume_does_not_trust_the_journal,
+    "resume: the device is back": story_resume_does_not_trust_the_journal,
     "resume: the laptop moved": story_laptop_that_moved_is_asked_anew,
     "resume: another plan": story_another_plan_is_not_resumed,
     "ordinary user": story_without_permission_nothing_is_claimed,
@@ -338,7 +338,7 @@ STORIES: dict[str, Callable[[Bench], None]] = {
 def on_a_bench(benches: Queue[Bench], what: Callable[[Bench], Any]) -> Any:
     bench = benches.get()
     try:
-        for name, called in (("unit", "lighthouse-quarry"), ("other", "quarry-lighthouse")):
+        for name, called in (("device", "lighthouse-quarry"), ("other", "quarry-lighthouse")):
             if not bench.has_agent(name):
                 bench.agent(name, called)
         ready(bench, boot_s=2)
@@ -369,7 +369,7 @@ def played(request: pytest.FixtureRequest) -> Iterator[Callable[[str], Any]]:
 
 @pytest.mark.parametrize("name", SCENES)
 def test_scene(played: Callable[[str], Any], name: str) -> None:
-    """What the unit does is seen, named and explained; the laptop is as it was, the journal whole."""
+    """What the device does is seen, named and explained; the laptop is as it was, the journal whole."""
     scene, done = SCENES[name], played(name)
     for words in scene.words:
         assert words in done.told, done.told

@@ -1,6 +1,6 @@
 """Runbooks performed: each step is done in namespaces, and the kernel says whether it is right.
 
-Before a change the unit must answer the laptop; after it, when confirmed, it must answer at the new
+Before a change the device must answer the laptop; after it, when confirmed, it must answer at the new
 address, and at the old one nobody, where the runbook says so.
 """
 
@@ -27,23 +27,23 @@ AFAR_V6 = {
 
 
 def case(*moves: str, setting: str = "segment", many: bool = True, **more: Any) -> dict[str, Any]:
-    """A case of moves: `present[,gateway] > planned[,gateway] [via UPLINK]`, units a, b, c, ..."""
-    units: dict[str, Any] = {}
+    """A case of moves: `present[,gateway] > planned[,gateway] [via UPLINK]`, devices a, b, c, ..."""
+    devices: dict[str, Any] = {}
     for name, move in zip("abcdef", moves, strict=False):
         text, _, uplink = move.partition(" via ")
         old, new = (part.strip().partition(",") for part in text.split(">"))
-        units[name] = {
+        devices[name] = {
             "present": old[0], "present_gateway": old[2] or None,
             "planned": new[0], "gateway": new[2] or None,
             "uplink": [uplink] if uplink else [],
         }  # fmt: skip
-    gateways = {g for u in units.values() for g in (u["present_gateway"], u["gateway"]) if g}
+    gateways = {g for u in devices.values() for g in (u["present_gateway"], u["gateway"]) if g}
     gateways -= set(more.pop("unit_gateways", ()))
     held = dict.fromkeys([*gateways, *more.pop("held", ())], "the gateway")
     made = {"setting": setting, "many": many, "laptop": [], "laptop_gateway": None, **more}
     if made["laptop_gateway"]:
         held[made["laptop_gateway"]] = "the laptop's gateway"
-    return made | {"held": held, "units": units}
+    return made | {"held": held, "devices": devices}
 
 
 F, A, B = "192.0.2", "198.18.20", "198.18.30"
@@ -93,10 +93,10 @@ def segment() -> Iterator[Segment]:
 def perform(segment: Segment, runbook: dict[str, Any]) -> Iterator[str]:
     """Does what the runbook says; what did not answer, or should not have."""
     case_ = segment.case
-    at = {name: unit["present"] for name, unit in case_["units"].items()}
+    at = {name: device["present"] for name, device in case_["devices"].items()}
     for step in runbook["steps"]:
         if step["action"] == "connect":
-            segment.attach(case_["units"] if step["device"] is None else [step["device"]])
+            segment.attach(case_["devices"] if step["device"] is None else [step["device"]])
         elif step["action"] == "set-laptop":
             segment.laptop(step["addresses"])
         elif step["action"] == "set-device":
@@ -116,7 +116,7 @@ def perform(segment: Segment, runbook: dict[str, Any]) -> Iterator[str]:
 
 @pytest.mark.parametrize("name", CASES)
 def test_runbook_performed(segment: Segment, name: str) -> None:
-    """Every unit answers when it must, every left address is silent, and all get where they go."""
+    """Every device answers when it must, every left address is silent, and all get where they go."""
     runbook = planned(CASES[name])
     assert not runbook["blocked"]
     assert judge(CASES[name], runbook) == []

@@ -1,4 +1,4 @@
-"""`sweep` from the laptop of the lab: units that are really off, really lose echoes."""
+"""`sweep` from the laptop of the lab: devices that are really off, really lose echoes."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ until grep -qs ready ready; do sleep 0.05; done
 code=$?; kill $late; exit $code
 """
 """In a namespace whose addresses answer every echo so many milliseconds late."""
-UNIT, PEER, HOP = "quarry-harbour", "harbour-quarry", "Hop 2"
+DEVICE, PEER, HOP = "quarry-harbour", "harbour-quarry", "Hop 2"
 Sweep = Callable[..., dict[str, Any]]
 
 
@@ -49,7 +49,7 @@ def sweep(built_lab: Lab, tmp_path: Path) -> Sweep:
         )  # fmt: skip
         assert done.stderr == ""
         document: dict[str, Any] = json.loads(done.stdout)
-        document["by_name"] = {u["unit"]["name"]: u for u in document["units"]}
+        document["by_name"] = {u["device"]["name"]: u for u in document["devices"]}
         lines = tmp_path / "told.jsonl"
         told = lines.read_text().splitlines() if lines.exists() else []
         document["told"] = [json.loads(line) for line in told]
@@ -59,55 +59,55 @@ def sweep(built_lab: Lab, tmp_path: Path) -> Sweep:
 
 
 def test_the_right_lab_is_sound(sweep: Sweep) -> None:
-    """Every unit and link, IPv4 and IPv6, v2c and v3."""
+    """Every device and link, IPv4 and IPv6, v2c and v3."""
     document = sweep()
-    other = [(u["unit"], u["reasons"]) for u in document["units"] if u["seen"] != "sound"]
+    other = [(u["device"], u["reasons"]) for u in document["devices"] if u["seen"] != "sound"]
     assert not other, other
     assert all(
-        u["uptime_s"] is not None for u in document["units"] if u["unit"]["kind"] == "device"
+        u["uptime_s"] is not None for u in document["devices"] if u["device"]["kind"] == "device"
     )
 
 
-def test_a_unit_that_is_off_is_silent_and_told(lab: Lab, sweep: Sweep) -> None:
+def test_a_device_that_is_off_is_silent_and_told(lab: Lab, sweep: Sweep) -> None:
     """It and its link, in one message about the root; the others are as they were."""
     sweep()
-    lab.kill(UNIT)
+    lab.kill(DEVICE)
     first = sweep()
-    assert first["by_name"][UNIT]["seen"] == "silent"
+    assert first["by_name"][DEVICE]["seen"] == "silent"
     assert first["by_name"][HOP]["seen"] == "silent"
     assert first["by_name"][PEER]["seen"] == "sound"
     assert first["told"] == []
     second = sweep()
     (message,) = second["told"]
-    names = {change["unit"]["name"] for change in message["changes"]}
-    assert names == {UNIT, HOP}
+    names = {change["device"]["name"] for change in message["changes"]}
+    assert names == {DEVICE, HOP}
     assert {change["after"] for change in message["changes"]} == {"silent"}
 
 
-def test_a_unit_that_answers_no_echo_is_asked_by_snmp_only_when_told_so(
+def test_a_device_that_answers_no_echo_is_asked_by_snmp_only_when_told_so(
     lab: Lab, sweep: Sweep
 ) -> None:
     """Silent by default; with --ask-all it is alive, and that echoes fail is the fault.
 
-    So also where units of both address families are silent.
+    So also where devices of both address families are silent.
     """
-    lab.ignore_echoes(UNIT)
+    lab.ignore_echoes(DEVICE)
     lab.kill("harbour-clock")
-    plain = sweep()["by_name"][UNIT]
+    plain = sweep()["by_name"][DEVICE]
     assert (plain["seen"], plain["answered"], plain["uptime_s"]) == ("silent", False, None)
-    asked = sweep("--ask-all")["by_name"][UNIT]
+    asked = sweep("--ask-all")["by_name"][DEVICE]
     assert (asked["seen"], asked["answered"]) == ("impaired", True)
     assert asked["uptime_s"] is not None
 
 
-def test_a_unit_that_loses_echoes_is_asked_again(lab: Lab, sweep: Sweep) -> None:
+def test_a_device_that_loses_echoes_is_asked_again(lab: Lab, sweep: Sweep) -> None:
     """More than the warm-up and three counted ones reached it; it is not called silent."""
-    lab.lose_echoes(UNIT, 80)
-    unit = sweep()["by_name"][UNIT]
-    seen, dropped = lab.echo_counters(UNIT)
+    lab.lose_echoes(DEVICE, 80)
+    device = sweep()["by_name"][DEVICE]
+    seen, dropped = lab.echo_counters(DEVICE)
     # The warm-up and 3, and 5 slow ones for a loser; who loses the warm-up gets only these.
     assert seen in ({6, 9} if dropped else {4})
-    assert unit["seen"] != "silent" or dropped == seen
+    assert device["seen"] != "silent" or dropped == seen
 
 
 @pytest.mark.parametrize(
@@ -118,7 +118,7 @@ def test_a_thousand_late_echoes(
 ) -> None:
     """Within the time they count; after it, while later echoes are out, they are nobody's answer."""
     rows = "".join(
-        f"  - {{name: unit-{n}, address: 127.88.{n // 250}.{n % 250 + 1}/16}}\n"
+        f"  - {{name: device-{n}, address: 127.88.{n // 250}.{n % 250 + 1}/16}}\n"
         for n in range(1000)
     )
     (tmp_path / "plan.yaml").write_text(f"network: {{name: Late, example: true}}\ndevices:\n{rows}")
@@ -127,8 +127,8 @@ def test_a_thousand_late_echoes(
         capture_output=True, env=clean_environment(), timeout=60, check=False,
     )  # fmt: skip
     assert done.stderr == ""
-    units = json.loads(done.stdout)["units"]
-    assert {(u["seen"], u["answered"], u["loss_pct"]) for u in units} == {seen}
+    devices = json.loads(done.stdout)["devices"]
+    assert {(u["seen"], u["answered"], u["loss_pct"]) for u in devices} == {seen}
     if seen[1]:
-        assert all(delay_ms <= u["rtt_ms"] < 500 for u in units)
-    assert len(units) == 1000
+        assert all(delay_ms <= u["rtt_ms"] < 500 for u in devices)
+    assert len(devices) == 1000

@@ -17,9 +17,9 @@ QUICK = ("--echoes", "2", "--interval", "0.1s")
 V2C, V2C_PEER = "quarry-harbour", "harbour-quarry"
 V3, V3_PEER = "lighthouse-quarry", "quarry-lighthouse"
 V6, ROUTED = "harbour-clock", "ferry-harbour"
-UNITS = (V3, V3_PEER, V2C, V2C_PEER, V6, ROUTED)
+DEVICES = (V3, V3_PEER, V2C, V2C_PEER, V6, ROUTED)
 SECRET = ("community", "auth_key", "priv_key")
-BY_SNMP = ("system.", "address.", "port.")
+BY_SNMP = ("identity.", "state.", "address.", "port.")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,7 +28,7 @@ class Fault:
 
     Attributes:
         failed: the findings that fail, each with words that its reason or advice must have.
-        untested: a unit, and the beginnings of those checks of it that then cannot be tested.
+        untested: a device, and the beginnings of those checks of it that then cannot be tested.
     """
 
     does: Callable[[Lab], None]
@@ -39,17 +39,17 @@ class Fault:
 FAULTS = {
     "wrong-name": Fault(
         does=lambda lab: lab.set_name(V2C, "quarry-ferry"),
-        failed={("system.name", V2C): ("another name",)},
+        failed={("identity.name", V2C): ("another name",)},
     ),
     "wrong-name-v6": Fault(
         does=lambda lab: lab.set_name(V6, "harbour-bell"),
-        failed={("system.name", V6): ("another name",)},
+        failed={("identity.name", V6): ("another name",)},
     ),
     "swapped-ends": Fault(
         does=lambda lab: lab.swap_names(V2C, V2C_PEER),
         failed={
-            ("system.name", V2C): (V2C_PEER, "198.18.20.14"),
-            ("system.name", V2C_PEER): (V2C, "198.18.20.13"),
+            ("identity.name", V2C): (V2C_PEER, "198.18.20.14"),
+            ("identity.name", V2C_PEER): (V2C, "198.18.20.13"),
             ("link.ends-swapped", "Hop 2"): ("each other",),
         },
     ),
@@ -59,7 +59,7 @@ FAULTS = {
     ),
     "narrow-mask-v3": Fault(
         does=lambda lab: lab.set_prefix(V3_PEER, 25),
-        # The laptop at .250 and the unit then meet through the router only; it still answers.
+        # The laptop at .250 and the device then meet through the router only; it still answers.
         failed={("address.mask", V3_PEER): ("198.18.20.0/25",)},
     ),
     "wrong-prefix-v6": Fault(
@@ -78,15 +78,15 @@ FAULTS = {
         does=lambda lab: lab.unplug_second_port(V2C),
         failed={("port.status", f"{V2C} eth2"): ("down", "cable")},
     ),
-    "dead-unit": Fault(
+    "dead-device": Fault(
         does=lambda lab: lab.kill(V3),
-        failed={("icmp.reply", V3): ("power",)},
-        untested=(V3, ("icmp.", "neighbour.", "tcp.", "snmp.", *BY_SNMP)),
+        failed={("echo.reply", V3): ("power",)},
+        untested=(V3, ("echo.", "neighbour.", "tcp.", "snmp.", *BY_SNMP)),
     ),
-    "dead-unit-routed": Fault(
+    "dead-device-routed": Fault(
         does=lambda lab: lab.kill(ROUTED),
-        failed={("icmp.reply", ROUTED): ("power",)},
-        untested=(ROUTED, ("icmp.", "neighbour.", "snmp.", *BY_SNMP)),
+        failed={("echo.reply", ROUTED): ("power",)},
+        untested=(ROUTED, ("echo.", "neighbour.", "snmp.", *BY_SNMP)),
     ),
     "agent-off": Fault(
         does=lambda lab: lab.stop_agent(V2C),
@@ -127,8 +127,10 @@ def test_each_fault_ends_with_exactly_its_findings(
 ) -> None:
     fault.does(lab)
     seen = tool.verify(*QUICK)
-    unit, checks = fault.untested
-    hanging = {key for key in right.of_unit(unit) if key[0].startswith(checks)} - {*fault.failed}
+    device, checks = fault.untested
+    hanging = {key for key in right.of_device(device) if key[0].startswith(checks)} - {
+        *fault.failed
+    }
     assert seen.not_passed == {
         **dict.fromkeys(fault.failed, "fail"),
         **dict.fromkeys(hanging, "not-tested"),
@@ -147,20 +149,33 @@ def test_the_right_lab_passes_every_check(right: Verified) -> None:
     assert right.document["verdict"] == "pass"
 
 
-@pytest.mark.parametrize("unit", UNITS)
-def test_each_unit_of_the_right_lab_is_checked_in_everything_planned(
-    right: Verified, unit: str
+@pytest.mark.parametrize("device", DEVICES)
+def test_each_device_of_the_right_lab_is_checked_in_everything_planned(
+    right: Verified, device: str
 ) -> None:
     every = {
-        *("local.fit", "icmp.reply", "icmp.loss", "icmp.rtt", "neighbour.mac", "snmp.answer"),
-        *("system.name", "system.location", "system.object-id", "address.mask", "address.gateway"),
+        *(
+            "laptop.fit",
+            "echo.reply",
+            "echo.loss",
+            "echo.round-trip",
+            "neighbour.mac",
+            "snmp.answer",
+        ),
+        *(
+            "identity.name",
+            "identity.location",
+            "identity.object-id",
+            "address.mask",
+            "address.gateway",
+        ),
     }
     ports = {
-        *((c, f"{unit} eth1") for c in ("port.status", "port.speed", "port.duplex", "port.mtu")),
-        ("port.status", f"{unit} eth2"),
+        *((c, f"{device} eth1") for c in ("port.status", "port.speed", "port.duplex", "port.mtu")),
+        ("port.status", f"{device} eth2"),
     }
-    closed = {("tcp.closed", unit)} if unit == V3 else set()
-    assert right.of_unit(unit) == {(check, unit) for check in every} | ports | closed
+    closed = {("tcp.closed", device)} if device == V3 else set()
+    assert right.of_device(device) == {(check, device) for check in every} | ports | closed
 
 
 def test_verify_of_the_right_lab_takes_less_than_3_s(tool: Tool) -> None:
@@ -175,7 +190,7 @@ def test_evidence_of_every_finding_is_in_the_document(right: Verified) -> None:
     assert {e for f in right.document["findings"] for e in f["evidence"]} <= ids
 
 
-def test_a_dead_units_findings_hang_on_one_cause(lab: Lab, tool: Tool) -> None:
+def test_a_dead_devices_findings_hang_on_one_cause(lab: Lab, tool: Tool) -> None:
     lab.kill(V3)
     seen = tool.verify(*QUICK)
     (cause,) = seen.document["causes"]
@@ -191,13 +206,13 @@ def test_two_faults_at_once_are_both_found(lab: Lab, tool: Tool) -> None:
     lab.set_gateway(V2C, "198.18.20.254")
     lab.set_name(V3, "lighthouse-bell")
     seen = tool.verify(*QUICK)
-    assert seen.not_passed == {("address.gateway", V2C): "fail", ("system.name", V3): "fail"}
+    assert seen.not_passed == {("address.gateway", V2C): "fail", ("identity.name", V3): "fail"}
 
 
 def test_another_location_is_a_warning_and_ends_with_0(lab: Lab, tool: Tool) -> None:
     lab.set_location(V2C, "Ferry")
     seen = tool.verify(*QUICK)
-    assert seen.not_passed == {("system.location", V2C): "warn"}
+    assert seen.not_passed == {("identity.location", V2C): "warn"}
     assert seen.code == 0
     assert tool.verify(*QUICK, "--strict").code == 1
 
@@ -206,32 +221,32 @@ def test_loss_without_a_limit_is_a_warning(lab: Lab, tool: Tool) -> None:
     """Of 40 echoes at 30 %, none or all lost is less likely than one in a million."""
     lab.lose_echoes(V2C, percent=30)
     seen = tool.verify("--echoes", "40", "--interval", "0.05s")
-    assert seen.not_passed == {("icmp.loss", V2C): "warn"}
-    assert "limit" in seen.finding("icmp.loss", V2C)["reason"]
+    assert seen.not_passed == {("echo.loss", V2C): "warn"}
+    assert "limit" in seen.finding("echo.loss", V2C)["reason"]
     assert seen.code == 0
 
 
 def test_a_manager_behind_the_router_sees_all_right(tool: Tool) -> None:
-    """It has no IPv6, and its neighbour table does not hold the units."""
-    units = [o for u in UNITS if u != V6 for o in ("--device", u)]
-    seen = tool.verify(*QUICK, *units, source="manager")
+    """It has no IPv6, and its neighbour table does not hold the devices."""
+    devices = [o for u in DEVICES if u != V6 for o in ("--device", u)]
+    seen = tool.verify(*QUICK, *devices, source="manager")
     assert seen.not_passed == {}
     assert seen.code == 0
 
 
-def test_a_manager_does_not_reach_a_unit_with_a_wrong_gateway(lab: Lab, tool: Tool) -> None:
+def test_a_manager_does_not_reach_a_device_with_a_wrong_gateway(lab: Lab, tool: Tool) -> None:
     lab.set_gateway(V2C, "198.18.20.254")
     seen = tool.verify(*QUICK, "--device", V2C, "--device", V2C_PEER, source="manager")
-    assert seen.verdicts["icmp.reply", V2C] == "fail"
+    assert seen.verdicts["echo.reply", V2C] == "fail"
     assert seen.verdicts["snmp.answer", V2C] == "not-tested"
     assert {k for k in seen.not_passed if k[1].startswith(V2C_PEER)} == set()
 
 
-def test_a_laptop_without_ipv6_is_no_fault_of_the_unit(tool: Tool) -> None:
+def test_a_laptop_without_ipv6_is_no_fault_of_the_device(tool: Tool) -> None:
     """The manager has only a link-local IPv6 address."""
     seen = tool.verify(*QUICK, "--device", V6, source="manager")
     assert set(seen.verdicts.values()) == {"not-tested"}
-    assert ("local.fit", V6) in seen.verdicts
+    assert ("laptop.fit", V6) in seen.verdicts
     assert seen.code == 3
 
 

@@ -49,9 +49,9 @@ class Verified:
         """The verdict of each finding that is no `pass`."""
         return {key: verdict for key, verdict in self.verdicts.items() if verdict != "pass"}
 
-    def of_unit(self, unit: str) -> set[Key]:
-        """Checks of a unit and its ports."""
-        return {key for key in self.verdicts if key[1].split(" ")[0] == unit}
+    def of_device(self, device: str) -> set[Key]:
+        """Checks of a device and its ports."""
+        return {key for key in self.verdicts if key[1].split(" ")[0] == device}
 
     def finding(self, check: str, of: str) -> dict[str, Any]:
         """The finding of one check and subject."""
@@ -59,10 +59,10 @@ class Verified:
         (one,) = found
         return dict(one)
 
-    def observations(self, unit: str, probe: str) -> Iterator[dict[str, Any]]:
-        """What a probe saw of a unit, in order."""
+    def observations(self, device: str, probe: str) -> Iterator[dict[str, Any]]:
+        """What a probe saw of a device, in order."""
         for observation in self.document["observations"]:
-            if observation["subject"]["name"] == unit and observation["probe"] == probe:
+            if observation["subject"]["name"] == device and observation["probe"] == probe:
                 yield observation
 
 

@@ -24,10 +24,10 @@ from scapy.layers.l2 import ARP, LLC, STP, Dot1AD, Dot1Q, Dot3, Ether
 from scapy.packet import Packet, Raw
 
 from verifier.model.address import Address, Mac
-from verifier.probes import arp, frames
-from verifier.probes.lldp import Lldpdu, lldpdu
+from verifier.probes.cable import arp, frames
+from verifier.probes.cable.lldp import Lldpdu, lldpdu
 
-UNIT, BRIDGE, ALL = "02:00:5e:10:00:01", "02:00:5e:10:00:99", "ff:ff:ff:ff:ff:ff"
+DEVICE, BRIDGE, ALL = "02:00:5e:10:00:01", "02:00:5e:10:00:99", "ff:ff:ff:ff:ff:ff"
 V4, V6, LOCAL = "198.18.20.11", "2001:db8:20::11", "fe80::11"
 Said = tuple[str, str, tuple[str, ...]] | None
 
@@ -40,12 +40,12 @@ def said(packet: Packet | bytes) -> Said:
     return frame.what, str(frame.mac), tuple(str(a) for a in frame.addresses)
 
 
-def ether(mac: str = UNIT, to: str = ALL) -> Packet:
+def ether(mac: str = DEVICE, to: str = ALL) -> Packet:
     return Ether(src=mac, dst=to)
 
 
 def from_arp(**fields: Any) -> Packet:
-    return ether() / ARP(**{"hwsrc": UNIT, "hwdst": "00:00:00:00:00:00", **fields})
+    return ether() / ARP(**{"hwsrc": DEVICE, "hwdst": "00:00:00:00:00:00", **fields})
 
 
 def v6(message: Packet, source: str = LOCAL, hops: int = 255) -> Packet:
@@ -53,12 +53,12 @@ def v6(message: Packet, source: str = LOCAL, hops: int = 255) -> Packet:
 
 
 ARP_FRAMES: dict[str, tuple[Packet, Said]] = {
-    "request (RFC 826)": (from_arp(op=1, psrc=V4, pdst="198.18.20.1"), ("arp-request", UNIT, (V4,))),
-    "reply (RFC 826)": (from_arp(op=2, psrc=V4, pdst="198.18.20.250", hwdst=BRIDGE), ("arp-reply", UNIT, (V4,))),
-    "probe (RFC 5227 2.1.1)": (from_arp(op=1, psrc="0.0.0.0", pdst=V4), ("arp-probe", UNIT, (V4,))),
-    "announcement (RFC 5227 2.3)": (from_arp(op=1, psrc=V4, pdst=V4), ("arp-announcement", UNIT, (V4,))),
-    "announced by a reply": (from_arp(op=2, psrc=V4, pdst=V4), ("arp-announcement", UNIT, (V4,))),
-    "relayed by a bridge": (ether(BRIDGE) / ARP(op=2, hwsrc=UNIT, psrc=V4, pdst="198.18.20.1"), ("arp-reply", UNIT, (V4,))),
+    "request (RFC 826)": (from_arp(op=1, psrc=V4, pdst="198.18.20.1"), ("arp-request", DEVICE, (V4,))),
+    "reply (RFC 826)": (from_arp(op=2, psrc=V4, pdst="198.18.20.250", hwdst=BRIDGE), ("arp-reply", DEVICE, (V4,))),
+    "probe (RFC 5227 2.1.1)": (from_arp(op=1, psrc="0.0.0.0", pdst=V4), ("arp-probe", DEVICE, (V4,))),
+    "announcement (RFC 5227 2.3)": (from_arp(op=1, psrc=V4, pdst=V4), ("arp-announcement", DEVICE, (V4,))),
+    "announced by a reply": (from_arp(op=2, psrc=V4, pdst=V4), ("arp-announcement", DEVICE, (V4,))),
+    "relayed by a bridge": (ether(BRIDGE) / ARP(op=2, hwsrc=DEVICE, psrc=V4, pdst="198.18.20.1"), ("arp-reply", DEVICE, (V4,))),
     "reply of nobody": (from_arp(op=2, psrc="0.0.0.0", pdst=V4), None),
     "from a broadcast address": (from_arp(op=1, psrc="255.255.255.255", pdst=V4), None),
     "from a group's hardware address": (from_arp(op=1, psrc=V4, pdst=V4, hwsrc="01:00:5e:00:00:01"), None),
@@ -66,23 +66,23 @@ ARP_FRAMES: dict[str, tuple[Packet, Said]] = {
     "not of IPv4": (from_arp(op=1, ptype=0x86DD, psrc=V4, pdst=V4), None),
 }  # fmt: skip
 ND_FRAMES: dict[str, tuple[Packet, Said]] = {
-    "advertisement": (v6(ICMPv6ND_NA(tgt=V6) / ICMPv6NDOptDstLLAddr(lladdr=UNIT)), ("nd-advertisement", UNIT, (V6,))),
-    "advertisement without an option": (v6(ICMPv6ND_NA(tgt=V6)), ("nd-advertisement", UNIT, (V6,))),
-    "proxied advertisement": (ether(BRIDGE) / IPv6(src=LOCAL, hlim=255) / ICMPv6ND_NA(tgt=V6) / ICMPv6NDOptDstLLAddr(lladdr=UNIT), ("nd-advertisement", UNIT, (V6,))),
-    "solicitation": (v6(ICMPv6ND_NS(tgt="2001:db8:20::1") / ICMPv6NDOptSrcLLAddr(lladdr=UNIT), V6), ("nd-solicitation", UNIT, (V6,))),
-    "duplicate address detection (RFC 4862)": (v6(ICMPv6ND_NS(tgt=V6), "::"), ("nd-probe", UNIT, (V6,))),
-    "router solicitation": (v6(ICMPv6ND_RS() / ICMPv6NDOptSrcLLAddr(lladdr=UNIT)), ("nd-router", UNIT, (LOCAL,))),
-    "router advertisement": (v6(ICMPv6ND_RA() / ICMPv6NDOptMTU(mtu=1500) / ICMPv6NDOptSrcLLAddr(lladdr=UNIT)), ("nd-router", UNIT, (LOCAL,))),
+    "advertisement": (v6(ICMPv6ND_NA(tgt=V6) / ICMPv6NDOptDstLLAddr(lladdr=DEVICE)), ("nd-advertisement", DEVICE, (V6,))),
+    "advertisement without an option": (v6(ICMPv6ND_NA(tgt=V6)), ("nd-advertisement", DEVICE, (V6,))),
+    "proxied advertisement": (ether(BRIDGE) / IPv6(src=LOCAL, hlim=255) / ICMPv6ND_NA(tgt=V6) / ICMPv6NDOptDstLLAddr(lladdr=DEVICE), ("nd-advertisement", DEVICE, (V6,))),
+    "solicitation": (v6(ICMPv6ND_NS(tgt="2001:db8:20::1") / ICMPv6NDOptSrcLLAddr(lladdr=DEVICE), V6), ("nd-solicitation", DEVICE, (V6,))),
+    "duplicate address detection (RFC 4862)": (v6(ICMPv6ND_NS(tgt=V6), "::"), ("nd-probe", DEVICE, (V6,))),
+    "router solicitation": (v6(ICMPv6ND_RS() / ICMPv6NDOptSrcLLAddr(lladdr=DEVICE)), ("nd-router", DEVICE, (LOCAL,))),
+    "router advertisement": (v6(ICMPv6ND_RA() / ICMPv6NDOptMTU(mtu=1500) / ICMPv6NDOptSrcLLAddr(lladdr=DEVICE)), ("nd-router", DEVICE, (LOCAL,))),
     "of an unspecified router": (v6(ICMPv6ND_RS(), "::"), None),
     "of a group": (v6(ICMPv6ND_NA(tgt="ff02::1")), None),
-    "forwarded, so not valid (RFC 4861 7.1)": (v6(ICMPv6ND_NA(tgt=V6), V6, hops=254), ("packet", UNIT, ())),
+    "forwarded, so not valid (RFC 4861 7.1)": (v6(ICMPv6ND_NA(tgt=V6), V6, hops=254), ("packet", DEVICE, ())),
 }  # fmt: skip
 OTHER_FRAMES: dict[str, tuple[Packet, Said]] = {
-    "IPv4, not forwarded": (ether() / IP(src=V4, dst="203.0.113.1", ttl=64) / ICMP(), ("packet", UNIT, (V4,))),
-    "IPv4, forwarded": (ether() / IP(src="203.0.113.9", ttl=63) / ICMP(), ("packet", UNIT, ())),
-    "IPv6, not forwarded": (v6(ICMPv6EchoRequest(), V6, hops=64), ("packet", UNIT, (V6,))),
-    "no protocol that is known": (Ether(src=UNIT, dst=ALL, type=0x88B5) / Raw(b"x"), ("packet", UNIT, ())),
-    "spanning tree, with a length": (Dot3(src=UNIT, dst="01:80:c2:00:00:00") / LLC() / STP(), ("packet", UNIT, ())),
+    "IPv4, not forwarded": (ether() / IP(src=V4, dst="203.0.113.1", ttl=64) / ICMP(), ("packet", DEVICE, (V4,))),
+    "IPv4, forwarded": (ether() / IP(src="203.0.113.9", ttl=63) / ICMP(), ("packet", DEVICE, ())),
+    "IPv6, not forwarded": (v6(ICMPv6EchoRequest(), V6, hops=64), ("packet", DEVICE, (V6,))),
+    "no protocol that is known": (Ether(src=DEVICE, dst=ALL, type=0x88B5) / Raw(b"x"), ("packet", DEVICE, ())),
+    "spanning tree, with a length": (Dot3(src=DEVICE, dst="01:80:c2:00:00:00") / LLC() / STP(), ("packet", DEVICE, ())),
     "from a group": (ether("01:00:5e:00:00:01") / IP(src=V4), None),
 }  # fmt: skip
 ALL_FRAMES = {**ARP_FRAMES, **ND_FRAMES, **OTHER_FRAMES}
@@ -109,7 +109,7 @@ def test_tags_of_vlans(tags: tuple[Packet, ...], vlan: int | None) -> None:
     packet = ether()
     for tag in tags:
         packet /= tag
-    frame = frames.decode(bytes(packet / ARP(op=1, hwsrc=UNIT, psrc=V4, pdst=V4)))
+    frame = frames.decode(bytes(packet / ARP(op=1, hwsrc=DEVICE, psrc=V4, pdst=V4)))
     assert frame is not None
     assert (frame.what, frame.vlan) == ("arp-announcement", vlan)
 
@@ -126,7 +126,7 @@ def test_tag_that_the_kernel_took_off() -> None:
 
 def lldp_frame(*tlvs: Packet, chassis: Packet | None = None, ttl: int = 120) -> Packet:
     packet = ether(to="01:80:c2:00:00:0e")
-    packet /= chassis or lldp.LLDPDUChassisID(subtype=4, id=UNIT)
+    packet /= chassis or lldp.LLDPDUChassisID(subtype=4, id=DEVICE)
     packet /= lldp.LLDPDUPortID(subtype=5, id=b"eth1") / lldp.LLDPDUTimeToLive(ttl=ttl)
     for tlv in tlvs:
         packet /= tlv
@@ -161,11 +161,11 @@ def test_lldp_with_everything() -> None:
     frame = frames.decode(bytes(packet))
     assert frame == frames.Frame(
         what="lldp",
-        mac=Mac.parse(UNIT),
+        mac=Mac.parse(DEVICE),
         addresses=(Address.parse(V4), Address.parse(V6)),
         name="lighthouse-quarry",
         port="eth1",
-        chassis=Mac.parse(UNIT),
+        chassis=Mac.parse(DEVICE),
     )
 
 
@@ -188,9 +188,9 @@ LLDP_FRAMES: dict[str, tuple[Packet, tuple[str, ...]]] = {
 
 @pytest.mark.parametrize("name", LLDP_FRAMES)
 def test_addresses_of_lldp(name: str) -> None:
-    """Where a unit says it is managed."""
+    """Where a device says it is managed."""
     packet, addresses = LLDP_FRAMES[name]
-    assert said(packet) == ("lldp", UNIT, addresses)
+    assert said(packet) == ("lldp", DEVICE, addresses)
 
 
 def test_lldp_in_a_wrong_order_is_none() -> None:
@@ -224,7 +224,7 @@ def test_solicitation_is_that_of_rfc_4861(wanted: str) -> None:
         ether(to=f"33:33:ff:{low.hex(':')}")
         / IPv6(src=LOCAL, dst=group, hlim=255)
         / ICMPv6ND_NS(tgt=wanted)
-        / ICMPv6NDOptSrcLLAddr(lladdr=UNIT)
+        / ICMPv6NDOptSrcLLAddr(lladdr=DEVICE)
     )
     assert ours == bytes(theirs)
 

@@ -1,6 +1,6 @@
 """Echoes through a router in namespaces: every way of not being answered, and what gets counted.
 
-laptop 198.18.0.1 --- 198.18.0.254 router 198.18.1.254 --- 198.18.1.1 unit
+laptop 198.18.0.1 --- 198.18.0.254 router 198.18.1.254 --- 198.18.1.1 device
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ from tests.lab.runs import claimed
 from tests.lab.shell import command, ip_batch
 from tests.stopwatch import Stopwatch
 from verifier.model.address import Address
-from verifier.probes.icmp import Echoer, EchoSeries, EchoTarget, Silence
-from verifier.probes.icmp_packet import checksum
+from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget, Silence
+from verifier.probes.echo.packet import checksum
 from verifier.probes.pace import Pace
 from verifier.rules.echo import echo_stats
 
@@ -35,7 +35,7 @@ pytestmark = [pytest.mark.lab, pytest.mark.icmp]
 T = TypeVar("T")
 Kind = Literal["raw", "datagram"]
 KINDS: tuple[Kind, ...] = ("raw", "datagram")
-UNIT = {4: "198.18.1.1", 6: "2001:db8:2::1"}
+DEVICE = {4: "198.18.1.1", 6: "2001:db8:2::1"}
 ROUTER = {4: "198.18.0.254", 6: "2001:db8:1::ff"}
 CLONE_NEWNET = 0x40000000  # linux/sched.h
 LIBC = ctypes.CDLL(None, use_errno=True)
@@ -51,19 +51,19 @@ class Net:
         return f"{self.prefix}-{role}"
 
     def build(self) -> None:
-        for role in ("laptop", "router", "unit"):
+        for role in ("laptop", "router", "device"):
             ip_batch(None, [f"netns add {self.name(role)}"])
             ip_batch(self.name(role), ["link set lo up"])
             self.run(role, "sysctl", "-qw", "net.ipv6.conf.default.accept_dad=0")
         self._cable("laptop", "eth0", "router", "eth0")
-        self._cable("router", "eth1", "unit", "eth0")
+        self._cable("router", "eth1", "device", "eth0")
         self._address("laptop", "eth0", "198.18.0.1/24", "2001:db8:1::1/64")
         self._address("router", "eth0", "198.18.0.254/24", "2001:db8:1::ff/64")
         self._address("router", "eth1", "198.18.1.254/24", "2001:db8:2::ff/64")
-        self._address("unit", "eth0", "198.18.1.1/24", "2001:db8:2::1/64")
+        self._address("device", "eth0", "198.18.1.1/24", "2001:db8:2::1/64")
         for role, gateways in (
             ("laptop", ("198.18.0.254", "2001:db8:1::ff")),
-            ("unit", ("198.18.1.254", "2001:db8:2::ff")),
+            ("device", ("198.18.1.254", "2001:db8:2::ff")),
         ):
             for net in ("198.18.0.0/16", "2001:db8::/32"):
                 gateway = gateways[":" in net]
@@ -161,15 +161,15 @@ def net() -> Iterator[Net]:
         built = Net(prefix)
         built.build()
         for kind in KINDS:  # neighbours are resolved before anything is rated
-            built.echo(*UNIT.values(), kind=kind, count=3, timeout_s=1)
+            built.echo(*DEVICE.values(), kind=kind, count=3, timeout_s=1)
         yield built
 
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("version", [4, 6])
-def test_a_unit_behind_a_router_answers(net: Net, kind: Kind, version: int) -> None:
+def test_a_device_behind_a_router_answers(net: Net, kind: Kind, version: int) -> None:
     """Every echo is answered once, in order, in a plausible time."""
-    (series,) = net.echo(UNIT[version], kind=kind, count=10)
+    (series,) = net.echo(DEVICE[version], kind=kind, count=10)
     assert series.sent == 10
     assert all(rtt is not None and 0 < rtt < 100 for rtt in series.rtt_ms)
     assert (series.silences, series.duplicates, series.reordered) == ((), 0, 0)
@@ -193,9 +193,9 @@ def test_router_says_why(
 ) -> None:
     """The error's code, in words too, and who sent it are kept, on both kinds of socket."""
     family = {4: "ip", 6: "ip6"}[version]
-    rule = f"{family} daddr {UNIT[version]} reject with {reject}"
+    rule = f"{family} daddr {DEVICE[version]} reject with {reject}"
     with net.rule("router", "forward", rule):
-        (series,) = net.echo(UNIT[version], kind=kind)
+        (series,) = net.echo(DEVICE[version], kind=kind)
     told = Silence(
         reason="unreachable",
         text=text,
@@ -210,9 +210,9 @@ def test_router_says_why(
 @pytest.mark.parametrize("kind", KINDS)
 def test_hop_limit_ends_on_the_way(net: Net, kind: Kind) -> None:
     """Time exceeded (RFC 792 type 11 code 0) comes with the router that said so."""
-    rule = f"ip daddr {UNIT[4]} ip ttl set 1"
+    rule = f"ip daddr {DEVICE[4]} ip ttl set 1"
     with net.rule("laptop", "output", rule):
-        (series,) = net.echo(UNIT[4], kind=kind)
+        (series,) = net.echo(DEVICE[4], kind=kind)
     assert {(s.type, s.code, s.reporter) for s in series.silences} == {(11, 0, ROUTER[4])}
 
 
@@ -247,18 +247,18 @@ def test_routes_of_this_machine_that_refuse(
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_own_firewall(net: Net, kind: Kind) -> None:
-    """A firewall on this machine is "not permitted", not a silent unit."""
+    """A firewall on this machine is "not permitted", not a silent device."""
     rule = "icmp type echo-request drop"
     with net.rule("laptop", "output", rule):
-        (series,) = net.echo(UNIT[4], kind=kind)
+        (series,) = net.echo(DEVICE[4], kind=kind)
     assert series.sent == 0
     assert {(s.reason, s.errno) for s in series.silences} == {("not-permitted", "EPERM")}
 
 
 def test_missing_interface_and_foreign_source(net: Net) -> None:
-    """Neither can be used here: nothing leaves, so nothing is held against the unit."""
-    (missing,) = net.echo(UNIT[4], interface="eth7")
-    (foreign,) = net.echo(UNIT[4], source=Address.parse("198.18.0.99"))
+    """Neither can be used here: nothing leaves, so nothing is held against the device."""
+    (missing,) = net.echo(DEVICE[4], interface="eth7")
+    (foreign,) = net.echo(DEVICE[4], source=Address.parse("198.18.0.99"))
     assert (missing.sent, reasons(missing)) == (0, {"sending-failed"})
     assert (foreign.sent, len(foreign.silences)) == (0, 3)
 
@@ -270,11 +270,11 @@ def test_source_and_interface_are_used(net: Net, kind: Kind, version: int) -> No
     second = {4: "198.18.0.2", 6: "2001:db8:1::2"}[version]
     family, bits = {4: ("ip", 24), 6: ("ip6", 64)}[version]
     suffix = {4: "", 6: " nodad"}[version]
-    rule = f"{family} saddr {second} {family} daddr {UNIT[version]} counter name hits"
+    rule = f"{family} saddr {second} {family} daddr {DEVICE[version]} counter name hits"
     ip_batch(net.name("laptop"), [f"addr replace {second}/{bits} dev eth0{suffix}"])
     with net.rule("router", "prerouting", rule):
         source = Address.parse(second)
-        (series,) = net.echo(UNIT[version], kind=kind, source=source, interface="eth0")
+        (series,) = net.echo(DEVICE[version], kind=kind, source=source, interface="eth0")
         assert None not in series.rtt_ms
         assert hits(net, "router") == 3
 
@@ -293,7 +293,7 @@ def test_random_loss_is_counted_exactly(net: Net, kind: Kind, version: int) -> N
     request = {4: "icmp type echo-request", 6: "icmpv6 type echo-request"}[version]
     rule = f"{request} numgen random mod 100 < 20 counter name hits drop"
     with net.rule("router", "forward", rule):
-        (series,) = net.echo(UNIT[version], kind=kind, count=400, interval_s=0.001)
+        (series,) = net.echo(DEVICE[version], kind=kind, count=400, interval_s=0.001)
         dropped = hits(net, "router")
     stats = echo_stats(series.rtt_ms)
     assert stats.sent - stats.received == dropped > 20
@@ -305,9 +305,9 @@ def test_agrees_with_ping(net: Net) -> None:
     """The ping of iputils on the same path has the same loss and nearly the same median."""
     rule = "icmp type echo-request numgen inc mod 4 0 drop"
     with net.rule("router", "forward", rule):
-        argv = ("ping", "-c", "200", "-i", "0.005", "-W", "0.3", UNIT[4])
+        argv = ("ping", "-c", "200", "-i", "0.005", "-W", "0.3", DEVICE[4])
         said = net.run("laptop", *argv)
-        (series,) = net.echo(UNIT[4], count=200, interval_s=0.005)
+        (series,) = net.echo(DEVICE[4], count=200, interval_s=0.005)
     loss = re.search(r"([\d.]+)% packet loss", said)
     times = sorted(float(t) for t in re.findall(r"time=([\d.]+) ms", said))
     assert loss is not None
@@ -320,8 +320,8 @@ def test_agrees_with_ping(net: Net) -> None:
 def test_duplicates_are_counted_apart(net: Net, kind: Kind) -> None:
     """Replies doubled on the way: nothing lost, nothing received twice, each DUP counted."""
     rule = "icmp type echo-reply dup to 198.18.1.254 device eth0"
-    with net.rule("unit", "output", rule, family="ip"):
-        (series,) = net.echo(UNIT[4], kind=kind, count=5)
+    with net.rule("device", "output", rule, family="ip"):
+        (series,) = net.echo(DEVICE[4], kind=kind, count=5)
     assert series.sent == 5
     assert None not in series.rtt_ms
     assert series.duplicates == 5
@@ -330,8 +330,8 @@ def test_duplicates_are_counted_apart(net: Net, kind: Kind) -> None:
 def test_reply_of_another_address_is_no_reply(net: Net) -> None:
     """Only the very address asked is alive, whoever else sends a fitting reply."""
     rule = "icmp type echo-reply ip saddr set 198.18.1.9"
-    with net.rule("unit", "postrouting", rule):
-        (series,) = net.echo(UNIT[4])
+    with net.rule("device", "postrouting", rule):
+        (series,) = net.echo(DEVICE[4])
     assert series.rtt_ms == (None, None, None)
     assert reasons(series) == {"timed-out"}
 
@@ -339,17 +339,17 @@ def test_reply_of_another_address_is_no_reply(net: Net) -> None:
 def test_rewritten_identifier_is_noted(net: Net) -> None:
     """A reply with our token and another identifier is no reply, but it is not nothing."""
     rule = "icmp type echo-reply icmp id set 4711"
-    with net.rule("unit", "postrouting", rule):
-        (series,) = net.echo(UNIT[4])
+    with net.rule("device", "postrouting", rule):
+        (series,) = net.echo(DEVICE[4])
     assert series.rtt_ms == (None, None, None)
     assert series.foreign_id == 3
 
 
 @contextmanager
 def answering_in_pairs(net: Net) -> Iterator[None]:
-    """The unit's own replies off; instead every second echo is answered before the first."""
-    net.run("unit", "sysctl", "-qw", "net.ipv4.icmp_echo_ignore_all=1")
-    raw = net.inside("unit", lambda: socket.socket(socket.AF_INET, socket.SOCK_RAW, 1))
+    """The device's own replies off; instead every second echo is answered before the first."""
+    net.run("device", "sysctl", "-qw", "net.ipv4.icmp_echo_ignore_all=1")
+    raw = net.inside("device", lambda: socket.socket(socket.AF_INET, socket.SOCK_RAW, 1))
     raw.settimeout(0.05)
     over = threading.Event()
 
@@ -376,13 +376,13 @@ def answering_in_pairs(net: Net) -> Iterator[None]:
         over.set()
         thread.join()
         raw.close()
-        net.run("unit", "sysctl", "-qw", "net.ipv4.icmp_echo_ignore_all=0")
+        net.run("device", "sysctl", "-qw", "net.ipv4.icmp_echo_ignore_all=0")
 
 
 def test_reordered_replies(net: Net) -> None:
     """Of ten echoes answered in swapped pairs five replies come late; none is lost."""
     with answering_in_pairs(net):
-        (series,) = net.echo(UNIT[4], count=10, interval_s=0.01)
+        (series,) = net.echo(DEVICE[4], count=10, interval_s=0.01)
     assert None not in series.rtt_ms
     assert series.reordered == 5
 
@@ -390,7 +390,7 @@ def test_reordered_replies(net: Net) -> None:
 def test_reply_after_the_timeout_is_none(net: Net) -> None:
     """Held back longer than the timeout, the first of each pair counts as lost."""
     with answering_in_pairs(net):
-        (series,) = net.echo(UNIT[4], count=4, interval_s=0.15, timeout_s=0.1)
+        (series,) = net.echo(DEVICE[4], count=4, interval_s=0.15, timeout_s=0.1)
     assert [rtt is None for rtt in series.rtt_ms] == [True, False, True, False]
     assert reasons(series) == {"timed-out"}
     assert series.duplicates == 0
@@ -409,13 +409,13 @@ def test_late_reply_that_is_read_later_still(net: Net) -> None:
     def stay_away(index: int, _series: EchoSeries) -> None:
         if index == 0:
             time.sleep(0.15)
-            raw.sendto(plain_echo(77, 1), (UNIT[4], 0))  # completes the pair
+            raw.sendto(plain_echo(77, 1), (DEVICE[4], 0))  # completes the pair
             time.sleep(0.1)
 
     def measure() -> list[EchoSeries]:
         with Echoer(pace=Pace(None), on_link_pace=Pace(None)) as echoer:
             return echoer.run(
-                [target(ROUTER[4]), target(UNIT[4])],
+                [target(ROUTER[4]), target(DEVICE[4])],
                 count=1,
                 interval_s=0,
                 timeout_s=0.1,
@@ -438,13 +438,13 @@ def test_error_about_an_echo_of_another_program(net: Net) -> None:
     def disturb() -> None:
         while not over.wait(0.01):
             for sequence in range(3):
-                raw.sendto(plain_echo(77, sequence), (UNIT[4], 0))
+                raw.sendto(plain_echo(77, sequence), (DEVICE[4], 0))
 
     thread = threading.Thread(target=disturb)
     with raw, net.rule("router", "forward", rule):
         thread.start()
         try:
-            (series,) = net.echo(UNIT[4])
+            (series,) = net.echo(DEVICE[4])
         finally:
             over.set()
             thread.join()
@@ -465,7 +465,7 @@ def test_sequence_numbers_come_round_while_one_is_open(net: Net) -> None:
 def test_errors_of_others_do_not_stop_the_living(net: Net, kind: Kind) -> None:
     """An error that came back for one target never makes an echo to another one fail."""
     dead = [f"198.18.2.{n}" for n in range(1, 101)]
-    addresses = [a for pair in zip(dead, [UNIT[4]] * 100, strict=True) for a in pair]
+    addresses = [a for pair in zip(dead, [DEVICE[4]] * 100, strict=True) for a in pair]
     rule = "ip daddr 198.18.2.0/24 reject with icmp type host-unreachable"
     with net.rule("router", "forward", rule):
         measured = net.echo(*addresses, kind=kind, count=2, interval_s=0)
@@ -492,7 +492,7 @@ def test_stop_returns_what_was_judged(net: Net) -> None:
     def measure() -> list[EchoSeries]:
         with Echoer(pace=Pace(None), on_link_pace=Pace(None)) as echoer:
             return echoer.run(
-                [target(UNIT[4]), target("198.18.0.1")],
+                [target(DEVICE[4]), target("198.18.0.1")],
                 count=1000,
                 interval_s=0.1,
                 timeout_s=10,
@@ -539,15 +539,15 @@ except CannotMeasureError as fault:
 
 def measured_by(net: Net, role: str, *privileges: str) -> dict[str, Any]:
     """What a process with such privileges says."""
-    argv = (*privileges, sys.executable, "-c", SCRIPT, *UNIT.values())
+    argv = (*privileges, sys.executable, "-c", SCRIPT, *DEVICE.values())
     said: dict[str, Any] = json.loads(net.run(role, "env", f"PYTHONPATH={Path.cwd()}", *argv))
     return said
 
 
 def test_nobody_is_told_what_is_missing(net: Net) -> None:
     """The setting with its value, the capability, and the command for each."""
-    net.run("unit", "sysctl", "-qw", "net.ipv4.ping_group_range=1 0")
-    said = measured_by(net, "unit", *UNPRIVILEGED)
+    net.run("device", "sysctl", "-qw", "net.ipv4.ping_group_range=1 0")
+    said = measured_by(net, "device", *UNPRIVILEGED)
     assert said["exit"] == 3
     for part in (
         "net.ipv4.ping_group_range is '1 0' and leaves out group 65534",
@@ -568,6 +568,6 @@ def test_nobody_takes_datagram_sockets_where_allowed(net: Net) -> None:
 
 def test_the_one_capability_suffices(net: Net) -> None:
     """CAP_NET_RAW alone gives raw sockets; the buffer is then raised as far as allowed."""
-    said = measured_by(net, "unit", "setpriv", "--bounding-set=-all,+net_raw")
+    said = measured_by(net, "device", "setpriv", "--bounding-set=-all,+net_raw")
     assert said["kinds"] == ["raw"]
     assert len([t for s in said["rtt_ms"] for t in s if t is not None]) == 4

@@ -16,8 +16,8 @@ import pytest
 from tests.stopwatch import Stopwatch
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
-from verifier.probes import icmp_socket
-from verifier.probes.icmp import Echoer, EchoSeries, EchoTarget
+from verifier.probes.echo import sockets
+from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
 from verifier.probes.pace import CATCH_UP_S, Pace
 
 pytestmark = pytest.mark.icmp
@@ -232,8 +232,8 @@ def test_step_of_the_wall_clock(
     echoer: Echoer, monkeypatch: pytest.MonkeyPatch, step_s: int
 ) -> None:
     """A stamp from before or after the echo is not used: the monotonic difference stands."""
-    real = icmp_socket._realtime_offset_ns
-    monkeypatch.setattr(icmp_socket, "_realtime_offset_ns", lambda: real() + step_s * 1_000_000_000)
+    real = sockets._realtime_offset_ns
+    monkeypatch.setattr(sockets, "_realtime_offset_ns", lambda: real() + step_s * 1_000_000_000)
     measured = echoer.run(targets(20), count=3, interval_s=0.001, timeout_s=1)
     assert len(received(measured)) == 60
     assert all(0 < rtt < 100 for rtt in received(measured))
@@ -242,7 +242,7 @@ def test_step_of_the_wall_clock(
 @pytest.mark.raw
 def test_system_without_linux_options(monkeypatch: pytest.MonkeyPatch) -> None:
     """No stamps, no filter, no error queue: a plain monotonic difference, and still no mistake."""
-    monkeypatch.setattr(icmp_socket, "LINUX", False)
+    monkeypatch.setattr(sockets, "LINUX", False)
     asked = [*targets(50), EchoTarget(address=Address.parse("::1"))]
     with Echoer(pace=Pace(None), on_link_pace=Pace(None), kind="raw") as echoer:
         measured = echoer.run(asked, count=3, interval_s=0.001, timeout_s=1)

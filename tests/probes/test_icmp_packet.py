@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verifier.probes.icmp_packet import (
+from verifier.probes.echo.packet import (
     MAX_PAYLOAD_BYTES,
+    EchoReply,
     Quoted,
-    Reply,
     RequestMaker,
     checksum,
     ones_sum,
@@ -48,10 +48,10 @@ EXCEEDED_6 = bytes.fromhex(
     f"8000a7050ceb0000262f39582fd5632e00000001{'00' * 4}{FILLER}"
 )
 RECEIVED = [
-    (4, REPLY_4, Reply(0x9CAF, 0, bytes.fromhex("feb9f605d1e6c35b"), 0, 0)),
+    (4, REPLY_4, EchoReply(0x9CAF, 0, bytes.fromhex("feb9f605d1e6c35b"), 0, 0)),
     (4, PROHIBITED_4, Quoted(3, 13, "198.18.1.1", 0x5220, 0)),
     (4, EXCEEDED_4, Quoted(11, 0, "198.18.1.1", 0x6610, 0)),
-    (6, REPLY_6, Reply(0xA9C1, 0, bytes.fromhex("feb9f605d1e6c35b"), 1, 0)),
+    (6, REPLY_6, EchoReply(0xA9C1, 0, bytes.fromhex("feb9f605d1e6c35b"), 1, 0)),
     (6, PROHIBITED_6, Quoted(1, 1, "2001:db8:2::1", 0xD38E, 0)),
     (6, EXCEEDED_6, Quoted(3, 0, "2001:db8:2::1", 0x0CEB, 0)),
 ]
@@ -133,7 +133,7 @@ def test_reply_to_a_request_is_read_back(
     reply = bytes([{4: 0, 6: 129}[version]]) + request[1:]
     if version == 4:
         reply = with_checksum(reply)
-    assert parse(reply, version) == Reply(ident, sequence, token, target, number)
+    assert parse(reply, version) == EchoReply(ident, sequence, token, target, number)
 
 
 @pytest.mark.parametrize("version", [4, 6])
@@ -143,7 +143,7 @@ def test_own_request_is_no_reply(version: int) -> None:
 
 
 @pytest.mark.parametrize(("version", "packet", "expected"), RECEIVED)
-def test_received_packets(version: int, packet: bytes, expected: Reply | Quoted) -> None:
+def test_received_packets(version: int, packet: bytes, expected: EchoReply | Quoted) -> None:
     """Packets of a real kernel, with their IPv4 header where there is one."""
     assert parse(packet, version, ip_header=version == 4) == expected
     assert parse(memoryview(packet), version, ip_header=version == 4) == expected
@@ -151,7 +151,7 @@ def test_received_packets(version: int, packet: bytes, expected: Reply | Quoted)
 
 @pytest.mark.parametrize(("version", "packet", "expected"), RECEIVED)
 def test_every_shorter_packet_is_refused_or_read_alike(
-    version: int, packet: bytes, expected: Reply | Quoted
+    version: int, packet: bytes, expected: EchoReply | Quoted
 ) -> None:
     """Cut off anywhere: never an exception; IPv4 fails its checksum, IPv6 keeps the same fields."""
     for length in range(len(packet)):
@@ -161,7 +161,7 @@ def test_every_shorter_packet_is_refused_or_read_alike(
 
 @given(st.sampled_from(RECEIVED), st.data())
 def test_one_changed_byte_of_ipv4_is_noticed(
-    received: tuple[int, bytes, Reply | Quoted], data: st.DataObject
+    received: tuple[int, bytes, EchoReply | Quoted], data: st.DataObject
 ) -> None:
     """The checksum finds every change of one byte (00 for ff alone adds the same in a word)."""
     version, packet, _ = received
@@ -175,7 +175,7 @@ def test_one_changed_byte_of_ipv4_is_noticed(
 
 @given(st.sampled_from(RECEIVED), st.lists(st.tuples(st.integers(0, 111), st.binary(max_size=3))))
 def test_mutated_packets_never_match_falsely(
-    received: tuple[int, bytes, Reply | Quoted], changes: list[tuple[int, bytes]]
+    received: tuple[int, bytes, EchoReply | Quoted], changes: list[tuple[int, bytes]]
 ) -> None:
     """Bytes overwritten and the checksum made right again: read from where they stand, or None."""
     version, packet, expected = received
@@ -201,7 +201,7 @@ def test_mutated_packets_never_match_falsely(
 def test_noise_never_raises(packet: bytes, version: int, ip_header: bool) -> None:  # noqa: FBT001
     """Whatever arrives is read or passed over; less than an ICMP header (RFC 792) says nothing."""
     read = parse(packet, version, ip_header=ip_header and version == 4)
-    assert read is None or (len(packet) >= 8 and isinstance(read, (Reply, Quoted)))
+    assert read is None or (len(packet) >= 8 and isinstance(read, (EchoReply, Quoted)))
 
 
 def test_quote_behind_a_fragment_header() -> None:

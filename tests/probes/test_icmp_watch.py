@@ -13,10 +13,10 @@ import pytest
 
 from tests.stopwatch import Stopwatch
 from verifier.model.address import Address
-from verifier.probes import icmp_socket
-from verifier.probes.icmp import EchoTarget
-from verifier.probes.icmp_watch import EchoWatch, Watched
-from verifier.probes.laptop import LinkState, link_state
+from verifier.probes.echo import sockets
+from verifier.probes.echo.burst import EchoTarget
+from verifier.probes.echo.watch import EchoWatch, Watched
+from verifier.probes.laptop.look import LinkState, link_state
 
 pytestmark = pytest.mark.icmp
 STEP_S = 0.05
@@ -106,9 +106,9 @@ def test_a_time_of_day_that_is_set_spoils_no_round_trip(
     monkeypatch: pytest.MonkeyPatch, hours: int
 ) -> None:
     """The kernel stamps arrivals with the time of day; set an hour off, they are not believed."""
-    right = icmp_socket._realtime_offset_ns
+    right = sockets._realtime_offset_ns
     off = {"ns": 0}
-    monkeypatch.setattr(icmp_socket, "_realtime_offset_ns", lambda: right() + off["ns"])
+    monkeypatch.setattr(sockets, "_realtime_offset_ns", lambda: right() + off["ns"])
 
     def step(now_s: float) -> None:
         if now_s > 0.4:

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from verifier.model.address import Address
-from verifier.probes import laptop
+from verifier.probes.laptop import look
 
 pytestmark = pytest.mark.lab
 
@@ -107,13 +107,13 @@ def test_vlans_of_the_kernels_list(tmp_path: Path) -> None:
         "VLAN Dev name    | VLAN ID\nName-Type: VLAN_NAME_TYPE_RAW_PLUS_VID_NO_PAD\n"
         "eth0.20        | 20  | eth0\nmanagement     | 4094  | eth1\nodd | line\n"
     )
-    assert laptop.vlans(listed) == {"eth0.20": 20, "management": 4094}
-    assert laptop.vlans(tmp_path / "none") == {}
+    assert look.vlans(listed) == {"eth0.20": 20, "management": 4094}
+    assert look.vlans(tmp_path / "none") == {}
 
 
 def test_ten_thousand_routes_are_asked_quickly() -> None:
     """One netlink socket for all; loopback addresses all lead to lo."""
     addresses = [Address.parse(f"127.{n >> 8 & 255}.{n & 255}.9") for n in range(10_000)]
-    found = laptop.routes(addresses)
+    found = look.routes(addresses)
     assert len(found) == 10_000
     assert {r.interface for r in found.values() if r} == {"lo"}

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from verifier.model.laptop import Medium
-from verifier.probes.laptop import medium
-from verifier.probes.netlink import vlan_of
+from verifier.probes.laptop.look import medium
+from verifier.probes.laptop.netlink import vlan_of
 
 KINDS: list[tuple[str, str, Medium]] = [
     # ARPHRD number (linux/if_arp.h), what else is there, medium

@@ -7,11 +7,11 @@ import sys
 
 import pytest
 
-from tests.probes.test_frames import ALL_FRAMES, LLDP_FRAMES, UNIT
+from tests.probes.test_frames import ALL_FRAMES, DEVICE, LLDP_FRAMES
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Mac
-from verifier.probes.frames import decode
-from verifier.probes.listen import Wire, _attach, _filter, open_wires
+from verifier.probes.cable.frames import decode
+from verifier.probes.cable.listen import Wire, _attach, _filter, open_wires
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="packet sockets are Linux's")
 OTHERS = [Mac.parse(f"02:00:5e:10:01:{n:02x}") for n in range(40)]
@@ -45,16 +45,16 @@ def test_what_tells_of_others(name: str) -> None:
 
 
 @pytest.mark.parametrize("count", [0, 1, 3, 31])
-def test_everything_of_the_unit(count: int) -> None:
+def test_everything_of_the_device(count: int) -> None:
     """Every frame of a sender that is looked for, whichever of up to 32 it is."""
-    unit = Mac.parse(UNIT)
+    device = Mac.parse(DEVICE)
     for name, frame in FRAMES.items():
-        if frame[6:12] == bytes.fromhex(UNIT.replace(":", "")):
-            assert passes(frame, [unit, *OTHERS[:count]]), name
+        if frame[6:12] == bytes.fromhex(DEVICE.replace(":", "")):
+            assert passes(frame, [device, *OTHERS[:count]]), name
     near = bytearray(FRAMES["no protocol that is known"])
     for octet in range(6, 12):
         near[octet] ^= 4
-        assert not passes(bytes(near), [unit, *OTHERS[:count]])
+        assert not passes(bytes(near), [device, *OTHERS[:count]])
         near[octet] ^= 4
 
 

@@ -19,7 +19,15 @@ from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import IF_TABLE, SYSTEM
 from verifier.probes.pace import Pace
-from verifier.probes.snmp import Binding, Reply, SnmpClient, Table, Target, client, transport
+from verifier.probes.snmp import (
+    ColumnTable,
+    SnmpClient,
+    SnmpReply,
+    SnmpTarget,
+    VarBind,
+    client,
+    transport,
+)
 
 pytestmark = pytest.mark.snmpd
 
@@ -53,26 +61,26 @@ def agent(snmpd):
 
 def target(agent, entry=V2C, **changes):
     settled = {"timeout_s": 1.0, "retries": 0} | changes
-    return Target(address=Address.parse(agent.address), port=agent.port, entry=entry, **settled)
+    return SnmpTarget(address=Address.parse(agent.address), port=agent.port, entry=entry, **settled)
 
 
-def get(asked: Target, *oids: str) -> Reply:
-    async def run() -> Reply:
+def get(asked: SnmpTarget, *oids: str) -> SnmpReply:
+    async def run() -> SnmpReply:
         async with SnmpClient() as snmp:
             return await snmp.get(asked, oids or [NAME])
 
     return asyncio.run(run())
 
 
-def walk(asked: Target, *columns: str, **limits) -> Table:
-    async def run() -> Table:
+def walk(asked: SnmpTarget, *columns: str, **limits) -> ColumnTable:
+    async def run() -> ColumnTable:
         async with SnmpClient() as snmp:
             return await snmp.walk(asked, columns, **limits)
 
     return asyncio.run(run())
 
 
-def as_net_snmp(binding: Binding) -> str:
+def as_net_snmp(binding: VarBind) -> str:
     """The line net-snmp's clients print for a binding."""
     value: object = binding.value
     words = {"Integer32": "INTEGER", "ObjectIdentifier": "OID", "IpAddress": "IpAddress"}
@@ -180,7 +188,7 @@ def test_other_algorithm_is_a_wrong_digest(agent):
 def test_a_wrong_privacy_key_is_silence_with_a_hint(agent, wrong):
     """net-snmp drops what it cannot decrypt; first and later questions say what it may be."""
 
-    async def run() -> list[Reply]:
+    async def run() -> list[SnmpReply]:
         async with SnmpClient() as snmp:
             asked = target(agent, dataclasses.replace(V3, **wrong), timeout_s=0.2)
             return [await snmp.get(asked, [NAME]) for _ in range(2)]
@@ -235,7 +243,7 @@ def test_v1_gives_the_good_ones_though_one_is_missing(agent):
 def test_get_next(agent, entry):
     """What follows sysName and what follows the end of the MIB."""
 
-    async def run() -> Reply:
+    async def run() -> SnmpReply:
         async with SnmpClient() as snmp:
             return await snmp.get_next(target(agent, entry), ["1.3.6.1.2.1.1.5", "2.99"])
 
@@ -249,7 +257,7 @@ def test_closed_port_is_seen_at_once_and_confirmed():
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as closed:
         closed.bind(("127.0.0.12", 0))
         port = closed.getsockname()[1]
-    asked = Target(address=Address.parse("127.0.0.12"), port=port, entry=V2C)
+    asked = SnmpTarget(address=Address.parse("127.0.0.12"), port=port, entry=V2C)
     stopwatch = Stopwatch()
     reply = get(asked)
     assert reply.outcome == "port-unreachable"
@@ -259,7 +267,7 @@ def test_closed_port_is_seen_at_once_and_confirmed():
 
 def test_closed_port_over_ipv6():
     """The same by IPV6_RECVERR."""
-    asked = Target(address=Address.parse("::1"), port=1, entry=V2C)
+    asked = SnmpTarget(address=Address.parse("::1"), port=1, entry=V2C)
     assert get(asked).outcome == "port-unreachable"
 
 
@@ -282,9 +290,9 @@ def test_a_port_that_opens_again_is_not_unreachable(snmpd, monkeypatch):
 def test_one_closed_port_does_not_disturb_the_others(agent):
     """An error waiting on the shared socket is not raised by the next request to another."""
 
-    async def run() -> tuple[list[Reply], list[Reply]]:
+    async def run() -> tuple[list[SnmpReply], list[SnmpReply]]:
         async with SnmpClient() as snmp:
-            closed = Target(address=Address.parse("127.0.0.14"), port=9, entry=V2C)
+            closed = SnmpTarget(address=Address.parse("127.0.0.14"), port=9, entry=V2C)
             good, bad = [], []
             for _ in range(20):
                 both = await asyncio.gather(
@@ -303,9 +311,9 @@ def test_one_closed_port_does_not_disturb_the_others(agent):
 def test_without_an_error_queue_a_closed_port_is_silence(agent):
     """Outside Linux: answers as usual, and a closed port looks silent."""
 
-    async def run() -> tuple[Reply, Reply]:
+    async def run() -> tuple[SnmpReply, SnmpReply]:
         async with SnmpClient(error_queue=False) as snmp:
-            closed = Target(
+            closed = SnmpTarget(
                 address=Address.parse("127.0.0.14"), port=9, entry=V2C, timeout_s=0.2, retries=0
             )
             return await snmp.get(target(agent), [NAME]), await snmp.get(closed, [NAME])
@@ -315,14 +323,14 @@ def test_without_an_error_queue_a_closed_port_is_silence(agent):
 
 
 def test_two_agents_with_one_engine_id_are_both_read(snmpd):
-    """Cloned units: same engine id, other boots. Both answer, in turn and together."""
+    """Cloned devices: same engine id, other boots. Both answer, in turn and together."""
     engine_id = "80007ed904636c6f6e65"
     agents = [
         snmpd(CONFIG, f"127.0.0.{15 + n}", engine_id=engine_id, boots=boots)
         for n, boots in enumerate((4, 90))
     ]
 
-    async def run() -> list[Reply]:
+    async def run() -> list[SnmpReply]:
         replies = []
         async with SnmpClient() as snmp:
             for _ in range(4):
@@ -339,12 +347,12 @@ def test_two_agents_with_one_engine_id_are_both_read(snmpd):
 
 
 def test_an_agent_with_another_key_does_not_poison_the_others(agent, snmpd):
-    """One credential set, one engine: the odd unit says wrong-digest, the good one goes on."""
+    """One credential set, one engine: the odd device says wrong-digest, the good one goes on."""
     odd = snmpd(
         "createUser ferry SHA-256 another-key AES another-key\nrouser ferry priv", "127.0.0.17"
     )
 
-    async def run() -> list[tuple[Reply, Reply]]:
+    async def run() -> list[tuple[SnmpReply, SnmpReply]]:
         async with SnmpClient() as snmp:
             return [
                 await asyncio.gather(
@@ -377,14 +385,14 @@ class Relay:
             return []
 
 
-def test_a_unit_that_was_swapped_is_read(agent, snmpd, handmade):
+def test_a_device_that_was_swapped_is_read(agent, snmpd, handmade):
     """Another engine id at a known address: what was learnt is dropped once."""
     other = snmpd(CONFIG, "127.0.0.18")
     relay = Relay([agent, other])
 
-    async def run() -> list[Reply]:
+    async def run() -> list[SnmpReply]:
         async with handmade(relay, raw=True) as (address, port), SnmpClient() as snmp:
-            asked = Target(address=Address.parse(address), port=port, entry=V3)
+            asked = SnmpTarget(address=Address.parse(address), port=port, entry=V3)
             replies = [await snmp.get(asked, [NAME])]
             relay.choose = lambda _: 1
             return [*replies, await snmp.get(asked, [NAME]), await snmp.get(asked, [NAME])]
@@ -405,9 +413,9 @@ def test_a_clock_that_does_not_stay_is_said_and_not_called_a_wrong_key(snmpd, ha
     relay = Relay(agents)
     relay.choose = lambda n: n % 2
 
-    async def run() -> Reply:
+    async def run() -> SnmpReply:
         async with handmade(relay, raw=True) as (address, port), SnmpClient() as snmp:
-            asked = Target(address=Address.parse(address), port=port, entry=V3)
+            asked = SnmpTarget(address=Address.parse(address), port=port, entry=V3)
             return await snmp.get(asked, [NAME])
 
     stopwatch = Stopwatch()
@@ -425,9 +433,9 @@ def test_a_rebooted_agent_is_read_again(snmpd, handmade):
     after = snmpd(CONFIG, "127.0.0.24", engine_id=engine_id, boots=5)
     relay = Relay([before, after])
 
-    async def run() -> list[Reply]:
+    async def run() -> list[SnmpReply]:
         async with handmade(relay, raw=True) as (address, port), SnmpClient() as snmp:
-            asked = Target(address=Address.parse(address), port=port, entry=V3)
+            asked = SnmpTarget(address=Address.parse(address), port=port, entry=V3)
             first = await snmp.get(asked, [NAME])
             relay.choose = lambda _: 1
             return [first, await snmp.get(asked, [NAME])]
@@ -473,11 +481,11 @@ def test_spoilt_answers_never_raise_hang_or_poison(agent, handmade, runner, entr
     @given(change=changes())
     @settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
     def spoil(change):
-        async def run() -> tuple[Reply, Reply, float]:
+        async def run() -> tuple[SnmpReply, SnmpReply, float]:
             if not kept:
                 kept.append(SnmpClient())
             async with handmade(relay, "127.0.0.25", raw=True) as (address, port):
-                asked = Target(
+                asked = SnmpTarget(
                     address=Address.parse(address),
                     port=port,
                     entry=entry,
@@ -493,7 +501,7 @@ def test_spoilt_answers_never_raise_hang_or_poison(agent, handmade, runner, entr
                 return spoilt, await kept[0].get(patient, [NAME, UPTIME]), took_s
 
         spoilt, sound, took_s = runner.run(run())
-        assert isinstance(spoilt, Reply)
+        assert isinstance(spoilt, SnmpReply)
         assert took_s < 1
         assert sound.outcome == "answered"
         assert sound.bindings[0].text == "lighthouse-quarry"
@@ -558,12 +566,14 @@ def test_many_agents_and_engines(snmpd, monkeypatch, entry, kept):
     everywhere = snmpd(CONFIG, "0.0.0.0")
     monkeypatch.setattr(client, "PEERS_PER_ENGINE", 10)
 
-    async def run() -> list[Reply]:
+    async def run() -> list[SnmpReply]:
         addresses = [f"127.0.30.{n}" for n in range(1, 101)]
         async with SnmpClient() as snmp:
             replies = []
             for address in [*addresses, addresses[0]]:
-                asked = Target(address=Address.parse(address), port=everywhere.port, entry=entry)
+                asked = SnmpTarget(
+                    address=Address.parse(address), port=everywhere.port, entry=entry
+                )
                 replies.append(await snmp.get(asked, [NAME]))
             ((_, engines),) = snmp._engines.items()
             assert len(engines) == kept
@@ -602,7 +612,7 @@ def test_a_walk_is_capped_by_rows_and_by_time(agent):
     few = walk(target(agent), column, max_rows=7)
     assert (few.outcome, len(few.rows), few.complete) == ("capped", 7, False)
 
-    async def run(deadline_s: float) -> Table:
+    async def run(deadline_s: float) -> ColumnTable:
         async with SnmpClient(Pace(50)) as snmp:
             return await snmp.walk(target(agent, V1), [column], deadline_s=deadline_s)
 

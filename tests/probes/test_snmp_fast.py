@@ -23,7 +23,7 @@ from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import SYSTEM
 from verifier.probes.pace import Pace
-from verifier.probes.snmp import Reply, SnmpClient, Target
+from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
 from verifier.probes.snmp.fast import FastClient, fastest, installed
 
 __all__ = ["handmade", "snmpd"]
@@ -36,13 +36,13 @@ def agent(snmpd: Any) -> Any:
     return snmpd(CONFIG, "127.0.0.12")
 
 
-def target(agent: Any, entry: SnmpEntry, **changes: Any) -> Target:
+def target(agent: Any, entry: SnmpEntry, **changes: Any) -> SnmpTarget:
     settled = {"timeout_s": 0.3, "retries": 0} | changes
     address, port = (agent.address, agent.port) if hasattr(agent, "address") else agent
-    return Target(address=Address.parse(address), port=port, entry=entry, **settled)
+    return SnmpTarget(address=Address.parse(address), port=port, entry=entry, **settled)
 
 
-async def both(asked: Target, *oids: str) -> list[Reply]:
+async def both(asked: SnmpTarget, *oids: str) -> list[SnmpReply]:
     """What either client makes of the same question, asked twice of each."""
     replies = []
     for kind in (SnmpClient, FastClient):
@@ -52,7 +52,7 @@ async def both(asked: Target, *oids: str) -> list[Reply]:
     return replies
 
 
-def told(reply: Reply) -> Any:
+def told(reply: SnmpReply) -> Any:
     """All of a reply that both can tell and that is the same at any time."""
     values = [(b.oid, b.value, b.missing) for b in reply.bindings if b.oid != UPTIME]
     return reply.outcome, values, reply.responder, reply.engine_id, reply.error_status, reply.detail
@@ -135,7 +135,7 @@ ODD: dict[str, Callable[[Asked], Iterable[bytes]]] = {
 def test_the_same_of_odd_answers(handmade: Any, how: str) -> None:
     """The values that were asked for, or what is wrong."""
 
-    async def run() -> list[Reply]:
+    async def run() -> list[SnmpReply]:
         async with handmade(ODD[how], "127.0.0.14") as agent:
             return await both(target(agent, V2C))
 
@@ -147,7 +147,7 @@ def test_the_same_of_odd_answers(handmade: Any, how: str) -> None:
 def test_the_same_of_spoilt_answers(handmade: Any, how: str) -> None:
     """What cannot be read is told from silence."""
 
-    async def run() -> list[Reply]:
+    async def run() -> list[SnmpReply]:
         async with handmade(lambda r: [SPOILT[how](r)], "127.0.0.14", raw=True) as agent:
             return await both(target(agent, V2C))
 
@@ -181,7 +181,7 @@ def test_octets_that_make_the_library_panic(
 def test_answers_from_another_address(handmade: Any) -> None:
     """The faster library does not hear them; the other client says who answered, and takes none."""
 
-    async def run() -> list[Reply]:
+    async def run() -> list[SnmpReply]:
         async with handmade(answer, "127.0.0.16", answers_from="127.0.0.17") as agent:
             return await both(target(agent, V2C))
 

@@ -18,7 +18,7 @@ from tests.stopwatch import Stopwatch, patience
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import ERROR_STATUS
-from verifier.probes.snmp import Reply, SnmpClient, Table, Target
+from verifier.probes.snmp import ColumnTable, SnmpClient, SnmpReply, SnmpTarget
 from verifier.probes.snmp.values import dotted
 
 V2C = SnmpEntry(name="v2c", version="2c", community=Secret("harbour"))
@@ -30,19 +30,19 @@ NAME = "1.3.6.1.2.1.1.5.0"
 
 def target(agent, entry=V2C, **changes):
     settled = {"timeout_s": 0.1 * patience(), "retries": 0} | changes
-    return Target(address=Address.parse(agent[0]), port=agent[1], entry=entry, **settled)
+    return SnmpTarget(address=Address.parse(agent[0]), port=agent[1], entry=entry, **settled)
 
 
-def get(handmade, answer, *oids, settled=None, **how) -> Reply:
-    async def run() -> Reply:
+def get(handmade, answer, *oids, settled=None, **how) -> SnmpReply:
+    async def run() -> SnmpReply:
         async with handmade(answer, **how) as agent, SnmpClient() as snmp:
             return await snmp.get(target(agent, **settled or {}), oids or [NAME])
 
     return asyncio.run(run())
 
 
-def walk(handmade, answer, *columns, settled=None, **limits) -> Table:
-    async def run() -> Table:
+def walk(handmade, answer, *columns, settled=None, **limits) -> ColumnTable:
+    async def run() -> ColumnTable:
         async with handmade(answer) as agent, SnmpClient() as snmp:
             return await snmp.walk(target(agent, **settled or {}), columns or [DOTTED], **limits)
 
@@ -322,7 +322,7 @@ def test_a_table_of_which_every_column_fails_is_a_failure(handmade):
 def test_a_late_answer_counts_while_the_retry_is_out():
     """Round trip above the timeout: the answer to the first request is taken."""
 
-    async def run() -> Reply:
+    async def run() -> SnmpReply:
         loop = asyncio.get_running_loop()
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as slow:
             slow.bind(("127.0.0.1", 0))
@@ -352,7 +352,7 @@ def test_a_silent_port_takes_its_time_and_no_more():
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sink:
         sink.bind(("127.0.0.1", 0))
 
-        async def run(entry) -> tuple[Reply, float, float]:
+        async def run(entry) -> tuple[SnmpReply, float, float]:
             async with SnmpClient() as snmp:
                 asked = target(sink.getsockname(), entry, timeout_s=0.3, retries=2)
                 await snmp._transport(asked)
@@ -373,7 +373,7 @@ def test_a_deadline_ends_a_question():
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sink:
         sink.bind(("127.0.0.1", 0))
 
-        async def run() -> Reply:
+        async def run() -> SnmpReply:
             async with SnmpClient() as snmp:
                 asked = target(sink.getsockname(), timeout_s=5, retries=5)
                 return await snmp.get(asked, [NAME], deadline_s=0.2)
@@ -415,7 +415,7 @@ def test_an_echo_is_not_an_answer(handmade):
 def test_doubled_answers_are_no_trouble(handmade):
     """Each answer comes three times, and so for fifty questions."""
 
-    async def run() -> list[Reply]:
+    async def run() -> list[SnmpReply]:
         def answer(asked):
             return [asked.reply((asked.oids[0], "Ferry"))] * 3
 
@@ -461,14 +461,14 @@ GARBAGE = {
 def test_a_babbling_agent_does_not_slow_the_others(handmade, garbage):
     """A thousand datagrams for each request to one agent; 20 others are asked ten times each."""
 
-    async def asked_of_many(snmp, agent) -> list[Reply]:
+    async def asked_of_many(snmp, agent) -> list[SnmpReply]:
         replies = []
         for _ in range(10):
             asks = (snmp.get(target(agent, timeout_s=1.0, retries=1), [NAME]) for _ in range(20))
             replies += await asyncio.gather(*asks)
         return replies
 
-    async def run(noisy) -> tuple[list[Reply], Reply, float]:
+    async def run(noisy) -> tuple[list[SnmpReply], SnmpReply, float]:
         async with handmade(lambda a: [a.reply((a.oids[0], "x"))]) as agent, SnmpClient() as snmp:
             babble = asyncio.create_task(snmp.get(target(noisy, timeout_s=0.3, retries=2), [NAME]))
             stopwatch = Stopwatch()
@@ -489,7 +489,7 @@ def test_dead_agents_do_not_slow_the_others(handmade):
         sink.bind(("0.0.0.0", 0))
         port = sink.getsockname()[1]
 
-        async def run() -> tuple[list[Reply], Reply, float]:
+        async def run() -> tuple[list[SnmpReply], SnmpReply, float]:
             async with handmade(lambda a: [a.reply((a.oids[0], "x"))]) as agent, SnmpClient() as s:
                 dead = [
                     asyncio.create_task(

@@ -13,53 +13,53 @@ import pytest
 
 from tests.cli.sweeping import free_port
 from tests.stopwatch import patience
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import SYSTEM
 from verifier.model.plan import Device, Network, Plan
-from verifier.probes.snmp import Reply, SnmpClient, Target
-from verifier.probes.snmp.engine import Engine, Question
+from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
+from verifier.probes.snmp.engine import Engine, RequestPdu
 from verifier.probes.snmp.fast import FastClient
 from verifier.probes.snmp.wire import read_header
-from verifier.simulator import Fault, Remote, running_process
+from verifier.simulator import PlantedFault, Remote, running_process
 
-UNITS, UNIT_S = (1000, 1.0) if patience() == 1 else (100, 2.0)
+HOW_MANY, UNIT_S = (1000, 1.0) if patience() == 1 else (100, 2.0)
 """A thousand, where the machine is free to ask and answer them all within the times below; and what
 is a second there."""
 NAME, UPTIME = SYSTEM["sysName"], SYSTEM["sysUpTime"]
 DEVICES = tuple(
     Device(
-        name=f"unit-{n}",
+        name=f"device-{n}",
         address=Interface.parse(f"127.86.{n // 250}.{n % 250 + 1}/16"),
         snmp="bench",
     )
-    for n in range(UNITS)
+    for n in range(HOW_MANY)
 )
 
 
 @contextmanager
-def late_by(delay_s: float, timeout_s: float) -> Iterator[tuple[Remote, list[Target]]]:
+def late_by(delay_s: float, timeout_s: float) -> Iterator[tuple[Remote, list[SnmpTarget]]]:
     """Many agents that answer so late, and how to ask them: twice, so long each time."""
     entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=free_port())
     plan = Plan(network=Network(name="Late"), devices=DEVICES)
-    faults = [Fault(kind="slow", unit=d.name, value=delay_s) for d in DEVICES]
+    faults = [PlantedFault(kind="slow", device=d.name, value=delay_s) for d in DEVICES]
     with running_process(plan, load_profiles({"mib2"}), {"bench": entry}, faults=faults) as remote:
         yield (
             remote,
             [
-                Target(address=d.address.address, entry=entry, timeout_s=timeout_s, retries=1)
+                SnmpTarget(address=d.address.address, entry=entry, timeout_s=timeout_s, retries=1)
                 for d in DEVICES
             ],
         )
 
 
-def names(replies: list[Reply]) -> list[Any]:
+def names(replies: list[SnmpReply]) -> list[Any]:
     """Of each reply the name it tells, or what became of the question."""
     return [r.bindings[0].text if r.outcome == "answered" else r.outcome for r in replies]
 
 
-async def ask(snmp: SnmpClient, targets: list[Target], oid: str = NAME) -> list[Reply]:
+async def ask(snmp: SnmpClient, targets: list[SnmpTarget], oid: str = NAME) -> list[SnmpReply]:
     return await asyncio.gather(*(snmp.get(target, [oid]) for target in targets))
 
 
@@ -67,7 +67,7 @@ async def ask(snmp: SnmpClient, targets: list[Target], oid: str = NAME) -> list[
 def test_answers_before_the_last_retry_ends_count(client: type[SnmpClient]) -> None:
     """Each is its own unit's; the answers to the second requests, which come later, are nobody's."""
 
-    async def run(targets: list[Target]) -> list[list[Any]]:
+    async def run(targets: list[SnmpTarget]) -> list[list[Any]]:
         async with client() as snmp:
             return [names(await ask(snmp, targets)) for _ in range(2)]
 
@@ -81,12 +81,12 @@ def test_answers_to_questions_given_up_are_nobodys(client: type[SnmpClient]) -> 
     """They arrive on the very socket while the next questions are out: those get their own answers."""
     process = psutil.Process()
 
-    async def run(remote: Remote, targets: list[Target]) -> None:
+    async def run(remote: Remote, targets: list[SnmpTarget]) -> None:
         async with client() as snmp:
             gone = await ask(snmp, targets, UPTIME)
             assert {r.outcome for r in gone} == {"silent"}
             for device in DEVICES:
-                remote.take_off(Fault(kind="slow", unit=device.name, value=2.5 * UNIT_S))
+                remote.take_off(PlantedFault(kind="slow", device=device.name, value=2.5 * UNIT_S))
             loop = asyncio.get_running_loop()
             until_s, rounds = loop.time() + 2.5 * UNIT_S, 0
             while loop.time() < until_s:  # the last of them arrives meanwhile
@@ -105,7 +105,7 @@ def test_answers_to_questions_given_up_are_nobodys(client: type[SnmpClient]) -> 
 
 def _first_ids(pipe: Any) -> None:
     entry = SnmpEntry(name="v2c", version="2c", community=Secret("harbour"))
-    engine, question, peer = Engine(entry), Question("get", ((1, 3, 6),)), ("127.0.0.1", 161)
+    engine, question, peer = Engine(entry), RequestPdu("get", ((1, 3, 6),)), ("127.0.0.1", 161)
     made = [read_header(engine.encode(question, peer, lambda _: None)[1]) for _ in range(100)]
     pipe.send([header.id for header in made if header is not None])
 

@@ -14,7 +14,7 @@ from tests.hostile import Identity, Neighbour, babbling
 from tests.probes.conftest import snmpd
 from tests.probes.test_snmp import CONFIG, NAME, V2C, V3
 from verifier.model.address import Address
-from verifier.probes.snmp import Reply, SnmpClient, Target
+from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
 
 __all__ = ["snmpd"]
 pytestmark = pytest.mark.snmpd
@@ -31,11 +31,11 @@ def test_reports_of_a_neighbour_fail_nobody(snmpd: Any, entry: Any) -> None:
         frozenset(a.port for a in agents), random.Random(1), impostor=Identity(boots=2**31 - 1),
     )  # fmt: skip
 
-    def target(address: str, port: int) -> Target:
-        return Target(address=Address.parse(address), port=port, entry=entry, timeout_s=3.0)
+    def target(address: str, port: int) -> SnmpTarget:
+        return SnmpTarget(address=Address.parse(address), port=port, entry=entry, timeout_s=3.0)
 
-    async def run() -> tuple[list[Reply], list[Reply]]:
-        replies: list[Reply] = []
+    async def run() -> tuple[list[SnmpReply], list[SnmpReply]]:
+        replies: list[SnmpReply] = []
         async with SnmpClient() as alone:
             honest = [target(a.address, a.port) for a in agents]
             right = await asyncio.gather(*(alone.get(to, [NAME]) for to in honest))

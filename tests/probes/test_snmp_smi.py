@@ -15,17 +15,17 @@ from pysnmp.proto import rfc1902, rfc1905
 
 from tests.cli.sweeping import free_port
 from tests.hostile import integer, tlv
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
 from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Plan
 from verifier.model.plan import Network as PlanNetwork
-from verifier.probes.snmp import Reply, SnmpClient, Target
+from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
 from verifier.probes.snmp.smi import binding
 from verifier.probes.snmp.wire import read_response
-from verifier.simulator import Network, running
-from verifier.simulator.cells import Table
+from verifier.simulator import SimulatedNetwork, running
+from verifier.simulator.agent.cells import CellTable
 
 ANY = (1, 3, 6, 1, 4, 1, 32473, 9, 1)
 """An object that the program does not know."""
@@ -88,7 +88,7 @@ OF_OBJECTS = [
     ("ifMtu.3", integer(1500), tlv(0x04, b"1500")),
     ("ifName.3", tlv(0x04, b"x" * 255), tlv(0x04, b"x" * 256)),
     ("ifName.3", tlv(0x04, b""), integer(3)),
-    ("sysName", tlv(0x04, b"unit"), tlv(0x40, bytes(4))),
+    ("sysName", tlv(0x04, b"device"), tlv(0x40, bytes(4))),
     ("sysUpTime", integer(BIG - 1, 0x43), integer(BIG, 0x46)),
     ("sysObjectID", tlv(0x06, b"\x2b\x06"), tlv(0x04, b"1.3.6")),
     ("ipAdEntNetMask.127.0.0.1", tlv(0x40, bytes(4)), tlv(0x04, bytes(4))),
@@ -183,13 +183,13 @@ ENTRIES = {
 def odd(request: pytest.FixtureRequest) -> Iterator[SnmpEntry]:
     """An agent whose error counter is 2^64, of type Counter32."""
     entry = ENTRIES[request.param]
-    device = Device(name="unit", address=Interface.parse("127.93.0.1/16"), snmp="x")
+    device = Device(name="device", address=Interface.parse("127.93.0.1/16"), snmp="x")
     plan = Plan(network=PlanNetwork(name="Odd"), devices=(device,))
-    network = Network(plan, load_profiles({"mib2"}), {"x": entry})
-    unit = network.units["unit"]
-    rows = dict(zip(unit.table().names, unit.table().cells, strict=True))
+    network = SimulatedNetwork(plan, load_profiles({"mib2"}), {"x": entry})
+    one = network.devices["device"]
+    rows = dict(zip(one.table().names, one.table().cells, strict=True))
     rows |= {(*_arcs("ifInErrors"), 1): _ODD, (*_arcs("ifOutErrors"), 1): integer(7, 0x41)}
-    unit.made.table = Table.of(rows)
+    one.made.table = CellTable.of(rows)
     with running(network):
         yield entry
 
@@ -201,16 +201,16 @@ def _arcs(name: str) -> tuple[int, ...]:
 def test_one_odd_value_spoils_no_other(odd: SnmpEntry) -> None:
     """By every version, in a GET and in a walk: the others come, the odd one with its octets."""
 
-    async def run() -> tuple[Reply, Any]:
+    async def run() -> tuple[SnmpReply, Any]:
         oids = [mib.SYSTEM["sysName"], f"{mib.IF_TABLE['ifInErrors']}.1",
                 f"{mib.IF_TABLE['ifOutErrors']}.1"]  # fmt: skip
-        to = Target(address=Address.parse("127.93.0.1"), entry=odd)
+        to = SnmpTarget(address=Address.parse("127.93.0.1"), entry=odd)
         async with SnmpClient() as snmp:
             return await snmp.get(to, oids), await snmp.walk(to, [mib.IF_TABLE["ifInErrors"]])
 
     reply, table = asyncio.run(run())
     assert reply.outcome == "answered"
-    assert [b.value for b in reply.bindings] == [b"unit", None, 7]
+    assert [b.value for b in reply.bindings] == [b"device", None, 7]
     assert reply.bindings[1].octets == _ODD
     assert table.outcome == "answered"
     (found,) = itertools.chain.from_iterable(row.values() for row in table.rows.values())

@@ -15,8 +15,8 @@ from pysnmp.proto.rfc1902 import OctetString
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
-from verifier.probes.snmp import Binding, SnmpClient, error_name
-from verifier.probes.snmp.engine import AUTH, Engine, Question
+from verifier.probes.snmp import SnmpClient, VarBind, error_name
+from verifier.probes.snmp.engine import AUTH, Engine, RequestPdu
 from verifier.probes.snmp.message_ids import IDS, MessageIds
 from verifier.probes.snmp.sockets import endpoint, socket_address
 from verifier.probes.snmp.values import oid_tuple
@@ -80,22 +80,22 @@ def test_keys_are_those_of_rfc_3414_appendix_a3(auth):
 )
 def test_octets_as_text_and_as_evidence(value, text, raw):
     """Text for a person, evidence without loss and in ASCII."""
-    binding = Binding("1.3", "OctetString", value)
+    binding = VarBind("1.3", "OctetString", value)
     assert (binding.text, binding.raw) == (text, raw)
 
 
 def test_other_values_as_text_and_as_evidence():
     """Numbers, addresses, and what is missing."""
-    assert Binding("1.3", "Gauge32", 7).raw == "Gauge32 7"
-    assert Binding("1.3", "IpAddress", "192.0.2.1").text == "192.0.2.1"
-    missing = Binding("1.3", "noSuchInstance")
+    assert VarBind("1.3", "Gauge32", 7).raw == "Gauge32 7"
+    assert VarBind("1.3", "IpAddress", "192.0.2.1").text == "192.0.2.1"
+    missing = VarBind("1.3", "noSuchInstance")
     assert (missing.raw, missing.text, missing.missing) == ("noSuchInstance", "", True)
 
 
 @given(st.binary(max_size=64))
 def test_raw_is_ascii_and_without_loss(octets):
     """Octets come back from what is stored."""
-    kind, _, shown = Binding("1.3", "OctetString", octets).raw.partition(" ")
+    kind, _, shown = VarBind("1.3", "OctetString", octets).raw.partition(" ")
     assert kind == "OctetString"
     assert shown.isascii()
     quoted = shown.startswith('"')
@@ -145,7 +145,7 @@ def test_a_header_of_anything_is_a_header_or_none(octets):
 def test_requests_have_their_own_ids(version):
     """A thousand requests of one engine have a thousand ids, and the header reads them."""
     engine = Engine(SnmpEntry(name="x", version=version, community=Secret("harbour")))
-    question = Question("get", ((1, 3, 6, 1, 2, 1, 1, 5, 0),))
+    question = RequestPdu("get", ((1, 3, 6, 1, 2, 1, 1, 5, 0),))
     peer = ("192.0.2.1", 161)
     headers = [read_header(engine.encode(question, peer, print)[1]) for _ in range(1000)]
     assert len({h.id for h in headers if h is not None}) == 1000
@@ -201,7 +201,7 @@ def test_ids_cannot_be_guessed_by_the_one_before(version):
     """Request ids of v1 and v2c, message ids of v3: spread over 31 bits, no step among them."""
     user = {"user": "ferry"} if version == "3" else {"community": Secret("harbour")}
     engine = Engine(SnmpEntry(name="x", version=version, **user))
-    question, peer = Question("get", ((1, 3, 6, 1, 2, 1, 1, 5, 0),)), ("192.0.2.1", 161)
+    question, peer = RequestPdu("get", ((1, 3, 6, 1, 2, 1, 1, 5, 0),)), ("192.0.2.1", 161)
     headers = [read_header(engine.encode(question, peer, print)[1]) for _ in range(500)]
     ids = [header.id for header in headers if header is not None]
     steps = {b - a for a, b in itertools.pairwise(ids)}
@@ -225,7 +225,7 @@ def test_ids_are_closed_with_their_requests():
     """What an engine has drawn for a request may be drawn again when that is forgotten."""
     before = len(IDS._open)
     engine = Engine(SnmpEntry(name="x", version="3", user="ferry"))
-    question, peer = Question("get", ((1, 3, 6, 1, 2, 1, 1, 5, 0),)), ("192.0.2.1", 161)
+    question, peer = RequestPdu("get", ((1, 3, 6, 1, 2, 1, 1, 5, 0),)), ("192.0.2.1", 161)
     handles = [engine.encode(question, peer, print)[0] for _ in range(10)]
     assert len(IDS._open) == before + 20  # a msgID and a request-id each
     for handle in handles:

@@ -12,7 +12,7 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Licence, Link, Network, Plan, Port
 from verifier.model.result import Cause, Finding, PlanReference, Result, Scope
 from verifier.model.subject import Subject
-from verifier.report import Annex, Look, Sheet
+from verifier.report import Annex, ReportSheet, ReportStyle
 
 HOSTILE = (
     "<script>document.title='taken'</script>",
@@ -40,17 +40,17 @@ HOSTILE = (
 
 
 def example() -> tuple[Result, Plan]:
-    """Two units on a link; one serial is wrong, one port was not tested."""
+    """Two devices on a link; one serial is wrong, one port was not tested."""
     quarry, ferry = Subject("device", "quarry"), Subject("device", "ferry")
     findings = (
-        Finding(id="f1", check="system.name", subject=quarry, verdict="pass", expected="quarry",
-                observed="quarry", reason="the unit reports the planned name", evidence=(1,)),
-        Finding(id="f2", check="system.serial", subject=quarry, verdict="fail", expected="000123",
-                observed="000999", reason="the unit reports another serial",
-                advice="is this the right unit?", origin="plan.yaml, line 7", caused_by=("c1",)),
+        Finding(id="f1", check="identity.name", subject=quarry, verdict="pass", expected="quarry",
+                observed="quarry", reason="the device reports the planned name", evidence=(1,)),
+        Finding(id="f2", check="identity.serial", subject=quarry, verdict="fail", expected="000123",
+                observed="000999", reason="the device reports another serial",
+                advice="is this the right device?", origin="plan.yaml, line 7", caused_by=("c1",)),
         Finding(id="f3", check="port.speed", subject=Subject("port", "ferry", port="eth1"),
                 verdict="not-tested", expected=1000, unit="Mbit/s", reason="no answer"),
-        Finding(id="f4", check="system.location", subject=ferry, verdict="warn",
+        Finding(id="f4", check="identity.location", subject=ferry, verdict="warn",
                 expected="Ferry", observed="Quarry", reason="it names another place"),
         Finding(id="f5", check="radio.rx-level", subject=Subject("link", "Hop 1", end="a"),
                 verdict="pass", expected=-45.6, observed=-46.0, unit="dBm", reason="near enough"),
@@ -84,7 +84,7 @@ def example() -> tuple[Result, Plan]:
     return result, plan
 
 
-def hostile() -> tuple[Result, Look]:
+def hostile() -> tuple[Result, ReportStyle]:
     """Every text of result, plan and annex that comes from outside is hostile, in turn."""
     result, plan = example()
     findings: list[Finding] = []
@@ -92,7 +92,7 @@ def hostile() -> tuple[Result, Look]:
     links: list[Link] = []
     for text in HOSTILE:
         findings.append(
-            Finding(id=f"f{len(findings)}", check="system.serial", subject=Subject("device", text),
+            Finding(id=f"f{len(findings)}", check="identity.serial", subject=Subject("device", text),
                     verdict="fail", expected=text, observed=text, unit=text, reason=text,
                     advice=text, origin=text)
         )  # fmt: skip
@@ -125,30 +125,30 @@ def hostile() -> tuple[Result, Look]:
     )  # fmt: skip
     network = Network(name=everything, revision=everything, prepared_by=everything)
     plan = dataclasses.replace(plan, network=network, devices=tuple(devices), links=tuple(links))
-    sheet = Sheet(name="Devices", columns=(("name", "Name"), ("serial", "Serial")),
+    sheet = ReportSheet(name="Devices", columns=(("name", "Name"), ("serial", "Serial")),
                   rows=tuple((t, t) for t in HOSTILE))  # fmt: skip
-    return result, Look(annex=Annex(plan=plan, sheets=(sheet,)))
+    return result, ReportStyle(annex=Annex(plan=plan, sheets=(sheet,)))
 
 
 @pytest.fixture
-def sample() -> tuple[Result, Look]:
+def sample() -> tuple[Result, ReportStyle]:
     """The example and a look with its plan."""
     result, plan = example()
     sheets = (
-        Sheet(name="Devices", columns=(("name", "Name"), ("serial", "Serial")),
+        ReportSheet(name="Devices", columns=(("name", "Name"), ("serial", "Serial")),
               rows=(("quarry", "000123"), ("ferry", None))),
-        Sheet(name="Ports", columns=(("device", "Device"), ("name", "Port"),
+        ReportSheet(name="Ports", columns=(("device", "Device"), ("name", "Port"),
                                      ("speed_mbps", "Speed (Mbps)")),
               rows=(("ferry", "eth1", 1000),)),
-        Sheet(name="Links", columns=(("name", "Link"), ("a.rx_level_dbm", "Rx level A (dBm)")),
+        ReportSheet(name="Links", columns=(("name", "Link"), ("a.rx_level_dbm", "Rx level A (dBm)")),
               rows=(("Hop 1", -45.6),)),
     )  # fmt: skip
     hashes = {"plan": "ab" * 32, "result": "ef" * 32}
-    return result, Look(annex=Annex(plan=plan, sheets=sheets, sha256=hashes))
+    return result, ReportStyle(annex=Annex(plan=plan, sheets=sheets, sha256=hashes))
 
 
 @pytest.fixture
-def evil() -> tuple[Result, Look]:
+def evil() -> tuple[Result, ReportStyle]:
     """The hostile one."""
     return hostile()
 

@@ -1,7 +1,7 @@
 """A strict reader of OpenMetrics text, written from the specification's ABNF, apart from our writer.
 
 What it refuses: anything after `# EOF` or without it, samples of a family that are not together,
-endings that do not belong to the type, a unit that is no ending of the name, doubled samples or labels,
+endings that do not belong to the type, a device that is no ending of the name, doubled samples or labels,
 escapes that do not exist.
 """
 
@@ -55,7 +55,7 @@ def read(text: str) -> list[Family]:
         _take(current, sample[1], _labels(sample[2] or ""), float(sample[3]))
     for family in families.values():
         if family.unit and not family.name.endswith(f"_{family.unit}"):
-            raise ValueError(f"{family.name} does not end in its unit {family.unit}")
+            raise ValueError(f"{family.name} does not end in its device {family.unit}")
     return list(families.values())
 
 

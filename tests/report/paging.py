@@ -12,15 +12,16 @@ from typing import Any
 from tests.store.examples import START_S, sweep
 from verifier.model.address import Interface
 from verifier.model.health import (
-    Change,
-    Level,
+    HealthReading,
     Memory,
-    Reading,
     Reason,
+    ReceivedLevel,
     State,
+    StateChange,
     Sweep,
     SweepReport,
 )
+from verifier.model.history import LevelKey, Sample
 from verifier.model.plan import (
     Carrier,
     Device,
@@ -31,10 +32,9 @@ from verifier.model.plan import (
     Plan,
     Site,
 )
-from verifier.model.record import LevelKey, Sample
 from verifier.model.status import Recent, Status
 from verifier.model.subject import Subject
-from verifier.rules.health.status import status
+from verifier.rules.status import status
 
 NOW_S = START_S + 4 * 3600.0
 """2026-11-24 10:00:00 UTC."""
@@ -45,28 +45,28 @@ def subject(name: str) -> Subject:
     return Subject("link" if name.startswith("Hop") else "device", name)
 
 
-def reading(name: str, state: State = "sound", **more: Any) -> Reading:
-    unit = subject(name)
-    alive = {"rtt_ms": 1.25, "loss_pct": 0.0} if unit.kind == "device" else {}
-    gone = {"loss_pct": 100.0} if unit.kind == "device" else {}
+def reading(name: str, state: State = "sound", **more: Any) -> HealthReading:
+    about = subject(name)
+    alive = {"rtt_ms": 1.25, "loss_pct": 0.0} if about.kind == "device" else {}
+    gone = {"loss_pct": 100.0} if about.kind == "device" else {}
     figures: dict[str, Any] = gone if state == "silent" else alive
-    more = {"root": unit, "answered": state != "silent", **figures, **more}
-    return Reading(unit=unit, state=state, **more)
+    more = {"root": about, "answered": state != "silent", **figures, **more}
+    return HealthReading(subject=about, state=state, **more)
 
 
-def memory(seen: Reading, state: State | None = None, **more: Any) -> Memory:
+def memory(seen: HealthReading, state: State | None = None, **more: Any) -> Memory:
     state = state or seen.state
     why = f"{seen.reasons[0].check}: {seen.reasons[0].text}" if seen.reasons else ""
     more = {
         "since_s": NOW_S - 600.0, "told": state, "root": seen.root, "reason": why,
         "try_first": seen.try_first, **more,
     }  # fmt: skip
-    return Memory(unit=seen.unit, state=state, **more)
+    return Memory(subject=seen.subject, state=state, **more)
 
 
-def change(name: str, after: State, before: State = "sound", **more: Any) -> Change:
+def change(name: str, after: State, before: State = "sound", **more: Any) -> StateChange:
     more = {"at_s": NOW_S - 300.0, "confirmed_s": NOW_S, "root": subject(name), **more}
-    return Change(unit=subject(name), before=before, after=after, **more)
+    return StateChange(subject=subject(name), before=before, after=after, **more)
 
 
 def end(device: str, dbm: float | None = None) -> End:
@@ -104,7 +104,7 @@ PLACES = {
     "Windmill": (47.1900, -20.2600), "Old Mill": (47.2300, -20.1200), "Ferry Point": (47.0300, -20.2700),
 }  # fmt: skip
 RING = ("Harbour", "Lighthouse", "Windmill", "Old Mill", "Quarry", "Harbour")
-OUTAGE = Reason("icmp.reply", "fail", "none of 3 echoes was answered, nor of 3 more sent slowly")
+OUTAGE = Reason("echo.reply", "fail", "none of 3 echoes was answered, nor of 3 more sent slowly")
 
 
 def ring_plan(names: Mapping[str, str] | None = None, *, located: bool = True) -> Plan:
@@ -145,25 +145,25 @@ def ring_report(plan: Plan, word: str = "") -> SweepReport:
     low = Reason("radio.rx-level", "fail", f"7.9 dB below the planned -45.8 dBm{word}")
     seen = {
         gone: reading(gone, "silent", reasons=(OUTAGE,), root=subject(gone),
-                      try_first="look whether the unit has power"),
+                      try_first="look whether the device has power"),
         far: reading(far, "silent", reasons=(OUTAGE,), root=subject(gone)),
         "Hop 6": reading("Hop 6", "silent", root=subject(gone),
                          reasons=(Reason("", "fail", f"{gone} is silent"),)),
         "Hop 4": reading("Hop 4", "impaired", reasons=(low,), try_first="compare both ends' levels",
-                         levels=(Level(1, "a", -45.9), Level(1, "b", -53.7))),
+                         levels=(ReceivedLevel(1, "a", -45.9), ReceivedLevel(1, "b", -53.7))),
         "windmill-old-mill": reading("windmill-old-mill", "silent", reasons=(OUTAGE,)),
         "Hop 3": reading("Hop 3", "silent", root=subject("windmill-old-mill"),
                          reasons=(Reason("", "fail", "windmill-old-mill is silent"),)),
         "quarry-harbour": reading("quarry-harbour", "silent", reasons=(OUTAGE,), loss_pct=100.0),
         "harbour-switch": reading("harbour-switch", "untested",
-                                  reasons=(Reason("system.name", "not-tested", "the plan has no entry for SNMP"),)),
+                                  reasons=(Reason("identity.name", "not-tested", "the plan has no entry for SNMP"),)),
     }  # fmt: skip
-    units = [*(d.name for d in plan.devices), *(x.name for x in plan.links)]
-    levels = (Level(1, "a", -45.5), Level(1, "b", -45.9))
+    subjects = [*(d.name for d in plan.devices), *(x.name for x in plan.links)]
+    levels = (ReceivedLevel(1, "a", -45.5), ReceivedLevel(1, "b", -45.9))
     readings = tuple(
-        seen.get(n) or reading(n, levels=levels if n.startswith("Hop") else ()) for n in units
+        seen.get(n) or reading(n, levels=levels if n.startswith("Hop") else ()) for n in subjects
     )
-    memories = {r.unit: memory(r, since_s=NOW_S - 86_400.0 * 3) for r in readings}
+    memories = {r.subject: memory(r, since_s=NOW_S - 86_400.0 * 3) for r in readings}
     for name in (gone, far, "Hop 6"):
         memories[subject(name)] = memory(seen[name], since_s=NOW_S - 300.0)
     for name in ("windmill-old-mill", "Hop 3"):
@@ -173,7 +173,7 @@ def ring_report(plan: Plan, word: str = "") -> SweepReport:
         seen["quarry-harbour"], "sound", pending="silent", pending_n=1, pending_since_s=NOW_S
     )
     changes = (
-        change(gone, "silent", reason=f"icmp.reply: {OUTAGE.text}"),
+        change(gone, "silent", reason=f"echo.reply: {OUTAGE.text}"),
         change(far, "silent", root=subject(gone)),
         change("Hop 6", "silent", root=subject(gone), reason=f"{gone} is silent"),
         change("Hop 2", "sound", "impaired", root=subject("Hop 2"), at_s=NOW_S - 300.0),
@@ -198,7 +198,7 @@ def ring_recent(word: str = "") -> Recent:
     }
     root = subject("windmill-old-mill")
     changes = (
-        change("windmill-old-mill", "silent", reason=f"icmp.reply: {OUTAGE.text}", **held),
+        change("windmill-old-mill", "silent", reason=f"echo.reply: {OUTAGE.text}", **held),
         change("Hop 3", "silent", root=root, reason="windmill-old-mill is silent", **held),
         change("Hop 4", "impaired", at_s=NOW_S - 7500.0, confirmed_s=NOW_S - 7200.0,
                reason="radio.rx-level: 7.9 dB below the planned -45.8 dBm"),
@@ -226,7 +226,7 @@ def calm() -> Status:
     plan = ring_plan()
     names = [*(d.name for d in plan.devices), *(x.name for x in plan.links)]
     swept = sweep(*map(reading, names), at_s=NOW_S, tool_version="0.1.0")
-    report = SweepReport(1, swept, {r.unit: memory(r) for r in swept.readings}, (), ())
+    report = SweepReport(1, swept, {r.subject: memory(r) for r in swept.readings}, (), ())
     return status(
         Plan(network=plan.network, sites=plan.sites, devices=plan.devices, links=plan.links),
         report, Recent(), every_s=None, confirm=2,
@@ -243,10 +243,10 @@ def empty() -> Status:
 # --- any size ----------------------------------------------------------------------------------
 
 
-def many_plan(units: int, *, located: bool = True) -> Plan:
-    """So many units: two radios a link, each site linked to one of the nearest before it."""
-    chance = random.Random(units)
-    hops = max(1, units // 2)
+def many_plan(several: int, *, located: bool = True) -> Plan:
+    """So many devices: two radios a link, each site linked to one of the nearest before it."""
+    chance = random.Random(several)
+    hops = max(1, several // 2)
     wheres = [(47.0, -20.0)]
     for _ in range(hops):
         near = wheres[chance.randrange(max(0, len(wheres) - 40), len(wheres))]
@@ -275,36 +275,39 @@ def many_plan(units: int, *, located: bool = True) -> Plan:
 
 
 def many_report(plan: Plan, now_s: float = NOW_S, silent_each: int = 20) -> SweepReport:
-    """Every `silent_each`th unit silent with its link, one in fifty seen so once."""
-    readings: list[Reading] = []
+    """Every `silent_each`th device silent with its link, one in fifty seen so once."""
+    readings: list[HealthReading] = []
     memories: dict[Subject, Memory] = {}
     gone: dict[str, str] = {}
-    for n, unit in enumerate(plan.devices):
+    for n, about in enumerate(plan.devices):
         if n % silent_each == 7 % silent_each:
-            gone[unit.name] = unit.name
-            seen = reading(unit.name, "silent", reasons=(OUTAGE,), try_first="look for power")
-            memories[seen.unit] = memory(seen, since_s=now_s - 300.0 * (n % 400))
+            gone[about.name] = about.name
+            seen = reading(about.name, "silent", reasons=(OUTAGE,), try_first="look for power")
+            memories[seen.subject] = memory(seen, since_s=now_s - 300.0 * (n % 400))
         else:
-            seen = reading(unit.name, rtt_ms=0.4 + n % 37 / 10)
-            memories[seen.unit] = memory(seen, since_s=now_s - 86_400.0 * 30)
+            seen = reading(about.name, rtt_ms=0.4 + n % 37 / 10)
+            memories[seen.subject] = memory(seen, since_s=now_s - 86_400.0 * 30)
         readings.append(seen)
     for n, hop in enumerate(plan.links):
         root = next((gone[e] for side in hop.devices() for e in side if e in gone), None)
         if root is None:
-            levels = (Level(1, "a", -45.0 - n % 7 / 10), Level(1, "b", -45.0 - n % 11 / 10))
+            levels = (
+                ReceivedLevel(1, "a", -45.0 - n % 7 / 10),
+                ReceivedLevel(1, "b", -45.0 - n % 11 / 10),
+            )
             seen = reading(hop.name, levels=levels)
         else:
             why = (Reason("", "fail", f"{root} is silent"),)
             seen = reading(hop.name, "silent", root=subject(root), reasons=why)
         readings.append(seen)
-        memories[seen.unit] = memory(seen, since_s=now_s - 86_400.0)
+        memories[seen.subject] = memory(seen, since_s=now_s - 86_400.0)
     swept = sweep(*readings, at_s=now_s, plan_name="Coast", tool_version="0.1.0")
     changes = [change(name, "silent", at_s=now_s - 300.0, confirmed_s=now_s) for name in gone][:6]
     return SweepReport(288, swept, memories, tuple(changes), ())
 
 
-def many(units: int, every_s: float | None = 300.0, *, located: bool = True) -> Status:
-    plan = many_plan(units, located=located)
+def many(subjects: int, every_s: float | None = 300.0, *, located: bool = True) -> Status:
+    plan = many_plan(subjects, located=located)
     levels: dict[str, dict[LevelKey, tuple[Sample, ...]]] = {
         hop.name: {(1, "a"): day(-45.0, n), (1, "b"): day(-45.2, -n)}
         for n, hop in enumerate(plan.links)

@@ -18,7 +18,7 @@ from tests.report.conftest import example
 from tests.report.test_pages_outside import soaked
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Annex, Look
+from verifier.report import FORMATS, Annex, ReportStyle
 
 html: Any = FORMATS["html"]
 
@@ -131,7 +131,7 @@ def test_an_end_that_was_not_tested_fits_a_phone(width, open_page) -> None:
     end = Finding(id="f6", check="radio.rx-level", subject=Subject("link", "Hop 1", end="b"),
                   verdict="not-tested", expected=-45.6, unit="dBm", reason="no answer")  # fmt: skip
     untested = dataclasses.replace(result, findings=(*result.findings, end))
-    browser = open_page((untested, Look(annex=Annex(plan=plan))))
+    browser = open_page((untested, ReportStyle(annex=Annex(plan=plan))))
     size = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": True}
     browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
     wide = browser.execute_script("return document.documentElement.scrollWidth")

@@ -13,10 +13,10 @@ import zxingcpp
 
 import verifier.files
 from tests.conftest import FONT_FOLDER
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.cautions import CAUTIONS, CLOSING
-from verifier.report.cards_page import code_text, labels, page
+from verifier.report.cards.page import code_text, labels, page
 from verifier.rules.cards import Card, cards
 
 pytestmark = [pytest.mark.browser, pytest.mark.poppler, pytest.mark.fonts]
@@ -105,8 +105,8 @@ def labels_pdf(request, tmp_path_factory) -> Path:
     return printed(labels(MADE, qr=True), tmp_path_factory.mktemp("labels"), request.param)
 
 
-def test_two_sides_of_a5_a_unit(cards_pdf) -> None:
-    """One sheet a unit, which begins with its label, whatever fonts there are."""
+def test_two_sides_of_a5_a_device(cards_pdf) -> None:
+    """One sheet a device, which begins with its label, whatever fonts there are."""
     assert about(cards_pdf) == (2 * len(MADE), A5)
     text = poppler("pdftotext", cards_pdf, "-layout").decode()
     sides = text.split("\f")[:-1]
@@ -117,7 +117,7 @@ def test_two_sides_of_a5_a_unit(cards_pdf) -> None:
 
 
 def test_all_of_a_card_is_on_paper(cards_pdf) -> None:
-    """Every value, every note, every sentence, every caution of every unit."""
+    """Every value, every note, every sentence, every caution of every device."""
     text = poppler("pdftotext", cards_pdf, "-raw").decode()
     flat = re.sub(r"\s+", "", text)
     for card in MADE:
@@ -156,7 +156,7 @@ def test_labels(labels_pdf) -> None:
 
 
 def test_codes_are_read(cards_pdf, labels_pdf) -> None:
-    """Each code gives name and address of its unit."""
+    """Each code gives name and address of its device."""
     wanted = sorted(code_text(card) for card in MADE)
     assert sorted(codes(cards_pdf)) == sorted(codes(labels_pdf)) == wanted
     assert "lighthouse-quarry\n198.18.20.11/24" in wanted

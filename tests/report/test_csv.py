@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from verifier.report import FORMATS
-from verifier.report.csv import HEADINGS, cell
+from verifier.report.result.csv import HEADINGS, cell
 
 drawn: Any = FORMATS["csv"]
 
@@ -27,10 +27,10 @@ def test_one_row_a_finding(sample) -> None:
     assert [r["id"] for r in rows] == [f.id for f in result.findings]
     assert tuple(rows[0]) == HEADINGS
     assert rows[1] == {
-        "id": "f2", "verdict": "fail", "check": "system.serial", "kind": "device",
+        "id": "f2", "verdict": "fail", "check": "identity.serial", "kind": "device",
         "subject": "quarry", "port": "", "carrier": "", "end": "", "expected": "000123",
-        "observed": "000999", "unit": "", "reason": "the unit reports another serial",
-        "advice": "is this the right unit?", "origin": "plan.yaml, line 7", "caused_by": "c1",
+        "observed": "000999", "unit": "", "reason": "the device reports another serial",
+        "advice": "is this the right device?", "origin": "plan.yaml, line 7", "caused_by": "c1",
     }  # fmt: skip
     assert (rows[4]["expected"], rows[4]["end"]) == ("-45.6", "a")
     assert text.count("\r\n") == len(rows) + 2  # RFC 4180 section 2

@@ -1,4 +1,4 @@
-"""A draft is valid TOML whatever a unit says, and reads as the profile it means."""
+"""A draft is valid TOML whatever a device says, and reads as the profile it means."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from typing import Any, cast
 
 import pytest
 
-from verifier.files.profiles import read_profile
-from verifier.report.draft import listing, toml
-from verifier.rules.draft import Found, figure, find
+from verifier.files.profile.read import read_profile
+from verifier.report.profile_draft import listing, toml
+from verifier.rules.profile.draft import FieldCandidates, figure, find
 
 OID = "1.3.6.1.4.1.32473.1.1"
 NASTY = [
@@ -19,13 +19,13 @@ NASTY = [
 ]  # fmt: skip
 
 
-def found(shown: dict[str, str], **figures: str) -> tuple[Found, ...]:
+def found(shown: dict[str, str], **figures: str) -> tuple[FieldCandidates, ...]:
     return find([figure(cast(Any, f), text) for f, text in figures.items()], shown)
 
 
 @pytest.mark.parametrize("said", NASTY, ids=range(len(NASTY)))
 def test_whatever_a_unit_says(tmp_path: Path, said: str) -> None:
-    """Descriptions and texts of a unit steer neither the terminal nor the file."""
+    """Descriptions and texts of a device steer neither the terminal nor the file."""
     fits = found({f"{OID}.1.0": said, f"{OID}.2.0": f"{said}7"}, serial=said, software="7")
     (tmp_path / "own.toml").write_text(toml("own", {"sysDescr": said}, fits), encoding="utf-8")
     profile = read_profile(tmp_path / "own.toml")
@@ -35,7 +35,7 @@ def test_whatever_a_unit_says(tmp_path: Path, said: str) -> None:
 
 
 def test_the_keys_of_a_reading(tmp_path: Path) -> None:
-    """Scale, unit, values and type as found; what the unit is, from its system group."""
+    """Scale, device, values and type as found; what the device is, from its system group."""
     shown = {f"{OID}.1.0": "13143000000", f"{OID}.2.0": "456", f"{OID}.3.0": "8", f"{OID}.4": "2"}
     fits = found(shown, tx_mhz="13143", rx_level_dbm="-45.6", tx_modulation="64QAM", atpc="off")
     text = toml("own", {"sysObjectID": "1.3.6.1.4.1.32473.1"}, fits)

@@ -1,4 +1,4 @@
-"""Where a unit is, drawn: the document fits its schema, the text its page."""
+"""Where a device is, drawn: the document fits its schema, the text its page."""
 
 from __future__ import annotations
 
@@ -11,24 +11,24 @@ import pytest
 from verifier.files.schema import schema
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.fit import Fit
-from verifier.model.found import Answer, Candidate, Found, Heard, Place
-from verifier.report import Look
-from verifier.report import find as drawn
+from verifier.model.search import Answer, Candidate, HeardFrames, SearchedPlace, SearchResult
+from verifier.report import ReportStyle
+from verifier.report import search as drawn
 
-UNIT = Mac.parse("02:00:5e:10:00:01")
+DEVICE = Mac.parse("02:00:5e:10:00:01")
 AT = "2026-11-25T10:00:00.000Z"
 PLANNED = Interface.parse("198.18.20.11/24")
 SLIP = Interface.parse("198.18.20.111/24")
 HOSTILE = "x\x1b[2J\u202eevil " + "long" * 200
 
 
-def place(n: int, **answer: object) -> Place:
+def place(n: int, **answer: object) -> SearchedPlace:
     at = Interface.parse(f"198.18.20.{n}/24")
     candidate = Candidate(address=at, kind="slip", why="fourth octet", owner="quarry-lighthouse")
-    return Place(candidate=candidate, answer=Answer(asked=("arp", "echo"), **answer))  # type: ignore[arg-type]
+    return SearchedPlace(candidate=candidate, answer=Answer(asked=("arp", "echo"), **answer))  # type: ignore[arg-type]
 
 
-FOUND = Found(
+FOUND = SearchResult(
     plan=HOSTILE,
     device="lighthouse-quarry",
     planned=PLANNED,
@@ -39,13 +39,13 @@ FOUND = Found(
     verdict="fail",
     address=SLIP,
     interface="eth0",
-    mac=UNIT,
+    mac=DEVICE,
     since=AT,
     up_since=AT,
     vlan=20,
     by=("its name (LLDP)", HOSTILE),
     explanation=f"lighthouse-quarry is at {SLIP}; at its planned address is another: {HOSTILE}",
-    advice="set 198.18.20.11/24 in the unit",
+    advice="set 198.18.20.11/24 in the device",
     notes=("a note " * 40,),
     fit=Fit(
         device="lighthouse-quarry", address=SLIP, verdict="fail", relation="off-subnet",
@@ -55,13 +55,13 @@ FOUND = Found(
     ),
     listened_on=("eth0",),
     places=(
-        place(111, macs=(UNIT,), echo=True, snmp="answered", name=HOSTILE),
+        place(111, macs=(DEVICE,), echo=True, snmp="answered", name=HOSTILE),
         *(place(n) for n in range(20, 50)),
         replace(place(99), answer=Answer(not_asked="it was not its turn")),
     ),
     heard=tuple(
-        Heard(
-            interface="enx0123456789ab", mac=UNIT, what="lldp", name=HOSTILE, port="eth1", vlan=20,
+        HeardFrames(
+            interface="enx0123456789ab", mac=DEVICE, what="lldp", name=HOSTILE, port="eth1", vlan=20,
             address=Address.parse("2001:db8:1234:5678:9abc:def0:1234:5678"), first=AT, last=AT, count=n,
         )
         for n in range(30)
@@ -80,7 +80,7 @@ STATES = {
 @pytest.mark.parametrize("name", STATES)
 def test_document_fits_its_schema(name: str) -> None:
     """Every field is there, whatever is known."""
-    document = json.loads(drawn.json(STATES[name], Look()))
+    document = json.loads(drawn.json(STATES[name], ReportStyle()))
     jsonschema.validate(document, schema("find"), cls=jsonschema.Draft202012Validator)
     assert document["planned"] == "198.18.20.11/24"
     with pytest.raises(jsonschema.ValidationError):
@@ -93,15 +93,15 @@ def test_document_fits_its_schema(name: str) -> None:
 @pytest.mark.parametrize("verbose", [False, True])
 @pytest.mark.parametrize("name", STATES)
 def test_text_fits_the_page(name: str, verbose: bool) -> None:  # noqa: FBT001
-    """At most 100 columns, and what a unit calls itself cannot steer the terminal."""
-    text = drawn.text(STATES[name], Look(verbose=verbose))
+    """At most 100 columns, and what a device calls itself cannot steer the terminal."""
+    text = drawn.text(STATES[name], ReportStyle(verbose=verbose))
     assert max(map(len, text.splitlines())) <= 100
     assert set(text) - {"\n"} <= {chr(c) for c in range(32, 127)}
 
 
 def test_what_is_told_of_the_rest() -> None:
     """Who does not answer is counted; what was not asked says why."""
-    text = drawn.text(FOUND, Look())
+    text = drawn.text(FOUND, ReportStyle())
     assert "(30 more asked, nobody there; --verbose lists them)" in text
     assert "(1 not asked: it was not its turn)" in text
     assert "(10 more; --verbose lists them)" in text
@@ -111,7 +111,7 @@ def test_what_is_told_of_the_rest() -> None:
 def test_candidates_are_listed_by_kind() -> None:
     """Every address, those of others marked, within the page."""
     listed = [p.candidate for p in FOUND.places]
-    text = drawn.listing(listed, 20.0, Look())
+    text = drawn.listing(listed, 20.0, ReportStyle())
     assert text.startswith("asking 32 addresses in this order, at most 20 packets a second")
     assert all(str(c.address.address) in text for c in listed)
     assert " ".join(text.split()).count("(of quarry-lighthouse)") == 32

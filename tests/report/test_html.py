@@ -13,7 +13,7 @@ import pytest
 from verifier.model.plan import EndName
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Look
+from verifier.report import FORMATS, ReportStyle
 
 html: Any = FORMATS["html"]
 
@@ -90,7 +90,7 @@ def test_a_cause_says_what_speaks_for_it_and_against_it(sample) -> None:
 
 def test_without_a_plan_it_has_no_links(sample) -> None:
     """A result alone is drawn too."""
-    text = html(sample[0], Look())
+    text = html(sample[0], ReportStyle())
     assert 'id="h-links"' not in text
     assert "drawn without an evidence file" in text
 
@@ -124,7 +124,7 @@ def test_a_thousand_units(sample) -> None:
     """15 findings of each: below 5 s of processor and 15 MB."""
     result, look = sample
     findings = [
-        dataclasses.replace(f, id=f"f{n}", subject=Subject("device", f"unit-{n % 1000}"))
+        dataclasses.replace(f, id=f"f{n}", subject=Subject("device", f"device-{n % 1000}"))
         for n, f in enumerate(result.findings * 3000)
     ]
     started = time.process_time()

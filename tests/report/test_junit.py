@@ -24,8 +24,8 @@ def test_suites_and_cases(sample) -> None:
     assert good.is_passed
     (failure,) = bad.result
     assert isinstance(failure, junitparser.Failure)
-    assert failure.message == "the unit reports another serial"
-    assert "planned: 000123\nfound: 000999\ndo: is this the right unit?" in failure.text
+    assert failure.message == "the device reports another serial"
+    assert "planned: 000123\nfound: 000999\ndo: is this the right device?" in failure.text
     port, place = suites["ferry"]
     assert (port.classname, port.name) == ("ferry eth1", "port.speed")
     assert isinstance(port.result[0], junitparser.Skipped)

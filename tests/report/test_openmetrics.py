@@ -9,7 +9,7 @@ import pytest
 from tests.report.openmetrics_reader import read
 from tests.store import examples
 from verifier.model.health import STATES
-from verifier.report.openmetrics import Family, exposition, openmetrics
+from verifier.report.sweep.openmetrics import Family, exposition, openmetrics
 
 EXAMPLE = """\
 # TYPE acme_http_router_request_seconds summary
@@ -78,7 +78,7 @@ def test_our_writer_can_write_the_example() -> None:
 def test_a_sweep_reads_back() -> None:
     """Stable names with their units; what was not measured has no sample."""
     sweep = examples.sweep(examples.full_reading(), examples.link_reading())
-    memories = {m.unit: m for m in (examples.memory(), examples.memory(examples.HOP, "silent"))}
+    memories = {m.subject: m for m in (examples.memory(), examples.memory(examples.HOP, "silent"))}
     families = {f.name: f for f in read(openmetrics(sweep, memories, sweeps=7, skipped=2))}
     assert {name: f.type for name, f in families.items()} == {
         "plan_verifier": "info",

@@ -21,9 +21,9 @@ from tests.report.recording import HOSTILE, RECORD, many
 from verifier.model.observation import Observation
 from verifier.model.status import Status
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Annex, Look
-from verifier.report.record import FORMATS as RECORDS
-from verifier.report.status_page import page as status_page
+from verifier.report import FORMATS, Annex, ReportStyle
+from verifier.report.history.text import FORMATS as RECORDS
+from verifier.report.status.page import page as status_page
 
 __all__ = ["browser"]
 pytestmark = [pytest.mark.npm, pytest.mark.browser]
@@ -49,7 +49,7 @@ against that, since a reader may be cut off; whoever reads can hold the page sti
 WCAG 2.2, 2.2.1 asks. Every other rule holds for it."""
 
 
-def soaked() -> tuple[Any, Look]:
+def soaked() -> tuple[Any, ReportStyle]:
     """The example with a soak of a minute: echoes with a loss, and levels."""
     result, plan = example()
     subject, at = {"kind": "device", "name": "quarry"}, "2026-11-24T10:00:00.000Z"
@@ -66,7 +66,7 @@ def soaked() -> tuple[Any, Look]:
     noted = Observation(id=90, subject=Subject("laptop", "laptop"), probe="laptop", what="soak",
                         value=how, at=at)  # fmt: skip
     result = dataclasses.replace(result, observations=(*result.observations, noted))
-    return result, Look(annex=Annex(plan=plan, samples=(echo, values)))
+    return result, ReportStyle(annex=Annex(plan=plan, samples=(echo, values)))
 
 
 @pytest.fixture(scope="module")
@@ -86,13 +86,13 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     result, plan = example()
     draw: Any = FORMATS["html"]
     drawn = {
-        "report": draw(result, Look(annex=Annex(plan=plan))),
+        "report": draw(result, ReportStyle(annex=Annex(plan=plan))),
         "hostile report": draw(*hostile()),
         "soak": draw(*soaked()),
-        "record": RECORDS["html"](RECORD, Look()),
-        "hostile record": RECORDS["html"](HOSTILE, Look()),
+        "record": RECORDS["html"](RECORD, ReportStyle()),
+        "hostile record": RECORDS["html"](HOSTILE, ReportStyle()),
         **{name: status_page(make()) for name, make in STATUS.items()},
-        "long record": RECORDS["html"](many(120), Look()),
+        "long record": RECORDS["html"](many(120), ReportStyle()),
     }
     for name, text in drawn.items():
         (folder / f"{name}.html").write_text(text, "utf-8")

@@ -13,9 +13,9 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan
 from verifier.model.result import Finding, Result
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Annex, Look
-from verifier.report.links import drawn_links
-from verifier.report.pictures import Picture, lines, picture, pictures
+from verifier.report import FORMATS, Annex, ReportStyle
+from verifier.report.result.links import drawn_links
+from verifier.report.result.pictures import Picture, lines, picture, pictures
 from verifier.rules.live import Live
 
 html: Any = FORMATS["html"]
@@ -41,8 +41,8 @@ FOUND = [
 ]
 
 
-def seen(unit: str, what: str, *values: object) -> list[Observation]:
-    subject = Subject("device", unit)
+def seen(device: str, what: str, *values: object) -> list[Observation]:
+    subject = Subject("device", device)
     return [Observation(id=0, subject=subject, probe="snmp", what=what, at="", value=v)
             for v in values]  # fmt: skip
 
@@ -91,7 +91,7 @@ def test_both_ways_with_what_arrives() -> None:
 def test_the_level_is_found_expected_and_planned(
     planned: float | None, found: Finding | None, level: str
 ) -> None:
-    """What a finding says comes first; without one, the median of what the unit showed."""
+    """What a finding says comes first; without one, the median of what the device showed."""
     ends = Carrier(a=dataclasses.replace(A, rx_level_dbm=planned), b=B)
     link = dataclasses.replace(HOP, carriers=(ends,))
     samples = seen("lighthouse", "rx_level_dbm", -46.0, -46.1, -46.2)
@@ -134,7 +134,7 @@ def test_in_plain_characters(width: int) -> None:
 
 @pytest.mark.parametrize("name", HOSTILE)
 def test_hostile_names_stay_in_their_line(name: str) -> None:
-    """Whatever a unit is called, no line is longer or steers the terminal."""
+    """Whatever a device is called, no line is longer or steers the terminal."""
     ends = Carrier(a=dataclasses.replace(A, device=name), b=dataclasses.replace(B, device=name))
     link = dataclasses.replace(HOP, name=name, carriers=(ends,))
     found = [dataclasses.replace(FOUND[1], reason=name)]
@@ -159,8 +159,8 @@ def test_several_carriers_each_have_their_own() -> None:
     assert [level.partition(" ")[0] for level in found] == ["-46.0", "-52.0"]
 
 
-def test_two_radios_of_one_unit_are_not_mixed_up() -> None:
-    """One plain reading of a unit with two radios is that of its first."""
+def test_two_radios_of_one_device_are_not_mixed_up() -> None:
+    """One plain reading of a device with two radios is that of its first."""
     second = dataclasses.replace(HOP.carriers[0], carrier=2)
     link = dataclasses.replace(HOP, carriers=(*HOP.carriers, second))
     one, two = drawn([], seen("lighthouse", "rx_level_dbm", -46.0), link)
@@ -184,7 +184,7 @@ def whole() -> tuple[Result, Plan]:
 def test_the_reports_show_it() -> None:
     """In the text where something is off; in the page always, with words for who cannot see."""
     result, plan = whole()
-    look = Look(annex=Annex(plan=plan))
+    look = ReportStyle(annex=Annex(plan=plan))
     assert [p.name for p in pictures(plan, result)] == ["Hop 1"]
     assert "at b: -51.8 dBm arrive" in text(result, look)
     right = tuple(dataclasses.replace(f, verdict="pass") for f in result.findings)
@@ -213,11 +213,11 @@ def test_the_table_of_ends_shows_what_is_handed_over() -> None:
     assert "Software" not in found
 
 
-def test_a_unit_called_like_a_link_keeps_its_findings() -> None:
-    """Names are unique among links and among units, not across both."""
+def test_a_device_called_like_a_link_keeps_its_findings() -> None:
+    """Names are unique among links and among devices, not across both."""
     result, plan = whole()
     link = Finding(
-        check="system.name", subject=Subject("device", "Hop 2"), verdict="fail", reason="x"
+        check="identity.name", subject=Subject("device", "Hop 2"), verdict="fail", reason="x"
     )
     other = dataclasses.replace(result, findings=(link,))
     assert drawn_links(plan, other) == []

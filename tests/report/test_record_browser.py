@@ -11,8 +11,8 @@ import pytest
 
 from tests.report.browsing import CONTRAST, browser
 from tests.report.recording import HOSTILE, RECORD, many
-from verifier.report import Look
-from verifier.report.record import FORMATS
+from verifier.report import ReportStyle
+from verifier.report.history.text import FORMATS
 
 __all__ = ["browser"]
 pytestmark = pytest.mark.browser
@@ -24,7 +24,7 @@ SCHEMES = ("light", "dark")
 def page(request: pytest.FixtureRequest, browser: Any, tmp_path: Path) -> Any:
     """The browser with a record opened in it; its logs tell of this page alone."""
     path = tmp_path / "record.html"
-    path.write_text(FORMATS["html"](PAGES[request.param], Look()), "utf-8")
+    path.write_text(FORMATS["html"](PAGES[request.param], ReportStyle()), "utf-8")
     browser.get_log("browser")
     browser.get_log("performance")
     browser.get(path.as_uri())
@@ -59,7 +59,7 @@ def test_it_fits_the_screen(page: Any, width: int, scheme: str) -> None:
 
 
 def test_it_prints_on_a4(page: Any) -> None:
-    """210 mm by 297 mm are 595 by 842 points; a thousand units do not make a book."""
+    """210 mm by 297 mm are 595 by 842 points; a thousand devices do not make a book."""
     made = page.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
     pdf = base64.b64decode(made["data"])
     assert 1 <= len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 80
@@ -67,14 +67,14 @@ def test_it_prints_on_a4(page: Any) -> None:
     assert (round(float(width)), round(float(height))) == (595, 842)
 
 
-def test_of_many_units_those_with_most_to_tell_have_pictures(page: Any) -> None:
+def test_of_many_devices_those_with_most_to_tell_have_pictures(page: Any) -> None:
     """A hundred of them, in the order of the plan; every other one has a line in a table."""
     drawn = [h.text for h in page.find_elements("css selector", "article.unit h3")]
     others = page.find_elements("css selector", "section:last-child tbody tr")
-    if "Unit unit-0" not in drawn:
+    if "Device device-0" not in drawn:
         assert len(drawn) == 2
         assert others == []
     else:
         assert len(drawn) == 100
         assert len(others) == 1001 - 100
-        assert {f"Unit unit-{n}" for n in range(0, 990, 10)} <= set(drawn)
+        assert {f"Device device-{n}" for n in range(0, 990, 10)} <= set(drawn)

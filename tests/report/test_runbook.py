@@ -9,8 +9,8 @@ import pytest
 from verifier.model.address import Address, Interface
 from verifier.model.fit import System
 from verifier.model.runbook import Blocked, Confirm, Connect, Runbook, SetDevice, SetLaptop
-from verifier.report.runbook import Sheet, lines, text
-from verifier.report.runbook_page import page
+from verifier.report.runbook.page import page
+from verifier.report.runbook.text import RunbookPaper, lines, text
 
 FIRST, SECOND = Interface.parse("192.0.2.254/24"), Interface.parse("198.18.20.254/24")
 OLD, NEW = Interface.parse("192.0.2.20/24"), Interface.parse("198.18.20.11/24")
@@ -44,12 +44,12 @@ BOOK = Runbook(
 SILENT_FROM_AFAR = "the old address cannot be tested from here"
 
 
-def sheet(system: System = "linux", **changed: object) -> Sheet:
-    made = Sheet(plan="Harbour ring", runbook=BOOK, system=system, interface="eth0")
+def sheet(system: System = "linux", **changed: object) -> RunbookPaper:
+    made = RunbookPaper(plan="Harbour ring", runbook=BOOK, system=system, interface="eth0")
     return replace(made, runbook=replace(BOOK, **changed))  # type: ignore[arg-type]
 
 
-def told(made: Sheet) -> list[str]:
+def told(made: RunbookPaper) -> list[str]:
     """All commands, in order."""
     return [command for line in lines(made) for command, _ in line.commands]
 
@@ -73,7 +73,7 @@ MACOS = (
 
 @pytest.mark.parametrize(("system", "commands"), [("linux", LINUX), ("macos", MACOS)])
 def test_commands_in_order(system: System, commands: tuple[str, ...]) -> None:
-    """What the laptop held is taken away, the cache is emptied when a unit is attached."""
+    """What the laptop held is taken away, the cache is emptied when a device is attached."""
     assert tuple(told(sheet(system))) == commands
 
 
@@ -116,8 +116,8 @@ def test_a_command_can_be_pasted(system: System) -> None:
     ]
 
 
-def test_picture_shows_units_that_stay() -> None:
-    """A blocked unit keeps its address, which matters to every step: it is drawn at each."""
+def test_picture_shows_devices_that_stay() -> None:
+    """A blocked device keeps its address, which matters to every step: it is drawn at each."""
     made = replace(sheet(setting="segment"), staying={"ferry": Interface.parse("192.0.2.21/24")})
     drawn = page(made)
     assert "Circles: 1 quarry, 2 ferry" in drawn
@@ -129,10 +129,10 @@ def test_a_picture_that_is_left_out_is_said() -> None:
     many = {f"u{n}": Interface.parse(f"192.0.2.{n}/24") for n in range(30, 60)}
     drawn = page(replace(sheet(), staying=many))
     assert "<svg" not in drawn
-    assert "Too many units or subnets for a small picture" in drawn
+    assert "Too many devices or subnets for a small picture" in drawn
 
 
-def test_blocked_units_stand_on_paper_and_page() -> None:
+def test_blocked_devices_stand_on_paper_and_page() -> None:
     """With the reason, before the steps."""
     shown, printed = text(sheet()), page(sheet())
     assert shown.index("held by host manager-1") < shown.index("[ ]   1")

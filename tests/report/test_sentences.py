@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from verifier.model.result import Accepted, Finding, NotAsked, PlanReference, Result, Scope, Verdict
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Look, brief
+from verifier.report import FORMATS, ReportStyle, brief
 from verifier.report.sentences import sentence, verdict_line
 
 WHOLE = Scope(whole=True, devices=(7, 7), links=(3, 3))
@@ -161,7 +161,7 @@ def _workbook(data: Any) -> str:
 @pytest.mark.parametrize("name", ["text", "csv", "html", "xlsx", "junit"])
 def test_every_format_says_scope_what_was_not_asked_and_who_accepted(name: str) -> None:
     """What was asked, the fourteen values nobody looked at, and who let what stay untested."""
-    drawn = FORMATS[name](PARTIAL, Look())
+    drawn = FORMATS[name](PARTIAL, ReportStyle())
     shown = _workbook(drawn) if name == "xlsx" else str(drawn)
     words = " ".join(shown.replace("<bdi>", "").replace("</bdi>", "").split())
     for wanted in (SCOPE, "2 not tested, which was accepted by A. Example", "no meter on site"):
@@ -171,7 +171,7 @@ def test_every_format_says_scope_what_was_not_asked_and_who_accepted(name: str) 
 
 
 def test_json_says_it_as_data() -> None:
-    document = json.loads(FORMATS["json"](PARTIAL, Look()))
+    document = json.loads(FORMATS["json"](PARTIAL, ReportStyle()))
     assert document["verdict"] == "conditional"
     assert document["scope"] == {
         "whole": False, "devices": [2, 7], "links": [1, 3], "names": ["Hop 1"],
@@ -187,11 +187,11 @@ def test_json_says_it_as_data() -> None:
 
 def test_csv_and_junit_keep_findings_apart() -> None:
     """What is no finding has no id, and is no test case."""
-    table: Any = FORMATS["csv"](PARTIAL, Look())
+    table: Any = FORMATS["csv"](PARTIAL, ReportStyle())
     rows = list(csv.DictReader(io.StringIO(table, newline="")))
     besides = [r["verdict"] for r in rows if not r["id"]]
     assert (len(rows) - len(besides), besides) == (5, ["conditional", "not-asked", "accepted"])
-    document: Any = FORMATS["junit"](PARTIAL, Look())
+    document: Any = FORMATS["junit"](PARTIAL, ReportStyle())
     whole = junitparser.JUnitXml.fromstring(document.encode())
     assert (whole.tests, whole.failures) == (5, 0)
     said = {p.name: p.value for suite in whole for p in suite.properties()}
@@ -202,7 +202,7 @@ def test_csv_and_junit_keep_findings_apart() -> None:
 def test_first_line_and_last_line() -> None:
     """The verdict first; again at the end where a screen would not hold both."""
     text: Any = FORMATS["text"]
-    few, many = text(result({"pass": 1}), Look()), text(result({"fail": 40}), Look())
+    few, many = text(result({"pass": 1}), ReportStyle()), text(result({"fail": 40}), ReportStyle())
     assert few.startswith("PASS, whole plan")
     assert few.count("PASS, whole plan") == 1
     lines = many.rstrip("\n").split("\n")
@@ -212,7 +212,7 @@ def test_first_line_and_last_line() -> None:
 
 def test_brief_is_the_verdict_and_what_failed() -> None:
     whole = result({"pass": 3, "fail": 2, "warn": 1, "not-tested": 1})
-    assert brief(whole, Look()).splitlines() == [
+    assert brief(whole, ReportStyle()).splitlines() == [
         verdict_line(whole),
         "FAIL  d0  radio.snr: so",
         "FAIL  d1  radio.snr: so",

@@ -16,7 +16,7 @@ from selenium.webdriver.common.keys import Keys
 from tests.report import paging
 from tests.report.browsing import CONTRAST, browser
 from verifier.model.status import Status
-from verifier.report.status_page import page
+from verifier.report.status.page import page
 
 __all__ = ["browser"]
 pytestmark = pytest.mark.browser

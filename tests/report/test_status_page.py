@@ -12,12 +12,12 @@ from typing import Any
 import pytest
 
 from tests.report import paging
-from verifier.model.record import Sample
+from verifier.model.history import Sample
 from verifier.model.status import LevelLine, Recent, Status
-from verifier.report.status_drawing import drawing
-from verifier.report.status_levels import HEIGHT, WIDTH, level_row
-from verifier.report.status_page import page, refresh_s
-from verifier.rules.health.status import status
+from verifier.report.status.drawing import drawing
+from verifier.report.status.levels import HEIGHT, WIDTH, level_row
+from verifier.report.status.page import page, refresh_s
+from verifier.rules.status import status
 
 PARTS = ('<p id="age"', 'class="counts"', 'id="changed"', 'id="roots"', 'id="drawing"', 'id="everything"')  # fmt: skip
 EVIL_TAGS = re.compile(r"<(img|script)", re.IGNORECASE)
@@ -54,8 +54,8 @@ def test_the_order_of_the_parts(made: Any) -> None:
     [
         "Link plan, revision 3 : status by sweep 4711",
         "Swept 2026-11-24 10:00:00 UTC, the next one is due at 10:05:00",
-        "5 silent 3 units, 2 links",
-        "13 units and 6 links swept in 1.5 s. 1 sweep before this one left out",
+        "5 silent 3 devices, 2 links",
+        "13 devices and 6 links swept in 1.5 s. 1 sweep before this one left out",
         "1 was seen in another state, not often enough to count.",
         "09:55 lighthouse-ferry-point sound → silent",
         "With it: 2 silent",
@@ -63,12 +63,12 @@ def test_the_order_of_the_parts(made: Any) -> None:
         "09:10 windmill-old-mill sound → silent not told: mast work",
         "23 Nov 20:06 Hop 2 sound → impaired",
         "49 more changes: see the record.",
-        "silent lighthouse-ferry-point since 09:55, 5 min icmp.reply none of 3 echoes",
-        "Try first: look whether the unit has power",
+        "silent lighthouse-ferry-point since 09:55, 5 min echo.reply none of 3 echoes",
+        "Try first: look whether the device has power",
         "2 hang on it: 2 silent",
         "sound quarry-harbour since 09:50, 10 min seen silent once, counts when seen again",
         "mast work 08:00 to 16:00, Windmill Holds telling of 2: 2 silent",
-        "untested 1 unit or link system.name: the plan has no entry for SNMP",
+        "untested 1 device or link identity.name: the plan has no entry for SNMP",
         "By coordinates, north is up",
         "harbour-lighthouse sound 21 Nov 10:00 1.25 ms 0 %",
         "Hop 4 to Quarry impaired 07:55",
@@ -88,8 +88,8 @@ def test_nothing_to_tell() -> None:
     assert "by root 13 of 13 devices and 6 of 6 links are sound." in said
     assert "Maintenance now" not in said
     assert "Nothing was swept." in words_of(page(paging.empty()))
-    assert said.count("The plan has no site and no unit.") == 0
-    assert words_of(page(paging.empty())).count("The plan has no site and no unit.") == 2
+    assert said.count("The plan has no site and no device.") == 0
+    assert words_of(page(paging.empty())).count("The plan has no site and no device.") == 2
 
 
 def test_hostile_words_stay_words() -> None:
@@ -139,7 +139,7 @@ def test_the_same_values_give_the_same_page() -> None:
 
 
 def test_many_roots_are_shown_and_none_is_lost() -> None:
-    """Of 50 roots 24 stand open, the others folded; each unit that is silent stands in both."""
+    """Of 50 roots 24 stand open, the others folded; each device that is silent stands in both."""
     drawn = page(paging.many(1000))
     roots = drawn[drawn.index('id="roots"') : drawn.index('id="drawing"')]
     assert "26 more roots" in roots
@@ -151,24 +151,24 @@ def test_many_roots_are_shown_and_none_is_lost() -> None:
 
 
 def test_a_network_that_is_silent_as_a_whole() -> None:
-    """Every unit and link, and no place that is sound; the page says so as ever."""
+    """Every device and link, and no place that is sound; the page says so as ever."""
     plan = paging.many_plan(200)
     made = status(plan, paging.many_report(plan, silent_each=1), Recent(), every_s=60.0, confirm=2)
     assert (made.counts["silent"], made.counts["sound"]) == ((200, 100), (0, 0))
     said = words_of(page(made))
-    assert "300 silent 200 units, 100 links" in said
-    assert "0 sound 0 units, 0 links" in said
+    assert "300 silent 200 devices, 100 links" in said
+    assert "0 sound 0 devices, 0 links" in said
     assert f"{200 - 24} more roots" in said
 
 
 # --- the drawing -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("units", [2, 40, 200, 1000])
+@pytest.mark.parametrize("subjects", [2, 40, 200, 1000])
 @pytest.mark.parametrize("located", [True, False])
-def test_names_have_room_or_are_left_out_and_counted(units: int, located: bool) -> None:  # noqa: FBT001
+def test_names_have_room_or_are_left_out_and_counted(subjects: int, located: bool) -> None:  # noqa: FBT001
     """No name is laid on another or on a mark, none leaves the drawing; it says how many miss."""
-    made = paging.many(units, located=located)
+    made = paging.many(subjects, located=located)
     drawn = drawing(made)
     for size, per_letter in (("wide", 17.0 * 0.5), ("narrow", 33.0 * 0.5)):
         labels = drawn["labels"][size]
@@ -280,7 +280,7 @@ def test_a_lone_level_is_a_dot(age_s: float) -> None:
 
 
 def test_a_lone_hour_has_its_lowest_and_highest() -> None:
-    """A bar one unit wide beside the dot."""
+    """A bar one device wide beside the dot."""
     row = line((Sample(paging.NOW_S - 7200.0, -60.0, -46.0, -45.0, 12),))
     assert row["band"] == f"M110 {HEIGHT - 3}V3h1V{HEIGHT - 3}Z"
     assert row["middle"].endswith("h0")

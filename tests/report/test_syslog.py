@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from verifier.report.syslog import message
+from verifier.report.sweep.syslog import message
 
 AT = dt.datetime(2003, 10, 11, 22, 14, 15, 3000, tzinfo=dt.UTC)
 SYSLOG_MSG = re.compile(
@@ -65,10 +65,10 @@ def test_priority_is_facility_times_eight_and_severity(
 )
 def test_values_are_escaped(value: str) -> None:
     """Section 6.3.3; read back by the grammar they are what they were."""
-    made = message(severity=5, at=AT, data={"change@32473": {"unit": value}}, text="t")
+    made = message(severity=5, at=AT, data={"change@32473": {"device": value}}, text="t")
     match = SYSLOG_MSG.fullmatch(made)
     assert match is not None
-    (inner,) = re.findall(r'unit="((?:[^"\\\]]|\\["\\\]])*)"', match["data"])
+    (inner,) = re.findall(r'device="((?:[^"\\\]]|\\["\\\]])*)"', match["data"])
     assert re.sub(r'\\(["\\\]])', r"\1", inner) == value
 
 

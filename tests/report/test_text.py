@@ -1,4 +1,4 @@
-"""The text report: what is wrong first, in 100 columns, harmless whatever a unit says."""
+"""The text report: what is wrong first, in 100 columns, harmless whatever a device says."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ from verifier.model.difference import Difference
 from verifier.model.observation import Observation
 from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Scope, Verdict
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Look
-from verifier.report.differences import text as compared
-from verifier.report.json import document
+from verifier.report import FORMATS, ReportStyle
 from verifier.report.plain import plain
+from verifier.report.result.differences import text as compared
+from verifier.report.result.json import document
 
 text: Any = FORMATS["text"]
 
 
 def finding(
-    verdict: Verdict, check: str = "system.name", unit: str = "ferry", **more: Any
+    verdict: Verdict, check: str = "identity.name", unit: str = "ferry", **more: Any
 ) -> Finding:
     values: dict[str, Any] = {"id": "f1", "reason": f"because of {check}", "advice": ""}
     return Finding(
@@ -47,8 +47,8 @@ def result(*findings: Finding, **more: Any) -> Result:
 
 
 FOUR = (
-    finding("pass", "icmp.reply"),
-    finding("warn", "system.location", expected="Ferry", observed="Quarry"),
+    finding("pass", "echo.reply"),
+    finding("warn", "identity.location", expected="Ferry", observed="Quarry"),
     finding("not-tested", "port.speed"),
     finding("fail", "address.mask", expected="255.255.255.0", observed="255.255.0.0",
             advice="correct the mask", origin="plan.yaml, line 12"),
@@ -57,15 +57,15 @@ FOUR = (
 
 def test_what_is_wrong_comes_first() -> None:
     """Failures, then what is not tested, then warnings; passes only in the summary."""
-    shown = text(result(*FOUR), Look())
+    shown = text(result(*FOUR), ReportStyle())
     heads = re.findall(r"^(FAIL|NOT TESTED|WARN|PASS)  ", shown, re.MULTILINE)
     assert heads == ["FAIL", "NOT TESTED", "WARN"]
-    assert "because of icmp.reply" not in shown
+    assert "because of echo.reply" not in shown
 
 
 def test_a_failure_says_everything() -> None:
-    """Unit, check, reason, planned and found, what to do, where the plan says so."""
-    block = text(result(FOUR[3]), Look()).split("\n\n")[1]
+    """Device, check, reason, planned and found, what to do, where the plan says so."""
+    block = text(result(FOUR[3]), ReportStyle()).split("\n\n")[1]
     assert block.splitlines() == [
         "FAIL  ferry  address.mask",
         "    because of address.mask",
@@ -76,16 +76,16 @@ def test_a_failure_says_everything() -> None:
 
 
 def test_what_hangs_on_one_cause_is_folded() -> None:
-    """Ten checks of a silent unit are one block, and name their cause."""
+    """Ten checks of a silent device are one block, and name their cause."""
     silent = [
         finding("not-tested", f"port.{n}", id=f"f{n}", reason="no answer", caused_by=("c1",))
         for n in range(10)
     ]
-    head = finding("fail", "icmp.reply", id="f99")
-    cause = Cause(id="c1", kind="unit-silent", subject=Subject("device", "ferry"),
+    head = finding("fail", "echo.reply", id="f99")
+    cause = Cause(id="c1", kind="device-silent", subject=Subject("device", "ferry"),
                   certainty="certain", text="ferry gives no answer",
                   for_=("f99", *(f.id for f in silent)))  # fmt: skip
-    shown = text(result(head, *silent, causes=(cause,)), Look())
+    shown = text(result(head, *silent, causes=(cause,)), ReportStyle())
     assert shown.count("NOT TESTED  ferry") == 0
     assert "not tested for it: ferry: port.0, port.1" in shown
 
@@ -104,7 +104,7 @@ def test_causes_come_first_and_what_they_explain_under_them() -> None:
     """The cause, what to try, then its findings; what has no cause comes after."""
     loose = finding("fail", "port.mtu", id="f1")
     held = finding("fail", "address.mask", id="f2", expected="a", observed="b")
-    shown = text(result(loose, held, causes=(cause("f2"),)), Look()).split("\n\n")
+    shown = text(result(loose, held, causes=(cause("f2"),)), ReportStyle()).split("\n\n")
     assert shown[1].splitlines() == [
         "CAUSE, certain: about mask-wrong",
         "    try first: look",
@@ -116,19 +116,19 @@ def test_causes_come_first_and_what_they_explain_under_them() -> None:
 
 
 def test_units_behind_a_cause_are_counted() -> None:
-    """Sixty silent units behind one: a line, with their number, verdicts and the nearest names."""
-    head = finding("fail", "icmp.reply", id="f0")
+    """Sixty silent devices behind one: a line, with their number, verdicts and the nearest names."""
+    head = finding("fail", "echo.reply", id="f0")
     behind = [
-        finding(v, c, unit=f"unit-{n}", id=f"f{n}{c}")
+        finding(v, c, unit=f"device-{n}", id=f"f{n}{c}")
         for n in range(60)
-        for v, c in zip(VERDICTS, ("icmp.reply", "system.name"), strict=False)
+        for v, c in zip(VERDICTS, ("echo.reply", "identity.name"), strict=False)
     ]
     root = cause("f0", *(f.id for f in behind), kind="uplink-down")
-    shown = text(result(head, *behind, causes=(root,)), Look())
+    shown = text(result(head, *behind, causes=(root,)), ReportStyle())
     joined = shown.replace("\n      ", " ")
-    assert "60 units behind it: 60 fail, 60 not tested: unit-0, unit-1, " in joined
-    assert "unit-11 and 48 more" in joined
-    assert "FAIL  unit-7" not in shown
+    assert "60 devices behind it: 60 fail, 60 not tested: device-0, device-1, " in joined
+    assert "device-11 and 48 more" in joined
+    assert "FAIL  device-7" not in shown
     assert len(shown.split("\n\n")[1].splitlines()) < 10
     assert "(60 more, counted with their causes above)" in shown
     assert max(map(len, shown.splitlines())) <= 100
@@ -137,12 +137,12 @@ def test_units_behind_a_cause_are_counted() -> None:
 def test_causes_that_fit_equally_stand_together() -> None:
     """Each with its certainty and what to try; what speaks for all of them is said once."""
     held = finding("fail", "port.speed", id="f1")
-    right, other = finding("pass", "icmp.loss", id="f2"), finding("pass", "port.errors", id="f3")
+    right, other = finding("pass", "echo.loss", id="f2"), finding("pass", "port.errors", id="f3")
     two = (
         cause("f1", "f2", kind="negotiated-down", certainty="possible", against=("f3",)),
         cause("f1", "f2", kind="speed-set", certainty="likely"),
     )
-    block = text(result(held, right, other, causes=two), Look()).split("\n\n")[1]
+    block = text(result(held, right, other, causes=two), ReportStyle()).split("\n\n")[1]
     assert block.splitlines() == [
         "CAUSE, one of 2 that fit:",
         "    possible: about negotiated-down",
@@ -150,16 +150,16 @@ def test_causes_that_fit_equally_stand_together() -> None:
         "        against: ferry port.errors passes",
         "    likely: about speed-set",
         "        try first: look",
-        "    for each of them: ferry icmp.loss passes",
+        "    for each of them: ferry echo.loss passes",
         "    FAIL  ferry  port.speed",
         "        because of port.speed",
     ]
 
 
 def test_the_same_reason_is_said_once() -> None:
-    """Ten checks of one unit with one reason are one block."""
+    """Ten checks of one device with one reason are one block."""
     same = [finding("not-tested", f"port.{n}", id=f"f{n}", reason="no answer") for n in range(10)]
-    shown = text(result(*same), Look())
+    shown = text(result(*same), ReportStyle())
     assert shown.count("NOT TESTED  ferry") == 1
     assert "port.0, port.1" in shown
 
@@ -168,7 +168,7 @@ def test_one_reason_with_two_advices_is_two_blocks() -> None:
     two = [
         finding("fail", f"port.{n}", id=f"f{n}", reason="down", advice=f"do {n}") for n in range(2)
     ]
-    shown = text(result(*two), Look())
+    shown = text(result(*two), ReportStyle())
     assert "do: do 0" in shown
     assert "do: do 1" in shown
 
@@ -176,7 +176,7 @@ def test_one_reason_with_two_advices_is_two_blocks() -> None:
 def test_names_are_not_broken_at_their_hyphens() -> None:
     """A name can be searched for and copied."""
     names = ", ".join(f"lighthouse-quarry-{n}" for n in range(40))
-    shown = text(result(finding("fail", reason=names)), Look(width=60))
+    shown = text(result(finding("fail", reason=names)), ReportStyle(width=60))
     assert all(f"lighthouse-quarry-{n}" in shown for n in range(40))
 
 
@@ -184,38 +184,43 @@ def test_a_soak_cut_short_is_said_once_for_many_units() -> None:
     """Not once a unit and check with its own figures; of one unit alone the figures are told."""
     short = "the soak lasted 21 s of 5 min: a person ended it"
     same = [
-        finding("not-tested", check, unit=f"unit-{n}", id=f"f{n}{check}",
+        finding("not-tested", check, unit=f"device-{n}", id=f"f{n}{check}",
                 reason=f"{short}; until then: {check} {n}", observed=n)
         for n in range(30)
-        for check in ("icmp.rtt", "icmp.jitter")
+        for check in ("echo.round-trip", "echo.jitter")
     ]  # fmt: skip
-    shown = text(result(*same), Look())
+    shown = text(result(*same), ReportStyle())
     assert shown.count(short) == 1
-    assert "NOT TESTED  30 units\n    icmp.rtt, icmp.jitter\n    of: unit-0, unit-1, " in shown
+    assert (
+        "NOT TESTED  30 devices\n    echo.round-trip, echo.jitter\n    of: device-0, device-1, "
+        in shown
+    )
     assert "; --verbose shows what was measured until then" in shown
-    assert f"{short}; until then: icmp.jitter 7" in text(result(*same[14:16]), Look(width=200))
+    assert f"{short}; until then: echo.jitter 7" in text(
+        result(*same[14:16]), ReportStyle(width=200)
+    )
 
 
 def test_units_with_one_reason_are_one_block() -> None:
-    """What this machine cannot do is said once, not once a unit; other checks stay apart."""
+    """What this machine cannot do is said once, not once a device; other checks stay apart."""
     why = "no permission to send echoes"
     same = [
-        finding("not-tested", check, unit=f"unit-{n}", id=f"f{n}{check}", reason=why)
+        finding("not-tested", check, unit=f"device-{n}", id=f"f{n}{check}", reason=why)
         for n in range(30)
-        for check in ("icmp.reply", "icmp.loss")
+        for check in ("echo.reply", "echo.loss")
     ]
-    alone = finding("not-tested", "icmp.rtt", unit="ferry", reason=why)
-    shown = text(result(*same, alone), Look())
+    alone = finding("not-tested", "echo.round-trip", unit="ferry", reason=why)
+    shown = text(result(*same, alone), ReportStyle())
     assert shown.count(why) == 2
-    assert "NOT TESTED  30 units" in shown
-    assert "of: unit-0, unit-1, " in shown
-    assert "NOT TESTED  ferry  icmp.rtt" in shown
+    assert "NOT TESTED  30 devices" in shown
+    assert "of: device-0, device-1, " in shown
+    assert "NOT TESTED  ferry  echo.round-trip" in shown
 
 
 @pytest.mark.parametrize("command", ["verify", "reach"])
 def test_a_long_name_is_folded(command: str) -> None:
-    """100 columns hold whatever the plan calls its units."""
-    name = "a-unit-with-a-name-of-many-words-" * 2
+    """100 columns hold whatever the plan calls its devices."""
+    name = "a-device-with-a-name-of-many-words-" * 2
     seen = Observation(id=1, subject=Subject("device", name), probe="icmp", what="echo", at="",
                        value={"sent": 1, "received": 1, "rtt_ms": [0.5], "duplicates": 0, "silence": [{"text": "destination host unreachable"}]})  # fmt: skip
     whole = dataclasses.replace(
@@ -224,32 +229,34 @@ def test_a_long_name_is_folded(command: str) -> None:
     whole = dataclasses.replace(
         whole, plan=dataclasses.replace(whole.plan, name="A long ring " * 20)
     )
-    assert max(map(len, text(whole, Look()).splitlines())) <= 100
+    assert max(map(len, text(whole, ReportStyle()).splitlines())) <= 100
 
 
 def test_everything_on_request() -> None:
     """--verbose lists the passes too."""
-    assert "icmp.reply" in text(result(*FOUR), Look(verbose=True))
+    assert "echo.reply" in text(result(*FOUR), ReportStyle(verbose=True))
 
 
 def test_colour_only_where_asked() -> None:
     """Words carry the meaning; colour adds to them."""
-    assert "\x1b" not in text(result(*FOUR), Look())
-    assert "\x1b[1;31mFAIL\x1b[0m" in text(result(*FOUR), Look(colour=True))
+    assert "\x1b" not in text(result(*FOUR), ReportStyle())
+    assert "\x1b[1;31mFAIL\x1b[0m" in text(result(*FOUR), ReportStyle(colour=True))
 
 
 def test_many_sound_units_are_counted_not_listed() -> None:
-    """Among 200 units only the one that is not right has a row."""
-    good = [finding("pass", unit=f"unit-{n}") for n in range(199)]
-    shown = text(result(*good, finding("fail", unit="ferry")), Look())
+    """Among 200 devices only the one that is not right has a row."""
+    good = [finding("pass", unit=f"device-{n}") for n in range(199)]
+    shown = text(result(*good, finding("fail", unit="ferry")), ReportStyle())
     assert "(199 more, all passed)" in shown
-    assert "unit-7" not in shown
+    assert "device-7" not in shown
 
 
 @given(st.text(max_size=400), st.integers(40, 100))
 def test_hostile_text_is_harmless(words: str, width: int) -> None:
-    """Whatever a unit reports: no control character, no direction mark, no endless line."""
-    shown = text(result(finding("fail", reason=words or "x", observed=words)), Look(width=width))
+    """Whatever a device reports: no control character, no direction mark, no endless line."""
+    shown = text(
+        result(finding("fail", reason=words or "x", observed=words)), ReportStyle(width=width)
+    )
     assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", shown)
 
 
@@ -257,14 +264,14 @@ def test_a_change_to_nothing_keeps_the_unit_of_what_was() -> None:
     """What was not tested the second time has no unit of its own."""
     new = finding("not-tested", "radio.bandwidth")
     old = dataclasses.replace(new, verdict="pass", observed=28, unit="MHz")
-    shown = compared([Difference(kind="worse", old=old, new=new)], Look())
+    shown = compared([Difference(kind="worse", old=old, new=new)], ReportStyle())
     assert "found 28 MHz -> nothing" in shown
 
 
 def test_a_long_reason_is_not_cut() -> None:
-    """What the unit says may be endless; our own sentence around it is read to its end."""
+    """What the device says may be endless; our own sentence around it is read to its end."""
     reason = "a reason of many words, " * 20 + "and its end"
-    assert "and its end" in text(result(finding("fail", reason=reason)), Look()).replace(
+    assert "and its end" in text(result(finding("fail", reason=reason)), ReportStyle()).replace(
         "\n      ", " "
     )
 
@@ -273,7 +280,7 @@ def test_nothing_found_has_no_unit() -> None:
     """A comparison names the unit beside a figure, not beside "nothing"."""
     old = dataclasses.replace(finding("pass", "radio.fade-margin"), observed=26.4, unit="dB")
     new = dataclasses.replace(old, verdict="not-tested", observed=None)
-    shown = compared([Difference(kind="worse", old=old, new=new)], Look())
+    shown = compared([Difference(kind="worse", old=old, new=new)], ReportStyle())
     assert "found 26.4 dB -> nothing; because of radio.fade-margin" in shown.replace(
         "\n      ", " "
     )
@@ -282,8 +289,8 @@ def test_nothing_found_has_no_unit() -> None:
 def test_what_the_stage_leaves_out_keeps_within_the_width() -> None:
     """Checks that do not belong to the stage are listed in 100 columns, all of them."""
     left = tuple(f"radio.check-{n}" for n in range(20))
-    shown = text(result(*FOUR, not_in_stage=left), Look())
-    assert max(len(line) for line in shown.splitlines()) <= Look().width
+    shown = text(result(*FOUR, not_in_stage=left), ReportStyle())
+    assert max(len(line) for line in shown.splitlines()) <= ReportStyle().width
     assert [check for check in left if check not in shown] == []
 
 
@@ -317,7 +324,7 @@ def test_verdict_and_exit_code(
 def test_json_is_one_line_an_object() -> None:
     """Readable by eye and by line tools; what is read back is what was written."""
     whole = result(*FOUR)
-    drawn = FORMATS["json"](whole, Look())
+    drawn = FORMATS["json"](whole, ReportStyle())
     assert json.loads(drawn) == document(whole)
     assert len([line for line in drawn.splitlines() if '"check"' in line]) == len(FOUR)
 
@@ -325,7 +332,9 @@ def test_json_is_one_line_an_object() -> None:
 @given(st.text(st.characters(codec=None, exclude_categories=())))
 def test_json_escapes_what_would_steer_a_terminal(words: str) -> None:
     """The same text for whoever reads it; C1 controls, marks of direction, DEL do not stand in it."""
-    drawn = FORMATS["json"](result(finding("fail", observed=f"\x9b31m\u202e\x7f{words}")), Look())
+    drawn = FORMATS["json"](
+        result(finding("fail", observed=f"\x9b31m\u202e\x7f{words}")), ReportStyle()
+    )
     assert isinstance(drawn, str)
     assert not re.search(
         "[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff]", drawn

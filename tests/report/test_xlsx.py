@@ -13,7 +13,7 @@ import pytest
 
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Look, Sheet
+from verifier.report import FORMATS, ReportSheet, ReportStyle
 
 xlsx: Any = FORMATS["xlsx"]
 
@@ -69,10 +69,10 @@ def test_what_both_ends_share_has_its_column(sample) -> None:
                    subject=Subject("link", "Hop 1", carrier=1, end="a"), reason="read")  # fmt: skip
     far = dataclasses.replace(ours, id="f2", verdict="fail", observed=14.0,
                               subject=dataclasses.replace(ours.subject, end="b"))  # fmt: skip
-    sheet = Sheet(name="Links", columns=(("name", "Name"), ("bandwidth_mhz", "Bandwidth (MHz)")),
+    sheet = ReportSheet(name="Links", columns=(("name", "Name"), ("bandwidth_mhz", "Bandwidth (MHz)")),
                   rows=(("Hop 1", 28),))  # fmt: skip
     annex = dataclasses.replace(look.annex, sheets=(sheet,))
-    drawn = xlsx(dataclasses.replace(result, findings=(ours, far)), Look(annex=annex))
+    drawn = xlsx(dataclasses.replace(result, findings=(ours, far)), ReportStyle(annex=annex))
     assert table(opened(drawn)["Links"]) == [
         ("Name", "Bandwidth (MHz)", "Bandwidth (MHz), as found", "Verdict"),
         ("Hop 1", 28, 14, "FAIL"),
@@ -93,7 +93,7 @@ def test_a_voltage_worked_out_stands_as_planned(sample) -> None:
 def test_each_end_of_a_link_has_what_is_handed_over(sample) -> None:
     """A row for each end and figure: planned, found with its deviation, verdict."""
     rows = table(opened(xlsx(*sample))["Link ends"])
-    assert rows[0] == ("Link", "End", "Unit", "Site", "What", "Planned", "Found", "Verdict")
+    assert rows[0] == ("Link", "End", "Device", "Site", "What", "Planned", "Found", "Verdict")
     assert ("Hop 1", "a", "quarry", None, "Serial", "000123", "000999", "FAIL") in rows
     level = ("Hop 1", "a", "quarry", None, "Rx level", "-45.6 dBm", "-46 dBm (-0.4 dB)", "PASS")
     assert level in rows

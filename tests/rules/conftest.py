@@ -7,15 +7,15 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.problem import Problem
 from verifier.rules.plan import by_place, check
 
 TODAY = dt.date(2026, 11, 25)
-IDS = ("mib2", "ptp-radio", "router", "switch")
-UNIT = (
-    "profile: ptp-radio, gateway: 198.18.20.1, management_vlan: 20, management_tagged: false, "
+IDS = ("mib2", "hop-radio", "router", "switch")
+DEVICE = (
+    "profile: hop-radio, gateway: 198.18.20.1, management_vlan: 20, management_tagged: false, "
     "snmp: field, ports: [{name: eth1, speed_mbps: 1000, duplex: full, mtu: 1500, media: copper, "
     "cable_m: 35}]"
 )
@@ -55,10 +55,10 @@ links:
     a: {{device: quarry-harbour, tx_mhz: 12905, rx_level_dbm: -50}}
     b: {{device: harbour-quarry, tx_mhz: 13171, rx_level_dbm: -50}}
 devices:
-  - {{name: lighthouse-quarry, site: Lighthouse, address: 198.18.20.11/24, tx_band: high, part_number: PTP-13-H, serial: "000111", label: LIGHTHOUSE > QUARRY, mac: 02:00:5e:10:00:11, uplink: [quarry-lighthouse], {UNIT}}}
-  - {{name: quarry-lighthouse, site: Quarry, address: 198.18.20.12/24, tx_band: low, part_number: PTP-13-L, serial: "000112", label: QUARRY > LIGHTHOUSE, mac: 02:00:5e:10:00:12, {UNIT}}}
-  - {{name: quarry-harbour, site: Quarry, address: 198.18.20.13/24, tx_band: low, part_number: PTP-13-L, serial: "000113", label: QUARRY > HARBOUR, mac: 02:00:5e:10:00:13, {UNIT}}}
-  - {{name: harbour-quarry, site: Harbour, address: 198.18.20.14/24, tx_band: high, part_number: PTP-13-H, serial: "000114", label: HARBOUR > QUARRY, mac: 02:00:5e:10:00:14, {UNIT}}}
+  - {{name: lighthouse-quarry, site: Lighthouse, address: 198.18.20.11/24, tx_band: high, part_number: PTP-13-H, serial: "000111", label: LIGHTHOUSE > QUARRY, mac: 02:00:5e:10:00:11, uplink: [quarry-lighthouse], {DEVICE}}}
+  - {{name: quarry-lighthouse, site: Quarry, address: 198.18.20.12/24, tx_band: low, part_number: PTP-13-L, serial: "000112", label: QUARRY > LIGHTHOUSE, mac: 02:00:5e:10:00:12, {DEVICE}}}
+  - {{name: quarry-harbour, site: Quarry, address: 198.18.20.13/24, tx_band: low, part_number: PTP-13-L, serial: "000113", label: QUARRY > HARBOUR, mac: 02:00:5e:10:00:13, {DEVICE}}}
+  - {{name: harbour-quarry, site: Harbour, address: 198.18.20.14/24, tx_band: high, part_number: PTP-13-H, serial: "000114", label: HARBOUR > QUARRY, mac: 02:00:5e:10:00:14, {DEVICE}}}
 """
 
 END = 99

@@ -7,20 +7,20 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
 from verifier.model.address import Interface
 from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import Judged, compare
+from verifier.rules.compare import Judgement, compare
 
 A, B = "lighthouse-quarry", "quarry-lighthouse"
-PROFILE: Profile = load_profiles({"ptp-radio"})["ptp-radio"]
+PROFILE: Profile = load_profiles({"hop-radio"})["hop-radio"]
 START = dt.datetime(2026, 11, 24, 10, 0, tzinfo=dt.UTC)
 NOTHING, GONE = object(), object()
-"""What a unit gives: its mark for "nothing received"; no such object."""
+"""What a device gives: its mark for "nothing received"; no such object."""
 
 END_A = End(
     device=A, tx_mhz=13143.0, tx_power_dbm=18.0, max_eirp_dbm=62.1, antenna_dbi=36.1,
@@ -62,10 +62,10 @@ def planned(link: Change = NO_CHANGE, a: Change = NO_CHANGE, b: Change = NO_CHAN
 
 
 def plan_of(*links: Link) -> Plan:
-    """A plan of these links and the units at their ends."""
+    """A plan of these links and the devices at their ends."""
     names = dict.fromkeys(end.device for k in links for c in k.carriers for _, end in c.ends())
     devices = [
-        Device(name=name, address=Interface.parse(f"198.18.20.{n}/24"), profile="ptp-radio",
+        Device(name=name, address=Interface.parse(f"198.18.20.{n}/24"), profile="hop-radio",
                snmp="field")
         for n, name in enumerate(names, start=11)
     ]  # fmt: skip
@@ -73,18 +73,18 @@ def plan_of(*links: Link) -> Plan:
 
 
 def observed(
-    unit: str,
+    device: str,
     values: Change,
     *,
     said: Change = NO_CHANGE,
     count: int = 5,
     step_s: float = 0.3,
 ) -> list[Observation]:
-    """What a unit gives: `count` samples of what is sampled, `step_s` apart, and one of the rest.
+    """What a device gives: `count` samples of what is sampled, `step_s` apart, and one of the rest.
 
     A sequence gives each sample its own value.
     """
-    subject = Subject("device", unit)
+    subject = Subject("device", device)
     seen = [
         Observation(id=0, subject=subject, probe="icmp", what="warm-up", at="",
                     value={"replied": True, "silence": []}),
@@ -122,19 +122,19 @@ def judged(
     *seen: Sequence[Observation],
     profiles: Mapping[str, Profile] | None = None,
     **more: Any,
-) -> Judged:
+) -> Judgement:
     """What the tool says of these observations."""
     numbered = [
         dataclasses.replace(o, id=n) for n, o in enumerate((o for s in seen for o in s), start=1)
     ]
-    known = profiles or {"ptp-radio": PROFILE}
+    known = profiles or {"hop-radio": PROFILE}
     return compare(plan, known, numbered, stage=stage, **more)
 
 
-_RADIO = ("radio.", "link.", "settings.", "system.alarm", "manual.", "plan.")
+_RADIO = ("radio.", "link.", "settings.", "state.alarm", "manual.", "plan.")
 
 
-def found(result: Judged, *verdicts: str) -> set[tuple[str, str, str]]:
+def found(result: Judgement, *verdicts: str) -> set[tuple[str, str, str]]:
     """Check, end, and verdict of what does not pass (or has one of these verdicts)."""
     return {
         (f.check, f.subject.end or "", f.verdict)
@@ -143,6 +143,6 @@ def found(result: Judged, *verdicts: str) -> set[tuple[str, str, str]]:
     }
 
 
-def of_radio(result: Judged) -> list[Finding]:
+def of_radio(result: Judgement) -> list[Finding]:
     """The findings that radio rules make."""
     return [f for f in result.findings if f.check.startswith(_RADIO)]

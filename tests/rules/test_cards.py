@@ -12,13 +12,13 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 import verifier.files
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.cautions import CAUTIONS, CLOSING, cautions
 from verifier.model.manual import ITEMS
 from verifier.model.plan import Plan
-from verifier.report.cards import labels, text
-from verifier.rules.cards import Card, Row, cards, items
+from verifier.report.cards.text import labels, text
+from verifier.rules.cards import Card, CardLine, cards, items
 from verifier.rules.pointing import beamwidth_deg, tilt_deg
 
 PLAN, _ = read_plan(Path(verifier.files.__file__).parent / "example.yaml")
@@ -31,7 +31,7 @@ def card(name: str, plan: Plan = PLAN) -> Card:
     return cards(plan, PROFILES, [device])[0]
 
 
-def rows(made: Card) -> dict[str, Row]:
+def rows(made: Card) -> dict[str, CardLine]:
     return {r.what: r for s in made.sections for r in s.rows}
 
 
@@ -139,7 +139,7 @@ def test_what_cannot_be_told_is_said() -> None:
     assert rows(bare)["Alignment voltage"].fill == "room"
 
 
-def test_two_carriers_of_one_unit() -> None:
+def test_two_carriers_of_one_device() -> None:
     """Each is named, with its own settings, pointing and level."""
     first, *others = PLAN.links
     second = dataclasses.replace(first.carriers[0], carrier=2, polarisation="H")
@@ -171,7 +171,7 @@ def test_the_card_has_every_item_of_the_sheet(device) -> None:
 
 
 def test_a_plan_of_almost_nothing() -> None:
-    """A unit with an address alone has a card."""
+    """A device with an address alone has a card."""
     plan = Plan(devices=(dataclasses.replace(PLAN.devices[0], name="x", label=None, site=None,
                 present_address=None, gateway=None, profile="mib2", ports=(), snmp=None),))  # fmt: skip
     (made,) = cards(plan, load_profiles({"mib2"}), plan.devices)
@@ -228,11 +228,11 @@ def test_cautions(words) -> None:
     for document in (flat, shown):
         assert words in document
         assert CLOSING in document
-    for occasion in ("card", "runbook", "peak", "powercycle", "report", "readme"):
+    for occasion in ("card", "runbook", "align", "powercycle", "report", "readme"):
         assert sorted(c.key for c in cautions(occasion)) == sorted(c.key for c in CAUTIONS)
 
 
 def test_the_occasion_decides_what_comes_first() -> None:
     """At the antenna its radiation, at the power switch the supply."""
-    assert cautions("peak")[0].key == "radiation"
+    assert cautions("align")[0].key == "radiation"
     assert cautions("powercycle")[0].key == "dc"

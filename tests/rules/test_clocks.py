@@ -1,4 +1,4 @@
-"""A unit's time of day."""
+"""A device's time of day."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 
-from verifier.rules.clocks import date_and_time, off_s, read
+from verifier.rules.soak.clocks import date_and_time, off_s, read
 
 AT = dt.datetime(2026, 11, 24, 10, 0, tzinfo=dt.UTC)
 

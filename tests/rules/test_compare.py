@@ -27,10 +27,10 @@ from verifier.model.plan import (
     Services,
 )
 from verifier.model.problem import Origin, Problem
-from verifier.model.profile import Profile, Reading
+from verifier.model.profile import Profile, ProfileReading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import REACH, Judged, compare
+from verifier.rules.compare import REACH, Judgement, compare
 
 A, B = "lighthouse-quarry", "quarry-lighthouse"
 OIDS = {
@@ -44,14 +44,14 @@ LAPTOP = {
     "assumed": False,
 }
 PROFILE = Profile(
-    id="ptp-radio",
+    id="hop-radio",
     object_id="1.3.6.1.4.1.32473.1",
-    reading=(Reading(field="serial", oid="1.3.6.1.4.1.32473.1.5.0", type="text"),),
+    reading=(ProfileReading(field="serial", oid="1.3.6.1.4.1.32473.1.5.0", type="text"),),
 )
 
 
 class Unit:
-    """What a unit would show; `seen` gives it as observations. Right unless changed."""
+    """What a device would show; `seen` gives it as observations. Right unless changed."""
 
     def __init__(self, name: str, address: str) -> None:
         self.name = name
@@ -128,7 +128,7 @@ def planned(name: str, address: str) -> Device:
         address=Interface.parse(f"{address}/24"),
         gateway=Address.parse("198.18.20.1"),
         location="Lighthouse",
-        profile="ptp-radio",
+        profile="hop-radio",
         mac=Mac.parse("02:00:5e:10:00:01"),
         serial="000123",
         snmp="field",
@@ -146,20 +146,20 @@ PLAN = Plan(
 def judged(
     change: Callable[[Unit, Unit], object], plan: Plan = PLAN, laptop: Any = LAPTOP, **more: Any
 ) -> tuple[Finding, ...]:
-    """Findings about two units of which something was changed."""
+    """Findings about two devices of which something was changed."""
     return judged_whole(change, plan, laptop, **more).findings
 
 
 def judged_whole(
     change: Callable[[Unit, Unit], object], plan: Plan = PLAN, laptop: Any = LAPTOP, **more: Any
-) -> Judged:
+) -> Judgement:
     """The same with causes."""
     a, b = Unit(A, "198.18.20.11"), Unit(B, "198.18.20.12")
     change(a, b)
     first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
                         value=laptop, at="")  # fmt: skip
     seen = [dataclasses.replace(o, id=n) for n, o in enumerate([first, *a.seen, *b.seen], start=1)]
-    return compare(plan, {"ptp-radio": PROFILE}, seen, **more)
+    return compare(plan, {"hop-radio": PROFILE}, seen, **more)
 
 
 def wrong(findings: tuple[Finding, ...]) -> set[tuple[str, str, str]]:
@@ -172,10 +172,10 @@ def with_first(**more: Any) -> Plan:
 
 
 SNMP_CHECKS = {
-    "system.name", "system.location", "system.object-id", "system.serial", "address.mask",
+    "identity.name", "identity.location", "identity.object-id", "identity.serial", "address.mask",
     "address.gateway",
 }  # fmt: skip
-NO_FIGURES = {("icmp.loss", A, "not-tested"), ("icmp.rtt", A, "not-tested")}
+NO_FIGURES = {("echo.loss", A, "not-tested"), ("echo.round-trip", A, "not-tested")}
 PORT_CHECKS = {"port.status", "port.speed", "port.duplex", "port.mtu"}
 
 
@@ -222,7 +222,7 @@ def newer_routes(*rows: tuple[str, int]) -> Callable[[Unit, Unit], None]:
 
 
 def no_default(**ways: list[str]) -> Callable[[Unit, Unit], None]:
-    """The table of the unit's own subnet is read, and holds no default route."""
+    """The table of the device's own subnet is read, and holds no default route."""
 
     def change(a: Unit, _: Unit) -> None:
         a.set("default-route", None, "no default route in any routing table")
@@ -260,12 +260,12 @@ EIGHT = tuple([0.5] * 7 + [None])
 Change = Callable[[Unit, Unit], object]
 SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
     ("all right", lambda a, b: None, set()),
-    ("other name", lambda a, b: a.set("sysName", "ferry"), {("system.name", A, "fail")}),
-    ("name in capitals", lambda a, b: a.set("sysName", A.upper()), {("system.name", A, "warn")}),
-    ("name with domain", lambda a, b: a.set("sysName", f"{A}.example"), {("system.name", A, "warn")}),
-    ("empty name", lambda a, b: a.set("sysName", ""), {("system.name", A, "fail")}),
+    ("other name", lambda a, b: a.set("sysName", "ferry"), {("identity.name", A, "fail")}),
+    ("name in capitals", lambda a, b: a.set("sysName", A.upper()), {("identity.name", A, "warn")}),
+    ("name with domain", lambda a, b: a.set("sysName", f"{A}.example"), {("identity.name", A, "warn")}),
+    ("empty name", lambda a, b: a.set("sysName", ""), {("identity.name", A, "fail")}),
     *(
-        (f"name with {what}", lambda a, b, n=name: a.set("sysName", n), {("system.name", A, "fail")})
+        (f"name with {what}", lambda a, b, n=name: a.set("sysName", n), {("identity.name", A, "fail")})
         for what, name in (
             ("a space behind it", f"{A} "),
             ("a space before it", f" {A}"),
@@ -274,18 +274,18 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
             ("no-break space behind it", f"{A}\u00a0"),
         )
     ),
-    ("longer name", lambda a, b: a.set("sysName", f"{A}-2"), {("system.name", A, "fail")}),
+    ("longer name", lambda a, b: a.set("sysName", f"{A}-2"), {("identity.name", A, "fail")}),
     (
         "missing name",
         lambda a, b: a.set("sysName", None, "noSuchObject"),
-        {("system.name", A, "not-tested")},
+        {("identity.name", A, "not-tested")},
     ),
     (
         "ends swapped",
         swap,
         {
-            ("system.name", A, "fail"),
-            ("system.name", B, "fail"),
+            ("identity.name", A, "fail"),
+            ("identity.name", B, "fail"),
             ("link.ends-swapped", "Hop 1", "fail"),
         },
     ),
@@ -293,23 +293,23 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         "ends swapped, with a domain",
         lambda a, b: (a.set("sysName", f"{B}.example"), b.set("sysName", A.upper())),
         {
-            ("system.name", A, "fail"),
-            ("system.name", B, "fail"),
+            ("identity.name", A, "fail"),
+            ("identity.name", B, "fail"),
             ("link.ends-swapped", "Hop 1", "fail"),
         },
     ),
-    ("other location", lambda a, b: a.set("sysLocation", "Quarry"), {("system.location", A, "warn")}),
+    ("other location", lambda a, b: a.set("sysLocation", "Quarry"), {("identity.location", A, "warn")}),
     ("location by case", lambda a, b: a.set("sysLocation", "LIGHTHOUSE"), set()),
-    ("empty location", lambda a, b: a.set("sysLocation", ""), {("system.location", A, "warn")}),
+    ("empty location", lambda a, b: a.set("sysLocation", ""), {("identity.location", A, "warn")}),
     (
         "other family",
         lambda a, b: a.set("sysObjectID", "1.3.6.1.4.1.32473.10"),
-        {("system.object-id", A, "fail")},
+        {("identity.object-id", A, "fail")},
     ),
     ("family itself", lambda a, b: a.set("sysObjectID", "1.3.6.1.4.1.32473.1"), set()),
-    ("other serial", lambda a, b: a.set("serial", "000999"), {("system.serial", A, "fail")}),
-    ("longer serial", lambda a, b: a.set("serial", "0001234"), {("system.serial", A, "fail")}),
-    ("serial missing", lambda a, b: a.drop("serial"), {("system.serial", A, "not-tested")}),
+    ("other serial", lambda a, b: a.set("serial", "000999"), {("identity.serial", A, "fail")}),
+    ("longer serial", lambda a, b: a.set("serial", "0001234"), {("identity.serial", A, "fail")}),
+    ("serial missing", lambda a, b: a.drop("serial"), {("identity.serial", A, "not-tested")}),
     ("wide mask", lambda a, b: a.set("ipAdEntNetMask", "255.255.0.0"), {("address.mask", A, "fail")}),
     (
         "narrow mask",
@@ -507,21 +507,21 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
                       a.set("tcp/23", "not-sent", "too many open files")),
         {("tcp.open", A, "not-tested"), ("tcp.closed", A, "not-tested")},
     ),
-    ("one echo lost", lambda a, b: (a.drop("echo"), a.echo(EIGHT)), {("icmp.loss", A, "warn")}),
+    ("one echo lost", lambda a, b: (a.drop("echo"), a.echo(EIGHT)), {("echo.loss", A, "warn")}),
     (
         "echo twice",
         lambda a, b: (a.drop("echo"), a.echo(RTTS, dup=2)),
-        {("icmp.duplicate", A, "warn")},
+        {("echo.duplicate", A, "warn")},
     ),
     (
         "echoes filtered",
         lambda a, b: (a.drop("echo", "warm-up"), a.echo((None,) * 5)),
-        {("icmp.reply", A, "fail"), *NO_FIGURES},
+        {("echo.reply", A, "fail"), *NO_FIGURES},
     ),
     (
         "no permission for echoes",
         lambda a, b: (a.drop("echo", "warm-up"), a.note("icmp", "echo", None, raw="no permission")),
-        {("icmp.reply", A, "not-tested"), *NO_FIGURES},
+        {("echo.reply", A, "not-tested"), *NO_FIGURES},
     ),
     (
         "answer from elsewhere",
@@ -579,7 +579,7 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         "dead, the port refused by a filter on the way",
         refused_by_a_filter,
         {
-            ("icmp.reply", A, "fail"),
+            ("echo.reply", A, "fail"),
             *NO_FIGURES,
             ("snmp.answer", A, "not-tested"),
             ("tcp.open", A, "not-tested"),
@@ -591,7 +591,7 @@ SITUATIONS: list[tuple[str, Change, set[tuple[str, str, str]]]] = [
         "dead",
         lambda a, b: a.dead(),
         {
-            ("icmp.reply", A, "fail"),
+            ("echo.reply", A, "fail"),
             *NO_FIGURES,
             ("snmp.answer", A, "not-tested"),
             ("tcp.open", A, "not-tested"),
@@ -648,7 +648,7 @@ SPEEDS = [
     (10 * GBIT % 2**32, 1000, 1000, "not-tested", [1410.065408, 1000]),
 ]
 """RFC 2863, section 6: ifSpeed is in bit/s, and at its largest value (4,294,967,295) ifHighSpeed must
-be used; ifHighSpeed in units of 1,000,000 bit/s, n standing for n-500,000 to n+499,999. Both are 0
+be used; ifHighSpeed in devices of 1,000,000 bit/s, n standing for n-500,000 to n+499,999. Both are 0
 where there is no concept of bandwidth. An agent that does not stop at the largest value but goes on
 modulo 2^32 is as common as one that cuts off instead of rounding."""
 
@@ -698,7 +698,7 @@ def test_a_mask_with_holes_is_a_wrong_mask(mask: str) -> None:
 def test_what_stands_around_a_name_is_named(found: str, words: str) -> None:
     """Nobody sees a space on a screen: it is said where it stands."""
     findings = judged(lambda a, _: a.set("sysName", found))
-    (finding,) = [f for f in findings if f.check == "system.name" and f.subject.name == A]
+    (finding,) = [f for f in findings if f.check == "identity.name" and f.subject.name == A]
     assert finding.verdict == "fail"
     assert words in finding.reason
     assert finding.observed == found
@@ -792,27 +792,27 @@ def test_none_is_a_planned_gateway(change: Change, verdict: str) -> None:
 def test_empty_cells_make_no_findings() -> None:
     """What is not planned is not checked."""
     bare = Device(
-        name=A, address=Interface.parse("198.18.20.11/24"), profile="ptp-radio", snmp="field"
+        name=A, address=Interface.parse("198.18.20.11/24"), profile="hop-radio", snmp="field"
     )
     plan = Plan(devices=(bare,))
     checks = {f.check for f in judged(lambda a, b: None, plan)}
     assert checks == {
-        "local.fit", "icmp.reply", "icmp.loss", "icmp.rtt", "snmp.answer", "system.name",
-        "system.object-id", "address.mask",
+        "laptop.fit", "echo.reply", "echo.loss", "echo.round-trip", "snmp.answer", "identity.name",
+        "identity.object-id", "address.mask",
     }  # fmt: skip
 
 
 def test_without_an_entry_identity_is_not_tested() -> None:
     """Alive is not right: without SNMP the name is not known, and that is said."""
     found = judged(lambda a, b: None, with_first(snmp=None))
-    assert ("system.name", A, "not-tested") in wrong(found)
+    assert ("identity.name", A, "not-tested") in wrong(found)
     assert not [f for f in found if f.check == "snmp.answer" and f.subject.name == A]
 
 
 def test_reading_that_the_profile_lacks_is_said() -> None:
     """A planned value that no reading gives is not tested, with the reason."""
     found = judged(lambda a, b: None, with_first(software="4.2.1"))
-    (finding,) = [f for f in found if f.check == "system.software"]
+    (finding,) = [f for f in found if f.check == "identity.software"]
     assert finding.verdict == "not-tested"
     assert "has no reading for software" in finding.reason
 
@@ -825,7 +825,7 @@ def test_loss_against_the_limit(rtts: tuple[float | None, ...], limit: float, ve
     """One of eight lost is 12.5 %: over the planned limit it fails, at or below it passes."""
     plan = dataclasses.replace(PLAN, acceptance=Acceptance(max_loss_pct=limit))
     found = judged(lambda a, b: (a.drop("echo"), a.echo(rtts)), plan)
-    assert {f.verdict for f in found if f.check == "icmp.loss" and f.subject.name == A} == {verdict}
+    assert {f.verdict for f in found if f.check == "echo.loss" and f.subject.name == A} == {verdict}
 
 
 @pytest.mark.parametrize(("limit", "verdict"), [(1.0, "pass"), (0.55, "warn"), (0.3, "fail")])
@@ -833,13 +833,13 @@ def test_rtt_against_the_limit(limit: float, verdict: str) -> None:
     """Some echoes over the limit warn, more than half over it fail."""
     plan = dataclasses.replace(PLAN, acceptance=Acceptance(max_rtt_p95_ms=limit))
     found = judged(lambda a, b: None, plan)
-    assert {f.verdict for f in found if f.check == "icmp.rtt"} == {verdict}
+    assert {f.verdict for f in found if f.check == "echo.round-trip"} == {verdict}
 
 
 def test_round_trip_times_are_said_in_full() -> None:
     """Minimum, average, median, maximum and jitter (RFC 3550 6.4.1), in ms."""
     (found,) = [
-        f for f in judged(lambda a, b: None) if f.check == "icmp.rtt" and f.subject.name == A
+        f for f in judged(lambda a, b: None) if f.check == "echo.round-trip" and f.subject.name == A
     ]
     assert (found.observed, found.unit) == (0.5, "ms")
     assert found.reason.startswith(
@@ -851,7 +851,7 @@ ELSEWHERE = {**LAPTOP, "interfaces": [{**LAPTOP["interfaces"][0], "addresses": [
 
 
 def test_laptop_that_does_not_fit_is_no_fault_of_the_unit() -> None:
-    """A silent unit and a laptop outside its subnet: everything about it is not tested."""
+    """A silent device and a laptop outside its subnet: everything about it is not tested."""
 
     def change(a: Unit, _: Unit) -> None:
         a.dead()
@@ -873,7 +873,7 @@ SPECIALS: list[tuple[str, Any, Any]] = [
 def test_laptop_that_half_fits_is_no_fault_of_a_silent_unit(
     held: list[str], interface: str
 ) -> None:
-    """Whatever is odd about the laptop is not tested, never the unit's failure."""
+    """Whatever is odd about the laptop is not tested, never the device's failure."""
     laptop = {**LAPTOP, "interfaces": [{**LAPTOP["interfaces"][0], "addresses": held}]}  # type: ignore[index]
 
     def change(a: Unit, _: Unit) -> None:
@@ -886,7 +886,7 @@ def test_laptop_that_half_fits_is_no_fault_of_a_silent_unit(
 
 @pytest.mark.parametrize("up", [True, False])
 def test_laptop_that_answers_in_the_units_place(up: bool) -> None:  # noqa: FBT001
-    """The laptop holds the unit's address, with or without a carrier: its answers prove nothing."""
+    """The laptop holds the device's address, with or without a carrier: its answers prove nothing."""
     eth0 = {"name": "eth0", "up": up, "addresses": ["198.18.20.11/24"], "vlan": None}
     laptop = {**LAPTOP, "interfaces": [eth0]}
 
@@ -901,7 +901,7 @@ def test_laptop_that_answers_in_the_units_place(up: bool) -> None:  # noqa: FBT0
 def test_laptop_that_does_not_fit_but_is_answered_is_warned() -> None:
     """It answered all the same: the way may be one the plan does not know."""
     found = judged(lambda a, b: None, laptop=ELSEWHERE)
-    assert wrong(found) == {("local.fit", A, "warn"), ("local.fit", B, "warn")}
+    assert wrong(found) == {("laptop.fit", A, "warn"), ("laptop.fit", B, "warn")}
 
 
 def may_stay(check: str, by: str | None = None) -> NotTestedOk:
@@ -913,19 +913,19 @@ def test_untested_may_be_accepted() -> None:
     """By the plan or by option: then it is a warning that says so."""
     plan = dataclasses.replace(PLAN, not_tested_ok=(may_stay("port.duplex"),))
     found = judged(lambda a, b: a.drop("dot3StatsDuplexStatus", "serial"), plan,
-                   accept_untested=[may_stay("system.serial")])  # fmt: skip
+                   accept_untested=[may_stay("identity.serial")])  # fmt: skip
     assert wrong(found) == {
         ("port.duplex", f"{A} eth1", "warn"),
-        ("system.serial", A, "warn"),
+        ("identity.serial", A, "warn"),
     }
     assert all("accepted" in f.reason for f in found if f.verdict == "warn")
 
 
 def test_a_failure_is_never_accepted() -> None:
     """Only what could not be tested may be let go."""
-    plan = dataclasses.replace(PLAN, not_tested_ok=(may_stay("system.name"),))
+    plan = dataclasses.replace(PLAN, not_tested_ok=(may_stay("identity.name"),))
     found = judged(lambda a, b: a.set("sysName", "ferry"), plan)
-    assert wrong(found) == {("system.name", A, "fail")}
+    assert wrong(found) == {("identity.name", A, "fail")}
 
 
 def test_what_is_not_asked_at_this_stage_is_named_once() -> None:
@@ -934,16 +934,16 @@ def test_what_is_not_asked_at_this_stage_is_named_once() -> None:
     first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
                         value=LAPTOP, at="")  # fmt: skip
     seen = [dataclasses.replace(o, id=n) for n, o in enumerate([first, *a.seen, *b.seen], start=1)]
-    bench = compare(PLAN, {"ptp-radio": PROFILE}, seen, stage="bench")
+    bench = compare(PLAN, {"hop-radio": PROFILE}, seen, stage="bench")
     assert bench.not_in_stage == ("port.status", "port.speed", "port.duplex")
     assert not {f.check for f in bench.findings} & set(bench.not_in_stage)
-    handover = compare(PLAN, {"ptp-radio": PROFILE}, seen, stage="handover")
+    handover = compare(PLAN, {"hop-radio": PROFILE}, seen, stage="handover")
     assert handover.not_in_stage == ()
     assert len(handover.findings) == len(bench.findings) + 6
 
 
 def test_causes_tie_what_hangs_together() -> None:
-    """A dead unit's findings hang on one cause, swapped names on another."""
+    """A dead device's findings hang on one cause, swapped names on another."""
     seen = [*Unit(A, "198.18.20.11").seen]
     unit = Unit(B, "198.18.20.12")
     unit.dead()
@@ -952,7 +952,7 @@ def test_causes_tie_what_hangs_together() -> None:
     numbered = [
         dataclasses.replace(o, id=n) for n, o in enumerate([laptop, *seen, *unit.seen], start=1)
     ]
-    result = compare(PLAN, {"ptp-radio": PROFILE}, numbered)
+    result = compare(PLAN, {"hop-radio": PROFILE}, numbered)
     findings, (cause,) = result.findings, result.causes
     hanging = {f.id for f in findings if f.verdict != "pass"}
     assert set(cause.for_) == hanging
@@ -961,13 +961,13 @@ def test_causes_tie_what_hangs_together() -> None:
 
 def test_a_dead_unit_keeps_its_cause_whatever_may_stay_untested() -> None:
     """A check that may stay untested, and a warning of the plan, are no sign of life."""
-    plan = dataclasses.replace(PLAN, not_tested_ok=(may_stay("system.serial"),))
+    plan = dataclasses.replace(PLAN, not_tested_ok=(may_stay("identity.serial"),))
     warning = Problem(severity="warning", rule="names-differ-by-case", subject=Subject("device", A),
                       origin="", message="x")  # fmt: skip
     found = judged(lambda a, b: a.dead(), plan, problems=[warning])
     tied = {f.check for f in found if f.subject.name == A and f.caused_by}
-    assert {"icmp.reply", "system.serial", "tcp.open", "port.mtu"} <= tied
-    assert not tied & {"local.fit", "plan.names-differ-by-case"}
+    assert {"echo.reply", "identity.serial", "tcp.open", "port.mtu"} <= tied
+    assert not tied & {"laptop.fit", "plan.names-differ-by-case"}
 
 
 def test_a_deadline_before_the_first_answer_is_said() -> None:
@@ -997,16 +997,16 @@ def test_names_differ_by_more_than_a_domain() -> None:
             ),
             plan,
         )
-        if f.check == "system.name" and f.subject.name == "hop.1"
+        if f.check == "identity.name" and f.subject.name == "hop.1"
     ]
     assert found.verdict == "fail"
 
 
 @pytest.mark.parametrize(
-    ("check", "field"), [("icmp.loss", "max_loss_pct"), ("icmp.rtt", "max_rtt_p95_ms")]
+    ("check", "field"), [("echo.loss", "max_loss_pct"), ("echo.round-trip", "max_rtt_p95_ms")]
 )
 def test_a_limit_of_the_plan_is_named_as_origin(check: str, field: str) -> None:
-    """Where a limit of `acceptance` decided, the finding points at it and not at the unit."""
+    """Where a limit of `acceptance` decided, the finding points at it and not at the device."""
     origins: dict[tuple[str, ...], Origin] = {
         ("acceptance", field): Origin("plan.yaml", line=9),
         ("devices", A): Origin("plan.yaml", line=2),
@@ -1023,11 +1023,11 @@ def test_reach_looks_at_echoes_and_services_only() -> None:
     """The smaller table of checks."""
     found = judged(lambda a, b: a.set("sysName", "ferry"), checks=REACH)
     layers = {f.check.split(".")[0] for f in found}
-    assert layers == {"local", "icmp", "tcp"}
+    assert layers == {"laptop", "echo", "tcp"}
 
 
 def lldp(port_id: str, number: str, *heard: str) -> Callable[[Unit, Unit], None]:
-    """A unit whose LLDP port `number` is called `port_id` and hears these names."""
+    """A device whose LLDP port `number` is called `port_id` and hears these names."""
 
     def change(a: Unit, _: Unit) -> None:
         a.cell("lldpLocPortId", number, port_id)
@@ -1039,7 +1039,7 @@ def lldp(port_id: str, number: str, *heard: str) -> Callable[[Unit, Unit], None]
 
 
 def lldp_elsewhere(name: str) -> Callable[[Unit, Unit], None]:
-    """A unit that hears this name on port 6, and nobody on the planned port 5."""
+    """A device that hears this name on port 6, and nobody on the planned port 5."""
 
     def change(a: Unit, _: Unit) -> None:
         a.cell("lldpLocPortId", "5", "eth1")
@@ -1050,7 +1050,7 @@ def lldp_elsewhere(name: str) -> Callable[[Unit, Unit], None]:
 
 
 def lldp_cut(raw: str | None) -> Callable[[Unit, Unit], None]:
-    """A unit that lists its LLDP ports; its table of neighbours ended so, or was not asked."""
+    """A device that lists its LLDP ports; its table of neighbours ended so, or was not asked."""
 
     def change(a: Unit, _: Unit) -> None:
         a.cell("lldpLocPortId", "5", "eth1")
@@ -1089,15 +1089,15 @@ def test_neighbour(change: Change, verdict: str) -> None:
     ("dropped", "word"), [(("echo",), "went silent"), (("echo", "warm-up"), "filtered")]
 )
 def test_silence_after_a_first_answer_is_no_filter(dropped: tuple[str, ...], word: str) -> None:
-    """A unit that answered the warm-up went silent; one that answers SNMP alone is filtered."""
+    """A device that answered the warm-up went silent; one that answers SNMP alone is filtered."""
     found = judged(lambda a, b: (a.drop(*dropped), a.echo((None,) * 5)))
-    (reply,) = [f for f in found if f.check == "icmp.reply" and f.subject.name == A]
+    (reply,) = [f for f in found if f.check == "echo.reply" and f.subject.name == A]
     assert reply.verdict == "fail"
     assert word in reply.reason
 
 
 def test_warnings_of_the_plan_about_others_are_not_shown() -> None:
-    """Asked for one unit: what concerns it and the whole plan; no link, for it has two ends."""
+    """Asked for one device: what concerns it and the whole plan; no link, for it has two ends."""
     units = [
         Device(name=n, address=Interface.parse(f"198.18.20.{i}/24"))
         for i, n in enumerate("abcd", 11)

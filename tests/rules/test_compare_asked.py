@@ -14,7 +14,7 @@ from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import NotAsked
 from verifier.model.subject import Subject
-from verifier.rules.compare import REACH, Judged, compare
+from verifier.rules.compare import REACH, Judgement, compare
 
 PROFILES = {"mib2": Profile(id="mib2"), "radio": Profile(id="radio", kind="radio")}
 
@@ -40,13 +40,13 @@ PLAN = Plan(
 )
 
 
-def judged(*names: str, plan: Plan = PLAN, **how: Any) -> Judged:
+def judged(*names: str, plan: Plan = PLAN, **how: Any) -> Judgement:
     """Nothing was seen of these devices, or of all."""
     devices = [d for d in plan.devices if d.name in names] if names else None
     return compare(plan, PROFILES, [], devices=devices, **how)
 
 
-def of_links(found: Judged) -> set[str]:
+def of_links(found: Judgement) -> set[str]:
     return {f.subject.name for f in found.findings if f.subject.kind == "link"}
 
 
@@ -110,21 +110,21 @@ def test_what_only_a_person_can_see_is_counted(
 def test_what_reach_and_a_sweep_ask() -> None:
     """They ask for nothing that a person sees."""
     assert judged(checks=REACH).not_asked == ()
-    assert judged(only={"icmp.reply"}).not_asked == ()
+    assert judged(only={"echo.reply"}).not_asked == ()
 
 
-def verdicts(found: Judged, check: str) -> dict[str, str]:
+def verdicts(found: Judgement, check: str) -> dict[str, str]:
     return {f.subject.name: f.verdict for f in found.findings if f.check == check}
 
 
 def test_a_check_may_stay_untested() -> None:
     """A warning then, which says that it was not tested, who accepted it, and why."""
-    found = judged(accept_untested=may_stay("system.name"))
-    warned = [f for f in found.findings if f.check == "system.name"]
+    found = judged(accept_untested=may_stay("identity.name"))
+    warned = [f for f in found.findings if f.check == "identity.name"]
     assert {f.verdict for f in warned} == {"warn"}
     assert all(
         f.reason.startswith("not tested (")
-        and f.reason.endswith("; accepted by A. Example: why system.name")
+        and f.reason.endswith("; accepted by A. Example: why identity.name")
         for f in warned
     )
     (accepted,) = found.accepted
@@ -134,9 +134,9 @@ def test_a_check_may_stay_untested() -> None:
 
 def test_for_one_device() -> None:
     """Also of its ports, and of its end of a link."""
-    allowed = may_stay("system.name@r1", "port.mtu@r1", "radio.tx-frequency@r1")
+    allowed = may_stay("identity.name@r1", "port.mtu@r1", "radio.tx-frequency@r1")
     found = judged(accept_untested=allowed)
-    for check in ("system.name", "port.mtu"):
+    for check in ("identity.name", "port.mtu"):
         assert {n for n, v in verdicts(found, check).items() if v == "warn"} == {"r1"}
     frequencies = {
         (f.subject.name, f.subject.end): f.verdict
@@ -146,7 +146,7 @@ def test_for_one_device() -> None:
     assert {k for k, v in frequencies.items() if v == "warn"} == {("Hop 1", "a")}
 
 
-@pytest.mark.parametrize("check", ["*", "system.*", "system.nam", "system.name@r"])
+@pytest.mark.parametrize("check", ["*", "identity.* state.*", "system.nam", "identity.name@r"])
 def test_no_pattern(check: str) -> None:
     """Whoever gets past the door with one has accepted nothing."""
     assert not {f for f in judged(accept_untested=may_stay(check)).findings if f.verdict == "warn"}
@@ -154,14 +154,14 @@ def test_no_pattern(check: str) -> None:
 
 def test_who_counts_where_several_accept() -> None:
     """For the device before for all, the command line before the plan; what was not needed stays."""
-    plan = dataclasses.replace(PLAN, not_tested_ok=tuple(may_stay("system.name", by="Planner")))
-    allowed = [*may_stay("system.name", by="Tester"), *may_stay("system.name@r1", by="Chief")]
+    plan = dataclasses.replace(PLAN, not_tested_ok=tuple(may_stay("identity.name", by="Planner")))
+    allowed = [*may_stay("identity.name", by="Tester"), *may_stay("identity.name@r1", by="Chief")]
     found = judged(plan=plan, accept_untested=allowed)
     who: dict[str | None, int] = {a.by: len(a.findings) for a in found.accepted}
     assert who == {"Chief": 1, "Tester": 6, "Planner": 0}
 
 
 def test_nobody_named() -> None:
-    found = judged(accept_untested=may_stay("system.name", by=None))
+    found = judged(accept_untested=may_stay("identity.name", by=None))
     reasons: Iterable[str] = {f.reason for f in found.findings if f.verdict == "warn"}
     assert all("accepted by a person who is not named: why" in r for r in reasons)

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 import verifier.files
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.manual import BY_CHECK, ITEMS
 from verifier.model.observation import OBSERVED, Observation
 from verifier.model.plan import NotTestedOk, Plan
@@ -93,7 +93,7 @@ def end_of(plan: Plan, **more: Any) -> Plan:
         ("antenna-height", 22.5, "warn", "1.5 m below"),
         ("antenna-height", 30.0, "fail", "6.0 m above"),
         ("earthing", True, "pass", "saw to it"),
-        ("earthing", False, "fail", "not so: unit, antenna and cable are earthed"),
+        ("earthing", False, "fail", "not so: device, antenna and cable are earthed"),
         ("weatherproofing", False, "fail", "not so"),
         ("surge-arrester", True, "pass", "saw to it"),
         ("bolts-torqued", True, "pass", "saw to it"),
@@ -324,7 +324,7 @@ def test_a_failure_stays_one_past_the_calibration() -> None:
 
 
 def test_an_entry_does_not_hang_on_the_unit() -> None:
-    """A unit that is dead has its label all the same, and no cause claims it."""
+    """A device that is dead has its label all the same, and no cause claims it."""
     dead = Observation(id=0, subject=Subject("device", A), probe="icmp", what="echo", at="",
                        value={"sent": 5, "received": 0, "rtt_ms": [None] * 5, "duplicates": 0,
                               "reordered": 0, "silence": [{"reason": "timed-out", "text": "t"}]})  # fmt: skip

@@ -153,7 +153,7 @@ SITUATIONS = [
                   ("radio.fade-margin", "b", T), ("radio.reciprocity", "", T)}),
     row("left unsaved", H, a={"unsaved_settings": 1.0}, expected={("settings.saved", "", F)}),
     row("left in a test mode", H, b={"test_mode": 2.0}, expected={("radio.test-mode", "b", F)}),
-    row("a residual alarm", H, b={"alarm": 4.0}, expected={("system.alarm", "", F)}),
+    row("a residual alarm", H, b={"alarm": 4.0}, expected={("state.alarm", "", F)}),
     # --- settings
     row("frequency 1.1 kHz off", H, a={"tx_mhz": 13143.0011}, expected={("radio.tx-frequency", "a", F)}),
     row("frequency 1 kHz off", H, a={"tx_mhz": 13143.001}),
@@ -272,7 +272,7 @@ SITUATIONS = [
     row("the key explains what is configured", H,
         a={"key_capacity_mbps": 100.0, "configured_capacity_mbps": 100.0, "current_capacity_mbps": 100.0},
         expected={("radio.capacity", "a", W)}),
-    row("less by 1 %, which is how units round", H, b={"current_capacity_mbps": 188.1}),
+    row("less by 1 %, which is how devices round", H, b={"current_capacity_mbps": 188.1}),
     row("less by 1.5 %", H, b={"current_capacity_mbps": 187.1}, expected={("radio.capacity", "b", F)}),
     row("less for no reason", H, b={"current_capacity_mbps": 120.0},
         expected={("radio.capacity", "b", F)}),

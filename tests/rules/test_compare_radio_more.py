@@ -29,7 +29,7 @@ from tests.rules.radio_world import (
 from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Link, Plan
 from verifier.model.problem import Problem
-from verifier.model.profile import AlignmentPort, Profile, Reading
+from verifier.model.profile import AlignmentPort, Profile, ProfileReading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
 
@@ -232,17 +232,17 @@ def test_alignment_voltage_of_a_falling_table(volts: float, verdict: str) -> Non
     profile = dataclasses.replace(PROFILE, alignment_port=port)
     said = {"manual.alignment-voltage": volts}
     seen = observed(A, RIGHT, said=said), observed(B, RIGHT_B)
-    findings = run(planned(), *seen, profiles={"ptp-radio": profile})
+    findings = run(planned(), *seen, profiles={"hop-radio": profile})
     assert one(findings, "manual.alignment-voltage", "a").verdict == verdict
 
 
 def test_alignment_voltage_without_a_table() -> None:
     profile = dataclasses.replace(PROFILE, alignment_port=None)
     seen = observed(A, RIGHT, said={"manual.alignment-voltage": 1.09}), observed(B, RIGHT_B)
-    finding = one(run(planned(), *seen, profiles={"ptp-radio": profile}),
+    finding = one(run(planned(), *seen, profiles={"hop-radio": profile}),
                   "manual.alignment-voltage", "a")  # fmt: skip
     assert (finding.verdict, finding.reason) == (
-        T, "entered, not measured: profile 'ptp-radio' has no alignment table",
+        T, "entered, not measured: profile 'hop-radio' has no alignment table",
     )  # fmt: skip
 
 
@@ -253,7 +253,7 @@ OFF = {"tx_enabled": "false"}
 
 
 def two(protection: Any, polarisation: Any = "V", **second: Any) -> Plan:
-    """Two carriers, each with units of its own."""
+    """Two carriers, each with devices of its own."""
     further = Carrier(
         carrier=2, polarisation=polarisation, a=dataclasses.replace(END_A, device=C, **second),
         b=dataclasses.replace(END_B, device=D, **second),
@@ -278,14 +278,14 @@ def four(
 
 
 def test_hot_standby_off_is_right() -> None:
-    """The standby units transmit nothing, receive the active ones; their modulation is not judged."""
+    """The standby devices transmit nothing, receive the active ones; their modulation is not judged."""
     standby = {**OFF, "tx_modulation": "4qam", "current_capacity_mbps": 0.0}
     named = {"far_end_name": B}, {"far_end_name": A}
     assert four(two("1+1-hsb"), {**standby, **named[0]}, {**standby, **named[1]}) == set()
 
 
 def test_hot_standby_after_a_switch_over() -> None:
-    """At end a the second unit is active: the first is rightly off."""
+    """At end a the second device is active: the first is rightly off."""
     assert four(two("1+1-hsb"), {}, {**OFF, "far_end_name": C}, a=OFF,
                 b={"far_end_name": C}) == set()  # fmt: skip
 
@@ -299,9 +299,9 @@ def test_hot_standby_both_on_or_both_off() -> None:
 
 
 def test_standby_receives_by_the_active_arm() -> None:
-    """The second unit's coupler takes 6 dB more on its way out, as planned.
+    """The second device's coupler takes 6 dB more on its way out, as planned.
 
-    So what it receives of the far end's first unit is 6 dB more than of its second.
+    So what it receives of the far end's first device is 6 dB more than of its second.
     """
     plan = two("1+1-hsb", tx_loss_db=6.0, rx_level_dbm=-51.7)
     link = dataclasses.replace(plan.links[0], fade_margin_db=None)
@@ -349,7 +349,7 @@ def test_two_radios_of_one_unit() -> None:
     b = {**RIGHT_B, **{f"{k} radio:2": v for k, v in RIGHT_B.items()}, "polarisation radio:2": "H",
          "rx_level_dbm radio:2": -58.0}  # fmt: skip
     findings = run(plan_of(link), observed(A, a), observed(B, b),
-                   profiles={"ptp-radio": two_radios()})  # fmt: skip
+                   profiles={"hop-radio": two_radios()})  # fmt: skip
     got = {(f.check, f.subject.carrier, f.subject.end) for f in findings if f.verdict == "fail"}
     assert got == {("radio.rx-level", 2, "b"), ("radio.path-loss", 2, "b"),
                    ("radio.fade-margin", 2, "b"), ("radio.reciprocity", 2, None)}  # fmt: skip
@@ -363,7 +363,7 @@ def test_a_second_radio_without_a_reading_is_not_the_first() -> None:
     finding = next(f for f in findings if f.check == "radio.rx-level"
                    and f.subject.carrier == 2 and f.subject.end == "a")  # fmt: skip
     assert finding.verdict == T
-    assert finding.reason == "profile 'ptp-radio' has no reading for rx_level_dbm of radio 2"
+    assert finding.reason == "profile 'hop-radio' has no reading for rx_level_dbm of radio 2"
     capacity = [f for f in findings if f.check == "radio.capacity" and f.subject.carrier == 2]
     assert capacity == []
 
@@ -384,7 +384,7 @@ def test_a_dead_far_end_is_no_fault_of_this_one() -> None:
     assert ("radio.rx-level", "b", T) in found(result)
     assert ("radio.rx-level", "a", T) not in found(result)
     reason = one(of_radio(result), "radio.tx-frequency", "b").reason
-    assert reason == "the unit gave no answer at all, see icmp.reply"
+    assert reason == "the device gave no answer at all, see echo.reply"
 
 
 def test_one_end_asked_for() -> None:
@@ -397,22 +397,22 @@ def test_one_end_asked_for() -> None:
 
 def test_a_profile_without_readings() -> None:
     """Whatever is planned is not tested, by name; what is not planned makes no finding."""
-    profile = Profile(id="ptp-radio")
+    profile = Profile(id="hop-radio")
     result = judged(planned(), "handover", observed(A, {}), observed(B, {}),
-                    profiles={"ptp-radio": profile})  # fmt: skip
+                    profiles={"hop-radio": profile})  # fmt: skip
     assert {v for _, _, v in found(result, F, W, T)} == {T}
     checks = {c for c, _, _ in found(result)}
     assert {"radio.tx-frequency", "radio.rx-level", "radio.eirp", "radio.capacity"} <= checks
     assert not {"radio.lock", "radio.transmitter", "radio.test-mode", "settings.saved"} & checks
     finding = one(of_radio(result), "radio.tx-frequency", "a")
-    assert finding.reason == "profile 'ptp-radio' has no reading for tx_mhz"
+    assert finding.reason == "profile 'hop-radio' has no reading for tx_mhz"
 
 
 @pytest.mark.parametrize("kind", ["switch", "router"])
 def test_a_switch_has_no_radio(kind: Any) -> None:
     profile = dataclasses.replace(PROFILE, kind=kind)
     findings = run(planned(), observed(A, RIGHT), observed(B, RIGHT_B),
-                   profiles={"ptp-radio": profile})  # fmt: skip
+                   profiles={"hop-radio": profile})  # fmt: skip
     assert not [f for f in findings if f.check.startswith("radio.")]
 
 
@@ -452,7 +452,7 @@ STATES = [
     ("settings.saved", "unsaved_settings", "enumeration", (), {1: "true", 2: "false"}, "false",
      "pass"),
     ("settings.saved", "unsaved_settings", "integer", (), {}, 1.0, None),
-    ("system.alarm", "alarm", "integer", (0,), {}, 7.0, F),
+    ("state.alarm", "alarm", "integer", (0,), {}, 7.0, F),
     ("settings.ntp", "ntp_locked", "enumeration", (1,), {1: "true", 2: "false"}, "false", F),
     ("settings.ntp", "ntp_locked", "enumeration", (1,), {1: "true", 2: "false"}, "true", "pass"),
     ("settings.ntp", "ntp_locked", "enumeration", (), {1: "true", 2: "false"}, "false", None),
@@ -466,10 +466,12 @@ def test_states_judged_without_a_plan_value(
     check: str, field: Any, kind: Any, good: Any, values: Any, value: Any, verdict: str | None
 ) -> None:
     """By the raw value where there is one, else by its name."""
-    reading = Reading(field=field, oid="1.3.6.1.4.1.32473.9", type=kind, good=good, values=values)
-    profile = Profile(id="ptp-radio", reading=(reading,))
+    reading = ProfileReading(
+        field=field, oid="1.3.6.1.4.1.32473.9", type=kind, good=good, values=values
+    )
+    profile = Profile(id="hop-radio", reading=(reading,))
     findings = run(planned(), observed(A, {field: value}), observed(B, {field: value}),
-                   profiles={"ptp-radio": profile})  # fmt: skip
+                   profiles={"hop-radio": profile})  # fmt: skip
     verdicts = {f.verdict for f in findings if f.check == check}
     assert verdicts == (set() if verdict is None else {verdict})
 
@@ -506,15 +508,19 @@ def test_a_links_raster_and_tdd() -> None:
         (
             {"tx_modulation": GONE},
             T,
-            "receives with 256qam: as planned; the unit gives no tx_modul",
+            "receives with 256qam: as planned; the device gives no tx_modul",
         ),
         (
             {"rx_modulation": GONE},
             T,
-            "transmits with 256qam: as planned; the unit gives no rx_modul",
+            "transmits with 256qam: as planned; the device gives no rx_modul",
         ),
-        ({"tx_modulation": GONE, "rx_modulation": "64qam"}, W, "; the unit gives no tx_modulation"),
-        ({"rx_modulation": GONE, "tx_enabled": "false"}, T, "the unit gives no rx_modulation"),
+        (
+            {"tx_modulation": GONE, "rx_modulation": "64qam"},
+            W,
+            "; the device gives no tx_modulation",
+        ),
+        ({"rx_modulation": GONE, "tx_enabled": "false"}, T, "the device gives no rx_modulation"),
     ],
 )
 def test_a_direction_that_is_not_read_is_said(a: dict[str, Any], verdict: str, words: str) -> None:

@@ -22,7 +22,7 @@ from tests.rules.radio_world import (
     of_radio,
     planned,
 )
-from verifier.model.profile import Profile, Reading
+from verifier.model.profile import Profile, ProfileReading
 from verifier.model.result import Finding
 
 F, W, T, P = "fail", "warn", "not-tested", "pass"
@@ -31,12 +31,12 @@ F, W, T, P = "fail", "warn", "not-tested", "pass"
 def scaled(field: str, scale: float, kind: Any = "integer") -> dict[str, Profile]:
     """The profile, in which a field is read in steps of `scale`."""
 
-    def read(reading: Reading) -> Reading:
+    def read(reading: ProfileReading) -> ProfileReading:
         if reading.field != field:
             return reading
         return dataclasses.replace(reading, scale=scale, type=kind)
 
-    return {"ptp-radio": dataclasses.replace(PROFILE, reading=tuple(map(read, PROFILE.reading)))}
+    return {"hop-radio": dataclasses.replace(PROFILE, reading=tuple(map(read, PROFILE.reading)))}
 
 
 def at_a(
@@ -95,7 +95,7 @@ def test_a_rounded_bandwidth_has_the_planned_modes() -> None:
         dataclasses.replace(m, bandwidth_mhz=27.5) for m in PROFILE.mode if m.bandwidth_mhz == 28
     )
     (profile,) = scaled("bandwidth_mhz", 1.0).values()
-    profiles = {"ptp-radio": dataclasses.replace(profile, mode=modes)}
+    profiles = {"hop-radio": dataclasses.replace(profile, mode=modes)}
     result = judged(planned({"bandwidth_mhz": 27.5}), "handover", observed(A, RIGHT),
                     observed(B, RIGHT_B), profiles=profiles)  # fmt: skip
     assert found(result) == set()
@@ -155,7 +155,7 @@ def test_a_power_with_atpc_on(actual: Any, set_dbm: Any, verdict: str) -> None:
 
 def test_a_power_that_only_the_setting_tells_while_the_profile_has_no_other() -> None:
     reading = tuple(r for r in PROFILE.reading if r.field != "tx_power_dbm")
-    profiles = {"ptp-radio": dataclasses.replace(PROFILE, reading=reading)}
+    profiles = {"hop-radio": dataclasses.replace(PROFILE, reading=reading)}
     finding = at_a("radio.tx-power", {}, profiles=profiles)
     assert finding.verdict == P
     assert "this is the set power" in finding.reason
@@ -169,7 +169,7 @@ def test_a_set_power_that_caps_all_modes_does_not_follow_them() -> None:
     for caps, verdict in ((None, W), (False, W), (True, F)):
         profile = dataclasses.replace(PROFILE, set_power_caps_modes=caps)
         finding = at_a("radio.tx-power", a, {**LOW, "rx_level_dbm": FADED},
-                       profiles={"ptp-radio": profile})  # fmt: skip
+                       profiles={"hop-radio": profile})  # fmt: skip
         assert finding.verdict == verdict, finding.reason
 
 

@@ -186,7 +186,7 @@ def of_words(type_: Any, values: Any, good: tuple[int, ...] = ()) -> dict[str, P
         else r
         for r in PROFILE.reading
     )
-    return {"ptp-radio": dataclasses.replace(PROFILE, reading=reading)}
+    return {"hop-radio": dataclasses.replace(PROFILE, reading=reading)}
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,7 @@ from tests.rules.radio_world import (
 )
 
 TENTHS = 10
-CAPPED = {"ptp-radio": dataclasses.replace(PROFILE, set_power_caps_modes=True)}
+CAPPED = {"hop-radio": dataclasses.replace(PROFILE, set_power_caps_modes=True)}
 """The set power holds in every mode, so a licence for just that power is kept in each."""
 MODES = {"4qam": (-84.0, 26.0, 45.0), "16qam": (-78.0, 24.0, 93.0), "64qam": (-72.0, 22.0, 140.0),
          "256qam": (-66.0, 18.0, 190.0)}  # fmt: skip
@@ -31,7 +31,7 @@ MODES = {"4qam": (-84.0, 26.0, 45.0), "16qam": (-78.0, 24.0, 93.0), "64qam": (-7
 
 
 def tenths(low: float, high: float) -> st.SearchStrategy[float]:
-    """Figures with one decimal, as units show them."""
+    """Figures with one decimal, as devices show them."""
     return st.integers(round(low * TENTHS), round(high * TENTHS)).map(lambda n: n / TENTHS)
 
 
@@ -39,7 +39,7 @@ def tenths(low: float, high: float) -> st.SearchStrategy[float]:
 def sound_links(draw: Any) -> tuple[Any, Any, Any, Any, Any]:
     """Stage, plan's fields, and what both ends show, made from one path loss within tolerance.
 
-    Worked apart from the rules: powers as set by stage, ATPC or the plan (half a dB off, as units
+    Worked apart from the rules: powers as set by stage, ATPC or the plan (half a dB off, as devices
     are); levels by what the path takes; the best mode that each level carries.
     """
     stage = draw(st.sampled_from(["alignment", "handover", "service"]))

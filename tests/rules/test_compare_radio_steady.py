@@ -152,7 +152,7 @@ def test_the_end_of_a_scale_means_at_least(
     reading = tuple(
         dataclasses.replace(r, ceiling=end) if r.field == field else r for r in PROFILE.reading
     )
-    profiles = {"ptp-radio": dataclasses.replace(PROFILE, reading=reading)}
+    profiles = {"hop-radio": dataclasses.replace(PROFILE, reading=reading)}
     sides = observed(A, {**RIGHT, field: read}), observed(B, RIGHT_B)
     plan = planned(a={"rx_level_dbm": planned_dbm})
     made = of_radio(judged(plan, "handover", *sides, profiles=profiles))

@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from verifier.rules.counters import (
+from verifier.rules.soak.counters import (
     NO_SIGNAL,
-    UnitTally,
+    DeviceTally,
     grown_32,
     grown_64,
     restarted,
@@ -88,8 +88,8 @@ def test_wrap_of_ticks_is_497_days() -> None:
     assert TOP == ((497 * 24 + 2) * 60 + 27) * 6000 + 5296
 
 
-def tally(rows: list[dict[str, Any]], every_s: float = 10.0, mbps: float = 1000) -> UnitTally:
-    made = UnitTally()
+def tally(rows: list[dict[str, Any]], every_s: float = 10.0, mbps: float = 1000) -> DeviceTally:
+    made = DeviceTally()
     for number, row in enumerate(rows):
         uptime = {"sysUpTime": DAY + round(number * every_s * 100)}
         made.take(number * every_s, {**uptime, **row}, {"eth1": mbps})
@@ -111,7 +111,7 @@ def test_wide_counter_counts_where_it_exists() -> None:
 
 @pytest.mark.parametrize("first", ["narrow", "wide"])
 def test_both_widths_in_the_first_sample_count_once(first: str) -> None:
-    """It asks for both, to learn which there are; the unit counted on between the two readings."""
+    """It asks for both, to learn which there are; the device counted on between the two readings."""
     begin, name = TOP * 7 + 1000, "ifInOctets eth1"
     both = {name: (begin - 30) % TOP, "ifHCInOctets eth1": begin}
     order = sorted(both, reverse=first == "narrow")

@@ -14,7 +14,7 @@ from verifier.model.subject import Subject
 from verifier.rules.compare.differences import differences
 
 
-def finding(check: str = "system.name", verdict: Any = "pass", **more: Any) -> Finding:
+def finding(check: str = "identity.name", verdict: Any = "pass", **more: Any) -> Finding:
     values = {"subject": Subject("device", "ferry"), "reason": "r", **more}
     return Finding(check=check, verdict=verdict, **values)
 
@@ -31,8 +31,18 @@ def finding(check: str = "system.name", verdict: Any = "pass", **more: Any) -> F
         (None, finding(), False, "new"),
         (finding(expected="a"), finding(expected="b"), False, "plan"),
         (finding(observed=1), finding(observed=2), False, "value"),
-        (finding("icmp.rtt", observed=1), finding("icmp.rtt", observed=2), False, None),
-        (finding("icmp.rtt", observed=1), finding("icmp.rtt", observed=2), True, "value"),
+        (
+            finding("echo.round-trip", observed=1),
+            finding("echo.round-trip", observed=2),
+            False,
+            None,
+        ),
+        (
+            finding("echo.round-trip", observed=1),
+            finding("echo.round-trip", observed=2),
+            True,
+            "value",
+        ),
         (finding(), finding(reason="s"), False, None),
         (finding(), finding(reason="s"), True, "reason"),
         (finding(id="f1", origin="x"), finding(id="f9", origin=""), True, None),
@@ -45,7 +55,7 @@ def test_kinds(old, new, exact, kind) -> None:
 
 
 def test_findings_of_one_check_are_paired_by_what_is_planned() -> None:
-    """Two services of one unit: the one that failed is named, in whatever order they come."""
+    """Two services of one device: the one that failed is named, in whatever order they come."""
     old = [finding("tcp.open", expected=f"{p}/tcp open") for p in (443, 22)]
     new = [old[1], finding("tcp.open", "fail", expected="443/tcp open")]
     (found,) = differences(old, new)
@@ -55,7 +65,7 @@ def test_findings_of_one_check_are_paired_by_what_is_planned() -> None:
 SOME = st.lists(
     st.builds(
         finding,
-        st.sampled_from(["system.name", "tcp.open", "icmp.rtt"]),
+        st.sampled_from(["identity.name", "tcp.open", "echo.round-trip"]),
         st.sampled_from(["pass", "fail", "warn", "not-tested"]),
         expected=st.integers(0, 2),
         observed=st.integers(0, 2),

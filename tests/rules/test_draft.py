@@ -7,7 +7,7 @@ from typing import Any, cast
 
 import pytest
 
-from verifier.rules.draft import FEW, FIELDS, figure, find, unit_of
+from verifier.rules.profile.draft import FEW, FIELDS, figure, find, unit_of
 
 ROOT = "1.3.6.1.4.1.32473.1.1"
 
@@ -53,7 +53,7 @@ def last(fits) -> list[str]:
     ],
 )
 def test_scaled_numbers(field: str, seen: str, raw: str, scale: float, close: str) -> None:
-    """kHz, Hz, tenths, without a sign, rounded by the page or by the unit, a little later."""
+    """kHz, Hz, tenths, without a sign, rounded by the page or by the device, a little later."""
     (fit,) = found({"1.0": raw}, **{field: seen})[field].fits
     assert (fit.type, fit.scale, fit.close) == ("integer", scale, close)
 
@@ -196,7 +196,7 @@ def test_figures_that_are_none(field, text, says) -> None:
 
 @pytest.mark.parametrize("field", FIELDS)
 def test_every_field_takes_a_figure(field) -> None:
-    """A number where the field has a unit, else a word."""
+    """A number where the field has a device, else a word."""
     unit = unit_of(field)
     texts = {"polarisation": "H", "tx_enabled": "on", "atpc": "off", "locked": "yes",
              "ntp_locked": "no"}  # fmt: skip

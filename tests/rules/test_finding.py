@@ -1,4 +1,4 @@
-"""Where to look for a lost unit, who is at an address, and what that means."""
+"""Where to look for a lost device, who is at an address, and what that means."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given, settings
 
 from verifier.model.address import Address, Interface, Mac
-from verifier.model.found import Answer, Candidate, CandidateKind, Heard, Place, What
 from verifier.model.plan import Device, Host, Management, Network, OtherAddress, Plan
 from verifier.model.profile import Factory, Profile
-from verifier.rules.finding import (
+from verifier.model.search import Answer, Candidate, CandidateKind, HeardFrames, SearchedPlace, What
+from verifier.rules.search import (
     MAX_CANDIDATES,
     Sought,
     candidates,
@@ -24,10 +24,10 @@ from verifier.rules.finding import (
     judge,
     reaching,
 )
-from verifier.rules.finding.identity import engine_mac
-from verifier.rules.finding.slips import slips
+from verifier.rules.search.identity import engine_mac
+from verifier.rules.search.slips import slips
 
-UNIT, OTHER, STRANGER = (Mac.parse(f"02:00:5e:10:00:0{n}") for n in (1, 2, 9))
+DEVICE, OTHER, STRANGER = (Mac.parse(f"02:00:5e:10:00:0{n}") for n in (1, 2, 9))
 RADIO = Profile(
     id="radio",
     object_id="1.3.6.1.4.1.32473.1",
@@ -123,7 +123,7 @@ def cases(draw: st.DrawFn) -> tuple[Plan, Device, list[Address]]:
     present = draw(st.none() | interfaces())
     devices = [
         Device(
-            name=f"unit-{n}",
+            name=f"device-{n}",
             address=at,
             profile="radio",
             present_address=present if not n else None,
@@ -151,8 +151,8 @@ def test_candidates_stay_inside_what_is_allowed(case: tuple[Plan, Device, list[A
     Those are judged by the standard library: the plan's subnets and the factory's, private and
     documentation ranges, and the special ranges in which the plan has an address.
     """
-    of, unit, own = case
-    found = candidates(of, unit, {"radio": RADIO}, own=own)
+    of, device, own = case
+    found = candidates(of, device, {"radio": RADIO}, own=own)
     texts = [str(c.address.address) for c in found]
     assert len(texts) == len(set(texts)) <= MAX_CANDIDATES == 64
     assert not set(texts) & {str(a) for a in own}
@@ -164,13 +164,13 @@ def test_candidates_stay_inside_what_is_allowed(case: tuple[Plan, Device, list[A
 
 @settings(max_examples=200)
 @given(cases())
-def test_addresses_of_other_units_are_marked(case: tuple[Plan, Device, list[Address]]) -> None:
-    """A candidate that the plan gives to another unit says whose it is."""
-    of, unit, own = case
+def test_addresses_of_other_devices_are_marked(case: tuple[Plan, Device, list[Address]]) -> None:
+    """A candidate that the plan gives to another device says whose it is."""
+    of, device, own = case
     owners: dict[str, str] = {}
     for other in of.devices[1:]:
         owners.setdefault(str(other.address.address), other.name)
-    for c in candidates(of, unit, {"radio": RADIO}, own=own):
+    for c in candidates(of, device, {"radio": RADIO}, own=own):
         if (owner := owners.get(str(c.address.address))) is not None:
             assert c.owner == owner
 
@@ -181,18 +181,18 @@ def test_named_addresses_come_first(
     case: tuple[Plan, Device, list[Address]], temporary: Interface
 ) -> None:
     """Planned, present, factory and temporary addresses are never crowded out by slips."""
-    of, unit, _ = case
-    found = candidates(of, unit, {"radio": RADIO}, temporary=[temporary])
+    of, device, _ = case
+    found = candidates(of, device, {"radio": RADIO}, temporary=[temporary])
     kinds = [c.kind for c in found]
-    wanted = {str(unit.address.address), str(temporary.address), "192.0.2.20", "192.0.2.21"}
-    wanted |= {str(unit.present_address.address)} if unit.present_address else set()
+    wanted = {str(device.address.address), str(temporary.address), "192.0.2.20", "192.0.2.21"}
+    wanted |= {str(device.present_address.address)} if device.present_address else set()
     assert wanted <= {str(c.address.address) for c in found}
     assert kinds == sorted(kinds, key=lambda k: k == "slip")
     assert kinds[0] == "planned"
 
 
 def test_owners_of_every_kind() -> None:
-    """Units, their further addresses, hosts, gateways, and where others are now."""
+    """Devices, their further addresses, hosts, gateways, and where others are now."""
     of = plan(
         device("a", "198.18.20.11/24", gateway=Address.parse("198.18.20.1")),
         device("b", "198.18.20.12/24"),
@@ -215,7 +215,7 @@ def test_owners_of_every_kind() -> None:
 
 
 def test_half_of_the_band_first() -> None:
-    """The factory address of the unit's own half of the band is asked before the other's."""
+    """The factory address of the device's own half of the band is asked before the other's."""
     of = plan(device("a", "198.18.20.11/24", tx_band="high"))
     found = candidates(of, of.devices[0], {"radio": RADIO})
     kinds = [str(c.address.address) for c in found if c.kind == "factory"]
@@ -235,7 +235,7 @@ def test_half_of_the_band_first() -> None:
     ],
 )
 def test_what_is_heard_is_asked_where_allowed(address: str, sure: bool, prefix: int | None) -> None:  # noqa: FBT001
-    """A stranger only inside the ranges, the unit anywhere; link-local is no place to be at.
+    """A stranger only inside the ranges, the device anywhere; link-local is no place to be at.
 
     198.18.0.0/15 stands for what is neither the plan's nor private.
     """
@@ -247,10 +247,10 @@ def test_what_is_heard_is_asked_where_allowed(address: str, sure: bool, prefix: 
 # -- identity -------------------------------------------------------------------------------------
 
 NET = plan(
-    device("lighthouse-quarry", "198.18.20.11/24", mac=UNIT, serial="000111"),
+    device("lighthouse-quarry", "198.18.20.11/24", mac=DEVICE, serial="000111"),
     device("quarry-lighthouse", "198.18.20.12/24", mac=OTHER, serial="000112"),
 )
-SOUGHT = Sought(plan=NET, device=NET.devices[0], profile=RADIO, macs=frozenset({UNIT}))
+SOUGHT = Sought(plan=NET, device=NET.devices[0], profile=RADIO, macs=frozenset({DEVICE}))
 PLAIN = plan(
     device("lighthouse-quarry", "198.18.20.11/24"), device("quarry-lighthouse", "198.18.20.12/24")
 )
@@ -269,41 +269,41 @@ def snmp(name: str | None = None, **more: Any) -> Answer:
 
 
 def frame(
-    address: str | None, mac: Mac = UNIT, what: What = "arp-announcement", **more: Any
-) -> Heard:
+    address: str | None, mac: Mac = DEVICE, what: What = "arp-announcement", **more: Any
+) -> HeardFrames:
     at = "2026-11-25T10:00:00.000Z"
     known = {"name": "", "port": "", "vlan": None, **more}
-    return Heard(
+    return HeardFrames(
         interface="eth0", mac=mac, what=what, first=at, last=at, count=1,
         address=Address.parse(address) if address else None, **known,
     )  # fmt: skip
 
 
-IDENTITIES: dict[str, tuple[Sought, Candidate, Answer, tuple[Heard, ...], tuple[str, str]]] = {
+IDENTITIES: dict[str, tuple[Sought, Candidate, Answer, tuple[HeardFrames, ...], tuple[str, str]]] = {
     "an echo is nobody": (NAMED, candidate(), Answer(echo=True), (), ("unknown", "")),
-    "its name": (NAMED, candidate(), snmp("lighthouse-quarry"), (), ("unit", "")),
-    "its name with a space": (NAMED, candidate(), snmp("lighthouse-quarry "), (), ("unit", "")),
-    "its name with a domain": (NAMED, candidate(), snmp("Lighthouse-Quarry.example"), (), ("unit", "")),
+    "its name": (NAMED, candidate(), snmp("lighthouse-quarry"), (), ("device", "")),
+    "its name with a space": (NAMED, candidate(), snmp("lighthouse-quarry "), (), ("device", "")),
+    "its name with a domain": (NAMED, candidate(), snmp("Lighthouse-Quarry.example"), (), ("device", "")),
     "another's name": (NAMED, candidate(), snmp("quarry-lighthouse"), (), ("another", "quarry-lighthouse")),
     "a strange name": (NAMED, candidate(), snmp("printer"), (), ("another", "printer")),
     "no name where one is due": (NAMED, candidate(), snmp(""), (), ("unknown", "")),
-    "its hardware": (SOUGHT, candidate(), Answer(macs=(UNIT,)), (), ("unit", "")),
-    "its hardware under another's name": (SOUGHT, candidate(), snmp("quarry-lighthouse", macs=(UNIT,)), (), ("unit", "")),
+    "its hardware": (SOUGHT, candidate(), Answer(macs=(DEVICE,)), (), ("device", "")),
+    "its hardware under another's name": (SOUGHT, candidate(), snmp("quarry-lighthouse", macs=(DEVICE,)), (), ("device", "")),
     "another's hardware under its name": (SOUGHT, candidate(), snmp("lighthouse-quarry", macs=(OTHER,)), (), ("another", "quarry-lighthouse")),
-    "its name on new hardware": (SOUGHT, candidate(), snmp("lighthouse-quarry", macs=(STRANGER,)), (), ("unit", "")),
+    "its name on new hardware": (SOUGHT, candidate(), snmp("lighthouse-quarry", macs=(STRANGER,)), (), ("device", "")),
     "strange hardware": (SOUGHT, candidate(), Answer(macs=(STRANGER,)), (), ("another", f"hardware address {STRANGER}")),
-    "hardware by SNMP": (SOUGHT, candidate(), snmp("", port_mac=UNIT), (), ("unit", "")),
-    "hardware in the engine id": (SOUGHT, candidate(), Answer(snmp="unknown-user", engine_id="80007ed90302005e100001"), (), ("unit", "")),
-    "an engine id seen before": (dataclasses.replace(NAMED, engine_ids=frozenset({"8000aa"})), candidate(), Answer(snmp="unknown-user", engine_id="8000aa"), (), ("unit", "")),
-    "its serial number": (SOUGHT, candidate(), snmp("", serial="000111"), (), ("unit", "")),
+    "hardware by SNMP": (SOUGHT, candidate(), snmp("", port_mac=DEVICE), (), ("device", "")),
+    "hardware in the engine id": (SOUGHT, candidate(), Answer(snmp="unknown-user", engine_id="80007ed90302005e100001"), (), ("device", "")),
+    "an engine id seen before": (dataclasses.replace(NAMED, engine_ids=frozenset({"8000aa"})), candidate(), Answer(snmp="unknown-user", engine_id="8000aa"), (), ("device", "")),
+    "its serial number": (SOUGHT, candidate(), snmp("", serial="000111"), (), ("device", "")),
     "another's serial number": (SOUGHT, candidate(), snmp("", serial="000112"), (), ("another", "quarry-lighthouse")),
     "a strange serial number": (SOUGHT, candidate(), snmp("", serial="000999"), (), ("another", "serial number 000999")),
     "as delivered": (NAMED, candidate("192.0.2.20", "factory"), snmp("radio", object_id="1.3.6.1.4.1.32473.1.7"), (), ("likely", "")),
     "as delivered, another kind": (NAMED, candidate("192.0.2.20", "factory"), snmp("router", object_id="1.3.6.1.4.1.32473.12"), (), ("another", "router")),
     "as delivered, other hardware": (SOUGHT, candidate("192.0.2.20", "factory"), snmp("radio", object_id="1.3.6.1.4.1.32473.1", macs=(STRANGER,)), (), ("another", "radio")),
-    "heard by LLDP": (NAMED, candidate("10.9.8.7", "heard"), Answer(), (frame("10.9.8.7", STRANGER, "lldp", name="lighthouse-quarry"),), ("unit", "")),
-    "heard by ARP": (SOUGHT, candidate("10.9.8.7", "heard"), Answer(), (frame("10.9.8.7"),), ("unit", "")),
-    "it is about to take it": (SOUGHT, candidate(), Answer(), (frame(PLANNED, UNIT, "arp-probe"),), ("unit", "")),
+    "heard by LLDP": (NAMED, candidate("10.9.8.7", "heard"), Answer(), (frame("10.9.8.7", STRANGER, "lldp", name="lighthouse-quarry"),), ("device", "")),
+    "heard by ARP": (SOUGHT, candidate("10.9.8.7", "heard"), Answer(), (frame("10.9.8.7"),), ("device", "")),
+    "it is about to take it": (SOUGHT, candidate(), Answer(), (frame(PLANNED, DEVICE, "arp-probe"),), ("device", "")),
     "another only probes": (SOUGHT, candidate(), Answer(), (frame(PLANNED, STRANGER, "arp-probe"),), ("unknown", "")),
     "heard elsewhere": (SOUGHT, candidate(), Answer(), (frame("10.9.8.7"),), ("unknown", "")),
 }  # fmt: skip
@@ -318,7 +318,7 @@ def test_identity(name: str) -> None:
     assert bool(place.by) == (place.identity != "unknown")
 
 
-def test_a_router_that_answers_for_others_is_no_unit() -> None:
+def test_a_router_that_answers_for_others_is_no_device() -> None:
     """One hardware address at five candidates (proxy ARP, RFC 1027) is at none of them."""
     asked = [(candidate(f"198.18.20.{n}", "slip"), Answer(macs=(STRANGER,))) for n in range(20, 25)]
     assert {p.identity for p in identify(SOUGHT, asked, ())} == {"unknown"}
@@ -330,7 +330,7 @@ def test_a_router_that_answers_for_others_is_no_unit() -> None:
 @pytest.mark.parametrize(
     ("engine_id", "mac"),
     [
-        ("80007ed90302005e100001", UNIT),
+        ("80007ed90302005e100001", DEVICE),
         ("80007ed90402005e100001", None),
         ("00007ed90302005e100001", None),
         ("80007ed903", None),
@@ -345,26 +345,28 @@ def test_engine_id_made_of_a_hardware_address(engine_id: str | None, mac: Mac | 
 # -- verdict --------------------------------------------------------------------------------------
 
 
-def judged(sought: Sought, *asked: tuple[Candidate, Answer], heard_: tuple[Heard, ...] = ()) -> Any:
+def judged(
+    sought: Sought, *asked: tuple[Candidate, Answer], heard_: tuple[HeardFrames, ...] = ()
+) -> Any:
     return judge(sought, identify(sought, asked, heard_), heard_, None)
 
 
 WIDE = Interface.parse(f"{PLANNED}/16")
 SLIP = candidate("198.18.20.111", "slip")
-MUTE = Answer(asked=("arp", "echo", "snmp"), echo=False, snmp="silent", macs=(UNIT,))
-STATES: dict[str, tuple[tuple[tuple[Candidate, Answer], ...], tuple[Heard, ...], tuple[str, str]]] = {
-    "right": (((candidate(), snmp("lighthouse-quarry", macs=(UNIT,))),), (), ("as-planned", "pass")),
+MUTE = Answer(asked=("arp", "echo", "snmp"), echo=False, snmp="silent", macs=(DEVICE,))
+STATES: dict[str, tuple[tuple[tuple[Candidate, Answer], ...], tuple[HeardFrames, ...], tuple[str, str]]] = {
+    "right": (((candidate(), snmp("lighthouse-quarry", macs=(DEVICE,))),), (), ("as-planned", "pass")),
     "too wide a mask": (((candidate(), snmp("lighthouse-quarry", held=WIDE)),), (), ("wrong-mask", "fail")),
     "a mask with holes": (((candidate(), snmp("lighthouse-quarry", odd_mask="255.0.255.0")),), (), ("wrong-mask", "fail")),
-    "two at one address": (((candidate(), snmp("lighthouse-quarry", macs=(UNIT, STRANGER))),), (), ("shared", "fail")),
+    "two at one address": (((candidate(), snmp("lighthouse-quarry", macs=(DEVICE, STRANGER))),), (), ("shared", "fail")),
     "holds it, answers nothing": (((candidate(), MUTE),), (), ("mute", "fail")),
-    "off the laptop's subnet": (((candidate(), Answer(asked=("arp",), macs=(UNIT,))),), (), ("as-planned", "pass")),
+    "off the laptop's subnet": (((candidate(), Answer(asked=("arp",), macs=(DEVICE,))),), (), ("as-planned", "pass")),
     "a slip": (((candidate(), Answer()), (SLIP, snmp("lighthouse-quarry"))), (), ("elsewhere", "fail")),
     "planned and left behind": (((candidate(), snmp("lighthouse-quarry")), (SLIP, snmp("lighthouse-quarry"))), (), ("as-planned", "pass")),
     "another at its address": (((candidate(), snmp("quarry-lighthouse")),), (), ("stranger", "fail")),
     "another there, it elsewhere": (((candidate(), snmp("quarry-lighthouse")), (SLIP, snmp("lighthouse-quarry"))), (), ("elsewhere", "fail")),
     "somebody there": (((candidate(), Answer(echo=True, snmp="silent")),), (), ("unidentified", "not-tested")),
-    "on the cable": (((candidate(), Answer()),), (frame(None, UNIT, "packet"),), ("no-address", "fail")),
+    "on the cable": (((candidate(), Answer()),), (frame(None, DEVICE, "packet"),), ("no-address", "fail")),
     "nobody": (((candidate(), Answer()),), (), ("not-found", "not-tested")),
     "nothing was asked": ((), (), ("not-found", "not-tested")),
 }  # fmt: skip
@@ -403,13 +405,13 @@ def test_advice_is_what_was_not_done_yet(
     assert ("again" in found.advice) == (listened or not answer.asked)
 
 
-NOTES: dict[str, tuple[tuple[tuple[Candidate, Answer], ...], tuple[Heard, ...], str]] = {
+NOTES: dict[str, tuple[tuple[tuple[Candidate, Answer], ...], tuple[HeardFrames, ...], str]] = {
     "left behind": (STATES["planned and left behind"][0], (), "it answers at 198.18.20.111 too"),
     "another there": (STATES["another there, it elsewhere"][0], (), "at its planned address 198.18.20.11 is another: quarry-lighthouse"),
-    "wrong name": (((candidate(), snmp("quarry-lighthouse", macs=(UNIT,))),), (), "it reports 'quarry-lighthouse': set lighthouse-quarry"),
-    "exchanged": (((candidate(), snmp("lighthouse-quarry", macs=(STRANGER,))),), (), "is not the planned 02:00:5e:10:00:01: the unit was exchanged"),
+    "wrong name": (((candidate(), snmp("quarry-lighthouse", macs=(DEVICE,))),), (), "it reports 'quarry-lighthouse': set lighthouse-quarry"),
+    "exchanged": (((candidate(), snmp("lighthouse-quarry", macs=(STRANGER,))),), (), "is not the planned 02:00:5e:10:00:01: the device was exchanged"),
     "tagged": (((candidate(), MUTE),), (frame(PLANNED, vlan=20),), "the tag of VLAN 20; the plan has untagged management"),
-    "link-local": (((candidate(), Answer()),), (frame("fe80::1", UNIT, "nd-router"),), "link-local address fe80::1%eth0"),
+    "link-local": (((candidate(), Answer()),), (frame("fe80::1", DEVICE, "nd-router"),), "link-local address fe80::1%eth0"),
 }  # fmt: skip
 
 
@@ -431,7 +433,7 @@ def test_notes(name: str) -> None:
     ],
 )
 def test_smallest_subnet_that_leaves_a_host(at: str, taken: list[str], expected: int) -> None:
-    """The unit is a host of it and another host address is free: it lies inside every wider one."""
+    """The device is a host of it and another host address is free: it lies inside every wider one."""
     keys = {(a.version, a.value) for a in map(Address.parse, taken)}
     assert reaching(Interface.parse(at), keys).prefix == expected
 
@@ -439,4 +441,6 @@ def test_smallest_subnet_that_leaves_a_host(at: str, taken: list[str], expected:
 def test_place_keeps_what_was_seen() -> None:
     """A place holds candidate and answer as they were."""
     (place,) = identify(SOUGHT, [(candidate(), MUTE)], ())
-    assert place == Place(candidate=candidate(), answer=MUTE, identity="unit", by=place.by)
+    assert place == SearchedPlace(
+        candidate=candidate(), answer=MUTE, identity="device", by=place.by
+    )

@@ -11,18 +11,18 @@ from hypothesis import strategies as st
 
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.fit import Fit, Relation
-from verifier.model.found import Answer, Candidate, Place
-from verifier.model.guide import Kind, Marks, Sight
+from verifier.model.guide import Fingerprint, Kind, Sighting
 from verifier.model.plan import Device, Plan
 from verifier.model.routes import DefaultRoute, Routes
 from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
-from verifier.rules.finding import Sought, identify
-from verifier.rules.guiding import after_change, before_change, reopened, standing
-from verifier.rules.guiding.course import last_change
+from verifier.model.search import Answer, Candidate, SearchedPlace
+from verifier.rules.guide import after_change, before_change, reopened, standing
+from verifier.rules.guide.course import last_change
+from verifier.rules.search import Sought, identify
 
 OLD, NEW = Interface.parse("192.0.2.20/24"), Interface.parse("198.18.20.11/24")
 MINE, YOURS = Mac.parse("02:00:5e:10:00:01"), Mac.parse("02:00:5e:10:00:02")
-UNIT = Device(name="lighthouse", address=NEW, present_address=OLD, snmp="field")
+DEVICE = Device(name="lighthouse", address=NEW, present_address=OLD, snmp="field")
 OTHER = Device(name="quarry", address=Interface.parse("198.18.20.12/24"))
 CABLE, ECHO = ("arp",), ("arp", "echo")
 
@@ -41,29 +41,29 @@ def sight(
     new: Answer,
     left: Answer | None,
     *,
-    unit: Device = UNIT,
+    device: Device = DEVICE,
     relation: Relation = "direct",
     **more: Any,
-) -> Sight:
-    """A look at the unit as the session makes it: identity by the rules of `find`."""
+) -> Sighting:
+    """A look at the device as the session makes it: identity by the rules of `find`."""
     sought = Sought(
-        plan=Plan(devices=(unit, OTHER)),
-        device=unit,
-        macs=frozenset({unit.mac} if unit.mac else ()),
+        plan=Plan(devices=(device, OTHER)),
+        device=device,
+        macs=frozenset({device.mac} if device.mac else ()),
     )
     asked = [(Candidate(address=NEW, kind="planned", why=""), new)]
     if left is not None:
         asked.append((Candidate(address=OLD, kind="present", why=""), left))
-    places: tuple[Place, ...] = identify(sought, asked, ())
+    places: tuple[SearchedPlace, ...] = identify(sought, asked, ())
     fit = Fit(
-        device=unit.name, address=NEW, verdict="pass", relation=relation, explanation="so it is"
+        device=device.name, address=NEW, verdict="pass", relation=relation, explanation="so it is"
     )
     values: dict[str, Any] = {
-        "device": unit, "goal": NEW, "new": places[0], "left": places[1] if left is not None else None,
+        "device": device, "goal": NEW, "new": places[0], "left": places[1] if left is not None else None,
         "left_told": left is not None and bool(left.asked), "stands": fit,
-        "stands_left": fit if left is not None else None, "others": {}, "snmp": unit.snmp is not None,
+        "stands_left": fit if left is not None else None, "others": {}, "snmp": device.snmp is not None,
     }  # fmt: skip
-    return Sight(**{**values, **more})
+    return Sighting(**{**values, **more})
 
 
 GATEWAY = Address.parse("198.18.20.1")
@@ -73,26 +73,26 @@ UNLINKED = Fit(
     device="lighthouse", address=NEW, verdict="fail", relation="off-subnet",
     explanation="the cable is out: no link on eth0",
 )  # fmt: skip
-NAMELESS = replace(UNIT, snmp=None)
-BY_MAC = replace(UNIT, snmp=None, mac=MINE)
-AFTER: dict[str, tuple[Sight, Kind, str]] = {
+NAMELESS = replace(DEVICE, snmp=None)
+BY_MAC = replace(DEVICE, snmp=None, mac=MINE)
+AFTER: dict[str, tuple[Sighting, Kind, str]] = {
     "right by name": (sight(alive(), silent()), "right", ""),
     "right with a space behind its name": (sight(alive(name="lighthouse "), silent()), "right", ""),
-    "right by the plan's MAC": (sight(alive(name=None), silent(), unit=BY_MAC), "right", ""),
-    "both, one unit by MAC": (sight(alive(), alive()), "both-answer", "the same unit has both"),
-    "both, one unit by name": (sight(alive(None), alive(None)), "both-answer", "the same unit has both"),
-    "both, two units": (sight(alive(YOURS, "quarry"), alive()), "both-answer", "two units: quarry"),
-    "both, nothing tells": (sight(alive(None, None), alive(None, None), unit=NAMELESS), "both-answer", "or there are two units"),
-    "old one by the cable only": (sight(alive(), Answer(asked=CABLE, macs=(MINE,))), "both-answer", "the same unit has both"),
+    "right by the plan's MAC": (sight(alive(name=None), silent(), device=BY_MAC), "right", ""),
+    "both, one device by MAC": (sight(alive(), alive()), "both-answer", "the same device has both"),
+    "both, one device by name": (sight(alive(None), alive(None)), "both-answer", "the same device has both"),
+    "both, two devices": (sight(alive(YOURS, "quarry"), alive()), "both-answer", "two devices: quarry"),
+    "both, nothing tells": (sight(alive(None, None), alive(None, None), device=NAMELESS), "both-answer", "or there are two devices"),
+    "old one by the cable only": (sight(alive(), Answer(asked=CABLE, macs=(MINE,))), "both-answer", "the same device has both"),
     "neither": (sight(silent(), silent()), "neither", "neither at 198.18.20.11 nor at 192.0.2.20"),
     "old one still": (sight(silent(), alive()), "old-still", "not applied or not saved"),
     "old one again": (sight(silent(), alive(), once=True), "reverted", "is back at 192.0.2.20"),
-    "another name": (sight(alive(YOURS, "quarry"), silent()), "wrong-unit", "is quarry (by its name (SNMP)), not lighthouse"),
-    "a name nobody has": (sight(alive(YOURS, "ferry"), silent()), "wrong-unit", "is ferry"),
-    "no name": (sight(alive(name=""), silent()), "wrong-unit", "without a name"),
-    "another MAC than planned": (sight(alive(YOURS, None), silent(), unit=BY_MAC), "wrong-unit", str(YOURS)),
-    "another MAC than before": (sight(alive(YOURS, None), silent(), unit=NAMELESS, before=Marks(mac=MINE)), "wrong-unit", f"but {MINE} was"),
-    "a unit of this runbook": (sight(alive(YOURS, None), silent(), unit=NAMELESS, others={"quarry": Marks(mac=YOURS)}), "wrong-unit", "is quarry"),
+    "another name": (sight(alive(YOURS, "quarry"), silent()), "wrong-device", "is quarry (by its name (SNMP)), not lighthouse"),
+    "a name nobody has": (sight(alive(YOURS, "ferry"), silent()), "wrong-device", "is ferry"),
+    "no name": (sight(alive(name=""), silent()), "wrong-device", "without a name"),
+    "another MAC than planned": (sight(alive(YOURS, None), silent(), device=BY_MAC), "wrong-device", str(YOURS)),
+    "another MAC than before": (sight(alive(YOURS, None), silent(), device=NAMELESS, before=Fingerprint(mac=MINE)), "wrong-device", f"but {MINE} was"),
+    "a device of this runbook": (sight(alive(YOURS, None), silent(), device=NAMELESS, others={"quarry": Fingerprint(mac=YOURS)}), "wrong-device", "is quarry"),
     "SNMP silent": (sight(alive(name=None, snmp="silent"), silent()), "snmp-silent", "credentials 'field'"),
     "SNMP key differs": (sight(alive(name=None, snmp="wrong-digest"), silent()), "snmp-silent", "wrong-digest"),
     "wrong mask": (sight(alive(held=Interface.parse("198.18.20.11/16")), silent()), "wrong-mask", "255.255.0.0 (/16), planned 255.255.255.0"),
@@ -120,18 +120,18 @@ def test_after_a_change(name: str) -> None:
     assert bool(meaning.do) is not meaning.ok
 
 
-BEFORE: dict[str, tuple[Sight, Kind, str]] = {
+BEFORE: dict[str, tuple[Sighting, Kind, str]] = {
     "there": (sight(silent(), alive()), "ready", ""),
     "there, not named yet": (sight(silent(), alive(name="as-delivered")), "ready", ""),
     "there, held only": (sight(silent(), Answer(asked=CABLE, macs=(MINE,))), "ready", ""),
     "moved already": (sight(alive(), silent()), "already", "already"),
     "new address in use": (sight(alive(YOURS, "quarry"), alive()), "in-use", "by quarry"),
-    "new address in use by nobody known": (sight(alive(None, None), alive(None, None), unit=NAMELESS), "in-use", "whom the runbook does not know"),
+    "new address in use by nobody known": (sight(alive(None, None), alive(None, None), device=NAMELESS), "in-use", "whom the runbook does not know"),
     "has both": (sight(alive(), alive()), "ready", ""),
     "not there": (sight(silent(), silent()), "not-there", "is not at 192.0.2.20"),
-    "another is plugged in": (sight(silent(), alive(YOURS, "quarry")), "wrong-unit", "quarry (by its name (SNMP)) is plugged in"),
-    "another by the plan's MAC": (sight(silent(), alive(YOURS, None), unit=BY_MAC), "wrong-unit", str(YOURS)),
-    "the one before is still plugged in": (sight(silent(), alive(YOURS, None), unit=NAMELESS, others={"quarry": Marks(mac=YOURS)}), "wrong-unit", "quarry"),
+    "another is plugged in": (sight(silent(), alive(YOURS, "quarry")), "wrong-device", "quarry (by its name (SNMP)) is plugged in"),
+    "another by the plan's MAC": (sight(silent(), alive(YOURS, None), device=BY_MAC), "wrong-device", str(YOURS)),
+    "the one before is still plugged in": (sight(silent(), alive(YOURS, None), device=NAMELESS, others={"quarry": Fingerprint(mac=YOURS)}), "wrong-device", "quarry"),
     "laptop in the way": (sight(silent(), Answer(), relation="off-subnet"), "laptop", "the laptop's"),
     "the cable is out": (sight(silent(), Answer(), stands_left=UNLINKED), "laptop", "until this laptop has a link"),
     "nothing can be sent": (sight(Answer(), Answer()), "unseen", "cannot be seen"),
@@ -146,11 +146,11 @@ def test_before_a_change(name: str) -> None:
     assert words in meaning.means
 
 
-BY: dict[str, tuple[Sight, tuple[str, ...]]] = {
+BY: dict[str, tuple[Sighting, tuple[str, ...]]] = {
     "name": (sight(alive(None), silent()), ("its name (SNMP)",)),
-    "MAC of the plan": (sight(alive(name=None), silent(), unit=BY_MAC), (f"its hardware address {MINE} (ARP)",)),
-    "MAC as before": (sight(alive(name=None), silent(), unit=NAMELESS, before=Marks(mac=MINE)), (f"the same hardware address {MINE} as at 192.0.2.20 before",)),
-    "engine id as before": (sight(alive(None, engine_id="80007ed905"), silent(), before=Marks(engine_id="80007ed905")),
+    "MAC of the plan": (sight(alive(name=None), silent(), device=BY_MAC), (f"its hardware address {MINE} (ARP)",)),
+    "MAC as before": (sight(alive(name=None), silent(), device=NAMELESS, before=Fingerprint(mac=MINE)), (f"the same hardware address {MINE} as at 192.0.2.20 before",)),
+    "engine id as before": (sight(alive(None, engine_id="80007ed905"), silent(), before=Fingerprint(engine_id="80007ed905")),
         ("its name (SNMP)", "the same SNMP engine id as at 192.0.2.20 before")),
 }  # fmt: skip
 
@@ -161,24 +161,24 @@ def test_what_it_is_known_by_is_named(name: str) -> None:
     assert after_change(seen).by == by
 
 
-def gaps(seen: Sight) -> str:
+def gaps(seen: Sighting) -> str:
     return " ".join(after_change(seen).not_tested)
 
 
 def test_what_could_not_be_told_is_named() -> None:
     """Alive is not right, and nobody asked is not silent."""
-    unknown = sight(alive(None, None), silent(), unit=NAMELESS)
-    assert "whether it is the right unit" in gaps(unknown)
+    unknown = sight(alive(None, None), silent(), device=NAMELESS)
+    assert "whether it is the right device" in gaps(unknown)
     assert "whether 192.0.2.20 is silent" in gaps(sight(alive(), Answer()))
     whole = alive(held=NEW)
     assert gaps(sight(whole, silent())) == ""
     assert gaps(sight(whole, None)) == ""
     assert (
-        gaps(sight(alive(name=None), silent(), unit=BY_MAC))
+        gaps(sight(alive(name=None), silent(), device=BY_MAC))
         == "mask: not read (SNMP was not asked)"
     )
     assert "mask: not read" in gaps(sight(alive(), silent()))
-    gated = sight(alive(name=None), silent(), unit=BY_MAC, gateway=GATEWAY)
+    gated = sight(alive(name=None), silent(), device=BY_MAC, gateway=GATEWAY)
     assert "mask and gateway: not read (SNMP was not asked)" in gaps(gated)
     assert "gateway: not read" in gaps(sight(whole, silent(), gateway=GATEWAY))
     hidden = replace(whole, routes=Routes(gap="its own subnet is not listed"))
@@ -188,14 +188,14 @@ def test_what_could_not_be_told_is_named() -> None:
 
 def test_a_changed_engine_id_proves_nothing() -> None:
     """It may be made of the address (RFC 3411 section 5)."""
-    seen = sight(alive(None, engine_id="aa"), silent(), before=Marks(engine_id="bb"))
+    seen = sight(alive(None, engine_id="aa"), silent(), before=Fingerprint(engine_id="bb"))
     assert after_change(seen).kind == "right"
 
 
 def test_planned_hardware_outranks_a_name() -> None:
-    """The right unit that is not named yet is a note, not another unit."""
+    """The right device that is not named yet is a note, not another device."""
     meaning = after_change(
-        sight(alive(name="as-delivered"), silent(), unit=replace(UNIT, mac=MINE))
+        sight(alive(name="as-delivered"), silent(), device=replace(DEVICE, mac=MINE))
     )
     assert meaning.kind == "right"
     assert "'as-delivered', planned 'lighthouse'" in meaning.notes[0]
@@ -225,8 +225,8 @@ def test_what_stands_before_the_next_step(
 
 
 @given(done=st.sets(st.integers(1, 8)), device=st.sampled_from(["a", "b"]))
-def test_reopening_takes_back_only_that_units_last_change(done: set[int], device: str) -> None:
-    """The change and what followed it; other units' steps stay done, and doing it twice adds none."""
+def test_reopening_takes_back_only_that_devices_last_change(done: set[int], device: str) -> None:
+    """The change and what followed it; other devices' steps stay done, and doing it twice adds none."""
     left = reopened(STEPS, done, device)
     change = last_change(STEPS, done, device)
     assert left <= done

@@ -21,7 +21,7 @@ PLAN = Plan(devices=tuple(
 ))  # fmt: skip
 A, B = (d.name for d in PLAN.devices)
 Seen = tuple[str | None, str, Any]
-"""A unit (None: the laptop), what was seen, its value."""
+"""A device (None: the laptop), what was seen, its value."""
 FREE = (None, "unplanned-answer", {"address": "198.18.20.254", "macs": [ROUTER]})
 HELD = {"oid": "1.3.6.1.2.1.4.20.1.3.198.18.20.254"}
 
@@ -30,14 +30,14 @@ def found(*seen: Seen) -> tuple[list[Finding], list[tuple[str, str]]]:
     """The findings about who holds an address or answers to a name, and the causes."""
     observations = [
         Observation(
-            id=n, subject=Subject("device", unit) if unit else Subject("laptop", "laptop"),
+            id=n, subject=Subject("device", device) if device else Subject("laptop", "laptop"),
             probe="neighbour", what=what, value=value, at="",
             oid=HELD["oid"] if what == "ipAdEntNetMask" else None,
         )
-        for n, (unit, what, value) in enumerate(seen, start=1)
+        for n, (device, what, value) in enumerate(seen, start=1)
     ]  # fmt: skip
     judged = compare(PLAN, {"mib2": Profile(id="mib2")}, observations)
-    wanted = {"neighbour.duplicate", "neighbour.proxy", "system.name"}
+    wanted = {"neighbour.duplicate", "neighbour.proxy", "identity.name"}
     findings = [f for f in judged.findings if f.check in wanted and f.verdict != "not-tested"]
     return findings, [(c.kind, c.subject.name) for c in judged.causes]
 
@@ -52,12 +52,12 @@ def found(*seen: Seen) -> tuple[list[Finding], list[tuple[str, str]]]:
         ([(A, "holders", [M1]), FREE], [], []),
         ([(A, "holders", [ROUTER]), FREE, (A, "ipAdEntNetMask", "255.255.255.0")], [], []),
         ([(A, "answer", "answered"), (A, "sysName", A), (A, "sysName", "ferry")],
-         [("system.name", A, "fail")], [("address-twice", A)]),
+         [("identity.name", A, "fail")], [("address-twice", A)]),
         ([(A, "answer", "answered"), (A, "sysName", A), (A, "sysName", A)],
-         [("system.name", A, "pass")], []),
+         [("identity.name", A, "pass")], []),
     ],
     ids=["each its own", "two for one", "one for what nobody holds", "a stranger at a free address",
-         "the unit's own further address", "two names in turn", "one name twice"],
+         "the device's own further address", "two names in turn", "one name twice"],
 )  # fmt: skip
 def test_holders(
     seen: list[Seen], checks: list[tuple[str, str, str]], causes: list[tuple[str, str]]

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.model.address import Address, Interface, prefix_of_mask
-from verifier.rules.hosts import highest_free, not_a_host, unusable
+from verifier.rules.fit.hosts import highest_free, not_a_host, unusable
 
 # RFC 1878 table 1-2, pages 5-6: subnet, first host, last host, broadcast (last octet).
 RFC_1878 = [

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import verifier
-from tests.rules import test_plan_addresses, test_plan_radio, test_plan_units
+from tests.rules import test_plan_addresses, test_plan_devices, test_plan_radio
 from tests.rules.conftest import (
     END,
     IDS,
@@ -24,15 +24,15 @@ from tests.rules.conftest import (
     told,
 )
 from verifier.errors import InputError
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.plan import Plan
 from verifier.rules.plan import READING, RULES, by_place, check
 
 ROOT = Path(__file__).parents[2]
 A = 36
-"""The line of unit lighthouse-quarry."""
+"""The line of device lighthouse-quarry."""
 LINK = "address: 198.18.20.15/24, gateway: 198.18.20.1"
 SECOND = """\
     carriers:
@@ -41,7 +41,7 @@ SECOND = """\
 
 
 def second(a: str, b: str) -> Changes:
-    """Hop 2 with a second carrier between these units."""
+    """Hop 2 with a second carrier between these devices."""
     return {
         32: ("    polarisation: H", SECOND % (a, b)),
         33: ("    a: {device: quarry-harbour, tx_mhz: 12905, rx_level_dbm: -50}", ""),
@@ -49,7 +49,7 @@ def second(a: str, b: str) -> Changes:
     }
 
 
-def unit(more: str) -> Changes:
+def device(more: str) -> Changes:
     return {END: ("", f"  - {{{more}, {LINK}}}")}
 
 
@@ -65,26 +65,26 @@ AGAIN = """\
     b: {device: quarry-harbour, tx_mhz: 12905, rx_level_dbm: -50}
 devices:"""
 FAULTY: list[tuple[str, Changes, Expected]] = [
-    ("unit twice", unit("name: lighthouse-quarry"), {(36, "name-doubled", "lighthouse-quarry")}),
+    ("device twice", device("name: lighthouse-quarry"), {(36, "name-doubled", "lighthouse-quarry")}),
     ("site twice", {10: ("Harbour", "Quarry"), 39: ("site: Harbour, ", "")},
      {(9, "name-doubled", "Quarry")}),
     ("link twice", {28: ("Hop 2", "Hop 1")}, {(12, "name-doubled", "Hop 1")}),
     ("host twice", {6: ("]}]", "]}, {name: manager-1, address: 198.18.9.11}]")},
      {(6, "name-doubled", "manager-1")}),
-    ("equal but for case", unit("name: Quarry-lighthouse"),
+    ("equal but for case", device("name: Quarry-lighthouse"),
      {(37, "name-differs-by-case", "quarry-lighthouse")}),
-    ("separator in a name", unit("name: ferry; harbour"),
+    ("separator in a name", device("name: ferry; harbour"),
      {(40, "name-with-separator", "ferry; harbour")}),
-    ("unknown profile", unit("name: ferry, profile: ptp-radoi"), {(40, "profile-unknown", "ferry")}),
-    ("unknown site", unit("name: ferry, site: Ferry"), {(40, "site-unknown", "ferry")}),
+    ("unknown profile", device("name: ferry, profile: hop-radoi"), {(40, "profile-unknown", "ferry")}),
+    ("unknown site", device("name: ferry, site: Ferry"), {(40, "site-unknown", "ferry")}),
     ("unknown site of a window", {4: ("management:", WINDOW)},
      {(5, "site-unknown", "Coast")}),
     ("unknown end", {33: ("quarry-harbour", "quary-harbour")},
      {(33, "link-end-unknown", "Hop 2 carrier 1 end a")}),
     ("link to itself", {33: ("quarry-harbour", "harbour-quarry"), 34: (", tx_mhz: 13171", "")},
      {(28, "link-to-itself", "Hop 2")}),
-    ("a unit twice in one carrier of two", second("quarry-harbour", "quarry-harbour"),
-     {(34, "unit-twice-in-carrier", "Hop 2 carrier 2")}),
+    ("a device twice in one carrier of two", second("quarry-harbour", "quarry-harbour"),
+     {(34, "device-twice-in-carrier", "Hop 2 carrier 2")}),
     ("a and b exchanged in one carrier", second("harbour-quarry", "quarry-harbour"),
      {(28, "ends-mixed-up", "Hop 2")}),
     ("carrier number twice",
@@ -117,7 +117,7 @@ FAULTY: list[tuple[str, Changes, Expected]] = [
      {(2, "traffic-pair-unclear", "Coast")}),
     ("traffic pair without a mark", {2: ("camera > recorder", "camera recorder")},
      {(2, "traffic-pair-unclear", "Coast")}),
-    ("neighbour is the unit itself", {A: ("name: eth1", "name: eth1, neighbour: lighthouse-quarry")},
+    ("neighbour is the device itself", {A: ("name: eth1", "name: eth1, neighbour: lighthouse-quarry")},
      {(A, "neighbour-is-itself", "lighthouse-quarry eth1")}),
     ("address on an unknown port", {A: (
         "uplink:", "other_addresses: [{address: 198.18.20.99/24, port: eth7}], uplink:")},
@@ -182,7 +182,7 @@ def test_clean_plan(tmp_path: Path, changes: Changes) -> None:
 # --- the table ---------------------------------------------------------------------------------
 
 ALL_FAULTY = [
-    *FAULTY, *test_plan_addresses.FAULTY, *test_plan_radio.FAULTY, *test_plan_units.FAULTY,
+    *FAULTY, *test_plan_addresses.FAULTY, *test_plan_radio.FAULTY, *test_plan_devices.FAULTY,
 ]  # fmt: skip
 
 

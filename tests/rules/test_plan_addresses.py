@@ -12,23 +12,23 @@ from hypothesis import strategies as st
 from tests.rules.conftest import Changes, Expected, changed, problems_of, told
 from verifier.model.address import Address, Interface, prefix_of_mask
 from verifier.model.plan import Device, Host, Management, Network, Plan
-from verifier.rules.hosts import not_a_host, unusable
+from verifier.rules.fit.hosts import not_a_host, unusable
 from verifier.rules.plan import check
 from verifier.rules.plan.subnets import nested
 
 A, B, C, D = 36, 37, 38, 39
-"""Lines of the four units: 198.18.20.11 to .14."""
+"""Lines of the four devices: 198.18.20.11 to .14."""
 NAMES = {A: "lighthouse-quarry", B: "quarry-lighthouse", C: "quarry-harbour", D: "harbour-quarry"}
 GATEWAY = "gateway: 198.18.20.1,"
 
 
 def address(new: str, line: int = A) -> Changes:
-    """A unit at another address and without a gateway."""
+    """A device at another address and without a gateway."""
     return {line: (f"198.18.20.{line - 25}/24", new)}
 
 
 def lone(new: str) -> Changes:
-    """A further unit of its own, at this address."""
+    """A further device of its own, at this address."""
     return {99: ("", f"  - {{name: ferry, {new}}}")}
 
 
@@ -106,15 +106,15 @@ FAULTY: list[tuple[str, Changes, Expected]] = [
         A: ("uplink:", "other_addresses: [{address: 'fd00:20::b/64'}], uplink:"),
         B: ("tx_band:", "other_addresses: [{address: 'fd00:0020:0::000b/64'}], tx_band:")},
      one("address-doubled", NAMES[B], B)),
-    ("laptop has a unit's address", {5: (".250/", ".11/")},
+    ("laptop has a device's address", {5: (".250/", ".11/")},
      {(5, "address-doubled", "laptop")}),
-    ("host has a unit's address", {6: ("198.18.9.10", "198.18.20.11")},
+    ("host has a device's address", {6: ("198.18.9.10", "198.18.20.11")},
      {(6, "address-doubled", "manager-1")}),
     ("host has the laptop's address", {6: ("198.18.9.10", "198.18.20.250")},
      {(6, "address-doubled", "manager-1")}),
     ("where another is now", {A: ("uplink:", "present_address: 198.18.20.13/24, uplink:")},
      one("address-still-taken", NAMES[C], C)),
-    ("laptop where a unit is now",
+    ("laptop where a device is now",
      {A: ("uplink:", "present_address: 198.18.20.250/24, uplink:")},
      {(5, "address-still-taken", "laptop")}),
     ("another's factory address", {6: ("198.18.9.10", "192.0.2.21"), 1: ("date:", "example: true, date:")},
@@ -138,8 +138,8 @@ FAULTY: list[tuple[str, Changes, Expected]] = [
      one("gateway-outside-subnet")),
     ("another gateway than the others", {A: (GATEWAY, "gateway: 198.18.20.2,")},
      one("gateway-differs-in-subnet")),
-    ("prefix of one unit too long", address("198.18.20.11/25"), one("subnets-overlap")),
-    ("prefix of one unit too short", address("198.18.20.11/23"), one("subnets-overlap")),
+    ("prefix of one device too long", address("198.18.20.11/25"), one("subnets-overlap")),
+    ("prefix of one device too short", address("198.18.20.11/23"), one("subnets-overlap")),
     ("third octet wrong", address("198.18.21.11/24"), one("gateway-outside-subnet")),
     ("ends of a hop in two subnets",
      {A: ("198.18.20.11/24", "198.18.21.11/24", GATEWAY, "gateway: 198.18.21.1,")},
@@ -265,13 +265,13 @@ def test_overlaps_are_those_of_the_standard_library(texts: list[str]) -> None:
 
 @given(st.lists(NEAR, min_size=1, max_size=12))
 def test_doubled_addresses_are_those_of_the_standard_library(texts: list[str]) -> None:
-    devices = [Device(name=f"unit-{n}", address=Interface.parse(t)) for n, t in enumerate(texts)]
+    devices = [Device(name=f"device-{n}", address=Interface.parse(t)) for n, t in enumerate(texts)]
     found = check(Plan(network=Network(example=True), devices=tuple(devices)))
     seen: set[object] = set()
     expected = set()
     for n, text in enumerate(texts):
         ip = ipaddress.ip_interface(text).ip
-        expected |= {f"unit-{n}"} if ip in seen else set()
+        expected |= {f"device-{n}"} if ip in seen else set()
         seen.add(ip)
     assert {p.subject.name for p in found if p.rule == "address-doubled"} == expected
 
@@ -280,8 +280,8 @@ def test_doubled_addresses_are_those_of_the_standard_library(texts: list[str]) -
 def test_gateways_are_judged_as_by_the_standard_library(text: str, gateway: str) -> None:
     """Itself, outside, network or broadcast address, or nothing."""
     ours, ip = ipaddress.ip_interface(text), ipaddress.ip_interface(gateway).ip
-    unit = Device(name="one", address=Interface.parse(text), gateway=Address.parse(str(ip)))
-    found = {p.rule for p in check(Plan(devices=(unit,))) if p.rule.startswith("gateway-")}
+    device = Device(name="one", address=Interface.parse(text), gateway=Address.parse(str(ip)))
+    found = {p.rule for p in check(Plan(devices=(device,))) if p.rule.startswith("gateway-")}
     ends = {ours.network.network_address, ours.network.broadcast_address}
     if ip == ours.ip:
         expected = {"gateway-is-itself"}

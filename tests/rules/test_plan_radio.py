@@ -24,14 +24,14 @@ RING = """\
     a: {device: one, tx_mhz: %g}
     b: {device: two, tx_mhz: %g}
 devices:"""
-UNITS = """\
+DEVICES = """\
   - {name: one, site: %s, address: 198.18.20.15/24, gateway: 198.18.20.1}
   - {name: two, site: Lighthouse, address: 198.18.20.16/24, gateway: 198.18.20.1}"""
 
 
 def ring(mhz: tuple[float, float] = (13199, 12933), site: str = "Harbour") -> Changes:
     """A third hop that closes the ring Lighthouse - Quarry - Harbour, or leads elsewhere."""
-    return {35: ("devices:", RING % mhz), END: ("", UNITS % site)}
+    return {35: ("devices:", RING % mhz), END: ("", DEVICES % site)}
 
 
 CARRIERS = """\
@@ -53,11 +53,11 @@ def carriers(protection: str, polarisation: str, a: float, b: float) -> Changes:
 FAULTY: list[tuple[str, Changes, Expected]] = [
     ("one frequency at both ends", {27: ("12877", "13143")},
      at(27, "tx-same-at-both-ends", CARRIER_1)),
-    ("both units high", {B: ("tx_band: low", "tx_band: high")},
+    ("both devices high", {B: ("tx_band: low", "tx_band: high")},
      at(B, "band-halves-equal", CARRIER_1)),
     ("halves crossed", {26: ("13143", "12877"), 27: ("12877", "13143")},
      at(26, "band-halves-crossed", CARRIER_1)),
-    ("frequency against the band of the one unit that has one",
+    ("frequency against the band of the one device that has one",
      {A: ("tx_band: high", "tx_band: low"), B: ("tx_band: low, ", "")},
      at(26, "frequency-against-band", END_A)),
     ("frequency that the part cannot do", {14: ("raster: F.497", "raster: national"),

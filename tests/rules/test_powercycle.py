@@ -1,4 +1,4 @@
-"""Were settings saved: what hangs behind a unit, what changed, and what is said of it."""
+"""Were settings saved: what hangs behind a device, what changed, and what is said of it."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import Judged
+from verifier.rules.compare import Judgement
 from verifier.rules.outage import behind
 from verifier.rules.powercycle import (
     BEFORE,
     RESTART,
-    Went,
+    RestartTimes,
     changes,
     judge,
     settings,
@@ -91,12 +91,12 @@ def test_what_hangs_behind_on_the_bench(
         assert behind(plan, down, stage=stage).links
 
 
-UNIT = device(
+DEVICE = device(
     "lighthouse-quarry", location="Lighthouse", snmp="bench", ports=(Port(name="eth1", mtu=1500),)
 )
-PLAN = Plan(devices=(UNIT,))
+PLAN = Plan(devices=(DEVICE,))
 RIGHT = {
-    "sysName": UNIT.name,
+    "sysName": DEVICE.name,
     "sysLocation": "Lighthouse",
     "tx_mhz": 13143.0,
     "rx_level_dbm": -45.0,
@@ -104,7 +104,7 @@ RIGHT = {
 
 
 def seen(values: dict[str, Any], index: int = 3, mtu: int = 1500) -> list[Observation]:
-    """What a unit says; its port at some index."""
+    """What a device says; its port at some index."""
     named: dict[str, tuple[Any, str | None]] = {k: (v, None) for k, v in values.items()}
     if values:
         named |= {
@@ -113,14 +113,14 @@ def seen(values: dict[str, Any], index: int = 3, mtu: int = 1500) -> list[Observ
             "ifMtu": (mtu, f"1.3.6.1.2.1.2.2.1.4.{index}"),
         }
     return [
-        Observation(id=0, subject=Subject("device", UNIT.name), probe="snmp", what=what, value=value,
+        Observation(id=0, subject=Subject("device", DEVICE.name), probe="snmp", what=what, value=value,
                     oid=oid, at="2026-11-24T10:00:00.000Z")
         for what, (value, oid) in named.items()
     ]  # fmt: skip
 
 
 def saved(
-    old: list[Observation], new: list[Observation], went: Went | None
+    old: list[Observation], new: list[Observation], went: RestartTimes | None
 ) -> tuple[Finding, list[Finding]]:
     """`settings.saved`, and all findings."""
     judged = judgement(old, new, went)
@@ -129,52 +129,54 @@ def saved(
 
 
 def judged_causes(
-    old: list[Observation], new: list[Observation], went: Went | None
+    old: list[Observation], new: list[Observation], went: RestartTimes | None
 ) -> tuple[Cause, ...]:
     """The causes, in order."""
     return judgement(old, new, went).causes
 
 
-def judgement(old: list[Observation], new: list[Observation], went: Went | None) -> Judged:
+def judgement(
+    old: list[Observation], new: list[Observation], went: RestartTimes | None
+) -> Judgement:
     before = [dataclasses.replace(o, what=BEFORE + o.what) for o in old]
-    restart = Observation(id=0, subject=Subject("device", UNIT.name), probe="icmp", what=RESTART,
+    restart = Observation(id=0, subject=Subject("device", DEVICE.name), probe="icmp", what=RESTART,
                           value=asdict(went) if went else None, at="2026-11-24T10:00:00.000Z")  # fmt: skip
     everything = [*new, *before, *([restart] if went else [])]
     numbered = [dataclasses.replace(o, id=n) for n, o in enumerate(everything, start=1)]
-    return judge(PLAN, {"mib2": PROFILE}, numbered, stage="alignment", devices=[UNIT])
+    return judge(PLAN, {"mib2": PROFILE}, numbered, stage="alignment", devices=[DEVICE])
 
 
-BACK = Went(gone_s=3.0, ping_s=20.0, snmp_s=31.0, restarted=True, waited_s=180)
-SITUATIONS: dict[str, tuple[list[Observation], list[Observation], Went | None, str, str]] = {
+BACK = RestartTimes(gone_s=3.0, ping_s=20.0, snmp_s=31.0, restarted=True, waited_s=180)
+SITUATIONS: dict[str, tuple[list[Observation], list[Observation], RestartTimes | None, str, str]] = {
     "all as before": (seen(RIGHT), seen(RIGHT), BACK, "pass", "all 4 settings are as before"),
     "only a level differs": (
         seen(RIGHT), seen(RIGHT | {"rx_level_dbm": -47.0}), BACK, "pass", "back to echoes after 20 s"),
     "its ports have other indexes": (seen(RIGHT), seen(RIGHT, index=7), BACK, "pass", "as before"),
     "another name": (
-        seen(RIGHT), seen(RIGHT | {"sysName": "unit"}), BACK, "fail",
-        f"name: '{UNIT.name}' before, 'unit' now. As planned before and not any more: system.name"),
+        seen(RIGHT), seen(RIGHT | {"sysName": "device"}), BACK, "fail",
+        f"name: '{DEVICE.name}' before, 'device' now. As planned before and not any more: identity.name"),
     "another location, which is a warning": (
         seen(RIGHT), seen(RIGHT | {"sysLocation": "unknown"}), BACK, "fail",
-        "As planned before and not any more: system.location of lighthouse-quarry"),
+        "As planned before and not any more: identity.location of lighthouse-quarry"),
     "a frequency is gone": (
         seen(RIGHT), seen({k: v for k, v in RIGHT.items() if k != "tx_mhz"}), BACK, "fail",
         "transmit frequency: 13143.0 before, nothing now"),
     "another MTU": (seen(RIGHT), seen(RIGHT, mtu=9000), BACK, "fail", "eth1 MTU: 1500 before, 9000 now"),
     "never went away": (
-        seen(RIGHT), seen(RIGHT), Went(restarted=False, waited_s=180, ping_held=True), "not-tested",
+        seen(RIGHT), seen(RIGHT), RestartTimes(restarted=False, waited_s=180, ping_held=True), "not-tested",
         "it was not restarted: it answered throughout the 3 min"),
     "never went away, no SNMP": (
-        [], [], Went(waited_s=180, ping_held=True), "not-tested", "it was not restarted"),
+        [], [], RestartTimes(waited_s=180, ping_held=True), "not-tested", "it was not restarted"),
     "its cable was pulled": (
         seen(RIGHT), seen(RIGHT), dataclasses.replace(BACK, restarted=False), "not-tested",
         "its uptime went on"),
     "never came back": (
-        seen(RIGHT), [], Went(gone_s=3.0, waited_s=180), "fail", "did not come back within 3 min"),
+        seen(RIGHT), [], RestartTimes(gone_s=3.0, waited_s=180), "fail", "did not come back within 3 min"),
     "came back at its factory address": (
-        seen(RIGHT), [], Went(gone_s=3.0, waited_s=180, found_at="192.0.2.21", found_as="factory"),
+        seen(RIGHT), [], RestartTimes(gone_s=3.0, waited_s=180, found_at="192.0.2.21", found_as="factory"),
         "fail", "it came back at 192.0.2.21, its factory address: nothing was saved"),
     "echoes only": (
-        seen(RIGHT), [], Went(gone_s=3.0, ping_s=9.0, waited_s=180), "not-tested",
+        seen(RIGHT), [], RestartTimes(gone_s=3.0, ping_s=9.0, waited_s=180), "not-tested",
         "it gives no settings any more: back to echoes after 9 s"),
     "told nothing before": (
         [], seen(RIGHT), BACK, "not-tested", "it gave no settings before the restart"),
@@ -184,7 +186,7 @@ SITUATIONS: dict[str, tuple[list[Observation], list[Observation], Went | None, s
 
 @pytest.mark.parametrize("case", SITUATIONS.values(), ids=list(SITUATIONS))
 def test_what_is_said_of_a_restart(
-    case: tuple[list[Observation], list[Observation], Went | None, str, str],
+    case: tuple[list[Observation], list[Observation], RestartTimes | None, str, str],
 ) -> None:
     """The verdict and the words that must be in the reason; asked at every stage."""
     old, new, went, verdict, words = case
@@ -198,7 +200,7 @@ SILENT = {"sent": 5, "received": 0, "rtt_ms": [None] * 5, "duplicates": 0, "reor
           "silence": [{"reason": "timed-out", "text": "no answer"}]}  # fmt: skip
 
 
-def gone(name: str = UNIT.name) -> list[Observation]:
+def gone(name: str = DEVICE.name) -> list[Observation]:
     """What is seen of a device that is not at its address."""
     rows: list[tuple[Any, str, Any]] = [("icmp", "echo", SILENT), ("snmp", "answer", "timed-out")]
     return [
@@ -211,16 +213,16 @@ def gone(name: str = UNIT.name) -> list[Observation]:
 @pytest.mark.parametrize("kind", ["former", "factory"])
 def test_nothing_was_saved_is_the_first_cause(kind: str) -> None:
     """After a return to another address the silent one hangs on that, and on nothing else."""
-    went = Went(gone_s=3.0, waited_s=180, found_at="192.0.2.21", found_as=kind)
+    went = RestartTimes(gone_s=3.0, waited_s=180, found_at="192.0.2.21", found_as=kind)
     finding, findings = saved(seen(RIGHT), gone(), went)
     causes = judged_causes(seen(RIGHT), gone(), went)
     first = causes[0]
-    assert (first.kind, first.subject.name) == ("settings-unsaved", UNIT.name)
+    assert (first.kind, first.subject.name) == ("settings-unsaved", DEVICE.name)
     assert "nothing was saved" in first.text
     assert f"192.0.2.21, its {kind} address" in first.text
     assert first.for_[0] == finding.id
     wrong = [f for f in findings if f.verdict != "pass" and not f.check.startswith("local.")]
-    assert {f.check for f in wrong} >= {"settings.saved", "icmp.reply"}
+    assert {f.check for f in wrong} >= {"settings.saved", "echo.reply"}
     assert all(f.caused_by == (first.id,) for f in wrong), [(f.check, f.caused_by) for f in wrong]
     assert set(first.for_) == {f.id for f in wrong}
     assert len(causes) == 1
@@ -228,27 +230,27 @@ def test_nothing_was_saved_is_the_first_cause(kind: str) -> None:
 
 def test_a_silent_device_that_was_not_found_keeps_its_causes() -> None:
     """Where it is is not known: what it may be is said as before."""
-    went = Went(gone_s=3.0, waited_s=180)
+    went = RestartTimes(gone_s=3.0, waited_s=180)
     kinds = [c.kind for c in judged_causes(seen(RIGHT), gone(), went)]
     assert kinds
     assert "settings-unsaved" not in kinds
 
 
 def found(check: str, verdict: Any, reason: str, *causes: str) -> Finding:
-    return Finding(check=check, subject=Subject("device", UNIT.name), verdict=verdict,
+    return Finding(check=check, subject=Subject("device", DEVICE.name), verdict=verdict,
                    reason=reason, caused_by=causes)  # fmt: skip
 
 
 @pytest.mark.parametrize(
     ("device_", "findings", "words"),
     [
-        (UNIT, [found("local.fit", "pass", "direct"), found("icmp.reply", "fail", "no echo"),
-                found("system.name", "not-tested", "silent")], "no echo"),
-        (UNIT, [found("icmp.reply", "pass", "ok"), found("neighbour.mac", "fail", "another"),
+        (DEVICE, [found("laptop.fit", "pass", "direct"), found("echo.reply", "fail", "no echo"),
+                found("identity.name", "not-tested", "silent")], "no echo"),
+        (DEVICE, [found("echo.reply", "pass", "ok"), found("neighbour.mac", "fail", "another"),
                 found("snmp.answer", "not-tested", "refused")], "refused"),
-        (UNIT, [found("local.fit", "not-tested", "off-subnet", "c7")], "the cable is out"),
-        (UNIT, [], "it gave none of its settings"),
-        (dataclasses.replace(UNIT, snmp=None), [], "the plan says no snmp entry for it"),
+        (DEVICE, [found("laptop.fit", "not-tested", "off-subnet", "c7")], "the cable is out"),
+        (DEVICE, [], "it gave none of its settings"),
+        (dataclasses.replace(DEVICE, snmp=None), [], "the plan says no snmp entry for it"),
     ],
 )  # fmt: skip
 def test_nothing_was_read_before(device_: Device, findings: list[Finding], words: str) -> None:
@@ -262,14 +264,14 @@ def test_nothing_was_read_before(device_: Device, findings: list[Finding], words
 
 def test_something_was_read_before() -> None:
     """One setting is enough to compare."""
-    assert unread([UNIT], (), (), seen({"sysName": UNIT.name})) == {}
+    assert unread([DEVICE], (), (), seen({"sysName": DEVICE.name})) == {}
 
 
 @pytest.mark.parametrize(("took_s", "verdict"), [(31.0, "pass"), (45.0, "pass"), (50.0, "warn")])
 def test_time_to_come_back_against_the_profile(took_s: float, verdict: str) -> None:
-    """`system.uptime`: how long it was away; longer than its profile's boot time is a warning."""
+    """`state.restarts`: how long it was away; longer than its profile's boot time is a warning."""
     _, findings = saved(seen(RIGHT), seen(RIGHT), dataclasses.replace(BACK, snmp_s=took_s))
-    (uptime,) = (f for f in findings if f.check == "system.uptime")
+    (uptime,) = (f for f in findings if f.check == "state.restarts")
     assert (uptime.verdict, uptime.observed, uptime.expected) == (verdict, took_s, 45)
     assert len({f.id for f in findings}) == len(findings)
 
@@ -283,10 +285,10 @@ def test_settings_are_read_back_from_observations() -> None:
         ("tx_mhz radio:2", 12877.0, "z"),
     ]
     extra = [
-        Observation(id=0, subject=Subject("device", UNIT.name), probe="snmp", what=w, value=v, oid=o,
+        Observation(id=0, subject=Subject("device", DEVICE.name), probe="snmp", what=w, value=v, oid=o,
                     at="") for w, v, o in more
     ]  # fmt: skip
-    found = settings(UNIT, [*seen(RIGHT), *extra])
+    found = settings(DEVICE, [*seen(RIGHT), *extra])
     assert found["mask of 198.18.20.11"] == "255.255.255.0"
     assert found["default route"] == "198.18.20.1, 198.18.20.2"
     assert found["transmit frequency radio:2"] == 12877.0

@@ -48,7 +48,7 @@ def eirp_of(
         kept = tuple(r for r in profile.reading if r.field != "tx_power_set_dbm")
         profile = dataclasses.replace(profile, reading=kept)
     seen = observed(A, {**RIGHT, **(a or {})}), observed(B, RIGHT_B)
-    found = of_radio(judged(plan, stage, *seen, profiles={"ptp-radio": profile}))
+    found = of_radio(judged(plan, stage, *seen, profiles={"hop-radio": profile}))
     of_end = [f for f in found if f.check == "radio.eirp" and f.subject.end == "a"]
     return of_end[0] if of_end else None
 
@@ -171,7 +171,7 @@ def test_a_profile_without_powers_of_modes_tells_of_none() -> None:
     profile = dataclasses.replace(PROFILE, mode=modes)
     seen = observed(A, RIGHT), observed(B, RIGHT_B)
     plan = planned(a={"max_eirp_dbm": 54.1})
-    found = of_radio(judged(plan, "handover", *seen, profiles={"ptp-radio": profile}))
+    found = of_radio(judged(plan, "handover", *seen, profiles={"hop-radio": profile}))
     verdicts = [f.verdict for f in found if (f.check, f.subject.end) == ("radio.eirp", "a")]
     assert verdicts == ["pass"]
 

@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
 from verifier.model.plan import Carrier, End, Link
 from verifier.model.profile import AlignmentPort, Mode, Profile
 from verifier.rules import radio
 from verifier.rules.radio import levels, voltage
 
-PROFILE = load_profiles({"ptp-radio"})["ptp-radio"]
+PROFILE = load_profiles({"hop-radio"})["hop-radio"]
 
 # --- ITU-R P.525 -----------------------------------------------------------------------------
 

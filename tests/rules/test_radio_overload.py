@@ -31,7 +31,7 @@ STAGES = ["bench", "alignment", "handover", "service"]
 BLANK = {"rx_level_dbm": None}
 """No level planned for the end."""
 FED = {"bench_attenuation_db": 60.0}
-LIMITLESS = {"ptp-radio": dataclasses.replace(PROFILE, limits=Limits())}
+LIMITLESS = {"hop-radio": dataclasses.replace(PROFILE, limits=Limits())}
 
 
 def level_of(

@@ -41,7 +41,7 @@ def modulation_of(
 ) -> Finding:
     """What end a transmits with, by what end b receives of it."""
     seen = observed(A, {**RIGHT, **a}), observed(B, {**RIGHT_B, **b})
-    profiles = {"ptp-radio": profile}
+    profiles = {"hop-radio": profile}
     found = of_radio(judged(planned(b=pb or {}), stage, *seen, profiles=profiles))
     (finding,) = [f for f in found if (f.check, f.subject.end) == ("radio.modulation", "a")]
     return finding
@@ -92,7 +92,7 @@ def test_a_sweep_puts_it_aside_until_it_has_lasted(level: float, *, unexplained:
         *observed(B, {**RIGHT_B, "rx_modulation": "4qam", "rx_level_dbm": level}),
     ]
     result = judged(plan, "service", seen, only={"radio.modulation", "radio.rx-level"})
-    found = {r.unit.name: r for r in readings(plan, plan.devices, result.findings, (), seen)}
+    found = {r.subject.name: r for r in readings(plan, plan.devices, result.findings, (), seen)}
     hop = found["Hop 1"]
     assert bool(hop.unexplained) is unexplained
     assert not [r for r in hop.reasons if r.check]
@@ -104,5 +104,5 @@ def test_a_level_that_nobody_planned_makes_no_link_untested() -> None:
     seen = [*observed(A, RIGHT), *observed(B, RIGHT_B)]
     result = judged(plan, "service", seen, only={"radio.rx-level"})
     assert {f.verdict for f in result.findings if f.check == "radio.rx-level"} == {"not-tested"}
-    found = {r.unit.name: r for r in readings(plan, plan.devices, result.findings, (), seen)}
+    found = {r.subject.name: r for r in readings(plan, plan.devices, result.findings, (), seen)}
     assert not [r for r in found["Hop 1"].reasons if r.check]

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verifier.rules.ports import match
-from verifier.rules.routes import next_hop, tables
+from verifier.rules.mib.ports import match
+from verifier.rules.mib.routes import next_hop, tables
 
 OLD, NEW = tables(4)
 (SIX,) = tables(6)

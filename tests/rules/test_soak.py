@@ -11,15 +11,15 @@ from typing import Any
 import pytest
 
 from verifier.model.subject import Subject
-from verifier.rules.soak import EchoFigures, rows, soaked, title, words
-from verifier.rules.soak_trend import trends
+from verifier.rules.soak.tally import EchoFigures, rows, soaked, title, words
+from verifier.rules.soak.trend import trends
 
-UNIT = Subject("device", "lighthouse-quarry")
+DEVICE = Subject("device", "lighthouse-quarry")
 
 
 def echo(rtt_us: list[int | None], **more: Any) -> dict[str, Any]:
     usual: dict[str, Any] = {
-        "kind": "echo", "subject": {"kind": "device", "name": UNIT.name}, "path": "management",
+        "kind": "echo", "subject": {"kind": "device", "name": DEVICE.name}, "path": "management",
         "bytes": 84, "at": "2026-11-24T10:00:00.000Z", "start_s": 0.0, "step_s": 1.0,
         "rtt_us": rtt_us, "duplicates": 0, "reordered": 0, "silence": {},
     }  # fmt: skip
@@ -27,7 +27,7 @@ def echo(rtt_us: list[int | None], **more: Any) -> dict[str, Any]:
 
 
 def figures(*blocks: dict[str, Any]) -> EchoFigures:
-    (found,) = soaked(blocks).of(UNIT)
+    (found,) = soaked(blocks).of(DEVICE)
     return found
 
 
@@ -93,13 +93,13 @@ def test_longest_gap_over_a_blocks_edge() -> None:
 
 
 def test_sizes_and_targets_are_kept_apart() -> None:
-    """Figures by size, the smaller first; another unit is another."""
+    """Figures by size, the smaller first; another device is another."""
     other = {"kind": "device", "name": "quarry-lighthouse"}
     found = soaked([
         echo([1, None], bytes=1500, duplicates=2, silence={"no reply in time": 1}),
         echo([1, 1]), echo([5], subject=other),
     ])  # fmt: skip
-    small, large = found.of(UNIT)
+    small, large = found.of(DEVICE)
     assert [f.target.bytes for f in (small, large)] == [84, 1500]
     assert (large.lost, large.duplicates, large.silences) == (1, 2, {"no reply in time": 1})
     assert len(found.echoes) == 3
@@ -138,7 +138,7 @@ def test_trend_keeps_extremes_and_losses() -> None:
                                  else [times[i : i + 60] for i in range(0, 3600, 60)])
     ]  # fmt: skip
     values = {
-        "kind": "values", "subject": {"kind": "device", "name": UNIT.name}, "at": "",
+        "kind": "values", "subject": {"kind": "device", "name": DEVICE.name}, "at": "",
         "t_s": [n * 10.0 for n in range(360)], "series": {"rx_level_dbm": levels}, "speeds": {},
     }  # fmt: skip
     (trend,) = trends([*blocks, values], 3600.0)
@@ -159,4 +159,4 @@ def test_a_count_that_stands_as_digits_is_a_number() -> None:
     values = [row["ifHCInOctets eth1"] for _, row in rows(block)]
     assert values == [2**64 - 9, 2**64 - 1]
     assert [row["x"] for _, row in rows(block)] == ["123", "123"]
-    assert soaked([block]).units["a"].counters["eth1", "ifInOctets"].grown == 8
+    assert soaked([block]).devices["a"].counters["eth1", "ifInOctets"].grown == 8

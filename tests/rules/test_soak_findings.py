@@ -1,4 +1,4 @@
-"""Findings of a soak: each situation of one unit, what it is judged and what the reason says."""
+"""Findings of a soak: each situation of one device, what it is judged and what the reason says."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import pytest
 from verifier.model.address import Interface
 from verifier.model.observation import Observation
 from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Plan, Port
-from verifier.model.profile import Limits, Profile, Reading
+from verifier.model.profile import Limits, Profile, ProfileReading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
 from verifier.rules.compare import compare
@@ -20,19 +20,19 @@ from verifier.rules.compare import compare
 NAME = "lighthouse-quarry"
 AT = "2026-11-24T10:00:00.000Z"
 PROFILE = Profile(
-    id="ptp-radio",
+    id="hop-radio",
     kind="radio",
     reading=(
-        Reading(field="rx_level_dbm", oid="1.3.6.1.4.1.32473.1.1.1.0", type="integer"),
-        Reading(field="errored_s", oid="1.3.6.1.4.1.32473.1.1.2.0", type="integer"),
-        Reading(field="unavailable_s", oid="1.3.6.1.4.1.32473.1.1.3.0", type="integer"),
-        Reading(field="severely_errored_s", oid="1.3.6.1.4.1.32473.1.1.5.0", type="integer"),
-        Reading(field="clock", oid="1.3.6.1.4.1.32473.1.1.4.0", type="text"),
+        ProfileReading(field="rx_level_dbm", oid="1.3.6.1.4.1.32473.1.1.1.0", type="integer"),
+        ProfileReading(field="errored_s", oid="1.3.6.1.4.1.32473.1.1.2.0", type="integer"),
+        ProfileReading(field="unavailable_s", oid="1.3.6.1.4.1.32473.1.1.3.0", type="integer"),
+        ProfileReading(field="severely_errored_s", oid="1.3.6.1.4.1.32473.1.1.5.0", type="integer"),
+        ProfileReading(field="clock", oid="1.3.6.1.4.1.32473.1.1.4.0", type="text"),
     ),
     limits=Limits(rx_max_dbm=-20.0, rx_damage_dbm=0.0),
 )
 DEVICE = Device(
-    name=NAME, address=Interface.parse("198.18.20.11/24"), profile="ptp-radio", snmp="field",
+    name=NAME, address=Interface.parse("198.18.20.11/24"), profile="hop-radio", snmp="field",
     ports=(Port(name="eth1"),),
 )  # fmt: skip
 LINK = Link(name="Hop 1", carriers=(Carrier(a=End(device=NAME), b=End(device="quarry")),))
@@ -68,16 +68,16 @@ def gap(why: str) -> dict[str, Any]:
 def observed(**more: Any) -> list[Observation]:
     laptop = Observation(id=1, subject=Subject("laptop", "laptop"), probe="laptop", what="soak",
                          value=more.pop("soak", DONE), at=AT)  # fmt: skip
-    unit = {"answer": "answered", "clock": "2026-11-24T10:00:01Z"} | more
+    device = {"answer": "answered", "clock": "2026-11-24T10:00:01Z"} | more
     seen = [Observation(id=n, subject=Subject("device", NAME), probe="snmp", what=w, value=v, at=AT)
-            for n, (w, v) in enumerate(unit.items(), start=2)]  # fmt: skip
+            for n, (w, v) in enumerate(device.items(), start=2)]  # fmt: skip
     return [laptop, *seen]
 
 
 def judged(blocks: list[dict[str, Any]], acceptance: Acceptance, **seen: Any) -> dict[str, Finding]:
-    far = Device(name="quarry", address=Interface.parse("198.18.20.12/24"), profile="ptp-radio")
+    far = Device(name="quarry", address=Interface.parse("198.18.20.12/24"), profile="hop-radio")
     plan = Plan(devices=(DEVICE, far), links=(LINK,), acceptance=acceptance)
-    found = compare(plan, {"ptp-radio": PROFILE}, observed(**seen), samples=blocks).findings
+    found = compare(plan, {"hop-radio": PROFILE}, observed(**seen), samples=blocks).findings
     return {f.check: f for f in found if f.subject.name != far.name and f.subject.end != "b"}
 
 
@@ -94,30 +94,30 @@ SHORT = DONE | {"lasted_s": 60, "state": "interrupted"}
 KILLED = DONE | {"lasted_s": 60, "state": "unfinished"}
 
 ECHOES: dict[str, tuple[list[dict[str, Any]], Acceptance, str, str, str]] = {
-    "nothing lost": ([echo(OK), echo(OK, 1500)], limits(), "icmp.loss", "pass", "0 of 1800 echoes lost"),
-    "lost, no limit": ([echo(LOST_1)], Acceptance(), "icmp.loss", "warn", "the plan sets no limit"),
-    "lost within the limit": ([echo([None, *OK * 2])], limits(), "icmp.loss", "pass", "1 of 1801"),
-    "lost beyond the limit": ([echo(LOST_1)], limits(), "icmp.loss", "fail", "management path: 1 of 900"),
+    "nothing lost": ([echo(OK), echo(OK, 1500)], limits(), "echo.loss", "pass", "0 of 1800 echoes lost"),
+    "lost, no limit": ([echo(LOST_1)], Acceptance(), "echo.loss", "warn", "the plan sets no limit"),
+    "lost within the limit": ([echo([None, *OK * 2])], limits(), "echo.loss", "pass", "1 of 1801"),
+    "lost beyond the limit": ([echo(LOST_1)], limits(), "echo.loss", "fail", "management path: 1 of 900"),
     "only the large ones are lost": (
-        [echo(OK * 20), echo(LOST_9, 1500)], limits(), "icmp.loss", "fail", "9 of 900 of 1500 byte"),
+        [echo(OK * 20), echo(LOST_9, 1500)], limits(), "echo.loss", "fail", "9 of 900 of 1500 byte"),
     "lost, but hosts beyond judge": (
-        [echo(LOST_9)], limits(traffic_pairs=("a>b",)), "icmp.loss", "warn", "see traffic.loss"),
-    "none answered": ([echo([None] * 900)], limits(), "icmp.loss", "fail", "none of the 900"),
-    "none sent": ([echo([-1] * 900)], limits(), "icmp.loss", "not-tested", "no echo of the soak"),
-    "slow": ([echo(SLOW)], limits(), "icmp.rtt", "fail", "95 % within 20.000"),
-    "slow for one in twenty": ([echo([20_000] * 45 + OK[45:])], limits(), "icmp.rtt", "pass", "99 % within 20.000"),
-    "slow, no limit": ([echo(SLOW)], Acceptance(), "icmp.rtt", "pass", "50 % within 1.000"),
-    "too many lost for a time": ([echo([*[None] * 90, *OK[90:]])], limits(), "icmp.rtt", "fail", "95 % within unanswered"),
-    "a gap of 9 s": ([echo(LOST_9)], limits(), "icmp.gap", "pass", "without a reply 9 s, 0:00:00 after"),
-    "a gap of 10 s": ([echo([*OK[:100], *[None] * 10, *OK])], limits(), "icmp.gap", "warn", "0:01:40 after the begin"),
-    "answered twice": ([echo(OK, duplicates=3)], limits(), "icmp.duplicate", "warn", "3 echoes"),
-    "overtaken": ([echo(OK, reordered=1)], limits(), "icmp.reordered", "warn", "1 replies"),
+        [echo(LOST_9)], limits(traffic_pairs=("a>b",)), "echo.loss", "warn", "see traffic.loss"),
+    "none answered": ([echo([None] * 900)], limits(), "echo.loss", "fail", "none of the 900"),
+    "none sent": ([echo([-1] * 900)], limits(), "echo.loss", "not-tested", "no echo of the soak"),
+    "slow": ([echo(SLOW)], limits(), "echo.round-trip", "fail", "95 % within 20.000"),
+    "slow for one in twenty": ([echo([20_000] * 45 + OK[45:])], limits(), "echo.round-trip", "pass", "99 % within 20.000"),
+    "slow, no limit": ([echo(SLOW)], Acceptance(), "echo.round-trip", "pass", "50 % within 1.000"),
+    "too many lost for a time": ([echo([*[None] * 90, *OK[90:]])], limits(), "echo.round-trip", "fail", "95 % within unanswered"),
+    "a gap of 9 s": ([echo(LOST_9)], limits(), "echo.gap", "pass", "without a reply 9 s, 0:00:00 after"),
+    "a gap of 10 s": ([echo([*OK[:100], *[None] * 10, *OK])], limits(), "echo.gap", "warn", "0:01:40 after the begin"),
+    "answered twice": ([echo(OK, duplicates=3)], limits(), "echo.duplicate", "warn", "3 echoes"),
+    "overtaken": ([echo(OK, reordered=1)], limits(), "echo.reordered", "warn", "1 replies"),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("case", ECHOES.values(), ids=list(ECHOES))
 def test_echoes(case: tuple[list[dict[str, Any]], Acceptance, str, str, str]) -> None:
-    """Echoes to a unit, against the plan's limits."""
+    """Echoes to a device, against the plan's limits."""
     blocks, acceptance, check, verdict, words = case
     finding = judged(blocks, acceptance)[check]
     assert finding.verdict == verdict, finding.reason
@@ -138,9 +138,9 @@ SAMPLES: dict[str, tuple[dict[str, Any], Acceptance, str, str, str]] = {
         NONE | {"ifCounterDiscontinuityTime_eth1": [0, 0, 8]}, limits(), "port.errors", "not-tested", "discontinuity"),
     "read once": ({n: v[:1] for n, v in NONE.items()}, limits(), "port.errors", "not-tested", "read once"),
     "no such counters": ({"rx_level_dbm": [-45.0] * 3}, limits(), "port.errors", "not-tested", "no error counters"),
-    "restarted": (NONE | {"sysUpTime": [9_000_000, 100, 1100]}, limits(), "system.uptime", "fail", "started again: 0:00:10"),
+    "restarted": (NONE | {"sysUpTime": [9_000_000, 100, 1100]}, limits(), "state.restarts", "fail", "started again: 0:00:10"),
     "restarted, counters": (NONE | {"sysUpTime": [9_000_000, 100, 1100]}, limits(), "port.errors", "not-tested", "started again"),
-    "ran on over the wrap": (NONE | {"sysUpTime": [2**32 - 1500, 2**32 - 500, 500]}, limits(), "system.uptime", "pass", "no restart"),
+    "ran on over the wrap": (NONE | {"sysUpTime": [2**32 - 1500, 2**32 - 500, 500]}, limits(), "state.restarts", "pass", "no restart"),
     "level steady": ({"rx_level_dbm": [-45.0, -46.5, -45.5]}, limits(), "radio.rx-level-spread", "pass", "-46.5 to -45 dBm in 3"),
     "level unsteady": ({"rx_level_dbm": [-45.0, -48.5, -45.0]}, limits(), "radio.rx-level-spread", "warn", "lowest 0:00:10"),
     "level lost": ({"rx_level_dbm": [-45.0, False, -45.0]}, limits(), "radio.rx-level-spread", "fail", "nothing was received in 1 of 3"),
@@ -151,7 +151,7 @@ SAMPLES: dict[str, tuple[dict[str, Any], Acceptance, str, str, str]] = {
     "errored seconds": ({"errored_s": [4, 4, 6]}, limits(), "radio.errored-seconds", "warn", "2 errored seconds"),
     "unavailable seconds": ({"unavailable_s": [0, 10, 12]}, limits(), "radio.unavailable-seconds", "fail", "12 unavailable"),
     "errored seconds within the limit": (
-        {"errored_s": [4, 4, 6]}, limits(max_es=2), "radio.errored-seconds", "pass", "2 errored seconds by the unit's own count, 2 allowed"),
+        {"errored_s": [4, 4, 6]}, limits(max_es=2), "radio.errored-seconds", "pass", "2 errored seconds by the device's own count, 2 allowed"),
     "errored seconds beyond the limit": (
         {"errored_s": [4, 4, 7]}, limits(max_es=2), "radio.errored-seconds", "fail", "3 errored"),
     "no errored seconds": ({"errored_s": [4, 4, 4]}, Acceptance(), "radio.errored-seconds", "pass", "0 errored"),
@@ -203,16 +203,16 @@ RAIN = [
 ]
 
 
-@pytest.mark.parametrize(("weather", "minutes", "unit", "mhz", "verdict"), RAIN)
+@pytest.mark.parametrize(("weather", "minutes", "device", "mhz", "verdict"), RAIN)
 def test_rain_recorded_during_the_soak(
-    weather: str, minutes: float, unit: str, mhz: float, verdict: str
+    weather: str, minutes: float, device: str, mhz: float, verdict: str
 ) -> None:
     """A soak of 15 minutes; rain at either end of the link, within 30 minutes of it, from 5 GHz up.
 
     A planned limit holds in rain too, and so does the warning of errored seconds.
     """
     at = dt.datetime.fromisoformat(AT) - dt.timedelta(minutes=minutes)
-    said = Observation(id=99, subject=Subject("device", unit), probe="person", value=weather,
+    said = Observation(id=99, subject=Subject("device", device), probe="person", value=weather,
                        what="manual.weather", at=at.isoformat())  # fmt: skip
     carrier = Carrier(a=End(device=NAME), b=End(device="quarry", tx_mhz=mhz))
     link = dataclasses.replace(LINK, carriers=(carrier,))
@@ -221,7 +221,7 @@ def test_rain_recorded_during_the_soak(
 
     def found(acceptance: Acceptance) -> dict[str, str]:
         plan = Plan(devices=(DEVICE,), links=(link,), acceptance=acceptance)
-        made = compare(plan, {"ptp-radio": PROFILE}, [*observed(), said], samples=blocks)
+        made = compare(plan, {"hop-radio": PROFILE}, [*observed(), said], samples=blocks)
         return {f.check: f.verdict for f in made.findings if f.check.endswith("-seconds")}
 
     assert found(Acceptance()) == {
@@ -245,7 +245,7 @@ def test_rain_recorded_during_the_soak(
 )  # fmt: skip
 def test_clock(seen: dict[str, Any], verdict: str, words: str) -> None:
     """The standard MIB before the profile's reading; five seconds are allowed."""
-    finding = judged([echo(OK)], limits(), **seen)["system.clock"]
+    finding = judged([echo(OK)], limits(), **seen)["state.clock"]
     assert finding.verdict == verdict, finding.reason
     assert words in finding.reason
     assert str(finding.observed) != "-0.0"
@@ -265,11 +265,11 @@ def test_clock(seen: dict[str, Any], verdict: str, words: str) -> None:
 def test_the_laptop(
     blocks: list[dict[str, Any]], soak: dict[str, Any], verdict: str, words: str
 ) -> None:
-    """`local.soak` names what this laptop could not do."""
+    """`laptop.soak` names what this laptop could not do."""
     found = judged([echo(OK), *blocks], limits(), soak=soak)
-    assert found["local.soak"].verdict == verdict
-    assert words in found["local.soak"].reason
-    named = "1 min not counted, see local.soak" in found["icmp.loss"].reason
+    assert found["laptop.soak"].verdict == verdict
+    assert words in found["laptop.soak"].reason
+    named = "1 min not counted, see laptop.soak" in found["echo.loss"].reason
     assert named is any(b["kind"] == "gap" for b in blocks)
 
 
@@ -278,8 +278,8 @@ def test_cut_short_it_can_fail_but_not_pass(soak: dict[str, Any]) -> None:
     """What was bad until then is bad; what was good until then is not tested."""
     blocks = [echo(LOST_9[:60]), values(**NONE)]
     found = judged(blocks, limits(), soak=soak)
-    assert found["icmp.loss"].verdict == "fail"
-    for check in ("icmp.jitter", "icmp.duplicate", "port.errors", "system.uptime"):
+    assert found["echo.loss"].verdict == "fail"
+    for check in ("echo.jitter", "echo.duplicate", "port.errors", "state.restarts"):
         assert found[check].verdict == "not-tested"
         assert "until then" in found[check].reason
 
@@ -300,7 +300,7 @@ def test_mtu(case: tuple[dict[str, Any], str, str]) -> None:
     value, verdict, words = case
     usual = {"planned": 1500, "passed": False, "largest": None, "said": None, "reporter": None,
              "refused": False}  # fmt: skip
-    finding = judged([echo(OK)], limits(mtu_bytes=1500), mtu=usual | value)["icmp.mtu"]
+    finding = judged([echo(OK)], limits(mtu_bytes=1500), mtu=usual | value)["echo.mtu"]
     assert finding.verdict == verdict
     assert words in finding.reason
 
@@ -308,5 +308,5 @@ def test_mtu(case: tuple[dict[str, Any], str, str]) -> None:
 def test_without_a_soak_there_is_none_of_it() -> None:
     """No observation of one, no finding."""
     plan = Plan(devices=(DEVICE,), links=(LINK,), acceptance=limits(mtu_bytes=1500))
-    found = compare(plan, {"ptp-radio": PROFILE}, observed()[1:]).findings
-    assert not {f.check for f in found} & {"local.soak", "icmp.gap", "icmp.mtu", "system.uptime"}
+    found = compare(plan, {"hop-radio": PROFILE}, observed()[1:]).findings
+    assert not {f.check for f in found} & {"laptop.soak", "echo.gap", "echo.mtu", "state.restarts"}

@@ -42,7 +42,7 @@ def test_everything_belongs_to_handover_and_service(stage: Stage) -> None:
 
 
 @pytest.mark.parametrize("stage", get_args(Stage))
-@pytest.mark.parametrize("check", ["radio.eirp", "system.name", "address.mask", "radio.tx-power"])
+@pytest.mark.parametrize("check", ["radio.eirp", "identity.name", "address.mask", "radio.tx-power"])
 def test_settings_and_licence_belong_to_every_stage(stage: Stage, check: str) -> None:
     """Addresses, names and settings are right at every stage, and so is the licence."""
     assert belongs(links(), stage, check, END_A)

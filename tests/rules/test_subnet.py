@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from verifier.model.address import Address, Interface
 from verifier.model.laptop import Laptop, LaptopInterface, Route
 from verifier.model.plan import Device, OtherAddress
-from verifier.rules.subnet import Fit, assumed_route, fit
+from verifier.rules.fit.verdict import Fit, assumed_route, fit
 
 
 def laptop(*addresses: str, gateway: str | None = None) -> Laptop:
@@ -28,7 +28,7 @@ def laptop(*addresses: str, gateway: str | None = None) -> Laptop:
 
 def judged(machine: Laptop, address: str, gateway: str | None = None, **more: object) -> Fit:
     device = Device(
-        name="unit",
+        name="device",
         address=Interface.parse(address),
         gateway=Address.parse(gateway) if gateway else None,
         **more,  # type: ignore[arg-type]
@@ -71,8 +71,8 @@ def test_relations(
     found = judged(laptop(own, gateway=via), device, gateway)
     if device.startswith("127."):
         route = Route(interface="lo", source=Address.parse("127.0.0.1"))
-        unit = Device(name="unit", address=Interface.parse(device))
-        found = fit(unit, laptop(own), route)
+        one = Device(name="device", address=Interface.parse(device))
+        found = fit(one, laptop(own), route)
     assert (found.relation, found.verdict) == (relation, verdict)
 
 
@@ -104,7 +104,7 @@ def test_interface_that_is_down_holds_nothing() -> None:
 
 
 def test_tagged_management_is_a_note_and_a_warning() -> None:
-    """A unit that wants tagged management is reached only through a port that tags."""
+    """A device that wants tagged management is reached only through a port that tags."""
     found = judged(
         laptop("198.18.20.250/24"), "198.18.20.11/24", management_vlan=20, management_tagged=True
     )
@@ -127,14 +127,14 @@ def test_second_address_of_the_device_counts() -> None:
     st.integers(16, 30),
 )
 def test_direct_is_what_the_standard_library_says(
-    own: ipaddress.IPv4Address, own_prefix: int, unit: ipaddress.IPv4Address, unit_prefix: int
+    own: ipaddress.IPv4Address, own_prefix: int, device: ipaddress.IPv4Address, unit_prefix: int
 ) -> None:
     """Without gateways: direct if and only if each lies in the other's network, as hosts."""
     ours = ipaddress.ip_interface(f"{own}/{own_prefix}")
-    theirs = ipaddress.ip_interface(f"{unit}/{unit_prefix}")
+    theirs = ipaddress.ip_interface(f"{device}/{unit_prefix}")
     hosts = all(
         i.ip not in {i.network.network_address, i.network.broadcast_address} for i in (ours, theirs)
     )
-    expected = hosts and own != unit and own in theirs.network and unit in ours.network
-    found = judged(laptop(f"{own}/{own_prefix}"), f"{unit}/{unit_prefix}")
+    expected = hosts and own != device and own in theirs.network and device in ours.network
+    found = judged(laptop(f"{own}/{own_prefix}"), f"{device}/{unit_prefix}")
     assert (found.relation == "direct") == expected

@@ -13,7 +13,7 @@ from verifier.model.address import Address, Interface
 from verifier.model.fit import Fit
 from verifier.model.laptop import Laptop, LaptopInterface
 from verifier.model.plan import Device
-from verifier.rules.subnet import assumed_route, fit
+from verifier.rules.fit.verdict import assumed_route, fit
 
 
 def judged(case: Case) -> Fit:
@@ -26,7 +26,7 @@ def judged(case: Case) -> Fit:
         assumed=True,
     )
     gateway = Address.parse(case.gateway) if case.gateway else None
-    device = Device(name="unit", address=Interface.parse(case.device), gateway=gateway)
+    device = Device(name="device", address=Interface.parse(case.device), gateway=gateway)
     return fit(device, laptop, assumed_route(laptop, device.address.address))
 
 

@@ -14,8 +14,8 @@ from verifier.model.fit import Fit, System
 from verifier.model.laptop import UNNAMED, Laptop, LaptopInterface
 from verifier.model.plan import Device, Host, Management, OtherAddress, Plan
 from verifier.model.profile import Factory, Profile
-from verifier.rules.subnet import assumed_route, fit
-from verifier.rules.suggest import Advisor, candidates, present, taken_addresses
+from verifier.rules.fit.suggest import Advisor, candidates, present, taken_addresses
+from verifier.rules.fit.verdict import assumed_route, fit
 
 FAR = "203.0.113.9/24"
 
@@ -49,19 +49,19 @@ def advised(
     ]
 
 
-def plan_of(*units: str, wanted: str | None = None, **more: object) -> Plan:
-    devices = tuple(Device(name=f"unit-{n}", address=at(a)) for n, a in enumerate(units))
+def plan_of(*several: str, wanted: str | None = None, **more: object) -> Plan:
+    devices = tuple(Device(name=f"device-{n}", address=at(a)) for n, a in enumerate(several))
     management = Management(laptop=at(wanted) if wanted else None)
     return Plan(devices=devices, management=management, **more)  # type: ignore[arg-type]
 
 
 CASES = [
-    # units, the plan's laptop, the laptop, suggested for the first unit
+    # devices, the plan's laptop, the laptop, suggested for the first device
     (["198.18.20.11/24"], None, FAR, "198.18.20.254/24"),
     (["198.18.20.11/24"], "198.18.20.250/24", FAR, "198.18.20.250/24"),
     (["198.18.20.254/24", "198.18.20.253/24"], None, FAR, "198.18.20.252/24"),
     (["198.18.20.11/24"], "198.18.30.250/24", FAR, "198.18.20.254/24"),  # another subnet
-    (["198.18.20.11/24"], "198.18.20.11/24", FAR, "198.18.20.254/24"),  # a unit's
+    (["198.18.20.11/24"], "198.18.20.11/24", FAR, "198.18.20.254/24"),  # a device's
     (["198.18.20.11/24"], "198.18.20.255/24", FAR, "198.18.20.254/24"),  # the broadcast address
     (["198.18.20.200/24"], "198.18.20.250/25", FAR, "198.18.20.254/24"),  # fits not all of it
     (["198.18.20.11/24"], "198.18.20.250/16", FAR, "198.18.20.250/16"),
@@ -80,10 +80,10 @@ CASES = [
 ]
 
 
-@pytest.mark.parametrize(("units", "wanted", "own", "suggested"), CASES)
-def test_suggested(units: list[str], wanted: str | None, own: str, suggested: str | None) -> None:
+@pytest.mark.parametrize(("devices", "wanted", "own", "suggested"), CASES)
+def test_suggested(devices: list[str], wanted: str | None, own: str, suggested: str | None) -> None:
     """The plan's own if it fits the whole subnet, else the highest that nobody has."""
-    found = advised(plan_of(*units, wanted=wanted), own)[0]
+    found = advised(plan_of(*devices, wanted=wanted), own)[0]
     assert found.suggested == (at(suggested) if suggested else None)
     assert bool(found.commands) == (suggested is not None)
 
@@ -93,7 +93,7 @@ def test_taken_are_all_that_the_plan_knows() -> None:
     profile = Profile(
         id="p", factory=Factory(low=at("198.18.20.254/24"), high=at("198.18.20.253/24"))
     )
-    units = (
+    devices = (
         Device(name="a", address=at("198.18.20.11/24"), profile="p", tx_band="low"),
         Device(
             name="b", address=at("198.18.20.252/24"), gateway=Address.parse("198.18.20.251"),
@@ -102,27 +102,27 @@ def test_taken_are_all_that_the_plan_knows() -> None:
         ),
     )  # fmt: skip
     hosts = (Host(name="m", address=Address.parse("198.18.20.247")),)
-    plan = Plan(devices=units, management=Management(hosts=hosts))
+    plan = Plan(devices=devices, management=Management(hosts=hosts))
     first = advised(plan, FAR, profile=profile)[0]
     assert str(first.suggested) == "198.18.20.253/24", (
         "nobody is at the other half's factory address"
     )
     full = Plan(
-        devices=(Device(name="c", address=at("198.18.20.12/24"), profile="p"), *units),
+        devices=(Device(name="c", address=at("198.18.20.12/24"), profile="p"), *devices),
         management=plan.management,
     )
     assert str(advised(full, FAR, profile=profile)[0].suggested) == "198.18.20.246/24"
 
 
 @given(st.sets(st.integers(1, 30), min_size=1, max_size=30), st.integers(0, 31))
-def test_suggestion_is_free_fits_and_is_one_for_all(units: set[int], own: int) -> None:
-    """Whatever is taken: a free host address of the subnet, direct with every unit of it."""
+def test_suggestion_is_free_fits_and_is_one_for_all(devices: set[int], own: int) -> None:
+    """Whatever is taken: a free host address of the subnet, direct with every device of it."""
     network = ipaddress.ip_network("198.18.20.0/27")
-    plan = plan_of(*(f"{network[u]}/27" for u in sorted(units)))
+    plan = plan_of(*(f"{network[u]}/27" for u in sorted(devices)))
     fits = advised(plan, f"{network[own]}/32")
     suggested = {f.suggested for f in fits if f.relation != "direct"}
     free = (
-        {str(h) for h in network.hosts()} - {str(network[u]) for u in units} - {str(network[own])}
+        {str(h) for h in network.hosts()} - {str(network[u]) for u in devices} - {str(network[own])}
     )
     if not free:
         assert suggested == {None}
@@ -166,10 +166,10 @@ COMMANDS: list[tuple[System, str, list[str], str]] = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("system", "unit", "lines", "back"), COMMANDS)
-def test_commands(system: System, unit: str, lines: list[str], back: str) -> None:
+@pytest.mark.parametrize(("system", "device", "lines", "back"), COMMANDS)
+def test_commands(system: System, device: str, lines: list[str], back: str) -> None:
     """As a second address; the last note takes it back."""
-    (found,) = advised(plan_of(unit), FAR, system=system)
+    (found,) = advised(plan_of(device), FAR, system=system)
     assert list(found.commands) == lines
     assert found.notes[-1] == f"to take it back: {back}"
 
@@ -192,17 +192,17 @@ def test_interface_without_a_name_is_a_placeholder() -> None:
 
 
 def test_interface_that_tags_is_offered() -> None:
-    """Where the unit wants tagged management; Windows has no command for it."""
-    unit = Device(
+    """Where the device wants tagged management; Windows has no command for it."""
+    device = Device(
         name="u", address=at("198.18.20.11/24"), management_vlan=20, management_tagged=True
     )
     for system, said in (("linux", "type vlan id 20"), ("macos", "vlandev eth0"), ("windows", "")):
-        (found,) = advised(Plan(devices=(unit,)), FAR, system=system)  # type: ignore[arg-type]
+        (found,) = advised(Plan(devices=(device,)), FAR, system=system)  # type: ignore[arg-type]
         assert any(said in note for note in found.notes if "tags: " in note) == bool(said)
 
 
 PRESENT = [
-    # the unit's own fields, its present address and gateway
+    # the device's own fields, its present address and gateway
     ({}, "198.18.20.11/24", "198.18.20.1"),
     ({"present_address": "192.0.2.21/24"}, "192.0.2.21/24", None),
     ({"present_address": "198.18.20.99/24"}, "198.18.20.99/24", "198.18.20.1"),
@@ -226,9 +226,9 @@ def test_present(fields: dict[str, str], address: str, gateway: str | None) -> N
         "address": at("198.18.20.11/24"),
         "gateway": Address.parse("198.18.20.1"),
     }
-    unit = Device(name="u", **planned, **parsed)
+    device = Device(name="u", **planned, **parsed)
     profile = Profile(id="p", factory=Factory(low=at("192.0.2.40/24"), high=at("192.0.2.41/24")))
-    found, via = present(unit, profile if "profile" in fields else None)
+    found, via = present(device, profile if "profile" in fields else None)
     assert (str(found), str(via) if via else None) == (address, gateway)
 
 

@@ -8,8 +8,8 @@ from verifier.model.address import Address, Interface
 from verifier.model.fit import Fit
 from verifier.model.laptop import Laptop, LaptopInterface, Medium, Route
 from verifier.model.plan import Device
-from verifier.rules.fit_words import laptop_notes
-from verifier.rules.subnet import assumed_route, fit
+from verifier.rules.fit.verdict import assumed_route, fit
+from verifier.rules.fit.words import laptop_notes
 
 
 def port(name: str, *addresses: str, medium: Medium = "cable", up: bool = True) -> LaptopInterface:
@@ -26,8 +26,8 @@ def route(interface: str, source: str | None = None, via: str | None = None) -> 
     )
 
 
-def judged(unit: str, way: Route | None, *ports: LaptopInterface, **more: object) -> Fit:
-    device = Device(name="unit", address=Interface.parse(unit), **more)  # type: ignore[arg-type]
+def judged(one: str, way: Route | None, *ports: LaptopInterface, **more: object) -> Fit:
+    device = Device(name="device", address=Interface.parse(one), **more)  # type: ignore[arg-type]
     return fit(device, Laptop(interfaces=ports), way)
 
 
@@ -35,38 +35,38 @@ def said(found: Fit) -> str:
     return " | ".join([found.explanation, *found.notes])
 
 
-UNIT = "198.18.20.11/24"
+DEVICE = "198.18.20.11/24"
 ETH0 = port("eth0", "198.18.20.250/24")
 WORDS = [
     # what is the case, relation, words that must be there
     (
         "two interfaces in one subnet",
-        judged(UNIT, route("eth0", "198.18.20.250"), ETH0, port("eth1", "198.18.20.9/24")),
+        judged(DEVICE, route("eth0", "198.18.20.250"), ETH0, port("eth1", "198.18.20.9/24")),
         "shadowed", ["eth1 (198.18.20.9/24) covers 198.18.20.11", "packets leave there"],
     ),
     (
         "a longer prefix elsewhere",
-        judged(UNIT, route("eth1", "198.18.20.9"), ETH0, port("eth1", "198.18.20.9/25")),
+        judged(DEVICE, route("eth1", "198.18.20.9"), ETH0, port("eth1", "198.18.20.9/25")),
         "shadowed", ["eth1 (198.18.20.9/25) has the longer prefix"],
     ),
     (
         "the Wi-Fi in the way",
-        judged(UNIT, route("eth0", "198.18.20.250"), ETH0, port("wlan0", "198.18.20.9/24", medium="wifi")),
+        judged(DEVICE, route("eth0", "198.18.20.250"), ETH0, port("wlan0", "198.18.20.9/24", medium="wifi")),
         "shadowed", ["switch the Wi-Fi (wlan0) off"],
     ),
     (
         "packets leave by Wi-Fi",
-        judged(UNIT, route("wlan0", "203.0.113.9", "203.0.113.1"), port("eth0"), port("wlan0", "203.0.113.9/24", medium="wifi")),
+        judged(DEVICE, route("wlan0", "203.0.113.9", "203.0.113.1"), port("eth0"), port("wlan0", "203.0.113.9/24", medium="wifi")),
         "one-way", ["leave by the Wi-Fi wlan0, although eth0 has a cable"],
     ),
     (
         "a VPN that swallows the subnet",
-        judged(UNIT, route("tun0", "203.0.113.77"), ETH0, port("tun0", "203.0.113.77/32", medium="tunnel")),
+        judged(DEVICE, route("tun0", "203.0.113.77"), ETH0, port("tun0", "203.0.113.77/32", medium="tunnel")),
         "one-way", ["eth0 (198.18.20.250/24) covers", "tun0 (a tunnel, VPN): end the VPN"],
     ),
     (
         "link-local only",
-        judged(UNIT, None, port("eth0", "169.254.7.7/16")),
+        judged(DEVICE, None, port("eth0", "169.254.7.7/16")),
         "unusable", ["only link-local", "no DHCP answer came"],
     ),
     (
@@ -76,27 +76,27 @@ WORDS = [
     ),
     (
         "the laptop's mask too narrow",
-        judged(UNIT, None, port("eth0", "198.18.20.250/25")),
+        judged(DEVICE, None, port("eth0", "198.18.20.250/25")),
         "one-way", ["mask /25 is narrower than the device's /24", "device hears nothing on-link"],
     ),
     (
         "the laptop's mask too wide",
-        judged(UNIT, route("eth0", "198.18.21.250"), port("eth0", "198.18.21.250/16")),
+        judged(DEVICE, route("eth0", "198.18.21.250"), port("eth0", "198.18.21.250/16")),
         "one-way", ["mask /16 takes it for on-link", "the device hears, its answers do not arrive"],
     ),
     (
         "masks that differ without harm",
-        judged(UNIT, route("eth0", "198.18.20.250"), port("eth0", "198.18.20.250/16")),
+        judged(DEVICE, route("eth0", "198.18.20.250"), port("eth0", "198.18.20.250/16")),
         "direct", ["the laptop has /16, the device /24", "laptop's is the wider"],
     ),
     (
         "cable in, no address",
-        judged(UNIT, None, port("eth0")),
+        judged(DEVICE, None, port("eth0")),
         "off-subnet", ["eth0 is up without an address"],
     ),
     (
         "the right address, but no cable",
-        judged(UNIT, route("eth0", "198.18.20.250"), port("eth0", "198.18.20.250/24", up=False)),
+        judged(DEVICE, route("eth0", "198.18.20.250"), port("eth0", "198.18.20.250/24", up=False)),
         "off-subnet", ["the cable is out: no link on eth0"],
     ),
     (
@@ -115,13 +115,13 @@ WORDS = [
         "direct", ["fe80::11%eth0"],
     ),
     (
-        "the kernel holds the unit's address on an interface that is down",
-        judged(UNIT, route("lo", "198.18.20.11"), port("eth0", up=False)),
+        "the kernel holds the device's address on an interface that is down",
+        judged(DEVICE, route("lo", "198.18.20.11"), port("eth0", up=False)),
         "clash", ["this laptop itself answers"],
     ),
     (
-        "the unit's second address",
-        judged(UNIT, route("eth0", "198.18.20.250"), ETH0, gateway=Address.parse("198.18.20.250")),
+        "the device's second address",
+        judged(DEVICE, route("eth0", "198.18.20.250"), ETH0, gateway=Address.parse("198.18.20.250")),
         "clash", ["address of the device's gateway"],
     ),
     (
@@ -131,12 +131,12 @@ WORDS = [
     ),
     (
         "the kernel prefers another interface",
-        judged(UNIT, Route(interface="eth0", source=Address.parse("198.18.20.250"), elsewhere="eth1"), ETH0),
+        judged(DEVICE, Route(interface="eth0", source=Address.parse("198.18.20.250"), elsewhere="eth1"), ETH0),
         "shadowed", ["by eth1, not by eth0"],
     ),
     (
         "tagged management",
-        judged(UNIT, route("eth0", "198.18.20.250"), ETH0, management_vlan=20, management_tagged=True),
+        judged(DEVICE, route("eth0", "198.18.20.250"), ETH0, management_vlan=20, management_tagged=True),
         "direct", ["works only behind a switch port that tags"],
     ),
 ]  # fmt: skip
@@ -166,10 +166,10 @@ def test_only_a_wrong_vlan_turns_a_pass_into_a_warning() -> None:
     """On the right tagged interface there is nothing to say."""
     tagged = LaptopInterface(name="eth0.20", vlan=20, addresses=ETH0.addresses)
     way = route("eth0.20", "198.18.20.250")
-    right = judged(UNIT, way, tagged, management_vlan=20, management_tagged=True)
-    wrong = judged(UNIT, way, tagged, management_vlan=30, management_tagged=True)
+    right = judged(DEVICE, way, tagged, management_vlan=20, management_tagged=True)
+    wrong = judged(DEVICE, way, tagged, management_vlan=30, management_tagged=True)
     assert (right.verdict, right.notes, wrong.verdict) == ("pass", (), "warn")
-    wide = judged(UNIT, route("eth0", "198.18.20.250"), port("eth0", "198.18.20.250/16"))
+    wide = judged(DEVICE, route("eth0", "198.18.20.250"), port("eth0", "198.18.20.250/16"))
     assert (wide.verdict, len(wide.notes)) == ("pass", 1)
 
 
@@ -184,7 +184,7 @@ LAPTOPS = [
 
 @pytest.mark.parametrize(("ports", "words"), LAPTOPS)
 def test_laptop_as_a_whole(ports: list[LaptopInterface], words: str) -> None:
-    """Whatever unit is asked about."""
+    """Whatever device is asked about."""
     assert any(words in note for note in laptop_notes(Laptop(interfaces=tuple(ports))))
 
 

@@ -12,12 +12,12 @@ from typing import Any, Literal
 
 from tests.cli.sweeping import free_port
 from tests.hostile import Identity, Neighbour, babbling, heard, integer, split, tlv
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Plan
 from verifier.session import Probing, Request, run
-from verifier.simulator import Fault, Network, running
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 
 PORT, OTHERS_PORT = free_port(), free_port()
 PLAN = """\
@@ -128,8 +128,10 @@ def company(folder: Path, *, look: bool) -> Iterator[Company]:
     assert not [p for p in problems if p.severity == "error"]
     there = [d for d in plan.devices if d.name not in {ABSENT, *NEIGHBOURS}]
     honest = dataclasses.replace(plan, devices=tuple(there))
-    wrong = [Fault(kind="wrong-name", unit=u, value=f"{u}-of-old") for u in ("castle", "museum")]
-    network = Network(honest, load_profiles({"mib2"}), ENTRIES, faults=wrong)
+    wrong = [
+        PlantedFault(kind="wrong-name", device=u, value=f"{u}-of-old") for u in ("castle", "museum")
+    ]
+    network = SimulatedNetwork(honest, load_profiles({"mib2"}), ENTRIES, faults=wrong)
     lies = {
         str(d.address.address): d.name.encode() if d.name in {"castle", "museum", ABSENT} else b"x"
         for d in plan.devices

@@ -15,18 +15,18 @@ from sqlalchemy import select
 from tests.cli.sweeping import free_port
 from tests.hostile import integer, tlv
 from tests.store.conftest import postgresql, url
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model import mib
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Look
+from verifier.report import FORMATS, ReportStyle
 from verifier.session import Probing, Request, run
-from verifier.session.desk import Desk, Settings
 from verifier.session.signals import Signals
-from verifier.simulator import Network, running
-from verifier.simulator.cells import Table
-from verifier.simulator.unit import Made
+from verifier.session.sweep.loop import Settings, SweepLoop
+from verifier.simulator import SimulatedNetwork, running
+from verifier.simulator.agent.cells import CellTable
+from verifier.simulator.device import Made
 from verifier.store import opened, schema
 
 __all__ = ["postgresql", "url"]
@@ -40,8 +40,8 @@ devices:
   - {{name: odd-1, address: 127.94.0.3/16, gateway: 127.94.255.1, snmp: one, {PORTS}}}
   - {{name: odd-2, address: 127.94.0.4/16, gateway: 127.94.255.1, snmp: two, {PORTS}}}
   - {{name: odd-3, address: 127.94.0.5/16, gateway: 127.94.255.1, snmp: three, {PORTS}}}
-  - {{name: radio-1, profile: ptp-radio, address: 127.94.0.6/16, snmp: one}}
-  - {{name: radio-2, profile: ptp-radio, address: 127.94.0.7/16, snmp: one}}
+  - {{name: radio-1, profile: hop-radio, address: 127.94.0.6/16, snmp: one}}
+  - {{name: radio-2, profile: hop-radio, address: 127.94.0.7/16, snmp: one}}
 links:
   - {{name: Hop 1, bandwidth_mhz: 28, modulation: 64qam, a: {{device: radio-1, tx_mhz: 13143, tx_power_dbm: 18, rx_level_dbm: -45}},
      b: {{device: radio-2, tx_mhz: 12877, tx_power_dbm: 18, rx_level_dbm: -45}}}}
@@ -93,10 +93,10 @@ COUNTERS = {tuple(map(int, mib.IF_TABLE[n].split("."))) for n in ("ifInErrors", 
 class Odd:
     """The devices, and what is asked of them."""
 
-    def __init__(self, network: Network, request: Request) -> None:
+    def __init__(self, network: SimulatedNetwork, request: Request) -> None:
         self.network, self.request = network, request
         self.rows = {n: dict(zip(u.table().names, u.table().cells, strict=True))
-                     for n, u in network.units.items()}  # fmt: skip
+                     for n, u in network.devices.items()}  # fmt: skip
 
     def show(self, odd: dict[str, list[tuple[int, bytes]]]) -> None:
         """From now on these objects have these values."""
@@ -110,9 +110,9 @@ class Odd:
                     else [names[at % len(names)]]
                 )
                 rows |= dict.fromkeys(of, value)
-            unit = self.network.units[name]
-            unit.made = Made()
-            unit.made.table = Table.of(rows)
+            subject = self.network.devices[name]
+            subject.made = Made()
+            subject.made.table = CellTable.of(rows)
 
 
 @pytest.fixture(scope="module")
@@ -122,7 +122,7 @@ def odd_ones(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Odd]:
     plan, problems = read_plan(path)
     assert not [p for p in problems if p.severity == "error"]
     profiles = load_profiles({d.profile for d in plan.devices})
-    network = Network(plan, profiles, ENTRIES)
+    network = SimulatedNetwork(plan, profiles, ENTRIES)
     request = Request(
         command="sweep", plan=plan, plan_sha256="0", stage="service", devices=plan.devices,
         profiles=profiles, credentials=ENTRIES,
@@ -150,10 +150,10 @@ def test_a_sweep_is_stored_whatever_devices_say(odd_ones: Odd, url: str) -> None
     def sweep(odd: dict[str, list[tuple[int, bytes]]]) -> None:
         odd_ones.show(odd)
         with Signals() as signals:
-            done = Desk(store, Settings(), said.append).once(odd_ones.request, signals)
+            done = SweepLoop(store, Settings(), said.append).once(odd_ones.request, signals)
         assert done is not None
         assert done.number == next(count)
-        states = {r.unit.name: r.state for r in done.sweep.readings}
+        states = {r.subject.name: r.state for r in done.sweep.readings}
         assert {states[name] for name in SOUND} == {"sound"}
         assert states.keys() == {*SOUND, *ODD, "Hop 1"}
         stored = store.rows(select(schema.reading).where(schema.reading.c.sweep_id == done.number))
@@ -174,9 +174,11 @@ def test_an_error_counter_of_2_to_the_64(odd_ones: Odd, url: str) -> None:
         huge = integer(2**64 - 1, tag)
         odd_ones.show({"odd-1": [(ERRORS, huge)]})
         with opened(url) as store, store.locked(), Signals() as signals:
-            done = Desk(store, Settings(), lambda _: None).once(odd_ones.request, signals)
+            done = SweepLoop(store, Settings(), lambda _: None).once(odd_ones.request, signals)
             assert done is not None
-            ports = [p.port for r in done.sweep.readings if r.unit.name == "odd-1" for p in r.ports]
+            ports = [
+                p.port for r in done.sweep.readings if r.subject.name == "odd-1" for p in r.ports
+            ]
             assert ports == []
         seen = run(odd_ones.request).result.observations
         (raw,) = {o.raw for o in seen if o.what == "ifInErrors" and o.value is None}
@@ -196,4 +198,4 @@ def test_it_is_judged_and_drawn_in_every_format(
     found = [f for f in outcome.result.findings if f.subject.name in SOUND]
     assert {f.verdict for f in found} <= {"pass", "warn"}, [f for f in found if f.verdict == "fail"]
     for render in FORMATS.values():
-        assert render(outcome.result, Look())
+        assert render(outcome.result, ReportStyle())

@@ -1,4 +1,4 @@
-"""What a sweep asks one unit: how many questions, in which order, and how soon it gives up."""
+"""What a sweep asks one device: how many questions, in which order, and how soon it gives up."""
 
 from __future__ import annotations
 
@@ -18,10 +18,10 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Port
 from verifier.model.profile import Profile
 from verifier.model.subject import Subject
-from verifier.probes.snmp import SnmpClient, Target
+from verifier.probes.snmp import SnmpClient, SnmpTarget
 from verifier.probes.snmp.fast import FastClient
-from verifier.session.checkup import Checkup
-from verifier.session.recorder import Recorder, Row
+from verifier.session.ask.for_health import HealthPoll
+from verifier.session.recorder import Recorder, RecorderEntry
 
 __all__ = ["handmade"]
 HERE = "127.83.0.31"
@@ -33,13 +33,13 @@ def arcs(oid: str) -> tuple[int, ...]:
     return tuple(map(int, oid.split(".")))
 
 
-def unit(
+def device(
     named_by: str = "ifName", ports: int = 2, last: str = "1.3.6.1.2.1.99.1.0"
 ) -> dict[tuple[int, ...], Any]:
-    """All objects of a unit whose ports are called eth1, eth2, … by one column; `last` ends its MIB."""
+    """All objects of a device whose ports are called eth1, eth2, … by one column; `last` ends its MIB."""
     column = {**IF, **IFX}[named_by]
     rows: dict[str, Any] = {
-        mib.SYSTEM["sysName"]: "unit",
+        mib.SYSTEM["sysName"]: "device",
         mib.SYSTEM["sysUpTime"]: v2c.TimeTicks(9),
         last: 0,
     }
@@ -85,38 +85,38 @@ def checked(
     ports: int = 2,
     version: Any = "2c",
     **target: Any,
-) -> tuple[list[Row], float]:
-    """What is noted of the unit, and how long it took."""
+) -> tuple[list[RecorderEntry], float]:
+    """What is noted of the device, and how long it took."""
     device = Device(
-        name="unit", address=Interface.parse(f"{HERE}/24"), snmp="bench",
+        name="device", address=Interface.parse(f"{HERE}/24"), snmp="bench",
         ports=tuple(Port(name=f"eth{n}", status="up") for n in range(1, ports + 1)),
     )  # fmt: skip
-    record = Recorder(Subject("device", "unit"))
+    record = Recorder(Subject("device", "device"))
     settled = {"timeout_s": 0.3 * patience(), "retries": 1, **target}
 
     async def run() -> None:
         async with handmade(answer, HERE) as (_, port), client() as snmp:
             entry = SnmpEntry(name="bench", version=version, community=Secret("harbour"), port=port)
-            to = Target(address=Address.parse(HERE), entry=entry, **settled)
-            await Checkup(snmp, to, device, Profile(id="mib2"), record).run(20.0)
+            to = SnmpTarget(address=Address.parse(HERE), entry=entry, **settled)
+            await HealthPoll(snmp, to, device, Profile(id="mib2"), record).run(20.0)
 
     stopwatch = Stopwatch()
     asyncio.run(run())
     return record.seen, stopwatch.alone_s
 
 
-def values(seen: list[Row], what: str) -> list[Any]:
+def values(seen: list[RecorderEntry], what: str) -> list[Any]:
     return [row.value for row in seen if row.what == what]
 
 
 @pytest.mark.parametrize("client", CLIENTS)
-def test_two_questions_to_most_units(handmade: Any, client: type[SnmpClient]) -> None:
+def test_two_questions_to_most_devices(handmade: Any, client: type[SnmpClient]) -> None:
     """Names of ports, then identity and ports together."""
     asked_of: list[str] = []
-    seen, _ = checked(handmade, agent(unit(), asked_of), client)
+    seen, _ = checked(handmade, agent(device(), asked_of), client)
     assert asked_of == ["bulk", "get"]
     assert values(seen, "answer") == ["answered"]
-    assert values(seen, "sysName") == ["unit"]
+    assert values(seen, "sysName") == ["device"]
     assert values(seen, "ifOperStatus") == ["up", "up"]
     assert values(seen, "ifInErrors") == [11, 12]
     assert values(seen, "ifOutErrors") == [21, 22]
@@ -126,7 +126,7 @@ def test_two_questions_to_most_units(handmade: Any, client: type[SnmpClient]) ->
 def test_names_at_the_end_of_all_objects(handmade: Any, client: type[SnmpClient]) -> None:
     """Nothing follows the last port's name: the table ends there."""
     asked_of: list[str] = []
-    seen, _ = checked(handmade, agent(unit(last="1.3.6.1.2.1.1.9.0"), asked_of), client)
+    seen, _ = checked(handmade, agent(device(last="1.3.6.1.2.1.1.9.0"), asked_of), client)
     assert values(seen, "ifOperStatus") == ["up", "up"]
     assert asked_of.count("get") == 1
 
@@ -139,17 +139,17 @@ def test_ports_by_another_name(handmade: Any, client: type[SnmpClient], named_by
     But by the faster library, which does not tell an empty column from an empty answer.
     """
     asked_of: list[str] = []
-    seen, _ = checked(handmade, agent(unit(named_by), asked_of), client)
+    seen, _ = checked(handmade, agent(device(named_by), asked_of), client)
     assert asked_of.index("get") == (2 if client is FastClient else 1)
     assert values(seen, "ifInErrors") == [11, 12]
     assert [row.what for row in seen].count("ifName") <= 1
 
 
 @pytest.mark.parametrize("client", CLIENTS)
-def test_a_unit_without_getbulk(handmade: Any, client: type[SnmpClient]) -> None:
+def test_a_device_without_getbulk(handmade: Any, client: type[SnmpClient]) -> None:
     """It is alive, and its ports are read by other requests."""
     asked_of: list[str] = []
-    seen, _ = checked(handmade, agent(unit(), asked_of, bulk=False), client)
+    seen, _ = checked(handmade, agent(device(), asked_of, bulk=False), client)
     assert values(seen, "answer") == ["answered"]
     assert values(seen, "ifOperStatus") == ["up", "up"]
     assert {"next", "get"} <= set(asked_of)
@@ -159,13 +159,13 @@ def test_a_unit_without_getbulk(handmade: Any, client: type[SnmpClient]) -> None
 def test_many_ports_go_in_portions(handmade: Any, client: type[SnmpClient]) -> None:
     """As many rows as stay within one frame in each question."""
     asked_of: list[str] = []
-    seen, _ = checked(handmade, agent(unit(ports=20), asked_of), client, ports=20)
+    seen, _ = checked(handmade, agent(device(ports=20), asked_of), client, ports=20)
     assert values(seen, "ifInErrors") == [10 + n for n in sorted(range(1, 21), key=str)]
     assert asked_of.count("get") == 4
 
 
 @pytest.mark.parametrize("client", CLIENTS)
-def test_a_silent_unit_costs_no_more_than_its_retries(
+def test_a_silent_device_costs_no_more_than_its_retries(
     handmade: Any, client: type[SnmpClient]
 ) -> None:
     """The question for names was one of them; who is silent is noted once."""
@@ -180,7 +180,7 @@ def test_a_silent_unit_costs_no_more_than_its_retries(
 def test_who_is_not_asked_for_names_first_has_all_retries(
     handmade: Any, client: type[SnmpClient], version: str, ports: int
 ) -> None:
-    """SNMP v1 has no GETBULK, a unit without planned ports needs no names: one question, all tries."""
+    """SNMP v1 has no GETBULK, a device without planned ports needs no names: one question, all tries."""
     asked_of: list[str] = []
 
     def silent(asked: Asked) -> Iterable[bytes]:

@@ -14,17 +14,18 @@ from sqlalchemy import select
 from tests.session.test_telling import Receiver, receiver
 from tests.store import examples
 from verifier.errors import StoreError
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.address import Interface
-from verifier.model.health import Change, State, SweepReport
+from verifier.model.health import State, StateChange, SweepReport
 from verifier.model.plan import Device, Plan
 from verifier.model.status import MOST_CHANGES, Status
 from verifier.model.subject import Subject
-from verifier.session import Probing, Request, paging, telling
-from verifier.session.desk import Desk, Settings
-from verifier.session.measuring import Measured
+from verifier.session import Probing, Request
 from verifier.session.signals import Signals
+from verifier.session.sweep import deliver, status_page
+from verifier.session.sweep.loop import Settings, SweepLoop
+from verifier.session.sweep.process import Measured
 from verifier.store import Store, opened, schema
 
 __all__ = ["receiver"]
@@ -32,7 +33,7 @@ pytestmark = pytest.mark.icmp
 PLAN = """\
 network: {name: Clockwork, example: true}
 devices: [{name: lighthouse-quarry, address: 127.84.0.11/8}]
-not_tested_ok: [{check: system.name, reason: it has no agent}]
+not_tested_ok: [{check: identity.name, reason: it has no agent}]
 """
 
 
@@ -60,7 +61,7 @@ def test_a_clock_that_steps_is_said_and_stored(
     said: list[str] = []
     real, offset_s = time.time, [0.0]
     monkeypatch.setattr(time, "time", lambda: real() + offset_s[0])
-    desk = Desk(store, Settings(), said.append)
+    desk = SweepLoop(store, Settings(), said.append)
     with Signals() as signals:
         for offset_s[0] in (0.0, 3650 * 86_400.0, 0.0, -7200.0, -7200.0):
             assert desk.once(request_, signals) is not None
@@ -91,7 +92,7 @@ def test_a_series_keeps_its_grid_while_the_clock_steps(
             shown.append(done)
             signals.stop = len(shown) == 4
 
-        Desk(store, Settings(), lambda _: None).every(
+        SweepLoop(store, Settings(), lambda _: None).every(
             0.7, request_, lambda: request_, show, signals
         )
     assert len(shown) == 4
@@ -119,7 +120,7 @@ def test_a_sweep_that_cannot_be_stored_is_said_and_the_next_one_tried(
             shown.append(done)
             signals.stop = len(shown) == 2
 
-        desk = Desk(store, Settings(), said.append)
+        desk = SweepLoop(store, Settings(), said.append)
         desk.every(0.1, request_, lambda: request_, show, signals)
     assert calls[0] == 3
     assert "disk full" in "".join(said)
@@ -143,8 +144,8 @@ def test_a_fault_in_drawing_ends_no_sweep(
     def failing(*_: object, **__: object) -> None:
         raise fault
 
-    monkeypatch.setattr(paging, "page", failing)
-    desk = Desk(store, Settings(page=tmp_path / "index.html"), lines.append)
+    monkeypatch.setattr(status_page, "page", failing)
+    desk = SweepLoop(store, Settings(page=tmp_path / "index.html"), lines.append)
     with Signals() as signals:
         for _ in range(2):
             assert desk.once(request_, signals) is not None
@@ -158,7 +159,7 @@ def test_telling_slowly_leaves_no_sweep_out(
 ) -> None:
     """Twenty messages wait, each takes half a second: sweeps keep to their grid, telling goes on."""
     receiver.delay_s = 0.5
-    webhook = telling.webhook(receiver.url, None, tmp_path / "m", 5.0)
+    webhook = deliver.webhook(receiver.url, None, tmp_path / "m", 5.0)
     notices = [examples.notice(f"n-{n}") for n in range(20)]
     store.save(examples.sweep(), notices=notices, tellers=["webhook"])
     with Signals() as signals:
@@ -169,7 +170,7 @@ def test_telling_slowly_leaves_no_sweep_out(
             signals.stop = len(shown) == 3
 
         store.untold("webhook", store.waiting("webhook")[0].id, "", time.time() + 1.0)
-        Desk(store, Settings(tellers=[webhook]), lambda _: None).every(
+        SweepLoop(store, Settings(tellers=[webhook]), lambda _: None).every(
             2.0, request_, lambda: request_, show, signals
         )
     assert [done.sweep.skipped for done in shown] == [0, 0, 0]
@@ -186,7 +187,7 @@ def test_how_long_a_sweep_of_a_series_speaks(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
     """For three intervals; one that takes longer than its interval for three times its own length."""
-    desk_module = importlib.import_module("verifier.session.desk")
+    desk_module = importlib.import_module("verifier.session.sweep.loop")
     monkeypatch.setattr(desk_module, "_measure", lambda *_: Measured((), took_s))
     with Signals() as signals:
 
@@ -194,7 +195,7 @@ def test_how_long_a_sweep_of_a_series_speaks(
             assert done.sweep.valid_s == pytest.approx(valid_s)
             signals.stop = True
 
-        Desk(store, Settings(), lambda _: None).every(
+        SweepLoop(store, Settings(), lambda _: None).every(
             every_s, request_, lambda: request_, show, signals
         )
     assert [r["valid_s"] for r in store.rows(select(schema.sweep))] == [pytest.approx(valid_s)]
@@ -204,30 +205,30 @@ def test_many_changes_of_one_sweep_leave_room_for_earlier_ones(
     store: Store, tmp_path: Path
 ) -> None:
     """However many changed now, the page shows as many earlier changes as it may."""
-    units = [Subject("device", f"unit-{n}") for n in range(MOST_CHANGES + 30)]
+    subjects = [Subject("device", f"device-{n}") for n in range(MOST_CHANGES + 30)]
     plan = Plan(devices=tuple(
         Device(name=u.name, address=Interface.parse(f"198.18.{n // 200}.{n % 200 + 1}/16"))
-        for n, u in enumerate(units)
+        for n, u in enumerate(subjects)
     ))  # fmt: skip
 
     def sweep_of(state: State, before: State, at_s: float) -> SweepReport:
-        readings = [examples.reading(u, state=state) for u in units]
+        readings = [examples.reading(u, state=state) for u in subjects]
         changes = tuple(
-            Change(unit=u, before=before, after=state, at_s=at_s, confirmed_s=at_s, root=u)
-            for u in units
+            StateChange(subject=u, before=before, after=state, at_s=at_s, confirmed_s=at_s, root=u)
+            for u in subjects
         )
-        memories = [examples.memory(unit=u, state=state, root=u) for u in units]
+        memories = [examples.memory(subject=u, state=state, root=u) for u in subjects]
         made = examples.sweep(*readings, at_s=at_s)
         number = store.save(made, memories, changes)
-        return SweepReport(number, made, {m.unit: m for m in memories}, changes, ())
+        return SweepReport(number, made, {m.subject: m for m in memories}, changes, ())
 
     sweep_of("silent", "sound", examples.START_S)
     done = sweep_of("sound", "silent", examples.START_S + 300.0)
     seen: list[Status] = []
     path = tmp_path / "index.html"
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(paging, "page", lambda status: seen.append(status) or "")
-        paging.write(path, store, plan, done, every_s=300.0, confirm=2)
+        patch.setattr(status_page, "page", lambda status: seen.append(status) or "")
+        status_page.write(path, store, plan, done, every_s=300.0, confirm=2)
     assert sum(1 + len(group.rest) for group in seen[0].earlier) == MOST_CHANGES
 
 
@@ -236,7 +237,7 @@ def test_a_series_goes_on_after_a_fault_of_ours(
 ) -> None:
     """Whatever a sweep raises is said with its place, without its message; the next one is stored."""
     said: list[str] = []
-    module = importlib.import_module("verifier.session.desk")
+    module = importlib.import_module("verifier.session.sweep.loop")
     measure, calls = module._measure, []
 
     def measured(*arguments: object) -> Measured | None:
@@ -252,7 +253,9 @@ def test_a_series_goes_on_after_a_fault_of_ours(
             assert done.number == 1
             signals.stop = True
 
-        Desk(store, Settings(), said.append).every(0.2, request_, lambda: request_, show, signals)
+        SweepLoop(store, Settings(), said.append).every(
+            0.2, request_, lambda: request_, show, signals
+        )
     (line,) = [words for words in said if "a fault of this program" in words]
     assert "OverflowError in test_desk.py" in line
     assert "what a device sent" not in line

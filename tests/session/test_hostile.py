@@ -35,7 +35,7 @@ def test_nothing_passes_or_fails_through_a_neighbour(
 def test_the_company_is_what_it_is_said_to_be(bad: Company) -> None:
     """So that the rounds can fail: some pass, some fail, one is silent and answered for."""
     right, _ = bad.round("verify", with_absent=True)
-    names = {name: right["system.name", name, None][0] for name in ("lighthouse", "quarry", "harbour",
+    names = {name: right["identity.name", name, None][0] for name in ("lighthouse", "quarry", "harbour",
              "signed", "castle", "museum", ABSENT)}  # fmt: skip
     assert names == {
         "lighthouse": "pass", "quarry": "pass", "harbour": "pass", "signed": "pass",

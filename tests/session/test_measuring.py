@@ -1,4 +1,4 @@
-"""In which order a sweep asks, as the units themselves see it."""
+"""In which order a sweep asks, as the devices themselves see it."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ import pytest
 from tests.session.test_run import request
 from tests.stopwatch import patience
 from verifier.session import Probing
-from verifier.session.measuring import Measuring
+from verifier.session.sweep.process import Measuring
 
 pytestmark = pytest.mark.icmp
-UNITS = 30
+SUBJECTS = 30
 _IP_PKTINFO = 8
 """From linux/in.h; Python 3.11 does not name it."""
 
 
 @contextmanager
-def asked_units() -> Iterator[tuple[int, list[str]]]:
+def asked_devices() -> Iterator[tuple[int, list[str]]]:
     """A silent socket at every loopback address; its port, and the addresses in order of asking."""
     seen: list[str] = []
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as heard:
@@ -53,18 +53,18 @@ def asked_units() -> Iterator[tuple[int, list[str]]]:
 
 
 def test_the_order_is_another_in_each_sweep(tmp_path: Path) -> None:
-    """Neither that of the plan nor that of the sweep before; every unit is asked."""
-    asked = request(tmp_path, UNITS, command="sweep", stage="service", probing=Probing(
+    """Neither that of the plan nor that of the sweep before; every device is asked."""
+    asked = request(tmp_path, SUBJECTS, command="sweep", stage="service", probing=Probing(
         echoes=1, interval_s=0.01, timeout_s=0.2, device_deadline_s=0.3 * patience()))  # fmt: skip
     orders = []
     for _ in range(2):
-        with asked_units() as (port, seen):
+        with asked_devices() as (port, seen):
             entries = {n: dataclasses.replace(e, port=port) for n, e in asked.credentials.items()}
             measuring = Measuring(dataclasses.replace(asked, credentials=entries))
             while not measuring.proceed():
                 pass
             found = measuring.result().readings
-        assert [r.unit.name for r in found] == [d.name for d in asked.devices], "told as planned"
+        assert [r.subject.name for r in found] == [d.name for d in asked.devices], "told as planned"
         orders.append(list(seen))
     planned = [str(d.address.address) for d in asked.devices]
     assert sorted(orders[0]) == sorted(orders[1]) == sorted(planned)

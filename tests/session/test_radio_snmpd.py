@@ -11,22 +11,22 @@ from pathlib import Path
 import pytest
 
 from tests.lab.agent import listens
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
-from verifier.model.profile import Reading
-from verifier.report import FORMATS, Annex, Look
-from verifier.report.pictures import pictures
+from verifier.model.profile import ProfileReading
+from verifier.report import FORMATS, Annex, ReportStyle
+from verifier.report.result.pictures import pictures
 from verifier.session import Probing, Request, run
 
 pytestmark = [pytest.mark.snmpd, pytest.mark.icmp]
 PLAN = """\
 network: {name: Coast, example: true}
 devices:
-  - {name: sound-a, address: 127.93.0.11/24, profile: ptp-radio, snmp: bench, services: {closed: [443/tcp]}}
-  - {name: sound-b, address: 127.93.0.12/24, profile: ptp-radio, snmp: bench, services: {closed: [443/tcp]}}
-  - {name: wrong-a, address: 127.93.0.13/24, profile: ptp-radio, snmp: bench, services: {closed: [443/tcp]}}
-  - {name: wrong-b, address: 127.93.0.14/24, profile: ptp-radio, snmp: bench, services: {closed: [443/tcp]}}
+  - {name: sound-a, address: 127.93.0.11/24, profile: hop-radio, snmp: bench, services: {closed: [443/tcp]}}
+  - {name: sound-b, address: 127.93.0.12/24, profile: hop-radio, snmp: bench, services: {closed: [443/tcp]}}
+  - {name: wrong-a, address: 127.93.0.13/24, profile: hop-radio, snmp: bench, services: {closed: [443/tcp]}}
+  - {name: wrong-b, address: 127.93.0.14/24, profile: hop-radio, snmp: bench, services: {closed: [443/tcp]}}
 links:
   - {name: Sound, bandwidth_mhz: 28, modulation: 256qam, capacity_mbps: 190, polarisation: V, fade_margin_db: 20,
      a: {device: sound-a, tx_mhz: 13143, tx_power_dbm: 18, max_eirp_dbm: 62.1, antenna_dbi: 36.1, rx_level_dbm: -45.6, atpc: false},
@@ -58,11 +58,11 @@ WRONG_B: dict[str, int | str] = {
     "alarm": 3,
     "current_capacity_mbps": 140,
 }
-PROFILE = load_profiles({"ptp-radio"})["ptp-radio"]
+PROFILE = load_profiles({"hop-radio"})["hop-radio"]
 
 
 def overrides(raw: dict[str, int | str], far: str) -> Iterator[str]:
-    readings: dict[str, Reading] = {str(r.field): r for r in PROFILE.reading}
+    readings: dict[str, ProfileReading] = {str(r.field): r for r in PROFILE.reading}
     for field, value in raw.items():
         kind = "octet_str" if isinstance(value, str) else "integer"
         yield f"override {readings[field].oid} {kind} {str(value).format(far=far)}"
@@ -79,14 +79,14 @@ def port() -> int:
 @pytest.fixture
 def agents(tmp_path: Path, port: int) -> Iterator[None]:
     """Four agents: two of a sound hop, two of one with faults."""
-    units = {
+    devices = {
         "sound-a": (11, RAW_A, "sound-b"), "sound-b": (12, RAW_B, "sound-a"),
         "wrong-a": (13, {**RAW_A, **WRONG_A}, ""),
         "wrong-b": (14, {**RAW_B, **WRONG_B}, "wrong-a"),
     }  # fmt: skip
     started = []
     with contextlib.ExitStack() as stack:
-        for name, (octet, raw, far) in units.items():
+        for name, (octet, raw, far) in devices.items():
             folder = tmp_path / name
             folder.mkdir()
             lines = [
@@ -118,14 +118,14 @@ def test_a_sound_hop_passes_and_each_fault_is_told(tmp_path: Path, port: int) ->
     result = run(
         Request(
             command="verify", plan=plan, plan_sha256="", stage="handover", devices=plan.devices,
-            profiles={"ptp-radio": PROFILE}, credentials={"bench": entry},
+            profiles={"hop-radio": PROFILE}, credentials={"bench": entry},
             probing=Probing(echoes=1, interval_s=0.01, snmp_timeout_s=3.0),
         )
     ).result  # fmt: skip
     of_radio = [
         f
         for f in result.findings
-        if f.check.startswith(("radio.", "link.", "settings.", "system.al"))
+        if f.check.startswith(("radio.", "link.", "settings.", "state.al"))
     ]
     sound = {f.check for f in of_radio if f.subject.name == "Sound"}
     assert {"radio.path-loss", "radio.reciprocity", "radio.rx-level", "radio.eirp"} <= sound
@@ -141,7 +141,7 @@ def test_a_sound_hop_passes_and_each_fault_is_told(tmp_path: Path, port: int) ->
         ("radio.fade-margin", "a", "not-tested"), ("link.far-end", "a", "not-tested"),
         ("settings.saved", "wrong-a", "fail"), ("radio.transmitter", "b", "fail"),
         ("radio.modulation", "b", "fail"), ("radio.capacity", "b", "warn"),
-        ("radio.reciprocity", "Wrong", "not-tested"), ("system.alarm", "wrong-b", "fail"),
+        ("radio.reciprocity", "Wrong", "not-tested"), ("state.alarm", "wrong-b", "fail"),
     }, "\n".join(reasons)  # fmt: skip
     sound_, wrong = pictures(plan, result)
     assert [(w.sent, w.level) for w in sound_.directions] == [
@@ -152,6 +152,6 @@ def test_a_sound_hop_passes_and_each_fault_is_told(tmp_path: Path, port: int) ->
     assert wrong.directions[1].sent == "12877 MHz, transmitter off"
     assert wrong.directions[1].level == "nothing arrives, planned -45.6 dBm"
     assert wrong.directions[0].level.startswith("-45.8 dBm arrive")
-    drawn = FORMATS["text"](result, Look(annex=Annex(plan=plan)))
+    drawn = FORMATS["text"](result, ReportStyle(annex=Annex(plan=plan)))
     assert "12877 MHz, transmitter off" in drawn
     assert "13143 MHz at 18.0 dBm -" in drawn

@@ -1,4 +1,4 @@
-"""Each form of an index finds its row on a simulated unit, and what is not there says so."""
+"""Each form of an index finds its row on a simulated device, and what is not there says so."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from tests.stopwatch import patience
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
-from verifier.model.profile import Profile, Reading
+from verifier.model.profile import Profile, ProfileReading
 from verifier.model.subject import Subject
-from verifier.probes.snmp import Binding, SnmpClient, Target
-from verifier.session import readings
+from verifier.probes.snmp import SnmpClient, SnmpTarget, VarBind
+from verifier.session.ask import readings
+from verifier.session.ask.for_evidence import EvidencePoll
 from verifier.session.recorder import Recorder
-from verifier.session.survey import Survey
-from verifier.simulator import Network, running
+from verifier.simulator import SimulatedNetwork, running
 
 LEVEL = "1.3.6.1.4.1.32473.7.1.3"
 MHZ = "1.3.6.1.4.1.32473.7.1.4"
@@ -29,8 +29,8 @@ ENTRY = SnmpEntry(name="bench", version="2c", community=Secret("coastal-read"))
 LOOPBACK = "127.92.0.11"
 
 
-def reading(field: Any, oid: str, index: str | None = None, **more: Any) -> Reading:
-    return Reading(field=field, oid=oid, index=index, **({"type": "integer"} | more))
+def reading(field: Any, oid: str, index: str | None = None, **more: Any) -> ProfileReading:
+    return ProfileReading(field=field, oid=oid, index=index, **({"type": "integer"} | more))
 
 
 SHOWN = Profile(
@@ -45,12 +45,12 @@ SHOWN = Profile(
         reading("serial", NAME, type="text"),
     ),
 )
-"""What the simulated unit shows: two radios in the rows 4 and 12, and a value of eth2 (row 3)."""
+"""What the simulated device shows: two radios in the rows 4 and 12, and a value of eth2 (row 3)."""
 
 
 @pytest.fixture(scope="module")
 def port() -> Iterator[int]:
-    """The UDP port of a simulated unit at `LOOPBACK`."""
+    """The UDP port of a simulated device at `LOOPBACK`."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
         trial.bind(("", 0))
         free = trial.getsockname()[1]
@@ -72,22 +72,22 @@ def port() -> Iterator[int]:
     )  # fmt: skip
     far = Device(name="far", address=Interface.parse("127.92.0.12/24"), profile="shown")
     plan = Plan(devices=(near, far), links=(hop,))
-    with running(Network(plan, {"shown": SHOWN}, {"bench": ENTRY}, port=free)):
+    with running(SimulatedNetwork(plan, {"shown": SHOWN}, {"bench": ENTRY}, port=free)):
         yield free
 
 
-def target(port: int, **more: Any) -> Target:
+def target(port: int, **more: Any) -> SnmpTarget:
     address = Interface.parse(f"{LOOPBACK}/24").address
     usual: dict[str, Any] = {"entry": ENTRY, "timeout_s": 0.5}
-    return Target(address=address, port=port, **(usual | more))
+    return SnmpTarget(address=address, port=port, **(usual | more))
 
 
 @pytest.fixture
-def read(port: int) -> Callable[..., dict[str, readings.Got]]:
-    """Reads the unit by a profile of these readings; what came, by name."""
+def read(port: int) -> Callable[..., dict[str, readings.ReadingResult]]:
+    """Reads the device by a profile of these readings; what came, by name."""
 
-    def call(*wanted: Reading, **more: Any) -> dict[str, readings.Got]:
-        async def run() -> dict[str, readings.Got]:
+    def call(*wanted: ProfileReading, **more: Any) -> dict[str, readings.ReadingResult]:
+        async def run() -> dict[str, readings.ReadingResult]:
             named = Profile(id="own", reading=wanted).named_readings()
             async with SnmpClient() as client:
                 asked = target(port, **more)
@@ -133,9 +133,9 @@ def test_every_form_of_an_index(
          "the profile's values do not say"),
         (reading("tx_mhz", "1.3.6.1.2.1.1.5.0"), "it is not a number"),
     ],
-    ids=lambda x: x.oid + str(x.index) if isinstance(x, Reading) else None,
+    ids=lambda x: x.oid + str(x.index) if isinstance(x, ProfileReading) else None,
 )  # fmt: skip
-def test_what_is_not_there_says_so(read: Any, wanted: Reading, gap: str) -> None:
+def test_what_is_not_there_says_so(read: Any, wanted: ProfileReading, gap: str) -> None:
     """No row, no object, no meaning: no value, and the reason."""
     (got,) = read(wanted).values()
     assert got.value is None
@@ -143,7 +143,7 @@ def test_what_is_not_there_says_so(read: Any, wanted: Reading, gap: str) -> None
 
 
 def test_silence_is_the_reason(read: Any) -> None:
-    """A unit that does not answer gives no value for any form, and no exception."""
+    """A device that does not answer gives no value for any form, and no exception."""
     entry = SnmpEntry(name="wrong", version="2c", community=Secret("not-it"))
     wanted = [reading("tx_mhz", MHZ + ".4"), reading("rx_mhz", MHZ, "first"),
               reading("bandwidth_mhz", WIDTH, "port:eth2")]  # fmt: skip
@@ -166,7 +166,7 @@ def test_one_field_of_two_radios_has_two_names(read: Any) -> None:
 
 
 def test_a_survey_writes_each_reading_down(port: int) -> None:
-    """One observation a reading: value, raw, OID and unit; or the reason where there is none."""
+    """One observation a reading: value, raw, OID and device; or the reason where there is none."""
     wanted = (
         reading("tx_mhz", MHZ, "radio:2", unit="MHz"), reading("serial", NAME, type="text"),
         reading("rx_mhz", MHZ, "port:eth9"),
@@ -177,7 +177,7 @@ def test_a_survey_writes_each_reading_down(port: int) -> None:
     async def run() -> None:
         async with SnmpClient() as client:
             profile = Profile(id="own", reading=wanted)
-            await Survey(client, target(port), device, profile, record).run(10)
+            await EvidencePoll(client, target(port), device, profile, record).run(10)
 
     asyncio.run(run())
     seen = {o.what: (o.value, o.raw, o.oid, o.unit) for o in record.seen}
@@ -209,4 +209,4 @@ def test_decoding(type_: Any, more: Any, octets: Any, value: Any) -> None:
     """Scaled exactly, as written in decimal: 3 times 0.1 is 0.3; a decimal may come as text."""
     kind: Any = "OctetString" if isinstance(octets, bytes) else "Integer32"
     asked = reading("rx_level_dbm", LEVEL, type=type_, **more)
-    assert readings.decoded(asked, Binding(LEVEL, kind, octets)) == value
+    assert readings.decoded(asked, VarBind(LEVEL, kind, octets)) == value

@@ -1,4 +1,4 @@
-"""A whole run against simulated units: in one process and in several, whole and interrupted."""
+"""A whole run against simulated devices: in one process and in several, whole and interrupted."""
 
 from __future__ import annotations
 
@@ -18,30 +18,31 @@ from typing import Any
 import pytest
 
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.observation import Observation
-from verifier.model.profile import Reading
+from verifier.model.profile import ProfileReading
 from verifier.model.result import Result
 from verifier.model.subject import Subject
-from verifier.session import Probing, Request, conductor, run, workers
-from verifier.session.probing import Paces
+from verifier.session import Probing, Request, conductor, run
+from verifier.session.ask import in_processes
+from verifier.session.ask.poller import Poller
+from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
 from verifier.session.run import _jobs
-from verifier.session.surveyor import Surveyor
-from verifier.simulator import Fault, Network, running
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 
 PORT = 16361
-UNITS = 160
+DEVICES = 160
 """Enough for processes of their own."""
 
 
-def request(folder: Path, units: int, **more: Any) -> Request:
+def request(folder: Path, devices: int, **more: Any) -> Request:
     rows = "".join(
-        f"  - {{name: unit-{n}, address: 127.91.0.{n + 1}/16, gateway: 127.91.255.1, snmp: bench,"
+        f"  - {{name: device-{n}, address: 127.91.0.{n + 1}/16, gateway: 127.91.255.1, snmp: bench,"
         " ports: [{name: eth1, status: up, speed_mbps: 1000}]}\n"
-        for n in range(units)
+        for n in range(devices)
     )
     (folder / "plan.yaml").write_text(f"network: {{name: Many, example: true}}\ndevices:\n{rows}")
     plan, problems = read_plan(folder / "plan.yaml")
@@ -63,10 +64,10 @@ def request(folder: Path, units: int, **more: Any) -> Request:
 
 
 @pytest.fixture(scope="module")
-def many(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Request, Network]]:
-    """A simulated network of many units, served from a thread."""
-    asked = request(tmp_path_factory.mktemp("many"), UNITS)
-    network = Network(asked.plan, asked.profiles, asked.credentials)
+def many(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Request, SimulatedNetwork]]:
+    """A simulated network of many devices, served from a thread."""
+    asked = request(tmp_path_factory.mktemp("many"), DEVICES)
+    network = SimulatedNetwork(asked.plan, asked.profiles, asked.credentials)
     with running(network):
         yield asked, network
 
@@ -76,29 +77,31 @@ def by_snmp(result: Result) -> list[tuple[str, str, str, Any]]:
     return [
         (f.check, str(f.subject), f.verdict, f.observed)
         for f in result.findings
-        if not f.check.startswith(("icmp.", "local."))
+        if not f.check.startswith(("echo.", "laptop."))
     ]
 
 
 def test_processes_see_what_one_process_sees(
-    many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch
+    many: tuple[Request, SimulatedNetwork], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The same findings, faults among them, however the work is spread."""
     asked, network = many
-    wrong = Fault(kind="wrong-mask", unit="unit-7", value=24)
+    wrong = PlantedFault(kind="wrong-mask", device="device-7", value=24)
     network.put(wrong)
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
     several = run(asked).result
     monkeypatch.setattr(os, "cpu_count", lambda: 1)
     alone = run(asked).result
     network.take_off(wrong)
-    assert workers.worker_count(UNITS) == 0
+    assert in_processes.worker_count(DEVICES) == 0
     assert by_snmp(several) == by_snmp(alone)
-    assert {(c, s) for c, s, v, _ in by_snmp(alone) if v == "fail"} == {("address.mask", "unit-7")}
+    assert {(c, s) for c, s, v, _ in by_snmp(alone) if v == "fail"} == {
+        ("address.mask", "device-7")
+    }
 
 
 def test_pace_is_shared_by_all_processes(
-    many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch
+    many: tuple[Request, SimulatedNetwork], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A limit that is given holds for all packets together, on loopback too."""
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
@@ -108,13 +111,13 @@ def test_pace_is_shared_by_all_processes(
     result = run(dataclasses.replace(asked, probing=limited)).result
     took_s = time.monotonic() - started
     packets = sum(2 + 5 for _ in asked.devices)
-    assert {f.verdict for f in result.findings if f.check == "system.name"} == {"pass"}
+    assert {f.verdict for f in result.findings if f.check == "identity.name"} == {"pass"}
     assert took_s >= packets / 200 * 0.9
 
 
 @pytest.mark.icmp
 def test_the_dead_delay_nobody_and_are_asked_again_slowly(
-    many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch
+    many: tuple[Request, SimulatedNetwork], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """30 % silent to SNMP: the others are read as fast as without them; then so many a second."""
     monkeypatch.setattr(conductor, "_AGAIN_PER_S", 20.0)
@@ -123,16 +126,18 @@ def test_the_dead_delay_nobody_and_are_asked_again_slowly(
         asked, command="sweep", stage="service",
         probing=Probing(echoes=1, interval_s=0.01, timeout_s=0.5, snmp_timeout_s=1.0),
     )  # fmt: skip
-    dead = [Fault(kind="no-answer", unit=f"unit-{n}") for n in range(UNITS * 3 // 10)]
+    dead = [PlantedFault(kind="no-answer", device=f"device-{n}") for n in range(DEVICES * 3 // 10)]
     took_s = []
     for faults in ([], dead):
         for fault in faults:
             network.put(fault)
         result = run(asked).result
-        names = {f.unit for f in faults}
+        names = {f.device for f in faults}
         others = [_seconds(o) for o in result.observations
-                  if o.subject.name.startswith("unit-") and o.subject.name not in names]  # fmt: skip
-        assert len({o.subject.name for o in result.observations} - names) == 1 + UNITS - len(faults)
+                  if o.subject.name.startswith("device-") and o.subject.name not in names]  # fmt: skip
+        assert len({o.subject.name for o in result.observations} - names) == 1 + DEVICES - len(
+            faults
+        )
         took_s.append(max(others) - min(others))
     for fault in dead:
         network.take_off(fault)
@@ -154,32 +159,34 @@ def _seconds(seen: Observation) -> float:
 
 @pytest.mark.parametrize("cores", [1, 2])
 def test_interrupted_in_the_middle(
-    many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch, cores: int
+    many: tuple[Request, SimulatedNetwork], monkeypatch: pytest.MonkeyPatch, cores: int
 ) -> None:
     """What was read by then is there; the rest is not tested and says so; nothing is left behind."""
     monkeypatch.setattr(os, "cpu_count", lambda: cores)
     asked, network = many
-    slow = [Fault(kind="slow", unit=f"unit-{n}", value=5.0) for n in range(0, UNITS, 2)]
+    slow = [
+        PlantedFault(kind="slow", device=f"device-{n}", value=5.0) for n in range(0, DEVICES, 2)
+    ]
     for fault in slow:
         network.put(fault)
-    with interrupted_when(asked_twice(network, "unit-1", monkeypatch)):
+    with interrupted_when(asked_twice(network, "device-1", monkeypatch)):
         outcome = run(asked)
     for fault in slow:
         network.take_off(fault)
     answers = {f.subject.name: f for f in outcome.result.findings if f.check == "snmp.answer"}
     assert outcome.interrupted
-    assert answers["unit-1"].verdict == "pass"
-    assert answers["unit-2"].verdict == "not-tested"
-    assert "interrupted" in answers["unit-2"].reason
+    assert answers["device-1"].verdict == "pass"
+    assert answers["device-2"].verdict == "not-tested"
+    assert "interrupted" in answers["device-2"].reason
 
 
-def test_a_process_that_dies_leaves_its_units_untested(
-    many: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch
+def test_a_process_that_dies_leaves_its_devices_untested(
+    many: tuple[Request, SimulatedNetwork], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The others go on; nothing hangs, and nobody calls a unit silent for it."""
+    """The others go on; nothing hangs, and nobody calls a device silent for it."""
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
     asked, network = many
-    slow = [Fault(kind="slow", unit=f"unit-{n}", value=1.5) for n in range(UNITS)]
+    slow = [PlantedFault(kind="slow", device=f"device-{n}", value=1.5) for n in range(DEVICES)]
     for fault in slow:
         network.put(fault)
     with one_more_killed():
@@ -187,23 +194,25 @@ def test_a_process_that_dies_leaves_its_units_untested(
     for fault in slow:
         network.take_off(fault)
     verdicts = [f.verdict for f in result.findings if f.check == "snmp.answer"]
-    assert verdicts.count("not-tested") == UNITS // 2
-    assert verdicts.count("pass") == UNITS // 2
+    assert verdicts.count("not-tested") == DEVICES // 2
+    assert verdicts.count("pass") == DEVICES // 2
     reasons = {f.reason for f in result.findings if f.verdict == "not-tested"}
     assert any("ended too early" in reason for reason in reasons)
 
 
-def asked_twice(network: Network, name: str, monkeypatch: pytest.MonkeyPatch) -> threading.Event:
-    """Set as soon as this unit is asked its second question: its first answer was read by then."""
-    unit, happened, asked = network.units[name], threading.Event(), itertools.count(1)
-    real = type(unit).prepared
+def asked_twice(
+    network: SimulatedNetwork, name: str, monkeypatch: pytest.MonkeyPatch
+) -> threading.Event:
+    """Set as soon as this device is asked its second question: its first answer was read by then."""
+    device, happened, asked = network.devices[name], threading.Event(), itertools.count(1)
+    real = type(device).prepared
 
     def prepared(self: Any, *words: Any) -> bytes | None:
-        if self is unit and next(asked) == 2:
+        if self is device and next(asked) == 2:
             happened.set()
         return real(self, *words)
 
-    monkeypatch.setattr(type(unit), "prepared", prepared)
+    monkeypatch.setattr(type(device), "prepared", prepared)
     return happened
 
 
@@ -257,26 +266,26 @@ def one_more_killed() -> Iterator[None]:
 
 
 def test_what_a_process_has_seen_so_far_is_handed_over_at_the_end(
-    many: tuple[Request, Network],
+    many: tuple[Request, SimulatedNetwork],
 ) -> None:
-    """A slow unit is left in the middle of its questions: what it said by then is kept."""
+    """A slow device is left in the middle of its questions: what it said by then is kept."""
     asked, network = many
-    network.put(slow := Fault(kind="slow", unit="unit-3", value=0.7))
+    network.put(slow := PlantedFault(kind="slow", device="device-3", value=0.7))
     jobs = _jobs(asked)
-    record = Recorder(Subject("device", "unit-3"))
+    record = Recorder(Subject("device", "device-3"))
 
-    async def leave(asking: Surveyor) -> None:
+    async def leave(asking: Poller) -> None:
         async with asking:
-            survey = asyncio.create_task(asking.survey("unit-3", record))
+            survey = asyncio.create_task(asking.survey("device-3", record))
             await asyncio.sleep(1.2)
         survey.cancel()
 
     paces = Paces.of(asked.probing, shared=True)
-    with workers.surveyor(jobs, paces, asked.clock, 2) as asking:
+    with in_processes.surveyor(jobs, paces, asked.clock, 2) as asking:
         asyncio.run(leave(asking))
     network.take_off(slow)
     seen = {row.what: row.value for row in record.seen}
-    assert (seen["answer"], seen["sysName"]) == ("answered", "unit-3")
+    assert (seen["answer"], seen["sysName"]) == ("answered", "device-3")
     assert "ifOperStatus" not in seen
 
 
@@ -291,28 +300,28 @@ def test_credentials_that_cannot_be_used_are_our_fault(tmp_path: Path) -> None:
     assert "short" not in answer.reason.replace("shorter", "")
 
 
-@pytest.mark.parametrize("units", [3, UNITS])
-def test_a_fault_of_ours_leaves_one_unit_unread_and_no_other(
-    many: tuple[Request, Network], units: int
+@pytest.mark.parametrize("devices", [3, DEVICES])
+def test_a_fault_of_ours_leaves_one_device_unread_and_no_other(
+    many: tuple[Request, SimulatedNetwork], several: int
 ) -> None:
     """A profile that no reader would let pass breaks one survey; the rest is judged."""
     asked, _ = many
     mib2 = asked.profiles["mib2"]
-    faulty = Reading(field="software", oid=None, type="text")  # type: ignore[arg-type]
+    faulty = ProfileReading(field="software", oid=None, type="text")  # type: ignore[arg-type]
     broken = dataclasses.replace(mib2, id="broken", reading=(faulty,))
     first = dataclasses.replace(asked.plan.devices[0], profile="broken")
-    devices = (first, *asked.plan.devices[1:units])
+    devices = (first, *asked.plan.devices[1:several])
     outcome = run(
         dataclasses.replace(asked, devices=devices, profiles={"mib2": mib2, "broken": broken})
     )
     masks = {f.subject.name: f for f in outcome.result.findings if f.check == "address.mask"}
     assert len(outcome.faults) == 1
-    assert masks["unit-0"].verdict == "not-tested"
-    assert "fault of this program" in masks["unit-0"].reason
-    assert {f.verdict for name, f in masks.items() if name != "unit-0"} == {"pass"}
+    assert masks["device-0"].verdict == "not-tested"
+    assert "fault of this program" in masks["device-0"].reason
+    assert {f.verdict for name, f in masks.items() if name != "device-0"} == {"pass"}
 
 
-def test_default_community_is_not_tried_on_a_unit_that_is_silent(tmp_path: Path) -> None:
+def test_default_community_is_not_tried_on_a_device_that_is_silent(tmp_path: Path) -> None:
     """What was asked for and could not be tested is said."""
     asked = request(tmp_path, 1, try_default_community=True)
     nobody = {"bench": dataclasses.replace(asked.credentials["bench"], port=PORT + 1)}

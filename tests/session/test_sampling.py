@@ -15,28 +15,30 @@ from typing import Any
 import pytest
 
 from tests.stopwatch import patience
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Carrier, Device, End, Link, Plan
-from verifier.model.profile import Profile, Reading
+from verifier.model.profile import Profile, ProfileReading
 from verifier.model.result import Result
 from verifier.model.subject import Subject
-from verifier.probes.snmp import SnmpClient, Target
-from verifier.session import Probing, Request, run, sampling, workers
-from verifier.session.probing import Paces
+from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.session import Probing, Request, run
+from verifier.session.ask import in_processes
+from verifier.session.ask import levels as ask_levels
+from verifier.session.ask.poller import Job, LoopPoller
+from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
-from verifier.session.surveyor import InLoop, Job
-from verifier.simulator import Fault, Network, running
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 
 END = "tx_mhz: 13143, tx_power_dbm: 18, antenna_dbi: 36.1, rx_level_dbm: -45.6"
 PLAN = f"""\
 network: {{name: Coast, example: true}}
 devices:
-  - {{name: one, address: 127.94.0.11/24, profile: ptp-radio, snmp: bench}}
-  - {{name: two, address: 127.94.0.12/24, profile: ptp-radio, snmp: bench}}
-  - {{name: three, address: 127.94.0.13/24, profile: ptp-radio, snmp: bench}}
+  - {{name: one, address: 127.94.0.11/24, profile: hop-radio, snmp: bench}}
+  - {{name: two, address: 127.94.0.12/24, profile: hop-radio, snmp: bench}}
+  - {{name: three, address: 127.94.0.13/24, profile: hop-radio, snmp: bench}}
 links:
   - {{name: Hop 1, bandwidth_mhz: 28, modulation_max: 256qam, modulation_min: 4qam, adaptive: true,
      path_km: 11.42, a: {{device: one, {END}}}, b: {{device: two, {END.replace("13143", "12877")}}}}}
@@ -44,18 +46,18 @@ links:
 
 
 @pytest.fixture
-def network(tmp_path: Path) -> Iterator[tuple[Request, Network]]:
-    """Two ends of a link and a unit of none, simulated."""
+def network(tmp_path: Path) -> Iterator[tuple[Request, SimulatedNetwork]]:
+    """Two ends of a link and a device of none, simulated."""
     (tmp_path / "plan.yaml").write_text(PLAN)
     plan, _ = read_plan(tmp_path / "plan.yaml")
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
         trial.bind(("", 0))
         port = trial.getsockname()[1]
-    profiles = load_profiles({"ptp-radio"})
+    profiles = load_profiles({"hop-radio"})
     entries = {
         "bench": SnmpEntry(name="bench", version="2c", community=Secret("coastal"), port=port)
     }
-    built = Network(plan, profiles, entries)
+    built = SimulatedNetwork(plan, profiles, entries)
     asked = Request(
         command="verify", plan=plan, plan_sha256="", stage="handover", devices=plan.devices,
         profiles=profiles, credentials=entries,
@@ -65,23 +67,23 @@ def network(tmp_path: Path) -> Iterator[tuple[Request, Network]]:
         yield asked, built
 
 
-def moments(result: Result, unit: str, what: str) -> list[dt.datetime]:
+def moments(result: Result, device: str, what: str) -> list[dt.datetime]:
     return [dt.datetime.fromisoformat(o.at) for o in result.observations
-            if o.subject.name == unit and o.what == what]  # fmt: skip
+            if o.subject.name == device and o.what == what]  # fmt: skip
 
 
 @pytest.mark.icmp
 @pytest.mark.parametrize("forked", [False, True])
 def test_both_ends_are_sampled_five_times_together(
-    network: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch, *, forked: bool
+    network: tuple[Request, SimulatedNetwork], monkeypatch: pytest.MonkeyPatch, *, forked: bool
 ) -> None:
-    """Each level has a power of the other end within 2 s; the unit without a link is not sampled."""
+    """Each level has a power of the other end within 2 s; the device without a link is not sampled."""
     if forked:
-        monkeypatch.setattr(workers, "MANY", 1)
+        monkeypatch.setattr(in_processes, "MANY", 1)
         monkeypatch.setattr(os, "cpu_count", lambda: 2)
     result = run(network[0]).result
     levels, powers = moments(result, "one", "rx_level_dbm"), moments(result, "two", "tx_power_dbm")
-    assert len(levels) == len(powers) == 1 + sampling.TIMES
+    assert len(levels) == len(powers) == 1 + ask_levels.TIMES
     assert all(min(abs((p - at).total_seconds()) for p in powers) < 2 for at in levels[1:])
     assert len(moments(result, "three", "rx_level_dbm")) == 1
     assert len(moments(result, "one", "serial")) == 1
@@ -100,19 +102,21 @@ def test_rows_are_looked_for_once() -> None:
             super().__init__()
             self.asked: list[str] = []
 
-        async def get(self, target: Target, oids: Any, deadline_s: Any = None) -> Any:
+        async def get(self, target: SnmpTarget, oids: Any, deadline_s: Any = None) -> Any:
             self.asked.append(f"get {len(oids)}")
             return await super().get(target, oids, deadline_s)
 
-        async def get_next(self, target: Target, oids: Any, deadline_s: Any = None) -> Any:
+        async def get_next(self, target: SnmpTarget, oids: Any, deadline_s: Any = None) -> Any:
             self.asked.append("next")
             return await super().get_next(target, oids, deadline_s)
 
     levels = tuple(
-        Reading(field="rx_level_dbm", oid=INDEXED, index=f"radio:{n}", type="integer", scale=0.1)
+        ProfileReading(
+            field="rx_level_dbm", oid=INDEXED, index=f"radio:{n}", type="integer", scale=0.1
+        )
         for n in (4, 12)
     )
-    power = Reading(field="tx_power_dbm", oid="1.3.6.1.4.1.32473.1.1.7.0", type="integer")
+    power = ProfileReading(field="tx_power_dbm", oid="1.3.6.1.4.1.32473.1.1.7.0", type="integer")
     profile = Profile(id="two", kind="radio", reading=(*levels, power))
     ends = {n: Device(name=n, address=Interface.parse(f"127.94.1.{i}/24"), profile="two",
                       snmp="bench") for i, n in enumerate(("one", "two"), start=11)}  # fmt: skip
@@ -126,7 +130,7 @@ def test_rows_are_looked_for_once() -> None:
         trial.bind(("", 0))
         port = trial.getsockname()[1]
     entry = SnmpEntry(name="bench", version="2c", community=Secret("coastal"), port=port)
-    target = Target(address=ends["one"].address.address, entry=entry)
+    target = SnmpTarget(address=ends["one"].address.address, entry=entry)
     record = Recorder(Subject("device", "one"))
     client = Counting()
 
@@ -136,9 +140,9 @@ def test_rows_are_looked_for_once() -> None:
                   dataclasses.replace(levels[1], index="radio:2"), power)  # fmt: skip
         named = dataclasses.replace(profile, reading=ranked).named_readings()
         async with client:
-            await sampling.sample(client, target, named, record, 3)
+            await ask_levels.sample(client, target, named, record, 3)
 
-    with running(Network(plan, {"two": profile}, {"bench": entry})):
+    with running(SimulatedNetwork(plan, {"two": profile}, {"bench": entry})):
         asyncio.run(read())
     assert client.asked == ["get 1", "next", "next", "get 3", "get 3"]
     seen = Counter((o.what, o.value is not None) for o in record.seen)
@@ -147,17 +151,19 @@ def test_rows_are_looked_for_once() -> None:
 
 
 @pytest.mark.icmp
-def test_a_link_with_a_silent_end_is_not_sampled(network: tuple[Request, Network]) -> None:
+def test_a_link_with_a_silent_end_is_not_sampled(network: tuple[Request, SimulatedNetwork]) -> None:
     asked, built = network
-    built.put(Fault(kind="no-answer", unit="two"))
+    built.put(PlantedFault(kind="no-answer", device="two"))
     result = run(asked).result
     assert len(moments(result, "one", "rx_level_dbm")) == 1
     verdicts = Counter(f.verdict for f in result.findings if f.check == "radio.path-loss")
     assert verdicts == {"not-tested": 2}
 
 
-def test_units_that_share_a_link_are_sampled_once(network: tuple[Request, Network]) -> None:
-    """1+1 and 2+0: carriers with units of their own, and two carriers of one pair."""
+def test_devices_that_share_a_link_are_sampled_once(
+    network: tuple[Request, SimulatedNetwork],
+) -> None:
+    """1+1 and 2+0: carriers with devices of their own, and two carriers of one pair."""
     asked, _ = network
     (link,) = asked.plan.links
     (carrier,) = link.carriers
@@ -167,15 +173,15 @@ def test_units_that_share_a_link_are_sampled_once(network: tuple[Request, Networ
     plan = dataclasses.replace(
         asked.plan, links=(dataclasses.replace(link, carriers=(carrier, second, carrier)),)
     )
-    assert sampling.pairs(plan, _jobs(asked), lambda _: True) == [{"one", "two", "three"}]
-    assert sampling.pairs(plan, _jobs(asked), lambda name: name != "three") == [{"one", "two"}]
+    assert ask_levels.pairs(plan, _jobs(asked), lambda _: True) == [{"one", "two", "three"}]
+    assert ask_levels.pairs(plan, _jobs(asked), lambda name: name != "three") == [{"one", "two"}]
 
 
 def _jobs(asked: Request) -> dict[str, Job]:
     return {
         d.name: Job(
-            device=d, profile=asked.profiles["ptp-radio"], deadline_s=5.0,
-            target=Target(address=d.address.address, entry=asked.credentials["bench"]),
+            device=d, profile=asked.profiles["hop-radio"], deadline_s=5.0,
+            target=SnmpTarget(address=d.address.address, entry=asked.credentials["bench"]),
         )
         for d in asked.devices
     }  # fmt: skip
@@ -183,16 +189,16 @@ def _jobs(asked: Request) -> dict[str, Job]:
 
 @pytest.mark.icmp
 def test_a_lower_modulation_is_watched_for_a_minute(
-    network: tuple[Request, Network], monkeypatch: pytest.MonkeyPatch
+    network: tuple[Request, SimulatedNetwork], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Beside a soak both its units are read again and again; a link at its highest is not."""
+    """Beside a soak both its devices are read again and again; a link at its highest is not."""
     asked, built = network
-    monkeypatch.setattr(sampling, "WATCH_S", 0.02)
+    monkeypatch.setattr(ask_levels, "WATCH_S", 0.02)
     assert _watched(asked) == Counter()
-    built.put(Fault(kind="level-low-both", link="Hop 1", value=25))
+    built.put(PlantedFault(kind="level-low-both", link="Hop 1", value=25))
     seen = _watched(asked)
-    fields = sampling.sampled(asked.profiles["ptp-radio"], sampling.WATCHED)
-    assert seen == {(n, f): sampling.WATCHES for n in ("one", "two") for f in fields}
+    fields = ask_levels.sampled(asked.profiles["hop-radio"], ask_levels.WATCHED)
+    assert seen == {(n, f): ask_levels.WATCHES for n in ("one", "two") for f in fields}
 
 
 def _watched(asked: Request) -> Counter[tuple[str, str]]:
@@ -201,14 +207,14 @@ def _watched(asked: Request) -> Counter[tuple[str, str]]:
     jobs = _jobs(asked)
 
     async def look() -> Counter[tuple[str, str]]:
-        async with InLoop(jobs, Paces.of(asked.probing, shared=False)) as asking:
+        async with LoopPoller(jobs, Paces.of(asked.probing, shared=False)) as asking:
             for name, record in records.items():
                 await asking.survey(name, record)
         before: Counter[tuple[str, str]] = Counter(
             (n, o.what) for n, r in records.items() for o in r.seen
         )
-        again = InLoop(jobs, Paces.of(asked.probing, shared=False))
-        await sampling.watch(asked.plan, jobs, records, again)
+        again = LoopPoller(jobs, Paces.of(asked.probing, shared=False))
+        await ask_levels.watch(asked.plan, jobs, records, again)
         after: Counter[tuple[str, str]] = Counter(
             (n, o.what) for n, r in records.items() for o in r.seen
         )

@@ -9,13 +9,16 @@ from typing import Any
 import pytest
 
 from verifier.model.subject import Subject
-from verifier.rules.soak import rows, soaked
-from verifier.session.soak_blocks import EchoBlocks, ValueBlocks
-from verifier.session.soak_grid import Row
+from verifier.rules.soak.tally import rows, soaked
+from verifier.session.soak.blocks import EchoBlocks, ValueBlocks
+from verifier.session.soak.grid import GridTarget
 
 NOON = dt.datetime(2026, 11, 24, 12, 0, tzinfo=dt.UTC)
-UNIT = Subject("device", "lighthouse-quarry")
-ROWS = [Row(subject=UNIT, path="management", bytes=size, interface="eth0") for size in (84, 1500)]
+DEVICE = Subject("device", "lighthouse-quarry")
+ROWS = [
+    GridTarget(subject=DEVICE, path="management", bytes=size, interface="eth0")
+    for size in (84, 1500)
+]
 
 
 class Watched:
@@ -69,7 +72,7 @@ def test_a_time_of_day_that_is_set_moves_no_place(ahead_s: float) -> None:
     blocks = watch.taken()
     (stepped,) = (b for b in blocks if b["kind"] == "clock")
     assert stepped["stepped_s"] == pytest.approx(ahead_s)
-    (figures,) = soaked(blocks).of(UNIT)
+    (figures,) = soaked(blocks).of(DEVICE)
     assert (figures.sent, figures.lost, figures.not_counted) == (60, 0, 0)
 
 
@@ -95,7 +98,7 @@ def test_a_minute_without_anything_is_no_block() -> None:
     assert [b["start_s"] for b in blocks if b["kind"] == "echo"] == [0.0, 180.0]
     found = soaked(blocks)
     assert found.gaps[0].long_s == pytest.approx(197.0)
-    assert found.of(UNIT)[0].sent == 5
+    assert found.of(DEVICE)[0].sent == 5
     assert found.last_s == pytest.approx(202.0, abs=1.0)
 
 
@@ -104,13 +107,13 @@ def test_an_interface_concerns_those_behind_it() -> None:
     watch = Watched()
     watch.blocks.gap(1.0, 2.0, "eth0")
     watch.blocks.gap(1.0, 2.0, "wlan0")
-    assert [b["targets"] for b in watch.taken("gap")] == [[UNIT.name], []]
+    assert [b["targets"] for b in watch.taken("gap")] == [[DEVICE.name], []]
 
 
 def test_values_go_over_by_the_minute() -> None:
-    """Series that a unit stopped to give are null there; speeds go with each block."""
+    """Series that a device stopped to give are null there; speeds go with each block."""
     taken: list[dict[str, Any]] = []
-    values = ValueBlocks(UNIT, taken.append, lambda: NOON)
+    values = ValueBlocks(DEVICE, taken.append, lambda: NOON)
     values.speeds["eth1"] = 1000.0
     for at_s in range(0, 90, 10):
         values.add(
@@ -125,7 +128,7 @@ def test_values_go_over_by_the_minute() -> None:
 def test_a_series_that_stands_still_is_one_value() -> None:
     """It reads as before; zero and "nothing received" are not the same."""
     taken: list[dict[str, Any]] = []
-    values = ValueBlocks(UNIT, taken.append, lambda: NOON)
+    values = ValueBlocks(DEVICE, taken.append, lambda: NOON)
     said: list[dict[str, Any]] = [{"ifInErrors eth1": 7, "rx_level_dbm": v} for v in (0, False, 0)]
     for number, row in enumerate(said):
         values.add(number * 10.0, row)

@@ -18,20 +18,20 @@ from verifier.model import mib
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Port
-from verifier.model.profile import Profile, Reading
+from verifier.model.profile import Profile, ProfileReading
 from verifier.model.subject import Subject
-from verifier.probes.snmp import Binding, SnmpClient, Target
+from verifier.probes.snmp import SnmpClient, SnmpTarget, VarBind
 from verifier.probes.snmp.fast import FastClient
-from verifier.session import readings
-from verifier.session.checkup import Checkup
+from verifier.session.ask import readings
+from verifier.session.ask.for_evidence import EvidencePoll
+from verifier.session.ask.for_health import HealthPoll
+from verifier.session.ask.readings import decoded
 from verifier.session.conductor import _at_once
-from verifier.session.readings import decoded
 from verifier.session.recorder import Recorder
-from verifier.session.survey import Survey
 
 __all__ = ["handmade"]
 HERE = "127.83.0.9"
-READING = Reading(
+READING = ProfileReading(
     field="rx_level_dbm",
     oid="1.3.6.1.4.1.32473.1.1.0",
     type="integer",
@@ -49,11 +49,11 @@ READING = Reading(
 def test_number_of_a_reading(value: Any, expected: Any) -> None:
     """A number that SMI knows, or none."""
     kind: Any = "OctetString" if isinstance(value, bytes) else "Integer32"
-    assert decoded(READING, Binding(READING.oid, kind, value)) == expected
+    assert decoded(READING, VarBind(READING.oid, kind, value)) == expected
 
 
 ODD = {
-    f"{mib.SYSTEM['sysName']}": "unit",
+    f"{mib.SYSTEM['sysName']}": "device",
     f"{mib.IP_ADDR_TABLE['ipAdEntIfIndex']}.{HERE}": b"\xff none",
     f"{mib.IP_ADDR_TABLE['ipAdEntNetMask']}.{HERE}": b"\xff\x00",
     f"{mib.IF_X_TABLE['ifName']}.1": "eth1",
@@ -86,47 +86,49 @@ def odd_agent(asked: Asked) -> Iterable[bytes]:
 def test_odd_tables_do_not_end_the_survey(handmade: Any) -> None:
     """A row's index of several arcs and an ifIndex that is none: the rest is read all the same."""
     device = Device(
-        name="unit",
+        name="device",
         address=Interface.parse(f"{HERE}/24"),
         mac=Mac.parse("02:00:5e:10:00:01"),
         snmp="bench",
         ports=(Port(name="eth1", mtu=1500),),
     )
-    record = Recorder(Subject("device", "unit"))
+    record = Recorder(Subject("device", "device"))
 
     async def run() -> None:
         async with handmade(odd_agent, HERE) as (_, port), SnmpClient() as client:
             entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=port)
-            target = Target(
+            target = SnmpTarget(
                 address=Address.parse(HERE), entry=entry, timeout_s=0.3 * patience(), retries=0
             )
-            await Survey(client, target, device, Profile(id="mib2"), record).run(10.0)
+            await EvidencePoll(client, target, device, Profile(id="mib2"), record).run(10.0)
 
     asyncio.run(run())
     assert [o.value for o in record.seen if o.what == "answer"] == ["answered"]
     assert [o.value for o in record.seen if o.what == "ifMtu" and o.value] == [1500]
 
 
-@pytest.mark.parametrize(("limit", "units"), [(None, 512), (1.0, 1), (5.0, 5), (1e6, 512)])
-def test_as_many_units_at_once_as_the_packet_limit_serves(limit: float | None, units: int) -> None:
-    """A unit's deadline does not pass while others take the sending slots."""
-    assert _at_once(limit) == units
+@pytest.mark.parametrize(("limit", "devices"), [(None, 512), (1.0, 1), (5.0, 5), (1e6, 512)])
+def test_as_many_devices_at_once_as_the_packet_limit_serves(
+    limit: float | None, devices: int
+) -> None:
+    """A device's deadline does not pass while others take the sending slots."""
+    assert _at_once(limit) == devices
 
 
 ROUTE = "1.3.6.1.2.1.4.24.4.1.6.0.0.0.0.0.0.0.0.0"
 """ipCidrRouteType of 0.0.0.0/0, type of service 0; the next hop follows (RFC 2096)."""
 
 
-def to_agent(port: int) -> Target:
+def to_agent(port: int) -> SnmpTarget:
     """The agent of a test, asked with its community."""
     entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=port)
-    return Target(address=Address.parse(HERE), entry=entry, timeout_s=0.3, retries=0)
+    return SnmpTarget(address=Address.parse(HERE), entry=entry, timeout_s=0.3, retries=0)
 
 
-def read_one(agent: Any, handmade: Any, reading: Reading) -> readings.Got:
+def read_one(agent: Any, handmade: Any, reading: ProfileReading) -> readings.ReadingResult:
     """What comes of one reading."""
 
-    async def run() -> readings.Got:
+    async def run() -> readings.ReadingResult:
         async with handmade(agent, HERE) as (_, port), SnmpClient() as client:
             (got,) = [g async for g in readings.read(client, to_agent(port), {"it": reading})]
             return got
@@ -135,24 +137,24 @@ def read_one(agent: Any, handmade: Any, reading: Reading) -> readings.Got:
 
 
 def surveyed(agent: Any, handmade: Any, device: Device, **more: Any) -> list[Any]:
-    """What is noted of one unit that answers as `agent` does."""
+    """What is noted of one device that answers as `agent` does."""
     record = Recorder(Subject("device", device.name))
 
     async def run() -> None:
         async with handmade(agent, HERE) as (_, port), SnmpClient() as client:
             entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=port)
-            target = Target(
+            target = SnmpTarget(
                 address=Address.parse(HERE), entry=entry, timeout_s=0.3 * patience(), retries=0
             )
-            survey = Survey(client, target, device, Profile(id="mib2"), record, **more)
+            survey = EvidencePoll(client, target, device, Profile(id="mib2"), record, **more)
             await survey.run(10.0)
 
     asyncio.run(run())
     return record.seen
 
 
-UNIT = Device(
-    name="unit",
+DEVICE = Device(
+    name="device",
     address=Interface.parse(f"{HERE}/24"),
     gateway=Address.parse("127.83.0.1"),
     snmp="bench",
@@ -175,7 +177,7 @@ def endless_routes(asked: Asked, hop: Any) -> Iterable[bytes]:
 @pytest.mark.parametrize("hop", [v2c.IpAddress("0.0.0.0"), b"0.0.0.0", b"127.83.0.300", 7])
 def test_default_routes_are_counted_to_eight(handmade: Any, hop: Any) -> None:
     """0.0.0.0 and what is no address are no next hop; an endless table is left after eight rows."""
-    seen = surveyed(lambda asked: endless_routes(asked, hop), handmade, UNIT)
+    seen = surveyed(lambda asked: endless_routes(asked, hop), handmade, DEVICE)
     hops = [o.value["next_hop"] for o in seen if o.what == "default-route" and o.value]
     assert hops == [f"127.83.0.{n}" for n in range(1, 9)]
 
@@ -190,7 +192,7 @@ def test_the_default_community_is_tried_once_and_only_read(handmade: Any) -> Non
         if community == "harbour":
             yield from odd_agent(asked)
 
-    seen = surveyed(agent, handmade, UNIT, default_community=True)
+    seen = surveyed(agent, handmade, DEVICE, default_community=True)
     tried = [n for n, (community, _) in enumerate(asked_with) if community == "public"]
     assert len(tried) == 1
     assert asked_with[tried[0]][1] == "get"
@@ -199,14 +201,14 @@ def test_the_default_community_is_tried_once_and_only_read(handmade: Any) -> Non
 
 
 def test_a_port_that_is_asked_in_vain_is_noted(handmade: Any) -> None:
-    """A unit that goes silent in the middle: each value is missing for that reason."""
+    """A device that goes silent in the middle: each value is missing for that reason."""
 
     def agent(asked: Asked) -> Iterable[bytes]:
         if arcs(f"{mib.IF_TABLE['ifMtu']}.1") not in asked.oids:
             yield from odd_agent(asked)
 
     device = Device(
-        name="unit", address=UNIT.address, snmp="bench", ports=(Port(name="eth1", mtu=1500),)
+        name="device", address=DEVICE.address, snmp="bench", ports=(Port(name="eth1", mtu=1500),)
     )
     seen = surveyed(agent, handmade, device)
     (mtu,) = [o for o in seen if o.oid == f"{mib.IF_TABLE['ifMtu']}.1"]
@@ -243,7 +245,7 @@ def table_agent(
 
 
 PORT = {
-    f"{mib.SYSTEM['sysName']}": "unit",
+    f"{mib.SYSTEM['sysName']}": "device",
     f"{mib.IF_TABLE['ifDescr']}.1": "eth1",
     f"{mib.IF_TABLE['ifMtu']}.1": 1500,
     f"{mib.IF_TABLE['ifSpeed']}.1": v2c.Gauge32(100_000_000),
@@ -251,14 +253,14 @@ PORT = {
     f"{mib.IF_TABLE['ifOperStatus']}.1": 1,
     "1.3.6.1.2.1.99.1.0": 0,
 }
-"""A unit with one port that ifDescr names, and something behind its last table."""
+"""A device with one port that ifDescr names, and something behind its last table."""
 
 
 def test_an_error_in_the_newer_table_leaves_the_older_one(handmade: Any) -> None:
     """An error at every object of ifXTable: ports are found by ifDescr, and read."""
     if_x = mib.IF_X_TABLE["ifName"].rpartition(".")[0]
     device = Device(
-        name="unit", address=UNIT.address, snmp="bench",
+        name="device", address=DEVICE.address, snmp="bench",
         ports=(Port(name="eth1", mtu=1500, status="up", speed_mbps=100),),
     )  # fmt: skip
     seen = surveyed(table_agent(PORT, [if_x]), handmade, device)
@@ -272,7 +274,9 @@ def test_an_error_in_the_newer_table_leaves_the_older_one(handmade: Any) -> None
 def test_a_reading_of_a_port_needs_no_newer_table(handmade: Any) -> None:
     """The same for a profile's reading of a port."""
     if_x = mib.IF_X_TABLE["ifName"].rpartition(".")[0]
-    reading = Reading(field="alarm", oid=mib.IF_TABLE["ifMtu"], index="port:eth1", type="integer")
+    reading = ProfileReading(
+        field="alarm", oid=mib.IF_TABLE["ifMtu"], index="port:eth1", type="integer"
+    )
     got = read_one(table_agent(PORT, [if_x]), handmade, reading)
     assert (got.value, got.problem) == (1500, "")
 
@@ -282,13 +286,13 @@ def test_a_sweep_needs_no_newer_table(handmade: Any, client: type[SnmpClient]) -
     """The same for health."""
     if_x = mib.IF_X_TABLE["ifName"].rpartition(".")[0]
     device = Device(
-        name="unit", address=UNIT.address, snmp="bench", ports=(Port(name="eth1", status="up"),)
+        name="device", address=DEVICE.address, snmp="bench", ports=(Port(name="eth1", status="up"),)
     )
     record = Recorder(Subject("device", device.name))
 
     async def run() -> None:
         async with handmade(table_agent(PORT, [if_x]), HERE) as (_, port), client() as snmp:
-            await Checkup(snmp, to_agent(port), device, Profile(id="mib2"), record).run(10.0)
+            await HealthPoll(snmp, to_agent(port), device, Profile(id="mib2"), record).run(10.0)
 
     asyncio.run(run())
     assert [o.value for o in record.seen if o.what == "ifOperStatus"] == ["up"]
@@ -298,7 +302,7 @@ def test_an_address_of_the_newer_table_only(handmade: Any) -> None:
     """Where ipAddrTable holds another address, ipAddressTable the planned one too (RFC 4293)."""
     suffix = f"1.4.{HERE}"
     rows = {
-        f"{mib.SYSTEM['sysName']}": "unit",
+        f"{mib.SYSTEM['sysName']}": "device",
         f"{mib.IP_ADDR_TABLE['ipAdEntIfIndex']}.127.83.9.9": 7,
         f"{mib.IP_ADDR_TABLE['ipAdEntNetMask']}.127.83.9.9": v2c.IpAddress("255.255.255.0"),
         f"{mib.IP_ADDRESS_TABLE['ipAddressIfIndex']}.{suffix}": 3,
@@ -309,7 +313,7 @@ def test_an_address_of_the_newer_table_only(handmade: Any) -> None:
         "1.3.6.1.2.1.99.1.0": 0,
     }
     device = Device(
-        name="unit", address=UNIT.address, mac=Mac.parse("02:00:5e:10:00:01"), snmp="bench"
+        name="device", address=DEVICE.address, mac=Mac.parse("02:00:5e:10:00:01"), snmp="bench"
     )
     told = {o.what: o.value for o in surveyed(table_agent(rows), handmade, device)}
     assert told["ipAddressPrefix"] == f"{mib.IP_ADDRESS_PREFIX_ENTRY}.3.1.4.127.83.0.0.24"
@@ -398,10 +402,10 @@ TABLES: dict[str, tuple[dict[str, Any], Seen]] = {
 def test_routing_tables(handmade: Any, name: str) -> None:
     """Layouts of RFC 1213, RFC 2096 and RFC 4292: what is read of them, in few questions."""
     rows, expected = TABLES[name]
-    rows = rows | {mib.SYSTEM["sysName"]: "unit", "1.3.6.1.2.1.99.1.0": 0}
+    rows = rows | {mib.SYSTEM["sysName"]: "device", "1.3.6.1.2.1.99.1.0": 0}
     asked: list[Asked] = []
     host = Address.parse("203.0.113.10")
-    seen = surveyed(table_agent(rows, (), asked), handmade, UNIT, hosts=[host])
+    seen = surveyed(table_agent(rows, (), asked), handmade, DEVICE, hosts=[host])
     told = [
         [o for o in seen if o.what == what and o.value is not None]
         for what in ("default-route", "connected-route", "host-route")
@@ -420,12 +424,12 @@ def test_routing_tables_of_ipv6(handmade: Any) -> None:
     """What inetCidrRouteTable tells of IPv6: no default route beside the route of its own subnet."""
     net = ".".join(map(str, ipaddress.ip_address("2001:db8:20::").packed))
     rows = {
-        mib.SYSTEM["sysName"]: "unit",
+        mib.SYSTEM["sysName"]: "device",
         f"{INET}.2.16.{net}.64.2.0.0.0.0": 3,
         "1.3.6.1.2.1.99.1.0": 0,
     }
     device = dataclasses.replace(
-        UNIT,
+        DEVICE,
         address=Interface.parse("2001:db8:20::11/64"),
         gateway=Address.parse("2001:db8:20::1"),
     )
@@ -439,9 +443,9 @@ def test_a_table_that_was_not_read_proves_nothing(handmade: Any) -> None:
 
     def agent(asked: Asked) -> Iterable[bytes]:
         if asked.kind == "get" or not any(o[: len(arcs(CIDR))] == arcs(CIDR) for o in asked.oids):
-            yield from table_agent(OWN_CIDR | OWN_OLD | {mib.SYSTEM["sysName"]: "unit"})(asked)
+            yield from table_agent(OWN_CIDR | OWN_OLD | {mib.SYSTEM["sysName"]: "device"})(asked)
 
-    seen = surveyed(agent, handmade, UNIT)
+    seen = surveyed(agent, handmade, DEVICE)
     (gap,) = [o for o in seen if o.what == "default-route"]
     assert (gap.value, gap.raw) == (None, "silent")
     assert not [o for o in seen if o.what == "connected-route"]

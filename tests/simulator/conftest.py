@@ -9,12 +9,12 @@ from typing import Any
 
 import pytest
 
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Plan
-from verifier.probes.snmp import Reply, SnmpClient, Table, Target
-from verifier.simulator import Network, running
+from verifier.probes.snmp import ColumnTable, SnmpClient, SnmpReply, SnmpTarget
+from verifier.simulator import SimulatedNetwork, running
 
 PLAN = """\
 network: {name: Harbour, example: true}
@@ -25,7 +25,7 @@ sites:
 devices:
   - name: lighthouse-quarry
     site: Lighthouse
-    profile: ptp-radio
+    profile: hop-radio
     address: 127.80.0.11/24
     gateway: 127.80.0.1
     mac: 02:00:5e:10:00:01
@@ -37,7 +37,7 @@ devices:
       - {name: eth1, status: up, speed_mbps: 1000, duplex: full, mtu: 1500, neighbour: lighthouse-switch}
       - {name: eth2, status: up, speed_mbps: 10000}
       - {name: eth3, status: down}
-  - {name: quarry-lighthouse, site: Quarry, profile: ptp-radio, address: 127.80.0.12/24, gateway: 127.80.0.1, serial: "000124", snmp: bench}
+  - {name: quarry-lighthouse, site: Quarry, profile: hop-radio, address: 127.80.0.12/24, gateway: 127.80.0.1, serial: "000124", snmp: bench}
   - name: lighthouse-switch
     site: Lighthouse
     profile: switch
@@ -86,21 +86,23 @@ def port() -> Any:
 
 
 @pytest.fixture
-def network(plan, port) -> Iterator[Network]:
+def network(plan, port) -> Iterator[SimulatedNetwork]:
     """The plan's network, running."""
-    built = Network(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES, port=port)
+    built = SimulatedNetwork(
+        plan, load_profiles({d.profile for d in plan.devices}), ENTRIES, port=port
+    )
     with running(built):
         yield built
 
 
 class Asker:
-    """Asks the units of a plan with the project's own client."""
+    """Asks the devices of a plan with the project's own client."""
 
     def __init__(self, plan: Plan, port: int) -> None:
         self._devices = {d.name: d for d in plan.devices}
         self._port = port
 
-    def target(self, name: str, **changes) -> Target:
+    def target(self, name: str, **changes) -> SnmpTarget:
         device = self._devices[name]
         usual: dict[str, Any] = {
             "entry": ENTRIES[device.snmp or ""],
@@ -108,11 +110,11 @@ class Asker:
             "retries": 0,
         }
         settled = usual | changes
-        return Target(address=device.address.address, port=self._port, **settled)
+        return SnmpTarget(address=device.address.address, port=self._port, **settled)
 
-    def get(self, name: str, *oids: str, **changes) -> Reply:
+    def get(self, name: str, *oids: str, **changes) -> SnmpReply:
         asked = self.target(name, **changes)
-        reply: Reply = self.run(lambda client: client.get(asked, oids))
+        reply: SnmpReply = self.run(lambda client: client.get(asked, oids))
         return reply
 
     def values(self, name: str, *oids: str) -> list[Any]:
@@ -121,9 +123,9 @@ class Asker:
         assert reply.outcome == "answered", reply
         return [b.text if isinstance(b.value, bytes) else b.value for b in reply.bindings]
 
-    def walk(self, name: str, *columns: str, max_rows: int = 2000, **changes) -> Table:
+    def walk(self, name: str, *columns: str, max_rows: int = 2000, **changes) -> ColumnTable:
         asked = self.target(name, **changes)
-        table: Table = self.run(lambda client: client.walk(asked, columns, max_rows=max_rows))
+        table: ColumnTable = self.run(lambda client: client.walk(asked, columns, max_rows=max_rows))
         return table
 
     @staticmethod
@@ -139,7 +141,7 @@ class Asker:
 
 @pytest.fixture
 def ask(plan, port) -> Asker:
-    """Asks the running network's units."""
+    """Asks the running network's devices."""
     return Asker(plan, port)
 
 

@@ -10,15 +10,16 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.simulator.conftest import ENTRIES, PLAN
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model import mib
 from verifier.model.credentials import Secret
-from verifier.simulator import Network, ber, pdu, usm, v3
-from verifier.simulator.ber import Reader
+from verifier.simulator import SimulatedNetwork
+from verifier.simulator.agent import ber, pdu, usm, v3
+from verifier.simulator.agent.ber import BerReader
 
 RADIO, SWITCH = "127.80.0.11", "127.80.0.13"
-UNITS = {"radio": "lighthouse-quarry", "switch": "lighthouse-switch"}
+DEVICES = {"radio": "lighthouse-quarry", "switch": "lighthouse-switch"}
 SYS_NAME = bytes.fromhex("2b06010201010500")
 SYS_UP_TIME = bytes.fromhex("2b06010201010300")
 NOTHING = bytes.fromhex("2b0601020101630000")
@@ -29,11 +30,11 @@ GET, NEXT, SET, BULK = 0xA0, 0xA1, 0xA3, 0xA5
 
 def parts(reply: bytes) -> tuple[int, bytes, int, int, list[tuple[bytes, int, bytes]]]:
     """Kind, request id, status, index and bindings of a reply of v1 or v2c."""
-    body = Reader(reply).inside()
+    body = BerReader(reply).inside()
     body.skip()
     body.skip()
     kind, start, stop = body.element()
-    inside = Reader(reply, start, stop)
+    inside = BerReader(reply, start, stop)
     id_start, id_stop = inside.expect(2)
     status, index = inside.integer(), inside.integer()
     bindings, found = inside.inside(), []
@@ -67,8 +68,8 @@ def test_time_runs_in_a_prepared_reply(network, datagrams, get_request):
     assert ticks == sorted(ticks)
     assert {b[1][1] for b in seen} == {0x43}
     assert all(b[0] == b[2] == (SYS_NAME, 4, b"lighthouse-quarry") for b in seen)
-    unit = network.units[UNITS["radio"]]
-    assert len(unit.made.lean) == 1
+    device = network.devices[DEVICES["radio"]]
+    assert len(device.made.lean) == 1
 
 
 @pytest.mark.parametrize("size", [1, 126, 127, 128, 129, 255])
@@ -78,27 +79,27 @@ def test_communities_of_any_length(plan, get_request, size, letter):
     word = letter * size
     entry = dataclasses.replace(ENTRIES["bench"], community=Secret(word))
     profiles = load_profiles({d.profile for d in plan.devices})
-    unit = Network(plan, profiles, ENTRIES | {"bench": entry}).units[UNITS["radio"]]
+    device = SimulatedNetwork(plan, profiles, ENTRIES | {"bench": entry}).devices[DEVICES["radio"]]
     request = get_request(SYS_NAME, community=word.encode())
-    reply = unit.reply(request, unit.boot_s)
+    reply = device.reply(request, device.boot_s)
     assert reply is not None
     assert b"lighthouse-quarry" in reply
-    assert unit.prepared(request, unit.boot_s) in {None, reply}
+    assert device.prepared(request, device.boot_s) in {None, reply}
 
 
 @pytest.mark.parametrize("up_s", [0.0, 1.27, 1.28, 327.67, 327.68, 83886.08, 21474836.47, 21474836.48,
                                   42949672.95, 42949672.96])  # fmt: skip
 def test_a_prepared_reply_is_the_one_that_would_be_made(plan, get_request, up_s):
     """At every number of octets of sysUpTime, and where it begins again (RFC 2578 7.1.8)."""
-    network = Network(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
-    unit = network.units[UNITS["radio"]]
+    network = SimulatedNetwork(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
+    device = network.devices[DEVICES["radio"]]
     request = get_request(SYS_NAME, SYS_UP_TIME, SYS_NAME)
-    unit.boot_s = 0.0
+    device.boot_s = 0.0
     for early_s in (0.0, max(0.0, up_s - 0.01), up_s):
-        made = unit.reply(request, early_s)
-        assert unit.prepared(request, early_s) == made
-        later = unit.prepared(request, up_s)
-        assert later in {None, unit.reply(request, up_s)}
+        made = device.reply(request, early_s)
+        assert device.prepared(request, early_s) == made
+        later = device.prepared(request, up_s)
+        assert later in {None, device.reply(request, up_s)}
 
 
 @pytest.mark.parametrize(
@@ -177,7 +178,7 @@ def test_an_agent_of_v3_is_silent_to_communities(datagrams, get_request):
 
 
 @pytest.mark.usefixtures("network")
-def test_further_addresses_of_a_unit_answer(port, ask):
+def test_further_addresses_of_a_device_answer(port, ask):
     """127.80.1.13 is the switch as well; the address of IPv6 is in its table only."""
     table = ask.walk("lighthouse-switch", *mib.IP_ADDRESS_TABLE.values())
     assert list(table.rows) == [
@@ -248,7 +249,7 @@ def test_a_level_the_user_has_not(plan, port, ask):
 
     bare = dataclasses.replace(ENTRIES["field"], auth_key=None, priv_key=None)
     profiles = load_profiles({d.profile for d in plan.devices})
-    with running(Network(plan, profiles, ENTRIES | {"field": bare}, port=port)):
+    with running(SimulatedNetwork(plan, profiles, ENTRIES | {"field": bare}, port=port)):
         reply = ask.get("lighthouse-switch", mib.SYSTEM["sysName"])
         assert reply.outcome == "unsupported-level"
         assert ask.get("lighthouse-switch", mib.SYSTEM["sysName"], entry=bare).outcome == "answered"
@@ -256,7 +257,7 @@ def test_a_level_the_user_has_not(plan, port, ask):
 
 def v3_request(level: int, boots: int, time_s: int, engine_id: bytes, request_id: int = 7) -> bytes:
     """A GET of sysName as the user of `field` sends it."""
-    engine = v3.Engine(engine_id, "ferry", lambda: usm.keys_of(ENTRIES["field"], engine_id))
+    engine = v3.AgentEngine(engine_id, "ferry", lambda: usm.keys_of(ENTRIES["field"], engine_id))
     engine._keys = usm.keys_of(ENTRIES["field"], engine_id)
     sent = v3.Message(99, 65507, 0, b"", 0, 0, b"ferry", b"", 0, b"", b"")
     name = ber.sequence(ber.tlv(6, SYS_NAME), b"\x05\x00")
@@ -272,23 +273,23 @@ def v3_request(level: int, boots: int, time_s: int, engine_id: bytes, request_id
 )  # fmt: skip
 def test_time_window(plan, off_s, boots, answered):
     """150 s either way and the same boots (RFC 3414 2.2.3); without the reportable flag silence."""
-    network = Network(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
-    unit = network.units[UNITS["switch"]]
-    now_s = unit.boot_s + 10_000.5
-    request = v3_request(3, unit.boots + boots, 10_000 + off_s, unit.engine_id)
-    assert (unit.reply(request, now_s) is not None) is answered
+    network = SimulatedNetwork(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
+    device = network.devices[DEVICES["switch"]]
+    now_s = device.boot_s + 10_000.5
+    request = v3_request(3, device.boots + boots, 10_000 + off_s, device.engine_id)
+    assert (device.reply(request, now_s) is not None) is answered
 
 
 def test_what_cannot_be_decrypted_is_reported(plan, monkeypatch):
     """DES in no whole blocks of eight octets: usmStatsDecryptionErrors (RFC 3414 8.3.2)."""
     des = dataclasses.replace(ENTRIES["field"], priv="DES")
     profiles = load_profiles({d.profile for d in plan.devices})
-    network = Network(plan, profiles, ENTRIES | {"field": des})
-    unit = network.units[UNITS["switch"]]
+    network = SimulatedNetwork(plan, profiles, ENTRIES | {"field": des})
+    device = network.devices[DEVICES["switch"]]
     with monkeypatch.context() as patched:
         patched.setattr(usm, "crypt", lambda *_: b"1234567")
-        request = v3_request(3 | 4, unit.boots, 10_000, unit.engine_id)
-    report = unit.reply(request, unit.boot_s + 10_000)
+        request = v3_request(3 | 4, device.boots, 10_000, device.engine_id)
+    report = device.reply(request, device.boot_s + 10_000)
     assert report is not None
     assert ber.object_id((1, 3, 6, 1, 6, 3, 15, 1, 1, 6, 0)) in report
 
@@ -305,21 +306,21 @@ SEEDS = st.sampled_from(["radio", "switch", "plain"])
                                             st.sampled_from("xid")), max_size=4))  # fmt: skip
 def test_mutated_requests_never_raise(whole, get_request, seed, edits):
     """Octets exchanged, inserted, deleted, in requests of each version: an answer or silence."""
-    now_s, unit = whole.units[UNITS["radio"]].boot_s + 10_000, whole.units[UNITS["radio"]]
+    now_s, device = whole.devices[DEVICES["radio"]].boot_s + 10_000, whole.devices[DEVICES["radio"]]
     if seed == "radio":
         data = bytearray(get_request(SYS_NAME, SYS_UP_TIME, kind=BULK, numbers=(0, 9)))
     elif seed == "plain":
         data = bytearray(get_request(SYS_NAME, SYS_UP_TIME))
     else:
-        unit = whole.units[UNITS["switch"]]
-        data = bytearray(v3_request(3, unit.boots, 10_000, unit.engine_id))
+        device = whole.devices[DEVICES["switch"]]
+        data = bytearray(v3_request(3, device.boots, 10_000, device.engine_id))
     for at, octet, how in edits:
         place = at % (len(data) or 1)
         if how == "i":
             data.insert(place, octet)
         elif data:
             data[place : place + 1] = bytes((octet,)) if how == "x" else b""
-    for answer in (unit.prepared(bytes(data), now_s), unit.reply(bytes(data), now_s)):
+    for answer in (device.prepared(bytes(data), now_s), device.reply(bytes(data), now_s)):
         assert answer is None or answer[0] == 0x30
 
 
@@ -328,24 +329,24 @@ def test_mutated_requests_never_raise(whole, get_request, seed, edits):
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], deadline=None
 )
 def test_any_octets_never_raise(whole, data):
-    for unit in whole.units.values():
-        assert unit.prepared(data, unit.boot_s + 1) is None
-        assert unit.reply(data, unit.boot_s + 1) is None
+    for device in whole.devices.values():
+        assert device.prepared(data, device.boot_s + 1) is None
+        assert device.reply(data, device.boot_s + 1) is None
 
 
 @pytest.fixture(scope="module")
-def whole(tmp_path_factory) -> Network:
+def whole(tmp_path_factory) -> SimulatedNetwork:
     """The network without a server, with a prepared reply."""
     path = tmp_path_factory.mktemp("plan") / "plan.yaml"
     path.write_text(PLAN)
     plan, _ = read_plan(path)
-    return Network(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
+    return SimulatedNetwork(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
 
 
 def test_respond_is_asked_for_no_more_than_there_is_room(plan):
     """A v3 message that says how much it can take (RFC 3412 7.1) gets no more: tooBig."""
-    network = Network(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
-    table = network.units[UNITS["radio"]].table()
+    network = SimulatedNetwork(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
+    table = network.devices[DEVICES["radio"]].table()
     names = table.names[:40]
     asked = pdu.Pdu(GET, 1, 0, 0, 0, 0, names)
     statuses = {}

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from pyasn1.codec.ber import decoder, encoder
 from pyasn1.type import univ
 
-from verifier.simulator import ber
-from verifier.simulator.ber import BerError, Reader
+from verifier.simulator.agent import ber
+from verifier.simulator.agent.ber import BerError, BerReader
 
 ARC = st.integers(0, 0xFFFF_FFFF)
 OIDS = st.one_of(
@@ -31,7 +31,7 @@ OIDS = st.one_of(
 )
 def test_object_identifiers(oid, octets):
     assert ber.object_id(oid) == bytes.fromhex(octets)
-    assert Reader(bytes.fromhex(octets)).object_id() == oid
+    assert BerReader(bytes.fromhex(octets)).object_id() == oid
 
 
 @pytest.mark.parametrize(
@@ -44,7 +44,7 @@ def test_object_identifiers(oid, octets):
 def test_integers(number, octets):
     """X.690 8.3: two's complement, the fewest octets."""
     assert ber.integer(number) == bytes.fromhex(octets)
-    assert Reader(bytes.fromhex(octets)).integer() == number
+    assert BerReader(bytes.fromhex(octets)).integer() == number
 
 
 def test_lengths():
@@ -57,7 +57,7 @@ def test_lengths():
 @given(OIDS)
 def test_any_object_identifier_is_read_back_also_by_another_library(oid):
     encoded = ber.object_id(oid)
-    assert Reader(encoded).object_id() == oid
+    assert BerReader(encoded).object_id() == oid
     assert tuple(decoder.decode(encoded)[0]) == oid
     assert encoder.encode(univ.ObjectIdentifier(oid)) == encoded
 
@@ -65,7 +65,7 @@ def test_any_object_identifier_is_read_back_also_by_another_library(oid):
 @given(st.integers(-(1 << 63), (1 << 64) - 1))
 def test_any_integer_is_read_back_also_by_another_library(number):
     encoded = ber.integer(number)
-    assert Reader(encoded).integer() == number
+    assert BerReader(encoded).integer() == number
     assert int(decoder.decode(encoded)[0]) == number
 
 
@@ -79,7 +79,7 @@ def test_any_integer_is_read_back_also_by_another_library(number):
 def test_what_is_no_integer_is_refused(octets):
     """Cut short, indefinite, too long a length, empty, not the shortest form, another tag."""
     with pytest.raises(BerError):
-        Reader(bytes.fromhex(octets)).integer()
+        BerReader(bytes.fromhex(octets)).integer()
 
 
 @pytest.mark.parametrize(
@@ -88,7 +88,7 @@ def test_what_is_no_integer_is_refused(octets):
 def test_what_is_no_object_identifier_is_refused(octets):
     """Empty, ends early, a leading 0x80 (X.690 8.19.2), an arc of 33 bits."""
     with pytest.raises(BerError):
-        Reader(bytes.fromhex(octets)).object_id()
+        BerReader(bytes.fromhex(octets)).object_id()
 
 
 @given(st.binary(max_size=40))
@@ -96,10 +96,10 @@ def test_any_octets_are_read_or_refused(octets):
     """Nothing but BerError is ever raised; what is read is read again from our own writing of it."""
     read: Any
     write: Any
-    for read, write in ((Reader.integer, ber.integer), (Reader.octets, ber.octets),
-                        (Reader.object_id, ber.object_id)):  # fmt: skip
+    for read, write in ((BerReader.integer, ber.integer), (BerReader.octets, ber.octets),
+                        (BerReader.object_id, ber.object_id)):  # fmt: skip
         with suppress(BerError):
-            value = read(Reader(octets))
-            assert read(Reader(write(value))) == value
+            value = read(BerReader(octets))
+            assert read(BerReader(write(value))) == value
     with suppress(BerError):
-        assert isinstance(Reader(octets).inside(), Reader)
+        assert isinstance(BerReader(octets).inside(), BerReader)

@@ -22,8 +22,8 @@ from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Plan, Port
 from verifier.model.profile import Profile
-from verifier.probes.snmp import Reply, SnmpClient, Target
-from verifier.simulator import Network, running
+from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
+from verifier.simulator import SimulatedNetwork, running
 
 pytestmark = [pytest.mark.snmpd, pytest.mark.icmp]
 
@@ -37,7 +37,7 @@ rocommunity harbour
 createUser ferry SHA-256 {KEY} AES {OTHER}
 rouser ferry priv
 """
-UNIT = Device(
+DEVICE = Device(
     name=NAME, location=PLACE, address=Interface.parse("127.0.0.1/8"), snmp="x",
     ports=(Port(name="lo", status="up", mtu=LO_MTU),),
 )  # fmt: skip
@@ -79,18 +79,18 @@ def snmpd(port: int, folder: Path) -> Iterator[None]:
 
 @pytest.fixture(scope="module")
 def ports(tmp_path_factory) -> Iterator[dict[tuple[str, str], int]]:
-    """UDP port by agent and version; the simulator has a unit for each kind of credentials."""
+    """UDP port by agent and version; the simulator has a device for each kind of credentials."""
     free = []
     for _ in range(3):
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
             trial.bind(("", 0))
             free.append(trial.getsockname()[1])
     profiles = {"mib2": Profile(id="mib2")}
-    plan = Plan(devices=(UNIT,))
+    plan = Plan(devices=(DEVICE,))
     with (
         snmpd(free[0], tmp_path_factory.mktemp("snmpd")),
-        running(Network(plan, profiles, {"x": V2C}, port=free[1])),
-        running(Network(plan, profiles, {"x": V3}, port=free[2])),
+        running(SimulatedNetwork(plan, profiles, {"x": V2C}, port=free[1])),
+        running(SimulatedNetwork(plan, profiles, {"x": V3}, port=free[2])),
     ):
         yield {
             **{("snmpd", e.version): free[0] for e in ENTRIES},
@@ -114,7 +114,7 @@ def port(ports, agent, entry) -> Any:
 
 
 def _run(entry: SnmpEntry, port: int, ask) -> Any:
-    target = Target(
+    target = SnmpTarget(
         address=Address.parse("127.0.0.1"), entry=entry, port=port, timeout_s=0.5, retries=0
     )
 
@@ -125,8 +125,8 @@ def _run(entry: SnmpEntry, port: int, ask) -> Any:
     return asyncio.run(run())
 
 
-def get(_agent: str, entry: SnmpEntry, port: int, *oids: str) -> Reply:
-    reply: Reply = _run(entry, port, lambda client, target: client.get(target, oids))
+def get(_agent: str, entry: SnmpEntry, port: int, *oids: str) -> SnmpReply:
+    reply: SnmpReply = _run(entry, port, lambda client, target: client.get(target, oids))
     return reply
 
 
@@ -222,5 +222,5 @@ def test_verify_finds_the_same(ports, version, tmp_path):
         found[agent] = {f["check"]: f["verdict"] for f in findings if f["check"] != "address.extra"}
     assert found["simulator"] == found["snmpd"]
     assert found["snmpd"] | dict.fromkeys(
-        ("system.name", "system.location", "address.mask", "port.status", "port.mtu"), "pass"
+        ("identity.name", "identity.location", "address.mask", "port.status", "port.mtu"), "pass"
     ) == found["snmpd"]  # fmt: skip

@@ -9,9 +9,9 @@ import pytest
 from tests.simulator.conftest import ENTRIES
 from tests.stopwatch import Stopwatch
 from verifier.errors import UsageError
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
 from verifier.model import mib
-from verifier.simulator import KINDS, Fault, Network
+from verifier.simulator import KINDS, PlantedFault, SimulatedNetwork
 
 RADIO, FAR, SWITCH = "lighthouse-quarry", "quarry-lighthouse", "lighthouse-switch"
 LINK = "Hop 1"
@@ -36,92 +36,92 @@ CIDR = f"{mib.IP_CIDR_ROUTE_TYPE}.0.0.0.0.0.0.0.0.0"
 ROUTE = mib.IP_ROUTE_NEXT_HOP_DEFAULT
 
 SEEN = [
-    # fault, unit, objects, values when it is on; the values without it follow from the plan
-    (Fault(kind="wrong-name", unit=RADIO), RADIO, [NAME], ["lighthouse-quarry-spare"]),
-    (Fault(kind="wrong-name", unit=RADIO, value="bench 7"), RADIO, [NAME], ["bench 7"]),
-    (Fault(kind="wrong-name", unit=RADIO, value="bench 7"), FAR, [FAR_NAME], ["bench 7"]),
-    (Fault(kind="swapped-ends", link=LINK), RADIO, [NAME, LOCATION, SERIAL, TX_MHZ, FAR_NAME],
+    # fault, device, objects, values when it is on; the values without it follow from the plan
+    (PlantedFault(kind="wrong-name", device=RADIO), RADIO, [NAME], ["lighthouse-quarry-spare"]),
+    (PlantedFault(kind="wrong-name", device=RADIO, value="bench 7"), RADIO, [NAME], ["bench 7"]),
+    (PlantedFault(kind="wrong-name", device=RADIO, value="bench 7"), FAR, [FAR_NAME], ["bench 7"]),
+    (PlantedFault(kind="swapped-ends", link=LINK), RADIO, [NAME, LOCATION, SERIAL, TX_MHZ, FAR_NAME],
      [FAR, "Quarry", "000124", 12877000, RADIO]),
-    (Fault(kind="swapped-ends", link=LINK), FAR, [NAME, LOCATION, SERIAL, TX_MHZ, FAR_NAME],
+    (PlantedFault(kind="swapped-ends", link=LINK), FAR, [NAME, LOCATION, SERIAL, TX_MHZ, FAR_NAME],
      [RADIO, "Lighthouse", "000123", 13143000, FAR]),
-    (Fault(kind="wrong-mask", unit=RADIO), RADIO, [MASK, PREFIX],
+    (PlantedFault(kind="wrong-mask", device=RADIO), RADIO, [MASK, PREFIX],
      ["255.255.0.0", f"{mib.IP_ADDRESS_PREFIX_ENTRY}.1.1.4.127.80.0.0.16"]),
-    (Fault(kind="wrong-mask", unit=RADIO, value=25), RADIO, [MASK], ["255.255.255.128"]),
-    (Fault(kind="wrong-gateway", unit=RADIO), RADIO, [ROUTE, f"{CIDR}.127.80.0.3"],
+    (PlantedFault(kind="wrong-mask", device=RADIO, value=25), RADIO, [MASK], ["255.255.255.128"]),
+    (PlantedFault(kind="wrong-gateway", device=RADIO), RADIO, [ROUTE, f"{CIDR}.127.80.0.3"],
      ["127.80.0.3", 4]),
-    (Fault(kind="wrong-gateway", unit=RADIO, value="127.80.0.254"), RADIO, [ROUTE],
+    (PlantedFault(kind="wrong-gateway", device=RADIO, value="127.80.0.254"), RADIO, [ROUTE],
      ["127.80.0.254"]),
-    (Fault(kind="port-down", unit=RADIO), RADIO, [OPER, ADMIN, SPEED], [2, 1, 1_000_000_000]),
-    (Fault(kind="port-slow", unit=RADIO), RADIO, [OPER, SPEED, HIGH_SPEED], [1, 100_000_000, 100]),
-    (Fault(kind="port-slow", unit=RADIO, port="eth1", value=10), RADIO, [HIGH_SPEED], [10]),
-    (Fault(kind="level-low", unit=RADIO), RADIO, [LEVEL], [-576]),
-    (Fault(kind="level-low", unit=RADIO, value=3), RADIO, [LEVEL], [-486]),
-    (Fault(kind="level-low", unit=RADIO), FAR, [LEVEL], [-458]),
-    (Fault(kind="level-low", unit=RADIO, value=24), RADIO, [RX_MODULATION, TX_MODULATION], [3, 8]),
-    (Fault(kind="level-low-both", link=LINK), RADIO, [LEVEL], [-576]),
-    (Fault(kind="level-low-both", link=LINK), FAR, [LEVEL], [-578]),
-    (Fault(kind="power-low", unit=RADIO, value=6), RADIO, [POWER], [120]),
-    (Fault(kind="power-low", unit=RADIO, value=6), FAR, [LEVEL], [-518]),
-    (Fault(kind="alignment-left", unit=RADIO), RADIO, [TX_MODULATION, POWER], [1, 260]),
-    (Fault(kind="alignment-left", unit=RADIO), FAR, [LEVEL, RX_MODULATION], [-378, 1]),
-    (Fault(kind="muted", unit=RADIO), RADIO, [TX_ON, LEVEL], [2, -456]),
-    (Fault(kind="muted", unit=RADIO), FAR, [LEVEL, LOCKED, FAR_NAME], [-990, 2, ""]),
-    (Fault(kind="unsaved", unit=RADIO), RADIO, [UNSAVED], [1]),
-    (Fault(kind="switch-forced", unit=RADIO), RADIO, [FORCED], [2]),
-    (Fault(kind="level-high", unit=RADIO), RADIO, [LEVEL], [-336]),
-    (Fault(kind="power-set", unit=RADIO), RADIO, [POWER, POWER_SET], [220, 220]),
-    (Fault(kind="power-low", unit=RADIO, value=6), RADIO, [POWER, POWER_SET], [120, 180]),
-    (Fault(kind="frequency", unit=RADIO), RADIO, [TX_MHZ], [13157000]),
-    (Fault(kind="frequency", unit=RADIO), FAR, [LEVEL, LOCKED], [-990, 2]),
-    (Fault(kind="frequencies-crossed", link=LINK), RADIO, [TX_MHZ, RX_MHZ, LEVEL, LOCKED],
+    (PlantedFault(kind="port-down", device=RADIO), RADIO, [OPER, ADMIN, SPEED], [2, 1, 1_000_000_000]),
+    (PlantedFault(kind="port-slow", device=RADIO), RADIO, [OPER, SPEED, HIGH_SPEED], [1, 100_000_000, 100]),
+    (PlantedFault(kind="port-slow", device=RADIO, port="eth1", value=10), RADIO, [HIGH_SPEED], [10]),
+    (PlantedFault(kind="level-low", device=RADIO), RADIO, [LEVEL], [-576]),
+    (PlantedFault(kind="level-low", device=RADIO, value=3), RADIO, [LEVEL], [-486]),
+    (PlantedFault(kind="level-low", device=RADIO), FAR, [LEVEL], [-458]),
+    (PlantedFault(kind="level-low", device=RADIO, value=24), RADIO, [RX_MODULATION, TX_MODULATION], [3, 8]),
+    (PlantedFault(kind="level-low-both", link=LINK), RADIO, [LEVEL], [-576]),
+    (PlantedFault(kind="level-low-both", link=LINK), FAR, [LEVEL], [-578]),
+    (PlantedFault(kind="power-low", device=RADIO, value=6), RADIO, [POWER], [120]),
+    (PlantedFault(kind="power-low", device=RADIO, value=6), FAR, [LEVEL], [-518]),
+    (PlantedFault(kind="alignment-left", device=RADIO), RADIO, [TX_MODULATION, POWER], [1, 260]),
+    (PlantedFault(kind="alignment-left", device=RADIO), FAR, [LEVEL, RX_MODULATION], [-378, 1]),
+    (PlantedFault(kind="muted", device=RADIO), RADIO, [TX_ON, LEVEL], [2, -456]),
+    (PlantedFault(kind="muted", device=RADIO), FAR, [LEVEL, LOCKED, FAR_NAME], [-990, 2, ""]),
+    (PlantedFault(kind="unsaved", device=RADIO), RADIO, [UNSAVED], [1]),
+    (PlantedFault(kind="switch-forced", device=RADIO), RADIO, [FORCED], [2]),
+    (PlantedFault(kind="level-high", device=RADIO), RADIO, [LEVEL], [-336]),
+    (PlantedFault(kind="power-set", device=RADIO), RADIO, [POWER, POWER_SET], [220, 220]),
+    (PlantedFault(kind="power-low", device=RADIO, value=6), RADIO, [POWER, POWER_SET], [120, 180]),
+    (PlantedFault(kind="frequency", device=RADIO), RADIO, [TX_MHZ], [13157000]),
+    (PlantedFault(kind="frequency", device=RADIO), FAR, [LEVEL, LOCKED], [-990, 2]),
+    (PlantedFault(kind="frequencies-crossed", link=LINK), RADIO, [TX_MHZ, RX_MHZ, LEVEL, LOCKED],
      [12877000, 13143000, -456, 1]),
-    (Fault(kind="bandwidth", unit=RADIO), RADIO, [BANDWIDTH, LOCKED], [14000, 2]),
-    (Fault(kind="link-id", unit=RADIO), RADIO, [LINK_ID, LOCKED], ["other", 2]),
-    (Fault(kind="link-id", unit=RADIO), FAR, [LEVEL, LOCKED], [-458, 2]),
-    (Fault(kind="key", unit=RADIO), FAR, [LEVEL, LOCKED], [-458, 2]),
-    (Fault(kind="polarisation", unit=RADIO), RADIO, [POLARISATION, LEVEL], [2, -736]),
-    (Fault(kind="polarisation", unit=RADIO), FAR, [LEVEL], [-738]),
-    (Fault(kind="modulation", unit=RADIO), RADIO, [TX_MODULATION, POWER], [1, 180]),
-    (Fault(kind="modulation", unit=RADIO), FAR, [RX_MODULATION, LOCKED], [1, 1]),
-    (Fault(kind="atpc", unit=RADIO), RADIO, [ATPC], [1]),
-    (Fault(kind="test-mode", unit=RADIO), RADIO, [TEST_MODE, LOCKED], [1, 1]),
-    (Fault(kind="test-mode", unit=RADIO), FAR, [LEVEL, LOCKED], [-458, 2]),
-    (Fault(kind="interference", unit=RADIO, value=5), RADIO, [LEVEL, SNR], [-456, 370]),
-    (Fault(kind="interference", unit=RADIO), FAR, [TX_MODULATION], [3]),
-    (Fault(kind="no-name", unit=RADIO), RADIO, [NAME], [""]),
-    (Fault(kind="no-name", unit=RADIO), FAR, [FAR_NAME], [""]),
-    (Fault(kind="location", unit=RADIO), RADIO, [LOCATION], ["elsewhere"]),
-    (Fault(kind="software", unit=RADIO), RADIO, [SOFTWARE], ["3.9.0"]),
-    (Fault(kind="exchanged", unit=RADIO), RADIO, [NAME, SERIAL], [RADIO, "990001"]),
-    (Fault(kind="another", unit=RADIO), RADIO, [NAME, LOCATION, SERIAL],
+    (PlantedFault(kind="bandwidth", device=RADIO), RADIO, [BANDWIDTH, LOCKED], [14000, 2]),
+    (PlantedFault(kind="link-id", device=RADIO), RADIO, [LINK_ID, LOCKED], ["other", 2]),
+    (PlantedFault(kind="link-id", device=RADIO), FAR, [LEVEL, LOCKED], [-458, 2]),
+    (PlantedFault(kind="key", device=RADIO), FAR, [LEVEL, LOCKED], [-458, 2]),
+    (PlantedFault(kind="polarisation", device=RADIO), RADIO, [POLARISATION, LEVEL], [2, -736]),
+    (PlantedFault(kind="polarisation", device=RADIO), FAR, [LEVEL], [-738]),
+    (PlantedFault(kind="modulation", device=RADIO), RADIO, [TX_MODULATION, POWER], [1, 180]),
+    (PlantedFault(kind="modulation", device=RADIO), FAR, [RX_MODULATION, LOCKED], [1, 1]),
+    (PlantedFault(kind="atpc", device=RADIO), RADIO, [ATPC], [1]),
+    (PlantedFault(kind="test-mode", device=RADIO), RADIO, [TEST_MODE, LOCKED], [1, 1]),
+    (PlantedFault(kind="test-mode", device=RADIO), FAR, [LEVEL, LOCKED], [-458, 2]),
+    (PlantedFault(kind="interference", device=RADIO, value=5), RADIO, [LEVEL, SNR], [-456, 370]),
+    (PlantedFault(kind="interference", device=RADIO), FAR, [TX_MODULATION], [3]),
+    (PlantedFault(kind="no-name", device=RADIO), RADIO, [NAME], [""]),
+    (PlantedFault(kind="no-name", device=RADIO), FAR, [FAR_NAME], [""]),
+    (PlantedFault(kind="location", device=RADIO), RADIO, [LOCATION], ["elsewhere"]),
+    (PlantedFault(kind="software", device=RADIO), RADIO, [SOFTWARE], ["3.9.0"]),
+    (PlantedFault(kind="exchanged", device=RADIO), RADIO, [NAME, SERIAL], [RADIO, "990001"]),
+    (PlantedFault(kind="another", device=RADIO), RADIO, [NAME, LOCATION, SERIAL],
      ["stranger", "elsewhere", "990001"]),
-    (Fault(kind="hardware-swapped", link=LINK), RADIO, [NAME, SERIAL, TX_MHZ],
+    (PlantedFault(kind="hardware-swapped", link=LINK), RADIO, [NAME, SERIAL, TX_MHZ],
      [RADIO, "000124", 13143000]),
-    (Fault(kind="hardware-swapped", link=LINK), FAR, [NAME, SERIAL, TX_MHZ],
+    (PlantedFault(kind="hardware-swapped", link=LINK), FAR, [NAME, SERIAL, TX_MHZ],
      [FAR, "000123", 12877000]),
-    (Fault(kind="extra-address", unit=RADIO), RADIO,
+    (PlantedFault(kind="extra-address", device=RADIO), RADIO,
      [mib.IP_ADDR_TABLE["ipAdEntNetMask"] + ".127.81.0.11"], ["255.255.255.0"]),
-    (Fault(kind="half-duplex", unit=RADIO), RADIO, [DUPLEX], [2]),
-    (Fault(kind="mtu", unit=RADIO), RADIO, [MTU], [1400]),
-    (Fault(kind="alarm", unit=RADIO), RADIO, [ALARM], [1]),
-    (Fault(kind="clock-free", unit=RADIO), RADIO, [NTP_LOCKED], [2]),
-    (Fault(kind="reset", unit=RADIO), RADIO, [NAME, LOCATION, TX_MHZ, LINK_ID],
+    (PlantedFault(kind="half-duplex", device=RADIO), RADIO, [DUPLEX], [2]),
+    (PlantedFault(kind="mtu", device=RADIO), RADIO, [MTU], [1400]),
+    (PlantedFault(kind="alarm", device=RADIO), RADIO, [ALARM], [1]),
+    (PlantedFault(kind="clock-free", device=RADIO), RADIO, [NTP_LOCKED], [2]),
+    (PlantedFault(kind="reset", device=RADIO), RADIO, [NAME, LOCATION, TX_MHZ, LINK_ID],
      ["", "", 13157000, "factory"]),
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize(
-    ("fault", "unit", "objects", "values"), SEEN,
+    ("fault", "device", "objects", "values"), SEEN,
     ids=[f"{f.kind}-{f.value}-at-{u}" for f, u, _, _ in SEEN],
 )  # fmt: skip
-def test_seen_while_it_is_on(network, ask, fault, unit, objects, values):
+def test_seen_while_it_is_on(network, ask, fault, device, objects, values):
     """Also where the same question was answered before: no prepared reply outlives the change."""
-    before = ask.values(unit, *objects)
+    before = ask.values(device, *objects)
     network.put(fault)
-    assert ask.values(unit, *objects) == values
-    assert values != before or unit != fault.unit
+    assert ask.values(device, *objects) == values
+    assert values != before or device != fault.device
     network.take_off(fault)
-    assert ask.values(unit, *objects) == before
+    assert ask.values(device, *objects) == before
 
 
 @pytest.mark.usefixtures("network")
@@ -136,7 +136,7 @@ def test_the_right_values(ask):
 
 
 @pytest.mark.parametrize(
-    ("kind", "unit", "outcome"),
+    ("kind", "device", "outcome"),
     [
         ("no-answer", RADIO, "silent"), ("no-answer", SWITCH, "silent"),
         ("wrong-community", RADIO, "silent"), ("wrong-community", SWITCH, "wrong-digest"),
@@ -144,37 +144,37 @@ def test_the_right_values(ask):
         ("truncated", SWITCH, "undecodable"), ("garbage", SWITCH, "undecodable"),
     ],
 )  # fmt: skip
-def test_no_answer(network, ask, kind, unit, outcome):
-    fault = Fault(kind=kind, unit=unit)
-    assert ask.get(unit, NAME).outcome == "answered"
+def test_no_answer(network, ask, kind, device, outcome):
+    fault = PlantedFault(kind=kind, device=device)
+    assert ask.get(device, NAME).outcome == "answered"
     network.put(fault)
-    assert ask.get(unit, NAME).outcome == outcome
+    assert ask.get(device, NAME).outcome == outcome
     network.take_off(fault)
-    assert ask.get(unit, NAME).outcome == "answered"
+    assert ask.get(device, NAME).outcome == "answered"
 
 
 def test_slow(network, ask):
     """The answer comes, but not before its time; others are not held up."""
-    network.put(Fault(kind="slow", unit=RADIO, value=0.25))
+    network.put(PlantedFault(kind="slow", device=RADIO, value=0.25))
     assert ask.get(RADIO, NAME).took_ms >= 250
     stopwatch = Stopwatch()
     assert stopwatch.less_waiting(ask.get(FAR, NAME).took_ms / 1000) < 0.2
     assert ask.get(RADIO, NAME, timeout_s=0.1).outcome == "silent"
 
 
-@pytest.mark.parametrize("unit", [RADIO, SWITCH])
+@pytest.mark.parametrize("device", [RADIO, SWITCH])
 @pytest.mark.parametrize(("value", "responder"), [(None, "127.255.255.254"), ("127.3.2.1",) * 2])
-def test_another_address_answers(network, ask, unit, value, responder):
-    assert ask.get(unit, NAME).responder in {"127.80.0.11", "127.80.0.13"}
-    network.put(Fault(kind="other-address", unit=unit, value=value))
-    reply = ask.get(unit, NAME)
+def test_another_address_answers(network, ask, device, value, responder):
+    assert ask.get(device, NAME).responder in {"127.80.0.11", "127.80.0.13"}
+    network.put(PlantedFault(kind="other-address", device=device, value=value))
+    reply = ask.get(device, NAME)
     assert (reply.outcome, [e.host for e in reply.elsewhere]) == ("silent", [responder])
 
 
 def test_no_default_route(network, ask):
     """The route of its own subnet stays."""
     assert ask.values(RADIO, ROUTE) == ["127.80.0.1"]
-    network.put(Fault(kind="no-gateway", unit=RADIO))
+    network.put(PlantedFault(kind="no-gateway", device=RADIO))
     assert ask.get(RADIO, ROUTE).bindings[0].missing
     table = ask.walk(RADIO, f"{mib.IP_CIDR_ROUTE_TYPE}")
     assert [suffix.startswith("127.80.0.0") for suffix in table.rows] == [True]
@@ -184,7 +184,7 @@ def test_counters_running(network, ask):
     """Error counters of ports and errored seconds grow; without the fault they stand at 0."""
     objects = [IN_ERRORS, FCS, ERRORED]
     assert ask.values(RADIO, *objects) == [0, 0, 0]
-    fault = Fault(kind="counters-running", unit=RADIO)
+    fault = PlantedFault(kind="counters-running", device=RADIO)
     network.put(fault)
     first = ask.values(RADIO, *objects)
     time.sleep(2.1)
@@ -197,7 +197,7 @@ def test_restarted(network, ask):
     """Both sysUpTime and the engine's time begin again, its boots grow by one."""
     engine = ["1.3.6.1.6.3.10.2.1.2.0", "1.3.6.1.6.3.10.2.1.3.0"]
     boots, time_s = ask.values(SWITCH, *engine)
-    network.put(Fault(kind="restarted", unit=SWITCH))
+    network.put(PlantedFault(kind="restarted", device=SWITCH))
     reply = ask.get(SWITCH, UPTIME, *engine)
     ticks, new_boots, new_time_s = (b.value for b in reply.bindings)
     assert (new_boots, reply.engine_boots) == (boots + 1, boots + 1)
@@ -207,7 +207,7 @@ def test_restarted(network, ask):
 
 
 def test_non_increasing(network, ask):
-    network.put(Fault(kind="non-increasing", unit=RADIO))
+    network.put(PlantedFault(kind="non-increasing", device=RADIO))
     table = ask.walk(RADIO, mib.IF_TABLE["ifDescr"])
     assert (table.outcome, table.complete) == ("loop", False)
     assert ask.get(RADIO, NAME).outcome == "answered"
@@ -218,7 +218,7 @@ def test_too_big(network, ask, most):
     """Everything can still be read, in smaller parts; more objects at once cannot."""
     columns = list(mib.IF_TABLE.values())
     whole = ask.walk(RADIO, *columns)
-    network.put(Fault(kind="too-big", unit=RADIO, value=most))
+    network.put(PlantedFault(kind="too-big", device=RADIO, value=most))
     assert ask.walk(RADIO, *columns).rows == whole.rows
     reply = ask.get(RADIO, NAME, LOCATION, LEVEL)
     assert [b.missing for b in reply.bindings] == [False] * 3
@@ -226,14 +226,17 @@ def test_too_big(network, ask, most):
 
 
 def test_too_big_for_one(network, ask):
-    network.put(Fault(kind="too-big", unit=RADIO, value=0))
+    network.put(PlantedFault(kind="too-big", device=RADIO, value=0))
     reply = ask.get(RADIO, NAME)
     assert (reply.outcome, reply.error_status) == ("error-status", mib.ERROR_STATUS.index("tooBig"))
 
 
 def test_faults_add_up(network, ask):
-    """Two on one unit; each is taken off alone."""
-    name, low = Fault(kind="wrong-name", unit=RADIO), Fault(kind="level-low", unit=RADIO)
+    """Two on one device; each is taken off alone."""
+    name, low = (
+        PlantedFault(kind="wrong-name", device=RADIO),
+        PlantedFault(kind="level-low", device=RADIO),
+    )
     network.put(name)
     network.put(low)
     network.put(low)
@@ -255,22 +258,22 @@ def test_every_kind_is_tested_here():
 @pytest.mark.parametrize(
     ("make", "message"),
     [
-        (lambda n: Fault(kind="haunted", unit=RADIO), "no fault 'haunted'"),
-        (lambda n: Fault(kind="muted"), "name the unit"),
-        (lambda n: Fault(kind="swapped-ends", unit=RADIO), "name the link"),
-        (lambda n: n.put(Fault(kind="muted", unit="ferry")), "unit 'ferry' is not known"),
-        (lambda n: n.put(Fault(kind="swapped-ends", link="Hop 9")), "link 'Hop 9' is not known"),
-        (lambda n: n.put(Fault(kind="port-down", unit=RADIO, port="eth9")), "no port 'eth9'"),
-        (lambda n: n.put(Fault(kind="port-down", unit=FAR)), "no port None"),
-        (lambda n: n.put(Fault(kind="other-address", unit=RADIO, value="192.0.2.1")), "127.0.0.0/8"),
-        (lambda n: n.put(Fault(kind="wrong-mask", unit=RADIO, value=40)), "/40"),
-        (lambda n: n.put(Fault(kind="slow", unit=RADIO, value="soon")), "soon"),
-        (lambda n: n.take_off(Fault(kind="muted", unit=RADIO)), "is not on"),
+        (lambda n: PlantedFault(kind="haunted", device=RADIO), "no fault 'haunted'"),
+        (lambda n: PlantedFault(kind="muted"), "name the device"),
+        (lambda n: PlantedFault(kind="swapped-ends", device=RADIO), "name the link"),
+        (lambda n: n.put(PlantedFault(kind="muted", device="ferry")), "device 'ferry' is not known"),
+        (lambda n: n.put(PlantedFault(kind="swapped-ends", link="Hop 9")), "link 'Hop 9' is not known"),
+        (lambda n: n.put(PlantedFault(kind="port-down", device=RADIO, port="eth9")), "no port 'eth9'"),
+        (lambda n: n.put(PlantedFault(kind="port-down", device=FAR)), "no port None"),
+        (lambda n: n.put(PlantedFault(kind="other-address", device=RADIO, value="192.0.2.1")), "127.0.0.0/8"),
+        (lambda n: n.put(PlantedFault(kind="wrong-mask", device=RADIO, value=40)), "/40"),
+        (lambda n: n.put(PlantedFault(kind="slow", device=RADIO, value="soon")), "soon"),
+        (lambda n: n.take_off(PlantedFault(kind="muted", device=RADIO)), "is not on"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_told_and_changes_nothing(plan, make, message):
-    network = Network(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
+    network = SimulatedNetwork(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
     with pytest.raises(UsageError, match=message):
         make(network)
     assert network.faults == ()
-    assert all(u.condition == type(u.condition)() for u in network.units.values())
+    assert all(u.condition == type(u.condition)() for u in network.devices.values())

@@ -11,11 +11,11 @@ import subprocess
 import pytest
 
 from tests.simulator.conftest import ENTRIES
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
 from verifier.model.address import Interface
 from verifier.model.credentials import Auth, Priv, Secret, SnmpEntry
 from verifier.model.plan import Plan
-from verifier.simulator import Fault, Network, running
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 
 pytestmark = pytest.mark.snmpd
 
@@ -169,22 +169,22 @@ ENTRIES_V3 = [
 
 
 def test_every_algorithm(plan, port):
-    """No auth, six digests, and each with six ciphers: one user each, at one unit each."""
+    """No auth, six digests, and each with six ciphers: one user each, at one device each."""
     entries = {e.name: e for e in ENTRIES_V3}
     (device,) = [d for d in plan.devices if d.name == "lighthouse-switch"]
-    built = _one_unit_each(device, list(entries))
-    with running(Network(built, load_profiles({"switch"}), entries, port=port)):
-        for unit in built.devices:
-            words = v3(entries[unit.snmp])
-            printed = run("snmpget", *words, f"{unit.address.address}:{port}", SYS_NAME)
-            assert f'"{unit.name}"' in printed, unit.snmp
+    built = _one_device_each(device, list(entries))
+    with running(SimulatedNetwork(built, load_profiles({"switch"}), entries, port=port)):
+        for one in built.devices:
+            words = v3(entries[one.snmp])
+            printed = run("snmpget", *words, f"{one.address.address}:{port}", SYS_NAME)
+            assert f'"{one.name}"' in printed, one.snmp
 
 
-def _one_unit_each(device, names_):
+def _one_device_each(device, names_):
     return Plan(
         devices=tuple(
             dataclasses.replace(
-                device, name=f"unit-{n}", address=Interface.parse(f"127.80.9.{n}/24"), snmp=name,
+                device, name=f"device-{n}", address=Interface.parse(f"127.80.9.{n}/24"), snmp=name,
                 other_addresses=(), ports=(),
             )
             for n, name in enumerate(names_, start=1)
@@ -196,7 +196,7 @@ def test_the_time_window_moves_with_a_restart(network, port):
     """Its snmpEngineBoots grows; a client that comes anew is in time again."""
     words = (*v3(ENTRIES["field"]), f"{SWITCH}:{port}", ".1.3.6.1.6.3.10.2.1.2.0", SYS_UP_TIME)
     assert "INTEGER: 3" in run("snmpget", *words)
-    network.put(Fault(kind="restarted", unit="lighthouse-switch"))
+    network.put(PlantedFault(kind="restarted", device="lighthouse-switch"))
     printed = run("snmpget", *words)
     assert "INTEGER: 4" in printed
     assert " 0:00:0" in printed

@@ -10,10 +10,11 @@ import pytest
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
-from verifier.model.profile import Mode, Profile, Reading
-from verifier.simulator import Fault, Network, ber
-from verifier.simulator.cells import oid
-from verifier.simulator.unit import Unit
+from verifier.model.profile import Mode, Profile, ProfileReading
+from verifier.simulator import PlantedFault, SimulatedNetwork
+from verifier.simulator.agent import ber
+from verifier.simulator.agent.cells import oid
+from verifier.simulator.device import SimulatedDevice
 
 ROOT = "1.3.6.1.4.1.32473.7"
 ENTRY = SnmpEntry(name="x", version="2c", community=Secret("harbour"))
@@ -23,7 +24,7 @@ MODES = (
 )
 
 
-def unit(*readings: Reading, faults=(), link=None, ports=()) -> Unit:
+def device(*readings: ProfileReading, faults=(), link=None, ports=()) -> SimulatedDevice:
     """End a of a link with these readings in its profile."""
     ends: list[dict[str, Any]] = [
         {"tx_mhz": 13143.0, "tx_power_dbm": 18.0, "rx_level_dbm": -45.6, "link_id": "7"},
@@ -48,12 +49,12 @@ def unit(*readings: Reading, faults=(), link=None, ports=()) -> Unit:
         Device(name="b", address=Interface.parse("127.80.0.2/24"), profile="p", snmp="x"),
     )
     profile = Profile(id="p", kind="radio", reading=readings, mode=MODES)
-    return Network(
+    return SimulatedNetwork(
         Plan(devices=devices, links=(hop,)), {"p": profile}, {"x": ENTRY}, faults=faults
-    ).units["a"]
+    ).devices["a"]
 
 
-def rows(shown: Unit) -> dict[str, Any]:
+def rows(shown: SimulatedDevice) -> dict[str, Any]:
     """What stands below the root: numbers, or text."""
     table = shown.table()
     found: dict[str, Any] = {}
@@ -61,14 +62,14 @@ def rows(shown: Unit) -> dict[str, Any]:
         dotted = ".".join(map(str, name))
         if dotted.startswith(ROOT + "."):
             octets = cell if isinstance(cell, bytes) else cell(100.0)
-            reader = ber.Reader(octets)
+            reader = ber.BerReader(octets)
             value = reader.integer() if octets[0] == ber.INTEGER else reader.octets().decode()
             found[dotted.removeprefix(ROOT + ".")] = value
     return found
 
 
-def reading(field, type_="integer", **more) -> Reading:
-    return Reading(field=field, oid=f"{ROOT}.1.0", type=type_, **more)
+def reading(field, type_="integer", **more) -> ProfileReading:
+    return ProfileReading(field=field, oid=f"{ROOT}.1.0", type=type_, **more)
 
 
 BOOLEANS = {1: "true", 2: "false"}
@@ -110,10 +111,10 @@ BOOLEANS = {1: "true", 2: "false"}
         (reading("ntp_locked", "enumeration", values=BOOLEANS), 1),
         (reading("serial", "text"), ""),
     ],
-    ids=lambda x: x.field if isinstance(x, Reading) else None,
+    ids=lambda x: x.field if isinstance(x, ProfileReading) else None,
 )
 def test_raw_values(asked, raw):
-    assert rows(unit(asked)) == {"1.0": raw}
+    assert rows(device(asked)) == {"1.0": raw}
 
 
 @pytest.mark.parametrize(
@@ -122,7 +123,7 @@ def test_raw_values(asked, raw):
 )
 def test_unsaved_is_a_value_that_is_not_good(good, values, raw):
     asked = reading("unsaved_settings", good=good, values=values)
-    assert rows(unit(asked, faults=[Fault(kind="unsaved", unit="a")])) == {"1.0": raw}
+    assert rows(device(asked, faults=[PlantedFault(kind="unsaved", device="a")])) == {"1.0": raw}
 
 
 def test_a_forced_switch_is_a_value_that_is_not_good():
@@ -130,7 +131,9 @@ def test_a_forced_switch_is_a_value_that_is_not_good():
         (reading("switch_forced", "enumeration", values={1: "none", 2: "forced"}, good=(1,)), 2),
         (reading("switch_forced", "enumeration", values=BOOLEANS), 1),
     ):
-        assert rows(unit(asked, faults=[Fault(kind="switch-forced", unit="a")])) == {"1.0": raw}
+        assert rows(device(asked, faults=[PlantedFault(kind="switch-forced", device="a")])) == {
+            "1.0": raw
+        }
 
 
 @pytest.mark.parametrize(
@@ -141,33 +144,33 @@ def test_a_forced_switch_is_a_value_that_is_not_good():
 def test_instances(index, instance, raw):
     """Scalar or column; `radio:N` picks the radio of that number, `port:NAME` the ifIndex."""
     ports = (Port(name="eth1"), Port(name="eth2"))
-    assert rows(unit(reading("tx_mhz", index=index), ports=ports)) == {instance: raw}
+    assert rows(device(reading("tx_mhz", index=index), ports=ports)) == {instance: raw}
 
 
 @pytest.mark.parametrize("index", ["radio:9", "port:eth9"])
 def test_no_such_instance(index):
-    assert rows(unit(reading("tx_mhz", index=index))) == {}
+    assert rows(device(reading("tx_mhz", index=index))) == {}
 
 
 def test_a_word_the_profile_has_not_is_left_out():
-    assert rows(unit(reading("tx_modulation", "enumeration", values={1: "qpsk"}))) == {}
+    assert rows(device(reading("tx_modulation", "enumeration", values={1: "qpsk"}))) == {}
 
 
 @pytest.mark.parametrize(("no_signal", "found"), [((-990,), {"1.0": -990}), ((), {})])
 def test_nothing_received(no_signal, found):
     """The profile's raw value for it; without one the object is missing."""
     asked = reading("rx_level_dbm", scale=0.1, no_signal=no_signal)
-    assert rows(unit(asked, faults=[Fault(kind="muted", unit="b")])) == found
+    assert rows(device(asked, faults=[PlantedFault(kind="muted", device="b")])) == found
 
 
 def test_the_clock_is_now():
-    (told,) = rows(unit(reading("clock", "text"))).values()
+    (told,) = rows(device(reading("clock", "text"))).values()
     assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", told)
 
 
 def test_a_planned_management_port_is_the_management_interface():
     """No second one is made, and it holds the address."""
-    table = unit(ports=(Port(name="mgmt0"),)).table()
+    table = device(ports=(Port(name="mgmt0"),)).table()
     shown = dict(zip(table.names, table.cells, strict=True))
     assert shown[oid("1.3.6.1.2.1.2.1.0")] == ber.integer(1)
     assert shown[oid("1.3.6.1.2.1.4.20.1.2.127.80.0.1")] == ber.integer(2)

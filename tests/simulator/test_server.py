@@ -1,4 +1,4 @@
-"""The server: which addresses are served, faults from another process, many units, its end."""
+"""The server: which addresses are served, faults from another process, many devices, its end."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ import pytest
 from tests.simulator.conftest import ENTRIES
 from tests.stopwatch import Stopwatch
 from verifier.errors import UsageError
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
 from verifier.model.address import Interface
 from verifier.model.mib import SYSTEM
 from verifier.model.plan import Device, Plan, Port, Service, Services
 from verifier.model.profile import Profile
-from verifier.simulator import Fault, Network, Server, running, running_process
+from verifier.simulator import PlantedFault, Server, SimulatedNetwork, running, running_process
 
 RADIO, SWITCH = "lighthouse-quarry", "lighthouse-switch"
 NAME = SYSTEM["sysName"]
@@ -34,7 +34,7 @@ def profiles(plan):
 
 @pytest.mark.parametrize("at", ["127.80.0.14", "127.0.0.1", "127.255.255.254"])
 @pytest.mark.usefixtures("network")
-def test_addresses_of_no_unit_are_silent(datagrams, get_request, at):
+def test_addresses_of_no_device_are_silent(datagrams, get_request, at):
     assert datagrams(at, get_request(SYS_NAME)) is None
 
 
@@ -48,9 +48,9 @@ from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.simulator import Network, running
 entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=16161)
-unit = Device(name="unit", address=Interface.parse("127.80.0.11/24"), snmp="bench")
+device = Device(name="device", address=Interface.parse("127.80.0.11/24"), snmp="bench")
 request = bytes.fromhex(sys.argv[1])
-with running(Network(Plan(devices=(unit,)), {"mib2": Profile(id="mib2")}, {"bench": entry})):
+with running(Network(Plan(devices=(device,)), {"mib2": Profile(id="mib2")}, {"bench": entry})):
     for origin, to in (("127.0.0.1", "127.80.0.11"), ("192.0.2.1", "127.80.0.11"),
                        ("127.0.0.1", "192.0.2.1"), ("192.0.2.1", "192.0.2.1")):
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
@@ -85,23 +85,23 @@ def test_only_loopback_is_served(get_request):
      ("192.0.2.7/24", "must lie in 127.0.0.0/8")],
 )  # fmt: skip
 def test_what_cannot_be_simulated(address, message):
-    unit = Device(name="unit", address=Interface.parse(address))
+    device = Device(name="device", address=Interface.parse(address))
     with pytest.raises(UsageError, match=message):
-        Network(Plan(devices=(unit,)), {"mib2": Profile(id="mib2")}, {})
+        SimulatedNetwork(Plan(devices=(device,)), {"mib2": Profile(id="mib2")}, {})
 
 
 def test_missing_profile_and_entry_are_named():
-    unit = Device(name="unit", address=Interface.parse("127.80.0.1/8"), snmp="bench")
-    with pytest.raises(UsageError, match="unit: profile 'mib2'"):
-        Network(Plan(devices=(unit,)), {}, ENTRIES)
-    with pytest.raises(UsageError, match="unit: SNMP credentials 'bench'"):
-        Network(Plan(devices=(unit,)), {"mib2": Profile(id="mib2")}, {})
+    device = Device(name="device", address=Interface.parse("127.80.0.1/8"), snmp="bench")
+    with pytest.raises(UsageError, match="device: profile 'mib2'"):
+        SimulatedNetwork(Plan(devices=(device,)), {}, ENTRIES)
+    with pytest.raises(UsageError, match="device: SNMP credentials 'bench'"):
+        SimulatedNetwork(Plan(devices=(device,)), {"mib2": Profile(id="mib2")}, {})
 
 
-def test_two_units_at_one_address():
-    units = [Device(name=n, address=Interface.parse("127.80.0.1/8"), snmp="bench") for n in "ab"]
-    network = Network(Plan(devices=tuple(units)), {"mib2": Profile(id="mib2")}, ENTRIES)
-    with pytest.raises(UsageError, match="two units at"):
+def test_two_devices_at_one_address():
+    devices = [Device(name=n, address=Interface.parse("127.80.0.1/8"), snmp="bench") for n in "ab"]
+    network = SimulatedNetwork(Plan(devices=tuple(devices)), {"mib2": Profile(id="mib2")}, ENTRIES)
+    with pytest.raises(UsageError, match="two devices at"):
         network.agents()
 
 
@@ -109,14 +109,14 @@ def test_a_taken_port_is_told(plan, port):
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
         other.bind(("127.0.0.1", port))
         with pytest.raises(UsageError, match=f"UDP port {port} cannot be listened on: Address"):
-            Server(Network(plan, profiles(plan), ENTRIES, port=port))
+            Server(SimulatedNetwork(plan, profiles(plan), ENTRIES, port=port))
 
 
 def test_ports_of_the_entries(plan, ask):
     """Without a port for all, each agent listens at its entry's."""
     ports = {"bench": 16171, "field": 16172}
     entries = {n: dataclasses.replace(e, port=ports[n]) for n, e in ENTRIES.items()}
-    with running(Network(plan, profiles(plan), entries)):
+    with running(SimulatedNetwork(plan, profiles(plan), entries)):
         for name, entry in ((RADIO, "bench"), (SWITCH, "field")):
             asked = dataclasses.replace(ask.target(name), port=ports[entry])
             reply = ask.run(lambda client, asked=asked: client.get(asked, [NAME]))
@@ -128,7 +128,7 @@ def test_everything_is_closed_in_the_end(plan, port, ask):
     before = len(list(Path("/proc/self/fd").iterdir()))
     threads = threading.active_count()
     for _ in range(3):
-        with running(Network(plan, profiles(plan), ENTRIES, port=port), services=True):
+        with running(SimulatedNetwork(plan, profiles(plan), ENTRIES, port=port), services=True):
             assert ask.get(RADIO, NAME).outcome == "answered"
     assert len(list(Path("/proc/self/fd").iterdir())) == before
     assert threading.active_count() == threads
@@ -137,7 +137,7 @@ def test_everything_is_closed_in_the_end(plan, port, ask):
 
 @pytest.mark.usefixtures("network")
 def test_a_flood_of_rubbish_does_not_stop_it(port, ask):
-    """2,000 datagrams of chance octets to every unit, then an answer."""
+    """2,000 datagrams of chance octets to every device, then an answer."""
     chance = random.Random(32473)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
         asking.bind(("127.0.0.1", 0))
@@ -159,7 +159,7 @@ def test_an_asker_that_is_gone_does_not_stop_it(port, ask, get_request):
 
 
 def test_services(plan, port):
-    """Planned services take connections at the unit's own address; what cannot be opened is told."""
+    """Planned services take connections at the device's own address; what cannot be opened is told."""
     free = socket.create_server(("127.80.0.12", 0))
     taken = free.getsockname()[1]
     open_ = Services(open=(Service(port=taken),))
@@ -168,7 +168,7 @@ def test_services(plan, port):
     ]
     plan = dataclasses.replace(plan, devices=tuple(devices))
     found = {i: dataclasses.replace(p, services=Services()) for i, p in profiles(plan).items()}
-    with free, running(Network(plan, found, ENTRIES, port=port), services=True) as server:
+    with free, running(SimulatedNetwork(plan, found, ENTRIES, port=port), services=True) as server:
         for _ in range(2):
             socket.create_connection(("127.80.0.11", taken), timeout=1).close()
         with pytest.raises(ConnectionRefusedError):
@@ -187,7 +187,7 @@ def test_profile_services_that_the_plan_closes_stay_closed(plan, port):
         dataclasses.replace(d, services=closed) if d.name == RADIO else d for d in plan.devices
     ]
     plan = dataclasses.replace(plan, devices=tuple(devices))
-    with running(Network(plan, profile, ENTRIES, port=port), services=True):
+    with running(SimulatedNetwork(plan, profile, ENTRIES, port=port), services=True):
         socket.create_connection(("127.80.0.12", 18443), timeout=1).close()
         with pytest.raises(ConnectionRefusedError):
             socket.create_connection(("127.80.0.11", 18443), timeout=1)
@@ -195,14 +195,14 @@ def test_profile_services_that_the_plan_closes_stay_closed(plan, port):
 
 def test_in_a_process_of_its_own(plan, port, ask):
     """Faults go on and off there, a wrong one is told here; no secret is in the process list."""
-    start = Fault(kind="wrong-name", unit=RADIO)
+    start = PlantedFault(kind="wrong-name", device=RADIO)
     with running_process(plan, profiles(plan), ENTRIES, port=port, faults=[start]) as remote:
         (process,) = multiprocessing.active_children()
         assert ask.values(RADIO, NAME) == ["lighthouse-quarry-spare"]
         assert ask.values(SWITCH, NAME) == [SWITCH]
         remote.take_off(start)
         assert ask.values(RADIO, NAME) == [RADIO]
-        remote.put(Fault(kind="no-answer", unit=RADIO))
+        remote.put(PlantedFault(kind="no-answer", device=RADIO))
         assert ask.get(RADIO, NAME).outcome == "silent"
         with pytest.raises(UsageError, match="is not on"):
             remote.take_off(start)
@@ -223,19 +223,19 @@ def test_a_process_that_cannot_start_is_told(plan, port):
     assert not multiprocessing.active_children()
 
 
-def test_ten_thousand_units(port, get_request):
+def test_ten_thousand_devices(port, get_request):
     """Built in seconds; each asked once, they take less than 300 MB of memory in all."""
     ports = (Port(name="eth1", status="up"), Port(name="eth2", status="up"))
     devices = tuple(
         Device(
-            name=f"unit-{n}", address=Interface.parse(f"127.64.{n >> 8}.{n & 255}/10"),
+            name=f"device-{n}", address=Interface.parse(f"127.64.{n >> 8}.{n & 255}/10"),
             snmp="bench", ports=ports,
         )
         for n in range(1, 10_001)
     )  # fmt: skip
     plan, found = Plan(devices=devices), {"mib2": Profile(id="mib2")}
     stopwatch = Stopwatch()
-    Network(plan, found, ENTRIES, port=port)
+    SimulatedNetwork(plan, found, ENTRIES, port=port)
     assert stopwatch.alone_s < 5
     request = get_request(SYS_NAME)
     with (

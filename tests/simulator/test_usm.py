@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.model.credentials import Secret, SnmpEntry
-from verifier.simulator import usm
+from verifier.simulator.agent import usm
 
 ENGINE = bytes.fromhex("000000000000000000000002")
 PASSWORD = b"maplesyrup"

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
-from verifier.simulator import Fault, Network, running
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 
 pytestmark = pytest.mark.icmp
 
@@ -23,7 +23,7 @@ sites: [{name: Lighthouse}, {name: Quarry}]
 devices:
   - name: lighthouse-quarry
     site: Lighthouse
-    profile: ptp-radio
+    profile: hop-radio
     address: 127.80.0.11/24
     gateway: 127.80.0.1
     mac: 02:00:5e:10:00:01
@@ -36,7 +36,7 @@ devices:
       - {name: eth2, status: down}
   - name: quarry-lighthouse
     site: Quarry
-    profile: ptp-radio
+    profile: hop-radio
     address: 127.80.0.12/24
     gateway: 127.80.0.1
     serial: "000124"
@@ -73,11 +73,11 @@ def folder(tmp_path: Path, port: int) -> Path:
 
 
 @pytest.fixture
-def network(folder: Path) -> Network:
+def network(folder: Path) -> SimulatedNetwork:
     """The network of the plan, not yet running."""
     plan, _ = read_plan(folder / "plan.yaml")
     entries = load_credentials({"bench", "field"}, folder / "credentials.toml", {}, None)
-    return Network(plan, load_profiles({"ptp-radio"}), entries)
+    return SimulatedNetwork(plan, load_profiles({"hop-radio"}), entries)
 
 
 def verify(folder: Path, plan: str = "plan.yaml") -> tuple[int, Findings]:
@@ -104,8 +104,8 @@ def test_a_right_network_passes(folder, network):
     assert set(found.values()) == {"pass"}
     assert code == 0
     assert {check for check, *_ in found} >= {
-        "icmp.reply", "tcp.closed", "snmp.answer", "system.name", "system.location",
-        "system.object-id", "system.serial", "system.software", "address.mask", "address.gateway",
+        "echo.reply", "tcp.closed", "snmp.answer", "identity.name", "identity.location",
+        "identity.object-id", "identity.serial", "identity.software", "address.mask", "address.gateway",
         "neighbour.mac", "port.status", "port.speed", "port.duplex", "port.mtu", "link.ends-swapped",
     }  # fmt: skip
     assert ("port.speed", B, "eth1") in found
@@ -114,8 +114,8 @@ def test_a_right_network_passes(folder, network):
 OF_A_SILENT_AGENT = {
     "snmp.answer": "fail",
     **dict.fromkeys(
-        ("system.name", "system.location", "system.object-id", "system.serial", "system.software",
-         "address.mask", "address.gateway", "neighbour.mac", "settings.saved", "system.alarm"),
+        ("identity.name", "identity.location", "identity.object-id", "identity.serial", "identity.software",
+         "address.mask", "address.gateway", "neighbour.mac", "settings.saved", "state.alarm"),
         "not-tested",
     ),
 }  # fmt: skip
@@ -141,9 +141,9 @@ SILENT_A: Findings = {
 SWAPPED: Findings = {
     ("link.ends-swapped", "Hop 1", None): "fail",
     ("link.far-end", "Hop 1", None): "fail",
-    **{(check, n, None): "fail" for check in ("system.name", "system.serial") for n in (A, B)},
-    **{("system.location", n, None): "warn" for n in (A, B)},
-    ("system.software", A, None): "fail",
+    **{(check, n, None): "fail" for check in ("identity.name", "identity.serial") for n in (A, B)},
+    **{("identity.location", n, None): "warn" for n in (A, B)},
+    ("identity.software", A, None): "fail",
     ("neighbour.mac", A, None): "fail",
     **{("port.speed", n, "eth1"): "fail" for n in (A, B)},
     ("port.status", A, "eth2"): "not-tested",
@@ -153,24 +153,24 @@ SWAPPED: Findings = {
 @pytest.mark.parametrize(
     ("fault", "wrong"),
     [
-        (Fault(kind="wrong-name", unit=A), {("system.name", A, None): "fail", ("link.far-end", "Hop 1", None): "fail"}),
-        (Fault(kind="wrong-name", unit=B), {("system.name", B, None): "fail", ("link.far-end", "Hop 1", None): "fail"}),
-        (Fault(kind="wrong-name", unit=A, value="LIGHTHOUSE-QUARRY"),
-         {("system.name", A, None): "warn", ("link.far-end", "Hop 1", None): "warn"}),
-        (Fault(kind="wrong-mask", unit=A), {("address.mask", A, None): "fail"}),
-        (Fault(kind="wrong-mask", unit=B, value=25), {("address.mask", B, None): "fail"}),
-        (Fault(kind="wrong-gateway", unit=A), {("address.gateway", A, None): "fail"}),
-        (Fault(kind="port-down", unit=A, port="eth1"), {("port.status", A, "eth1"): "fail"}),
-        (Fault(kind="port-slow", unit=A, port="eth1"), {("port.speed", A, "eth1"): "fail"}),
-        (Fault(kind="port-slow", unit=B, port="eth1"), {("port.speed", B, "eth1"): "fail"}),
-        (Fault(kind="other-address", unit=A), {**SILENT_A, ("snmp.responder", A, None): "warn"}),
-        (Fault(kind="other-address", unit=A, value="127.80.0.12"), SILENT_A),
-        (Fault(kind="no-answer", unit=A), SILENT_A),
-        (Fault(kind="wrong-community", unit=A), SILENT_A),
-        (Fault(kind="slow", unit=A, value=0.1), {}),
-        (Fault(kind="too-big", unit=A), {}),
+        (PlantedFault(kind="wrong-name", device=A), {("identity.name", A, None): "fail", ("link.far-end", "Hop 1", None): "fail"}),
+        (PlantedFault(kind="wrong-name", device=B), {("identity.name", B, None): "fail", ("link.far-end", "Hop 1", None): "fail"}),
+        (PlantedFault(kind="wrong-name", device=A, value="LIGHTHOUSE-QUARRY"),
+         {("identity.name", A, None): "warn", ("link.far-end", "Hop 1", None): "warn"}),
+        (PlantedFault(kind="wrong-mask", device=A), {("address.mask", A, None): "fail"}),
+        (PlantedFault(kind="wrong-mask", device=B, value=25), {("address.mask", B, None): "fail"}),
+        (PlantedFault(kind="wrong-gateway", device=A), {("address.gateway", A, None): "fail"}),
+        (PlantedFault(kind="port-down", device=A, port="eth1"), {("port.status", A, "eth1"): "fail"}),
+        (PlantedFault(kind="port-slow", device=A, port="eth1"), {("port.speed", A, "eth1"): "fail"}),
+        (PlantedFault(kind="port-slow", device=B, port="eth1"), {("port.speed", B, "eth1"): "fail"}),
+        (PlantedFault(kind="other-address", device=A), {**SILENT_A, ("snmp.responder", A, None): "warn"}),
+        (PlantedFault(kind="other-address", device=A, value="127.80.0.12"), SILENT_A),
+        (PlantedFault(kind="no-answer", device=A), SILENT_A),
+        (PlantedFault(kind="wrong-community", device=A), SILENT_A),
+        (PlantedFault(kind="slow", device=A, value=0.1), {}),
+        (PlantedFault(kind="too-big", device=A), {}),
     ],
-    ids=lambda x: f"{x.kind}-{x.unit}-{x.value}" if isinstance(x, Fault) else "",
+    ids=lambda x: f"{x.kind}-{x.device}-{x.value}" if isinstance(x, PlantedFault) else "",
 )  # fmt: skip
 def test_a_fault_gives_its_findings_and_no_others(folder, network, fault, wrong):
     """Everything else passes; what an end that cannot be read would tell of its link is untested."""
@@ -183,8 +183,8 @@ def test_a_fault_gives_its_findings_and_no_others(folder, network, fault, wrong)
 
 
 def test_swapped_ends(folder, network):
-    """The units stand at each other's place: names, serials, locations and ports went with them."""
-    network.put(Fault(kind="swapped-ends", link="Hop 1"))
+    """The devices stand at each other's place: names, serials, locations and ports went with them."""
+    network.put(PlantedFault(kind="swapped-ends", link="Hop 1"))
     with running(network):
         code, found = verify(folder)
     assert {k: v for k, v in found.items() if v != "pass"} == SWAPPED

@@ -12,11 +12,11 @@ from typing import Any
 
 import pytest
 
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.session import Probing, Request, run
-from verifier.simulator import Fault, Network, running
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 
 pytestmark = pytest.mark.icmp
 F, W, T = "fail", "warn", "not-tested"
@@ -31,13 +31,13 @@ ADAPTIVE = (
 KEPT = "atpc: true, atpc_min_dbm: 3, atpc_max_dbm: 18, atpc_target_dbm: -50"
 SOUND, LOW_A, LOW_BOTH, WEAK_A, LEFT, MUTED, UNSAVED, KEEPS, FIXED = range(1, 10)
 FAULTS = [
-    Fault(kind="level-low", unit=f"hop-{LOW_A}a"),
-    Fault(kind="level-low-both", link=f"Hop {LOW_BOTH}"),
-    Fault(kind="power-low", unit=f"hop-{WEAK_A}a"),
-    Fault(kind="alignment-left", unit=f"hop-{LEFT}a"),
-    Fault(kind="alignment-left", unit=f"hop-{LEFT}b"),
-    Fault(kind="muted", unit=f"hop-{MUTED}a"),
-    Fault(kind="unsaved", unit=f"hop-{UNSAVED}a"),
+    PlantedFault(kind="level-low", device=f"hop-{LOW_A}a"),
+    PlantedFault(kind="level-low-both", link=f"Hop {LOW_BOTH}"),
+    PlantedFault(kind="power-low", device=f"hop-{WEAK_A}a"),
+    PlantedFault(kind="alignment-left", device=f"hop-{LEFT}a"),
+    PlantedFault(kind="alignment-left", device=f"hop-{LEFT}b"),
+    PlantedFault(kind="muted", device=f"hop-{MUTED}a"),
+    PlantedFault(kind="unsaved", device=f"hop-{UNSAVED}a"),
 ]
 Found = set[tuple[str, str, str]]
 
@@ -49,7 +49,7 @@ def plan_text() -> str:
         for octet, end in enumerate("ab"):
             lines.append(
                 f"  - {{name: hop-{n}{end}, address: 127.92.{n}.{11 + octet}/24, "
-                "profile: ptp-radio, services: {closed: [443/tcp]}, snmp: bench}"
+                "profile: hop-radio, services: {closed: [443/tcp]}, snmp: bench}"
             )
         atpc = KEPT if n == KEEPS else "atpc: false"
         modulation = "modulation: 64qam, capacity_mbps: 140" if n == FIXED else ADAPTIVE
@@ -74,13 +74,13 @@ def request_(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Any
         port = trial.getsockname()[1]
     community = Secret("coastal")
     entries = {"bench": SnmpEntry(name="bench", version="2c", community=community, port=port)}
-    network = Network(plan, load_profiles({"ptp-radio"}), entries)
+    network = SimulatedNetwork(plan, load_profiles({"hop-radio"}), entries)
     for fault in FAULTS:
         network.put(fault)
     with running(network):
         yield {
             "command": "verify", "plan": plan, "plan_sha256": "", "devices": plan.devices,
-            "profiles": load_profiles({"ptp-radio"}), "credentials": entries,
+            "profiles": load_profiles({"hop-radio"}), "credentials": entries,
             "probing": Probing(echoes=1, interval_s=0.01),
         }  # fmt: skip
 

@@ -6,16 +6,16 @@ import itertools
 from typing import Any
 
 from verifier.model.health import (
-    Added,
-    Change,
-    Level,
+    HealthReading,
     Memory,
+    NewPortErrors,
     Notice,
     NoticeChange,
     PortErrors,
-    Reading,
     Reason,
+    ReceivedLevel,
     State,
+    StateChange,
     Sweep,
 )
 from verifier.model.subject import Subject
@@ -28,12 +28,12 @@ START_S = 1_795_500_000.0
 _numbers = itertools.count()
 
 
-def reading(unit: Subject = RADIO, state: State = "sound", **more: Any) -> Reading:
-    more = {"root": unit, "answered": state not in {"silent", "untested"}, **more}
-    return Reading(unit=unit, state=state, **more)
+def reading(subject: Subject = RADIO, state: State = "sound", **more: Any) -> HealthReading:
+    more = {"root": subject, "answered": state not in {"silent", "untested"}, **more}
+    return HealthReading(subject=subject, state=state, **more)
 
 
-def full_reading() -> Reading:
+def full_reading() -> HealthReading:
     return reading(
         RADIO, "impaired", root=HOP, rtt_ms=1.25, loss_pct=20.0, uptime_s=77.5,
         reasons=(Reason("port.speed", "fail", "eth1: slower than planned"),),
@@ -41,32 +41,32 @@ def full_reading() -> Reading:
     )  # fmt: skip
 
 
-def link_reading() -> Reading:
-    return reading(HOP, levels=(Level(1, "a", -45.5), Level(1, "b", -46.25)))
+def link_reading() -> HealthReading:
+    return reading(HOP, levels=(ReceivedLevel(1, "a", -45.5), ReceivedLevel(1, "b", -46.25)))
 
 
-def sweep(*readings: Reading, at_s: float = START_S, **more: Any) -> Sweep:
+def sweep(*readings: HealthReading, at_s: float = START_S, **more: Any) -> Sweep:
     return Sweep(
         key=f"made-{next(_numbers)}", started_s=at_s, took_s=1.5, valid_s=900.0,
         readings=readings or (reading(),), **more,
     )  # fmt: skip
 
 
-def memory(unit: Subject = RADIO, state: State = "sound", **more: Any) -> Memory:
-    more = {"since_s": START_S, "told": state, "root": unit, **more}
-    return Memory(unit=unit, state=state, **more)
+def memory(subject: Subject = RADIO, state: State = "sound", **more: Any) -> Memory:
+    more = {"since_s": START_S, "told": state, "root": subject, **more}
+    return Memory(subject=subject, state=state, **more)
 
 
-def change(unit: Subject = RADIO, after: State = "silent", at_s: float = START_S) -> Change:
-    return Change(
-        unit=unit, before="sound", after=after, at_s=at_s, confirmed_s=at_s + 300.0, root=FAR,
-        reason="icmp.reply: none", held="mast work",
+def change(subject: Subject = RADIO, after: State = "silent", at_s: float = START_S) -> StateChange:
+    return StateChange(
+        subject=subject, before="sound", after=after, at_s=at_s, confirmed_s=at_s + 300.0, root=FAR,
+        reason="echo.reply: none", held="mast work",
     )  # fmt: skip
 
 
 def notice(id_: str = "n-1") -> Notice:
     told = NoticeChange(
-        unit=RADIO, before="sound", after="silent", since="2026-11-24T06:00:00.000Z",
+        subject=RADIO, before="sound", after="silent", since="2026-11-24T06:00:00.000Z",
         reason="r", try_first="", held=None,
     )  # fmt: skip
     return Notice(
@@ -75,5 +75,5 @@ def notice(id_: str = "n-1") -> Notice:
     )  # fmt: skip
 
 
-def added(errors: int = 3) -> Added:
-    return Added(RADIO, "eth1", errors, 1)
+def added(errors: int = 3) -> NewPortErrors:
+    return NewPortErrors(RADIO, "eth1", errors, 1)

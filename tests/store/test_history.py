@@ -8,10 +8,10 @@ import statistics
 import pytest
 
 from tests.store import examples
-from verifier.model.health import Level, State, Sweep
+from verifier.model.health import ReceivedLevel, State, Sweep
+from verifier.model.history import HistoryDocument
 from verifier.model.plan import Carrier, End, Link, Network, Plan
-from verifier.model.record import Record
-from verifier.rules.health.record import record
+from verifier.rules.history.record import record
 from verifier.store import Retention, opened
 from verifier.store.history import History
 from verifier.store.retention import HOUR_S
@@ -43,7 +43,7 @@ def random_sweeps(hours: float, seed: int) -> list[Sweep]:
                     examples.RADIO, STATES[answered], answered=answered,
                     rtt_ms=round(chance.expovariate(1), 3) if answered else None,
                 ),
-                examples.reading(examples.HOP, levels=(Level(1, "a", chance.uniform(-46, -44)),)),
+                examples.reading(examples.HOP, levels=(ReceivedLevel(1, "a", chance.uniform(-46, -44)),)),
                 at_s=at_s,
                 added=(examples.added(chance.randrange(5)),),
             )
@@ -52,7 +52,7 @@ def random_sweeps(hours: float, seed: int) -> list[Sweep]:
     return made
 
 
-def stored(url: str, sweeps: list[Sweep], end_s: float, **keep: float) -> Record:
+def stored(url: str, sweeps: list[Sweep], end_s: float, **keep: float) -> HistoryDocument:
     with opened(url) as kept:
         for sweep in sweeps:
             kept.save(sweep, keep=Retention(**keep))
@@ -61,7 +61,7 @@ def stored(url: str, sweeps: list[Sweep], end_s: float, **keep: float) -> Record
                 PLAN,
                 "00",
                 (past := History(connection, [examples.RADIO, examples.HOP], 0.0, end_s)).period,
-                past.units(),
+                past.subjects(),
                 {},
             )
         )
@@ -73,24 +73,24 @@ def test_figures_are_those_of_the_sweeps(url: str, seed: int) -> None:
     sweeps = random_sweeps(7.5, seed)
     end_s = sweeps[-1].started_s + 60.0
     made = stored(url, sweeps, end_s)
-    network, unit, link = made.units
+    network, subject, link = made.subjects
     following = [s.started_s for s in sweeps[1:]] + [end_s]
     spans = [min(s.valid_s, f - s.started_s) for s, f in zip(sweeps, following, strict=True)]
     time_s = {True: 0.0, False: 0.0, None: 0.0}
     for sweep, span_s in zip(sweeps, spans, strict=True):
         time_s[sweep.readings[0].answered] += span_s
     whole_s = end_s - sweeps[0].started_s
-    assert unit.availability.answered_s == pytest.approx(time_s[True])
-    assert unit.availability.unanswered_s == pytest.approx(time_s[False])
-    assert unit.availability.untested_s == pytest.approx(whole_s - time_s[True] - time_s[False])
-    assert unit.availability.untested_s > time_s[None] > 0, "time between sweeps is untested too"
-    assert unit.availability.available_pct == pytest.approx(
+    assert subject.availability.answered_s == pytest.approx(time_s[True])
+    assert subject.availability.unanswered_s == pytest.approx(time_s[False])
+    assert subject.availability.untested_s == pytest.approx(whole_s - time_s[True] - time_s[False])
+    assert subject.availability.untested_s > time_s[None] > 0, "time between sweeps is untested too"
+    assert subject.availability.available_pct == pytest.approx(
         100 * time_s[True] / (time_s[True] + time_s[False])
     )
-    assert network.availability == unit.availability
+    assert network.availability == subject.availability
     rtts = [rtt for s in sweeps if (rtt := s.readings[0].rtt_ms) is not None]
-    assert unit.rtt_median_ms == pytest.approx(statistics.median(rtts))
-    p95 = unit.rtt_p95_ms
+    assert subject.rtt_median_ms == pytest.approx(statistics.median(rtts))
+    p95 = subject.rtt_p95_ms
     assert p95 is not None
     assert sum(r < p95 for r in rtts) < 0.95 * len(rtts) <= sum(r <= p95 for r in rtts)
     cut = statistics.quantiles(rtts, n=100, method="inclusive")[94]
@@ -100,7 +100,7 @@ def test_figures_are_those_of_the_sweeps(url: str, seed: int) -> None:
     assert link.levels[0].median_dbm == pytest.approx(statistics.median(levels))
     assert link.levels[0].planned_dbm == -45.0
     assert sum(o.length_s for o in made.outages) == pytest.approx(time_s[False])
-    assert unit.outages == len(made.outages) > 1
+    assert subject.outages == len(made.outages) > 1
     (port,) = made.ports
     assert (port.in_errors, port.out_errors) == (
         sum(s.added[0].in_added for s in sweeps), len(sweeps)
@@ -121,7 +121,7 @@ def test_what_was_dropped_is_read_by_the_hour(url: str) -> None:
     kept = stored(url, [], end_s)
     assert kept.resolution == "hour"
     for name in ("answered_s", "unanswered_s"):
-        ours, theirs = (getattr(r.units[1].availability, name) for r in (fresh, kept))
+        ours, theirs = (getattr(r.subjects[1].availability, name) for r in (fresh, kept))
         assert ours == pytest.approx(theirs, abs=400.0)  # the sweep after `fresh`
     assert kept.ports[0].in_errors - fresh.ports[0].in_errors == sweeps[-1].added[0].in_added
 
@@ -151,7 +151,7 @@ def test_outages_longer_ago_come_from_the_changes(url: str) -> None:
 def test_an_empty_store_knows_nothing(url: str) -> None:
     """No sweep: nothing tested, no figure, no fault."""
     made = stored(url, [], examples.START_S)
-    assert [u.availability.available_pct for u in made.units] == [None] * 3
+    assert [u.availability.available_pct for u in made.subjects] == [None] * 3
     assert (made.sweeps, made.outages, made.changes, made.ports) == (0, (), (), ())
 
 
@@ -164,7 +164,7 @@ def test_a_clock_that_steps_makes_no_negative_time(url: str, seed: int) -> None:
         sweeps.append(
             examples.sweep(
                 examples.reading(state=STATES[answered], answered=answered),
-                examples.reading(examples.HOP, levels=(Level(1, "a", -45.0),)),
+                examples.reading(examples.HOP, levels=(ReceivedLevel(1, "a", -45.0),)),
                 at_s=at_s,
             )
         )
@@ -172,10 +172,10 @@ def test_a_clock_that_steps_makes_no_negative_time(url: str, seed: int) -> None:
     end_s = max(s.started_s for s in sweeps) + 300.0
     made = stored(url, sweeps, end_s)
     assert made.sweeps == len(sweeps), "nothing is dropped"
-    for unit in made.units:
-        times = unit.availability
+    for subject in made.subjects:
+        times = subject.availability
         assert min(times.answered_s, times.unanswered_s, times.untested_s) >= 0
-        assert min(unit.state_s.values()) >= 0
+        assert min(subject.state_s.values()) >= 0
         assert 0 <= (times.available_pct or 0) <= 100
         assert times.answered_s + times.unanswered_s <= 300.0 * len(sweeps) + 900.0
     for outage in made.outages:

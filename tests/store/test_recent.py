@@ -9,8 +9,8 @@ from sqlalchemy import Connection
 
 from tests.store import examples
 from tests.store.examples import HOP, START_S
-from verifier.model.health import Level, Sweep
-from verifier.model.record import Sample
+from verifier.model.health import ReceivedLevel, Sweep
+from verifier.model.history import Sample
 from verifier.model.status import Recent
 from verifier.store import opened
 from verifier.store import recent as module
@@ -18,7 +18,9 @@ from verifier.store.recent import recent, recent_changes, recent_levels
 
 
 def swept(minute: float, a_dbm: float, b_dbm: float | None = None) -> Sweep:
-    levels = [Level(1, "a", a_dbm)] + ([Level(1, "b", b_dbm)] if b_dbm is not None else [])
+    levels = [ReceivedLevel(1, "a", a_dbm)] + (
+        [ReceivedLevel(1, "b", b_dbm)] if b_dbm is not None else []
+    )
     reading = examples.reading(HOP, levels=tuple(levels))
     return examples.sweep(reading, examples.reading(), at_s=START_S + 60.0 * minute)
 

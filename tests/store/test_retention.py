@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import select
 
 from tests.store import examples
-from verifier.model.health import Level, State, Sweep
+from verifier.model.health import ReceivedLevel, State, Sweep
 from verifier.store import Retention, opened, schema
 from verifier.store.retention import DAY_S, HOUR_S
 
@@ -21,7 +21,7 @@ def random_sweeps(hours: int, seed: int) -> list[Sweep]:
     states: dict[bool | None, State] = {True: "sound", False: "silent", None: "untested"}
     chance, at_s, made = random.Random(seed), examples.START_S + 100.0, []
     while at_s < examples.START_S + hours * HOUR_S:
-        level = Level(1, "a", round(chance.uniform(-60, -40), 1))
+        level = ReceivedLevel(1, "a", round(chance.uniform(-60, -40), 1))
         answered = chance.choice([True, False, None])
         state = states[answered]
         rtt_ms = chance.choice([None, round(chance.expovariate(1), 3)])
@@ -53,9 +53,9 @@ def test_hours_are_what_their_sweeps_were(url: str, seed: int) -> None:
         for sweep in sweeps:
             kept.save(sweep)
         hours = kept.rows(
-            select(schema.hour, schema.unit.c.kind)
-            .join(schema.unit, schema.unit.c.id == schema.hour.c.unit_id)
-            .where(schema.unit.c.kind == "device")
+            select(schema.hour, schema.subject.c.kind)
+            .join(schema.subject, schema.subject.c.id == schema.hour.c.subject_id)
+            .where(schema.subject.c.kind == "device")
             .order_by(schema.hour.c.hour_s)
         )
         levels = kept.rows(select(schema.hour_level).order_by(schema.hour_level.c.hour_s))

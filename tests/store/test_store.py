@@ -26,7 +26,7 @@ from verifier.errors import (
     StoreError,
     UsageError,
 )
-from verifier.model.health import Added, PortErrors
+from verifier.model.health import NewPortErrors, PortErrors
 from verifier.model.subject import Subject
 from verifier.store import engine, migrate, opened, schema, store
 
@@ -56,7 +56,7 @@ def test_what_was_stored_is_read_back(url: str) -> None:
     with opened(url) as kept:
         number = kept.save(first)
         (sweep,) = kept.rows(select(schema.sweep))
-        radio, hop = kept.rows(select(schema.reading).order_by(schema.reading.c.unit_id))
+        radio, hop = kept.rows(select(schema.reading).order_by(schema.reading.c.subject_id))
         levels = kept.rows(select(schema.level).order_by(schema.level.c.end))
         (errors,) = kept.rows(select(schema.port_errors))
         (reasons,) = kept.rows(select(schema.reasons))
@@ -72,7 +72,7 @@ def test_what_was_stored_is_read_back(url: str) -> None:
 
 
 def test_memories_and_counters_survive(url: str) -> None:
-    """What is remembered of a unit is the same after closing and opening, and after replacing it."""
+    """What is remembered of a device is the same after closing and opening, and after replacing it."""
     one = examples.memory(
         state="impaired", told="sound", root=examples.HOP, pending="silent", pending_n=1,
         pending_since_s=examples.START_S, recent=("sound", "impaired"), reason="r", try_first="t",
@@ -91,7 +91,7 @@ def test_a_sweep_is_stored_whole_or_not_at_all(url: str) -> None:
     """A fault in the last thing written takes everything of the sweep back."""
     with opened(url) as kept:
         kept.save(examples.sweep(), notices=[examples.notice()], tellers=["lines"])
-        before = count(kept, "sweep", "reading", "unit", "memory", "change", "message")
+        before = count(kept, "sweep", "reading", "subject", "memory", "change", "message")
         with pytest.raises(StoreError):
             kept.save(
                 examples.sweep(examples.reading(examples.FAR)),
@@ -100,9 +100,9 @@ def test_a_sweep_is_stored_whole_or_not_at_all(url: str) -> None:
                 [examples.notice()],  # the same id again
                 tellers=["lines"],
             )
-        assert count(kept, "sweep", "reading", "unit", "memory", "change", "message") == before
+        assert count(kept, "sweep", "reading", "subject", "memory", "change", "message") == before
         kept.save(examples.sweep(examples.reading(examples.FAR)))  # and it goes on
-        assert count(kept, "sweep", "unit") == [2, 2]
+        assert count(kept, "sweep", "subject") == [2, 2]
 
 
 def test_a_sweep_saved_twice_is_stored_once(url: str) -> None:
@@ -183,7 +183,7 @@ def test_a_store_of_version_1_is_brought_forward(url: str) -> None:
         old.executescript((HERE / "version1.sqlite.sql").read_text())
         old.close()
     with opened(url) as kept:
-        assert count(kept, "sweep", "reading", "unit", "change", "level") == [2, 4, 3, 1, 2]
+        assert count(kept, "sweep", "reading", "subject", "change", "level") == [2, 4, 3, 1, 2]
         (reasons,) = kept.rows(select(schema.reasons))
         assert "slower than planned" in reasons["text"]
         rows = kept.rows(select(schema.reading.c.reasons_id).order_by(schema.reading.c.sweep_id))
@@ -242,11 +242,11 @@ def test_the_outbox_keeps_what_is_not_told(url: str) -> None:
 def test_names_of_any_kind_are_kept(url: str) -> None:
     """Quotes, other scripts, and what looks like SQL are names like any other."""
     names = ["x'; DROP TABLE sweep; --", "Фар", 'a "b"', "\\", "é" * 300]
-    units = [dataclasses.replace(examples.RADIO, name=name) for name in names]
+    subjects = [dataclasses.replace(examples.RADIO, name=name) for name in names]
     with opened(url) as kept:
-        kept.save(examples.sweep(*map(examples.reading, units)), map(examples.memory, units))
+        kept.save(examples.sweep(*map(examples.reading, subjects)), map(examples.memory, subjects))
     with opened(url) as kept:
-        assert set(kept.memories()) == set(units)
+        assert set(kept.memories()) == set(subjects)
 
 
 def test_a_store_that_another_writes_to_is_waited_for(tmp_path: Path) -> None:
@@ -346,15 +346,15 @@ def test_what_was_stored_is_on_the_disk(tmp_path: Path) -> None:
 @pytest.mark.parametrize("count", [0, 2**32, 2**63 - 1, 2**63, 2**64 - 1])
 def test_every_counter64_is_held(url: str, count: int) -> None:
     """Exactly, as read last, as added since, and as summed up over an hour (RFC 2578 7.1.10)."""
-    unit = examples.RADIO
-    reading = examples.reading(unit, ports=(PortErrors("eth1", count, count),))
-    added = Added(unit, "eth1", count, count)
+    subject = examples.RADIO
+    reading = examples.reading(subject, ports=(PortErrors("eth1", count, count),))
+    added = NewPortErrors(subject, "eth1", count, count)
     with opened(url) as kept:
         for n in range(2):
             kept.save(examples.sweep(reading, at_s=examples.START_S + 60 * n, added=(added,)))
         kept.save(examples.sweep(at_s=examples.START_S + 7200))
     with opened(url) as kept:
-        counters = kept.counters()[unit, "eth1"]
+        counters = kept.counters()[subject, "eth1"]
         found = {(r["in_added"], r["out_added"]) for r in kept.rows(select(schema.port_errors))}
         (hour,) = kept.rows(select(schema.hour_port))
     assert (counters.in_errors, counters.out_errors) == (count, count)
@@ -371,7 +371,7 @@ REFUSED: dict[str, Any] = {
 
 
 @pytest.mark.parametrize("what", REFUSED)
-def test_rows_of_one_unit_fail_no_others(url: str, what: str) -> None:
+def test_rows_of_one_device_fail_no_others(url: str, what: str) -> None:
     """The others are stored whole; the one as not tested, its memory as it was, and it is told."""
     told: list[tuple[Subject, str]] = []
     more: dict[str, Any] = REFUSED[what]
@@ -379,11 +379,11 @@ def test_rows_of_one_unit_fail_no_others(url: str, what: str) -> None:
     sweep = examples.sweep(examples.full_reading(), odd)
     with opened(url) as kept:
         both = examples.sweep(examples.reading(), examples.reading(examples.FAR))
-        kept.save(both, [examples.memory(unit=examples.FAR)])
+        kept.save(both, [examples.memory(subject=examples.FAR)])
         number = kept.save(
             sweep,
-            [examples.memory(), examples.memory(unit=examples.FAR, state="silent")],
-            refused=lambda unit, why: told.append((unit, why)),
+            [examples.memory(), examples.memory(subject=examples.FAR, state="silent")],
+            refused=lambda subject, why: told.append((subject, why)),
         )
         rows = kept.rows(select(schema.reading).where(schema.reading.c.sweep_id == number))
         memories = kept.memories()
@@ -391,11 +391,11 @@ def test_rows_of_one_unit_fail_no_others(url: str, what: str) -> None:
     if url.endswith(".db") and what == "a count that is none":  # SQLite takes any digits
         assert len(rows) == 2
         return
-    assert [unit for unit, _ in told] == [examples.FAR]
+    assert [subject for subject, _ in told] == [examples.FAR]
     assert sorted(r["state"] for r in rows) == ["impaired", "untested"]
     assert memories[examples.RADIO] == examples.memory()
     assert memories[examples.FAR].state != "silent"
-    assert {unit for unit, _ in counters} == {examples.RADIO}
+    assert {subject for subject, _ in counters} == {examples.RADIO}
 
 
 def test_a_store_of_version_2_is_brought_forward(url: str) -> None:

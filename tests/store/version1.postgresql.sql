@@ -170,7 +170,7 @@ ALTER TABLE ONLY public.change ALTER COLUMN id SET DEFAULT nextval('public.chang
 ALTER TABLE ONLY public.message ALTER COLUMN id SET DEFAULT nextval('public.message_id_seq'::regclass);
 ALTER TABLE ONLY public.sweep ALTER COLUMN id SET DEFAULT nextval('public.sweep_id_seq'::regclass);
 ALTER TABLE ONLY public.unit ALTER COLUMN id SET DEFAULT nextval('public.unit_id_seq'::regclass);
-INSERT INTO public.change VALUES (1, 1, 1, 'sound', 'silent', 1795500000, 1795500300, 'device', 'quarry-lighthouse', 'icmp.reply: none', 'mast work');
+INSERT INTO public.change VALUES (1, 1, 1, 'sound', 'silent', 1795500000, 1795500300, 'device', 'quarry-lighthouse', 'echo.reply: none', 'mast work');
 INSERT INTO public.delivery VALUES (1, 'lines', 0, 0, NULL, NULL);
 INSERT INTO public.level VALUES (1, 2, 1, 'a', -45.5);
 INSERT INTO public.level VALUES (1, 2, 1, 'b', -46.25);

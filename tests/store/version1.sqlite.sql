@@ -14,7 +14,7 @@ CREATE TABLE change (
 	PRIMARY KEY (id), 
 	FOREIGN KEY(unit_id) REFERENCES unit (id)
 );
-INSERT INTO "change" VALUES(1,1,1,'sound','silent',1795500000.0,1795500300.0,'device','quarry-lighthouse','icmp.reply: none','mast work');
+INSERT INTO "change" VALUES(1,1,1,'sound','silent',1795500000.0,1795500300.0,'device','quarry-lighthouse','echo.reply: none','mast work');
 CREATE TABLE delivery (
 	message_id INTEGER NOT NULL, 
 	teller VARCHAR(16) NOT NULL, 

@@ -14,7 +14,7 @@ from tests.two_faults.planting import FAR, HOP, KINDS, Planted, places
 from tests.two_faults.world import World, wrong
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import Judged
+from verifier.rules.compare import Judgement
 
 ELSEWHERE = {"far-transmitter": ("level-a-little-low", "level-low", "level-lost", "level-faint")}
 """Causes at one end that are planted as what the other end sees of them."""
@@ -28,9 +28,9 @@ def faults_of(world: World, cause: Cause) -> set[Planted]:
         return {Planted(k, FAR[d]) for k in ELSEWHERE[cause.kind] for d in at}
     if cause.kind == "hop-down":
         every = {places(k, d) for k in KINDS for d in at}
-        named = [k for k in named if KINDS[k].of == "unit"]
+        named = [k for k in named if KINDS[k].of == "device"]
         return {p for p in every if _unlocks(world, p)} | {Planted(k, d) for k in named for d in at}
-    found = {Planted(k, d) for k in named if KINDS[k].of == "unit" for d in at}
+    found = {Planted(k, d) for k in named if KINDS[k].of == "device" for d in at}
     return found | {
         Planted(k, HOP[d]) for k in named if KINDS[k].of == "link" for d in at if d in HOP
     }
@@ -52,7 +52,7 @@ def devices_of(world: World, subject: Subject) -> set[str]:
     return {d.name for d in world.plan.devices}
 
 
-def complaints(world: World, planted: Sequence[Planted], judged: Judged) -> Iterator[str]:
+def complaints(world: World, planted: Sequence[Planted], judged: Judgement) -> Iterator[str]:
     """What is said wrongly where these faults are planted together, in words."""
     by_id = {f.id: f for f in judged.findings}
     named = {c.id: faults_of(world, c) for c in judged.causes}

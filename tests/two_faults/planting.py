@@ -10,8 +10,8 @@ from typing import Any
 
 from verifier.model.plan import Plan
 from verifier.model.subject import Subject
-from verifier.session.recorder import Recorder, Row
-from verifier.simulator import Fault
+from verifier.session.recorder import Recorder, RecorderEntry
+from verifier.simulator import PlantedFault
 
 A, B, C, D, SWITCH = "hill-mill", "mill-hill", "mill-pier", "pier-mill", "mill-switch"
 """`A` and `B` are Hop 1, `C` and `D` Hop 2; nobody planned a serial number or MAC of `D`."""
@@ -41,7 +41,7 @@ Wire = Callable[["Seen", str], None]
 class Seen:
     """What the probes write down, by device, before it is judged."""
 
-    rows: dict[str, list[Row]]
+    rows: dict[str, list[RecorderEntry]]
     plan: Plan
 
     def note(self, name: str, probe: Any, what: str, **more: Any) -> None:
@@ -148,14 +148,14 @@ class Kind:
     wire: Wire | None = None
 
 
-def _sim(name: str, *names: str, of: str = "unit", value: float | str | None = None) -> Kind:
+def _sim(name: str, *names: str, of: str = "device", value: float | str | None = None) -> Kind:
     return Kind(of, names, ((name, value),))
 
 
-SILENT = ("unit-silent", "unit-down", "uplink-down", "management-silent", "hop-down",
+SILENT = ("device-silent", "device-down", "uplink-down", "management-silent", "hop-down",
           "nothing-answers")  # fmt: skip
 UNREAD = ("snmp-wrong-key", "snmp-filtered", "snmp-off", "credentials-wrong")
-MUTE = ("unit-silent", "management-silent")
+MUTE = ("device-silent", "management-silent")
 """What is said of a device that answers neither echoes nor SNMP."""
 GARBLED = ("snmp-other-program", "snmp-damaged")
 ONE_WAY = ("near-receiver", "far-transmitter", "losses-apart")
@@ -166,16 +166,16 @@ OCCUPY = frozenset({"exchanged", "another", "swapped-ends", "hardware-swapped"})
 KINDS: dict[str, Kind] = {
     # who it is, and its settings
     "wrong-name": _sim("wrong-name", "name-wrong"),
-    "far-name": Kind("unit", ("name-wrong",)),
+    "far-name": Kind("device", ("name-wrong",)),
     "no-name": _sim("no-name", "name-wrong"),
     "location": _sim("location"),
     "software": _sim("software"),
-    "exchanged": _sim("exchanged", "unit-exchanged"),
-    "another": _sim("another", "wrong-unit"),
+    "exchanged": _sim("exchanged", "device-exchanged"),
+    "another": _sim("another", "wrong-device"),
     "swapped-ends": _sim(
-        "swapped-ends", "ends-swapped", "units-swapped", "bands-crossed", of="link"
+        "swapped-ends", "ends-swapped", "devices-swapped", "bands-crossed", of="link"
     ),
-    "hardware-swapped": _sim("hardware-swapped", "units-swapped", "unit-exchanged", of="link"),
+    "hardware-swapped": _sim("hardware-swapped", "devices-swapped", "device-exchanged", of="link"),
     "wrong-mask": _sim("wrong-mask", "mask-wrong"),
     "wrong-gateway": _sim("wrong-gateway", "gateway-wrong"),
     "no-gateway": _sim("no-gateway", "gateway-wrong"),
@@ -216,7 +216,7 @@ KINDS: dict[str, Kind] = {
     "polarisation": _sim("polarisation", "polarisation-turned"),
     "test-mode": _sim("test-mode", "test-mode"),
     "interference": _sim("interference", "interference", "multipath", "overload"),
-    "planned-level": Kind("unit", ("planned-level-wrong",), wire=_planned_too_much),
+    "planned-level": Kind("device", ("planned-level-wrong",), wire=_planned_too_much),
     # the agent
     "no-answer": _sim("no-answer", *UNREAD, *MUTE),
     "wrong-community": _sim("wrong-community", *UNREAD, *MUTE),
@@ -225,35 +225,35 @@ KINDS: dict[str, Kind] = {
     "other-address": _sim("other-address"),
     "non-increasing": _sim("non-increasing"),
     "too-big": _sim("too-big"),
-    "agent-off": Kind("unit", ("snmp-off", *MUTE), wire=_no_snmp("port-unreachable")),
-    "user-unknown": Kind("unit", ("snmp-refused",), wire=_no_snmp("unknown-user")),
-    "wrong-auth-key": Kind("unit", ("snmp-wrong-key",), wire=_no_snmp("wrong-digest")),
-    "wrong-privacy": Kind("unit", ("snmp-wrong-key",), wire=_no_snmp("silent", engine=True)),
-    "agent-clock": Kind("unit", ("snmp-clock",), wire=_no_snmp("not-in-time-window")),
-    "cloned": Kind("link", ("engine-id-cloned", "one-unit-twice"), wire=_cloned),
+    "agent-off": Kind("device", ("snmp-off", *MUTE), wire=_no_snmp("port-unreachable")),
+    "user-unknown": Kind("device", ("snmp-refused",), wire=_no_snmp("unknown-user")),
+    "wrong-auth-key": Kind("device", ("snmp-wrong-key",), wire=_no_snmp("wrong-digest")),
+    "wrong-privacy": Kind("device", ("snmp-wrong-key",), wire=_no_snmp("silent", engine=True)),
+    "agent-clock": Kind("device", ("snmp-clock",), wire=_no_snmp("not-in-time-window")),
+    "cloned": Kind("link", ("engine-id-cloned", "one-device-twice"), wire=_cloned),
     # the cable
-    "dead": Kind("unit", SILENT, (("muted", None),), wire=_dead_and_behind),
-    "management-silent": Kind("unit", SILENT, wire=_dead),
-    "echoes-filtered": Kind("unit", MUTE, wire=_no_echo),
-    "echoes-lost": Kind("unit", (), wire=_some_lost),
-    "address-twice": Kind("unit", ("address-twice",), wire=_twice),
+    "dead": Kind("device", SILENT, (("muted", None),), wire=_dead_and_behind),
+    "management-silent": Kind("device", SILENT, wire=_dead),
+    "echoes-filtered": Kind("device", MUTE, wire=_no_echo),
+    "echoes-lost": Kind("device", (), wire=_some_lost),
+    "address-twice": Kind("device", ("address-twice",), wire=_twice),
 }
 """Every fault that can be planted here, in the order in which what the wire shows is changed."""
 
 
-def faults(planted: Planted) -> Iterator[Fault]:
+def faults(planted: Planted) -> Iterator[PlantedFault]:
     """What the simulator is told."""
     kind = KINDS[planted.kind]
     if planted.kind == "far-name":
-        yield Fault(kind="wrong-name", unit=planted.at, value=FAR[planted.at])
+        yield PlantedFault(kind="wrong-name", device=planted.at, value=FAR[planted.at])
     for name, value in kind.simulated:
-        at = {"link": planted.at} if kind.of == "link" else {"unit": planted.at}
-        yield Fault(kind=name, value=value, **at)
+        at = {"link": planted.at} if kind.of == "link" else {"device": planted.at}
+        yield PlantedFault(kind=name, value=value, **at)
 
 
 def places(kind: str, device: str) -> Planted:
     """The fault at this device, or at its link."""
-    return Planted(kind, device if KINDS[kind].of == "unit" else HOP[device])
+    return Planted(kind, device if KINDS[kind].of == "device" else HOP[device])
 
 
 def pairs() -> list[tuple[Planted, Planted]]:

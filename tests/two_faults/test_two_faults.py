@@ -97,7 +97,7 @@ CERTAIN = {
     "unsaved": "settings-unsaved", "muted": "muted", "test-mode": "test-mode",
     "power-low": "power-low", "frequency": "frequency-wrong",
     "frequencies-crossed": "frequencies-crossed", "swapped-ends": "ends-swapped",
-    "hardware-swapped": "units-swapped", "link-id": "link-id-differs",
+    "hardware-swapped": "devices-swapped", "link-id": "link-id-differs",
     "bandwidth": "bandwidth-differs", "cloned": "engine-id-cloned", "address-twice": "address-twice",
 }  # fmt: skip
 

@@ -19,8 +19,8 @@ from pathlib import Path
 from typing import Any
 
 from tests.two_faults.planting import FAR, KINDS, Planted, Seen, echo, faults
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.laptop import Laptop, LaptopInterface, Route
@@ -28,13 +28,13 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Plan
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.probes.snmp import SnmpClient, Target
-from verifier.rules.compare import Judged, compare
+from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.rules.compare import Judgement, compare
 from verifier.rules.compare.seen import laptop_value, route_value
-from verifier.session import sampling
-from verifier.session.recorder import Recorder, Row, numbered
-from verifier.session.survey import Survey
-from verifier.simulator import Fault, Network, running
+from verifier.session.ask import levels
+from verifier.session.ask.for_evidence import EvidencePoll
+from verifier.session.recorder import Recorder, RecorderEntry, numbered
+from verifier.simulator import PlantedFault, SimulatedNetwork, running
 from verifier.simulator.condition import Condition
 from verifier.simulator.radio import Setting
 
@@ -55,13 +55,15 @@ _LOOPBACK = LaptopInterface(
 class World:
     """The network, running; `judged` plants faults in it and says what comes of them."""
 
-    def __init__(self, network: Network, plan: Plan, profiles: Any, entry: SnmpEntry) -> None:
+    def __init__(
+        self, network: SimulatedNetwork, plan: Plan, profiles: Any, entry: SnmpEntry
+    ) -> None:
         self.plan = plan
         self._profiles = profiles
         self._network = network
         self._entry = entry
         self._client = SnmpClient()
-        self._kept: dict[tuple[str, Condition, Condition], list[Row]] = {}
+        self._kept: dict[tuple[str, Condition, Condition], list[RecorderEntry]] = {}
         readings = profiles["two-radio"].named_readings()
         self._of_radio = {n for n, r in readings.items() if r.field not in OF_DEVICE}
         self._alone: dict[Planted, frozenset[tuple[str, Subject]]] = {}
@@ -76,9 +78,9 @@ class World:
         self._client.close()
         self._runner.close()
 
-    def judged(self, *planted: Planted) -> Judged:
+    def judged(self, *planted: Planted) -> Judgement:
         """What `verify` says with these faults, and no others."""
-        put: list[Fault] = []
+        put: list[PlantedFault] = []
         try:
             for p in planted:
                 for fault in faults(p):
@@ -108,32 +110,32 @@ class World:
             records.append(record)
         return numbered(records)
 
-    def _rows(self, name: str) -> list[Row]:
+    def _rows(self, name: str) -> list[RecorderEntry]:
         """What was seen of a device in the state it is in now.
 
         Its radio and the rest of it have nothing to do with each other, so each state of the one is
         asked once, whatever the other's.
         """
-        units = self._network.units
-        own = units[name].condition
+        devices = self._network.devices
+        own = devices[name].condition
         if own.silent or own.refuses or own.damage:
             return self._survey(name, Condition(silent=own.silent, refuses=own.refuses,
                                                 damage=own.damage), Condition())  # fmt: skip
         rows = self._survey(name, dataclasses.replace(own, radio=Setting()), Condition())
         if name not in FAR:
             return rows
-        far = units[FAR[name]].condition
+        far = devices[FAR[name]].condition
         heard = Condition(radio=far.radio, name=far.name, stands_for=far.stands_for)
         radio = Condition(radio=own.radio, stands_for=own.stands_for)
         of_radio = self._survey(name, radio, heard)
         rest = [r for r in rows if r.what not in self._of_radio]
         return rest + [r for r in of_radio if r.what in self._of_radio]
 
-    def _survey(self, name: str, own: Condition, far: Condition) -> list[Row]:
+    def _survey(self, name: str, own: Condition, far: Condition) -> list[RecorderEntry]:
         """What a device in this state says, its far end in that one; asked once."""
         if (name, own, far) not in self._kept:
             states = {name: own} | ({FAR[name]: far} if name in FAR else {})
-            before = {n: self._network.units[n].condition for n in states}
+            before = {n: self._network.devices[n].condition for n in states}
             self._change(states)
             self._kept[name, own, far] = self._runner.run(self._asked(name))
             self._change(before)
@@ -141,25 +143,25 @@ class World:
 
     def _change(self, states: Mapping[str, Condition]) -> None:
         for name, condition in states.items():
-            self._network.units[name].change(condition, time.monotonic())
+            self._network.devices[name].change(condition, time.monotonic())
         for name in states:
-            self._network.units[name].forget()
+            self._network.devices[name].forget()
 
-    async def _asked(self, name: str) -> list[Row]:
+    async def _asked(self, name: str) -> list[RecorderEntry]:
         record = Recorder(Subject("device", name), lambda: _NOW)
         device = next(d for d in self.plan.devices if d.name == name)
         route = Route(interface="eth0", source=_LOOPBACK.addresses[0].address)
         record.note("laptop", "route", value=route_value(route))
         record.note("icmp", "warm-up", value={"replied": True, "silence": []})
         record.note("icmp", "echo", value=echo(0), unit="ms")
-        target = Target(address=device.address.address, entry=self._entry, timeout_s=_SILENT_S,
+        target = SnmpTarget(address=device.address.address, entry=self._entry, timeout_s=_SILENT_S,
                         retries=0)  # fmt: skip
         profile = self._profiles[device.profile]
-        await Survey(self._client, target, device, profile, record).run(30.0)
+        await EvidencePoll(self._client, target, device, profile, record).run(30.0)
         if profile.kind == "radio" and any(r.value == "answered" for r in record.seen):
-            named, before = sampling.sampled(profile), len(record.seen)
-            await sampling.sample(self._client, target, named, record, 1)
-            record.seen += record.seen[before:] * (sampling.TIMES - 1)  # nothing changes meanwhile
+            named, before = levels.sampled(profile), len(record.seen)
+            await levels.sample(self._client, target, named, record, 1)
+            record.seen += record.seen[before:] * (levels.TIMES - 1)  # nothing changes meanwhile
         return record.seen
 
 
@@ -175,7 +177,7 @@ def world() -> Iterator[World]:
     assert not [p for p in problems if p.severity == "error"], problems
     profiles = load_profiles({d.profile for d in plan.devices}, HERE / "profiles")
     entry = SnmpEntry(name="bench", version="2c", community=Secret("mill"), port=_free_port())
-    network = Network(plan, profiles, {"bench": entry})
+    network = SimulatedNetwork(plan, profiles, {"bench": entry})
     with running(network):
         made = World(network, plan, profiles, entry)
         try:

@@ -27,17 +27,17 @@ COMMANDS = {
     "check": ("check", "Every fault of a plan at once; offline."),
     "demo": ("demo", "A simulated network on this machine: the real job without hardware."),
     "new": ("new", "An empty plan to fill in, or an example: workbook, YAML or CSV."),
-    "find": ("find", "Looks for a unit that does not answer where it should."),
-    "fit": ("fit", "Does this laptop's address fit each unit's subnet; if not, what to set."),
-    "peak": ("peak", "Both ends' receive level, once a second, while the antennas are aligned."),
-    "powercycle": ("powercycle", "Were settings saved: reads units before and after a restart."),
+    "find": ("find", "Looks for a device that does not answer where it should."),
+    "fit": ("fit", "Does this laptop's address fit each device's subnet; if not, what to set."),
+    "align": ("align", "Both ends' receive level, once a second, while the antennas are aligned."),
+    "powercycle": ("powercycle", "Were settings saved: reads devices before and after a restart."),
     "profiles": ("profiles", "Device profiles: those there are, and one for your own unit."),
-    "reach": ("verify", "Do the units answer: echoes and TCP services only."),
+    "reach": ("verify", "Do the devices answer: echoes and TCP services only."),
     "readdress": ("readdress", "The ordered runbook from present to planned addresses."),
-    "record": ("record", "What the sweeps knew: availability, outages, levels since handover."),
+    "history": ("history", "What the sweeps knew: availability, outages, levels since handover."),
     "report": ("report", "A stored result drawn again, judged again, or compared; offline."),
     "schema": ("schema", "The JSON Schema of a kind of document."),
-    "sweep": ("sweep", "How is every unit: once or --every 5m, into the store; tells changes."),
+    "sweep": ("sweep", "How is every device: once or --every 5m, into the store; tells changes."),
     "verify": ("verify", "The live network against the plan: pass or fail, with the reason."),
 }
 """Command: its module and its line of help. Modules are imported only when called."""
@@ -145,7 +145,7 @@ def _own_fault(fault: Exception) -> int:
         traceback.print_exception(fault)
     click.echo(
         f"plan-verifier: a fault of this program: {type(fault).__name__} in "
-        f"{_place(fault)}; --verbose shows where. Nothing was changed on any unit.",
+        f"{_place(fault)}; --verbose shows where. Nothing was changed on any device.",
         err=True,
     )
     return EXIT_OURS

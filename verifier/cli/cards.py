@@ -11,7 +11,7 @@ import click
 
 from verifier.cli import options, output
 from verifier.errors import EXIT_PASSED, UsageError
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
 
 if TYPE_CHECKING:
     from verifier.model.plan import Device, Plan
@@ -39,7 +39,7 @@ _ENDINGS = {".html": "html", ".htm": "html"}
 @click.option("--quiet", is_flag=True, help="Print nothing but faults.")
 @click.option("--verbose", is_flag=True, help="Show faults of the program with their place.")
 def cards(**given: Any) -> int:
-    """Field cards to print for the units of PLAN: addresses, settings, pointing, levels, boxes.
+    """Field cards to print for the devices of PLAN: addresses, settings, pointing, levels, boxes.
 
     All of it comes from the plan: nothing is sent, and there is no secret on a card.
     """
@@ -69,11 +69,11 @@ def cards(**given: Any) -> int:
 
 def _drawn(made: Sequence[Card], chosen: str, given: dict[str, Any]) -> str:
     if chosen == "html":
-        from verifier.report import cards_page  # noqa: PLC0415
+        from verifier.report.cards import page  # noqa: PLC0415
 
-        draw = cards_page.labels if given["labels"] else cards_page.page
+        draw = page.labels if given["labels"] else page.page
         return draw(made, qr=given["qr"])
-    from verifier.report import cards as in_text  # noqa: PLC0415
+    from verifier.report.cards import text as in_text  # noqa: PLC0415
 
     columns = min(100, shutil.get_terminal_size((100, 24)).columns) if given["out"] is None else 100
     return (in_text.labels if given["labels"] else in_text.text)(made, columns)
@@ -95,4 +95,4 @@ def _blank(plan: Plan, devices: Sequence[Device], path: Path, *, quiet: bool) ->
     except OSError as fault:
         raise UsageError(f"{path} cannot be written: {fault.strerror}") from fault
     if not quiet:
-        output.show(f"{path}: {len(rows)} rows to fill in for {len(devices)} units\n")
+        output.show(f"{path}: {len(rows)} rows to fill in for {len(devices)} devices\n")

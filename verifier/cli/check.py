@@ -68,7 +68,7 @@ def check(  # noqa: PLR0913
 
 
 def _json(problems: tuple[Problem, ...]) -> str:
-    from verifier.report.json import plan_check  # noqa: PLC0415
+    from verifier.report.result.json import plan_check  # noqa: PLC0415
 
     return plan_check(problems)
 

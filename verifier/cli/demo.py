@@ -20,40 +20,40 @@ import click
 from verifier.cli import output
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, CannotMeasureError, UsageError
 from verifier.files.credentials import load_credentials
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.result import Result
 from verifier.model.subject import Subject
-from verifier.report.json import result_of
 from verifier.report.plain import wrapped
+from verifier.report.result.json import result_of
 from verifier.report.sentences import WORDS, sentence
-from verifier.simulator import Fault, Remote, running_process
+from verifier.simulator import PlantedFault, Remote, running_process
 
 FAULTS = (
     (
-        Fault(kind="swapped-ends", link="Hop 2"),
-        "the two units of Hop 2 were put up at each other's place",
+        PlantedFault(kind="swapped-ends", link="Hop 2"),
+        "the two devices of Hop 2 were put up at each other's place",
     ),
     (
-        Fault(kind="wrong-mask", unit="lighthouse-quarry", value=16),
+        PlantedFault(kind="wrong-mask", device="lighthouse-quarry", value=16),
         "lighthouse-quarry has the mask 255.255.0.0 instead of 255.255.255.0",
     ),
     (
-        Fault(kind="port-slow", unit="harbour-switch", port="port2", value=100),
+        PlantedFault(kind="port-slow", device="harbour-switch", port="port2", value=100),
         "port2 of harbour-switch was negotiated down to 100 Mbit/s",
     ),
     (
-        Fault(kind="no-answer", unit="ferry-harbour"),
+        PlantedFault(kind="no-answer", device="ferry-harbour"),
         "the SNMP agent of ferry-harbour does not answer",
     ),
 )
 PLANTED = {
-    ("system.name", "quarry-harbour"),
-    ("system.name", "harbour-quarry"),
-    ("system.serial", "quarry-harbour"),
-    ("system.serial", "harbour-quarry"),
-    ("system.part", "quarry-harbour"),
-    ("system.part", "harbour-quarry"),
+    ("identity.name", "quarry-harbour"),
+    ("identity.name", "harbour-quarry"),
+    ("identity.serial", "quarry-harbour"),
+    ("identity.serial", "harbour-quarry"),
+    ("identity.part", "quarry-harbour"),
+    ("identity.part", "harbour-quarry"),
     ("neighbour.mac", "quarry-harbour"),
     ("neighbour.mac", "harbour-quarry"),
     ("link.ends-swapped", "Hop 2"),
@@ -128,7 +128,7 @@ def _show(folder: Path, network: Remote) -> int:
     found = {(f.check, f.subject.name) for f in failed}
     missed, strange = PLANTED - found, found - PLANTED
     bad = [f for f in right.findings if f.verdict in {"fail", "warn"}]
-    echoes = [f for f in right.findings if f.check.startswith("icmp.")]
+    echoes = [f for f in right.findings if f.check.startswith("echo.")]
     if echoes and all(f.verdict == "not-tested" for f in echoes):
         _say(f"Echoes were not tested here: {echoes[0].reason}")
     if missed or strange or bad:
@@ -141,7 +141,7 @@ def _show(folder: Path, network: Remote) -> int:
         f"make fail and no other. {hidden or 'No'} more checks could not be tested because of them."
     )
     output.show(
-        "A unit that is dead to echoes cannot be shown here: the kernel answers for the whole\n"
+        "A device that is dead to echoes cannot be shown here: the kernel answers for the whole\n"
         "loopback range. What to try next:\n\n"
         "  plan-verifier demo --keep coast   keeps plan, credentials and network; then,\n"
         "                                    in another terminal, in the folder coast:\n"
@@ -207,7 +207,7 @@ def _folder(keep: Path | None) -> Iterator[Path]:
 def _write(folder: Path, port: int) -> None:
     """Plan, profiles and credentials; the last readable by this user alone.
 
-    The units' SNMP agents and web pages are all at one port, which nobody else uses.
+    The devices' SNMP agents and web pages are all at one port, which nobody else uses.
     """
     with as_file(files("verifier.simulator") / "coastal") as source:
         shutil.copy(source / "plan.yaml", folder)

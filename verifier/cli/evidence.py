@@ -14,12 +14,12 @@ from verifier.errors import UsageError
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile
 from verifier.model.result import Result
-from verifier.report import Annex, Sheet
+from verifier.report import Annex, ReportSheet
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-    from verifier.files.evidence import Evidence
+    from verifier.files.evidence.document import Evidence
 
 evidence_options = options.together(
     click.option(
@@ -67,7 +67,7 @@ def signing_key(path: Path | None) -> Ed25519PrivateKey | None:
     """The key to sign with, or None where none is named. Asks for its passphrase if need be."""
     if path is None:
         return None
-    from verifier.files.keys import read_private_key  # noqa: PLC0415
+    from verifier.files.evidence.keys import read_private_key  # noqa: PLC0415
 
     ask = options.asker()
     passphrase = None if ask is None else lambda: ask(f"Passphrase of {path}", True)  # noqa: FBT003
@@ -82,8 +82,8 @@ def sealed(
     samples: Iterable[bytes] = (),
 ) -> Evidence:
     """The evidence of a run, signed where there is a key; `samples` in canonical form."""
-    from verifier.files.evidence import seal, sign  # noqa: PLC0415
-    from verifier.report.json import document  # noqa: PLC0415
+    from verifier.files.evidence.document import seal, sign  # noqa: PLC0415
+    from verifier.report.result.json import document  # noqa: PLC0415
 
     evidence = seal(document(result), plan, profiles, samples)
     return evidence if key is None else sign(evidence, key)
@@ -91,7 +91,7 @@ def sealed(
 
 def to_bytes(evidence: Evidence) -> bytes:
     """The evidence as a file's content."""
-    from verifier.files.evidence import to_bytes as written  # noqa: PLC0415
+    from verifier.files.evidence.document import to_bytes as written  # noqa: PLC0415
 
     return written(evidence)
 
@@ -116,10 +116,10 @@ def annex(
     )
 
 
-def _sheets(plan: Plan) -> tuple[Sheet, ...]:
+def _sheets(plan: Plan) -> tuple[ReportSheet, ...]:
     """The plan's sheets that hold anything; none where rows cannot hold it, as YAML can."""
-    from verifier.files.fields import sheets  # noqa: PLC0415
-    from verifier.files.rows_out import NETWORK_HEADINGS, rows  # noqa: PLC0415
+    from verifier.files.plan.columns import sheets  # noqa: PLC0415
+    from verifier.files.sheets.write import NETWORK_HEADINGS, rows  # noqa: PLC0415
 
     try:
         made = rows(plan)
@@ -131,7 +131,7 @@ def _sheets(plan: Plan) -> tuple[Sheet, ...]:
     }
     columns["Network"] = tuple((h.lower(), h) for h in NETWORK_HEADINGS)
     return tuple(
-        Sheet(name=name, columns=columns[name], rows=tuple(map(tuple, lines)))
+        ReportSheet(name=name, columns=columns[name], rows=tuple(map(tuple, lines)))
         for name, lines in made.items()
         if lines
     )

@@ -14,16 +14,16 @@ import click
 from verifier.cli import options, output
 from verifier.errors import EXIT_INTERRUPTED
 from verifier.files.credentials import load_credentials
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
 from verifier.model.credentials import SnmpEntry
-from verifier.model.found import Candidate, Found
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.report import ENDINGS, Look
+from verifier.model.search import Candidate, SearchResult
+from verifier.report import ENDINGS, ReportStyle
 from verifier.report.plain import plain
 
 if TYPE_CHECKING:
-    from verifier.session.finding import Search
+    from verifier.session.search.run import Search
 
 
 @click.command()
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     "--wait",
     default="65s",
     show_default=True,
-    type=options.Seconds(),
+    type=options.Duration(),
     metavar="DURATION",
     help="How long --listen lasts where asking finds nothing; LLDP comes every 30 s.",
 )
@@ -56,7 +56,7 @@ if TYPE_CHECKING:
     "--timeout",
     default="1s",
     show_default=True,
-    type=options.Seconds(),
+    type=options.Duration(),
     metavar="DURATION",
     help="Wait for an echo; also between two ARP probes for one address.",
 )
@@ -69,17 +69,17 @@ if TYPE_CHECKING:
 @click.option("--quiet", is_flag=True, help="Print the verdict alone.")
 @click.option("--verbose", is_flag=True, help="List every address, faults with their place.")
 def find(**given: Any) -> int:
-    """Looks for the unit DEVICE of PLAN that does not answer where it should.
+    """Looks for the device DEVICE of PLAN that does not answer where it should.
 
     Asks at its planned, present, factory and temporary addresses, then at near slips of the
-    planned one; at most 64, shown first. Nothing is changed, neither unit nor laptop.
+    planned one; at most 64, shown first. Nothing is changed, neither device nor laptop.
 
     Exit codes: 0 it is at its planned address; 1 it is elsewhere, something is wrong there, or
-    another unit is at its address; 3 it was not found, or who is there could not be told.
+    another device is at its address; 3 it was not found, or who is there could not be told.
     """
     with output.opened(given["out"], inputs=(given["plan"], given["credentials_file"])) as place:
         search = _search(given)
-        from verifier.session.finding import look_for  # noqa: PLC0415 - bad input needs no probes
+        from verifier.session.search.run import look_for  # noqa: PLC0415 - bad input needs no probes
 
         found = look_for(search)
         _draw(found, place, given)
@@ -91,7 +91,7 @@ def _search(given: dict[str, Any]) -> Search:
     (device,) = options.select(plan, (given["device"],), (), ())
     profiles = load_profiles({d.profile for d in plan.devices}, given["profile_folder"])
     credentials = _credentials(plan, device, profiles[device.profile], given["credentials_file"])
-    from verifier.session.finding import Search  # noqa: PLC0415
+    from verifier.session.search.run import Search  # noqa: PLC0415
 
     return Search(
         plan=plan,
@@ -110,7 +110,7 @@ def _search(given: dict[str, Any]) -> Search:
 def _credentials(
     plan: Plan, device: Device, profile: Profile, file: Path | None
 ) -> dict[str, SnmpEntry]:
-    """The unit's entry, which must be there; those of its factory and of others where they are."""
+    """The device's entry, which must be there; those of its factory and of others if any."""
     needed = {device.snmp} if device.snmp is not None else set()
     wanted = {profile.factory.snmp, *(d.snmp for d in plan.devices)}
     useful = options.at_hand({name for name in wanted if name is not None} - needed, file)
@@ -119,7 +119,7 @@ def _credentials(
 
 
 def _show(candidates: Sequence[Candidate], given: dict[str, Any]) -> None:
-    from verifier.report.find import listing  # noqa: PLC0415
+    from verifier.report.search import listing  # noqa: PLC0415
 
     if not given["quiet"]:
         click.echo(
@@ -127,20 +127,20 @@ def _show(candidates: Sequence[Candidate], given: dict[str, Any]) -> None:
         )
 
 
-def _look(given: dict[str, Any]) -> Look:
+def _look(given: dict[str, Any]) -> ReportStyle:
     columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-    return Look(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
+    return ReportStyle(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
 
 
-def _draw(found: Found, place: output.Output, given: dict[str, Any]) -> None:
-    from verifier.report import find as drawn  # noqa: PLC0415
+def _draw(found: SearchResult, place: output.Output, given: dict[str, Any]) -> None:
+    from verifier.report import search as drawn  # noqa: PLC0415
 
     formats = {"text": drawn.text, "json": drawn.json}
     path: Path | None = given["out"]
     ending = ENDINGS.get(path.suffix.lower(), "text") if path else "text"
     chosen = given["format_"] or (ending if ending in formats else "text")
     if path is not None:
-        place.write(formats[chosen](found, Look(verbose=given["verbose"])))
+        place.write(formats[chosen](found, ReportStyle(verbose=given["verbose"])))
         chosen = "text"
     draw = drawn.brief if given["quiet"] else formats[chosen]
     output.show(draw(found, _look(given)))

@@ -14,12 +14,12 @@ import click
 from verifier.cli import options, output
 from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
 from verifier.model.fit import FitReport
-from verifier.report import ENDINGS, Look
+from verifier.report import ENDINGS, ReportStyle
 from verifier.report.plain import plain
 from verifier.rules.cable import is_without_link
 
 if TYPE_CHECKING:
-    from verifier.session.fitting import Question
+    from verifier.session.laptop.fit import FitQuestion
 
 
 @click.command()
@@ -42,35 +42,35 @@ if TYPE_CHECKING:
 @click.option("--format", "format_", type=click.Choice(["text", "json"]), help="Of the report.")
 @options.output_options
 def fit(**given: Any) -> int:
-    """Does this laptop's address fit each unit's subnet in PLAN; if not, what to set.
+    """Does this laptop's address fit each device's subnet in PLAN; if not, what to set.
 
     Nothing is sent. With --set-laptop the address is held until Enter, Ctrl-C or the end of a pipe.
     """
     with output.opened(given["out"]) as place:
         question = _question(given)
-        from verifier.session import fitting  # noqa: PLC0415 - help and bad input need no probes
+        from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415 - help and bad input need no probes
 
-        fitting.take_back_leftovers(_say)
-        report = fitting.answer(question)
+        laptop_fit.take_back_leftovers(_say)
+        report = laptop_fit.answer(question)
         if given["set_laptop"]:
             return _with_address(question, report, place, given)
         _draw(report, place, given)
     return report.exit_code(strict=given["strict"])
 
 
-def _question(given: dict[str, Any]) -> Question:
+def _question(given: dict[str, Any]) -> FitQuestion:
     plan, _ = options.load_plan(given["plan"], given["profile_folder"])
     devices = options.select(plan, given["devices"], given["links"], given["sites"])
     laptop = options.assumed_laptop(given["laptop"], given["laptop_gateway"])
     profiles, _ = options.load_needs(
         plan.devices, given["profile_folder"], None, with_credentials=False
     )
-    from verifier.session.fitting import SYSTEMS, Question  # noqa: PLC0415
+    from verifier.session.laptop.fit import SYSTEMS, FitQuestion  # noqa: PLC0415
 
     here = SYSTEMS.get(sys.platform, "linux")
     if given["set_laptop"] and (given["system"] or here) != here:
         raise UsageError("--set-laptop acts on this machine: leave --os out")
-    return Question(
+    return FitQuestion(
         plan=plan,
         profiles=profiles,
         devices=devices,
@@ -81,14 +81,14 @@ def _question(given: dict[str, Any]) -> Question:
 
 
 def _with_address(
-    question: Question, report: FitReport, place: output.Output, given: dict[str, Any]
+    question: FitQuestion, report: FitReport, place: output.Output, given: dict[str, Any]
 ) -> int:
     """Sets what is suggested, asks again, holds it until told to end, and takes it back."""
-    from verifier.session import fitting  # noqa: PLC0415
     from verifier.session.interrupts import Interrupts  # noqa: PLC0415
+    from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415
 
     strict = given["strict"]
-    addresses = fitting.to_set(report)
+    addresses = laptop_fit.to_set(report)
     if not addresses:
         _draw(report, place, given)
         out = next((f.explanation for f in report.devices if is_without_link(f.explanation)), None)
@@ -96,8 +96,8 @@ def _with_address(
         return report.exit_code(strict=strict)
     with Interrupts() as signals:
         try:
-            with fitting.with_addresses(report, addresses, _say):
-                report = fitting.answer(dataclasses.replace(question, laptop=None))
+            with laptop_fit.with_addresses(report, addresses, _say):
+                report = laptop_fit.answer(dataclasses.replace(question, laptop=None))
                 _draw(report, place, given)
                 _say("it is set; Enter or Ctrl-C takes it back")
                 signals.await_line(sys.stdin)
@@ -115,10 +115,10 @@ def _draw(report: FitReport, place: output.Output, given: dict[str, Any]) -> Non
     path: Path | None = given["out"]
     chosen = given["format_"] or (ENDINGS.get(path.suffix.lower(), "text") if path else "text")
     if path is not None:
-        place.write(formats[chosen](report, Look(verbose=given["verbose"])))
+        place.write(formats[chosen](report, ReportStyle(verbose=given["verbose"])))
         chosen = "text"
     columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-    look = Look(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
+    look = ReportStyle(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
     draw = drawn.brief if given["quiet"] else formats[chosen]
     output.show(draw(report, look))
 

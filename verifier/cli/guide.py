@@ -14,7 +14,7 @@ from verifier.errors import InputError, UsageError
 from verifier.model.laptop import UNNAMED
 
 if TYPE_CHECKING:
-    from verifier.files.guide_journal import Story
+    from verifier.files.journals.guide import Story
 
 _ONLY_WITH_GUIDE = ("auto", "resume", "set_laptop", "journal", "wait", "credentials_file")
 _ASKED = ("segment", "remote", "one_at_a_time", "laptop_addresses", "changes", "renumbers", "done")
@@ -44,7 +44,7 @@ guide_options = options.together(
     ),
     click.option(
         "--wait",
-        type=options.Seconds(),
+        type=options.Duration(),
         metavar="DURATION",
         help="How long a person may take for a step with --auto.  [default: 15m]",
     ),
@@ -65,7 +65,7 @@ def prepared(given: dict[str, Any]) -> tuple[dict[str, Any], Story | None]:
             raise UsageError(f"--{named} goes with --guide")
         return given, None
     _fitting(given)
-    from verifier.files.guide_journal import default_path, read_story  # noqa: PLC0415
+    from verifier.files.journals.guide import default_path, read_story  # noqa: PLC0415
 
     path = given["journal"] or default_path(given["plan"])
     given = {**given, "journal": path, "wait": given["wait"] or _WAIT_S}

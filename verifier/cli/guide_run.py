@@ -16,28 +16,28 @@ from verifier.cli import guide, options
 from verifier.cli.guide_screen import Screen
 from verifier.errors import CannotMeasureError, InputError, UsageError
 from verifier.files.credentials import load_credentials
-from verifier.files.guide_journal import FORMAT, GuideJournal, Story
-from verifier.files.profiles import load_profiles
+from verifier.files.journals.guide import FORMAT, GuideJournal, Story
+from verifier.files.profile.read import load_profiles
 from verifier.model.credentials import SnmpEntry
-from verifier.model.found import Candidate
-from verifier.model.guide import Marks
+from verifier.model.guide import Fingerprint
 from verifier.model.laptop import UNNAMED
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.report import Look
-from verifier.report import find as find_report
-from verifier.report import guide as drawn
-from verifier.report.runbook import Sheet, heading, lines
-from verifier.report.runbook_json import document
+from verifier.model.search import Candidate
+from verifier.report import ReportStyle
+from verifier.report import search as find_report
+from verifier.report.runbook import guide as drawn
+from verifier.report.runbook.json import document
+from verifier.report.runbook.text import RunbookPaper, heading, lines
 from verifier.rules.cable import advice
-from verifier.session import fitting
-from verifier.session.finding import PACKETS_PER_S, Search, look_for
-from verifier.session.guide import Guide
-from verifier.session.guide_laptop import Hands, cables, held, link_lost
-from verifier.session.guide_look import Eyes
-from verifier.session.guide_steps import Guiding, moves
-from verifier.session.guide_wait import Ending, Waiting
+from verifier.session.guide.look import DeviceObserver
+from verifier.session.guide.run import Guide
+from verifier.session.guide.steps import Guiding, moves
+from verifier.session.guide.wait import Ending, Waiter
 from verifier.session.interrupts import Interrupts
+from verifier.session.laptop import fit
+from verifier.session.laptop.hold import LaptopAddresses, cables, held, link_lost
+from verifier.session.search.run import PACKETS_PER_S, Search, look_for
 
 if TYPE_CHECKING:
     from verifier.rules.readdress.world import Task
@@ -45,7 +45,9 @@ if TYPE_CHECKING:
 _KEYS = "Enter: done, go on. q and Enter, or Ctrl-C: stop; --resume goes on from there."
 
 
-def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Story | None) -> int:
+def run(
+    given: dict[str, Any], plan: Plan, task: Task, sheet: RunbookPaper, story: Story | None
+) -> int:
     """Leads through the runbook of `sheet`; the exit code."""
     steps = document(sheet.runbook)["steps"]
     if story is not None and list(story.steps) != steps:
@@ -57,7 +59,7 @@ def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Stor
         for words in heading(sheet):
             click.echo(words)
         return sheet.runbook.exit_code()
-    goal = replace(plan, devices=tuple(u.device for u in task.units))
+    goal = replace(plan, devices=tuple(u.device for u in task.devices))
     profiles = load_profiles({d.profile for d in goal.devices}, given["profile_folder"])
     credentials, why = _credentials(goal.devices, profiles, given["credentials_file"])
     with ExitStack() as until, Interrupts() as signals:
@@ -65,14 +67,14 @@ def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Stor
         sheet = replace(sheet, interface=sheet.interface or interface)
         shown = {line.step.n: line for line in lines(sheet)}
         screen = Screen(shown, signals, commands=not given["set_laptop"], quiet=given["quiet"])
-        fitting.take_back_leftovers(screen.say)
+        fit.take_back_leftovers(screen.say)
         journal = until.enter_context(GuideJournal(given["journal"]))
         _open(given, sheet, screen, why)
         hands = None
         if given["set_laptop"]:
             assert interface is not None
-            hands = until.enter_context(Hands(interface, screen.say))
-        eyes = Eyes(
+            hands = until.enter_context(LaptopAddresses(interface, screen.say))
+        eyes = DeviceObserver(
             plan=goal,
             profiles=profiles,
             credentials=credentials,
@@ -80,20 +82,20 @@ def run(given: dict[str, Any], plan: Plan, task: Task, sheet: Sheet, story: Stor
             interface=interface,
         )
         guiding = replace(_guiding(given, task, sheet, eyes, screen), story=story)
-        made = Guide(guiding, eyes, hands, screen, journal, Waiting(screen, signals))
+        made = Guide(guiding, eyes, hands, screen, journal, Waiter(screen, signals))
         ending, code = made.run()
     _close(given, sheet, screen, made, ending)
     return code
 
 
 def _guiding(
-    given: Mapping[str, Any], task: Task, sheet: Sheet, eyes: Eyes, screen: Screen
+    given: Mapping[str, Any], task: Task, sheet: RunbookPaper, eyes: DeviceObserver, screen: Screen
 ) -> Guiding:
     """What the guide goes by, with what its journal begins with."""
     network = eyes.plan.network
     return Guiding(
         runbook=sheet.runbook,
-        moves=moves(sheet.runbook, task.units),
+        moves=moves(sheet.runbook, task.devices),
         boot_s={d.name: eyes.profiles[d.profile].boot_s for d in eyes.plan.devices},
         auto=given["auto"],
         wait_s=given["wait"],
@@ -113,9 +115,9 @@ def _guiding(
 def _credentials(
     devices: Sequence[Device], profiles: Mapping[str, Profile], file: Any
 ) -> tuple[dict[str, SnmpEntry], str]:
-    """The entries the units and their factories name; and why SNMP is not asked, if it is not.
+    """The entries the devices and their factories name; and why SNMP is not asked, if it is not.
 
-    Raises InputError where a file was given that lacks an entry of a unit.
+    Raises InputError where a file was given that lacks an entry of a device.
     """
     needed = {d.snmp for d in devices if d.snmp is not None}
     wanted = {p.factory.snmp for p in profiles.values()} - needed - {None}
@@ -134,7 +136,7 @@ def _credentials(
 
 
 def _interface(given: Mapping[str, Any], signals: Interrupts) -> str | None:
-    """This laptop's interface towards the units; None where it need not be known."""
+    """This laptop's interface towards the devices; None where it need not be known."""
     named = [i.name for i in given["laptop"] if i.name != UNNAMED]
     chosen: str | None = given.get("interface") or next(iter(named), None)
     if chosen is not None or not given["set_laptop"]:
@@ -146,26 +148,26 @@ def _interface(given: Mapping[str, Any], signals: Interrupts) -> str | None:
         raise CannotMeasureError(f"{out}: {advice(out)}")
     listed = ", ".join(there) or "none with a cable"
     if there and sys.stdin.isatty() and sys.stdout.isatty():
-        click.echo(f"Which interface is at the units: {listed}? ", nl=False)
+        click.echo(f"Which interface is at the devices: {listed}? ", nl=False)
         answer = signals.read_line(sys.stdin)
         if answer in there:
             return answer
     raise UsageError(
-        f"which interface is at the units? Name it: --laptop ADDRESS/PREFIX@INTERFACE ({listed})"
+        f"which interface is at the devices? Name it: --laptop ADDRESS/PREFIX@INTERFACE ({listed})"
     )
 
 
 def _finder(
-    given: Mapping[str, Any], eyes: Eyes, sheet: Sheet, screen: Screen
-) -> Callable[[Device, Marks | None], None]:
-    """Looks for a unit that does not answer, and says where it is."""
+    given: Mapping[str, Any], eyes: DeviceObserver, sheet: RunbookPaper, screen: Screen
+) -> Callable[[Device, Fingerprint | None], None]:
+    """Looks for a device that does not answer, and says where it is."""
     all_moves = [s for s in sheet.runbook.steps if s.action == "set-device"]
 
     def show(wanted: Sequence[Candidate]) -> None:
-        screen.show(find_report.listing(wanted, PACKETS_PER_S, Look()))
+        screen.show(find_report.listing(wanted, PACKETS_PER_S, ReportStyle()))
 
-    def find(device: Device, marks: Marks | None) -> None:
-        """As `plan-verifier find`, with what is known of the unit by now."""
+    def find(device: Device, marks: Fingerprint | None) -> None:
+        """As `plan-verifier find`, with what is known of the device by now."""
         command = f"plan-verifier find {shlex.quote(str(given['plan']))} {shlex.quote(device.name)}"
         screen.say(f"looking for {device.name} ({command}, with --listen it hears the cable too)")
         mine = [s for s in all_moves if s.device == device.name]
@@ -182,7 +184,7 @@ def _finder(
             say=screen.say,
         )
         found = look_for(search)
-        screen.show(find_report.text(found, Look(colour=screen.terminal)))
+        screen.show(find_report.text(found, ReportStyle(colour=screen.terminal)))
         if found.interrupted:
             screen.signals.note()
 
@@ -192,7 +194,7 @@ def _finder(
 # -- what is said ----------------------------------------------------------------------------------
 
 
-def _open(given: Mapping[str, Any], sheet: Sheet, screen: Screen, why: str) -> None:
+def _open(given: Mapping[str, Any], sheet: RunbookPaper, screen: Screen, why: str) -> None:
     for words in heading(sheet):
         screen.say(words)
     for blocked in sheet.runbook.blocked:
@@ -208,7 +210,7 @@ def _open(given: Mapping[str, Any], sheet: Sheet, screen: Screen, why: str) -> N
 
 
 def _close(
-    given: Mapping[str, Any], sheet: Sheet, screen: Screen, made: Guide, ending: Ending
+    given: Mapping[str, Any], sheet: RunbookPaper, screen: Screen, made: Guide, ending: Ending
 ) -> None:
     total = len(sheet.runbook.steps)
     screen.show(

@@ -6,10 +6,10 @@ import sys
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from verifier.model.guide import Meaning
-from verifier.report import guide as drawn
+from verifier.model.guide import Assessment
 from verifier.report.plain import paragraph, plain
-from verifier.report.runbook import Line
+from verifier.report.runbook import guide as drawn
+from verifier.report.runbook.text import StepText
 from verifier.session.interrupts import Interrupts
 
 _COLOURS = {"OK": "1;32", "FAIL": "1;31", "found": "1", "done already": "1;32"}
@@ -18,7 +18,7 @@ _WIDTH = 100
 
 @dataclass(slots=True)
 class Screen:
-    """See `session.guide_wait.Desk`.
+    """See `session.guide.run.wait.Desk`.
 
     On a terminal what is seen stands on one line that is written over; elsewhere a line is printed
     when it changes.
@@ -29,7 +29,7 @@ class Screen:
         quiet: print nothing but what is wrong.
     """
 
-    lines: Mapping[int, Line]
+    lines: Mapping[int, StepText]
     signals: Interrupts
     commands: bool
     quiet: bool = False
@@ -63,7 +63,7 @@ class Screen:
             self._print(paragraph(f"... {words}"))
         self._watched = words
 
-    def tell(self, meaning: Meaning) -> None:
+    def tell(self, meaning: Assessment) -> None:
         """Says what a look means."""
         lines = list(drawn.meaning(meaning))
         if self.terminal:

@@ -9,15 +9,15 @@ from pathlib import Path
 from typing import Any, Final
 
 from verifier.errors import InputError
-from verifier.files import evidence as files
-from verifier.files.journal import Chain, Kept, read_journal
-from verifier.files.keeping import kept
-from verifier.files.shapes import prove_journal
+from verifier.files.evidence import document as files
+from verifier.files.evidence.shapes import prove_journal
+from verifier.files.evidence.written_once import kept
+from verifier.files.journals.soak import Chain, Kept, read_journal
 from verifier.model.observation import JOURNAL
 from verifier.model.result import Result
-from verifier.report.json import document, result_of
-from verifier.rules.compare.soak_context import SOAK
-from verifier.rules.soak import soaked
+from verifier.report.result.json import document, result_of
+from verifier.rules.compare.soak.context import SOAK
+from verifier.rules.soak.tally import soaked
 
 _NO_RESULT: Final = {
     "findings": [],
@@ -99,7 +99,7 @@ _FIELDS: Final = {f.name for f in dataclasses.fields(Result)}
 
 
 def _observations(kept: Kept) -> list[dict[str, Any]]:
-    """Numbered as they are at the end of a run: the laptop's first, then the units'."""
+    """Numbered as they are at the end of a run: the laptop's first, then the devices'."""
     order = {name: n for n, name in enumerate(kept.header["devices"])}
     seen = sorted(kept.seen, key=lambda o: order.get(o["subject"]["name"], -1))
     if not any(o["what"] == SOAK for o in seen):

@@ -9,8 +9,8 @@ import click
 
 from verifier.cli import output
 from verifier.errors import EXIT_PASSED, UsageError
-from verifier.files.plan_in import read_plan
-from verifier.files.plan_out import write_plan
+from verifier.files.read_plan import read_plan
+from verifier.files.write_plan import write_plan
 from verifier.model.plan import Plan
 
 
@@ -34,7 +34,7 @@ def new(*, file: Path, example: bool, theirs: Path | None, verbose: bool) -> int
     if theirs is not None:
         if example:
             raise UsageError("--example and --from exclude each other")
-        from verifier.files.mapping_propose import propose  # noqa: PLC0415
+        from verifier.files.mapping.propose import propose  # noqa: PLC0415
 
         output.show(f"{propose(theirs, file).rstrip()}\n")
         return EXIT_PASSED

@@ -16,8 +16,8 @@ import click
 from verifier.errors import InputError, UsageError
 from verifier.files.credentials import Ask, entry_names, load_credentials, variable
 from verifier.files.observed import read_observed
-from verifier.files.plan_in import read_plan
-from verifier.files.profiles import available, load_profiles
+from verifier.files.profile.read import available, load_profiles
+from verifier.files.read_plan import read_plan
 from verifier.model.address import Address, Interface
 from verifier.model.checks import unknown_check
 from verifier.model.credentials import SnmpEntry
@@ -36,7 +36,7 @@ _SECONDS = {"ms": 0.001, "s": 1.0, "m": 60.0, "h": 3600.0, "": 1.0}
 _LONGEST_S = 1e7
 
 
-class Seconds(click.ParamType[float]):
+class Duration(click.ParamType[float]):
     """A duration: `0.2`, `0.2s`, `200ms`, `15m`, `24h`; in seconds."""
 
     name = "duration"
@@ -47,12 +47,12 @@ class Seconds(click.ParamType[float]):
         """The duration in seconds; more than none."""
         if isinstance(value, (int, float)):
             return float(value)
-        for unit in _SECONDS:
-            if value.endswith(unit):
-                number = value.removesuffix(unit)
+        for device in _SECONDS:
+            if value.endswith(device):
+                number = value.removesuffix(device)
                 break
         try:
-            seconds = float(number) * _SECONDS[unit]
+            seconds = float(number) * _SECONDS[device]
         except ValueError:
             self.fail(f"{value!r} is not a duration: write 0.2s, 200ms, 15m or 24h", param, ctx)
         if not 0 < seconds < _LONGEST_S:
@@ -128,9 +128,13 @@ plan_argument = together(
     ),
 )
 selection_options = together(
-    click.option("--device", "devices", multiple=True, metavar="NAME", help="Only this unit."),
-    click.option("--link", "links", multiple=True, metavar="NAME", help="Only units of this link."),
-    click.option("--site", "sites", multiple=True, metavar="NAME", help="Only units of this site."),
+    click.option("--device", "devices", multiple=True, metavar="NAME", help="Only this device."),
+    click.option(
+        "--link", "links", multiple=True, metavar="NAME", help="Only devices of this link."
+    ),
+    click.option(
+        "--site", "sites", multiple=True, metavar="NAME", help="Only devices of this site."
+    ),
 )
 profiles_option = click.option(
     "--profiles",
@@ -252,7 +256,7 @@ def load_observed(
 def select(
     plan: Plan, devices: Sequence[str], links: Sequence[str], sites: Sequence[str]
 ) -> tuple[Device, ...]:
-    """The units that any of the filters names, in plan order; all without a filter.
+    """The devices that any of the filters names, in plan order; all without a filter.
 
     Raises UsageError for a name that is not in the plan.
     """
@@ -265,7 +269,7 @@ def select(
     wanted = {*devices, *(name for pair in ends for end in pair for name in end)}
     chosen = tuple(d for d in plan.devices if d.name in wanted or (d.site and d.site in sites))
     if not chosen:
-        raise UsageError("the filters match no unit of the plan")
+        raise UsageError("the filters match no device of the plan")
     return chosen
 
 

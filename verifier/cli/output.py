@@ -9,8 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from verifier.errors import InputError, UsageError
-from verifier.files.keeping import kept, put, put_beside, put_instead, unsigned
-from verifier.files.replacing import replace, scrap
+from verifier.files.disk_write import replace, scrap
+from verifier.files.evidence.written_once import kept, put, put_beside, put_instead, unsigned
 
 
 class Output:

@@ -12,8 +12,8 @@ import click
 from verifier.cli import evidence, options
 from verifier.cli.verify import STAGES, documents
 from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
-from verifier.files.plan_in import plan_sha256
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
+from verifier.files.read_plan import plan_sha256
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.laptop import Laptop
 from verifier.model.plan import Device, Plan, Stage
@@ -46,12 +46,12 @@ _SAID: Final = {
 @click.option(
     "--accept-outage",
     is_flag=True,
-    help="Units or links are cut off while these are down: go on all the same.",
+    help="Devices or links are cut off while these are down: go on all the same.",
 )
 @click.option(
     "--wait",
     "wait_s",
-    type=options.Seconds(),
+    type=options.Duration(),
     help="How long each may take to go, and to come back.  [default: boot time x 4]",
 )
 @click.option("--format", "format_", type=click.Choice(list(FORMATS)), help="Of the report.")
@@ -61,7 +61,7 @@ def powercycle(**given: Any) -> int:
     """Proves that settings were saved: reads each DEVICE, waits for its restart, reads again.
 
     A person switches the supply; this program changes nothing. Both ends of a link in one go:
-    name both. A unit that never went away was not restarted, and that is said.
+    name both. A device that never went away was not restarted, and that is said.
     """
     inputs = (given["plan"], given["credentials_file"], given["key_file"])
     with evidence.places(given, inputs) as places:
@@ -78,8 +78,8 @@ def powercycle(**given: Any) -> int:
         _say_outage(plan, [d.name for d in devices], stage, accepted=given["accept_outage"])
         key = evidence.signing_key(given["key_file"])
         from verifier.session import Request  # noqa: PLC0415 - help and bad input need no probes
-        from verifier.session.powercycle import powercycle as carry_out  # noqa: PLC0415
-        from verifier.session.powercycle_watch import Cycle  # noqa: PLC0415
+        from verifier.session.powercycle.run import powercycle as carry_out  # noqa: PLC0415
+        from verifier.session.powercycle.watch import Cycle  # noqa: PLC0415
 
         request = Request(
             command="verify",
@@ -109,9 +109,9 @@ def _refuse_without_link(
     plan: Plan, profiles: Mapping[str, Profile], devices: Sequence[Device], laptop: Laptop | None
 ) -> None:
     """Raises CannotMeasureError where this laptop has no link: nothing is to be switched."""
-    from verifier.session.fitting import Question, without_link  # noqa: PLC0415
+    from verifier.session.laptop.fit import FitQuestion, without_link  # noqa: PLC0415
 
-    asked = Question(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
+    asked = FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
     if out := without_link(asked):
         raise CannotMeasureError(f"{out}: {advice(out)}. Nothing is to be switched before")
 

@@ -1,4 +1,4 @@
-"""`profiles`: what there is, and help in making one for a unit that has none."""
+"""`profiles`: what there is, and help in making one for a device that has none."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ from verifier.cli import options, output
 from verifier.errors import EXIT_PASSED, EXIT_UNTESTED, InputError, UsageError
 from verifier.files.credentials import entry_names, load_credentials
 from verifier.files.disk import read_text
-from verifier.files.profiles import available, load_profiles, read_profile
-from verifier.files.toml_in import MAX_TOML_BYTES
+from verifier.files.profile.read import available, load_profiles, read_profile
+from verifier.files.toml import MAX_TOML_BYTES
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.profile import Profile
 from verifier.report.plain import plain
-from verifier.rules import draft as rules
+from verifier.rules.profile import draft as rules
 
 if TYPE_CHECKING:
-    from verifier.session.profiling import Asked, Heard
-    from verifier.session.readings import Got
+    from verifier.session.ask.one_device import Asked, DeviceAnswers
+    from verifier.session.ask.readings import ReadingResult
 
 _UNNAMED = "unit"
 """The entry that is looked for in the environment, or asked for, where there is no file."""
@@ -39,12 +39,12 @@ _asking = options.together(
     ),
     click.option("--port", type=click.IntRange(1, 65535), help="UDP port.  [default: the entry's]"),
     click.option(
-        "--timeout", default="2s", show_default=True, type=options.Seconds(),
+        "--timeout", default="2s", show_default=True, type=options.Duration(),
         help="Wait for an answer; a question is asked twice.",
     ),
     click.option(
-        "--deadline", default="60s", show_default=True, type=options.Seconds(),
-        help="Stop reading the unit after this time.",
+        "--deadline", default="60s", show_default=True, type=options.Duration(),
+        help="Stop reading the device after this time.",
     ),
     click.option("--verbose", is_flag=True, help="Faults of this program with their place."),
 )  # fmt: skip
@@ -81,15 +81,15 @@ def show(*, name: str, profile_folder: Path | None) -> int:
     return EXIT_PASSED
 
 
-@profiles.command(short_help="A profile's faults, and what it reads off a live unit.")
+@profiles.command(short_help="A profile's faults, and what it reads off a live device.")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option(
     "--against", type=options.HostAddress(), metavar="ADDRESS",
-    help="Read this unit by it: each reading live, raw and scaled.",
+    help="Read this device by it: each reading live, raw and scaled.",
 )  # fmt: skip
 @_asking
 def check(*, file: Path, against: Address | None, **given: Any) -> int:
-    """Every fault of the profile FILE; with --against, what it reads off a live unit.
+    """Every fault of the profile FILE; with --against, what it reads off a live device.
 
     Reads only. Ends with 3 where a reading has no value.
     """
@@ -100,14 +100,14 @@ def check(*, file: Path, against: Address | None, **given: Any) -> int:
         output.show(f"{plain(file)}: profile {plain(profile.id)}, {counts}; no fault found in it\n")
         return EXIT_PASSED
     asked = _asked(against, given)
-    from verifier.session import profiling  # noqa: PLC0415
+    from verifier.session.ask import one_device  # noqa: PLC0415
 
-    heard = profiling.read(asked, profile, deadline_s=given["deadline"])
+    heard = one_device.read(asked, profile, deadline_s=given["deadline"])
     output.show(f"{plain(file)}: profile {plain(profile.id)}, {counts}; no fault found in it\n")
     return _silent(asked, heard) or _live(against, profile, heard)
 
 
-def _live(address: Address, profile: Profile, heard: Heard) -> int:
+def _live(address: Address, profile: Profile, heard: DeviceAnswers) -> int:
     """Prints each reading; the exit code."""
     from tabulate import tabulate  # noqa: PLC0415
 
@@ -116,7 +116,7 @@ def _live(address: Address, profile: Profile, heard: Heard) -> int:
     wanted = profile.object_id
     stranger = wanted is not None and not f"{object_id}.".startswith(f"{wanted}.")
     if stranger:
-        output.show(f"not a unit of this profile: object_id is {wanted}\n")
+        output.show(f"not a device of this profile: object_id is {wanted}\n")
     rows = [(g.name, g.oid, plain(g.raw, longest=40), _value(g)) for g in heard.got]
     if rows:
         table = tabulate(rows, ("reading", "oid", "raw", "value"), disable_numparse=True)
@@ -128,7 +128,7 @@ def _live(address: Address, profile: Profile, heard: Heard) -> int:
     return EXIT_UNTESTED if gaps or stranger else EXIT_PASSED
 
 
-def _value(got: Got) -> str:
+def _value(got: ReadingResult) -> str:
     if got.no_signal:
         return "no signal"
     if got.value is None:
@@ -218,10 +218,10 @@ def draft(
     """
     _refuse_old(out)
     asked = _asked(address, given)
-    from verifier.report import draft as report  # noqa: PLC0415
-    from verifier.session import profiling  # noqa: PLC0415
+    from verifier.report import profile_draft as report  # noqa: PLC0415
+    from verifier.session.ask import one_device  # noqa: PLC0415
 
-    heard = profiling.walk(asked, root, max_objects=max_objects, deadline_s=given["deadline"])
+    heard = one_device.walk(asked, root, max_objects=max_objects, deadline_s=given["deadline"])
     if code := _silent(asked, heard):
         return code
     whole = f"not all: {plain(heard.cut)}" if heard.cut else "all of them"
@@ -241,7 +241,7 @@ def draft(
 
 
 def _asked(address: Address, given: dict[str, Any]) -> Asked:
-    from verifier.session.profiling import Asked  # noqa: PLC0415
+    from verifier.session.ask.one_device import Asked  # noqa: PLC0415
 
     entry = _entry(given["credentials_file"], given["entry"])
     return Asked(address=address, entry=entry, port=given["port"], timeout_s=given["timeout"])
@@ -263,14 +263,14 @@ def _entry(file: Path | None, name: str | None) -> SnmpEntry:
     return load_credentials({chosen}, file, os.environ, ask)[chosen]
 
 
-def _silent(asked: Asked, heard: Heard) -> int:
-    """Says why the unit did not answer, where it did not; the exit code, or 0."""
+def _silent(asked: Asked, heard: DeviceAnswers) -> int:
+    """Says why the device did not answer, where it did not; the exit code, or 0."""
     if not heard.silence:
         return EXIT_PASSED
     where = f"{asked.address}, UDP port {asked.target.udp_port}"
     click.echo(
         f"plan-verifier: {where} did not answer entry {plain(asked.entry.name)!r}: "
-        f"{plain(heard.silence)}; check credentials, port and the unit's list of allowed hosts",
+        f"{plain(heard.silence)}; check credentials, port and the device's list of allowed hosts",
         err=True,
     )
     return EXIT_UNTESTED

@@ -13,14 +13,14 @@ import click
 
 from verifier.cli import guide, options, output
 from verifier.errors import UsageError
-from verifier.files.profiles import load_profiles
+from verifier.files.profile.read import load_profiles
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Plan
 from verifier.report.plain import plain
 
 if TYPE_CHECKING:
     from verifier.model.runbook import Runbook
-    from verifier.report.runbook import Sheet
+    from verifier.report.runbook.text import RunbookPaper
     from verifier.rules.readdress.request import Wish
     from verifier.rules.readdress.world import Task
 
@@ -31,9 +31,9 @@ _SETTINGS = ("segment", "remote", "one_at_a_time")
 
 @click.command()
 @options.plan_argument
-@click.option("--segment", is_flag=True, help="All units are on one segment.  [default]")
-@click.option("--remote", is_flag=True, help="The laptop stays; units are reached by gateways.")
-@click.option("--one-at-a-time", is_flag=True, help="On the bench: units are attached in turn.")
+@click.option("--segment", is_flag=True, help="All devices are on one segment.  [default]")
+@click.option("--remote", is_flag=True, help="The laptop stays; devices are reached by gateways.")
+@click.option("--one-at-a-time", is_flag=True, help="On the bench: devices are attached in turn.")
 @click.option(
     "--laptop-addresses",
     type=click.Choice(["one", "many"]),
@@ -47,28 +47,28 @@ _SETTINGS = ("segment", "remote", "one_at_a_time")
     "old",
     type=click.Path(path_type=Path),
     metavar="OLD_PLAN",
-    help="The units are where this plan says.",
+    help="The devices are where this plan says.",
 )
 @click.option(
     "--change",
     "changes",
     multiple=True,
     metavar="NAME=ADDRESS/PREFIX[,GATEWAY]",
-    help="A new address for one unit; it is at the plan's address now.",
+    help="A new address for one device; it is at the plan's address now.",
 )
 @click.option(
     "--renumber",
     "renumbers",
     multiple=True,
     metavar="OLD=NEW",
-    help="All units of one subnet go to another.",
+    help="All devices of one subnet go to another.",
 )
-@click.option("--done", multiple=True, metavar="NAME", help="This unit is finished already.")
+@click.option("--done", multiple=True, metavar="NAME", help="This device is finished already.")
 @click.option(
     "--write-plan",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Write a plan that records where the units are and are to be.",
+    help="Write a plan that records where the devices are and are to be.",
 )
 @click.option(
     "--os",
@@ -89,8 +89,8 @@ _SETTINGS = ("segment", "remote", "one_at_a_time")
 def readdress(**given: Any) -> int:
     """The ordered runbook from present to planned addresses of PLAN, and what else follows.
 
-    Nothing is sent and nothing is changed. Exit code 1: a unit cannot be moved; the runbook says
-    why, and what helps. With --guide each step is told, then looked at: units are asked, never
+    Nothing is sent and nothing is changed. Exit code 1: a device cannot be moved; the runbook says
+    why, and what helps. With --guide each step is told, then looked at: devices are asked, never
     changed; 1: a step failed, 3: something could not be told, 130: interrupted, --resume goes on.
     """  # fmt: skip
     given, story = guide.prepared(given)
@@ -146,7 +146,7 @@ def _wish(given: dict[str, Any], plan: Plan) -> Wish:
 
 
 def _change(text: str) -> Any:
-    from verifier.rules.readdress.renumber import Change  # noqa: PLC0415
+    from verifier.rules.readdress.renumber import Renumbering  # noqa: PLC0415
 
     name, equals, value = text.rpartition("=")
     at, comma, gateway = value.partition(",")
@@ -155,7 +155,7 @@ def _change(text: str) -> Any:
             f"--change {text!r}: write NAME=ADDRESS/PREFIX or NAME=ADDRESS/PREFIX,GATEWAY"
         )
     try:
-        return Change(
+        return Renumbering(
             device=name,
             address=Interface.parse(at),
             gateway=Address.parse(gateway) if gateway else None,
@@ -191,15 +191,15 @@ def _known(asked: Iterable[str], names: list[str]) -> None:
 
 
 def _write_plan(plan: Plan, task: Task, given: dict[str, Any]) -> None:
-    from verifier.files.plan_out import write_plan  # noqa: PLC0415
+    from verifier.files.write_plan import write_plan  # noqa: PLC0415
     from verifier.rules.readdress.request import finished  # noqa: PLC0415
 
     write_plan(finished(plan, task, given["done"]), given["write_plan"])
 
 
-def _sheet(given: dict[str, Any], plan: Plan, task: Task, runbook: Runbook) -> Sheet:
+def _sheet(given: dict[str, Any], plan: Plan, task: Task, runbook: Runbook) -> RunbookPaper:
     from verifier.model.laptop import UNNAMED  # noqa: PLC0415
-    from verifier.report.runbook import Sheet  # noqa: PLC0415
+    from verifier.report.runbook.text import RunbookPaper  # noqa: PLC0415
     from verifier.rules.readdress.follow_ups import behind  # noqa: PLC0415
     from verifier.rules.readdress.request import sharing  # noqa: PLC0415
 
@@ -208,22 +208,22 @@ def _sheet(given: dict[str, Any], plan: Plan, task: Task, runbook: Runbook) -> S
     interfaces = [i.name for i in given["laptop"] if i.name != UNNAMED]
     notes: tuple[str, ...] = ()
     if runbook.setting == "one-at-a-time" and not given["one_at_a_time"]:
-        alike = sharing(task.units)
+        alike = sharing(task.devices)
         named = ", ".join(plain(u.name) for u in alike[:6]) + (" ..." if len(alike) > 6 else "")  # noqa: PLR2004
         why = f"One at a time, because {named} share a present address: attached together they "
         notes = (why + "could not be told apart.",)
-    return Sheet(
+    return RunbookPaper(
         plan=f"{name}, revision {plan.network.revision}" if plan.network.revision else name,
         runbook=runbook,
         system=given["system"] or _SYSTEMS.get(sys.platform, "linux"),  # type: ignore[arg-type]
         interface=interfaces[0] if interfaces else None,
         notes=notes,
         behind=behind(plan) if runbook.setting == "remote" else {},
-        staying={u.name: u.present.at for u in task.units if u.name in blocked},
+        staying={u.name: u.present.at for u in task.devices if u.name in blocked},
     )
 
 
-def _draw(sheet: Sheet, place: output.Output, given: dict[str, Any]) -> None:
+def _draw(sheet: RunbookPaper, place: output.Output, given: dict[str, Any]) -> None:
     path: Path | None = given["out"]
     chosen = given["format_"] or (_ENDINGS.get(path.suffix.lower(), "text") if path else "text")
     if path is not None:
@@ -234,15 +234,15 @@ def _draw(sheet: Sheet, place: output.Output, given: dict[str, Any]) -> None:
         output.show(_drawn(sheet, chosen, columns))
 
 
-def _drawn(sheet: Sheet, chosen: str, columns: int) -> str:
+def _drawn(sheet: RunbookPaper, chosen: str, columns: int) -> str:
     if chosen == "json":
-        from verifier.report.runbook_json import render  # noqa: PLC0415
+        from verifier.report.runbook.json import render  # noqa: PLC0415
 
         return render(sheet.runbook)
     if chosen == "html":
-        from verifier.report.runbook_page import page  # noqa: PLC0415
+        from verifier.report.runbook.page import page  # noqa: PLC0415
 
         return page(sheet)
-    from verifier.report.runbook import text  # noqa: PLC0415
+    from verifier.report.runbook.text import text  # noqa: PLC0415
 
     return text(sheet, columns)

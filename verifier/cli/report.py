@@ -18,17 +18,17 @@ from verifier.cli.evidence import annex, signing_key
 from verifier.cli.journal import evidence_beside, refuse_another
 from verifier.cli.journal import stored as stored_soak
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, InputError, UsageError
-from verifier.files import evidence as files
-from verifier.files.journal import Chain, is_journal
-from verifier.files.shapes import prove_blocks, prove_observations
+from verifier.files.evidence import document as files
+from verifier.files.evidence.shapes import prove_blocks, prove_observations
+from verifier.files.journals.soak import Chain, is_journal
 from verifier.model.observation import ACCEPTED
 from verifier.model.plan import NotTestedOk, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Result
-from verifier.report import FORMATS, Look, brief, format_of
-from verifier.report.json import laid_out, result_of
+from verifier.report import FORMATS, ReportStyle, brief, format_of
 from verifier.report.plain import plain
+from verifier.report.result.json import laid_out, result_of
 from verifier.rules.plan import READING, RULES, check
 
 _RESULT = "plan-verifier/result/1"
@@ -169,7 +169,7 @@ def _draw(stored: _Stored, result: Result, out: output.Output, given: dict[str, 
     plan = None
     if stored.evidence is not None and chosen in {"html", "xlsx"}:
         plan = _plan(stored.evidence, stored.path)
-    look = Look(
+    look = ReportStyle(
         width=min(100, shutil.get_terminal_size((100, 24)).columns),
         colour=path is None and sys.stdout.isatty(),
         verbose=given["verbose"],
@@ -271,7 +271,7 @@ def _problems(plan: Plan, profiles: Mapping[str, Profile], old: Result) -> Itera
     """The plan's problems by today's rules, as of the day of the run.
 
     What only the plan's file could show, and rules that need a profile the evidence does not hold
-    (of units that were not asked), are kept from the old findings.
+    (of devices that were not asked), are kept from the old findings.
     """
     whole = {d.profile for d in plan.devices} <= profiles.keys()
     kept = {r.name for r in READING} | {r.name for r in RULES if r.needs and not whole}
@@ -303,7 +303,7 @@ def _compare(stored: _Stored, other: _Stored, out: output.Output, given: dict[st
             refuse_another(one.path, one.chain, two.result, two.path)
     found = differences(stored.result.findings, other.result.findings)
     if chosen == "json":
-        from verifier.report.differences import document  # noqa: PLC0415
+        from verifier.report.result.differences import document  # noqa: PLC0415
 
         listed = laid_out(document(stored.result, other.result, found))
         out.write(listed)
@@ -319,10 +319,10 @@ def _compare(stored: _Stored, other: _Stored, out: output.Output, given: dict[st
 
 def _list(found: Any, same: str, differs: str, given: dict[str, Any]) -> str:
     """Prints what differs, or that nothing does; returns the text."""
-    from verifier.report.differences import text  # noqa: PLC0415
+    from verifier.report.result.differences import text  # noqa: PLC0415
 
     width = min(100, shutil.get_terminal_size((100, 24)).columns)
-    listed = f"{differs}\n\n{text(found, Look(width=width))}" if found else f"{same}\n"
+    listed = f"{differs}\n\n{text(found, ReportStyle(width=width))}" if found else f"{same}\n"
     if not given["quiet"]:
         output.show(listed)
     return listed
@@ -345,7 +345,7 @@ def _sign(stored: _Stored, key_file: Path, out: output.Output, path: Path | None
 
 
 def _check_signature(stored: _Stored, public_file: Path, *, quiet: bool) -> int:
-    from verifier.files.keys import read_public_key  # noqa: PLC0415
+    from verifier.files.evidence.keys import read_public_key  # noqa: PLC0415
 
     evidence = stored.whole("--check-signature")
     why = files.doubt(evidence, read_public_key(public_file))

@@ -16,23 +16,23 @@ import click
 from verifier import __version__
 from verifier.cli import options
 from verifier.errors import UsageError
-from verifier.files.plan_in import as_json, plan_json
+from verifier.files.read_plan import as_json, plan_json
 from verifier.model.observation import JOURNAL, Observation
 from verifier.model.subject import Subject
 from verifier.rules.compare.asked import scope_of
-from verifier.rules.soak import words
+from verifier.rules.soak.tally import words
 
 if TYPE_CHECKING:
-    from verifier.files.journal import Journal
+    from verifier.files.journals.soak import Journal
     from verifier.model.result import Result
     from verifier.session import Request
-    from verifier.session.soak import Progress
+    from verifier.session.soak.run import Progress
 
 _FROM_PLAN: Final = "plan"
 _LINE_EVERY_S: Final = 60.0
 
 
-class Duration(options.Seconds):
+class Duration(options.Duration):
     """How long; without a value what the plan says."""
 
     def convert(
@@ -77,15 +77,15 @@ def soaking(
     if long_s is None:
         yield request, None
         return
-    from verifier.files.journal import Journal  # noqa: PLC0415 - help needs neither
-    from verifier.session.soak import SoakRequest  # noqa: PLC0415
+    from verifier.files.journals.soak import Journal  # noqa: PLC0415 - help needs neither
+    from verifier.session.soak.run import SoakRequest  # noqa: PLC0415
 
     now = dt.datetime.now(dt.UTC)
     place = Path(f"soak-{now:%Y%m%dT%H%M%SZ}.journal")
     if kept is not None:
         place = kept.with_name(f"{kept.name}.journal")
     journal = Journal(place, _header(request, long_s, given))
-    shown = None if given["quiet"] else _Shown(long_s, journal.path)
+    shown = None if given["quiet"] else _SoakProgress(long_s, journal.path)
     tell = None if shown is None else shown.tell
     soak = SoakRequest(asked_s=long_s, journal=journal, progress=tell)
     try:
@@ -144,7 +144,7 @@ def _header(request: Request, long_s: float, given: Mapping[str, Any]) -> dict[s
     }
 
 
-class _Shown:
+class _SoakProgress:
     """How far it is, on stderr: one line that changes on a terminal, else a line a minute."""
 
     def __init__(self, long_s: float, path: Path) -> None:

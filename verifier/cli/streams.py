@@ -8,7 +8,7 @@ import sys
 from typing import TextIO
 
 
-class Sink(io.FileIO):
+class ClosableStream(io.FileIO):
     """A stream whose reader may go away: what is written after that is lost, and is no fault.
 
     Attributes:
@@ -29,7 +29,7 @@ class Sink(io.FileIO):
         return view.nbytes
 
 
-def prepare() -> Sink:
+def prepare() -> ClosableStream:
     """Puts tolerant streams in the place of stdin, stdout and stderr; returns that of stdout.
 
     A stream that the caller closed becomes the null device, so that no file opened later takes
@@ -42,9 +42,9 @@ def prepare() -> Sink:
     return out
 
 
-def _tolerant(stream: TextIO | None) -> tuple[Sink, TextIO]:
+def _tolerant(stream: TextIO | None) -> tuple[ClosableStream, TextIO]:
     descriptor = os.open(os.devnull, os.O_WRONLY) if stream is None else stream.fileno()
-    sink = Sink(descriptor, "w", closefd=False)
+    sink = ClosableStream(descriptor, "w", closefd=False)
     text = io.TextIOWrapper(
         io.BufferedWriter(sink),
         encoding="utf-8" if stream is None else stream.encoding,

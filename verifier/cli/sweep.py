@@ -20,15 +20,15 @@ from verifier.errors import (
     EXIT_UNTESTED,
     UsageError,
 )
-from verifier.files.plan_in import plan_sha256
-from verifier.files.replacing import clear
-from verifier.report import Look, format_of
+from verifier.files.disk_write import clear
+from verifier.files.read_plan import plan_sha256
+from verifier.report import ReportStyle, format_of
 from verifier.report.plain import plain
 
 if TYPE_CHECKING:
     from verifier.model.health import SweepReport
     from verifier.session import Request
-    from verifier.session.desk import Settings
+    from verifier.session.sweep.loop import Settings
     from verifier.store import Store
 
 _FORMATS = ("text", "json")
@@ -44,7 +44,7 @@ _TOKEN = "PLAN_VERIFIER_WEBHOOK_TOKEN"  # noqa: S105 - the name of a variable
 @options.laptop_options
 @click.option(
     "--every",
-    type=options.Seconds(),
+    type=options.Duration(),
     metavar="DURATION",
     help="Sweep now and after each DURATION (5m; 5: seconds) until SIGTERM or Ctrl-C; on SIGHUP"
     " read PLAN again.",
@@ -55,35 +55,35 @@ _TOKEN = "PLAN_VERIFIER_WEBHOOK_TOKEN"  # noqa: S105 - the name of a variable
     default=3,
     show_default=True,
     type=click.IntRange(1, 1000),
-    help="Counted echoes to each unit; who loses one is asked again, slowly.",
+    help="Counted echoes to each device; who loses one is asked again, slowly.",
 )
 @click.option(
     "--interval",
     default="0.2s",
     show_default=True,
-    type=options.Seconds(),
-    help="Time between two echoes to one unit.",
+    type=options.Duration(),
+    help="Time between two echoes to one device.",
 )
 @click.option(
     "--timeout",
     default="1s",
     show_default=True,
-    type=options.Seconds(),
+    type=options.Duration(),
     help="Wait for an echo or a TCP connection.",
 )
 @click.option(
     "--device-deadline",
     default="15s",
     show_default=True,
-    type=options.Seconds(),
-    help="Reading one unit by SNMP is given up after this.",
+    type=options.Duration(),
+    help="Reading one device by SNMP is given up after this.",
 )
 @click.option(
     "--max-packets-per-s",
     type=click.IntRange(1),
     help="Limit for echoes, TCP and SNMP together.  [default: 500, none on loopback]",
 )
-@click.option("--ask-all", is_flag=True, help="Ask by SNMP also units that answer no echo.")
+@click.option("--ask-all", is_flag=True, help="Ask by SNMP also devices that answer no echo.")
 @options.accept_option
 @click.option(
     "--confirm",
@@ -125,7 +125,7 @@ _TOKEN = "PLAN_VERIFIER_WEBHOOK_TOKEN"  # noqa: S105 - the name of a variable
     "--tell-limit",
     default="30s",
     show_default=True,
-    type=options.Seconds(),
+    type=options.Duration(),
     help="Telling one message is given up after this, and tried again later.",
 )
 @click.option(
@@ -143,9 +143,9 @@ _TOKEN = "PLAN_VERIFIER_WEBHOOK_TOKEN"  # noqa: S105 - the name of a variable
 @click.option("--format", "format_", type=click.Choice(_FORMATS), help="Of the report.")
 @options.output_options
 def sweep(**given: Any) -> int:
-    """Ask every unit of PLAN how it is, keep it in the store, tell what changed.
+    """Ask every device of PLAN how it is, keep it in the store, tell what changed.
 
-    Without --every once; then the exit code says how the units were seen: 1 some impaired or
+    Without --every once; then the exit code says how the devices were seen: 1 some impaired or
     silent, 3 some untested, 0 all sound.
     """  # fmt: skip
     request = _request(given)
@@ -155,8 +155,8 @@ def sweep(**given: Any) -> int:
     if given["format_"] is None and format_of(None, path) not in _FORMATS:
         raise UsageError(f"{path}: a sweep is written as {' or '.join(_FORMATS)}; see also --page")
     inputs = (given["plan"], given["credentials_file"])
-    from verifier.session.desk import Desk  # noqa: PLC0415 - bad input needs no probes
     from verifier.session.signals import Signals  # noqa: PLC0415
+    from verifier.session.sweep.loop import SweepLoop  # noqa: PLC0415 - bad input needs no probes
     from verifier.store import opened  # noqa: PLC0415
 
     with ExitStack() as stack:
@@ -169,9 +169,9 @@ def sweep(**given: Any) -> int:
         if page is not None:
             clear(page)  # what a killed sweep left half written
         signals = stack.enter_context(Signals())
-        desk = Desk(store, _settings(store, given, page), _say)
+        desk = SweepLoop(store, _settings(store, given, page), _say)
         if every_s is not None:
-            desk.every(every_s, request, lambda: _request(given), _Shown(given), signals)
+            desk.every(every_s, request, lambda: _request(given), _SweepPrinter(given), signals)
             return EXIT_PASSED
         done = desk.once(request, signals)
     if done is None:
@@ -215,29 +215,29 @@ def _page(folder: Path | None) -> Path | None:
     """The file of the status page; its folder is made. Raises UsageError where it cannot be."""
     if folder is None:
         return None
-    from verifier.session import paging  # noqa: PLC0415
+    from verifier.session.sweep import status_page  # noqa: PLC0415
 
     try:
-        return paging.prepare(folder)
+        return status_page.prepare(folder)
     except OSError as fault:
         raise UsageError(f"{folder} cannot be written: {fault.strerror}") from fault
 
 
 def _settings(store: Store, given: dict[str, Any], page: Path | None) -> Settings:
-    from verifier.session import telling  # noqa: PLC0415
-    from verifier.session.desk import Settings  # noqa: PLC0415
+    from verifier.session.sweep import deliver  # noqa: PLC0415
+    from verifier.session.sweep.loop import Settings  # noqa: PLC0415
     from verifier.store import Retention  # noqa: PLC0415
 
-    marks, limit_s = telling.marks_of(store), given["tell_limit"]
-    tellers: list[telling.Teller] = []
+    marks, limit_s = deliver.marks_of(store), given["tell_limit"]
+    tellers: list[deliver.Delivery] = []
     if given["lines"] is not None:
-        tellers.append(telling.lines(given["lines"]))
+        tellers.append(deliver.lines(given["lines"]))
     if given["on_change"] is not None:
-        tellers.append(telling.command(given["on_change"], marks, limit_s))
+        tellers.append(deliver.command(given["on_change"], marks, limit_s))
     if given["syslog"] is not None:
-        tellers.append(telling.to_syslog(given["syslog"], marks, limit_s))
+        tellers.append(deliver.to_syslog(given["syslog"], marks, limit_s))
     if given["webhook"] is not None:
-        tellers.append(telling.webhook(given["webhook"], os.environ.get(_TOKEN), marks, limit_s))
+        tellers.append(deliver.webhook(given["webhook"], os.environ.get(_TOKEN), marks, limit_s))
     return Settings(
         confirm=given["confirm"],
         keep=Retention(
@@ -258,7 +258,7 @@ def _say(text: str) -> None:
     click.echo(f"plan-verifier: {plain(text)}", err=True)
 
 
-class _Shown:
+class _SweepPrinter:
     """Prints each sweep of a series as it is stored."""
 
     def __init__(self, given: dict[str, Any]) -> None:
@@ -266,7 +266,7 @@ class _Shown:
         self._json = given["format_"] == "json"
 
     def __call__(self, done: SweepReport) -> None:
-        from verifier.report import sweep as report  # noqa: PLC0415
+        from verifier.report.sweep import text as report  # noqa: PLC0415
 
         if not self._quiet:
             document = json.dumps(report.document(done), ensure_ascii=False) + "\n"
@@ -274,16 +274,16 @@ class _Shown:
 
 
 def _report(done: SweepReport, given: dict[str, Any], out: output.Output) -> None:
-    from verifier.report import sweep as report  # noqa: PLC0415
+    from verifier.report.sweep import text as report  # noqa: PLC0415
 
     path: Path | None = given["out"]
     render = {"text": report.text, "json": report.json}
     chosen = format_of(given["format_"], path)
     if path is not None:
-        out.write(render[chosen](done, Look(verbose=given["verbose"])))
+        out.write(render[chosen](done, ReportStyle(verbose=given["verbose"])))
         chosen = "text"
     columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-    look = Look(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
+    look = ReportStyle(width=columns, colour=sys.stdout.isatty(), verbose=given["verbose"])
     draw = report.brief if given["quiet"] else render[chosen]
     output.show(draw(done, look))
 

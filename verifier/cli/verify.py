@@ -14,13 +14,13 @@ import click
 
 from verifier.cli import evidence, options, output, soak
 from verifier.errors import EXIT_INTERRUPTED, EXIT_OURS, UsageError
-from verifier.files.plan_in import plan_sha256
-from verifier.report import FORMATS, Look, brief, format_of
+from verifier.files.read_plan import plan_sha256
+from verifier.report import FORMATS, ReportStyle, brief, format_of
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-    from verifier.files.journal import Journal
+    from verifier.files.journals.soak import Journal
     from verifier.model.result import Result
     from verifier.session import Request
 
@@ -33,14 +33,14 @@ _common = options.together(
     options.laptop_options,
     click.option(
         "--echoes", default=5, show_default=True, type=click.IntRange(1, 1000),
-        help="Counted echoes to each unit.",
+        help="Counted echoes to each device.",
     ),
     click.option(
-        "--interval", default="0.2s", show_default=True, type=options.Seconds(),
-        help="Time between two echoes to one unit.",
+        "--interval", default="0.2s", show_default=True, type=options.Duration(),
+        help="Time between two echoes to one device.",
     ),
     click.option(
-        "--timeout", default="1s", show_default=True, type=options.Seconds(),
+        "--timeout", default="1s", show_default=True, type=options.Duration(),
         help="Wait for an echo or a TCP connection.",
     ),
     click.option(
@@ -61,7 +61,7 @@ _common = options.together(
 @click.option(
     "--try-default-community",
     is_flag=True,
-    help="Ask each unit once, read only, with the community 'public': it must not answer.",
+    help="Ask each device once, read only, with the community 'public': it must not answer.",
 )
 @options.observed_option
 @soak.soak_option
@@ -76,7 +76,7 @@ def verify(**given: Any) -> int:
 @click.command()
 @_common
 def reach(**given: Any) -> int:
-    """Do the units of PLAN answer: echoes and TCP services only."""
+    """Do the devices of PLAN answer: echoes and TCP services only."""
     given |= {"credentials_file": None, "try_default_community": False, "soak_s": None}
     given["observed_file"] = None
     return _verify("reach", **given)
@@ -129,10 +129,10 @@ def documents(  # noqa: PLR0913, PLR0917
     blocks = journal.samples() if journal is not None and chosen == "html" else ()
     annex = evidence.annex(request.plan, sealed, sheets=chosen == "xlsx", samples=blocks)
     if path is not None:
-        out.write(FORMATS[chosen](result, Look(verbose=verbose, annex=annex)))
+        out.write(FORMATS[chosen](result, ReportStyle(verbose=verbose, annex=annex)))
         chosen = "text"
     columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-    look = Look(width=columns, colour=sys.stdout.isatty(), verbose=verbose, annex=annex)
+    look = ReportStyle(width=columns, colour=sys.stdout.isatty(), verbose=verbose, annex=annex)
     draw = brief if given["quiet"] else FORMATS[chosen]
     output.show(draw(result, look))
     if unwritten is not None:
@@ -140,14 +140,15 @@ def documents(  # noqa: PLR0913, PLR0917
 
 
 def _own_faults(faults: Sequence[Exception], *, verbose: bool) -> int:
-    """Tells of faults of ours that left units unread; the others are in the report."""
+    """Tells of faults of ours that left devices unread; the others are in the report."""
     if verbose:
         for fault in faults:
             traceback.print_exception(fault)
     click.echo(
-        f"plan-verifier: a fault of this program left {len(faults)} units unread (the report says "
+        f"plan-verifier: a fault of this program left {len(faults)} devices unread (the "
+        f"report says "
         f"which): {type(faults[0]).__name__}; --verbose shows where. Nothing was changed on any "
-        "unit.",
+        "device.",
         err=True,
     )
     return EXIT_OURS
@@ -190,12 +191,12 @@ def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Requ
 
 
 class _progress:  # noqa: N801 - used like a function
-    """A bar on stderr while units are asked; only on a terminal."""
+    """A bar on stderr while devices are asked; only on a terminal."""
 
-    def __init__(self, units: int, *, quiet: bool) -> None:
+    def __init__(self, devices: int, *, quiet: bool) -> None:
         self._bar = None
         if sys.stderr.isatty() and not quiet:
-            self._bar = click.progressbar(length=units, label="units", file=sys.stderr)
+            self._bar = click.progressbar(length=devices, label="devices", file=sys.stderr)
 
     def __enter__(self) -> Callable[[int, int], None]:
         if self._bar is not None:

@@ -13,7 +13,7 @@ from typing import Any
 from verifier.errors import InputError
 from verifier.files.disk import open_to_others
 from verifier.files.faults import Faults, nearest, shown
-from verifier.files.toml_in import Toml, read_toml
+from verifier.files.toml import Toml, read_toml
 from verifier.model.credentials import Auth, Priv, Secret, SnmpEntry
 from verifier.model.problem import Origin
 

@@ -16,15 +16,15 @@ from pathlib import Path
 from typing import Any
 
 from verifier.errors import InputError
-from verifier.files.cell_text import guarded
-from verifier.files.cells_number import Figures, read_number
-from verifier.files.csv_in import csv_page
 from verifier.files.disk import read_bytes
 from verifier.files.faults import Faults, nearest, shown
-from verifier.files.fields import Column, normal
-from verifier.files.pages import Page, is_blank, listed
-from verifier.files.scalars import parser
-from verifier.files.units import factor, unit_named
+from verifier.files.plan.columns import Column, normal
+from verifier.files.plan.joined_texts import guarded
+from verifier.files.plan.scalars import parser
+from verifier.files.plan.units import factor, unit_named
+from verifier.files.sheets.cell_number import NumberStyle, read_number
+from verifier.files.sheets.csv_read import csv_page
+from verifier.files.sheets.page import Page, is_blank, listed
 from verifier.model.manual import BY_CHECK, ENTRY, NOT_APPLICABLE, Entry, Item, Observed
 from verifier.model.plan import Plan
 from verifier.model.problem import Problem
@@ -50,14 +50,14 @@ _UNIT_AT_END = re.compile(r"[0-9][\s]*([^0-9\s.,'+-][^0-9]*)$")
 
 
 def read_observed(path: Path, plan: Plan) -> tuple[Observed, tuple[Problem, ...]]:
-    """What a person filled in for units of `plan`, and warnings about how it was read.
+    """What a person filled in for devices of `plan`, and warnings about how it was read.
 
     A row without a value is not filled in; a time without a zone is this machine's local time; both
     are among the warnings. Raises InputError with every wrong row at once, each
     with row and column.
     """
     page, faults = csv_page(path), Faults()
-    reader = _Reader(page=page, folder=path.parent, plan=plan, faults=faults)
+    reader = _SheetReader(page=page, folder=path.parent, plan=plan, faults=faults)
     columns: dict[str, int] | None = None
     width = 0
     found: list[Entry] = []
@@ -118,7 +118,7 @@ def _columns(texts: Sequence[str], page: Page, number: int, faults: Faults) -> d
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Reader:
+class _SheetReader:
     """Reads the rows of one sheet; what is wrong goes to `faults`.
 
     Attributes:
@@ -194,7 +194,7 @@ class _Reader:
         names = [d.name for d in self.plan.devices]
         if text in names:
             return Subject("device", text)
-        hint = nearest(text, names) if text else ": write the name of the unit"
+        hint = nearest(text, names) if text else ": write the name of the device"
         message = f"no device {shown(text)} in the plan{hint}" if text else f"no device{hint}"
         self._wrong(number, "device", message, None)
         return None
@@ -203,7 +203,9 @@ class _Reader:
         name = text.lower() if text.lower().startswith("manual.") else f"manual.{text.lower()}"
         if (item := BY_CHECK.get(name)) is not None:
             if item.radio and subject is not None and not any(self.plan.links_of(subject.name)):
-                message = f"{item.check} is of a unit at the end of a link; {subject.name} is none"
+                message = (
+                    f"{item.check} is of a device at the end of a link; {subject.name} is none"
+                )
                 self._wrong(number, "check", message, subject)
                 return None
             return item
@@ -238,7 +240,7 @@ class _Reader:
         def note(rule: str, words: str) -> None:
             self.faults.warn(rule, self.page.origin(number, "value"), words)
 
-        figure = float(read_number(text, wanted, Figures(times=times), note))
+        figure = float(read_number(text, wanted, NumberStyle(times=times), note))
         largest = _LARGEST[item.unit or ""]
         if not abs(figure) <= largest:
             raise ValueError(f"{shown(text)} is beyond {largest:g} {item.unit}")
@@ -326,7 +328,7 @@ def _worded(text: str, item: Item) -> bool | str:
 
 
 def blank_sheet(rows: Iterable[tuple[str, Item]]) -> bytes:
-    """An empty sheet, one row for each unit and thing to look at; spreadsheets open it as UTF-8."""
+    """An empty sheet, a row for each device and thing to look at; spreadsheets open it as UTF-8."""
     stream = io.StringIO(newline="")
     writer = csv.writer(stream)
     writer.writerow(ENTRY)

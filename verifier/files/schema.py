@@ -16,19 +16,19 @@ from pydantic.json_schema import JsonSchemaMode
 from verifier.errors import UsageError
 from verifier.files.credentials import KEYS, MIN_KEY_LENGTH, SECRETS
 from verifier.files.faults import nearest
-from verifier.files.fields import FILE_NAMES, SHORT_FORMS
-from verifier.files.shorthand import SHORT_CARRIER
+from verifier.files.plan.columns import FILE_NAMES, SHORT_FORMS
+from verifier.files.plan.shorthand import SHORT_CARRIER
 from verifier.model import plan as model
 from verifier.model.credentials import Auth, Priv
 from verifier.model.difference import Kind
 from verifier.model.fit import Fit
-from verifier.model.found import Found
 from verifier.model.health import Notice, SweepDocument
+from verifier.model.history import HistoryDocument
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
-from verifier.model.record import Record
 from verifier.model.result import Overall, Result
 from verifier.model.runbook import Runbook
+from verifier.model.search import SearchResult
 
 Json = dict[str, Any]
 
@@ -110,7 +110,7 @@ def _evidence() -> Json:
 
 
 def _blocks() -> list[Json]:
-    """The blocks of a soak, as `rules/soak` describes them."""
+    """The blocks of a soak, as `rules/soak/tally` describes them."""
     number: Json = {"type": "number"}
     count: Json = {"type": "integer", "minimum": 0}
     text: Json = {"type": "string"}
@@ -176,7 +176,7 @@ def _fit() -> Json:
 
 
 def _find() -> Json:
-    made = _of(Found, "serialization")
+    made = _of(SearchResult, "serialization")
     made.pop("description", None)
     made["properties"] = {"format": {"const": "plan-verifier/find/1"}, **made["properties"]}
     for group in (made, *made["$defs"].values()):
@@ -226,7 +226,7 @@ def _comparison() -> Json:
 
 
 def _health(kind: Any, name: str) -> Json:
-    """Units and roots are named by kind and name alone."""
+    """Devices and roots are named by kind and name alone."""
     made = _output(kind, name)
     subject = made["$defs"]["Subject"]
     subject["properties"] = {key: subject["properties"][key] for key in ("kind", "name")}
@@ -288,7 +288,7 @@ def _credentials() -> Json:
 
 
 def _mapping() -> Json:
-    from verifier.files.mapping import MappingForm  # noqa: PLC0415
+    from verifier.files.mapping.model import MappingForm  # noqa: PLC0415
 
     return _of(MappingForm, "validation")
 
@@ -316,6 +316,6 @@ SCHEMAS: dict[str, Callable[[], Json]] = {
     "comparison": _comparison,
     "change": lambda: _health(Notice, "change"),
     "sweep": lambda: _health(SweepDocument, "sweep"),
-    "record": lambda: _health(Record, "record"),
+    "history": lambda: _health(HistoryDocument, "history"),
 }
 """By name; `schema` adds what all have in common."""

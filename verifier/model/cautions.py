@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Occasion = Literal["card", "runbook", "peak", "powercycle", "report", "readme"]
+Occasion = Literal["card", "runbook", "align", "powercycle", "report", "readme"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ CLOSING = "Local codes and licensed practice decide."
 _FIRST: dict[Occasion, tuple[str, ...]] = {
     "card": ("height", "radiation", "waveguide", "licence"),
     "runbook": ("poe", "dc", "bench"),
-    "peak": ("radiation", "licence", "waveguide", "height"),
+    "align": ("radiation", "licence", "waveguide", "height"),
     "powercycle": ("dc", "poe", "radiation", "licence"),
     "report": (),
     "readme": (),

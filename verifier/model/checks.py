@@ -8,19 +8,19 @@ from verifier.model.manual import BY_CHECK
 
 CHECK_NAMES = frozenset(BY_CHECK) | frozenset(
     """
-    local.fit local.soak icmp.reply icmp.loss icmp.rtt icmp.jitter icmp.gap icmp.reordered icmp.mtu
-    icmp.duplicate neighbour.mac neighbour.duplicate neighbour.proxy
-    tcp.open tcp.closed snmp.answer snmp.responder snmp.engine-id
-    snmp.default-refused system.name system.location system.object-id system.uptime system.software
-    system.serial system.part system.clock system.alarm address.mask address.gateway address.extra
-    port.status port.speed port.duplex port.mtu port.errors port.neighbour radio.tx-frequency
-    radio.rx-frequency radio.bandwidth radio.modulation radio.polarisation radio.tx-power
-    radio.transmitter radio.eirp radio.atpc radio.rx-level radio.rx-level-spread radio.path-loss
-    radio.reciprocity radio.snr radio.xpi radio.lock radio.link-id radio.capacity radio.fade-margin
-    radio.test-mode radio.switch-forced radio.polarisation-balance
+    laptop.fit laptop.soak echo.reply echo.loss echo.round-trip echo.jitter echo.gap
+    echo.reordered echo.mtu echo.duplicate neighbour.mac neighbour.duplicate neighbour.proxy
+    tcp.open tcp.closed snmp.answer snmp.responder snmp.engine-id snmp.default-refused
+    identity.name identity.location identity.object-id state.restarts identity.software
+    identity.serial identity.part state.clock state.alarm address.mask address.gateway
+    address.extra port.status port.speed port.duplex port.mtu port.errors port.neighbour
+    radio.tx-frequency radio.rx-frequency radio.bandwidth radio.modulation radio.polarisation
+    radio.tx-power radio.transmitter radio.eirp radio.atpc radio.rx-level radio.rx-level-spread
+    radio.path-loss radio.reciprocity radio.snr radio.xpi radio.lock radio.link-id radio.capacity
+    radio.fade-margin radio.test-mode radio.switch-forced radio.polarisation-balance
     radio.errored-seconds radio.severely-errored-seconds radio.unavailable-seconds
     link.ends-swapped link.far-end link.software-differs settings.saved settings.trap
-    settings.syslog settings.ntp traffic.loss traffic.rtt
+    settings.syslog settings.ntp traffic.loss traffic.round-trip
     """.split()  # noqa: SIM905 - reads better than a hundred quoted names
 )
 

@@ -7,33 +7,33 @@ from typing import Literal
 
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.fit import Fit
-from verifier.model.found import Place
 from verifier.model.plan import Device
+from verifier.model.search import SearchedPlace
 
 Kind = Literal[
-    "right", "already", "ready", "both-answer", "neither", "old-still", "reverted", "wrong-unit",
+    "right", "already", "ready", "both-answer", "neither", "old-still", "reverted", "wrong-device",
     "snmp-silent", "wrong-mask", "wrong-gateway", "mute", "in-use", "not-there", "laptop", "unseen",
 ]  # fmt: skip
 """What a look comes to:
 
-- `right`: the unit is at its new address and nobody at the old one;
+- `right`: the device is at its new address and nobody at the old one;
 - `ready`: it is at its old address and the new one is free; `already`: it is at the new one;
 - `both-answer`: old and new address answer; `neither`: none does;
 - `old-still`: only the old one does; `reverted`: again, after the new one had answered;
-- `wrong-unit`: another unit answers at the new address, or at the old one before the change;
+- `wrong-device`: another device answers at the new address, or at the old one before the change;
 - `snmp-silent`: it answers echoes, but not SNMP with the planned credentials;
 - `wrong-mask`: it is there with another mask; `wrong-gateway`: with another gateway, or none;
 - `mute`: somebody holds the address (ARP), but nothing comes back;
-- `in-use`: the new address is another's before the change; `not-there`: the unit is not at its old
-  address before the change;
-- `laptop`: this laptop does not reach the unit, whatever the unit does;
+- `in-use`: the new address is another's before the change; `not-there`: the device is not at its
+  old address before the change;
+- `laptop`: this laptop does not reach the device, whatever the device does;
 - `unseen`: nothing can be asked from here.
 """
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Marks:
-    """What tells a unit from others, as it was seen: it is looked for again after the change."""
+class Fingerprint:
+    """What tells a device from others, as it was seen: it is looked for again after the change."""
 
     mac: Mac | None = None
     name: str | None = None
@@ -45,8 +45,8 @@ class Marks:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sight:
-    """One look at a unit on its way.
+class Sighting:
+    """One look at a device on its way.
 
     Attributes:
         device: as planned.
@@ -61,7 +61,7 @@ class Sight:
         stands: how this laptop stands to it at its new address.
         stands_left: and at its old one.
         before: what was seen of it before the change.
-        others: what was seen of other units in this runbook, by name.
+        others: what was seen of other devices in this runbook, by name.
         once: whether it has answered at the new address since the change.
         snmp: whether the planned credentials are at hand.
     """
@@ -72,13 +72,13 @@ class Sight:
     hosts: tuple[Address, ...] = ()
     temporary: bool = False
     same: bool = False
-    new: Place
-    left: Place | None
+    new: SearchedPlace
+    left: SearchedPlace | None
     left_told: bool
     stands: Fit
     stands_left: Fit | None = None
-    before: Marks | None = None
-    others: dict[str, Marks]
+    before: Fingerprint | None = None
+    others: dict[str, Fingerprint]
     once: bool = False
     snmp: bool = False
 
@@ -89,7 +89,7 @@ class Sight:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Meaning:
+class Assessment:
     """What a look means.
 
     Attributes:
@@ -97,10 +97,10 @@ class Meaning:
         settled: whether waiting is unlikely to change it.
         seen: what was seen, in one line.
         means, do: what that means, and what to do; empty where all is well.
-        by: what the unit is known by.
+        by: what the device is known by.
         notes: what else is odd.
         not_tested: what could not be told.
-        marks: what tells this unit from others.
+        marks: what tells this device from others.
     """
 
     kind: Kind
@@ -112,4 +112,4 @@ class Meaning:
     by: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     not_tested: tuple[str, ...] = ()
-    marks: Marks | None = None
+    marks: Fingerprint | None = None

@@ -1,6 +1,6 @@
-"""What health sweeps say of units, and what is remembered between them.
+"""What health sweeps say of devices, and what is remembered between them.
 
-A unit is a device or a link of the plan, named by its `Subject`. Times end in `_s` and are seconds
+A subject is a device or a link of the plan. Times end in `_s` and are seconds
 since 1970-01-01 UTC by the wall clock; spans come from the monotonic clock.
 """
 
@@ -20,7 +20,7 @@ STATES: tuple[State, ...] = ("silent", "impaired", "unsteady", "untested", "soun
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """A finding that made a unit other than sound."""
+    """A finding that made a device other than sound."""
 
     check: str
     verdict: Verdict
@@ -28,7 +28,7 @@ class Reason:
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class ReceivedLevel:
     """What one end of one carrier receives."""
 
     carrier: int
@@ -47,7 +47,7 @@ class PortErrors:
 
 @dataclass(frozen=True, slots=True)
 class Counters:
-    """A port's error counters as read last, and the unit's uptime then."""
+    """A port's error counters as read last, and the device's uptime then."""
 
     in_errors: int
     out_errors: int
@@ -55,34 +55,34 @@ class Counters:
 
 
 @dataclass(frozen=True, slots=True)
-class Added:
+class NewPortErrors:
     """Errors that a port counted since the sweep before."""
 
-    unit: Subject
+    subject: Subject
     port: str
     in_added: int
     out_added: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
-    """What one sweep saw of one unit.
+class HealthReading:
+    """What one sweep saw of one device.
 
     Attributes:
         state: as seen in this sweep alone; never `unsteady`.
         answered: whether it gave any sign of life; None where that could not be tested.
         reasons: what failed or was not tested, worst first.
-        root: the subject that its state hangs on; the unit itself where nothing else explains it.
+        root: the subject that its state hangs on; the device itself where nothing else explains it.
         rtt_ms: median of the counted echoes.
         loss_pct: lost part of the counted echoes.
-        uptime_s: sysUpTime: time since the unit's agent started.
+        uptime_s: sysUpTime: time since the device's agent started.
         levels: of a link.
         ports: of a device.
         try_first: what to do about it.
         unexplained: what makes a link impaired once it has lasted (`follow.LASTING_S`).
     """
 
-    unit: Subject
+    subject: Subject
     state: State
     root: Subject
     answered: bool | None = None
@@ -90,7 +90,7 @@ class Reading:
     rtt_ms: float | None = None
     loss_pct: float | None = None
     uptime_s: float | None = None
-    levels: tuple[Level, ...] = ()
+    levels: tuple[ReceivedLevel, ...] = ()
     ports: tuple[PortErrors, ...] = ()
     try_first: str = ""
     unexplained: tuple[Reason, ...] = ()
@@ -98,7 +98,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Memory:
-    """What is remembered of one unit.
+    """What is remembered of one device.
 
     Attributes:
         state: as confirmed.
@@ -111,7 +111,7 @@ class Memory:
         reason: why the state is what it is, in words.
     """
 
-    unit: Subject
+    subject: Subject
     state: State
     since_s: float
     told: State
@@ -125,18 +125,18 @@ class Memory:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class StateChange:
     """A change of state that counts.
 
     Attributes:
-        before: None where the unit is new to the store and sound or not tested.
+        before: None where the device is new to the store and sound or not tested.
         at_s: start of the sweep that saw the new state first.
         confirmed_s: start of the sweep that made it count.
         root: what it hangs on.
         held: the maintenance window in which it was confirmed, so that it was not told.
     """
 
-    unit: Subject
+    subject: Subject
     before: State | None
     after: State
     at_s: float
@@ -150,7 +150,7 @@ class Change:
 class NoticeChange:
     """One change as it is told; `since` is RFC 3339, `held` the maintenance window it fell in."""
 
-    unit: Subject
+    subject: Subject
     before: State | None
     after: State
     since: str
@@ -196,8 +196,8 @@ class Sweep:
     started_s: float
     took_s: float
     valid_s: float
-    readings: tuple[Reading, ...]
-    added: tuple[Added, ...] = ()
+    readings: tuple[HealthReading, ...]
+    added: tuple[NewPortErrors, ...] = ()
     skipped: int = 0
     plan_name: str = ""
     plan_revision: str | None = None
@@ -208,25 +208,25 @@ class Sweep:
 
 @dataclass(frozen=True, slots=True)
 class SweepReport:
-    """A sweep that is stored, under its number; `memories` are of its units."""
+    """A sweep that is stored, under its number; `memories` are of its devices."""
 
     number: int
     sweep: Sweep
     memories: Mapping[Subject, Memory]
-    changes: tuple[Change, ...]
+    changes: tuple[StateChange, ...]
     notices: tuple[Notice, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class UnitNow:
-    """A unit as the document of a sweep shows it.
+class SubjectNow:
+    """A device as the document of a sweep shows it.
 
     Attributes:
         state: as confirmed; `seen`: in this sweep alone.
         since: when `state` was first seen.
     """
 
-    unit: Subject
+    subject: Subject
     state: State
     seen: State
     since: str
@@ -236,13 +236,13 @@ class UnitNow:
     rtt_ms: float | None
     loss_pct: float | None
     uptime_s: float | None
-    levels: tuple[Level, ...]
+    levels: tuple[ReceivedLevel, ...]
     ports: tuple[PortErrors, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SweepDocument:
-    """The JSON document of a sweep; `summary` counts units by the state seen."""
+    """The JSON document of a sweep; `summary` counts devices by the state seen."""
 
     network: str
     revision: str | None
@@ -252,5 +252,5 @@ class SweepDocument:
     took_s: float
     skipped: int
     summary: dict[State, int]
-    units: tuple[UnitNow, ...]
+    subjects: tuple[SubjectNow, ...]
     changes: tuple[Notice, ...]

@@ -70,7 +70,7 @@ class Item:
         title: the same in a word or two, for tables.
         unit: of a number.
         end: field of a link's end that it is compared with.
-        radio: whether only units at the end of a link have it.
+        radio: whether only devices at the end of a link have it.
     """
 
     check: str
@@ -99,7 +99,7 @@ ITEMS: tuple[Item, ...] = (
           "the factory's password is changed (do not write it down here)", radio=False),
     _item("supply-voltage", "number", "Supply voltage",
           "before connecting, with its sign", "V", radio=False),
-    _item("earthing", "flag", "Earthing", "unit, antenna and cable are earthed as drawn",
+    _item("earthing", "flag", "Earthing", "device, antenna and cable are earthed as drawn",
           radio=False),
     _item("surge-arrester", "flag", "Surge arresters",
           "surge arresters are fitted and earthed as drawn", radio=False),

@@ -27,7 +27,7 @@ UPTIMES = {
 }
 """Of the agent, its starts, and of the operating system (RFC 3418, RFC 3411, RFC 2790)."""
 HR_SYSTEM_DATE = "1.3.6.1.2.1.25.1.2.0"
-"""The unit's time of day as DateAndTime (RFC 2790, RFC 2579)."""
+"""The device's time of day as DateAndTime (RFC 2790, RFC 2579)."""
 IP_ADDR_TABLE = {
     "ipAdEntIfIndex": "1.3.6.1.2.1.4.20.1.2",
     "ipAdEntNetMask": "1.3.6.1.2.1.4.20.1.3",

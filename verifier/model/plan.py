@@ -1,8 +1,9 @@
 """The link plan: every setting the office wrote down, as frozen values.
 
 Names of fields are the names in the YAML form; a workbook's headings are derived from them in
-`files/fields.py`. A unit stands at the end of a name: `_mhz`, `_mbps`, `_dbm`, `_db`, `_dbi`, `_m`,
-`_km`, `_deg`, `_v`, `_s`, `_ms`, `_pct`, `_bytes`. None means: not planned, so nothing is checked.
+`files/plan/columns.py`. A unit stands at the end of a name: `_mhz`, `_mbps`, `_dbm`, `_db`,
+`_dbi`, `_m`, `_km`, `_deg`, `_v`, `_s`, `_ms`, `_pct`, `_bytes`. None means: not planned, so
+nothing is checked.
 """
 
 from __future__ import annotations
@@ -34,7 +35,7 @@ class Network:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Host:
-    """A management host that units must be able to answer."""
+    """A management host that devices must be able to answer."""
 
     name: str
     address: Address
@@ -117,17 +118,17 @@ class Services:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Device:
-    """One unit.
+    """One device.
 
     Attributes:
-        name: the name the unit itself must report.
+        name: the name the device itself must report.
         label: text of its sticker.
         location: what sysLocation must contain; the site's name if None.
         address: planned address with the length of its subnet's prefix.
         no_gateway: whether it is planned that it has none: `gateway: none` in a file.
         present_address: where it is now, if not yet at `address`.
         present_gateway: if None, `gateway` where it lies inside the present subnet.
-        uplink: units its management traffic passes through; several: any one suffices (ring).
+        uplink: devices its management traffic passes through; several: any one suffices (ring).
         snmp: entry of the credentials file; None: SNMP is not asked.
     """
 
@@ -245,7 +246,7 @@ class Link:
     protection: Literal["1+0", "1+1-hsb", "1+1-sd", "1+1-fd", "2+0", "2+0-xpic"] = "1+0"
 
     def devices(self) -> tuple[frozenset[str], frozenset[str]]:
-        """Names of the units at end a and at end b, over all carriers."""
+        """Names of the devices at end a and at end b, over all carriers."""
         return (
             frozenset(c.a.device for c in self.carriers),
             frozenset(c.b.device for c in self.carriers),

@@ -1,4 +1,4 @@
-"""A device profile: what a family of units looks like from outside. Data only."""
+"""A device profile: what a family of devices looks like from outside. Data only."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ ReadingField = Literal[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Factory:
-    """Addresses a unit has when it leaves the factory: one, or one for each half of the band."""
+    """Addresses a device has when it leaves the factory: one, or one for each half of the band."""
 
     address: Interface | None = None
     low: Interface | None = None
@@ -30,13 +30,13 @@ class Factory:
     snmp: str | None = None
 
     def address_for(self, band: Band | None) -> Interface | None:
-        """The factory address of a unit that transmits in `band`."""
+        """The factory address of a device that transmits in `band`."""
         chosen = {"low": self.low, "high": self.high}.get(band or "")
         return chosen or self.address
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class ProfileReading:
     """One value to read by SNMP.
 
     Attributes:
@@ -107,7 +107,7 @@ class Tolerance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
-    """A family of units. `boot_s` is the time from power to answer, in seconds.
+    """A family of devices. `boot_s` is the time from power to answer, in seconds.
 
     Attributes:
         set_power_caps_modes: whether no mode is sent with more than the set power; False: each mode
@@ -122,19 +122,19 @@ class Profile:
     object_id: str | None = None
     factory: Factory = Factory()
     services: Services = dataclasses.field(default_factory=Services)
-    reading: tuple[Reading, ...] = ()
+    reading: tuple[ProfileReading, ...] = ()
     mode: tuple[Mode, ...] = ()
     variant: tuple[Variant, ...] = ()
     alignment_port: AlignmentPort | None = None
     limits: Limits = Limits()
     tolerance: Tolerance = Tolerance()
 
-    def named_readings(self) -> dict[str, Reading]:
+    def named_readings(self) -> dict[str, ProfileReading]:
         """Each reading under the name of its observation, in order.
 
         That is its field; from the second of a field on with the index: `rx_level_dbm radio:2`.
         """
-        found: dict[str, Reading] = {}
+        found: dict[str, ProfileReading] = {}
         for reading in self.reading:
             again = f"{reading.field} {reading.index}"
             found[again if reading.field in found else reading.field] = reading

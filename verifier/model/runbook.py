@@ -18,7 +18,7 @@ FollowUpKind = Literal[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Connect:
-    """Attaches one unit alone; all units where `device` is None."""
+    """Attaches one device alone; all devices where `device` is None."""
 
     n: int
     action: Literal["connect"] = "connect"
@@ -36,7 +36,7 @@ class SetLaptop:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetDevice:
-    """Gives a unit an address; `gateway` is what it has from then on. In a file: `from`."""
+    """Gives a device an address; `gateway` is what it has from then on. In a file: `from`."""
 
     n: int
     action: Literal["set-device"] = "set-device"
@@ -49,7 +49,7 @@ class SetDevice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Confirm:
-    """The unit answers at `address`, and nobody at `silent` (None: nothing to ask there)."""
+    """The device answers at `address`, and nobody at `silent` (None: nothing to ask there)."""
 
     n: int
     action: Literal["confirm"] = "confirm"
@@ -72,14 +72,14 @@ class FollowUp:
 
 @dataclass(frozen=True, slots=True)
 class Blocked:
-    """A unit that cannot be moved: why, and the smallest way out."""
+    """A device that cannot be moved: why, and the smallest way out."""
 
     device: str
     reason: str
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Figures:
+class RunbookCost:
     """How good a runbook is; the smaller the better, in this order."""
 
     device_changes: int
@@ -102,7 +102,7 @@ class Runbook:
     laptop_addresses: Literal["one", "many"]
     laptop_start: tuple[Interface, ...]
     proved_best: bool
-    lower_bound: Figures | None
+    lower_bound: RunbookCost | None
     device_changes: int
     connects: int
     laptop_changes: int
@@ -115,7 +115,7 @@ class Runbook:
         return EXIT_FAILED if self.blocked else EXIT_PASSED
 
 
-def figures(steps: tuple[Step, ...]) -> Figures:
+def figures(steps: tuple[Step, ...]) -> RunbookCost:
     """The four figures of some steps."""
     counts = Counter(step.action for step in steps)
-    return Figures(counts["set-device"], counts["connect"], counts["set-laptop"], len(steps))
+    return RunbookCost(counts["set-device"], counts["connect"], counts["set-laptop"], len(steps))

@@ -1,4 +1,4 @@
-"""What the status page of a sweep shows: values only, put together in `rules/health/status.py`.
+"""What the status page of a sweep shows: values only, put together in `rules/status/__init__.py`.
 
 Times end in `_s`: seconds since 1970-01-01 UTC.
 """
@@ -9,9 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from verifier.model.health import Change, Reason, State
+from verifier.model.health import Reason, State, StateChange
+from verifier.model.history import LevelKey, Sample
 from verifier.model.plan import EndName
-from verifier.model.record import LevelKey, Sample
 from verifier.model.subject import Subject
 
 CHANGES_S = 86_400.0
@@ -31,14 +31,14 @@ class Recent:
         levels: the receive levels of each link, oldest first, by its name.
     """
 
-    changes: tuple[Change, ...] = ()
+    changes: tuple[StateChange, ...] = ()
     changes_n: int = 0
     at_least: bool = False
     levels: Mapping[str, Mapping[LevelKey, tuple[Sample, ...]]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class MapPoint:
     """A place of the drawing, from 0 to 1 across it and from 0 to 1 down."""
 
     x: float
@@ -55,13 +55,13 @@ class Layout:
         by: what the points follow: coordinates, layers of hops, or `both` where some have none.
     """
 
-    points: tuple[Point, ...]
+    points: tuple[MapPoint, ...]
     height: float
     by: Literal["coordinates", "layers", "both"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class UnitStatus:
+class SubjectStatus:
     """A device or link.
 
     Attributes:
@@ -75,7 +75,7 @@ class UnitStatus:
         held: the maintenance window that holds telling of it.
     """
 
-    unit: Subject
+    subject: Subject
     state: State | None
     since_s: float | None = None
     pending: State | None = None
@@ -92,24 +92,24 @@ class UnitStatus:
 class Changed:
     """Changes of one sweep that hang on one root: the root's own first, if it changed."""
 
-    head: Change
-    rest: tuple[Change, ...] = ()
+    head: StateChange
+    rest: tuple[StateChange, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
     """A root of what is not sound; `rest` hangs on it, worst first."""
 
-    head: UnitStatus
-    rest: tuple[UnitStatus, ...] = ()
+    head: SubjectStatus
+    rest: tuple[SubjectStatus, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Alike:
-    """Units that are untested for one and the same reason, each for itself."""
+    """Devices that are untested for one and the same reason, each for itself."""
 
     reason: str
-    units: tuple[UnitStatus, ...]
+    subjects: tuple[SubjectStatus, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +120,7 @@ class WindowNow:
     start_s: float
     to_s: float
     sites: tuple[str, ...]
-    holds: tuple[UnitStatus, ...]
+    holds: tuple[SubjectStatus, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,14 +139,14 @@ class LevelLine:
 class LinkStatus:
     """A link; `far` is the place of its other end."""
 
-    unit: UnitStatus
+    subject: SubjectStatus
     far: Subject
     levels: tuple[LevelLine, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlaceStatus:
-    """A site, a unit that stands at none, or (kind `network`) all units without a site.
+    """A site, a device that stands at none, or (kind `network`) all devices without a site.
 
     Attributes:
         state: the worst of its devices'; None where none was swept.
@@ -155,13 +155,13 @@ class PlaceStatus:
 
     place: Subject
     state: State | None
-    devices: tuple[UnitStatus, ...]
+    devices: tuple[SubjectStatus, ...]
     links: tuple[LinkStatus, ...] = ()
     elsewhere: tuple[tuple[int, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class MapLine:
     """A link of the drawing between two places, by their numbers."""
 
     name: str
@@ -179,8 +179,8 @@ class Status:
         stale_s: from this age on the page is too old to be believed.
         confirm: in how many sweeps a change must be seen to count.
         counts: of each state: devices, links.
-        pending_n: units of which another state was seen that does not count yet.
-        changed: what began to count with this sweep; `new_n`: units seen for the first time.
+        pending_n: devices of which another state was seen that does not count yet.
+        changed: what began to count with this sweep; `new_n`: devices seen for the first time.
         earlier: changes of the day before, newest first; `earlier_more`: how many are not shown.
         troubles: roots, worst first; `alike`: untested ones by reason.
         places: everything, in the order of the plan; `layout` and `lines` go by their numbers.
@@ -207,5 +207,5 @@ class Status:
     alike: tuple[Alike, ...]
     windows: tuple[WindowNow, ...]
     places: tuple[PlaceStatus, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[MapLine, ...]
     layout: Layout

@@ -13,7 +13,7 @@ from verifier.model.result import Result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
+class ReportSheet:
     """A sheet of the plan: field path and heading of each column, and the rows below."""
 
     name: str
@@ -28,20 +28,20 @@ class Annex:
     Attributes:
         plan: what should be; None where only a result is left.
         sheets: the same as rows, for a workbook.
-        samples: blocks of a soak, see `rules/soak`; gone through once.
+        samples: blocks of a soak, see `rules/soak/tally`; gone through once.
         sha256: hash of each part of the evidence, by its name.
         signature: public key of the signature, in words; empty where it is not signed.
     """
 
     plan: Plan | None = None
-    sheets: tuple[Sheet, ...] = ()
+    sheets: tuple[ReportSheet, ...] = ()
     samples: Iterable[Mapping[str, Any]] = ()
     sha256: Mapping[str, str] = field(default_factory=dict)
     signature: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class ReportStyle:
     """How a report is to look: width in columns, colour, everything or what matters."""
 
     width: int = 100
@@ -50,15 +50,15 @@ class Look:
     annex: Annex = Annex()
 
 
-Format = Callable[[Result, Look], str | bytes]
+Format = Callable[[Result, ReportStyle], str | bytes]
 
 
 def _drawn_by(module: str) -> Format:
     """That module's `render`; the module is imported only when it draws."""
 
-    def render(result: Result, look: Look) -> str | bytes:
+    def render(result: Result, look: ReportStyle) -> str | bytes:
         """As the module draws it."""
-        drawn: str | bytes = import_module(f"{__name__}.{module}").render(result, look)
+        drawn: str | bytes = import_module(f"{__name__}.result.{module}").render(result, look)
         return drawn
 
     return render
@@ -73,7 +73,7 @@ A text is written as UTF-8.
 """
 
 
-def brief(result: Result, look: Look) -> str:
+def brief(result: Result, look: ReportStyle) -> str:
     """The verdict line and what failed, see `text.brief`."""
     drawn: str = import_module(f"{__name__}.text").brief(result, look)
     return drawn

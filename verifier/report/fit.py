@@ -8,11 +8,11 @@ from typing import Any
 
 from verifier.model.fit import Fit, FitReport
 from verifier.model.laptop import UNNAMED, LaptopInterface
-from verifier.report import Look
-from verifier.report.json import laid_out
+from verifier.report import ReportStyle
 from verifier.report.plain import plain, wrapped
+from verifier.report.result.json import laid_out
 from verifier.rules.cable import advice, is_without_link
-from verifier.rules.suggest import TAKE_BACK
+from verifier.rules.fit.suggest import TAKE_BACK
 
 _WORDS = {"fail": "FAIL", "warn": "WARN", "pass": "PASS"}
 _COLOURS = {"FAIL": "1;31", "WARN": "1;33", "PASS": "1;32"}
@@ -24,7 +24,7 @@ _NAMED = 12
 """So many devices of one group are named."""
 
 
-def json(report: FitReport, look: Look) -> str:
+def json(report: FitReport, look: ReportStyle) -> str:
     """The document; what is odd about the laptop stands among each device's notes."""
     del look
     rows = [_row(fit, report.notes) for fit in report.devices]
@@ -46,7 +46,7 @@ def _row(fit: Fit, notes: Sequence[str]) -> dict[str, Any]:
     }
 
 
-def text(report: FitReport, look: Look) -> str:
+def text(report: FitReport, look: ReportStyle) -> str:
     """For a terminal: the laptop, what does not fit and what to set, then all devices."""
     parts = [
         _heading(report, look),
@@ -57,18 +57,18 @@ def text(report: FitReport, look: Look) -> str:
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def brief(report: FitReport, look: Look) -> str:
+def brief(report: FitReport, look: ReportStyle) -> str:
     """The verdict, and the devices that do not fit."""
     blocks = [_block(same, report, look) for same in _alike(report, ("fail",))]
     return "\n".join([_verdict(report, look), *blocks]) + "\n"
 
 
-def _heading(report: FitReport, look: Look) -> str:
+def _heading(report: FitReport, look: ReportStyle) -> str:
     name = plain(report.plan) or "unnamed plan"
     return f"{_verdict(report, look)}\n{name}: does this laptop fit?"
 
 
-def _verdict(report: FitReport, look: Look) -> str:
+def _verdict(report: FitReport, look: ReportStyle) -> str:
     counts = Counter(f.verdict for f in report.devices)
     worst = next((v for v in ("fail", "warn") if counts[v]), "pass")
     said = ", ".join(f"{counts[v]} {v}" for v in ("pass", "fail", "warn"))
@@ -81,12 +81,12 @@ def _verdict(report: FitReport, look: Look) -> str:
     return f"{_word(worst, look)}: {said}"
 
 
-def _word(verdict: str, look: Look) -> str:
+def _word(verdict: str, look: ReportStyle) -> str:
     word = _WORDS[verdict]
     return f"\x1b[{_COLOURS[word]}m{word}\x1b[0m" if look.colour else word
 
 
-def _laptop(report: FitReport, look: Look) -> str:
+def _laptop(report: FitReport, look: ReportStyle) -> str:
     title = "the laptop as given" if report.laptop.assumed else "this laptop"
     lines = [title]
     for interface in report.laptop.interfaces:
@@ -112,7 +112,7 @@ def _interface(interface: LaptopInterface, *, assumed: bool) -> str:
     return f"{name}{state}{vlan}, {held}"
 
 
-def _groups(report: FitReport, look: Look) -> Iterator[str]:
+def _groups(report: FitReport, look: ReportStyle) -> Iterator[str]:
     """One block for all devices of a subnet that stand to the laptop in the same way."""
     for same in _alike(report, ("fail", "warn")):
         yield _block(same, report, look)
@@ -128,7 +128,7 @@ def _alike(report: FitReport, verdicts: Sequence[str]) -> Iterable[list[Fit]]:
     return groups.values()
 
 
-def _block(same: Sequence[Fit], report: FitReport, look: Look) -> str:
+def _block(same: Sequence[Fit], report: FitReport, look: ReportStyle) -> str:
     first = same[0]
     named = ", ".join(plain(f.device) for f in same[:_NAMED])
     more = f" and {len(same) - _NAMED} more" if len(same) > _NAMED else ""
@@ -149,7 +149,7 @@ def _block(same: Sequence[Fit], report: FitReport, look: Look) -> str:
     return "\n".join(lines)
 
 
-def _table(report: FitReport, look: Look) -> str:
+def _table(report: FitReport, look: ReportStyle) -> str:
     from tabulate import tabulate  # noqa: PLC0415 - loaded only when drawn
 
     shown = list(report.devices)
@@ -185,5 +185,5 @@ def _table(report: FitReport, look: Look) -> str:
     return "\n".join(lines)
 
 
-def _wrapped(words: str, look: Look) -> list[str]:
+def _wrapped(words: str, look: ReportStyle) -> list[str]:
     return wrapped("; ".join(plain(part) for part in words.split("; ")), _INDENT, look.width)

@@ -7,7 +7,7 @@ import unicodedata
 
 _LONGEST = 300
 _LONGEST_PARAGRAPH = 2000
-"""A reason with what the unit said in it, or the checks and ports it is about."""
+"""A reason with what the device said in it, or the checks and ports it is about."""
 INVISIBLE = {"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"}
 """Unicode categories that steer a terminal or cannot be seen: controls, bidirectional marks, …"""
 

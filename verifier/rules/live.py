@@ -24,7 +24,7 @@ class Live:
     """Readings of the ends, from the observations of a run.
 
     Args:
-        plan: which radios a unit has.
+        plan: which radios a device has.
         observations: all of the run.
     """
 
@@ -39,18 +39,20 @@ class Live:
                 for _, end in carrier.ends():
                     self._radios[end.device].add(_radio(carrier, end))
 
-    def at(self, carrier: Carrier, end: End) -> Shown:
+    def at(self, carrier: Carrier, end: End) -> LiveReadings:
         """What one end of a carrier showed."""
-        return Shown(self._seen, end.device, _radio(carrier, end), len(self._radios[end.device]))
+        return LiveReadings(
+            self._seen, end.device, _radio(carrier, end), len(self._radios[end.device])
+        )
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
-    """Readings of one radio of a unit.
+class LiveReadings:
+    """Readings of one radio of a device.
 
     Attributes:
-        seen: observations by unit and by what is read.
-        radios: so many radios the unit has by the plan.
+        seen: observations by device and by what is read.
+        radios: so many radios the device has by the plan.
     """
 
     seen: Mapping[tuple[str, str], Sequence[Observation]]

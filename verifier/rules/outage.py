@@ -10,7 +10,7 @@ from verifier.model.plan import Link, Plan, Stage
 
 @dataclass(frozen=True, slots=True)
 class Behind:
-    """What is cut off while some units are down.
+    """What is cut off while some devices are down.
 
     Attributes:
         devices: those whose every way to the laptop passes through them.
@@ -22,12 +22,12 @@ class Behind:
 
     @property
     def anything(self) -> bool:
-        """Whether anybody but the units themselves is cut off."""
+        """Whether anybody but the devices themselves is cut off."""
         return bool(self.devices or self.links)
 
 
 def behind(plan: Plan, names: Iterable[str], *, stage: Stage = "handover") -> Behind:
-    """What hangs behind these units; in a ring a unit with another way does not.
+    """What hangs behind these devices; in a ring a device with another way does not.
 
     On the bench no link is built: none is cut, and no way leads over one.
     """

@@ -1,8 +1,8 @@
-"""Were settings saved: what a unit said before a restart, what it says after, and the plan.
+"""Were settings saved: what a device said before a restart, what it says after, and the plan.
 
-Observations of the time before are called `before NAME`; the unit's observation `restart` says how
-it went (see `Went`). Both stand in the same result as what was seen after, so that it can be judged
-again.
+Observations of the time before are called `before NAME`; the device's observation `restart` says
+how it went (see `RestartTimes`). Both stand in the same result as what was seen after, so that it
+can be judged again.
 """
 
 from __future__ import annotations
@@ -19,17 +19,17 @@ from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding, Verdict
 from verifier.model.subject import Subject
-from verifier.rules import ports
-from verifier.rules.compare import Judged, compare
+from verifier.rules.compare import Judgement, compare
 from verifier.rules.compare.asked import accept
-from verifier.rules.compare.seen import Seen
-from verifier.rules.powercycle_cause import nothing_saved
-from verifier.rules.soak import words
+from verifier.rules.compare.seen import DeviceObservations
+from verifier.rules.diagnose.nothing_saved import nothing_saved
+from verifier.rules.mib import ports
+from verifier.rules.soak.tally import words
 
 BEFORE: Final = "before "
 RESTART: Final = "restart"
 WAIT_BOOTS: Final = 4.0
-"""How long a unit is waited for: so many times the boot time of its profile."""
+"""How long a device is waited for: so many times the boot time of its profile."""
 
 SETTINGS: Final = {
     "sysName": "name", "sysLocation": "location", "engine-id": "SNMP engine id",
@@ -41,15 +41,17 @@ SETTINGS: Final = {
     "test_mode": "test mode", "software": "software", "serial": "serial",
     "part_number": "part number",
 }  # fmt: skip
-"""What a person sets, or what stays with the unit; levels, states and counters are none of it."""
+"""What a person sets, or what stays with the device; levels, states and counters are none of it."""
 _PORT_SETTINGS: Final = {"ifAdminStatus": "switched", "ifMtu": "MTU"}
 _MANY: Final = 12
+_SETTINGS: Final = frozenset({"identity", "state", "address", "port", "radio", "settings", "tcp"})
+"""First words of the checks that tell a setting."""
 _WAY: Final = frozenset({"local", "laptop", "icmp", "echo", "snmp"})
 """First words of the checks of whether a device can be asked at all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Went:
+class RestartTimes:
     """How a restart went; times are seconds since the person was asked.
 
     Attributes:
@@ -99,16 +101,16 @@ def unread(
 
 
 def before(observations: Iterable[Observation]) -> Iterator[Observation]:
-    """What was seen of units before the restart, under its name in the result."""
+    """What was seen of devices before the restart, under its name in the result."""
     for o in observations:
         if o.subject.kind in {"device", "port"}:
             yield dataclasses.replace(o, what=BEFORE + o.what)
 
 
 def settings(device: Device, observations: Iterable[Observation]) -> dict[str, Any]:
-    """The settings of a unit in the words of a person; a row of a table by what it is about."""
+    """The settings of a device in the words of a person; a row of a table by what it is about."""
     mine = [o for o in observations if o.subject.name == device.name]
-    seen = Seen(mine)
+    seen = DeviceObservations(mine)
     found: dict[str, Any] = {}
     for what, name in SETTINGS.items():
         for o in seen.starting(what):
@@ -128,7 +130,7 @@ def settings(device: Device, observations: Iterable[Observation]) -> dict[str, A
     return found
 
 
-def _port_settings(device: Device, seen: Seen) -> Iterator[tuple[str, Any]]:
+def _port_settings(device: Device, seen: DeviceObservations) -> Iterator[tuple[str, Any]]:
     """By the port's name, as its index may be another after a restart (RFC 2863 3.1.5)."""
     tables = {**mib.IF_TABLE, **mib.IF_X_TABLE}
     names = {
@@ -144,7 +146,7 @@ def _port_settings(device: Device, seen: Seen) -> Iterator[tuple[str, Any]]:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class SettingChange:
     """A setting that is another after the restart; None: it is not there any more."""
 
     name: str
@@ -159,10 +161,12 @@ def _said(value: Any) -> str:
     return "nothing" if value is None else repr(value) if isinstance(value, str) else str(value)
 
 
-def changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> tuple[Change, ...]:
+def changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> tuple[SettingChange, ...]:
     """Every setting that differs, in order."""
     names = dict.fromkeys((*old, *new))
-    return tuple(Change(n, old.get(n), new.get(n)) for n in names if old.get(n) != new.get(n))
+    return tuple(
+        SettingChange(n, old.get(n), new.get(n)) for n in names if old.get(n) != new.get(n)
+    )
 
 
 def judge(  # noqa: PLR0913
@@ -175,8 +179,8 @@ def judge(  # noqa: PLR0913
     names: Sequence[str] = (),
     accept_untested: Iterable[NotTestedOk] = (),
     problems: Iterable[Problem] = (),
-) -> Judged:
-    """The findings of what was seen after, and `settings.saved` and `system.uptime` of each unit.
+) -> Judgement:
+    """What was seen after, and `settings.saved` and `state.restarts` of each device.
 
     Arguments as `compare`; these two are asked at every stage, for that is what was done.
     """
@@ -193,14 +197,14 @@ def judge(  # noqa: PLR0913
     own: list[Finding] = []
     for device in devices:
         noted = went.get(device.name)
-        how = Went(**noted.value) if noted is not None and noted.value is not None else None
+        how = RestartTimes(**noted.value) if noted is not None and noted.value is not None else None
         reverted = _reverted(plan, device, earlier.findings, after.findings)
         mine = [_saved(plan, device, (olds, news), how, reverted)]
         if how is not None and how.snmp_s is not None:
             mine.append(_took(plan, device, profiles[device.profile], how))
         evidence = (noted.id,) if noted is not None else ()
         own += [dataclasses.replace(f, evidence=evidence) for f in mine]
-    kept = [f for f in after.findings if f.check not in {"settings.saved", "system.uptime"}]
+    kept = [f for f in after.findings if f.check not in {"settings.saved", "state.restarts"}]
     numbered = [f.numbered(f"f{n}") for n, f in enumerate(own, start=len(after.findings) + 1)]
     findings, told = accept(plan, (*kept, *numbered), (*accepted, *plan.not_tested_ok))
     present = {f.id for f in findings}
@@ -239,12 +243,12 @@ def _reverted(
         f for f in after
         if f.verdict in {"fail", "warn"} and (f.check, f.subject) in right
         and _is_of(plan, device, f.subject)
-        and f.check.partition(".")[0] in {"system", "address", "port", "radio", "settings", "tcp"}
+        and f.check.partition(".")[0] in _SETTINGS
     )  # fmt: skip
 
 
 def _is_of(plan: Plan, device: Device, subject: Subject) -> bool:
-    """Whether a subject is the unit, a port of it, or its end of a link."""
+    """Whether a subject is the device, a port of it, or its end of a link."""
     if subject.kind != "link":
         return subject.name == device.name
     return any(
@@ -259,7 +263,7 @@ def _saved(
     plan: Plan,
     device: Device,
     seen: tuple[Sequence[Observation], Sequence[Observation]],
-    how: Went | None,
+    how: RestartTimes | None,
     reverted: Sequence[Finding],
 ) -> Finding:
     old, new = (settings(device, part) for part in seen)
@@ -279,7 +283,7 @@ def _saved(
 def _verdict(
     old: Mapping[str, Any],
     new: Mapping[str, Any],
-    how: Went | None,
+    how: RestartTimes | None,
     reverted: Sequence[Finding],
 ) -> tuple[Verdict, str, str | None, str]:
     told = _no_comparison(how, old, new)
@@ -295,12 +299,12 @@ def _verdict(
     )
     reason = f"{len(changed)} settings are others after the restart: {listed}{more}"
     reason += f". As planned before and not any more: {gone_back}" if gone_back else ""
-    advice = "set what was lost again, save in the unit, and restart it once more"
+    advice = "set what was lost again, save in the device, and restart it once more"
     return "fail", f"{reason}; {_back(how)}", f"{len(changed)} changed", advice
 
 
 def _no_comparison(
-    how: Went | None, old: Mapping[str, Any], new: Mapping[str, Any]
+    how: RestartTimes | None, old: Mapping[str, Any], new: Mapping[str, Any]
 ) -> tuple[Verdict, str, str | None, str] | None:
     """What is said where before and after cannot be compared; None where they can."""
     if how is None:
@@ -321,8 +325,8 @@ def _no_comparison(
     )  # fmt: skip
 
 
-def _not_restarted(how: Went) -> str | None:
-    """Why a unit was not restarted at all, or None where it was, or nobody can tell."""
+def _not_restarted(how: RestartTimes) -> str | None:
+    """Why a device was not restarted at all, or None where it was, or nobody can tell."""
     if how.restarted is False and how.snmp_s is not None:
         return (
             "it was away, but its uptime went on: its cable was pulled and not its supply, or the "
@@ -333,7 +337,7 @@ def _not_restarted(how: Went) -> str | None:
     return None
 
 
-def _back(how: Went) -> str:
+def _back(how: RestartTimes) -> str:
     parts = []
     if how.ping_held:
         parts.append("it answered echoes throughout, only its agent was away")
@@ -344,12 +348,12 @@ def _back(how: Went) -> str:
     return ", ".join(parts) or "it did not come back"
 
 
-def _took(plan: Plan, device: Device, profile: Profile, how: Went) -> Finding:
-    """`system.uptime`: how long the unit was away, against its profile's boot time."""
+def _took(plan: Plan, device: Device, profile: Profile, how: RestartTimes) -> Finding:
+    """`state.restarts`: how long the device was away, against its profile's boot time."""
     assert how.snmp_s is not None
     slow = how.snmp_s > profile.boot_s
     return Finding(
-        check="system.uptime",
+        check="state.restarts",
         subject=Subject("device", device.name),
         verdict="warn" if slow else "pass",
         reason=_back(how) + (f"; profile {profile.id!r} says {profile.boot_s:g} s" if slow else ""),

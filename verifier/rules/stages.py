@@ -16,11 +16,11 @@ from verifier.model.subject import Subject
 ABSENT: Mapping[Stage, tuple[str, ...]] = {
     "bench": (
         "port.status", "port.speed", "port.duplex", "port.errors", "port.neighbour",
-        "system.alarm", "system.clock", "radio.fade-margin", "radio.rx-level-spread",
+        "state.alarm", "state.clock", "radio.fade-margin", "radio.rx-level-spread",
         "radio.polarisation-balance", "radio.*-seconds", "traffic.*",
     ),
     "alignment": (
-        "system.alarm", "settings.saved", "radio.capacity", "radio.fade-margin",
+        "state.alarm", "settings.saved", "radio.capacity", "radio.fade-margin",
         "radio.rx-level-spread", "radio.*-seconds", "traffic.*",
     ),
     "handover": (),
@@ -28,8 +28,8 @@ ABSENT: Mapping[Stage, tuple[str, ...]] = {
 }  # fmt: skip
 """Names of checks, or patterns, that do not belong to a stage.
 
-Bench: units without their cables, their network and their far end. Alignment: lowest modulation and
-raised power on purpose, so nothing that follows from the modulation, and nothing saved yet.
+Bench: devices without their cables, their network and their far end. Alignment: lowest modulation
+and raised power on purpose, so nothing that follows from the modulation, and nothing saved yet.
 """
 
 _ATTENUATION = "bench_attenuation_db"
@@ -42,8 +42,8 @@ BENCH_NEEDS: Mapping[str, str] = {
     "link.far-end": "bench_attenuation_db",
 }
 """On the bench these belong only where the plan gives that field of the end, or of both ends:
-without an attenuation between the units nothing transmits, so nothing is received. What a receiver
-bears (`radio.rx-level`) is judged all the same."""
+without an attenuation between the devices nothing transmits, so nothing is received. What a
+receiver bears (`radio.rx-level`) is judged all the same."""
 
 
 def belongs(links: Mapping[str, Link], stage: Stage, check: str, subject: Subject) -> bool:
@@ -59,7 +59,7 @@ def belongs(links: Mapping[str, Link], stage: Stage, check: str, subject: Subjec
 
 
 def _whole(subject: Subject) -> Subject:
-    """The carrier of an end: one attenuation between two units serves both directions."""
+    """The carrier of an end: one attenuation between two devices serves both directions."""
     return Subject("link", subject.name, carrier=subject.carrier)
 
 

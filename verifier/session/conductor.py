@@ -16,21 +16,21 @@ from verifier.model.laptop import Route
 from verifier.model.observation import ACCEPTED, OBSERVED, Observation
 from verifier.model.plan import Device
 from verifier.model.subject import Subject
-from verifier.probes import laptop as this_machine
 from verifier.probes import tcp
-from verifier.probes.icmp import EchoTarget
+from verifier.probes.echo.burst import EchoTarget
+from verifier.probes.laptop import look as this_machine
 from verifier.probes.pace import Pace
 from verifier.rules.compare.reach import planned_services
 from verifier.rules.compare.seen import laptop_value, route_value
-from verifier.session.arping import Arping
-from verifier.session.echoing import Echoing
-from verifier.session.fitting import routes_of
-from verifier.session.probing import Paces
+from verifier.session.ask.levels import sample_links, watch
+from verifier.session.ask.poller import Job, LoopPoller, Poller
+from verifier.session.laptop.fit import routes_of
+from verifier.session.limits import Paces
+from verifier.session.reach.arp import Arping
+from verifier.session.reach.echoes import Echoing
 from verifier.session.recorder import Recorder, numbered
-from verifier.session.sampling import sample_links, watch
 from verifier.session.signals import cancelled_by_signals
-from verifier.session.soak import Soak, Surroundings
-from verifier.session.surveyor import InLoop, Job, Surveyor
+from verifier.session.soak.run import Soak, Surroundings
 from verifier.session.versions import versions
 
 if TYPE_CHECKING:
@@ -39,11 +39,11 @@ if TYPE_CHECKING:
 _SETTLE_S = 0.5
 """How long the other probes wait for the warm-up echo, which resolves the neighbour first."""
 _AT_ONCE = 512
-"""Units that are asked by TCP and SNMP at the same time."""
+"""Devices that are asked by TCP and SNMP at the same time."""
 _AGAIN_AFTER_S = 1.0
 _AGAIN_PER_S = 50.0
-"""A sweep asks units that were silent by SNMP again after this pause, so many a second."""
-_NOT_ASKED = "not asked: the unit answers no echo"
+"""A sweep asks devices that were silent by SNMP again after this pause, so many a second."""
+_NOT_ASKED = "not asked: the device answers no echo"
 _SWITCH_S = 0.001
 """At Python's usual 5 ms the echo thread falls to half its pace beside a busy event loop."""
 
@@ -75,7 +75,7 @@ class Conductor:
     """Runs all probes of a request and holds what they saw."""
 
     def __init__(
-        self, request: Request, paces: Paces, asking: Surveyor, jobs: Mapping[str, Job]
+        self, request: Request, paces: Paces, asking: Poller, jobs: Mapping[str, Job]
     ) -> None:
         self.stop = threading.Event()
         self.faults: list[Exception] = []
@@ -92,7 +92,7 @@ class Conductor:
         self._slowly = Pace(_AGAIN_PER_S)
 
     def observations(self) -> tuple[Observation, ...]:
-        """All that was seen, numbered; the laptop first, then the units in plan order."""
+        """All that was seen, numbered; the laptop first, then the devices in plan order."""
         for record in self._records.values():
             if self.stop.is_set():
                 self._note_interruption(record)
@@ -118,15 +118,15 @@ class Conductor:
             self._note_neighbours(routes)
 
     async def _measure(self, routes: Mapping[str, Route | None]) -> None:
-        """Reads every unit, then soaks where that was asked for; the journal grows meanwhile."""
+        """Reads every device, then soaks where that was asked for; the journal grows meanwhile."""
         if self._request.soak is None:
-            await self._probe_units(routes)
+            await self._probe_devices(routes)
             return
         soak = Soak(self._request.soak, self._surroundings())
         beside = [asyncio.create_task(soak.keep())]
         try:
-            await self._probe_units(routes)
-            looking = InLoop(self._jobs, self._paces)
+            await self._probe_devices(routes)
+            looking = LoopPoller(self._jobs, self._paces)
             beside.append(
                 asyncio.create_task(watch(self._request.plan, self._jobs, self._records, looking))
             )
@@ -169,7 +169,7 @@ class Conductor:
         return routes
 
     def _note_observed(self) -> None:
-        """What a person entered: which sheet it was, and each row of the units asked for."""
+        """What a person entered: which sheet it was, and each row of the devices asked for."""
         if (observed := self._request.observed) is None:
             return
         sheet = {
@@ -184,7 +184,7 @@ class Conductor:
                     at=entry.at,
                 )  # fmt: skip
 
-    async def _probe_units(self, routes: Mapping[str, Route | None]) -> None:
+    async def _probe_devices(self, routes: Mapping[str, Route | None]) -> None:
         request = self._request
         targets = {d.name: _echo_target(d.address.address, routes[d.name]) for d in request.devices}
         echoing = Echoing(
@@ -203,7 +203,7 @@ class Conductor:
                 if request.command == "verify":
                     tasks.create_task(self._ask_the_cable(routes, echoing))
                 for device in request.devices:
-                    tasks.create_task(self._probe_unit(device, echoing, gate))
+                    tasks.create_task(self._probe_device(device, echoing, gate))
             if request.command == "verify":
                 sampling = sample_links(request.plan, self._jobs, self._records, self._asking)
                 self.faults.extend(await sampling)
@@ -216,7 +216,9 @@ class Conductor:
         arping = Arping(request.plan, request.profiles, request.devices, routes)
         await arping.run(self._records, self._laptop_record, self._paces.network, self.stop)
 
-    async def _probe_unit(self, device: Device, echoing: Echoing, gate: asyncio.Semaphore) -> None:
+    async def _probe_device(
+        self, device: Device, echoing: Echoing, gate: asyncio.Semaphore
+    ) -> None:
         request, record = self._request, self._records[device.name]
         if not request.ask_all and not await echoing.may_answer(device.name):
             record.note("snmp", "answer", raw=_NOT_ASKED)
@@ -235,7 +237,7 @@ class Conductor:
             self._request.progress(self._finished, len(self._request.devices))
 
     async def _survey(self, name: str) -> None:
-        """Asks one unit by SNMP; a fault of ours ends the reading of this unit and of no other."""
+        """Asks one device by SNMP; a fault of ours ends the reading of this device alone."""
         record = self._records[name]
         try:
             await self._asking.survey(name, record)
@@ -245,7 +247,7 @@ class Conductor:
             record.note("snmp", "deadline", raw=raw)
 
     async def _ask_again(self, name: str, record: Recorder) -> None:
-        """A unit that was silent by SNMP is asked once more, when the rush is over, at a low rate.
+        """A device that was silent by SNMP is asked once more, slowly, after the others.
 
         What it says then counts; the first silence stays written down under another name.
         """
@@ -272,7 +274,7 @@ class Conductor:
             )
 
     def _note_neighbours(self, routes: Mapping[str, Route | None]) -> None:
-        """Hardware addresses of units that are on-link; of others an old entry may be left."""
+        """Hardware addresses of devices that are on-link; of others an old entry may be left."""
         known = this_machine.neighbours()
         for device in self._request.devices:
             route, mac = routes[device.name], known.get(device.address.address)
@@ -285,7 +287,7 @@ def _silent(record: Recorder) -> bool:
 
 
 def _at_once(packets_per_s: float | None) -> int:
-    """How many units may wait for sending slots without their own time passing meanwhile."""
+    """How many devices may wait for sending slots without their own time passing meanwhile."""
     return _AT_ONCE if packets_per_s is None else min(_AT_ONCE, max(1, int(packets_per_s)))
 
 

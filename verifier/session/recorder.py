@@ -24,7 +24,7 @@ def timestamp(at: dt.datetime) -> str:
     return at.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-class Row(NamedTuple):
+class RecorderEntry(NamedTuple):
     """What was seen, before it has a number; the fields are those of `Observation`."""
 
     probe: Probe
@@ -62,7 +62,7 @@ class Recorder:
 
     def __init__(self, subject: Subject, clock: Clock = utc_now) -> None:
         self.subject = subject
-        self.seen: list[Row] = []
+        self.seen: list[RecorderEntry] = []
         self._clock = clock
 
     def note(  # noqa: PLR0913
@@ -80,7 +80,7 @@ class Recorder:
         """Adds one observation; the fields are those of `Observation`, `at` is now unless given."""
         took_ms = None if took_ms is None else round(took_ms, 3)
         time = timestamp(at or self._clock())
-        self.seen.append(Row(probe, what, oid, raw, value, unit, time, took_ms))
+        self.seen.append(RecorderEntry(probe, what, oid, raw, value, unit, time, took_ms))
 
 
 def numbered(recorders: Iterable[Recorder]) -> tuple[Observation, ...]:
@@ -96,12 +96,12 @@ def numbered(recorders: Iterable[Recorder]) -> tuple[Observation, ...]:
 Packed = tuple[Any, ...]
 
 
-def packed(seen: Iterable[Row]) -> list[Packed]:
+def packed(seen: Iterable[RecorderEntry]) -> list[Packed]:
     """As plain tuples: a third of the time to send and take in."""
     return [tuple(row) for row in seen]
 
 
-def unpacked(rows: Iterable[Packed]) -> Iterator[Row]:
-    """The opposite of `packed`; texts that many units share are kept once."""
+def unpacked(rows: Iterable[Packed]) -> Iterator[RecorderEntry]:
+    """The opposite of `packed`; texts that many devices share are kept once."""
     for row in rows:
-        yield Row._make(sys.intern(part) if type(part) is str else part for part in row)
+        yield RecorderEntry._make(sys.intern(part) if type(part) is str else part for part in row)

@@ -1,4 +1,4 @@
-"""One verification: look at the laptop, probe every unit, compare, explain."""
+"""One verification: look at the laptop, probe every device, compare, explain."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import PlanReference, Result
-from verifier.probes.snmp import Target
+from verifier.probes.snmp import SnmpTarget
 from verifier.rules.compare import REACH, VERIFY, compare
-from verifier.rules.gateways import hosts_outside
 from verifier.rules.health import HEALTH_CHECKS
+from verifier.rules.mib.gateways import hosts_outside
+from verifier.session.ask.in_processes import surveyor, worker_count
+from verifier.session.ask.poller import Job
 from verifier.session.conductor import Conductor, short_switches
-from verifier.session.probing import Paces, Probing
+from verifier.session.limits import Paces, Probing
 from verifier.session.recorder import Clock, timestamp, utc_now
-from verifier.session.soak import SoakRequest
-from verifier.session.surveyor import Job
-from verifier.session.workers import surveyor, worker_count
+from verifier.session.soak.run import SoakRequest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,11 +39,11 @@ class Request:
         profiles: by id, every profile the devices name.
         credentials: by entry name, every entry the devices name.
         laptop: given instead of this machine's own interfaces.
-        try_default_community: ask each unit once with the community `public`.
-        ask_all: ask also units that answer no echo; a sweep may leave them out.
+        try_default_community: ask each device once with the community `public`.
+        ask_all: ask also devices that answer no echo; a sweep may leave them out.
         observed: what a person entered.
-        soak: what to measure for how long after the units were read; None: nothing.
-        progress: called with units finished and units in all.
+        soak: what to measure for how long after the devices were read; None: nothing.
+        progress: called with devices finished and devices in all.
     """
 
     command: Literal["verify", "reach", "sweep"]
@@ -68,7 +68,7 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """A result, whether it was cut short by a person, and our own faults while units were read."""
+    """A result, whether a person cut it short, and our own faults while devices were read."""
 
     result: Result
     interrupted: bool
@@ -139,7 +139,7 @@ def _jobs(request: Request) -> dict[str, Job]:
         device.name: Job(
             device=device,
             profile=request.profiles[device.profile],
-            target=Target(
+            target=SnmpTarget(
                 address=device.address.address,
                 entry=request.credentials[device.snmp],
                 timeout_s=probing.snmp_timeout_s,

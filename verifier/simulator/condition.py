@@ -1,4 +1,4 @@
-"""How a simulated unit departs from its plan."""
+"""How a simulated device departs from its plan."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ Damage = Literal["truncated", "garbage"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Condition:
-    """How a unit departs from its plan; by default in nothing.
+    """How a device departs from its plan; by default in nothing.
 
     Attributes:
-        stands_for: it is this other unit, with its settings, at the address of its own.
+        stands_for: it is this other device, with its settings, at the address of its own.
         hardware: serial number, part number, software and hardware address instead of the planned.
         gateway_lost: it has no default route.
         extra_addresses: held besides those that are planned.
@@ -65,5 +65,5 @@ class Condition:
         return not (self.silent or self.delay_s or self.responder or self.damage)
 
     def hardware_of(self, device: Device) -> Device:
-        """The unit with what is another's about its hardware."""
+        """The device with what is another's about its hardware."""
         return dataclasses.replace(device, **dict(self.hardware))  # type: ignore[arg-type]

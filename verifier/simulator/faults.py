@@ -1,4 +1,4 @@
-"""What can be wrong with a simulated unit: one table, from a fault's kind to what it changes."""
+"""What can be wrong with a simulated device: one table, from a fault's kind to what it changes."""
 
 from __future__ import annotations
 
@@ -26,19 +26,19 @@ _OCTET = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
+class PlantedFault:
     """One thing wrong.
 
     Attributes:
         kind: a name of `KINDS`.
-        unit: the unit that has it, or
+        device: the device that has it, or
         link: the link whose ends have it.
-        port: of the unit; the first planned if None.
+        port: of the device; the first planned if None.
         value: in the unit that `KINDS` tells; its default if None.
     """
 
     kind: str
-    unit: str | None = None
+    device: str | None = None
     link: str | None = None
     port: str | None = None
     value: float | str | None = None
@@ -47,21 +47,21 @@ class Fault:
         kind = KINDS.get(self.kind)
         if kind is None:
             raise UsageError(f"no fault {self.kind!r}: there are {', '.join(KINDS)}")
-        if (self.unit if kind.of == "unit" else self.link) is None:
+        if (self.device if kind.of == "device" else self.link) is None:
             raise UsageError(f"fault {self.kind!r} is one of a {kind.of}: name the {kind.of}")
 
 
-Change = Callable[[Condition, Device, Fault, Device | None], Condition]
+Change = Callable[[Condition, Device, PlantedFault, Device | None], Condition]
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
     """A kind of fault: whose it is, in words, and the condition it makes of another.
 
-    `change` gets the unit as planned, the fault, and for a link the far unit as planned.
+    `change` gets the device as planned, the fault, and for a link the far device as planned.
     """
 
-    of: Literal["unit", "link"]
+    of: Literal["device", "link"]
     words: str
     change: Change
 
@@ -71,29 +71,31 @@ def _with(**fixed: object) -> Change:
     return lambda c, _device, _fault, _far: dataclasses.replace(c, **fixed)  # type: ignore[arg-type]
 
 
-def _radio(change: Callable[[Setting, Fault], Setting]) -> Change:
+def _radio(change: Callable[[Setting, PlantedFault], Setting]) -> Change:
     """A change of the radio's setting."""
     return lambda c, _device, f, _far: dataclasses.replace(c, radio=change(c.radio, f))
 
 
-def _number(fault: Fault, default: float) -> float:
+def _number(fault: PlantedFault, default: float) -> float:
     return default if fault.value is None else float(fault.value)
 
 
-def _less_received(setting: Setting, fault: Fault) -> Setting:
+def _less_received(setting: Setting, fault: PlantedFault) -> Setting:
     loss_db = setting.rx_extra_db + _number(fault, _LOSS_DB)
     return dataclasses.replace(setting, rx_extra_db=loss_db)
 
 
-def _more_received(setting: Setting, fault: Fault) -> Setting:
+def _more_received(setting: Setting, fault: PlantedFault) -> Setting:
     return dataclasses.replace(setting, rx_extra_db=setting.rx_extra_db - _number(fault, _LOSS_DB))
 
 
-def _less_sent(setting: Setting, fault: Fault) -> Setting:
+def _less_sent(setting: Setting, fault: PlantedFault) -> Setting:
     return dataclasses.replace(setting, power_offset_db=-_number(fault, _LOSS_DB))
 
 
-def _name(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+def _name(
+    condition: Condition, device: Device, fault: PlantedFault, far: Device | None
+) -> Condition:
     del far
     return dataclasses.replace(condition, name=str(fault.value or f"{device.name}-spare"))
 
@@ -106,41 +108,51 @@ def _setting(**fixed: object) -> Change:
 _SPARE: tuple[tuple[str, str | Mac | None], ...] = (("serial", "990001"), ("mac", _SPARE_MAC))
 
 
-def _another(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
-    """A unit that nobody planned, with a name, a place and a serial number of its own."""
+def _another(
+    condition: Condition, device: Device, fault: PlantedFault, far: Device | None
+) -> Condition:
+    """A device that nobody planned, with a name, a place and a serial number of its own."""
     del device, fault, far
     return dataclasses.replace(
         condition, name="stranger", location="elsewhere", hardware=(*condition.hardware, *_SPARE)
     )
 
 
-def _hardware(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
-    """The far unit's hardware, with the settings that are planned here."""
+def _hardware(
+    condition: Condition, device: Device, fault: PlantedFault, far: Device | None
+) -> Condition:
+    """The far device's hardware, with the settings that are planned here."""
     del device, fault
     assert far is not None
     own = (("serial", far.serial), ("mac", far.mac), ("part_number", far.part_number))
     return dataclasses.replace(condition, hardware=(*condition.hardware, *own))
 
 
-def _software(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+def _software(
+    condition: Condition, device: Device, fault: PlantedFault, far: Device | None
+) -> Condition:
     del device, far
     own = ("software", str(fault.value or "3.9.0"))
     return dataclasses.replace(condition, hardware=(*condition.hardware, own))
 
 
-def _extra(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+def _extra(
+    condition: Condition, device: Device, fault: PlantedFault, far: Device | None
+) -> Condition:
     del fault, far
     octets = device.address.address.ip.packed
     own = Address.parse(".".join(map(str, (octets[0], octets[1] ^ 1, *octets[2:]))))
     return dataclasses.replace(condition, extra_addresses=(Interface.of(own, 24),))
 
 
-def _of_port(change: Callable[[Condition, str, Fault], Condition]) -> Change:
+def _of_port(change: Callable[[Condition, str, PlantedFault], Condition]) -> Change:
     """A change of one port; the first planned if none is named."""
     return lambda c, device, fault, _: change(c, fault.port or device.ports[0].name, fault)
 
 
-def _reset(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+def _reset(
+    condition: Condition, device: Device, fault: PlantedFault, far: Device | None
+) -> Condition:
     """As it came from the factory, but for its address."""
     radio = dataclasses.replace(
         condition.radio, mhz_off=_MHZ_OFF, rx_mhz_off=_MHZ_OFF, link_id="factory"
@@ -152,7 +164,9 @@ def _reset(condition: Condition, device: Device, fault: Fault, far: Device | Non
     )  # fmt: skip
 
 
-def _prefix(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+def _prefix(
+    condition: Condition, device: Device, fault: PlantedFault, far: Device | None
+) -> Condition:
     del far
     planned = device.address.prefix
     wrong = planned - _OCTET if planned > _OCTET else planned + _OCTET
@@ -162,7 +176,9 @@ def _prefix(condition: Condition, device: Device, fault: Fault, far: Device | No
     )
 
 
-def _gateway(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+def _gateway(
+    condition: Condition, device: Device, fault: PlantedFault, far: Device | None
+) -> Condition:
     """Another host of the subnet: the gateway's last bit but one the other way round."""
     del far
     if fault.value is not None:
@@ -174,10 +190,12 @@ def _gateway(condition: Condition, device: Device, fault: Fault, far: Device | N
     return dataclasses.replace(condition, gateway=other)
 
 
-def _port(speed_mbps: Callable[[int, Fault], int]) -> Change:
+def _port(speed_mbps: Callable[[int, PlantedFault], int]) -> Change:
     """A change of one port's speed."""
 
-    def change(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+    def change(
+        condition: Condition, device: Device, fault: PlantedFault, far: Device | None
+    ) -> Condition:
         del far
         ports = {p.name: p.speed_mbps or _FULL_SPEED_MBPS for p in device.ports}
         name = fault.port or next(iter(ports), None)
@@ -189,119 +207,121 @@ def _port(speed_mbps: Callable[[int, Fault], int]) -> Change:
     return change
 
 
-def _responder(condition: Condition, device: Device, fault: Fault, far: Device | None) -> Condition:
+def _responder(
+    condition: Condition, device: Device, fault: PlantedFault, far: Device | None
+) -> Condition:
     del device, far
     other = Address.parse(str(fault.value)) if fault.value else _OTHER_ADDRESS
     if not (other.is_v4 and other.is_loopback):
-        raise UsageError(f"{other}: a simulated unit answers from 127.0.0.0/8 only")
+        raise UsageError(f"{other}: a simulated device answers from 127.0.0.0/8 only")
     return dataclasses.replace(condition, responder=other)
 
 
 KINDS: dict[str, Kind] = {
-    "no-answer": Kind("unit", "the SNMP agent is silent", _with(silent=True)),
+    "no-answer": Kind("device", "the SNMP agent is silent", _with(silent=True)),
     "slow": Kind(
-        "unit", "answers so many seconds late (0.5)",
+        "device", "answers so many seconds late (0.5)",
         lambda c, _, f, __: dataclasses.replace(c, delay_s=_number(f, _DELAY_S)),
     ),
-    "wrong-name": Kind("unit", "another sysName", _name),
+    "wrong-name": Kind("device", "another sysName", _name),
     "swapped-ends": Kind(
-        "link", "the two units stand at each other's place",
+        "link", "the two devices stand at each other's place",
         lambda c, _, __, far: dataclasses.replace(c, stands_for=far.name if far else None),
     ),
-    "wrong-mask": Kind("unit", "another prefix length", _prefix),
-    "wrong-gateway": Kind("unit", "another default gateway", _gateway),
-    "port-down": Kind("unit", "a port is down", _port(lambda _, __: 0)),
+    "wrong-mask": Kind("device", "another prefix length", _prefix),
+    "wrong-gateway": Kind("device", "another default gateway", _gateway),
+    "port-down": Kind("device", "a port is down", _port(lambda _, __: 0)),
     "port-slow": Kind(
-        "unit", "a port runs at so many Mbit/s (a tenth)",
+        "device", "a port runs at so many Mbit/s (a tenth)",
         _port(lambda planned, fault: int(_number(fault, max(1, planned // 10)))),
     ),
-    "counters-running": Kind("unit", "error counters run", _with(counting=True)),
-    "level-low": Kind("unit", "receives so many dB less (12)", _radio(_less_received)),
+    "counters-running": Kind("device", "error counters run", _with(counting=True)),
+    "level-low": Kind("device", "receives so many dB less (12)", _radio(_less_received)),
     "level-low-both": Kind("link", "both ends receive so many dB less (12)",
                            _radio(_less_received)),
-    "power-low": Kind("unit", "transmits so many dB less than it says (12)", _radio(_less_sent)),
+    "power-low": Kind("device", "transmits so many dB less than it says (12)", _radio(_less_sent)),
     "alignment-left": Kind(
-        "unit", "still in alignment settings: lowest modulation, highest power",
+        "device", "still in alignment settings: lowest modulation, highest power",
         _radio(lambda s, _: dataclasses.replace(s, alignment=True)),
     ),
-    "muted": Kind("unit", "the transmitter is off",
+    "muted": Kind("device", "the transmitter is off",
                   _radio(lambda s, _: dataclasses.replace(s, muted=True))),
     "level-high": Kind(
-        "unit", "receives so many dB more (12)",
+        "device", "receives so many dB more (12)",
         _radio(_more_received),
     ),
     "power-set": Kind(
-        "unit", "its power is set so many dB over the plan (4)",
+        "device", "its power is set so many dB over the plan (4)",
         _radio(lambda s, f: dataclasses.replace(s, set_offset_db=_number(f, _MORE_DB))),
     ),
     "frequency": Kind(
-        "unit", "transmits so many MHz over its frequency (14)",
+        "device", "transmits so many MHz over its frequency (14)",
         _radio(lambda s, f: dataclasses.replace(s, mhz_off=_number(f, _MHZ_OFF))),
     ),
     "frequencies-crossed": Kind("link", "each end has the other's frequencies",
                                 _setting(crossed=True)),
     "bandwidth": Kind(
-        "unit", "has this bandwidth (14 MHz)",
+        "device", "has this bandwidth (14 MHz)",
         _radio(lambda s, f: dataclasses.replace(s, bandwidth_mhz=_number(f, _MHZ_OFF))),
     ),
     "link-id": Kind(
-        "unit", "has this link id ('other')",
+        "device", "has this link id ('other')",
         _radio(lambda s, f: dataclasses.replace(s, link_id=str(f.value or "other"))),
     ),
-    "key": Kind("unit", "has another encryption key", _setting(key="other")),
+    "key": Kind("device", "has another encryption key", _setting(key="other")),
     "polarisation": Kind(
-        "unit", "has this polarisation (H)",
+        "device", "has this polarisation (H)",
         _radio(lambda s, f: dataclasses.replace(s, polarisation=str(f.value or "H"))),
     ),
-    "modulation": Kind("unit", "is fixed at the lowest modulation", _setting(lowest=True)),
-    "atpc": Kind("unit", "ATPC is on", _setting(atpc=True)),
-    "test-mode": Kind("unit", "transmits a bare carrier for a test", _setting(testing=True)),
+    "modulation": Kind("device", "is fixed at the lowest modulation", _setting(lowest=True)),
+    "atpc": Kind("device", "ATPC is on", _setting(atpc=True)),
+    "test-mode": Kind("device", "transmits a bare carrier for a test", _setting(testing=True)),
     "interference": Kind(
-        "unit", "another transmitter takes so many dB off its SNR (24)",
+        "device", "another transmitter takes so many dB off its SNR (24)",
         _radio(lambda s, f: dataclasses.replace(s, noise_db=_number(f, _NOISE_DB))),
     ),
-    "no-name": Kind("unit", "sysName is empty", _with(name="")),
+    "no-name": Kind("device", "sysName is empty", _with(name="")),
     "location": Kind(
-        "unit", "another sysLocation ('elsewhere')",
+        "device", "another sysLocation ('elsewhere')",
         lambda c, _, f, __: dataclasses.replace(c, location=str(f.value or "elsewhere")),
     ),
-    "software": Kind("unit", "runs this software (3.9.0)", _software),
+    "software": Kind("device", "runs this software (3.9.0)", _software),
     "exchanged": Kind(
-        "unit", "a spare stands at its place, set up as planned",
+        "device", "a spare stands at its place, set up as planned",
         lambda c, _, __, ___: dataclasses.replace(c, hardware=(*c.hardware, *_SPARE)),
     ),
-    "another": Kind("unit", "a unit that nobody planned stands at its place", _another),
+    "another": Kind("device", "a device that nobody planned stands at its place", _another),
     "hardware-swapped": Kind(
-        "link", "the two units stand at each other's place, set up for where they stand", _hardware
+        "link", "the two devices are at each other's place, set up for where they are", _hardware
     ),
-    "no-gateway": Kind("unit", "has no default route", _with(gateway_lost=True)),
-    "extra-address": Kind("unit", "holds a further address of 127.0.0.0/8", _extra),
+    "no-gateway": Kind("device", "has no default route", _with(gateway_lost=True)),
+    "extra-address": Kind("device", "holds a further address of 127.0.0.0/8", _extra),
     "half-duplex": Kind(
-        "unit", "a port runs half duplex",
+        "device", "a port runs half duplex",
         _of_port(lambda c, p, _: dataclasses.replace(c, half_duplex=(*c.half_duplex, p))),
     ),
     "mtu": Kind(
-        "unit", "a port has this MTU (1400)",
+        "device", "a port has this MTU (1400)",
         _of_port(lambda c, p, f: dataclasses.replace(
             c, mtus=(*c.mtus, (p, int(_number(f, _MTU)))))),
     ),
-    "alarm": Kind("unit", "an alarm is present", _with(alarm=True)),
-    "clock-free": Kind("unit", "its clock follows no time server", _with(clock_free=True)),
-    "reset": Kind("unit", "restarted with the factory's settings, at its address", _reset),
-    "unsaved": Kind("unit", "settings are not saved", _with(unsaved=True)),
-    "switch-forced": Kind("unit", "the protection switch is forced", _with(forced=True)),
+    "alarm": Kind("device", "an alarm is present", _with(alarm=True)),
+    "clock-free": Kind("device", "its clock follows no time server", _with(clock_free=True)),
+    "reset": Kind("device", "restarted with the factory's settings, at its address", _reset),
+    "unsaved": Kind("device", "settings are not saved", _with(unsaved=True)),
+    "switch-forced": Kind("device", "the protection switch is forced", _with(forced=True)),
     "restarted": Kind(
-        "unit", "restarts now",
+        "device", "restarts now",
         lambda c, _, __, ___: dataclasses.replace(c, restarts=c.restarts + 1),
     ),
-    "non-increasing": Kind("unit", "GETNEXT gives the object it is asked for", _with(stuck=True)),
+    "non-increasing": Kind("device", "GETNEXT gives the object it is asked for", _with(stuck=True)),
     "too-big": Kind(
-        "unit", "tooBig for more objects than these (1)",
+        "device", "tooBig for more objects than these (1)",
         lambda c, _, f, __: dataclasses.replace(c, most=int(_number(f, 1))),
     ),
-    "truncated": Kind("unit", "replies are cut short", _with(damage="truncated")),
-    "garbage": Kind("unit", "replies are no SNMP", _with(damage="garbage")),
-    "wrong-community": Kind("unit", "has another community or key", _with(refuses=True)),
-    "other-address": Kind("unit", "answers from another address of 127.0.0.0/8", _responder),
+    "truncated": Kind("device", "replies are cut short", _with(damage="truncated")),
+    "garbage": Kind("device", "replies are no SNMP", _with(damage="garbage")),
+    "wrong-community": Kind("device", "has another community or key", _with(refuses=True)),
+    "other-address": Kind("device", "answers from another address of 127.0.0.0/8", _responder),
 }  # fmt: skip
 """Every fault there is, by name."""

@@ -1,4 +1,4 @@
-"""A simulated network: which address of 127.0.0.0/8 is which unit, and what is wrong with it."""
+"""A simulated network: which address of 127.0.0.0/8 is which device, and what is wrong with it."""
 
 from __future__ import annotations
 
@@ -14,27 +14,27 @@ from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
 from verifier.model.profile import Profile
 from verifier.simulator import radio
 from verifier.simulator.condition import Condition
-from verifier.simulator.faults import KINDS, Fault
+from verifier.simulator.device import SimulatedDevice
+from verifier.simulator.faults import KINDS, PlantedFault
 from verifier.simulator.mib.shown import (
-    Shown,
+    ShownDevice,
     ShownRadio,
     addresses_of,
     ports_of,
     settings_of,
 )
-from verifier.simulator.unit import Unit
 
-Agents = dict[int, dict[bytes, Unit]]
-"""Units by UDP port and by the four octets of an address."""
+Agents = dict[int, dict[bytes, SimulatedDevice]]
+"""Devices by UDP port and by the four octets of an address."""
 
 
-_Wrong = tuple[tuple[Fault, Device | None], ...]
-"""The faults of a unit, each with the far unit as planned where it is one of a link."""
+_Wrong = tuple[tuple[PlantedFault, Device | None], ...]
+"""The faults of a device, each with the far device as planned where it is one of a link."""
 _Value = TypeVar("_Value")
 
 
-class Network:
-    """All units of a plan, as they should be but for the faults.
+class SimulatedNetwork:
+    """All devices of a plan, as they should be but for the faults.
 
     Args:
         plan: its devices are simulated, each at its planned address.
@@ -55,11 +55,11 @@ class Network:
         credentials: Mapping[str, SnmpEntry],
         *,
         port: int | None = None,
-        faults: Iterable[Fault] = (),
+        faults: Iterable[PlantedFault] = (),
     ) -> None:
         self.plan = plan
         self._port = port
-        self._faults: list[Fault] = []
+        self._faults: list[PlantedFault] = []
         self._wrong: dict[str, _Wrong] = {}
         self._links = {link.name: link for link in plan.links}
         self._ends: dict[str, list[tuple[Link, Carrier, EndName]]] = defaultdict(list)
@@ -69,7 +69,7 @@ class Network:
                     self._ends[end.device].append((link, carrier, name))
         self._sites = {site.name: site for site in plan.sites}
         start_s = time.monotonic()
-        self.units: dict[str, Unit] = {}
+        self.devices: dict[str, SimulatedDevice] = {}
         for device in plan.devices:
             _can_be_simulated(device)
             profile = _known(profiles, device.profile, f"{device.name}: profile")
@@ -78,71 +78,71 @@ class Network:
                 if device.snmp is None
                 else _known(credentials, device.snmp, f"{device.name}: SNMP credentials")
             )
-            self.units[device.name] = Unit(device, profile, entry, self._look, start_s)
+            self.devices[device.name] = SimulatedDevice(device, profile, entry, self._look, start_s)
         for fault in faults:
             self.put(fault)
 
     @property
-    def faults(self) -> tuple[Fault, ...]:
+    def faults(self) -> tuple[PlantedFault, ...]:
         """What is wrong now, in the order it was put on."""
         return tuple(self._faults)
 
-    def put(self, fault: Fault) -> None:
-        """Puts a fault on, also while the network is running. Raises UsageError: no such unit."""
+    def put(self, fault: PlantedFault) -> None:
+        """Puts a fault on, also while the network is running. Raises UsageError: no such device."""
         concerned = self._concerned(fault)
         self._change(
             {u: (*self._wrong.get(u.device.name, ()), (fault, far)) for u, far in concerned}
         )
         self._faults.append(fault)
 
-    def take_off(self, fault: Fault) -> None:
+    def take_off(self, fault: PlantedFault) -> None:
         """Takes a fault off again. What happened (`restarted`) stays. Raises UsageError: not on."""
         if fault not in self._faults:
             raise UsageError(f"fault {fault.kind!r} is not on")
         self._faults.remove(fault)
-        wrong: dict[Unit, _Wrong] = {}
-        for unit, far in self._concerned(fault):
-            left = list(self._wrong[unit.device.name])
+        wrong: dict[SimulatedDevice, _Wrong] = {}
+        for device, far in self._concerned(fault):
+            left = list(self._wrong[device.device.name])
             left.remove((fault, far))
-            wrong[unit] = tuple(left)
+            wrong[device] = tuple(left)
         self._change(wrong)
 
     def agents(self) -> Agents:
-        """Which unit answers at which port and address.
+        """Which device answers at which port and address.
 
-        Raises UsageError where two units have one address.
+        Raises UsageError where two devices have one address.
         """
         found: Agents = defaultdict(dict)
-        for unit in self.units.values():
-            if unit.entry is None:
+        for device in self.devices.values():
+            if device.entry is None:
                 continue
-            port = unit.entry.port if self._port is None else self._port
-            address = unit.device.address.address
+            port = device.entry.port if self._port is None else self._port
+            address = device.device.address.address
             if address.ip.packed in found[port]:
-                raise UsageError(f"two units at {address}")
-            found[port][address.ip.packed] = unit
+                raise UsageError(f"two devices at {address}")
+            found[port][address.ip.packed] = device
         for agents in found.values():
-            for unit in list(agents.values()):
-                for octets in _other_addresses(unit.device):
-                    agents.setdefault(octets, unit)
+            for device in list(agents.values()):
+                for octets in _other_addresses(device.device):
+                    agents.setdefault(octets, device)
         return dict(found)
 
-    def _change(self, wrong: Mapping[Unit, _Wrong]) -> None:
-        """Gives units their faults; what cannot be raises before anything has changed."""
-        conditions = {unit: _condition(unit.device, faults) for unit, faults in wrong.items()}
+    def _change(self, wrong: Mapping[SimulatedDevice, _Wrong]) -> None:
+        """Gives devices their faults; what cannot be raises before anything has changed."""
+        conditions = {device: _condition(device.device, faults) for device, faults in wrong.items()}
         now_s = time.monotonic()
-        for unit, condition in conditions.items():
-            self._wrong[unit.device.name] = wrong[unit]
-            unit.change(condition, now_s)
-            for _, carrier, name in self._ends.get(unit.device.name, ()):
-                far = self.units.get(_far(carrier, name).device)
+        for device, condition in conditions.items():
+            self._wrong[device.device.name] = wrong[device]
+            device.change(condition, now_s)
+            for _, carrier, name in self._ends.get(device.device.name, ()):
+                far = self.devices.get(_far(carrier, name).device)
                 if far is not None:
                     far.forget()
 
-    def _concerned(self, fault: Fault) -> list[tuple[Unit, Device | None]]:
-        """The units a fault is of, each with the far unit as planned where it is of a link."""
-        if fault.unit is not None and KINDS[fault.kind].of == "unit":
-            return [(_known(self.units, fault.unit, "unit"), None)]
+    def _concerned(self, fault: PlantedFault) -> list[tuple[SimulatedDevice, Device | None]]:
+        """The devices a fault is of, each with the far device as planned where it is of a link."""
+        if fault.device is not None and KINDS[fault.kind].of == "device":
+            return [(_known(self.devices, fault.device, "device"), None)]
         link = _known(self._links, fault.link or "", "link")
         pairs = {
             end.device: _far(carrier, name).device
@@ -150,17 +150,17 @@ class Network:
             for name, end in carrier.ends()
         }
         return [
-            (_known(self.units, own, "unit"), _known(self.units, far, "unit").device)
+            (_known(self.devices, own, "device"), _known(self.devices, far, "device").device)
             for own, far in pairs.items()
         ]
 
-    def _look(self, unit: Unit) -> Shown:
-        """What a unit shows, with all that is wrong at both ends of its links."""
-        own, condition = unit.device, unit.condition
-        occupant = self.units[condition.stands_for or own.name]
+    def _look(self, simulated: SimulatedDevice) -> ShownDevice:
+        """What a device shows, with all that is wrong at both ends of its links."""
+        own, condition = simulated.device, simulated.condition
+        occupant = self.devices[condition.stands_for or own.name]
         device = settings_of(own, occupant.device, condition)
         ports = ports_of(device, condition)
-        return Shown(
+        return ShownDevice(
             plan=self.plan,
             device=device,
             profile=occupant.profile,
@@ -168,15 +168,15 @@ class Network:
             location=(device.location or device.site or "")
             if condition.location is None
             else condition.location,
-            engine_id=unit.engine_id,
-            boots=unit.boots,
+            engine_id=simulated.engine_id,
+            boots=simulated.boots,
             ports=ports,
             addresses=addresses_of(device, ports),
             radios=tuple(self._radio(*end) for end in self._ends.get(own.name, ())),
         )
 
     def _radio(self, link: Link, planned: Carrier, name: EndName) -> ShownRadio:
-        """The radio at one end; units that stand elsewhere take their settings with them."""
+        """The radio at one end; devices that stand elsewhere take their settings with them."""
         carrier = dataclasses.replace(
             planned,
             a=self._settled(planned.a, planned.b),
@@ -200,34 +200,34 @@ class Network:
         )
 
     def _settled(self, own: End, far: End) -> End:
-        """An end with the settings of the unit that stands there."""
-        unit = self.units.get(own.device)
-        if unit is None or unit.condition.stands_for != far.device:
+        """An end with the settings of the device that stands there."""
+        device = self.devices.get(own.device)
+        if device is None or device.condition.stands_for != far.device:
             return own
         return dataclasses.replace(
             own, tx_mhz=far.tx_mhz, tx_power_dbm=far.tx_power_dbm, link_id=far.link_id
         )
 
     def _setting(self, end: End) -> radio.Setting:
-        unit = self.units.get(end.device)
-        return unit.condition.radio if unit is not None else radio.Setting()
+        device = self.devices.get(end.device)
+        return device.condition.radio if device is not None else radio.Setting()
 
     def _profile(self, end: End) -> Profile:
-        unit = self.units.get(end.device)
-        return unit.profile if unit is not None else Profile(id="")
+        device = self.devices.get(end.device)
+        return device.profile if device is not None else Profile(id="")
 
     def _name(self, name: str) -> str:
-        unit = self.units.get(name)
-        if unit is None:
+        device = self.devices.get(name)
+        if device is None:
             return name
-        condition = unit.condition
+        condition = device.condition
         return condition.stands_for or name if condition.name is None else condition.name
 
     def _km(self, link: Link, carrier: Carrier) -> float | None:
         if link.path_km is not None:
             return link.path_km
-        units = [self.units.get(end.device) for end in (carrier.a, carrier.b)]
-        sites = [self._sites.get(u.device.site or "") if u is not None else None for u in units]
+        devices = [self.devices.get(end.device) for end in (carrier.a, carrier.b)]
+        sites = [self._sites.get(u.device.site or "") if u is not None else None for u in devices]
         if sites[0] is None or sites[1] is None:
             return None
         return radio.distance_km(sites[0], sites[1])

@@ -65,7 +65,7 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
+class RadioView:
     """What an end of a carrier reports of itself.
 
     Attributes:
@@ -145,7 +145,7 @@ def seen(
     km: float | None,
     profiles: Sequence[Profile],
     settings: Sequence[Setting],
-) -> tuple[Seen, Seen]:
+) -> tuple[RadioView, RadioView]:
     """What both ends of a carrier report.
 
     Args:
@@ -281,10 +281,10 @@ def _end(  # noqa: PLR0913, PLR0917
     far_mode: Mode | None,
     *,
     usable: bool,
-) -> Seen:
+) -> RadioView:
     bandwidth_hz = (link.bandwidth_mhz or _DEFAULT_BANDWIDTH_MHZ) * 1e6
     noise_dbm = _NOISE_DBM_PER_HZ + 10 * math.log10(bandwidth_hz) + _NOISE_FIGURE_DB
-    return Seen(
+    return RadioView(
         rx_dbm=level,
         snr_db=None
         if level is None

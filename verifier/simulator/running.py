@@ -16,8 +16,8 @@ from verifier.errors import UsageError
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile
-from verifier.simulator.faults import Fault
-from verifier.simulator.network import Network
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.server import Server
 
 _SECRETS = ("community", "auth_key", "priv_key")
@@ -26,7 +26,7 @@ _ANSWER_S = 60.0
 
 
 @contextmanager
-def running(network: Network, *, services: bool = False) -> Iterator[Server]:
+def running(network: SimulatedNetwork, *, services: bool = False) -> Iterator[Server]:
     """Serves a network from a thread while the `with` block runs.
 
     Raises UsageError where a UDP port cannot be listened on.
@@ -52,15 +52,15 @@ class Remote:
         self._connection = connection
         self.not_listening = not_listening
 
-    def put(self, fault: Fault) -> None:
-        """As `Network.put`; it is on when this returns."""
+    def put(self, fault: PlantedFault) -> None:
+        """As `SimulatedNetwork.put`; it is on when this returns."""
         self._ask(("put", fault))
 
-    def take_off(self, fault: Fault) -> None:
-        """As `Network.take_off`; it is off when this returns."""
+    def take_off(self, fault: PlantedFault) -> None:
+        """As `SimulatedNetwork.take_off`; it is off when this returns."""
         self._ask(("take_off", fault))
 
-    def _ask(self, order: tuple[str, Fault]) -> None:
+    def _ask(self, order: tuple[str, PlantedFault]) -> None:
         self._connection.send(order)
         _told(self._connection)
 
@@ -72,13 +72,13 @@ def running_process(  # noqa: PLR0913
     credentials: Mapping[str, SnmpEntry],
     *,
     port: int | None = None,
-    faults: Iterable[Fault] = (),
+    faults: Iterable[PlantedFault] = (),
     services: bool = False,
 ) -> Iterator[Remote]:
-    """Serves a network from another process while the `with` block runs; arguments as `Network`.
+    """Serves a network from another process while the block runs; arguments as `SimulatedNetwork`.
 
     Secrets go to it through a pipe. It ends with this process, whatever becomes of it.
-    Raises UsageError as `Network` and `Server` do.
+    Raises UsageError as `SimulatedNetwork` and `Server` do.
     """
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
@@ -130,7 +130,7 @@ def _serve(connection: Connection) -> None:
     plan, profiles, spelled, arguments, services = connection.recv()
     credentials = {name: _entry(values) for name, values in spelled.items()}
     try:
-        network = Network(plan, profiles, credentials, **arguments)
+        network = SimulatedNetwork(plan, profiles, credentials, **arguments)
         server = Server(network, services=services)
     except UsageError as error:
         connection.send(error)
@@ -141,7 +141,7 @@ def _serve(connection: Connection) -> None:
     server.run()
 
 
-def _obey(connection: Connection, network: Network, server: Server) -> None:
+def _obey(connection: Connection, network: SimulatedNetwork, server: Server) -> None:
     with suppress(EOFError, OSError):
         while True:
             what, fault = connection.recv()

@@ -18,9 +18,9 @@ from contextlib import ExitStack, suppress
 
 from verifier.errors import UsageError
 from verifier.model.address import Address
-from verifier.simulator.network import Network
+from verifier.simulator.device import SimulatedDevice
+from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.services import Listeners
-from verifier.simulator.unit import Unit
 
 _IP_PKTINFO = 8
 """From linux/in.h; Python 3.11 does not name it."""
@@ -46,8 +46,8 @@ def _from(address: bytes) -> Ancillary:
 class _Port:
     """A socket and the agents behind it."""
 
-    def __init__(self, port: int, agents: dict[bytes, Unit]) -> None:
-        self.agents = {address: (unit, _from(address)) for address, unit in agents.items()}
+    def __init__(self, port: int, agents: dict[bytes, SimulatedDevice]) -> None:
+        self.agents = {address: (device, _from(address)) for address, device in agents.items()}
         self.socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM | socket.SOCK_NONBLOCK)
         self.socket.setsockopt(socket.IPPROTO_IP, _IP_PKTINFO, 1)
         for option in (socket.SO_RCVBUF, getattr(socket, "SO_RCVBUFFORCE", 33)):
@@ -75,7 +75,7 @@ class Server:
     Raises UsageError where a UDP port cannot be listened on.
     """
 
-    def __init__(self, network: Network, *, services: bool = False) -> None:
+    def __init__(self, network: SimulatedNetwork, *, services: bool = False) -> None:
         with ExitStack() as opened:
             self._ports: dict[int, _Port] = {}
             for number, agents in network.agents().items():
@@ -123,10 +123,10 @@ class Server:
                 asked = agents.get(ancillary[0][2][8:12]) if ancillary else None
                 if asked is None or not peer[0].startswith(_LOOPBACK_NET):
                     continue
-                unit, origin = asked
-                reply = unit.prepared(data, clock())
+                device, origin = asked
+                reply = device.prepared(data, clock())
                 if reply is None:
-                    self._answer(port, unit, data, origin, peer)
+                    self._answer(port, device, data, origin, peer)
                 else:
                     send((reply,), origin, 0, peer)
         except BlockingIOError:
@@ -134,13 +134,15 @@ class Server:
         except OSError:  # a reply that cannot be sent: nobody waits for it any more
             return
 
-    def _answer(self, port: _Port, unit: Unit, data: bytes, origin: Ancillary, peer: Peer) -> None:
+    def _answer(
+        self, port: _Port, device: SimulatedDevice, data: bytes, origin: Ancillary, peer: Peer
+    ) -> None:
         """The way of every reply that is not prepared."""
         now_s = time.monotonic()
-        reply = unit.reply(data, now_s)
+        reply = device.reply(data, now_s)
         if reply is None:
             return
-        condition = unit.condition
+        condition = device.condition
         if isinstance(condition.responder, Address):
             origin = _from(condition.responder.ip.packed)
         if condition.delay_s:

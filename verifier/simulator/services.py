@@ -1,4 +1,4 @@
-"""TCP services of simulated units: they take a connection and close it, nothing more."""
+"""TCP services of simulated devices: they take a connection and close it, nothing more."""
 
 from __future__ import annotations
 
@@ -6,26 +6,26 @@ import os
 import socket
 from contextlib import suppress
 
-from verifier.simulator.network import Network
+from verifier.simulator.network import SimulatedNetwork
 
 _BACKLOG = 16
 
 
 class Listeners:
-    """One socket for each open service of each unit, at the unit's own address.
+    """One socket for each open service of each device, at the device's own address.
 
     Attributes:
         not_listening: services that could not be opened, and why: ports below 1024 need a
             privilege, and the number of open files has a limit.
     """
 
-    def __init__(self, network: Network | None) -> None:
+    def __init__(self, network: SimulatedNetwork | None) -> None:
         self.not_listening: list[str] = []
         self._sockets: dict[int, socket.socket] = {}
-        for unit in network.units.values() if network is not None else ():
-            own, usual = unit.device.services, unit.profile.services
+        for device in network.devices.values() if network is not None else ():
+            own, usual = device.device.services, device.profile.services
             for service in sorted({*own.open, *usual.open} - {*own.closed}, key=str):
-                self._open(str(unit.device.address.address), service.port, unit.device.name)
+                self._open(str(device.device.address.address), service.port, device.device.name)
 
     def _open(self, address: str, port: int, name: str) -> None:
         try:

@@ -14,11 +14,11 @@ device that the database does not take are left out, told, and fail no other dev
 Tables (times `_s`: seconds since 1970-01-01 UTC by the wall clock, which may step; the order of
 sweeps is that of their `id`):
 
-    unit         kind (device, link), name
+    device         kind (device, link), name
     sweep        started_s, took_s (monotonic), valid_s (for how long it speaks if no other follows
                  sooner), skipped, clock_step_s, plan_name, plan_revision, plan_sha256; kept as
                  long as `hour`
-    reading      a sweep, a unit: state as seen, answered (1, 0, null), rtt_ms (median), loss_pct,
+    reading      a sweep, a device: state as seen, answered (1, 0, null), rtt_ms (median), loss_pct,
                  uptime_s, root_kind and root_name (null: itself), reasons_id (null: none)
     reasons      id, text: a JSON list of check, verdict, text; stored once however often it is so,
                  used_sweep_id the newest sweep that has it
@@ -29,8 +29,8 @@ sweeps is that of their `id`):
                  median and largest RTT, mean loss
     hour_level   samples, min, median, max of an hour
     hour_port    errors added in an hour
-    memory       a unit now: confirmed state, since when, what it hangs on, what is pending, told
-    change       confirmed changes, for ever; before is null where the unit was new, `untested`
+    memory       a device now: confirmed state, since when, what it hangs on, what is pending, told
+    change       confirmed changes, for ever; before is null where the device was new, `untested`
                  where it was not sound when it was first seen
     port         the counters last read
     message      the outbox; delivery: who has been told, who is still to be told

@@ -1,4 +1,4 @@
-"""What the store holds of a period, unit by unit.
+"""What the store holds of a period, device by device.
 
 Hours that are rolled up are read from the hourly tables, the running one is made up in the same way
 from its sweeps: both together are the period, which therefore begins at a full hour. Outages are
@@ -14,8 +14,8 @@ from typing import Any
 
 from sqlalchemy import Connection, RowMapping, Select, Table, func, select
 
-from verifier.model.health import Change
-from verifier.model.record import LevelKey, Period, Sample, Spell, UnitPast
+from verifier.model.health import StateChange
+from verifier.model.history import LevelKey, Period, Sample, Spell, SubjectPast
 from verifier.model.subject import Subject
 from verifier.store import schema
 from verifier.store.retention import HOUR_S, hour_of, hour_rows, spans_of
@@ -23,7 +23,7 @@ from verifier.store.retention import HOUR_S, hour_of, hour_rows, spans_of
 FINE_ROWS = 200_000
 """So many readings are looked at one by one; more are shown by hours."""
 _AT_ONCE = 100
-"""Units read together."""
+"""Devices read together."""
 _STATES = ("sound", "impaired", "silent", "untested")
 
 Rows = dict[int, list[Any]]
@@ -34,18 +34,18 @@ class History:
 
     Args:
         connection: in that transaction.
-        units: of which the past is asked.
+        devices: of which the past is asked.
         start_s: begin of the period; the hour it lies in counts as a whole.
         end_s: usually now.
     """
 
     def __init__(
-        self, connection: Connection, units: Sequence[Subject], start_s: float, end_s: float
+        self, connection: Connection, subjects: Sequence[Subject], start_s: float, end_s: float
     ) -> None:
         self._connection = connection
         self._end_s = end_s
-        known = {Subject(r["kind"], r["name"]): r["id"] for r in self._rows(select(schema.unit))}
-        self._units = [(unit, known.get(unit)) for unit in units]
+        known = {Subject(r["kind"], r["name"]): r["id"] for r in self._rows(select(schema.subject))}
+        self._subjects = [(subject, known.get(subject)) for subject in subjects]
         s = schema.sweep.c
         first_s = connection.scalar(select(func.min(s.started_s)))
         start_s = hour_of(max(start_s, first_s if first_s is not None else end_s))
@@ -65,7 +65,7 @@ class History:
             for row in self._sweeps
             if row["kept"] != schema.HOURLY and row["started_s"] >= self._raw_s
         }
-        fine = not dropped and len(self._raw) * len(units) <= FINE_ROWS
+        fine = not dropped and len(self._raw) * len(subjects) <= FINE_ROWS
         self.period = Period(
             start_s=max(start_s, first_s if first_s is not None else end_s),
             end_s=end_s,
@@ -77,10 +77,10 @@ class History:
         self._open_hours: frozenset[int] = frozenset()
         self._open = self._running()
 
-    def units(self) -> Iterator[UnitPast]:
-        """The past of each unit, in the order they were asked for."""
-        for n in range(0, len(self._units), _AT_ONCE):
-            yield from self._some(self._units[n : n + _AT_ONCE])
+    def subjects(self) -> Iterator[SubjectPast]:
+        """The past of each device, in the order they were asked for."""
+        for n in range(0, len(self._subjects), _AT_ONCE):
+            yield from self._some(self._subjects[n : n + _AT_ONCE])
 
     def _rows(self, statement: Select[Any]) -> list[RowMapping]:
         return list(self._connection.execute(statement).mappings())
@@ -96,39 +96,39 @@ class History:
         for hour_s, spans in sorted(hours.items()):
             for table, figures in hour_rows(self._connection, hour_s, spans):
                 for one in figures:
-                    made[table][one["unit_id"]].append(one)
+                    made[table][one["subject_id"]].append(one)
         return made
 
-    def _by_unit(self, table: Table, ids: Sequence[int]) -> Rows:
+    def _by_subject(self, table: Table, ids: Sequence[int]) -> Rows:
         """Rows of an hourly table in the period, the running hour at the end."""
         found: Rows = defaultdict(list)
         t = table.c
         for row in self._rows(
             select(table)
-            .where(t.unit_id.in_(ids), t.hour_s >= self._start_s, t.hour_s < self._end_s)
+            .where(t.subject_id.in_(ids), t.hour_s >= self._start_s, t.hour_s < self._end_s)
             .order_by(t.hour_s)
         ):
             if row["hour_s"] not in self._open_hours:
-                found[row["unit_id"]].append(row)
+                found[row["subject_id"]].append(row)
         for id_ in ids:
             found[id_] += self._open[table].get(id_, [])
         return found
 
-    def _some(self, units: Sequence[tuple[Subject, int | None]]) -> Iterator[UnitPast]:
-        ids = [id_ for _, id_ in units if id_ is not None]
+    def _some(self, subjects: Sequence[tuple[Subject, int | None]]) -> Iterator[SubjectPast]:
+        ids = [id_ for _, id_ in subjects if id_ is not None]
         hours, levels, errors = (
-            self._by_unit(t, ids) for t in (schema.hour, schema.hour_level, schema.hour_port)
+            self._by_subject(t, ids) for t in (schema.hour, schema.hour_level, schema.hour_port)
         )
         gone = [i for i in ids if any(row["unanswered_s"] > 0 for row in hours[i])]
         spells, changes = self._spells(gone), self._changes(ids)
         fine = self.period.resolution == "sweep"
         rtt = self._fine_rtt(ids) if fine else {i: _rtt(hours[i]) for i in ids}
         fine_levels = self._fine_levels(ids) if fine else {}
-        for unit, id_ in units:
+        for subject, id_ in subjects:
             key = -1 if id_ is None else id_
             by_hour = _levels(levels[key])
-            yield UnitPast(
-                unit=unit,
+            yield SubjectPast(
+                subject=subject,
                 first_s=self._first_s(hours[key], changes[key]),
                 time_s={s: sum(row[f"{s}_s"] for row in hours[key]) for s in _STATES},
                 answered_s=sum(row["answered_s"] for row in hours[key]),
@@ -143,50 +143,50 @@ class History:
             )
 
     @staticmethod
-    def _first_s(hours: Sequence[Any], changes: Sequence[Change]) -> float | None:
-        """A unit's first change, kept for ever, tells when it came; else its first hour."""
+    def _first_s(hours: Sequence[Any], changes: Sequence[StateChange]) -> float | None:
+        """A device's first change, kept for ever, tells when it came; else its first hour."""
         first = [float(changes[0].at_s)] if changes else []
         return min(first + [float(row["hour_s"]) for row in hours[:1] if not first], default=None)
 
     def _spells(self, ids: Sequence[int]) -> Rows:
-        """Each kept sweep of these units, oldest first."""
+        """Each kept sweep of these devices, oldest first."""
         found: Rows = defaultdict(list)
         if not (ids and self._raw):
             return found
         r = schema.reading.c
         for row in self._rows(
-            select(r.unit_id, r.sweep_id, r.answered)
-            .where(r.unit_id.in_(ids), r.sweep_id.between(min(self._raw), max(self._raw)))
-            .order_by(r.unit_id, r.sweep_id)
+            select(r.subject_id, r.sweep_id, r.answered)
+            .where(r.subject_id.in_(ids), r.sweep_id.between(min(self._raw), max(self._raw)))
+            .order_by(r.subject_id, r.sweep_id)
         ):
             if row["sweep_id"] in self._raw:
                 answered = None if row["answered"] is None else bool(row["answered"])
                 at_s, for_s = self._raw[row["sweep_id"]], self._spans[row["sweep_id"]]
-                found[row["unit_id"]].append(Spell(at_s, for_s, answered))
+                found[row["subject_id"]].append(Spell(at_s, for_s, answered))
         return found
 
     def _changes(self, ids: Sequence[int]) -> Rows:
-        c, u = schema.change.c, schema.unit.c
+        c, u = schema.change.c, schema.subject.c
         found: Rows = defaultdict(list)
         for row in self._rows(
             select(schema.change, u.kind, u.name)
-            .join(schema.unit, u.id == c.unit_id)
-            .where(c.unit_id.in_(ids), c.at_s < self._end_s)
+            .join(schema.subject, u.id == c.subject_id)
+            .where(c.subject_id.in_(ids), c.at_s < self._end_s)
             .order_by(c.id)
         ):
-            found[row["unit_id"]].append(change_of(row))
+            found[row["subject_id"]].append(change_of(row))
         return found
 
     def _fine_rtt(self, ids: Sequence[int]) -> Rows:
         found: Rows = defaultdict(list)
         r = schema.reading.c
         for row in self._rows(
-            select(r.unit_id, r.sweep_id, r.rtt_ms)
-            .where(r.unit_id.in_(ids), r.rtt_ms.is_not(None), self._kept(r.sweep_id))
+            select(r.subject_id, r.sweep_id, r.rtt_ms)
+            .where(r.subject_id.in_(ids), r.rtt_ms.is_not(None), self._kept(r.sweep_id))
             .order_by(r.sweep_id)
         ):
             if row["sweep_id"] in self._raw:
-                found[row["unit_id"]].append(_one(self._raw[row["sweep_id"]], row["rtt_ms"]))
+                found[row["subject_id"]].append(_one(self._raw[row["sweep_id"]], row["rtt_ms"]))
         return found
 
     def _fine_levels(self, ids: Sequence[int]) -> dict[int, dict[LevelKey, tuple[Sample, ...]]]:
@@ -194,22 +194,22 @@ class History:
         lv = schema.level
         for row in self._rows(
             select(lv)
-            .where(lv.c.unit_id.in_(ids), self._kept(lv.c.sweep_id))
+            .where(lv.c.subject_id.in_(ids), self._kept(lv.c.sweep_id))
             .order_by(lv.c.sweep_id)
         ):
             if row["sweep_id"] in self._raw:
                 sample = _one(self._raw[row["sweep_id"]], row["rx_level_dbm"])
-                found[row["unit_id"]][row["carrier"], row["end"]].append(sample)
+                found[row["subject_id"]][row["carrier"], row["end"]].append(sample)
         return {id_: {k: tuple(v) for k, v in sorted(of.items())} for id_, of in found.items()}
 
     def _kept(self, column: Any) -> Any:
         return column.between(min(self._raw, default=0), max(self._raw, default=0))
 
 
-def change_of(row: RowMapping) -> Change:
+def change_of(row: RowMapping) -> StateChange:
     """A change, from its row joined with `unit`."""
-    return Change(
-        unit=Subject(row["kind"], row["name"]),
+    return StateChange(
+        subject=Subject(row["kind"], row["name"]),
         before=row["before"],
         after=row["after"],
         at_s=row["at_s"],

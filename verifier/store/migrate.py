@@ -49,7 +49,7 @@ _COUNTS = {
     "hour_port": "hour_s BIGINT NOT NULL, unit_id INTEGER NOT NULL, port TEXT NOT NULL, "
     "in_added BLOB NOT NULL, out_added BLOB NOT NULL, PRIMARY KEY (hour_s, unit_id, port)",
 }
-_KEYED = {"port_errors": ("unit_id", "sweep_id"), "hour_port": ("unit_id", "hour_s")}
+_KEYED = {"port_errors": ("subject_id", "sweep_id"), "hour_port": ("subject_id", "hour_s")}
 
 
 def _counts_whole(connection: Connection) -> None:

@@ -12,8 +12,8 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, func, select
 
-from verifier.model.health import Change
-from verifier.model.record import LevelKey, Sample
+from verifier.model.health import StateChange
+from verifier.model.history import LevelKey, Sample
 from verifier.model.status import Recent
 from verifier.store import schema
 from verifier.store.history import change_of
@@ -35,17 +35,17 @@ def recent(connection: Connection, since_s: float, end_s: float, most: int) -> R
 
 def recent_changes(
     connection: Connection, since_s: float, most: int
-) -> tuple[tuple[Change, ...], int]:
+) -> tuple[tuple[StateChange, ...], int]:
     """The newest changes that counted since then, newest first, and how many there are in all.
 
     Only the newest `NEWEST` are looked at.
     """
     newest = select(schema.change).order_by(schema.change.c.id.desc()).limit(NEWEST).subquery()
-    c, u = newest.c, schema.unit.c
+    c, u = newest.c, schema.subject.c
     asked = (c.confirmed_s >= since_s, c.before.is_not(None))
     found = connection.execute(
         select(newest, u.kind, u.name)
-        .join(schema.unit, u.id == c.unit_id)
+        .join(schema.subject, u.id == c.subject_id)
         .where(*asked)
         .order_by(c.id.desc())
         .limit(most)
@@ -58,31 +58,31 @@ def recent_levels(connection: Connection, since_s: float, end_s: float) -> Level
     """The receive levels of each link, oldest first: by hours, the running one by sweeps."""
     hl = schema.hour_level.c
     found: dict[int, dict[LevelKey, list[Sample]]] = defaultdict(lambda: defaultdict(list))
-    for unit, carrier, end, hour_s, low, middle, high, n in connection.execute(
+    for subject, carrier, end, hour_s, low, middle, high, n in connection.execute(
         select(
-            hl.unit_id, hl.carrier, hl.end, hl.hour_s,
+            hl.subject_id, hl.carrier, hl.end, hl.hour_s,
             hl.min_dbm, hl.median_dbm, hl.max_dbm, hl.samples,
         ).where(hl.hour_s >= hour_of(since_s), hl.hour_s < end_s)
     ):  # fmt: skip
-        found[unit][carrier, end].append(Sample(hour_s + HOUR_S / 2, low, middle, high, n))
-    for unit, carrier, end, sample in _running(connection, since_s, end_s):
-        found[unit][carrier, end].append(sample)
+        found[subject][carrier, end].append(Sample(hour_s + HOUR_S / 2, low, middle, high, n))
+    for subject, carrier, end, sample in _running(connection, since_s, end_s):
+        found[subject][carrier, end].append(sample)
     names = {row.id: row.name for row in connection.execute(_names())} if found else {}
     return {
-        names[unit]: {
+        names[subject]: {
             key: tuple(sorted(samples, key=lambda sample: sample.at_s))
             for key, samples in sorted(of.items())
         }
-        for unit, of in found.items()
+        for subject, of in found.items()
     }
 
 
 def _names() -> Any:
-    return select(schema.unit.c.id, schema.unit.c.name).where(schema.unit.c.kind == "link")
+    return select(schema.subject.c.id, schema.subject.c.name).where(schema.subject.c.kind == "link")
 
 
 def _running(connection: Connection, since_s: float, end_s: float) -> list[tuple[Any, ...]]:
-    """Levels of the sweeps that are not rolled up yet: unit, carrier, end, sample."""
+    """Levels of the sweeps that are not rolled up yet: device, carrier, end, sample."""
     s, lv = schema.sweep.c, schema.level.c
     open_ = connection.execute(
         select(s.id, s.started_s)
@@ -96,14 +96,14 @@ def _running(connection: Connection, since_s: float, end_s: float) -> list[tuple
     part = (lv.sweep_id - first) // step
     rows = connection.execute(
         select(
-            lv.unit_id, lv.carrier, lv.end, func.max(lv.sweep_id), func.min(lv.rx_level_dbm),
+            lv.subject_id, lv.carrier, lv.end, func.max(lv.sweep_id), func.min(lv.rx_level_dbm),
             func.avg(lv.rx_level_dbm), func.max(lv.rx_level_dbm), func.count(),
         )
         .where(lv.sweep_id.between(first, last))
-        .group_by(lv.unit_id, lv.carrier, lv.end, part)
+        .group_by(lv.subject_id, lv.carrier, lv.end, part)
     )  # fmt: skip
     return [
-        (unit, carrier, end, Sample(at_s[newest], low, middle, high, n))
-        for unit, carrier, end, newest, low, middle, high, n in rows
+        (subject, carrier, end, Sample(at_s[newest], low, middle, high, n))
+        for subject, carrier, end, newest, low, middle, high, n in rows
         if newest in at_s
     ]

@@ -99,23 +99,23 @@ def hour_rows(
     r, lv, pe = schema.reading.c, schema.level.c, schema.port_errors.c
     readings = _grouped(
         connection.execute(
-            select(r.unit_id, r.sweep_id, r.state, r.answered, r.rtt_ms, r.loss_pct).where(
+            select(r.subject_id, r.sweep_id, r.state, r.answered, r.rtt_ms, r.loss_pct).where(
                 r.sweep_id.in_(spans)
             )
         ).mappings(),
-        ("unit_id",),
+        ("subject_id",),
     )
     levels = _grouped(
         connection.execute(
-            select(lv.unit_id, lv.carrier, lv.end, lv.rx_level_dbm).where(lv.sweep_id.in_(spans))
+            select(lv.subject_id, lv.carrier, lv.end, lv.rx_level_dbm).where(lv.sweep_id.in_(spans))
         ).mappings(),
-        ("unit_id", "carrier", "end"),
+        ("subject_id", "carrier", "end"),
     )
     errors = _grouped(
         connection.execute(
-            select(pe.unit_id, pe.port, pe.in_added, pe.out_added).where(pe.sweep_id.in_(spans))
+            select(pe.subject_id, pe.port, pe.in_added, pe.out_added).where(pe.sweep_id.in_(spans))
         ).mappings(),
-        ("unit_id", "port"),
+        ("subject_id", "port"),
     )
     return [
         (
@@ -126,9 +126,9 @@ def hour_rows(
             ],
         )
         for table, keys, groups, figures in (
-            (schema.hour, ("unit_id",), readings, lambda rows: _of_unit(rows, spans)),
-            (schema.hour_level, ("unit_id", "carrier", "end"), levels, _of_level),
-            (schema.hour_port, ("unit_id", "port"), errors, _of_port),
+            (schema.hour, ("subject_id",), readings, lambda rows: _of_device(rows, spans)),
+            (schema.hour_level, ("subject_id", "carrier", "end"), levels, _of_level),
+            (schema.hour_port, ("subject_id", "port"), errors, _of_port),
         )
     ]
 
@@ -142,7 +142,7 @@ def _grouped(
     return groups
 
 
-def _of_unit(rows: Sequence[RowMapping], spans: Mapping[int, float]) -> dict[str, Any]:
+def _of_device(rows: Sequence[RowMapping], spans: Mapping[int, float]) -> dict[str, Any]:
     time_s = dict.fromkeys(("sound", "impaired", "silent", "untested"), 0.0)
     answered_s = {0: 0.0, 1: 0.0, None: 0.0}
     for row in rows:

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import RowMapping
 
-from verifier.model.health import Change, Memory, Notice, Reading, Sweep
+from verifier.model.health import HealthReading, Memory, Notice, StateChange, Sweep
 from verifier.model.subject import Subject
 from verifier.store import schema
 
@@ -34,17 +34,19 @@ def of_sweep(sweep: Sweep) -> Row:
     }
 
 
-def reasons_of(reading: Reading) -> str | None:
+def reasons_of(reading: HealthReading) -> str | None:
     """The text of a reading's reasons."""
     return json.dumps([asdict(r) for r in reading.reasons]) if reading.reasons else None
 
 
-def of_reading(reading: Reading, sweep_id: int, ids: Ids, reasons: Mapping[str | None, int]) -> Row:
-    """The row of a unit in a sweep; `reasons` are numbers by text."""
-    rooted = reading.root != reading.unit
+def of_reading(
+    reading: HealthReading, sweep_id: int, ids: Ids, reasons: Mapping[str | None, int]
+) -> Row:
+    """The row of a device in a sweep; `reasons` are numbers by text."""
+    rooted = reading.root != reading.subject
     return {
         "sweep_id": sweep_id,
-        "unit_id": ids(reading.unit),
+        "subject_id": ids(reading.subject),
         "state": reading.state,
         "answered": None if reading.answered is None else int(reading.answered),
         "rtt_ms": reading.rtt_ms,
@@ -57,9 +59,9 @@ def of_reading(reading: Reading, sweep_id: int, ids: Ids, reasons: Mapping[str |
 
 
 def of_memory(memory: Memory, ids: Ids) -> Row:
-    """The row of what is remembered of a unit."""
+    """The row of what is remembered of a device."""
     return {
-        "unit_id": ids(memory.unit),
+        "subject_id": ids(memory.subject),
         "state": memory.state,
         "since_s": memory.since_s,
         "told": memory.told,
@@ -77,7 +79,7 @@ def of_memory(memory: Memory, ids: Ids) -> Row:
 def to_memory(row: RowMapping) -> Memory:
     """What is remembered of a unit, from its row joined with `unit`."""
     return Memory(
-        unit=Subject(row["kind"], row["name"]),
+        subject=Subject(row["kind"], row["name"]),
         state=row["state"],
         since_s=row["since_s"],
         told=row["told"],
@@ -91,11 +93,11 @@ def to_memory(row: RowMapping) -> Memory:
     )
 
 
-def of_change(change: Change, sweep_id: int, ids: Ids) -> Row:
+def of_change(change: StateChange, sweep_id: int, ids: Ids) -> Row:
     """The row of a change."""
     return {
         "sweep_id": sweep_id,
-        "unit_id": ids(change.unit),
+        "subject_id": ids(change.subject),
         "before": change.before,
         "after": change.after,
         "at_s": change.at_s,
@@ -110,7 +112,7 @@ def of_change(change: Change, sweep_id: int, ids: Ids) -> Row:
 def body(notice: Notice) -> Row:
     """The JSON document of a message."""
     made = asdict(notice)
-    for subject in (made["root"], *(c["unit"] for c in made["changes"])):
+    for subject in (made["root"], *(c["subject"] for c in made["changes"])):
         for name in ("port", "carrier", "end"):
             subject.pop(name)
     return {"format": "plan-verifier/change/1", **made}

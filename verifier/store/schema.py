@@ -1,4 +1,4 @@
-"""The tables of the store. Docstrings and units: see the package's docstring."""
+"""The tables of the store. Docstrings and devices: see the package's docstring."""
 
 from __future__ import annotations
 
@@ -37,8 +37,8 @@ meta = Table(
     Column("value", Text, nullable=False),
 )
 
-unit = Table(
-    "unit",
+subject = Table(
+    "subject",
     metadata,
     Column("id", _ID, primary_key=True),
     Column("kind", String(16), nullable=False),
@@ -68,7 +68,7 @@ reading = Table(
     "reading",
     metadata,
     Column("sweep_id", _ID, primary_key=True),
-    Column("unit_id", _ID, primary_key=True),
+    Column("subject_id", _ID, primary_key=True),
     Column("state", String(8), nullable=False),
     Column("answered", Integer),
     Column("rtt_ms", Float),
@@ -79,7 +79,7 @@ reading = Table(
     Column("reasons_id", _ID),
     sqlite_with_rowid=False,
 )
-Index("reading_unit", reading.c.unit_id, reading.c.sweep_id)
+Index("reading_subject", reading.c.subject_id, reading.c.sweep_id)
 
 reasons = Table(
     "reasons",
@@ -94,18 +94,18 @@ level = Table(
     "level",
     metadata,
     Column("sweep_id", _ID, primary_key=True),
-    Column("unit_id", _ID, primary_key=True),
+    Column("subject_id", _ID, primary_key=True),
     Column("carrier", Integer, primary_key=True),
     Column("end", String(1), primary_key=True),
     Column("rx_level_dbm", Float, nullable=False),
     sqlite_with_rowid=False,
 )
-Index("level_unit", level.c.unit_id, level.c.sweep_id)
+Index("level_subject", level.c.subject_id, level.c.sweep_id)
 
 port = Table(
     "port",
     metadata,
-    Column("unit_id", _ID, primary_key=True),
+    Column("subject_id", _ID, primary_key=True),
     Column("port", Text, primary_key=True),
     Column("in_errors", Count, nullable=False),
     Column("out_errors", Count, nullable=False),
@@ -116,19 +116,19 @@ port_errors = Table(
     "port_errors",
     metadata,
     Column("sweep_id", _ID, primary_key=True),
-    Column("unit_id", _ID, primary_key=True),
+    Column("subject_id", _ID, primary_key=True),
     Column("port", Text, primary_key=True),
     Column("in_added", Count, nullable=False),
     Column("out_added", Count, nullable=False),
     sqlite_with_rowid=False,
 )
-Index("port_errors_unit", port_errors.c.unit_id, port_errors.c.sweep_id)
+Index("port_errors_subject", port_errors.c.subject_id, port_errors.c.sweep_id)
 
 hour = Table(
     "hour",
     metadata,
     Column("hour_s", BigInteger, primary_key=True),
-    Column("unit_id", _ID, primary_key=True),
+    Column("subject_id", _ID, primary_key=True),
     Column("sweeps", Integer, nullable=False),
     Column("sound_s", Float, nullable=False),
     Column("impaired_s", Float, nullable=False),
@@ -141,13 +141,13 @@ hour = Table(
     Column("loss_mean_pct", Float),
     sqlite_with_rowid=False,
 )
-Index("hour_unit", hour.c.unit_id, hour.c.hour_s)
+Index("hour_subject", hour.c.subject_id, hour.c.hour_s)
 
 hour_level = Table(
     "hour_level",
     metadata,
     Column("hour_s", BigInteger, primary_key=True),
-    Column("unit_id", _ID, primary_key=True),
+    Column("subject_id", _ID, primary_key=True),
     Column("carrier", Integer, primary_key=True),
     Column("end", String(1), primary_key=True),
     Column("samples", Integer, nullable=False),
@@ -156,24 +156,24 @@ hour_level = Table(
     Column("max_dbm", Float, nullable=False),
     sqlite_with_rowid=False,
 )
-Index("hour_level_unit", hour_level.c.unit_id, hour_level.c.hour_s)
+Index("hour_level_subject", hour_level.c.subject_id, hour_level.c.hour_s)
 
 hour_port = Table(
     "hour_port",
     metadata,
     Column("hour_s", BigInteger, primary_key=True),
-    Column("unit_id", _ID, primary_key=True),
+    Column("subject_id", _ID, primary_key=True),
     Column("port", Text, primary_key=True),
     Column("in_added", Count, nullable=False),
     Column("out_added", Count, nullable=False),
     sqlite_with_rowid=False,
 )
-Index("hour_port_unit", hour_port.c.unit_id, hour_port.c.hour_s)
+Index("hour_port_subject", hour_port.c.subject_id, hour_port.c.hour_s)
 
 memory = Table(
     "memory",
     metadata,
-    Column("unit_id", _ID, ForeignKey("unit.id"), primary_key=True),
+    Column("subject_id", _ID, ForeignKey("subject.id"), primary_key=True),
     Column("state", String(8), nullable=False),
     Column("since_s", Double, nullable=False),
     Column("told", String(8), nullable=False),
@@ -192,7 +192,7 @@ change = Table(
     metadata,
     Column("id", _ID, primary_key=True),
     Column("sweep_id", _ID, nullable=False),
-    Column("unit_id", _ID, ForeignKey("unit.id"), nullable=False),
+    Column("subject_id", _ID, ForeignKey("subject.id"), nullable=False),
     Column("before", String(8)),
     Column("after", String(8), nullable=False),
     Column("at_s", Double, nullable=False),
@@ -202,7 +202,7 @@ change = Table(
     Column("reason", Text, nullable=False),
     Column("held", Text),
 )
-Index("change_unit", change.c.unit_id, change.c.id)
+Index("change_subject", change.c.subject_id, change.c.id)
 
 message = Table(
     "message",

@@ -21,7 +21,7 @@ from sqlalchemy.engine import URL
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from verifier.errors import StoreError
-from verifier.model.health import Change, Counters, Memory, Notice, Sweep
+from verifier.model.health import Counters, Memory, Notice, StateChange, Sweep
 from verifier.model.subject import Subject
 from verifier.store import rows, schema, writing
 from verifier.store.engine import IMMEDIATE, engine_of, in_words, shown, url_of
@@ -37,7 +37,7 @@ _PAUSE_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Waiting:
+class UndeliveredMessage:
     """A message that somebody is still to be told.
 
     Attributes:
@@ -76,7 +76,7 @@ class Store:
         self._url = url
         self._lock = lock_of(engine, url)
         self._locked = False
-        self._units: dict[Subject, int] = {}
+        self._subjects: dict[Subject, int] = {}
 
     @property
     def name(self) -> str:
@@ -119,15 +119,15 @@ class Store:
         return self._patiently(self._engine.execution_options(**still), do)
 
     def memories(self) -> dict[Subject, Memory]:
-        """What is remembered of every unit, also of those no longer in the plan."""
-        m, u = schema.memory, schema.unit
-        found = self.rows(select(m, u.c.kind, u.c.name).join(u, u.c.id == m.c.unit_id))
-        return {memory.unit: memory for memory in map(rows.to_memory, found)}
+        """What is remembered of every device, also of those no longer in the plan."""
+        m, u = schema.memory, schema.subject
+        found = self.rows(select(m, u.c.kind, u.c.name).join(u, u.c.id == m.c.subject_id))
+        return {memory.subject: memory for memory in map(rows.to_memory, found)}
 
     def counters(self) -> dict[tuple[Subject, str], Counters]:
-        """The error counters last read, by unit and port."""
-        p, u = schema.port, schema.unit
-        found = self.rows(select(p, u.c.kind, u.c.name).join(u, u.c.id == p.c.unit_id))
+        """The error counters last read, by device and port."""
+        p, u = schema.port, schema.subject
+        found = self.rows(select(p, u.c.kind, u.c.name).join(u, u.c.id == p.c.subject_id))
         return {
             (Subject(r["kind"], r["name"]), r["port"]): Counters(
                 r["in_errors"], r["out_errors"], r["uptime_s"]
@@ -139,7 +139,7 @@ class Store:
         self,
         sweep: Sweep,
         memories: Iterable[Memory] = (),
-        changes: Iterable[Change] = (),
+        changes: Iterable[StateChange] = (),
         notices: Iterable[Notice] = (),
         *,
         tellers: Sequence[str] = (),
@@ -150,12 +150,12 @@ class Store:
 
         Args:
             sweep: one that is stored already, by its key, is left as it is.
-            memories: of units whose memory is another than before.
+            memories: of devices whose memory is another than before.
             changes: those that count from this sweep on.
             notices: what is to be told.
             tellers: who is to be told.
             keep: what is dropped meanwhile.
-            refused: is told of each unit whose rows the database does not take, and why; it is
+            refused: is told of each device whose rows the database does not take, and why; it is
                 stored as not tested, and its memory stays as it was.
         """
         memories, changes, notices = tuple(memories), tuple(changes), tuple(notices)
@@ -166,8 +166,8 @@ class Store:
             stored = connection.scalar(select(s.c.id).where(s.c.key == sweep.key))
             if stored is not None:
                 return int(stored)
-            self._learn_units(connection, {*(r.unit for r in sweep.readings)})
-            ids = self._units.__getitem__
+            self._learn_subjects(connection, {*(r.subject for r in sweep.readings)})
+            ids = self._subjects.__getitem__
             inserted = connection.execute(s.insert().values(rows.of_sweep(sweep)))
             number = writing.key_of(inserted)
             writing.insert_units(connection, brought, number, ids, refused)
@@ -177,21 +177,21 @@ class Store:
 
         return self._write(write)
 
-    def _learn_units(self, connection: Connection, units: set[Subject]) -> None:
-        """Numbers for units that have none yet."""
-        u = schema.unit
-        if unknown := units - self._units.keys():
-            known = self._known_units(connection)
+    def _learn_subjects(self, connection: Connection, subjects: set[Subject]) -> None:
+        """Numbers for devices that have none yet."""
+        u = schema.subject
+        if unknown := subjects - self._subjects.keys():
+            known = self._known_subjects(connection)
             new = [{"kind": s.kind, "name": s.name} for s in unknown - known.keys()]
             writing.insert(connection, u, sorted(new, key=lambda row: (row["kind"], row["name"])))
-            self._units = self._known_units(connection) if new else known
+            self._subjects = self._known_subjects(connection) if new else known
 
     @staticmethod
-    def _known_units(connection: Connection) -> dict[Subject, int]:
-        found = connection.execute(select(schema.unit)).mappings()
+    def _known_subjects(connection: Connection) -> dict[Subject, int]:
+        found = connection.execute(select(schema.subject)).mappings()
         return {Subject(r["kind"], r["name"]): r["id"] for r in found}
 
-    def waiting(self, teller: str) -> list[Waiting]:
+    def waiting(self, teller: str) -> list[UndeliveredMessage]:
         """What `teller` is still to tell, oldest first."""
         d, m = schema.delivery.c, schema.message.c
         found = self.rows(
@@ -200,7 +200,10 @@ class Store:
             .where(d.teller == teller, d.told_s.is_(None))
             .order_by(m.id)
         )
-        return [Waiting(r["id"], json.loads(r["body"]), r["attempts"], r["next_s"]) for r in found]
+        return [
+            UndeliveredMessage(r["id"], json.loads(r["body"]), r["attempts"], r["next_s"])
+            for r in found
+        ]
 
     def told(self, teller: str, message: int, at_s: float) -> None:
         """Notes that `teller` has told a message."""
@@ -235,7 +238,7 @@ class Store:
                 with engine.begin() as connection:
                     return do(connection)
             except (SQLAlchemyError, StoreError) as fault:
-                self._units = {}  # what was learnt in this transaction is not stored
+                self._subjects = {}  # what was learnt in this transaction is not stored
                 away = isinstance(fault, StoreError) or _away(fault)
                 if engine.dialect.name == "sqlite" or not away or time.monotonic() > until:
                     raise (

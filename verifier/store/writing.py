@@ -18,7 +18,15 @@ from sqlalchemy.exc import (
     StatementError,
 )
 
-from verifier.model.health import Added, Change, Memory, Notice, Reading, Reason, Sweep
+from verifier.model.health import (
+    HealthReading,
+    Memory,
+    NewPortErrors,
+    Notice,
+    Reason,
+    StateChange,
+    Sweep,
+)
 from verifier.model.subject import Subject
 from verifier.store import rows, schema
 
@@ -38,31 +46,31 @@ def insert(connection: Connection, table: Any, made: Sequence[Mapping[str, Any]]
 
 @dataclass(frozen=True, slots=True)
 class Brought:
-    """What a sweep brought of its units."""
+    """What a sweep brought of its devices."""
 
     sweep: Sweep
     memories: Sequence[Memory]
-    changes: Sequence[Change]
+    changes: Sequence[StateChange]
 
-    def of(self, reading: Reading) -> Brought:
-        """The part of one unit."""
+    def of(self, reading: HealthReading) -> Brought:
+        """The part of one device."""
         return Brought(
             dataclasses.replace(
                 self.sweep,
                 readings=(reading,),
-                added=tuple(a for a in self.sweep.added if a.unit == reading.unit),
+                added=tuple(a for a in self.sweep.added if a.subject == reading.subject),
             ),
-            [m for m in self.memories if m.unit == reading.unit],
-            [c for c in self.changes if c.unit == reading.unit],
+            [m for m in self.memories if m.subject == reading.subject],
+            [c for c in self.changes if c.subject == reading.subject],
         )
 
     def untested(self) -> Brought:
-        """The same of a unit whose rows were refused: that nothing of it could be kept."""
+        """The same of a device whose rows were refused: that nothing of it could be kept."""
         (reading,) = self.sweep.readings
-        bare = Reading(
-            unit=reading.unit,
+        bare = HealthReading(
+            subject=reading.subject,
             state="untested",
-            root=reading.unit,
+            root=reading.subject,
             answered=reading.answered,
             reasons=(Reason("", "not-tested", "what it showed could not be stored"),),
         )
@@ -76,14 +84,14 @@ def insert_units(
     ids: rows.Ids,
     refused: Callable[[Subject, str], None],
 ) -> None:
-    """Rows of all units; where the database does not take them together, unit by unit."""
+    """Rows of all devices; where the database does not take them together, device by device."""
     if _taken(connection, brought, number, ids) is None:
         return
     for reading in brought.sweep.readings:
         own = brought.of(reading)
         if (why := _taken(connection, own, number, ids)) is not None:
             _insert(connection, own.untested(), number, ids)
-            refused(reading.unit, why)
+            refused(reading.subject, why)
 
 
 def _taken(connection: Connection, brought: Brought, number: int, ids: rows.Ids) -> str | None:
@@ -116,9 +124,9 @@ def _insert(connection: Connection, brought: Brought, number: int, ids: rows.Ids
 
 
 def insert_readings(
-    connection: Connection, readings: Sequence[Reading], number: int, ids: rows.Ids
+    connection: Connection, readings: Sequence[HealthReading], number: int, ids: rows.Ids
 ) -> None:
-    """What a sweep saw of each unit; reasons, which many share, stand in a table of their own."""
+    """What a sweep saw of each device; reasons, which many share, stand in a table of their own."""
     reasons = _learn_reasons(connection, {rows.reasons_of(r) for r in readings} - {None}, number)
     made = [rows.of_reading(r, number, ids, reasons) for r in readings]
     insert(connection, schema.reading, made)
@@ -128,7 +136,7 @@ def insert_readings(
         [
             {
                 "sweep_id": number,
-                "unit_id": ids(r.unit),
+                "subject_id": ids(r.subject),
                 "carrier": level.carrier,
                 "end": level.end,
                 "rx_level_dbm": level.rx_level_dbm,
@@ -159,12 +167,12 @@ def _learn_reasons(
     return numbers
 
 
-def error_rows(added: Iterable[Added], number: int, ids: rows.Ids) -> list[rows.Row]:
+def error_rows(added: Iterable[NewPortErrors], number: int, ids: rows.Ids) -> list[rows.Row]:
     """Rows of `port_errors`."""
     return [
         {
             "sweep_id": number,
-            "unit_id": ids(a.unit),
+            "subject_id": ids(a.subject),
             "port": a.port,
             "in_added": a.in_added,
             "out_added": a.out_added,
@@ -173,12 +181,14 @@ def error_rows(added: Iterable[Added], number: int, ids: rows.Ids) -> list[rows.
     ]
 
 
-def replace_counters(connection: Connection, readings: Sequence[Reading], ids: rows.Ids) -> None:
+def replace_counters(
+    connection: Connection, readings: Sequence[HealthReading], ids: rows.Ids
+) -> None:
     """The counters last read, in place of those before."""
     p = schema.port
     now = [
         {
-            "unit_id": ids(r.unit),
+            "subject_id": ids(r.subject),
             "port": port.port,
             "in_errors": port.in_errors,
             "out_errors": port.out_errors,
@@ -187,13 +197,13 @@ def replace_counters(connection: Connection, readings: Sequence[Reading], ids: r
         for r in readings
         for port in r.ports
     ]
-    _forget(connection, p, ("unit_id", "port"), now)
+    _forget(connection, p, ("subject_id", "port"), now)
     insert(connection, p, now)
 
 
 def replace_memories(connection: Connection, now: Sequence[rows.Row]) -> None:
     """What is remembered now, in place of what was."""
-    _forget(connection, schema.memory, ("unit_id",), now)
+    _forget(connection, schema.memory, ("subject_id",), now)
     insert(connection, schema.memory, now)
 
 

@@ -1,7 +1,7 @@
 """Situations as text: a network, what was found in it, and the causes that are concluded.
 
 A line of a situation is `SUBJECT CHECK VERDICT [EXPECTED [OBSERVED]]`, or `seen UNIT WHAT VALUE`.
-A subject is a unit, `unit:port`, `Hop-1/a` (an end), `Hop-1/` (a carrier without end), `Hop-1.2/a`
+A subject is a device, `unit:port`, `Hop-1/a` (an end), `Hop-1/` (a carrier without end), `Hop-1.2/a`
 (an end of carrier 2) or `Hop-1` (the link). A cause is `KIND CERTAINTY SUBJECT`.
 """
 
@@ -23,7 +23,7 @@ from verifier.rules.diagnose import explain
 def device(
     name: str, address: str, *uplink: str, gateway: str | None = None, **more: Any
 ) -> Device:
-    values: dict[str, Any] = {"snmp": "field", "profile": "ptp-radio", **more}
+    values: dict[str, Any] = {"snmp": "field", "profile": "hop-radio", **more}
     return Device(name=name, address=Interface.parse(address), uplink=uplink,
                   gateway=Address.parse(gateway) if gateway else None, **values)  # fmt: skip
 
@@ -40,7 +40,7 @@ PLAN = Plan(
         device("e", "198.18.20.15/24", "b", "d", gateway=G20, snmp="bench"),
         device("sw", "198.18.20.16/24", gateway=G20, snmp="bench", profile="switch",
                ports=(Port(name="p1", neighbour="a"),)),
-        # a router that is a unit of the plan, and what is behind it
+        # a router that is a device of the plan, and what is behind it
         device("router", "198.18.20.2/24",
                other_addresses=(OtherAddress(address=Interface.parse("198.18.30.1/24")),)),
         device("r1", "198.18.30.11/24", gateway=G30),
@@ -70,7 +70,7 @@ PLAN = Plan(
             Carrier(a=End(device="w1", tx_mhz=13143.0), b=End(device="w2", tx_mhz=12877.0), polarisation="H", carrier=2))),
     ),
 )  # fmt: skip
-PROFILES = {"ptp-radio": Profile(id="ptp-radio", limits=Limits(rx_max_dbm=-20.0))}
+PROFILES = {"hop-radio": Profile(id="hop-radio", limits=Limits(rx_max_dbm=-20.0))}
 
 
 def value(text: str) -> Any:
@@ -95,9 +95,9 @@ def subject(text: str) -> Subject:
 
 _REASONS = {
     "routed": "routed: x",
-    "no-link": "the cable is out: no link on eth0; the unit could not be tested",
+    "no-link": "the cable is out: no link on eth0; the device could not be tested",
 }
-"""Reasons of `local.fit` that causes are concluded from."""
+"""Reasons of `laptop.fit` that causes are concluded from."""
 
 
 def found(lines: str) -> tuple[tuple[Finding, ...], tuple[Observation, ...]]:

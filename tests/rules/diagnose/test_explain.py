@@ -87,7 +87,7 @@ def test_findings_name_their_causes() -> None:
 
 def test_a_ring_that_is_cut_is_tied_to_both_its_uplinks() -> None:
     """Only both of them being down explains it, so it names both."""
-    lines = up("a", "sw") + down("b", "d", "e") + "c icmp.reply not-tested"
+    lines = up("a", "sw") + down("b", "d", "e") + "c echo.reply not-tested"
     tied, _ = explained(lines)
     assert {f.caused_by for f in tied if f.subject.name == "e"} == {("c1", "c2")}
 
@@ -103,27 +103,27 @@ def test_evidence_for_and_against() -> None:
 
 
 def test_what_only_snmp_tells_hangs_on_its_answer() -> None:
-    """Untested checks of unit, ports and radio; not TCP services."""
+    """Untested checks of device, ports and radio; not TCP services."""
     tied, _ = explained(
-        "a icmp.reply pass\na snmp.answer fail - wrong-digest\na system.name not-tested\n"
+        "a echo.reply pass\na snmp.answer fail - wrong-digest\na identity.name not-tested\n"
         "a tcp.open not-tested\na:eth1 port.mtu not-tested\nHop-1/a radio.rx-level not-tested"
     )
     assert [f.check for f in tied if f.caused_by] == [
-        "snmp.answer", "system.name", "port.mtu", "radio.rx-level",
+        "snmp.answer", "identity.name", "port.mtu", "radio.rx-level",
     ]  # fmt: skip
 
 
-def test_swapped_ends_take_along_what_tells_units_apart() -> None:
+def test_swapped_ends_take_along_what_tells_devices_apart() -> None:
     """Names, serials, locations, and a frequency that is the other end's; a mask stays apart."""
     tied, causes = explained(
-        "Hop-1 link.ends-swapped fail\na system.name fail a b\nb system.serial fail 1 2\n"
-        "a system.location warn\na address.mask fail 24 16\nd system.name fail d x\n"
+        "Hop-1 link.ends-swapped fail\na identity.name fail a b\nb identity.serial fail 1 2\n"
+        "a identity.location warn\na address.mask fail 24 16\nd identity.name fail d x\n"
         "Hop-1/a radio.tx-frequency fail 13143 12877\nHop-1/b radio.tx-frequency fail 12877 13143"
     )
     named = {f.check for f in tied if "c1" in f.caused_by}
     assert causes[0].kind == "ends-swapped"
     assert named == {
-        "link.ends-swapped", "system.name", "system.serial", "system.location",
+        "link.ends-swapped", "identity.name", "identity.serial", "identity.location",
         "radio.tx-frequency",
     }  # fmt: skip
     assert "c1" not in next(f for f in tied if f.subject.name == "d").caused_by
@@ -132,12 +132,12 @@ def test_swapped_ends_take_along_what_tells_units_apart() -> None:
 def test_a_gateway_that_reports_an_error_lives() -> None:
     """`host unreachable` sent by the gateway itself: it is not down."""
     names = ("g1", "g2", "g3")
-    lines = up("a") + "".join(f"{n} local.fit pass routed\n" for n in names) + down(*names)
+    lines = up("a") + "".join(f"{n} laptop.fit pass routed\n" for n in names) + down(*names)
     reported = [
         dataclasses.replace(ECHO, subject=dataclasses.replace(ECHO.subject, name=n)) for n in names
     ]
     _, causes = explain(PLAN, found(lines)[0], reported)
-    assert [c.kind for c in causes] == ["unit-silent"] * 3
+    assert [c.kind for c in causes] == ["device-silent"] * 3
 
 
 def test_what_a_deaf_end_cannot_tell_hangs_on_the_muted_one() -> None:

@@ -7,7 +7,7 @@ import random
 
 import pytest
 
-from verifier.model.health import Counters, Memory, PortErrors, Reading, Reason, State
+from verifier.model.health import Counters, HealthReading, Memory, PortErrors, Reason, State
 from verifier.model.subject import Subject
 from verifier.rules.health.follow import RECENT, errors_added, follow, lasting
 
@@ -16,9 +16,9 @@ ROOT = Subject("device", "quarry-lighthouse")
 LETTERS: dict[str, State] = {"s": "sound", "i": "impaired", "x": "silent", "u": "untested"}
 
 
-def reading(state: State, root: Subject = RADIO) -> Reading:
-    reasons = () if state == "sound" else (Reason("icmp.reply", "fail", "none"),)
-    return Reading(unit=RADIO, state=state, root=root, reasons=reasons)
+def reading(state: State, root: Subject = RADIO) -> HealthReading:
+    reasons = () if state == "sound" else (Reason("echo.reply", "fail", "none"),)
+    return HealthReading(subject=RADIO, state=state, root=root, reasons=reasons)
 
 
 def run(seen: str, confirm: int = 2) -> tuple[list[tuple[int, int, str]], Memory]:
@@ -27,7 +27,7 @@ def run(seen: str, confirm: int = 2) -> tuple[list[tuple[int, int, str]], Memory
     changes = []
     for n, letter in enumerate(seen):
         followed = follow(remembered, [reading(LETTERS[letter])], 300.0 * n, confirm=confirm)
-        remembered = {m.unit: m for m in followed.memories}
+        remembered = {m.subject: m for m in followed.memories}
         changes += [
             (int(c.at_s / 300), int(c.confirmed_s / 300), f"{c.before}>{c.after}")
             for c in followed.changes
@@ -76,10 +76,12 @@ def swept(seen: str, every_s: float = 300.0) -> tuple[list[State], list[tuple[in
         lower = LOWER if letter in "lv" else ()
         state = {**LETTERS, "l": LETTERS["s"], "v": LETTERS["u"]}[letter]
         reasons = (Reason("radio.lock", "fail", "no lock"),) if state != "sound" else ()
-        raw = Reading(unit=LINK, state=state, root=LINK, reasons=reasons, unexplained=lower)
+        raw = HealthReading(
+            subject=LINK, state=state, root=LINK, reasons=reasons, unexplained=lower
+        )
         readings = lasting(remembered, [raw], every_s * n)
         followed = follow(remembered, readings, every_s * n)
-        remembered = {m.unit: m for m in followed.memories}
+        remembered = {m.subject: m for m in followed.memories}
         states.append(readings[0].state)
         changes += [
             (round(c.at_s / every_s), round(c.confirmed_s / every_s), f"{c.before}>{c.after}")
@@ -115,9 +117,9 @@ def test_a_lower_modulation_that_nothing_explains_makes_a_link_impaired_after_15
 def test_a_link_that_is_impaired_by_its_modulation_says_so() -> None:
     remembered: dict[Subject, Memory] = {}
     for n in range(4):
-        raw = Reading(unit=LINK, state="sound", root=LINK, unexplained=LOWER)
+        raw = HealthReading(subject=LINK, state="sound", root=LINK, unexplained=LOWER)
         followed = follow(remembered, lasting(remembered, [raw], 300.0 * n), 300.0 * n)
-        remembered = {m.unit: m for m in followed.memories}
+        remembered = {m.subject: m for m in followed.memories}
     assert remembered[LINK].state == "impaired"
     assert remembered[LINK].reason == f"radio.modulation: {LOWER[0].text}"
 
@@ -145,7 +147,7 @@ def test_slow_changes_are_steady() -> None:
 
 
 def test_untested_sweeps_make_nobody_unsteady() -> None:
-    """A laptop that comes and goes is not the unit's unrest."""
+    """A laptop that comes and goes is not the device's unrest."""
     assert all("unsteady" not in words for _, _, words in run("susususususu")[0])
 
 
@@ -174,7 +176,7 @@ def test_sound_again_hangs_on_what_it_hung_on() -> None:
         [("silent", ROOT), ("silent", ROOT), ("sound", RADIO), ("sound", RADIO), ("sound", RADIO)]
     ):
         followed = follow(remembered, [reading(state, root)], 300.0 * n)  # type: ignore[arg-type]
-        remembered = {m.unit: m for m in followed.memories}
+        remembered = {m.subject: m for m in followed.memories}
         roots += [c.root for c in followed.changes]
     assert roots == [ROOT, ROOT]
     assert remembered[RADIO].root == ROOT
@@ -200,8 +202,8 @@ def test_errors_added(
     added: tuple[int, int] | None,
 ) -> None:
     """Differences of 32-bit counters over restarts and wraps."""
-    seen = Reading(
-        unit=RADIO, state="sound", root=RADIO, uptime_s=now[2],
+    seen = HealthReading(
+        subject=RADIO, state="sound", root=RADIO, uptime_s=now[2],
         ports=(PortErrors("eth1", now[0], now[1]), PortErrors("new", 9, 9)),
     )  # fmt: skip
     found = errors_added({(RADIO, "eth1"): Counters(*before)}, [seen])

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from verifier.model.status import Layout
-from verifier.rules.health.layout import HIGHEST, LOWEST, Where, layout
+from verifier.rules.status.layout import HIGHEST, LOWEST, Where, layout
 
 NOWHERE: Where = (None, None)
 COORDINATES = st.tuples(st.floats(-90.0, 90.0), st.floats(-180.0, 180.0))

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from verifier.model.address import Interface
-from verifier.model.health import Change, Memory, State
+from verifier.model.health import Memory, State, StateChange
 from verifier.model.plan import Carrier, Device, End, Link, Maintenance, Network, Plan, Site
 from verifier.model.subject import Subject
 from verifier.rules.health.notices import tell
@@ -41,9 +41,9 @@ def window(*sites: str, start: dt.datetime = NOON, hours: int = 1) -> Maintenanc
     return Maintenance(name="mast work", start=start, to=start + hours * HOUR, sites=sites)
 
 
-def memory(unit: Subject, state: State = "silent", **more: Any) -> Memory:
-    more = {"told": "sound", "root": unit, "since_s": NOON.timestamp(), "reason": "none", **more}
-    return Memory(unit=unit, state=state, **more)
+def memory(subject: Subject, state: State = "silent", **more: Any) -> Memory:
+    more = {"told": "sound", "root": subject, "since_s": NOON.timestamp(), "reason": "none", **more}
+    return Memory(subject=subject, state=state, **more)
 
 
 def at(minutes: float) -> float:
@@ -52,17 +52,17 @@ def at(minutes: float) -> float:
 
 def test_one_root_is_one_message() -> None:
     """The root comes first, whatever hangs on it is folded under it; another root is another."""
-    units = [memory(HOP, root=FAR), memory(RADIO, root=FAR), memory(FAR), memory(SWITCH)]
-    told = tell(plan(), units, (), at(5), "key")
+    subjects = [memory(HOP, root=FAR), memory(RADIO, root=FAR), memory(FAR), memory(SWITCH)]
+    told = tell(plan(), subjects, (), at(5), "key")
     first, second = told.notices
     assert (first.id, first.root, second.id) == ("key-1", FAR, "key-2")
-    assert [c.unit for c in first.changes] == [FAR, HOP, RADIO]
+    assert [c.subject for c in first.changes] == [FAR, HOP, RADIO]
     assert first.text == (
         "quarry-lighthouse is silent (was sound): none; with it: Hop 1 silent, "
         "lighthouse-quarry silent"
     )
     assert first.at == "2026-12-01T12:05:00.000Z"
-    assert [c.unit for c in second.changes] == [SWITCH]
+    assert [c.subject for c in second.changes] == [SWITCH]
 
 
 def test_what_was_told_is_not_told_again() -> None:
@@ -97,8 +97,13 @@ def test_a_window_holds_what_is_at_its_sites(
     held: bool,  # noqa: FBT001
 ) -> None:
     """From its start until before its end; without sites it holds everything."""
-    change = Change(
-        unit=RADIO, before="sound", after="silent", at_s=at(-5), confirmed_s=at(minutes), root=RADIO
+    change = StateChange(
+        subject=RADIO,
+        before="sound",
+        after="silent",
+        at_s=at(-5),
+        confirmed_s=at(minutes),
+        root=RADIO,
     )
     told = tell(plan(window(*sites)), [memory(RADIO)], [change], at(minutes), "key")
     assert bool(told.notices) is not held
@@ -106,9 +111,9 @@ def test_a_window_holds_what_is_at_its_sites(
 
 
 def test_a_window_holds_what_hangs_on_its_sites() -> None:
-    """A unit elsewhere that is silent because of one in the window; and a link with one end there."""
-    units = [memory(SWITCH, root=FAR), memory(HOP), memory(FAR)]
-    assert tell(plan(window("Quarry")), units, (), at(5), "key").notices == ()
+    """A device elsewhere that is silent because of one in the window; and a link with one end there."""
+    subjects = [memory(SWITCH, root=FAR), memory(HOP), memory(FAR)]
+    assert tell(plan(window("Quarry")), subjects, (), at(5), "key").notices == ()
 
 
 def test_what_still_stands_after_the_window_is_told_once() -> None:

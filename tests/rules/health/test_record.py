@@ -10,20 +10,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.store.examples import HOP, RADIO, START_S, change
+from verifier.model.history import Baseline, Period, Sample, Spell, SubjectPast
 from verifier.model.plan import Carrier, End, Link, Plan
-from verifier.model.record import Baseline, Period, Sample, Spell, UnitPast
 from verifier.model.subject import Subject
-from verifier.rules.health.departure import departures
 from verifier.rules.health.outages import outages
-from verifier.rules.health.record import availability, points
+from verifier.rules.history.deviation import departures
+from verifier.rules.history.record import availability, points
 
 
-def past(**more: Any) -> UnitPast:
+def past(**more: Any) -> SubjectPast:
     empty: dict[str, Any] = {
         "first_s": START_S, "time_s": {}, "answered_s": 0.0, "unanswered_s": 0.0, "raw_s": START_S,
         "levels": {}, "level_hours": {}, "errors": {},
     }  # fmt: skip
-    return UnitPast(unit=more.pop("unit", RADIO), **{**empty, **more})
+    return SubjectPast(subject=more.pop("subject", RADIO), **{**empty, **more})
 
 
 def spells(pattern: str, each_s: float = 300.0) -> tuple[Spell, ...]:
@@ -64,7 +64,7 @@ def test_lengths_are_the_unanswered_time(pattern: str) -> None:
 
 
 def test_changes_before_the_period() -> None:
-    """A unit that was silent when the period began is so from its first moment."""
+    """A device that was silent when the period began is so from its first moment."""
     raw_s = START_S + 7200.0
     silent = change(at_s=START_S - 5000.0)
     (outage,) = outages(past(raw_s=raw_s, changes=(silent,)), START_S, START_S + 9000.0)
@@ -120,7 +120,7 @@ RAIN = [hour(-70.0, -49.0)] * 20
 )
 def test_departure(hours, limit, away, beyond, reason) -> None:
     """Rain does not count, nor what was a month ago; with too few dry hours nothing is claimed; the plan's limit is used."""
-    seen = past(unit=HOP, level_hours={(1, "a"): tuple(hours)})
+    seen = past(subject=HOP, level_hours={(1, "a"): tuple(hours)})
     (made,) = departures(link_plan(rx_level_tolerance_db=limit), seen, THEN)
     assert (made.departure_db, made.beyond, made.reason) == (
         None if away is None else pytest.approx(away), beyond, reason,
@@ -131,7 +131,7 @@ def test_departure(hours, limit, away, beyond, reason) -> None:
 
 def test_an_end_without_a_level_at_handover() -> None:
     """Is said; without a baseline there is no departure at all."""
-    seen = past(unit=HOP, level_hours={(1, "b"): tuple(STILL)})
+    seen = past(subject=HOP, level_hours={(1, "b"): tuple(STILL)})
     found = list(departures(link_plan(), seen, THEN))
     assert [(d.end, d.reason) for d in found] == [
         ("a", "no level was read in this period"),
@@ -142,7 +142,7 @@ def test_an_end_without_a_level_at_handover() -> None:
 
 def test_a_device_called_like_a_link_has_no_departure() -> None:
     """Names are unique within their kind only."""
-    assert list(departures(link_plan(), past(unit=Subject("device", HOP.name)), THEN)) == []
+    assert list(departures(link_plan(), past(subject=Subject("device", HOP.name)), THEN)) == []
 
 
 @given(st.floats(0.001, 4e7))

@@ -1,4 +1,4 @@
-"""The state of a unit from its findings: the table of `rules/health/states.py`, row by row."""
+"""The state of a device from its findings: the table of `rules/health/states.py`, row by row."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from verifier.model.address import Interface
-from verifier.model.health import Level, PortErrors, Reading
+from verifier.model.health import HealthReading, PortErrors, ReceivedLevel
 from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.result import Cause, Finding
@@ -44,26 +44,26 @@ def echo(received: int, name: str = A) -> Observation:
 ALIVE = (echo(3), echo(3, B))
 
 
-def state_of(findings: Any, observations: Any, causes: Any = ()) -> dict[str, Reading]:
+def state_of(findings: Any, observations: Any, causes: Any = ()) -> dict[str, HealthReading]:
     found = readings(PLAN, PLAN.devices, findings, causes, observations)
-    return {r.unit.name: r for r in found}
+    return {r.subject.name: r for r in found}
 
 
 @pytest.mark.parametrize(
     ("findings", "observations", "state", "answered"),
     [
-        ([finding("icmp.reply", "pass"), finding("icmp.loss", "warn")], ALIVE, "sound", True),
-        ([finding("icmp.reply", "pass"), finding("port.speed", "fail")], ALIVE, "impaired", True),
-        ([finding("icmp.reply", "pass"), finding("system.name", "not-tested")], ALIVE, "untested", True),
-        ([finding("port.speed", "fail"), finding("system.name", "not-tested")], ALIVE, "impaired", True),
-        ([finding("icmp.reply", "fail"), finding("system.name", "not-tested")], [echo(0)], "silent", False),
+        ([finding("echo.reply", "pass"), finding("echo.loss", "warn")], ALIVE, "sound", True),
+        ([finding("echo.reply", "pass"), finding("port.speed", "fail")], ALIVE, "impaired", True),
+        ([finding("echo.reply", "pass"), finding("identity.name", "not-tested")], ALIVE, "untested", True),
+        ([finding("port.speed", "fail"), finding("identity.name", "not-tested")], ALIVE, "impaired", True),
+        ([finding("echo.reply", "fail"), finding("identity.name", "not-tested")], [echo(0)], "silent", False),
         # Echoes are filtered, the agent answers: alive, and not as it should be.
-        ([finding("icmp.reply", "fail")], [echo(0), seen("answer", "answered")], "impaired", True),
+        ([finding("echo.reply", "fail")], [echo(0), seen("answer", "answered")], "impaired", True),
         # No echo could be sent from here, and SNMP was not answered.
-        ([finding("icmp.reply", "not-tested"), finding("snmp.answer", "fail")], [seen("answer", "silent")], "silent", False),
-        ([finding("icmp.reply", "not-tested")], [], "untested", None),
-        # The laptop's own fault is never the unit's.
-        ([finding("local.fit", "not-tested"), finding("icmp.reply", "not-tested")], [], "untested", None),
+        ([finding("echo.reply", "not-tested"), finding("snmp.answer", "fail")], [seen("answer", "silent")], "silent", False),
+        ([finding("echo.reply", "not-tested")], [], "untested", None),
+        # The laptop's own fault is never the device's.
+        ([finding("laptop.fit", "not-tested"), finding("echo.reply", "not-tested")], [], "untested", None),
         ([], ALIVE, "sound", True),
     ],
 )  # fmt: skip
@@ -72,7 +72,7 @@ def test_state_of_a_device(findings: Any, observations: Any, state: str, answere
     assert (found.state, found.answered) == (state, answered)
 
 
-REPLY_FAILS = [finding("icmp.reply", "fail", name) for name in (A, B)]
+REPLY_FAILS = [finding("echo.reply", "fail", name) for name in (A, B)]
 IN_HOP = Subject("link", "Hop 1", carrier=1, end="a")
 
 
@@ -83,7 +83,7 @@ IN_HOP = Subject("link", "Hop 1", carrier=1, end="a")
         ([REPLY_FAILS[0]], [echo(0), echo(3, B)], "silent"),
         ([finding("radio.rx-level", "fail", subject=IN_HOP)], ALIVE, "impaired"),
         ([finding("radio.snr", "not-tested", subject=IN_HOP)], ALIVE, "untested"),
-        ([finding("local.fit", "not-tested")], [echo(3, B)], "untested"),
+        ([finding("laptop.fit", "not-tested")], [echo(3, B)], "untested"),
         ([finding("port.speed", "fail")], ALIVE, "sound"),
     ],
 )
@@ -93,9 +93,9 @@ def test_state_of_a_link(findings: Any, observations: Any, state: str) -> None:
 
 
 def test_a_link_needs_both_its_ends() -> None:
-    """A sweep of one unit says nothing of its link."""
+    """A sweep of one device says nothing of its link."""
     found = readings(PLAN, PLAN.devices[:1], [], [], ALIVE)
-    assert [r.unit.name for r in found] == [A]
+    assert [r.subject.name for r in found] == [A]
 
 
 def cause(subject: Subject, *for_: str, certainty: Any = "certain") -> Cause:
@@ -106,16 +106,16 @@ def test_a_state_hangs_on_the_last_cause_of_the_chain() -> None:
     """A because of B because of the gateway; and the link with them."""
     gateway = Subject("gateway", "198.18.20.1")
     causes = [
-        cause(Subject("device", B), f"{A} icmp.reply"),
-        cause(gateway, f"{B} icmp.reply"),
-        cause(Subject("device", A), f"{A} icmp.reply"),
+        cause(Subject("device", B), f"{A} echo.reply"),
+        cause(gateway, f"{B} echo.reply"),
+        cause(Subject("device", A), f"{A} echo.reply"),
     ]
     found = state_of(REPLY_FAILS, [echo(0), echo(0, B)], causes)
     assert {r.root for r in found.values()} == {gateway}
 
 
 def test_a_mere_possibility_folds_nothing() -> None:
-    causes = [cause(Subject("device", B), f"{A} icmp.reply", certainty="possible")]
+    causes = [cause(Subject("device", B), f"{A} echo.reply", certainty="possible")]
     found = state_of(REPLY_FAILS, [echo(0), echo(0, B)], causes)
     assert found[A].root == Subject("device", A)
 
@@ -123,8 +123,8 @@ def test_a_mere_possibility_folds_nothing() -> None:
 def test_causes_in_a_circle_end() -> None:
     """Each of two because of the other: both still have a root."""
     causes = [
-        cause(Subject("device", B), f"{A} icmp.reply"),
-        cause(Subject("device", A), f"{B} icmp.reply"),
+        cause(Subject("device", B), f"{A} echo.reply"),
+        cause(Subject("device", A), f"{B} echo.reply"),
     ]
     found = state_of(REPLY_FAILS, [echo(0), echo(0, B)], causes)
     assert found[A].root.kind == "device"
@@ -142,28 +142,28 @@ def test_figures_are_those_seen() -> None:
         seen("ifOutErrors", 5, oid="1.3.6.1.2.1.2.2.1.20.7"),
     ]
     findings = [
-        finding("icmp.rtt", "pass", observed=1.25, unit="ms"),
-        finding("icmp.loss", "warn", observed=20.0, unit="%"),
+        finding("echo.round-trip", "pass", observed=1.25, unit="ms"),
+        finding("echo.loss", "warn", observed=20.0, unit="%"),
         finding("radio.rx-level", "pass", subject=IN_HOP, observed=-45.5, unit="dBm"),
     ]
     found = state_of(findings, observations)
     assert (found[A].rtt_ms, found[A].loss_pct, found[A].uptime_s) == (1.25, 20.0, 12345.67)
     assert found[A].ports == (PortErrors("eth1", 77, 5),)
-    assert found["Hop 1"].levels == (Level(1, "a", -45.5),)
+    assert found["Hop 1"].levels == (ReceivedLevel(1, "a", -45.5),)
 
 
 @pytest.mark.parametrize(
     ("verdict", "observed", "shown", "levels"),
     [
-        (None, None, -45.5, (Level(1, "a", -45.5),)),  # the plan has no level for this end
-        (None, None, -3276.8, ()),  # a unit's mark for none
+        (None, None, -45.5, (ReceivedLevel(1, "a", -45.5),)),  # the plan has no level for this end
+        (None, None, -3276.8, ()),  # a device's mark for none
         (None, None, None, ()),
-        ("pass", -45.0, -45.5, (Level(1, "a", -45.0),)),  # the median of several
+        ("pass", -45.0, -45.5, (ReceivedLevel(1, "a", -45.0),)),  # the median of several
         ("not-tested", None, -45.5, ()),  # several that cannot be judged
     ],
 )
 def test_levels_that_nobody_planned(verdict: Any, observed: Any, shown: Any, levels: Any) -> None:
-    """They are kept as the unit shows them; where the plan has one, the judged level counts."""
+    """They are kept as the device shows them; where the plan has one, the judged level counts."""
     judged = finding("radio.rx-level", str(verdict), subject=IN_HOP, observed=observed)
     found = state_of([judged] if verdict else [], [*ALIVE, seen("rx_level_dbm", shown)])
     assert found["Hop 1"].levels == levels
@@ -179,8 +179,8 @@ def test_reasons_are_few_and_counted() -> None:
     assert reasons[-1].text == "and 12 more"
 
 
-def test_what_is_silent_behind_a_silent_unit_hangs_on_it() -> None:
-    """With the causes that `diagnose` finds: two units behind an uplink fold under it."""
+def test_what_is_silent_behind_a_silent_device_hangs_on_it() -> None:
+    """With the causes that `diagnose` finds: two devices behind an uplink fold under it."""
     names = ("near", "root", "behind", "farther")
     uplinks = {"root": ("near",), "behind": ("root",), "farther": ("behind",)}
     plan = Plan(
@@ -192,16 +192,16 @@ def test_what_is_silent_behind_a_silent_unit_hangs_on_it() -> None:
     found, observations = [], []
     for name in names:
         verdict = "pass" if name == "near" else "fail"
-        found.append(finding("icmp.reply", verdict, name))
+        found.append(finding("echo.reply", verdict, name))
         observations.append(echo(3 if name == "near" else 0, name))
     tied, causes = explain(plan, found)
     seen_ = readings(plan, plan.devices, tied, causes, observations)
-    roots = {r.unit.name: r.root.name for r in seen_}
+    roots = {r.subject.name: r.root.name for r in seen_}
     assert roots == {"near": "near", "root": "root", "behind": "root", "farther": "root"}
 
 
 @pytest.mark.parametrize(
-    ("planned", "found", "unit", "said"),
+    ("planned", "found", "subject", "said"),
     [
         (100, 1000, "Mbit/s", "another speed (planned 100 Mbit/s, found 1000 Mbit/s)"),
         ("up", "down", None, "another speed (planned up, found down)"),
@@ -210,11 +210,11 @@ def test_what_is_silent_behind_a_silent_unit_hangs_on_it() -> None:
     ],
 )
 def test_a_reason_says_what_was_planned_and_found(
-    planned: Any, found: Any, unit: Any, said: str
+    planned: Any, found: Any, subject: Any, said: str
 ) -> None:
     """Whoever is told need not verify first."""
     failed = finding(
-        "port.speed", "fail", reason="another speed", expected=planned, observed=found, unit=unit
+        "port.speed", "fail", reason="another speed", expected=planned, observed=found, unit=subject
     )
     assert state_of([failed], ALIVE)[A].reasons[0].text == said
 
@@ -227,8 +227,8 @@ def test_a_reason_that_says_both_says_them_once() -> None:
     assert state_of([failed], ALIVE)[A].reasons[0].text == "100 planned, 1000 found"
 
 
-def test_a_hop_that_cannot_be_tested_hangs_on_its_unit() -> None:
-    """The unit that gives no values is the root; the hop is folded under it, and says why."""
+def test_a_hop_that_cannot_be_tested_hangs_on_its_device() -> None:
+    """The device that gives no values is the root; the hop is folded under it, and says why."""
     findings = [
         finding("snmp.answer", "fail"),
         finding("radio.lock", "not-tested", subject=IN_HOP),
@@ -240,5 +240,5 @@ def test_a_hop_that_cannot_be_tested_hangs_on_its_unit() -> None:
 
 def test_a_link_has_answered_only_where_both_its_ends_have() -> None:
     """Of one end nothing is known: so of the link."""
-    unknown = [finding("local.fit", "not-tested", B)]
+    unknown = [finding("laptop.fit", "not-tested", B)]
     assert state_of(unknown, [echo(3)])["Hop 1"].answered is None

@@ -10,14 +10,14 @@ import pytest
 from tests.report import paging
 from tests.report.paging import NOW_S, change, memory, reading, subject
 from tests.store.examples import sweep
-from verifier.model.health import Change, Level, Reading, Reason, SweepReport
+from verifier.model.health import HealthReading, Reason, ReceivedLevel, StateChange, SweepReport
 from verifier.model.plan import Plan
 from verifier.model.status import MOST_CHANGES, Recent, Status
 from verifier.model.subject import Subject
-from verifier.rules.health.status import status
-from verifier.rules.health.troubles import troubles, unit_status
+from verifier.rules.status import status
+from verifier.rules.status.open_faults import subject_status, troubles
 
-NOT_ASKED = (Reason("system.name", "not-tested", "no entry for SNMP"),)
+NOT_ASKED = (Reason("identity.name", "not-tested", "no entry for SNMP"),)
 
 
 @pytest.fixture(scope="module")
@@ -25,9 +25,11 @@ def ring() -> Status:
     return paging.ring()
 
 
-def report(*readings: Reading, changes: tuple[Change, ...] = (), **more: Any) -> SweepReport:
+def report(
+    *readings: HealthReading, changes: tuple[StateChange, ...] = (), **more: Any
+) -> SweepReport:
     swept = sweep(*readings, at_s=NOW_S, **more)
-    return SweepReport(7, swept, {r.unit: memory(r) for r in readings}, changes, ())
+    return SweepReport(7, swept, {r.subject: memory(r) for r in readings}, changes, ())
 
 
 def test_counts_are_of_the_states_that_count(ring: Status) -> None:
@@ -40,14 +42,14 @@ def test_counts_are_of_the_states_that_count(ring: Status) -> None:
 
 def test_what_hangs_on_a_root_is_under_it(ring: Status) -> None:
     """Worst roots first; within one weight the one that more hangs on."""
-    heads = [(t.head.unit.name, [u.unit.name for u in t.rest]) for t in ring.troubles]
+    heads = [(t.head.subject.name, [u.subject.name for u in t.rest]) for t in ring.troubles]
     assert heads == [
         ("lighthouse-ferry-point", ["ferry-point-lighthouse", "Hop 6"]),
         ("windmill-old-mill", ["Hop 3"]),
         ("quarry-harbour", []),
         ("Hop 4", []),
     ]
-    assert ring.troubles[0].head.try_first == "look whether the unit has power"
+    assert ring.troubles[0].head.try_first == "look whether the device has power"
 
 
 def test_a_root_outside_the_sweep_has_no_state() -> None:
@@ -55,9 +57,11 @@ def test_a_root_outside_the_sweep_has_no_state() -> None:
     gateway = Subject("gateway", "198.18.0.1")
     seen = reading("a", "silent", root=gateway, reasons=(paging.OUTAGE,), try_first="look there")
     (trouble,), alike = troubles(
-        [seen], {seen.unit: unit_status(seen, memory(seen), confirm=2)}, {seen.unit: memory(seen)}
+        [seen],
+        {seen.subject: subject_status(seen, memory(seen), confirm=2)},
+        {seen.subject: memory(seen)},
     )
-    assert (trouble.head.unit, trouble.head.state, alike) == (gateway, None, ())
+    assert (trouble.head.subject, trouble.head.state, alike) == (gateway, None, ())
     assert (trouble.head.reasons, trouble.head.try_first) == ((paging.OUTAGE,), "look there")
 
 
@@ -69,27 +73,27 @@ def test_a_pending_state_says_what_it_still_needs(
 ) -> None:
     seen = reading("a", "silent")
     kept = memory(seen, "sound", pending="silent", pending_n=pending_n)
-    shown = unit_status(seen, kept, confirm=confirm)
+    shown = subject_status(seen, kept, confirm=confirm)
     assert (shown.state, shown.pending, shown.needed_n) == ("sound", "silent", needed_n)
 
 
 def test_the_reason_of_a_state_outlives_a_sound_look() -> None:
     """Silent by count, sound in this sweep: why it counts as silent is what was remembered."""
     kept = memory(reading("a", "silent", reasons=(paging.OUTAGE,)), pending="sound", pending_n=1)
-    shown = unit_status(reading("a"), kept, confirm=2)
-    assert shown.reasons[0].text.startswith("icmp.reply: none of 3 echoes")
+    shown = subject_status(reading("a"), kept, confirm=2)
+    assert shown.reasons[0].text.startswith("echo.reply: none of 3 echoes")
 
 
-def test_lone_untested_units_are_put_together_by_their_reason() -> None:
+def test_lone_untested_devices_are_put_together_by_their_reason() -> None:
     """The biggest group first; one with something hanging on it is a root like others."""
-    units = [reading(f"unit-{n}", "untested", reasons=NOT_ASKED) for n in range(5)]
-    units += [reading("odd", "untested", reasons=(Reason("", "not-tested", "laptop"),))]
-    units += [reading("leaf", "untested", root=subject("unit-4")), reading("mute", "untested")]
-    made = status(Plan(), report(*units), Recent(), every_s=None, confirm=2)
-    assert [(a.reason, len(a.units)) for a in made.alike] == [
-        ("system.name: no entry for SNMP", 4), ("laptop", 1), ("no reason is known", 1),
+    subjects = [reading(f"device-{n}", "untested", reasons=NOT_ASKED) for n in range(5)]
+    subjects += [reading("odd", "untested", reasons=(Reason("", "not-tested", "laptop"),))]
+    subjects += [reading("leaf", "untested", root=subject("device-4")), reading("mute", "untested")]
+    made = status(Plan(), report(*subjects), Recent(), every_s=None, confirm=2)
+    assert [(a.reason, len(a.subjects)) for a in made.alike] == [
+        ("identity.name: no entry for SNMP", 4), ("laptop", 1), ("no reason is known", 1),
     ]  # fmt: skip
-    assert [t.head.unit.name for t in made.troubles] == ["unit-4"]
+    assert [t.head.subject.name for t in made.troubles] == ["device-4"]
 
 
 def test_changes_of_this_sweep_are_not_shown_twice(ring: Status) -> None:
@@ -98,7 +102,7 @@ def test_changes_of_this_sweep_are_not_shown_twice(ring: Status) -> None:
     done, recent = paging.ring_report(plan), paging.ring_recent()
     both = dataclasses.replace(recent, changes=(*done.changes, *recent.changes), changes_n=20)
     made = status(plan, done, both, every_s=300.0, confirm=2)
-    assert [(c.head.unit.name, len(c.rest)) for c in made.changed] == [
+    assert [(c.head.subject.name, len(c.rest)) for c in made.changed] == [
         ("lighthouse-ferry-point", 2), ("Hop 2", 0),
     ]  # fmt: skip
     assert made.changed == ring.changed
@@ -122,7 +126,7 @@ def test_earlier_changes_are_bounded() -> None:
 def test_a_window_that_is_on_says_what_it_holds(ring: Status) -> None:
     (window,) = ring.windows
     assert (window.name, window.sites) == ("mast work", ("Windmill",))
-    assert [u.unit.name for u in window.holds] == ["windmill-old-mill", "Hop 3"]
+    assert [u.subject.name for u in window.holds] == ["windmill-old-mill", "Hop 3"]
     assert ring.troubles[1].head.held == "mast work"
     assert paging.calm().windows == ()
 
@@ -134,12 +138,12 @@ def test_a_page_is_stale_after_two_intervals(every_s: float | None, stale_s: flo
     assert made.stale_s == stale_s
 
 
-def test_every_unit_is_at_its_place(ring: Status) -> None:
+def test_every_device_is_at_its_place(ring: Status) -> None:
     """A link stands where its end a does, and is pointed to from the other."""
     assert [p.place.name for p in ring.places] == list(paging.PLACES)
     assert sum(len(p.devices) for p in ring.places) == 13
     lighthouse = ring.places[0]
-    assert [x.unit.unit.name for x in lighthouse.links] == ["Hop 2", "Hop 6"]
+    assert [x.subject.subject.name for x in lighthouse.links] == ["Hop 2", "Hop 6"]
     assert lighthouse.elsewhere == ((2, "Hop 1"),)
     assert [p.state for p in ring.places] == [
         "silent", "sound", "untested", "silent", "sound", "silent",
@@ -147,7 +151,7 @@ def test_every_unit_is_at_its_place(ring: Status) -> None:
     assert len(ring.lines) == 6
 
 
-def test_units_without_a_site() -> None:
+def test_devices_without_a_site() -> None:
     """An end of a link is a place of its own; the others share one that has no name."""
     devices = tuple(paging.device(n, name, None) for n, name in enumerate(("a", "b", "c", "d")))
     plan = Plan(devices=devices, links=(paging.link("Hop 1", paging.end("a"), paging.end("b")),))
@@ -159,7 +163,7 @@ def test_units_without_a_site() -> None:
     assert [(x.a, x.b) for x in made.lines] == [(0, 1)]
 
 
-def test_a_sweep_of_some_units_leaves_the_others_open() -> None:
+def test_a_sweep_of_some_devices_leaves_the_others_open() -> None:
     """What was not swept has no state; its place is still there."""
     made = status(
         paging.ring_plan(), report(reading("harbour-switch")), Recent(), every_s=None, confirm=2
@@ -178,7 +182,7 @@ def test_levels_of_several_carriers() -> None:
     )
     hop = dataclasses.replace(paging.link("Hop 1", one.a, one.b), carriers=(one, two))
     plan = Plan(devices=tuple(paging.device(n, x, None) for n, x in enumerate("ab")), links=(hop,))
-    seen = reading("Hop 1", levels=(Level(2, "b", -50.0),))
+    seen = reading("Hop 1", levels=(ReceivedLevel(2, "b", -50.0),))
     past = Recent(levels={"Hop 1": {(2, "a"): paging.day(-47.0)}})
     made = status(plan, report(reading("a"), reading("b"), seen), past, every_s=None, confirm=2)
     lines = made.places[0].links[0].levels

@@ -1,8 +1,8 @@
 """The best figures of a small case, by trying everything; knows nothing of the planner.
 
 Best-first search over raw states, one step at a time. What it takes for granted: a change is
-confirmed as soon as it can be; of addresses that nobody ever has and that reach the same units, a
-few stand for all; only units of a ring are moved aside, once for each ring.
+confirmed as soon as it can be; of addresses that nobody ever has and that reach the same devices, a
+few stand for all; only devices of a ring are moved aside, once for each ring.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ class TooBigError(Exception):
 class Brute:
     def __init__(self, case: dict[str, Any]) -> None:
         self.case = case
-        self.names = list(case["units"])
+        self.names = list(case["devices"])
         face = ipaddress.ip_interface
-        self.start = [face(u["present"]) for u in case["units"].values()]
-        self.goal = [face(u["planned"]) for u in case["units"].values()]
-        self.gates = [(u["present_gateway"], u["gateway"]) for u in case["units"].values()]
+        self.start = [face(u["present"]) for u in case["devices"].values()]
+        self.goal = [face(u["planned"]) for u in case["devices"].values()]
+        self.gates = [(u["present_gateway"], u["gateway"]) for u in case["devices"].values()]
         self.stay = [
             (u["present"], u["present_gateway"]) == (u["planned"], u["gateway"])
-            for u in case["units"].values()
+            for u in case["devices"].values()
         ]
         self.held = {ipaddress.ip_address(a) for a in case["held"]}
         self.apart = case["setting"] == "one-at-a-time"
@@ -291,12 +291,12 @@ class Brute:
         """Far end first, over single uplinks."""
         if self.case["setting"] != "remote":
             return True
-        units = list(self.case["units"].values())
-        for j in range(len(units)):
+        devices = list(self.case["devices"].values())
+        for j in range(len(devices)):
             up, seen = j, set()
-            while len(units[up].get("uplink", ())) == 1 and up not in seen:
+            while len(devices[up].get("uplink", ())) == 1 and up not in seen:
                 seen.add(up)
-                up = self.names.index(units[up]["uplink"][0])
+                up = self.names.index(devices[up]["uplink"][0])
                 if up == i and j != i and not self.stay[j] and spots[j][0] != "g":
                     return False
         return True

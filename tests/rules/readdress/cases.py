@@ -8,9 +8,9 @@ from typing import Any
 
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Device
-from verifier.report.runbook_json import document
+from verifier.report.runbook.json import document
+from verifier.rules.readdress.placement import MovingDevice, Placement, key_of
 from verifier.rules.readdress.planner import plan
-from verifier.rules.readdress.spots import Spot, Unit, key_of
 from verifier.rules.readdress.world import Task
 
 SUBNETS = (
@@ -21,7 +21,7 @@ SUBNETS = (
 
 
 def random_case(chance: random.Random) -> dict[str, Any]:
-    """2 to 6 units in 1 to 4 subnets: moves, swaps, chains, rings, shared addresses."""
+    """2 to 6 devices in 1 to 4 subnets: moves, swaps, chains, rings, shared addresses."""
     setting = chance.choice(("segment", "segment", "remote", "one-at-a-time"))
     nets = [
         ipaddress.ip_network(n)
@@ -29,7 +29,7 @@ def random_case(chance: random.Random) -> dict[str, Any]:
     ]
     count = chance.choice((2, 2, 3, 3, 3, 4, 4, 5, 6))
     pool = [f"{ip}/{n.prefixlen}" for n in nets for ip in _some_hosts(n)]
-    units: dict[str, dict[str, Any]] = {}
+    devices: dict[str, dict[str, Any]] = {}
     before, after = _distinct(chance, pool, count), _distinct(chance, pool, count)
     count = min(len(before), len(after))
     if chance.random() < 0.3:  # within the same addresses: swaps and rings
@@ -46,25 +46,25 @@ def random_case(chance: random.Random) -> dict[str, Any]:
         stays = chance.random() < 0.1 and before[i].split("/")[0] not in {
             a.split("/")[0] for a in after
         }
-        units["abcdef"[i]] = {
+        devices["abcdef"[i]] = {
             "present": before[i], "present_gateway": _gateway(before[i], held),
             "planned": before[i] if stays and before.count(before[i]) == 1 else after[i], "gateway": None, "uplink": [],
         }  # fmt: skip
-        units["abcdef"[i]]["gateway"] = _gateway(units["abcdef"[i]]["planned"], held)
+        devices["abcdef"[i]]["gateway"] = _gateway(devices["abcdef"[i]]["planned"], held)
     case: dict[str, Any] = {
         "setting": setting, "many": chance.random() < 0.5, "laptop": [], "laptop_gateway": None,
-        "held": held, "units": units,
+        "held": held, "devices": devices,
     }  # fmt: skip
     if setting == "remote":
-        names = list(units)
+        names = list(devices)
         for i, name in enumerate(names[1:], start=1):
             if chance.random() < 0.5:
-                units[name]["uplink"] = [names[chance.randrange(i)]]
+                devices[name]["uplink"] = [names[chance.randrange(i)]]
         case["laptop"] = ["203.0.113.9/24"]
         case["laptop_gateway"] = "203.0.113.1"
         held["203.0.113.1"] = "the laptop's gateway"
     elif chance.random() < 0.3:
-        taken = {u[k].split("/")[0] for u in units.values() for k in ("present", "planned")}
+        taken = {u[k].split("/")[0] for u in devices.values() for k in ("present", "planned")}
         free = [p for p in pool if p.split("/")[0] not in taken | set(held)]
         case["laptop"] = free[:1]
     return case
@@ -92,13 +92,13 @@ def _gateway(address: str, held: dict[str, str]) -> str | None:
 def task(case: dict[str, Any]) -> Task:
     """The case as the planner takes it."""
     return Task(
-        units=tuple(
-            Unit(
+        devices=tuple(
+            MovingDevice(
                 Device(name=n, address=Interface.parse(u["planned"]), uplink=tuple(u["uplink"])),
                 _spot(u["present"], u["present_gateway"]),
                 _spot(u["planned"], u["gateway"]),
             )
-            for n, u in case["units"].items()
+            for n, u in case["devices"].items()
         ),
         setting=case["setting"],
         many=case["many"],
@@ -108,8 +108,8 @@ def task(case: dict[str, Any]) -> Task:
     )
 
 
-def _spot(at: str, gateway: str | None) -> Spot:
-    return Spot(Interface.parse(at), _address(gateway))
+def _spot(at: str, gateway: str | None) -> Placement:
+    return Placement(Interface.parse(at), _address(gateway))
 
 
 def _address(text: str | None) -> Address | None:

@@ -4,7 +4,7 @@ A case is plain values:
 
     {"setting": "segment", "many": True, "laptop": ["198.18.0.9/24"], "laptop_gateway": None,
      "held": {"198.18.0.1": "the gateway"},
-     "units": {"a": {"present": "198.18.0.5/24", "present_gateway": None,
+     "devices": {"a": {"present": "198.18.0.5/24", "present_gateway": None,
                      "planned": "198.18.1.5/24", "gateway": None, "uplink": []}}}
 """
 
@@ -31,17 +31,19 @@ class Replay:
 
     def __init__(self, case: Case) -> None:
         self.case = case
-        self.units = case["units"]
+        self.devices = case["devices"]
         self.wrong: list[str] = []
-        self.at = {n: ipaddress.ip_interface(u["present"]) for n, u in self.units.items()}
-        self.via = {n: _ip(u["present_gateway"]) for n, u in self.units.items()}
+        self.at = {n: ipaddress.ip_interface(u["present"]) for n, u in self.devices.items()}
+        self.via = {n: _ip(u["present_gateway"]) for n, u in self.devices.items()}
         apart = case["setting"] == "one-at-a-time"
-        self.attached = set() if apart else set(self.units)
+        self.attached = set() if apart else set(self.devices)
         self.laptop = [ipaddress.ip_interface(a) for a in case["laptop"]]
         self.held = {ipaddress.ip_address(a) for a in case["held"]}
         self.pending: dict[str, Any] = {}
         self.left: dict[str, Any] = {}
-        self.owned = {g for n in self.units for g in (self.via[n], _ip(self.units[n]["gateway"]))}
+        self.owned = {
+            g for n in self.devices for g in (self.via[n], _ip(self.devices[n]["gateway"]))
+        }
         self.owned |= {_ip(case.get("laptop_gateway"))}
         self.owned -= self.held
 
@@ -108,7 +110,7 @@ class Replay:
     def connect(self, step: dict[str, Any]) -> None:
         if self.case["setting"] != "one-at-a-time":
             self.say(step, "all are attached already")
-        self.attached = set(self.units) if step["device"] is None else {step["device"]}
+        self.attached = set(self.devices) if step["device"] is None else {step["device"]}
 
     def set_laptop(self, step: dict[str, Any]) -> None:
         if self.case["setting"] == "remote":
@@ -138,30 +140,30 @@ class Replay:
             self.say(step, f"{new} is no host's")
         if self.case["setting"] == "remote":
             self.nobody_cut_off(step, name, new)
-        planned = self.units[name]["planned"]
+        planned = self.devices[name]["planned"]
         if step["temporary"]:
             subnets = {
                 ipaddress.ip_interface(u[k]).network
-                for u in self.units.values()
+                for u in self.devices.values()
                 for k in ("present", "planned")
             }
             if new.network not in subnets:
                 self.say(step, f"{new} is in no subnet of the plan")
-        elif (step["to"], step["gateway"]) != (planned, self.units[name]["gateway"]):
-            self.say(step, f"planned is {planned} by {self.units[name]['gateway']}")
+        elif (step["to"], step["gateway"]) != (planned, self.devices[name]["gateway"]):
+            self.say(step, f"planned is {planned} by {self.devices[name]['gateway']}")
         self.pending[name] = self.at[name].ip
         self.at[name], self.via[name] = new, _ip(step["gateway"])
 
     def nobody_cut_off(self, step: dict[str, Any], name: str, new: Any) -> None:
         for other in self.moved_before(name):
-            if str(self.at[other]) != self.units[other]["planned"]:
+            if str(self.at[other]) != self.devices[other]["planned"]:
                 self.say(step, f"{other} passes through it and is not at its planned address")
         old = self.at[name].ip
-        for other in self.units:
+        for other in self.devices:
             far = not self.direct(self.at[other], self.via[other])
             before = (str(self.at[other]), str(self.via[other])) == (
-                self.units[other]["present"],
-                str(self.units[other]["present_gateway"]),
+                self.devices[other]["present"],
+                str(self.devices[other]["present_gateway"]),
             )
             to_move = other not in self.blocked and self.needs_change(other)
             if (
@@ -175,17 +177,20 @@ class Replay:
                 self.say(step, f"cuts off {other}")
 
     def needs_change(self, name: str) -> bool:
-        unit = self.units[name]
-        return (unit["present"], unit["present_gateway"]) != (unit["planned"], unit["gateway"])
+        device = self.devices[name]
+        return (device["present"], device["present_gateway"]) != (
+            device["planned"],
+            device["gateway"],
+        )
 
     def moved_before(self, name: str) -> set[str]:
-        """Units that are to be moved and whose traffic passes through `name`, by single uplinks."""
+        """Devices that are to be moved and whose traffic passes through `name`, by single uplinks."""
         found: set[str] = set()
-        for other in self.units:
+        for other in self.devices:
             up, seen = other, set()
-            while len(self.units[up].get("uplink", ())) == 1 and up not in seen:
+            while len(self.devices[up].get("uplink", ())) == 1 and up not in seen:
                 seen.add(up)
-                up = self.units[up]["uplink"][0]
+                up = self.devices[up]["uplink"][0]
                 if up == name and other != name:
                     found.add(other)
         return {n for n in found if self.needs_change(n) and n not in self.blocked}
@@ -232,9 +237,9 @@ def judge(case: Case, runbook: dict[str, Any]) -> list[str]:
     told = (runbook["device_changes"], runbook["connects"], runbook["laptop_changes"])
     if told != (counts["set-device"], counts["connect"], counts["set-laptop"]):
         replay.wrong.append(f"counts are {counts}")
-    for name, unit in case["units"].items():
+    for name, device in case["devices"].items():
         want = ("present", "present_gateway") if name in replay.blocked else ("planned", "gateway")
-        if (str(replay.at[name]), replay.via[name]) != (unit[want[0]], _ip(unit[want[1]])):
+        if (str(replay.at[name]), replay.via[name]) != (device[want[0]], _ip(device[want[1]])):
             replay.wrong.append(f"{name} ends at {replay.at[name]} by {replay.via[name]}")
         if name in replay.pending:
             replay.wrong.append(f"{name} is not confirmed in the end")

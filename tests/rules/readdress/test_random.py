@@ -23,7 +23,7 @@ def told(runbook: dict[str, Any]) -> tuple[int, int, int, int]:
 def to_be_moved(case: dict[str, Any]) -> int:
     return sum(
         (u["present"], u["present_gateway"]) != (u["planned"], u["gateway"])
-        for u in case["units"].values()
+        for u in case["devices"].values()
     )
 
 
@@ -33,7 +33,7 @@ def complaints(seed: int, *, compare: bool) -> list[str]:
     runbook = planned(case)
     wrong = judge(case, runbook)
     if not runbook["proved_best"]:
-        wrong.append("not proved best with so few units")
+        wrong.append("not proved best with so few devices")
     if not compare:
         return wrong
     try:
@@ -70,7 +70,7 @@ def test_the_cases_are_of_every_kind() -> None:
         "one": sum(not c["many"] for c in cases),
         "aside": sum(any(s.get("temporary") for s in planned(c)["steps"]) for c in cases),
         "shared": sum(
-            len({u["present"].split("/")[0] for u in c["units"].values()}) < len(c["units"])
+            len({u["present"].split("/")[0] for u in c["devices"].values()}) < len(c["devices"])
             for c in cases
         ),
     }

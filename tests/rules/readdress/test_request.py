@@ -1,4 +1,4 @@
-"""From plan and wishes to a task: where units are and are to be, who holds what, what is refused."""
+"""From plan and wishes to a task: where devices are and are to be, who holds what, what is refused."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from verifier.model.profile import Factory, Profile
 from verifier.model.runbook import SetLaptop
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.follow_ups import behind
-from verifier.rules.readdress.renumber import Change, Renumber
+from verifier.rules.readdress.renumber import Renumber, Renumbering
 from verifier.rules.readdress.request import Wish, finished, sharing, task
 
 PROFILES = {
@@ -51,10 +51,10 @@ def plan(*devices: Device, name: str = "Harbour", hosts: tuple[Host, ...] = ()) 
     return Plan(network=Network(name=name), devices=devices, management=Management(hosts=hosts))
 
 
-def change(text: str) -> Change:
+def change(text: str) -> Renumbering:
     name, _, value = text.partition("=")
     at, _, gateway = value.partition(",")
-    return Change(
+    return Renumbering(
         device=name,
         address=Interface.parse(at),
         gateway=Address.parse(gateway) if gateway else None,
@@ -67,9 +67,9 @@ def renumber(text: str) -> Renumber:
 
 
 def moves(made: Plan, **wish: object) -> dict[str, tuple[str, str]]:
-    """Present and planned address of the units that move."""
-    units = task(made, PROFILES, Wish(**wish)).units  # type: ignore[arg-type]
-    return {u.name: (str(u.present.at), str(u.planned.at)) for u in units if u.moves}
+    """Present and planned address of the devices that move."""
+    devices = task(made, PROFILES, Wish(**wish)).devices  # type: ignore[arg-type]
+    return {u.name: (str(u.present.at), str(u.planned.at)) for u in devices if u.moves}
 
 
 TWO = plan(
@@ -92,7 +92,7 @@ def test_present_is_said_else_factory_else_planned() -> None:
     }
 
 
-def test_done_units_are_in_place() -> None:
+def test_done_devices_are_in_place() -> None:
     made = plan(device("b", "198.18.20.12/24", profile="radio", tx_band="high"))
     assert moves(made, done=("b",)) == {}
 
@@ -126,7 +126,7 @@ def test_from_an_old_plan_by_name_serial_and_mac() -> None:
     }
 
 
-def test_a_unit_that_only_the_old_plan_has_holds_its_address() -> None:
+def test_a_device_that_only_the_old_plan_has_holds_its_address() -> None:
     old = plan(device("a", "198.18.1.11/24"), device("gone", "198.18.2.11/24"))
     new = plan(device("a", "198.18.2.11/24"))
     runbook = readdress(new, task(new, PROFILES, Wish(old=old)))
@@ -135,11 +135,11 @@ def test_a_unit_that_only_the_old_plan_has_holds_its_address() -> None:
 
 def test_renumbering_keeps_host_numbers_and_masks_and_takes_gateways_along() -> None:
     made = task(TWO, PROFILES, Wish(renumbers=(renumber("198.18.20.0/24=198.18.30.0/24"),)))
-    assert [str(u.planned.at) for u in made.units] == ["198.18.30.11/24", "198.18.30.12/24"]
-    assert {str(u.planned.gateway) for u in made.units} == {"198.18.30.1"}
+    assert [str(u.planned.at) for u in made.devices] == ["198.18.30.11/24", "198.18.30.12/24"]
+    assert {str(u.planned.gateway) for u in made.devices} == {"198.18.30.1"}
 
 
-def test_a_unit_that_is_the_gateway_is_renumbered_after_those_behind_it() -> None:
+def test_a_device_that_is_the_gateway_is_renumbered_after_those_behind_it() -> None:
     """It holds its address itself: the gateway is nobody else's."""
     made = plan(device("router", "198.18.20.1/24"), *TWO.devices)
     asked = task(made, PROFILES, Wish(renumbers=(renumber("198.18.20.0/24=198.18.30.0/24"),)))
@@ -161,7 +161,7 @@ def test_moving_the_gateway_alone_is_told_to_those_who_use_it() -> None:
 
 
 def test_follow_ups_of_one_move() -> None:
-    """Poller, receiver, cache with the old MAC, label, row of the plan, units behind it."""
+    """Poller, receiver, cache with the old MAC, label, row of the plan, devices behind it."""
     host = Host(
         name="manager-1", address=Address.parse("203.0.113.10"), uses=("snmp", "trap", "syslog")
     )
@@ -213,8 +213,8 @@ def test_neighbour_caches_of_ipv6() -> None:
         assert words in cache
 
 
-def test_what_hangs_behind_a_unit() -> None:
-    """Units whose management traffic passes through it, however far, and the links of them all."""
+def test_what_hangs_behind_a_device() -> None:
+    """Devices whose management traffic passes through it, however far, and the links of them all."""
     a, b = End(device="a"), End(device="b")
     hop = Link(name="Hop 1", carriers=(Carrier(carrier=1, a=a, b=b),))
     near = device("a", "198.18.20.11/24")
@@ -224,7 +224,7 @@ def test_what_hangs_behind_a_unit() -> None:
     assert behind(made) == {"a": (["b", "c"], ["Hop 1"]), "b": (["c"], ["Hop 1"])}
 
 
-def test_addresses_of_hosts_are_not_given_to_units() -> None:
+def test_addresses_of_hosts_are_not_given_to_devices() -> None:
     """A management host holds its address, whether it answers or not."""
     host = Host(name="manager-1", address=Address.parse("198.18.20.10"), uses=("snmp",))
     made = plan(*TWO.devices, hosts=(host,))
@@ -234,8 +234,8 @@ def test_addresses_of_hosts_are_not_given_to_units() -> None:
     assert "held by host manager-1: free it there first" in blocked.reason
 
 
-def test_a_unit_does_not_take_the_address_of_its_own_gateway() -> None:
-    """It sends through somebody there who is not itself; a unit that becomes the gateway may."""
+def test_a_device_does_not_take_the_address_of_its_own_gateway() -> None:
+    """It sends through somebody there who is not itself; a device that becomes the gateway may."""
     asked = task(TWO, PROFILES, Wish(changes=(change("a=198.18.20.1/24,198.18.20.2"),)))
     (blocked,) = readdress(TWO, asked).blocked
     assert blocked.device == "a"
@@ -245,7 +245,7 @@ def test_a_unit_does_not_take_the_address_of_its_own_gateway() -> None:
     assert readdress(made, asked).blocked == ()
 
 
-def test_units_that_share_a_present_address_are_all_named() -> None:
+def test_devices_that_share_a_present_address_are_all_named() -> None:
     """Also the one that is in place already and is not moved."""
     made = plan(
         device("a", "198.18.20.12/24", present_address="198.18.20.11/24"),
@@ -254,16 +254,16 @@ def test_units_that_share_a_present_address_are_all_named() -> None:
     )
     asked = task(made, PROFILES, Wish(done=("a",)))
     assert asked.setting == "one-at-a-time"
-    assert [u.name for u in sharing(asked.units)] == ["a", "b"]
+    assert [u.name for u in sharing(asked.devices)] == ["a", "b"]
 
 
 def test_the_row_that_a_change_makes_wrong_is_named_with_what_mends_it() -> None:
     """The new address with its gateway; a name as a shell takes it as one word."""
-    unit = Device(
+    device = Device(
         name="quarry 1", address=Interface.parse("198.18.20.11/24"),
         gateway=Address.parse("198.18.20.1"),
     )  # fmt: skip
-    made = Plan(devices=(unit,))
+    made = Plan(devices=(device,))
     asked = task(made, PROFILES, Wish(changes=(change("quarry 1=198.18.30.11/24,198.18.30.1"),)))
     (told,) = (f.message for f in readdress(made, asked).follow_ups if f.kind == "plan")
     assert told.endswith(
@@ -279,7 +279,7 @@ def test_what_was_planned_is_written_and_read_as_what_is_left() -> None:
     assert moves(written) == {"b": ("198.18.20.12/24", "198.18.30.12/24")}
 
 
-def test_a_done_unit_is_not_taken_back_to_its_factory_address() -> None:
+def test_a_done_device_is_not_taken_back_to_its_factory_address() -> None:
     made = plan(device("a", "198.18.20.11/24", profile="radio", tx_band="low"))
     written = finished(made, task(made, PROFILES, Wish(done=("a",))), ["a"])
     assert moves(written) == {}
@@ -288,7 +288,7 @@ def test_a_done_unit_is_not_taken_back_to_its_factory_address() -> None:
 REFUSED = [
     ("unknown device", TWO, {"done": ("c",)}, UsageError, ["'c'"]),
     ("too small", TWO, {"renumbers": (renumber("198.18.20.0/24=198.18.30.0/29"),)}, UsageError, ["too small", "a (198.18.20.11/24)", "b ("]),
-    ("no unit there", TWO, {"renumbers": (renumber("198.18.50.0/24=198.18.30.0/24"),)}, UsageError, ["no unit"]),
+    ("no device there", TWO, {"renumbers": (renumber("198.18.50.0/24=198.18.30.0/24"),)}, UsageError, ["no device"]),
     ("a host for a subnet", TWO, {"renumbers": (renumber("198.18.20.5/24=198.18.30.0/24"),)}, UsageError, ["198.18.20.0/24"]),
     ("two families", TWO, {"renumbers": (renumber("198.18.20.0/24=2001:db8::/64"),)}, UsageError, ["IPv6"]),
     ("two at one address", TWO, {"changes": (change("a=198.18.20.12/24"),)}, UsageError, ["a and b", "198.18.20.12"]),
@@ -299,7 +299,7 @@ REFUSED = [
     ("another network", TWO, {"old": plan(device("x", "198.18.1.1/24"), name="Ferry")}, InputError, ["another network", "Ferry", "Harbour"]),
     ("afar without a laptop", TWO, {"setting": "remote", "changes": (change("a=198.18.20.13/24"),)}, UsageError, ["--laptop"]),
     ("afar without a gateway", TWO, {"setting": "remote", "laptop": (Interface.parse("203.0.113.9/24"),), "changes": (change("a=198.18.20.13/24"),)}, UsageError, ["--laptop-gateway"]),
-    ("the laptop is a unit", TWO, {"laptop": (Interface.parse("198.18.20.11/24"),)}, UsageError, ["address of a"]),
+    ("the laptop is a device", TWO, {"laptop": (Interface.parse("198.18.20.11/24"),)}, UsageError, ["address of a"]),
     ("two addresses, one allowed", TWO, {"many": False, "laptop": (Interface.parse("198.18.20.9/24"), Interface.parse("198.18.20.8/24"))}, UsageError, ["once"]),
 ]  # fmt: skip
 
@@ -324,7 +324,7 @@ def test_a_kept_gateway_outside_the_new_subnet_blocks_and_says_how_to_name_one()
 
 
 def test_factory_addresses_are_not_given_to_the_laptop() -> None:
-    """The highest free one is taken, but none a new unit may bring along."""
+    """The highest free one is taken, but none a new device may bring along."""
     radio = dataclasses.replace(
         PROFILES["radio"], factory=Factory(address=Interface.parse("192.0.2.254/24"))
     )

@@ -13,17 +13,17 @@ F, A, B = "192.0.2", "198.18.20", "198.18.30"
 
 
 def case(*moves: str, setting: str = "segment", many: bool = True, **more: Any) -> dict[str, Any]:
-    """A case of moves `present[,gateway] > planned[,gateway] [via UPLINK]` of units a, b, c, ..."""
-    units: dict[str, Any] = {}
+    """A case of moves `present[,gateway] > planned[,gateway] [via UPLINK]` of devices a, b, c, ..."""
+    devices: dict[str, Any] = {}
     for name, move in zip("abcdefgh", moves, strict=False):
         text, _, uplink = move.partition(" via ")
         old, new = (part.strip().partition(",") for part in text.split(">"))
-        units[name] = {
+        devices[name] = {
             "present": old[0], "present_gateway": old[2] or None, "planned": new[0],
             "gateway": new[2] or None, "uplink": uplink.split(",") if uplink else [],
         }  # fmt: skip
     made = {"setting": setting, "many": many, "laptop": [], "laptop_gateway": None, "held": {}}
-    return made | more | {"units": units}
+    return made | more | {"devices": devices}
 
 
 def afar(*moves: str, **more: Any) -> dict[str, Any]:
@@ -74,7 +74,7 @@ def changes(runbook: dict[str, Any]) -> list[str]:
     return [s["device"] for s in runbook["steps"] if s["action"] == "set-device"]
 
 
-def test_independent_units_go_in_plan_order() -> None:
+def test_independent_devices_go_in_plan_order() -> None:
     runbook = planned(case(*(f"{F}.{n}/24 > {A}.{n}/24" for n in (30, 20, 40))))
     assert changes(runbook) == ["a", "b", "c"]
 
@@ -91,14 +91,14 @@ def test_far_end_first() -> None:
     assert changes(runbook) == ["c", "b", "a"]
 
 
-def test_units_of_a_ring_have_another_way() -> None:
+def test_devices_of_a_ring_have_another_way() -> None:
     """Each of two has the other and the router as uplink: either may go first."""
     moves = [f"{A}.{n}/24,{A}.1 > {B}.{n}/24,{B}.1" for n in (11, 12, 13)]
     runbook = planned(afar(moves[0], moves[1] + " via a,c", moves[2] + " via a,b"))
     assert changes(runbook) == ["b", "c", "a"]
 
 
-def test_a_gateway_that_is_a_unit_goes_last() -> None:
+def test_a_gateway_that_is_a_device_goes_last() -> None:
     """Those behind it are moved, then it, and only then they can be confirmed."""
     made = afar(
         "203.0.113.1/24 > 203.0.113.2/24", f"{A}.11/24,{A}.1 > {A}.21/24,{A}.2", f"{A}.1/24,{A}.254 > {A}.2/24,{A}.254",
@@ -116,7 +116,7 @@ def test_a_temporary_address_is_a_free_one_of_the_plan() -> None:
     assert (step["device"], step["to"]) == ("a", f"{A}.253/24")
 
 
-def test_nothing_is_silent_where_another_unit_has_moved_in() -> None:
+def test_nothing_is_silent_where_another_device_has_moved_in() -> None:
     """With one address the confirm comes late: the left address has its next owner by then."""
     made = case(f"{A}.11/24 > {B}.11/24", f"{A}.12/24 > {A}.11/24", many=False)
     confirms = {
@@ -125,7 +125,7 @@ def test_nothing_is_silent_where_another_unit_has_moved_in() -> None:
     assert confirms == {"a": None, "b": f"{A}.12"}
 
 
-def test_a_laptop_address_may_be_borrowed_from_a_unit_that_is_not_attached() -> None:
+def test_a_laptop_address_may_be_borrowed_from_a_device_that_is_not_attached() -> None:
     made = case(
         "198.18.40.1/30 > 198.18.41.1/30",
         "198.18.40.2/30 > 198.18.41.2/30",
@@ -139,7 +139,7 @@ def test_a_laptop_address_may_be_borrowed_from_a_unit_that_is_not_attached() -> 
 BLOCKED = [
     ("no room in a /30", case("198.18.40.1/30,198.18.40.2 > 198.18.41.1/24", held={"198.18.40.2": "gateway 198.18.40.2"}),
      {"a": ["no free address for the laptop in 198.18.40.0/30", "borrow 198.18.40.2 while gateway"]}),
-    ("no room among units", case("198.18.40.1/30 > 198.18.41.1/24", "198.18.40.2/30 > 198.18.40.2/30"),
+    ("no room among devices", case("198.18.40.1/30 > 198.18.41.1/24", "198.18.40.2/30 > 198.18.40.2/30"),
      {"a": ["borrow 198.18.40.2 while b is detached", "--one-at-a-time"]}),
     ("a /32", case("198.18.40.1/32 > 198.18.41.1/24"), {"a": ["no second host"]}),
     ("held by something else", case(f"{F}.20/24 > {A}.1/24", held={f"{A}.1": "gateway x"}), {"a": ["held by gateway x"]}),
@@ -175,13 +175,13 @@ def test_the_rest_goes_on_where_one_is_blocked() -> None:
 
 
 def test_too_much_to_search_is_valid_and_says_so() -> None:
-    """Forty units across ten subnets, one laptop address: valid, with a bound that is not above it."""
+    """Forty devices across ten subnets, one laptop address: valid, with a bound that is not above it."""
     moves = [
         f"198.18.{n % 10}.{n + 1}/24 > 198.18.{(7 * n + 3) % 10}.{(n * 11) % 40 + 1}/24"
         for n in range(40)
     ]
     made = case()
-    made["units"] = {
+    made["devices"] = {
         f"u{n}": {"present": m.split(" > ")[0], "present_gateway": None, "planned": m.split(" > ")[1], "gateway": None, "uplink": []}
         for n, m in enumerate(moves)
     }  # fmt: skip

@@ -14,16 +14,16 @@ from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.probes.pace import Pace
 from verifier.probes.snmp import walk
-from verifier.probes.snmp.conversation import RESYNCHRONISE, Conversation, Line
-from verifier.probes.snmp.engine import Engine, Kind, Oids, Question
+from verifier.probes.snmp.conversation import RESYNCHRONISE, Conversation, SendQueue
+from verifier.probes.snmp.engine import Engine, Kind, Oids, RequestPdu
 from verifier.probes.snmp.sockets import SocketAddress, family_of, socket_address
 from verifier.probes.snmp.transport import Transport, has_error_queue
 from verifier.probes.snmp.values import (
-    Binding,
-    Reply,
-    Table,
-    Target,
+    ColumnTable,
+    SnmpReply,
+    SnmpTarget,
     Type,
+    VarBind,
     dotted,
     error_name,
     oid_tuple,
@@ -54,7 +54,7 @@ class SnmpClient:
     """
 
     def __init__(self, pace: Pace | None = None, *, error_queue: bool | None = None) -> None:
-        self._line = Line(pace)
+        self._line = SendQueue(pace)
         self._error_queue = has_error_queue() if error_queue is None else error_queue
         self._transports: dict[tuple[socket.AddressFamily, Address | None], Transport] = {}
         self._engines: dict[SnmpEntry, list[Engine]] = {}
@@ -81,8 +81,8 @@ class SnmpClient:
         self._own.clear()
 
     async def get(
-        self, target: Target, oids: Sequence[str], deadline_s: float | None = None
-    ) -> Reply:
+        self, target: SnmpTarget, oids: Sequence[str], deadline_s: float | None = None
+    ) -> SnmpReply:
         """Reads objects.
 
         A request that is too big for the agent is asked in halves; where one object spoils the
@@ -97,20 +97,20 @@ class SnmpClient:
         return await _within(deadline_s, self._parts(target, "get", _tuples(oids)))
 
     async def get_next(
-        self, target: Target, oids: Sequence[str], deadline_s: float | None = None
-    ) -> Reply:
+        self, target: SnmpTarget, oids: Sequence[str], deadline_s: float | None = None
+    ) -> SnmpReply:
         """Reads the objects that follow; as `get`, the end of the MIB being `endOfMibView`."""
         return await _within(deadline_s, self._parts(target, "next", _tuples(oids)))
 
     async def walk(
         self,
-        target: Target,
+        target: SnmpTarget,
         columns: Sequence[str],
         *,
         max_rows: int = 1000,
         deadline_s: float = 30.0,
         repetitions: int = walk.REPETITIONS,
-    ) -> Table:
+    ) -> ColumnTable:
         """Reads columns of a table together; never runs in circles and always ends.
 
         Args:
@@ -121,7 +121,7 @@ class SnmpClient:
             repetitions: rows that are asked for in one request at first.
         """
 
-        async def ask(question: Question, retries: int) -> Reply:
+        async def ask(question: RequestPdu, retries: int) -> SnmpReply:
             return await self._ask(dataclasses.replace(target, retries=retries), question)
 
         walker = walk.Walk(
@@ -138,9 +138,11 @@ class SnmpClient:
             walker.stop("capped", f"stopped after {deadline_s:g} s")
         return walker.table()
 
-    async def _parts(self, target: Target, kind: Kind, oids: Oids, *, part: bool = False) -> Reply:
+    async def _parts(
+        self, target: SnmpTarget, kind: Kind, oids: Oids, *, part: bool = False
+    ) -> SnmpReply:
         """Asks all at once, and in smaller parts where the agent cannot."""
-        reply = await self._ask(target, Question(kind, oids))
+        reply = await self._ask(target, RequestPdu(kind, oids))
         error = error_name(reply.error_status) if reply.outcome == "error-status" else ""
         if error == "tooBig" and len(oids) > 1:
             half = len(oids) // 2
@@ -149,13 +151,13 @@ class SnmpClient:
             return await self._split(target, kind, [(oid,) for oid in oids])
         if error == "noSuchName":
             missing: Type = "noSuchObject" if kind == "get" else "endOfMibView"
-            return _one(reply, Binding(dotted(oids[0]), missing), "")
+            return _one(reply, VarBind(dotted(oids[0]), missing), "")
         if error == "genErr" and part:
-            return _one(reply, Binding(dotted(oids[0]), "Null"), reply.detail)
+            return _one(reply, VarBind(dotted(oids[0]), "Null"), reply.detail)
         return reply
 
-    async def _split(self, target: Target, kind: Kind, groups: Sequence[Oids]) -> Reply:
-        bindings: list[Binding] = []
+    async def _split(self, target: SnmpTarget, kind: Kind, groups: Sequence[Oids]) -> SnmpReply:
+        bindings: list[VarBind] = []
         details: list[str] = []
         took_ms = 0.0
         for group in groups:
@@ -170,16 +172,16 @@ class SnmpClient:
             reply, bindings=tuple(bindings), took_ms=took_ms, detail="; ".join(details)
         )
 
-    async def _ask(self, target: Target, question: Question) -> Reply:
+    async def _ask(self, target: SnmpTarget, question: RequestPdu) -> SnmpReply:
         """Asks one question.
 
         Where the agent's engine id or time stays in doubt, what was learnt of it is dropped once:
-        it gets an engine of its own (a unit was swapped, or two share an engine id).
+        it gets an engine of its own (a device was swapped, or two share an engine id).
         """
         transport = await self._transport(target)
         peer = socket_address(target.address, target.udp_port)
 
-        async def converse(engine: Engine) -> Reply:
+        async def converse(engine: Engine) -> SnmpReply:
             conversation = Conversation(
                 engine, transport, self._line, peer, question, target.timeout_s, target.retries
             )
@@ -213,7 +215,7 @@ class SnmpClient:
         engine = self._own[key, peer] = Engine(entry)
         return engine
 
-    async def _transport(self, target: Target) -> Transport:
+    async def _transport(self, target: SnmpTarget) -> Transport:
         family = family_of(target.address)
         key = (family, target.source)
         async with self._opening:
@@ -224,12 +226,12 @@ class SnmpClient:
             return self._transports[key]
 
 
-async def _within(deadline_s: float | None, answer: Awaitable[Reply]) -> Reply:
+async def _within(deadline_s: float | None, answer: Awaitable[SnmpReply]) -> SnmpReply:
     try:
         async with asyncio.timeout(deadline_s):
             return await answer
     except TimeoutError:
-        return Reply(
+        return SnmpReply(
             outcome="silent",
             took_ms=1000 * (deadline_s or 0),
             detail=f"no answer within the {deadline_s:g} s that were given",
@@ -240,7 +242,7 @@ def _tuples(oids: Sequence[str]) -> Oids:
     return tuple(map(oid_tuple, oids))
 
 
-def _one(reply: Reply, binding: Binding, detail: str) -> Reply:
+def _one(reply: SnmpReply, binding: VarBind, detail: str) -> SnmpReply:
     return dataclasses.replace(
         reply, outcome="answered", bindings=(binding,), error_status=0, error_index=0, detail=detail
     )

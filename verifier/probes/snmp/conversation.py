@@ -10,10 +10,10 @@ from typing import cast
 
 from verifier.model.mib import USM_STATS
 from verifier.probes.pace import Pace
-from verifier.probes.snmp.engine import Engine, Question, Report, Response
+from verifier.probes.snmp.engine import Engine, Report, RequestPdu, Response
 from verifier.probes.snmp.sockets import Endpoint, SocketAddress, endpoint
 from verifier.probes.snmp.transport import Transport, Unreachable
-from verifier.probes.snmp.values import Outcome, Reply, dotted, error_name
+from verifier.probes.snmp.values import Outcome, SnmpReply, dotted, error_name
 from verifier.probes.snmp.wire import V3, Header, read_header
 
 RESYNCHRONISE = {"unknown-engine-id", "not-in-time-window"}
@@ -49,7 +49,7 @@ _SILENT_AFTER_REPORT = (
 Event = Response | Report | Unreachable
 
 
-class Line:
+class SendQueue:
     """The way out, shared by all conversations: one request leaves in each turn of the loop.
 
     Between two requests the socket is read, so that a burst of questions does not make a burst
@@ -80,9 +80,9 @@ class Conversation:
 
     engine: Engine
     transport: Transport
-    line: Line
+    line: SendQueue
     peer: SocketAddress
-    question: Question
+    question: RequestPdu
     timeout_s: float
     retries: int
     _event: asyncio.Future[Event] | None = None
@@ -98,7 +98,7 @@ class Conversation:
     _decodes: int = DECODES_PER_QUESTION
     _error: Unreachable | None = None
 
-    async def ask(self) -> Reply:
+    async def ask(self) -> SnmpReply:
         """What became of the question, after at most timeout_s * (retries + 1) of waiting."""
         reports = attempts = 0
         try:
@@ -235,9 +235,9 @@ class Conversation:
         detail: str,
         response: Response | None = None,
         took_s: float | None = None,
-    ) -> Reply:
+    ) -> SnmpReply:
         header = self._header if self._header and self._header.version == V3 else None
-        return Reply(
+        return SnmpReply(
             outcome=outcome,
             bindings=response.bindings if response else (),
             error_status=response.error_status if response else 0,
@@ -251,19 +251,19 @@ class Conversation:
             detail=detail,
         )
 
-    def _answered(self, response: Response) -> Reply:
+    def _answered(self, response: Response) -> SnmpReply:
         if response.error_status:
             words = _error_words(self.question, response)
             return self._ended("error-status", words, response, self._took_s)
         return self._ended("answered", "", response, self._took_s)
 
-    def _reported(self, report: Report, outcome: Outcome | None) -> Reply:
+    def _reported(self, report: Report, outcome: Outcome | None) -> SnmpReply:
         if outcome is None:
             words = f"the agent reports {report.oid}"
             return self._ended("error-status", words, took_s=self._took_s)
         return self._ended(outcome, _REPORTED[outcome], took_s=self._took_s)
 
-    def _unanswered(self) -> Reply:
+    def _unanswered(self) -> SnmpReply:
         if self._unusable:
             return self._ended(
                 "undecodable", f"{self._unusable} datagrams came that are no answer to the question"
@@ -280,7 +280,7 @@ class Conversation:
         return f"{error.reporter or 'this machine'} says: {_SAID[error.errno]}"
 
 
-def _error_words(question: Question, response: Response) -> str:
+def _error_words(question: RequestPdu, response: Response) -> str:
     """The error of a response: its name, and the object it points at."""
     name = error_name(response.error_status)
     if 0 < response.error_index <= len(question.oids):

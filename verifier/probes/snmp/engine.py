@@ -25,7 +25,7 @@ from verifier.probes.snmp import smi
 from verifier.probes.snmp.lenient import keep_octets
 from verifier.probes.snmp.message_ids import IDS, give_ids
 from verifier.probes.snmp.sockets import SocketAddress
-from verifier.probes.snmp.values import Binding
+from verifier.probes.snmp.values import VarBind
 from verifier.probes.snmp.wire import V1, V2C, read_response
 
 Kind = Literal["get", "next", "bulk"]
@@ -56,7 +56,7 @@ _NEVER = 1 << 40
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class RequestPdu:
     """One PDU. `repetitions` is max-repetitions of a bulk request (RFC 3416 section 4.2.3)."""
 
     kind: Kind
@@ -70,7 +70,7 @@ class Response:
 
     error_status: int
     error_index: int
-    bindings: tuple[Binding, ...]
+    bindings: tuple[VarBind, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +130,7 @@ class Engine:
             ) from None
 
     def encode(
-        self, question: Question, peer: SocketAddress, came: Callable[[Response | Report], None]
+        self, question: RequestPdu, peer: SocketAddress, came: Callable[[Response | Report], None]
     ) -> tuple[int, bytes]:
         """Makes a request; returns its handle and its octets. `came` is called by `decode`.
 
@@ -246,7 +246,7 @@ def _domain(peer: SocketAddress) -> tuple[int, ...]:
 
 
 @functools.lru_cache(maxsize=1024)
-def _pdu(protocol: Any, question: Question) -> Any:
+def _pdu(protocol: Any, question: RequestPdu) -> Any:
     """The PDU of a question; the same questions are asked of many devices."""
     if question.kind == "get":
         pdu = protocol.GetRequestPDU()

@@ -25,7 +25,7 @@ from verifier.model.mib import SYNTAX
 from verifier.probes.pace import Pace
 from verifier.probes.snmp import smi
 from verifier.probes.snmp.client import SnmpClient
-from verifier.probes.snmp.values import Binding, Table, Target, oid_tuple
+from verifier.probes.snmp.values import ColumnTable, SnmpTarget, VarBind, oid_tuple
 from verifier.probes.snmp.walk import REPETITIONS
 
 if TYPE_CHECKING:
@@ -91,13 +91,13 @@ class FastClient(SnmpClient):
 
     async def walk(
         self,
-        target: Target,
+        target: SnmpTarget,
         columns: Sequence[str],
         *,
         max_rows: int = 1000,
         deadline_s: float = 30.0,
         repetitions: int = REPETITIONS,
-    ) -> Table:
+    ) -> ColumnTable:
         """See `SnmpClient`; a single column of text of a well-behaved agent is read faster."""
         started_s = time.monotonic()
         if len(columns) == 1 and _suits(target, columns[0]):
@@ -113,11 +113,11 @@ class FastClient(SnmpClient):
         )
 
     async def _quick_walk(
-        self, target: Target, column: str, max_rows: int, repetitions: int
-    ) -> Table | None:
+        self, target: SnmpTarget, column: str, max_rows: int, repetitions: int
+    ) -> ColumnTable | None:
         """A whole column; None where it is empty or long, or anything is odd."""
         started_s = time.monotonic()
-        rows: dict[str, Mapping[str, Binding]] = {}
+        rows: dict[str, Mapping[str, VarBind]] = {}
         last, position = oid_tuple(column), None
         for requests in range(1, _QUICK_REQUESTS + 1):
             got = await self._quickly(target, column, position, repetitions)
@@ -136,7 +136,7 @@ class FastClient(SnmpClient):
         return None
 
     async def _quickly(
-        self, target: Target, column: str, position: Any, repetitions: int
+        self, target: SnmpTarget, column: str, position: Any, repetitions: int
     ) -> tuple[Any, list[tuple[str, Any]], bool] | None:
         """The next rows; where the library stands then; whether it was all. None where it fails."""
         key = (target.address, target.udp_port, target.entry)
@@ -157,7 +157,7 @@ class FastClient(SnmpClient):
             self._sessions.popitem(last=False)
         return got
 
-    def _session(self, target: Target) -> Session:
+    def _session(self, target: SnmpTarget) -> Session:
         from verifier.probes.snmp.fast_session import Session  # noqa: PLC0415 - an extra
 
         _Forked.used = True
@@ -165,9 +165,9 @@ class FastClient(SnmpClient):
 
 
 def _whole(
-    target: Target, rows: Mapping[str, Mapping[str, Binding]], requests: int, started_s: float
-) -> Table:
-    return Table(
+    target: SnmpTarget, rows: Mapping[str, Mapping[str, VarBind]], requests: int, started_s: float
+) -> ColumnTable:
+    return ColumnTable(
         outcome="answered",
         rows=rows,
         complete=True,
@@ -177,7 +177,7 @@ def _whole(
     )
 
 
-def _suits(target: Target, column: str) -> bool:
+def _suits(target: SnmpTarget, column: str) -> bool:
     """Whether the library can ask so; it knows no source address and no zone."""
     syntax = SYNTAX.get(column)
     return (
@@ -190,11 +190,11 @@ def _suits(target: Target, column: str) -> bool:
     )
 
 
-def _text(name: tuple[int, ...], oid: str, value: object) -> Binding | None:
+def _text(name: tuple[int, ...], oid: str, value: object) -> VarBind | None:
     """A row's text; None where it is anything else, which `SnmpClient` then tells."""
     if not isinstance(value, bytes):
         return None
     try:
-        return smi.fitting(name, Binding(oid, "OctetString", value))
+        return smi.fitting(name, VarBind(oid, "OctetString", value))
     except smi.UnfitError:
         return None

@@ -13,7 +13,7 @@ from gufo.snmp import SnmpVersion
 from gufo.snmp.aio import SnmpSession
 from gufo.snmp.policer import BasePolicer
 
-from verifier.probes.snmp.values import Target
+from verifier.probes.snmp.values import SnmpTarget
 
 _NEVER_S = 3600.0
 """The library's own timeout, which is never reached: `Session.rows` has another."""
@@ -51,7 +51,7 @@ class Session:
         slot: waits until a request may leave.
     """
 
-    def __init__(self, target: Target, slot: Slot) -> None:
+    def __init__(self, target: SnmpTarget, slot: Slot) -> None:
         assert target.entry.community is not None
         self._slots = _Slots(slot)
         self._session = SnmpSession(

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from verifier.model import mib
-from verifier.probes.snmp.values import MISSING, Binding, Type, dotted
+from verifier.probes.snmp.values import MISSING, Type, VarBind, dotted
 
 _Value = int | bytes | str | None
 _MOST_ARCS = 128
@@ -24,7 +24,7 @@ class UnfitError(ValueError):
     """Octets that are no value; the message says why."""
 
 
-def binding(oid: tuple[int, ...], encoded: bytes) -> Binding:
+def binding(oid: tuple[int, ...], encoded: bytes) -> VarBind:
     """An object of an answer.
 
     Args:
@@ -35,12 +35,12 @@ def binding(oid: tuple[int, ...], encoded: bytes) -> Binding:
     try:
         tag, content = _parts(encoded)
         kind, read = _TYPES.get(tag, ("Unknown", _unknown(tag)))
-        return fitting(oid, Binding(dotted(oid), kind, read(content)))
+        return fitting(oid, VarBind(dotted(oid), kind, read(content)))
     except UnfitError as why:
-        return Binding(dotted(oid), kind, octets=encoded, unreadable=str(why))
+        return VarBind(dotted(oid), kind, octets=encoded, unreadable=str(why))
 
 
-def fitting(oid: tuple[int, ...], found: Binding) -> Binding:
+def fitting(oid: tuple[int, ...], found: VarBind) -> VarBind:
     """The same. Raises UnfitError where an object that is known cannot have such a value."""
     syntax = _syntax(oid)
     if syntax is None or found.type in MISSING:

@@ -32,7 +32,7 @@ MISSING: tuple[Type, ...] = (*EXCEPTIONS, "Null")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Target:
+class SnmpTarget:
     """An agent and how to ask it.
 
     Attributes:
@@ -56,7 +56,7 @@ class Target:
 
 
 @dataclass(frozen=True, slots=True)
-class Binding:
+class VarBind:
     """One object as the agent gave it.
 
     Attributes:
@@ -105,7 +105,7 @@ class Binding:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reply:
+class SnmpReply:
     """What became of one question.
 
     Attributes:
@@ -121,7 +121,7 @@ class Reply:
     """
 
     outcome: Outcome
-    bindings: tuple[Binding, ...] = ()
+    bindings: tuple[VarBind, ...] = ()
     error_status: int = 0
     error_index: int = 0
     responder: str | None = None
@@ -132,13 +132,13 @@ class Reply:
     engine_time: int | None = None
     detail: str = ""
 
-    def binding(self, oid: str) -> Binding | None:
+    def binding(self, oid: str) -> VarBind | None:
         """The binding of that name; None where the agent did not return it."""
         return next((b for b in self.bindings if b.oid == oid), None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
+class ColumnTable:
     """Columns of a table.
 
     Attributes:
@@ -152,7 +152,7 @@ class Table:
     """
 
     outcome: Outcome
-    rows: Mapping[str, Mapping[str, Binding]] = field(default_factory=dict)
+    rows: Mapping[str, Mapping[str, VarBind]] = field(default_factory=dict)
     complete: bool = False
     failed: Mapping[str, str] = field(default_factory=dict)
     responder: str | None = None

@@ -10,13 +10,13 @@ from __future__ import annotations
 import time
 from collections.abc import Awaitable, Callable
 
-from verifier.probes.snmp.engine import Kind, Oids, Question
+from verifier.probes.snmp.engine import Kind, Oids, RequestPdu
 from verifier.probes.snmp.values import (
     EXCEPTIONS,
-    Binding,
+    ColumnTable,
     Outcome,
-    Reply,
-    Table,
+    SnmpReply,
+    VarBind,
     dotted,
     error_name,
     oid_tuple,
@@ -38,7 +38,7 @@ class Walk:
 
     def __init__(
         self,
-        ask: Callable[[Question, int], Awaitable[Reply]],
+        ask: Callable[[RequestPdu, int], Awaitable[SnmpReply]],
         columns: Oids,
         *,
         repetitions: int,
@@ -52,7 +52,7 @@ class Walk:
         self._columns = columns
         self._last = {column: column for column in columns}
         self._failed: dict[str, str] = {}
-        self._rows: dict[str, dict[str, Binding]] = {}
+        self._rows: dict[str, dict[str, VarBind]] = {}
         self._repetitions = repetitions
         self._alone = False
         self._heard = False
@@ -76,10 +76,10 @@ class Walk:
         if self._end is None:
             self._end = (outcome, detail)
 
-    def table(self) -> Table:
+    def table(self) -> ColumnTable:
         """What was read."""
         outcome, detail = self._end or ("answered", "")
-        return Table(
+        return ColumnTable(
             outcome=outcome,
             rows=self._rows,
             complete=not self._last and self._end is None and not self._failed,
@@ -90,16 +90,16 @@ class Walk:
             detail=detail,
         )
 
-    async def _request(self, asked: Oids) -> Reply:
+    async def _request(self, asked: Oids) -> SnmpReply:
         self._requests += 1
         names = tuple(self._last[column] for column in asked)
         kind: Kind = "bulk" if self._repetitions else "next"
         retries = 0 if self._repetitions else self._retries
-        reply = await self._ask(Question(kind, names, self._repetitions), retries)
+        reply = await self._ask(RequestPdu(kind, names, self._repetitions), retries)
         self._responder = reply.responder or self._responder
         return reply
 
-    def _eased(self, asked: Oids, reply: Reply) -> bool:
+    def _eased(self, asked: Oids, reply: SnmpReply) -> bool:
         """Makes the next request easier for the agent; False where nothing is left to try."""
         error = error_name(reply.error_status) if reply.outcome == "error-status" else ""
         self._heard = self._heard or bool(error)
@@ -127,7 +127,7 @@ class Walk:
         self._alone, self._repetitions = False, self._bulk
         return True
 
-    def _take(self, asked: Oids, reply: Reply) -> None:
+    def _take(self, asked: Oids, reply: SnmpReply) -> None:
         if self._bulk and not self._heard and not self._repetitions:
             self._repetitions = max(1, self._bulk // 2)
         self._heard = True
@@ -142,7 +142,7 @@ class Walk:
             else:
                 self.stop("undecodable", f"an empty answer to what follows {dotted(asked[0])}")
 
-    def _store(self, column: tuple[int, ...], binding: Binding) -> None:
+    def _store(self, column: tuple[int, ...], binding: VarBind) -> None:
         name = oid_tuple(binding.oid)
         last = self._last[column]
         if binding.type in EXCEPTIONS:

@@ -49,7 +49,7 @@ class Plain:
     bindings: tuple[tuple[tuple[int, ...], bytes], ...]
 
 
-class _Reader:
+class _TlvReader:
     """Walks over tag, length, value."""
 
     def __init__(self, data: bytes) -> None:
@@ -100,7 +100,7 @@ class _Reader:
 def read_header(datagram: bytes) -> Header | None:
     """The message's header; None where it is not SNMP."""
     try:
-        reader = _Reader(datagram)
+        reader = _TlvReader(datagram)
         reader.enter(SEQUENCE)
         version = reader.integer()
         if version == V3:
@@ -115,9 +115,9 @@ def read_header(datagram: bytes) -> Header | None:
         return None
 
 
-def _header_v3(reader: _Reader) -> Header:
-    fields = _Reader(reader.value(SEQUENCE))
-    security = _Reader(reader.value(OCTETS))
+def _header_v3(reader: _TlvReader) -> Header:
+    fields = _TlvReader(reader.value(SEQUENCE))
+    security = _TlvReader(reader.value(OCTETS))
     security.enter(SEQUENCE)
     return Header(
         version=V3,
@@ -132,14 +132,14 @@ def _header_v3(reader: _Reader) -> Header:
 def read_response(datagram: bytes) -> Plain | None:
     """A Response of v1 or v2c; None where the octets are none."""
     try:
-        message = _Reader(_Reader(datagram).value(SEQUENCE))
+        message = _TlvReader(_TlvReader(datagram).value(SEQUENCE))
         version, community = message.integer(), message.value(OCTETS)
-        pdu = _Reader(message.value(RESPONSE))
+        pdu = _TlvReader(message.value(RESPONSE))
         id_, status, index = pdu.integer(), pdu.integer(), pdu.integer()
-        listed = _Reader(pdu.value(SEQUENCE))
+        listed = _TlvReader(pdu.value(SEQUENCE))
         bindings = []
         while listed.left:
-            one = _Reader(listed.value(SEQUENCE))
+            one = _TlvReader(listed.value(SEQUENCE))
             bindings.append((_name(one.value(OID)), one.whole()))
             if one.left:
                 return None

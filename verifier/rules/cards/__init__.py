@@ -1,4 +1,4 @@
-"""Field cards: all that is needed at each unit, from the plan alone. Never a secret."""
+"""Field cards: all that is needed at each device, from the plan alone. Never a secret."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from verifier.model.manual import ITEMS, Item
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.rules.cards import antenna, entry
-from verifier.rules.cards.parts import Card, Fill, Row, Section
-from verifier.rules.suggest import Advisor, present, taken_addresses
+from verifier.rules.cards.parts import Card, CardLine, Fill, Section
+from verifier.rules.fit.suggest import Advisor, present, taken_addresses
 
-__all__ = ["Card", "Row", "Section", "cards", "items"]
+__all__ = ["Card", "CardLine", "Section", "cards", "items"]
 
 
 def cards(
@@ -33,7 +33,7 @@ def cards(
 
 
 def items(plan: Plan, device: Device) -> Iterator[Item]:
-    """What only a person can see at a unit."""
+    """What only a person can see at a device."""
     radio = any(plan.links_of(device.name))
     return (item for item in ITEMS if radio or not item.radio)
 
@@ -53,8 +53,8 @@ def _card(
         Section("Settings, in order of entry", tuple(entry.settings(plan, device, ends, profiles))),
     ]
     for link, carrier, name in ends:
-        units = {d.name: profiles[d.profile] for d in plan.devices}
-        a, b = units[carrier.a.device], units[carrier.b.device]
+        devices = {d.name: profiles[d.profile] for d in plan.devices}
+        a, b = devices[carrier.a.device], devices[carrier.b.device]
         found = (
             antenna.pointing(plan, link, carrier, name),
             antenna.level(link, carrier, name, {"a": (a, b), "b": (b, a)}),
@@ -78,38 +78,38 @@ def _card(
 
 
 def _far(plan: Plan, ends: entry.Ends) -> Iterator[str]:
-    units = {d.name: d for d in plan.devices}
+    devices = {d.name: d for d in plan.devices}
     for link, carrier, name in ends:
-        far = units[(carrier.b if name == "a" else carrier.a).device]
+        far = devices[(carrier.b if name == "a" else carrier.a).device]
         licence = link.licence and link.licence.reference
         words = f"{link.name}: far end {far.name}" + (f" at {far.site}" if far.site else "")
         yield words + (f"; licence {licence}" if licence else "")
 
 
-def _addresses(device: Device, profile: Profile, advisor: Advisor) -> Iterator[Row]:
-    """Where the unit is now and is to be, and what the laptop is set to for either."""
+def _addresses(device: Device, profile: Profile, advisor: Advisor) -> Iterator[CardLine]:
+    """Where the device is now and is to be, and what the laptop is set to for either."""
     at, gateway = present(device, profile)
     if at != device.address:
-        yield Row("Now", f"{at}", note=f"gateway {gateway}" if gateway is not None else "")
+        yield CardLine("Now", f"{at}", note=f"gateway {gateway}" if gateway is not None else "")
         yield _laptop("Laptop, now", advisor, at)
-    yield Row("Planned", f"{device.address}", note=f"mask {device.address.mask}")
+    yield CardLine("Planned", f"{device.address}", note=f"mask {device.address.mask}")
     if device.gateway is not None:
-        yield Row("Management gateway", str(device.gateway))
+        yield CardLine("Management gateway", str(device.gateway))
     for other in device.other_addresses:
-        yield Row("Also", str(other.address), note=other.port or other.role or "")
+        yield CardLine("Also", str(other.address), note=other.port or other.role or "")
     yield _laptop("Laptop" if at == device.address else "Laptop, then", advisor, device.address)
 
 
-def _laptop(what: str, advisor: Advisor, at: Interface) -> Row:
+def _laptop(what: str, advisor: Advisor, at: Interface) -> CardLine:
     found = advisor.address_for(at)
     if found is None:
-        return Row(what, "no address is free", note="`fit` says what can be done")
-    return Row(what, str(found), note=f"mask {found.mask}")
+        return CardLine(what, "no address is free", note="`fit` says what can be done")
+    return CardLine(what, str(found), note=f"mask {found.mask}")
 
 
-def _to_see(device: Device, left: Iterable[Item]) -> Iterator[Row]:
+def _to_see(device: Device, left: Iterable[Item]) -> Iterator[CardLine]:
     """The items of the sheet for --observed that have no room elsewhere on the card."""
     for item in left:
         planned = device.label or "" if item.check == "manual.label" else ""
         fill: Fill = "box" if item.kind == "flag" else "room"
-        yield Row(item.title, planned, fill, item.ask)
+        yield CardLine(item.title, planned, fill, item.ask)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from verifier.model.plan import Carrier, End, EndName, Link, Plan, Site
 from verifier.model.profile import Profile
 from verifier.rules import radio
-from verifier.rules.cards.parts import Row, Section, figure
+from verifier.rules.cards.parts import CardLine, Section, figure
 from verifier.rules.pointing import SIDE_LOBE, beamwidth_deg, tilt_deg
 from verifier.rules.radio import levels, voltage
 
@@ -35,15 +35,19 @@ def pointing(plan: Plan, link: Link, carrier: Carrier, name: EndName) -> Section
     lobe = f"first side lobe near {SIDE_LOBE * beam:.1f} deg off, 15 to 25 dB lower" if beam else ""
     dish = figure(near.antenna_diameter_m, "m")
     facts = (
-        Row("Back azimuth, true", back, note=of_back),
-        Row("Beam at half power", f"{beam:.1f} deg" if beam else "", note=lobe),
-        Row("Path", figure(radio.link_km(link, *sites), "km", 2), note=dish and f"dish {dish}"),
+        CardLine("Back azimuth, true", back, note=of_back),
+        CardLine("Beam at half power", f"{beam:.1f} deg" if beam else "", note=lobe),
+        CardLine(
+            "Path", figure(radio.link_km(link, *sites), "km", 2), note=dish and f"dish {dish}"
+        ),
     )
     rows = (
-        Row("Azimuth, true", azimuth, "room", of_azimuth),
+        CardLine("Azimuth, true", azimuth, "room", of_azimuth),
         _tilt(link, near, far, *sites),
-        Row("Antenna height", figure(near.antenna_height_m, "m"), "room", "centre above ground"),
-        Row("Polarisation", carrier.polarisation or "", "room", "as mounted"),
+        CardLine(
+            "Antenna height", figure(near.antenna_height_m, "m"), "room", "centre above ground"
+        ),
+        CardLine("Polarisation", carrier.polarisation or "", "room", "as mounted"),
         *(r for r in facts if r.value),
     )
     return Section("Pointing", rows, POINTING_RULES)
@@ -73,16 +77,16 @@ def _azimuths(
     return told(near.azimuth_deg, seen[0]), told(far.azimuth_deg, seen[1])
 
 
-def _tilt(link: Link, near: End, far: End, here: Site | None, there: Site | None) -> Row:
+def _tilt(link: Link, near: End, far: End, here: Site | None, there: Site | None) -> CardLine:
     """As planned, else by the heights of both antennas above the sea."""
     if near.tilt_deg is not None:
-        return Row("Tilt", f"{near.tilt_deg:+.2f} deg", "room", "up is positive")
+        return CardLine("Tilt", f"{near.tilt_deg:+.2f} deg", "room", "up is positive")
     heights = _amsl_m(near, here), _amsl_m(far, there)
     km = radio.link_km(link, here, there)
     if heights[0] is None or heights[1] is None or not km or km <= 0:
-        return Row("Tilt", "", "room", "up is positive")
+        return CardLine("Tilt", "", "room", "up is positive")
     found = tilt_deg(heights[0], heights[1], km)
-    return Row("Tilt", f"{found:+.2f} deg", "room", "by the antennas' heights; up is positive")
+    return CardLine("Tilt", f"{found:+.2f} deg", "room", "by the antennas' heights; up is positive")
 
 
 def _amsl_m(end: End, site: Site | None) -> float | None:
@@ -126,10 +130,10 @@ def _in_service(far: End) -> str:
     return f"far end {figure(far.tx_power_dbm, 'dBm')}" if far.tx_power_dbm is not None else ""
 
 
-def _line(what: str, near: End, profile: Profile, at: levels.Expected | str, note: str) -> Row:
+def _line(what: str, near: End, profile: Profile, at: levels.Expected | str, note: str) -> CardLine:
     """A level with its window, and the voltage with its own."""
     if isinstance(at, str):
-        return Row(what, "", "room", at)
+        return CardLine(what, "", "room", at)
     volts = levels.line(near, profile, at)
     off = (
         volts.tolerance_db
@@ -141,4 +145,4 @@ def _line(what: str, near: End, profile: Profile, at: levels.Expected | str, not
         words += f", {volts.volts:.2f} V ({volts.low_v:.2f} to {volts.high_v:.2f})"
     else:
         note = f"{note}; {volts}" if note else volts
-    return Row(what, words, "room", note)
+    return CardLine(what, words, "room", note)

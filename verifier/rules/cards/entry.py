@@ -1,6 +1,6 @@
-"""Settings of a unit in the order in which they are entered; what cuts the connection comes last.
+"""Settings of a device in the order in which they are entered; what cuts the connection comes last.
 
-Identity first, so that a unit is never taken for another; the transmitter off before anything of
+Identity first, so that a device is never taken for another; the transmitter off before anything of
 the radio is changed; the address last, because the page that it is entered on goes away with it.
 """
 
@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from verifier.model.plan import Carrier, Device, End, EndName, Host, Link, Plan
 from verifier.model.profile import Profile
 from verifier.rules import radio
-from verifier.rules.cards.parts import Row, figure
+from verifier.rules.cards.parts import CardLine, figure
 from verifier.rules.radio import levels
 
 Ends = list[tuple[Link, Carrier, EndName]]
@@ -19,32 +19,32 @@ Ends = list[tuple[Link, Carrier, EndName]]
 
 def settings(
     plan: Plan, device: Device, ends: Ends, profiles: Mapping[str, Profile]
-) -> Iterator[Row]:
-    """Every planned setting of a unit, each with a box to tick."""
-    yield Row("Name", device.name, "box")
+) -> Iterator[CardLine]:
+    """Every planned setting of a device, each with a box to tick."""
+    yield CardLine("Name", device.name, "box")
     if location := device.location or device.site:
-        yield Row("Location", location, "box")
+        yield CardLine("Location", location, "box")
     if device.software:
-        yield Row("Software", device.software, "box", "check before setting anything")
+        yield CardLine("Software", device.software, "box", "check before setting anything")
     if ends:
-        yield Row("Transmitter", "off", "box", "until the antenna or attenuator is connected")
+        yield CardLine("Transmitter", "off", "box", "until the antenna or attenuator is connected")
     for link, carrier, name in ends:
         several = f" carrier {carrier.carrier}" if len(ends) > 1 else ""
         for row in _of_radio(link, carrier, name, profiles[device.profile]):
-            yield Row(row.what + several, row.value, row.fill, row.note)
+            yield CardLine(row.what + several, row.value, row.fill, row.note)
     yield from _ports(device)
     yield from _of_management(plan, device)
-    yield Row("Address", f"{device.address}", "box", f"mask {device.address.mask}")
+    yield CardLine("Address", f"{device.address}", "box", f"mask {device.address.mask}")
     if device.gateway is not None:
-        yield Row("Gateway", str(device.gateway), "box", "last: the connection ends here")
+        yield CardLine("Gateway", str(device.gateway), "box", "last: the connection ends here")
     elif device.no_gateway:
-        yield Row("Gateway", "none", "box", "see that none is set")
-    yield Row("Saved", "read again after a restart", "box")
+        yield CardLine("Gateway", "none", "box", "see that none is set")
+    yield CardLine("Saved", "read again after a restart", "box")
     if ends:
-        yield Row("Transmitter", "on", "box", "on site, nobody in front of the antenna")
+        yield CardLine("Transmitter", "on", "box", "on site, nobody in front of the antenna")
 
 
-def _of_radio(link: Link, carrier: Carrier, name: EndName, profile: Profile) -> Iterator[Row]:
+def _of_radio(link: Link, carrier: Carrier, name: EndName, profile: Profile) -> Iterator[CardLine]:
     end, far = (carrier.a, carrier.b) if name == "a" else (carrier.b, carrier.a)
     rows = (
         ("Feature key", figure(link.key_capacity_mbps, "Mbit/s"), ""),
@@ -60,7 +60,7 @@ def _of_radio(link: Link, carrier: Carrier, name: EndName, profile: Profile) -> 
     )
     for what, value, note in rows:
         if value:
-            yield Row(what, value, "box", note)
+            yield CardLine(what, value, "box", note)
 
 
 def _shared(link: Link) -> str:
@@ -108,7 +108,7 @@ def _atpc(end: End) -> str:
     return ", ".join(("on", *(p for p in parts if p)))
 
 
-def _ports(device: Device) -> Iterator[Row]:
+def _ports(device: Device) -> Iterator[CardLine]:
     for port in device.ports:
         speed = figure(port.speed_mbps, "Mbit/s")
         mtu = f"MTU {port.mtu}" if port.mtu else ""
@@ -116,25 +116,25 @@ def _ports(device: Device) -> Iterator[Row]:
         parts = (port.status or "", speed, port.duplex or "", mtu)
         to = f"to {port.neighbour}" if port.neighbour else ""
         value = ", ".join(p for p in parts if p)
-        yield Row(f"Port {port.name}", value, "box", ", ".join(p for p in (to, cable) if p))
+        yield CardLine(f"Port {port.name}", value, "box", ", ".join(p for p in (to, cable) if p))
 
 
-def _of_management(plan: Plan, device: Device) -> Iterator[Row]:
+def _of_management(plan: Plan, device: Device) -> Iterator[CardLine]:
     if device.snmp is not None:
-        yield Row("SNMP", f"entry {device.snmp}", "box", "keys: credentials file")
+        yield CardLine("SNMP", f"entry {device.snmp}", "box", "keys: credentials file")
     told: dict[str, list[str]] = {}
     for use, what in (("trap", "Traps"), ("syslog", "Syslog"), ("ntp", "Time")):
         if hosts := [_host(h) for h in plan.management.hosts if use in h.uses]:
             told.setdefault(", ".join(hosts), []).append(what)
     for hosts_, whats in told.items():
-        yield Row(", ".join((whats[0], *(w.lower() for w in whats[1:]))), hosts_, "box")
+        yield CardLine(", ".join((whats[0], *(w.lower() for w in whats[1:]))), hosts_, "box")
     if device.services.closed:
         closed = ", ".join(map(str, device.services.closed))
-        yield Row("Services off", closed, "box")
+        yield CardLine("Services off", closed, "box")
     if device.management_vlan is not None:
         tagged = {True: "tagged", False: "untagged", None: ""}[device.management_tagged]
         value = f"{device.management_vlan} {tagged}".strip()
-        yield Row("Management VLAN", value, "box", "with the address: the connection may end")
+        yield CardLine("Management VLAN", value, "box", "with the address: the connection may end")
 
 
 def _host(host: Host) -> str:

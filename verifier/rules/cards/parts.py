@@ -10,7 +10,7 @@ Fill = Literal["none", "box", "room"]
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class CardLine:
     """One line: what it is, its value by the plan, and what a person adds to it."""
 
     what: str
@@ -24,18 +24,18 @@ class Section:
     """Rows under a title; `rules` are the sentences that stand below them."""
 
     title: str
-    rows: tuple[Row, ...]
+    rows: tuple[CardLine, ...]
     rules: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
-    """All that is needed at one unit, on paper.
+    """All that is needed at one device, on paper.
 
     Attributes:
         label: text of its sticker; its name where none is planned.
         address: planned, with the length of its prefix.
-        far: one line for each link: its name, the far unit and its site.
+        far: one line for each link: its name, the far device and its site.
         plan: name and revision, in words.
     """
 

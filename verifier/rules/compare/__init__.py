@@ -1,8 +1,8 @@
 """Plan, profiles and observations in; findings and causes out.
 
 Every check is a function from the context of one device to findings; `REACH` and `VERIFY` are the
-tables. What holds for all of them (a unit that is dead, a laptop that does not fit, checks that may
-stay untested) is applied here, once.
+tables. What holds for all of them (a device that is dead, a laptop that does not fit, checks that
+may stay untested) is applied here, once.
 """
 
 from __future__ import annotations
@@ -34,16 +34,16 @@ from verifier.rules.compare import (
     soak,
 )
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.seen import Seen, by_device, laptop_of, route_of
+from verifier.rules.compare.seen import DeviceObservations, by_device, laptop_of, route_of
+from verifier.rules.fit.verdict import fit
 from verifier.rules.plan import concerning
-from verifier.rules.soak import Block
-from verifier.rules.subnet import fit
+from verifier.rules.soak.tally import Block
 
 _LOOPBACK = "lo"
 """Where Linux routes what goes to an address of its own."""
 
-_OF_THE_DEAD = frozenset({"local.fit", "icmp.reply", "neighbour.duplicate"})
-"""What is known of a unit that gives no answer."""
+_OF_THE_DEAD = frozenset({"laptop.fit", "echo.reply", "neighbour.duplicate"})
+"""What is known of a device that gives no answer."""
 Check = Callable[[Context], Findings]
 
 REACH: tuple[Check, ...] = (reach.local_fit, reach.icmp, reach.services)
@@ -62,12 +62,12 @@ VERIFY: tuple[Check, ...] = (
     holders.duplicate,
     ports.ports,
     neighbours.neighbours,
-    radio.OF_UNIT,
+    radio.OF_DEVICE,
 )
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class Judgement:
     """What a run is judged to be; see `Result` for the fields."""
 
     findings: tuple[Finding, ...]
@@ -91,7 +91,7 @@ def compare(  # noqa: PLR0913
     accept_untested: Iterable[NotTestedOk] = (),
     problems: Iterable[Problem] = (),
     samples: Iterable[Block] = (),
-) -> Judged:
+) -> Judgement:
     """Findings in plan order, numbered, what caused them, and what was not asked at this stage.
 
     Args:
@@ -133,7 +133,7 @@ def compare(  # noqa: PLR0913
     not_asked = [*asking.links_not_asked(plan, asked_names)]
     if checks is VERIFY and only is None:
         not_asked += asking.values_not_asked(plan, chosen, findings)
-    return Judged(
+    return Judgement(
         findings=findings,
         causes=causes,
         scope=asking.scope_of(plan, names, chosen),
@@ -155,7 +155,7 @@ def _contexts(
     laptop = laptop_of(interfaces.value) if interfaces is not None else None
 
     def context(device: Device) -> Context:
-        of_device = seen.get(device.name, Seen())
+        of_device = seen.get(device.name, DeviceObservations())
         noted = of_device.first("route")
         route = route_of(noted.value) if noted is not None else None
         return Context(
@@ -187,13 +187,13 @@ def _of_device(context: Context, checks: Sequence[Check]) -> Iterator[Finding]:
     if reach.answered(context):
         yield from found
         return
-    unfit = any(f.check == "local.fit" and f.verdict == "not-tested" for f in found)
-    dead = any(f.check == "icmp.reply" and f.verdict == "fail" for f in found)
+    unfit = any(f.check == "laptop.fit" and f.verdict == "not-tested" for f in found)
+    dead = any(f.check == "echo.reply" and f.verdict == "fail" for f in found)
     for finding in found:
-        if unfit and finding.check != "local.fit":
-            yield _untested(finding, "this laptop does not reach the unit, see local.fit")
+        if unfit and finding.check != "laptop.fit":
+            yield _untested(finding, "this laptop does not reach the device, see laptop.fit")
         elif dead and finding.check not in _OF_THE_DEAD:
-            yield _untested(finding, "the unit gave no answer at all, see icmp.reply")
+            yield _untested(finding, "the device gave no answer at all, see echo.reply")
         else:
             yield finding
 
@@ -243,7 +243,7 @@ def _ends_swapped(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
             if any(n is None or n.value is None for n in names):
                 continue
             found = [str(n.value) for n in names if n is not None]
-            swapped = all(map(identity.same_unit, found, (b, a)))
+            swapped = all(map(identity.same_device, found, (b, a)))
             yield Finding(
                 check="link.ends-swapped",
                 subject=Subject("link", link.name),
@@ -254,7 +254,7 @@ def _ends_swapped(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
                 reason="the two ends answer under each other's names"
                 if swapped
                 else "the two ends do not answer under each other's names",
-                advice="the units stand at each other's place, or their names and addresses were "
+                advice="the devices stand at each other's place, or their names and addresses were "
                 "set the wrong way round: compare serial numbers before changing anything"
                 if swapped
                 else "",

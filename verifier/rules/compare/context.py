@@ -12,7 +12,7 @@ from verifier.model.plan import Device, Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
-from verifier.rules.compare.seen import Seen
+from verifier.rules.compare.seen import DeviceObservations
 
 Findings = Iterator[Finding]
 
@@ -23,13 +23,13 @@ class Context:
 
     Attributes:
         stage: what the work has come to; what does not belong to it is left out afterwards.
-        itself: this laptop holds the unit's address: whatever answers there is the laptop.
+        itself: this laptop holds the device's address: whatever answers there is the laptop.
     """
 
     plan: Plan
     device: Device
     profile: Profile
-    seen: Seen
+    seen: DeviceObservations
     fit: Fit | None
     stage: Stage = "handover"
     itself: bool = False
@@ -80,7 +80,7 @@ class Context:
     def snmp_gap(self) -> str | None:
         """Why SNMP tells nothing about the device, or None where it answered."""
         if self.device.snmp is None:
-            return "the plan names no credentials entry in `snmp`, so the unit was not asked"
+            return "the plan names no credentials entry in `snmp`, so the device was not asked"
         answer = self.seen.first("answer")
         if answer is None:
             deadline = self.seen.first("deadline")
@@ -97,5 +97,5 @@ class Context:
             deadline = self.seen.first("deadline")
             return deadline.raw if deadline and deadline.raw else f"{what} was not read"
         if observation.value is None:
-            return f"the unit gives no {what}: {observation.raw}"
+            return f"the device gives no {what}: {observation.raw}"
         return None

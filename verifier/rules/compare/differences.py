@@ -9,7 +9,9 @@ from verifier.model.difference import WEIGHT, Difference, Kind
 from verifier.model.result import VERDICTS, Finding
 from verifier.model.subject import Subject
 
-UNSTEADY = frozenset({"icmp.rtt", "icmp.jitter", "icmp.gap", "system.uptime", "system.clock"})
+UNSTEADY = frozenset(
+    {"echo.round-trip", "echo.jitter", "echo.gap", "state.restarts", "state.clock"}
+)
 """Values that differ from one run to the next although nothing has changed."""
 
 

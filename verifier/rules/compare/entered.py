@@ -12,7 +12,7 @@ from verifier.model.observation import OBSERVED, Observation
 from verifier.model.plan import Plan
 from verifier.model.result import Finding
 from verifier.rules.compare.context import Findings
-from verifier.rules.soak import words
+from verifier.rules.soak.tally import words
 
 MARK = "entered, not measured"
 _CLOCKS_S: Final = 300.0

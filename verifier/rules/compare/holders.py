@@ -1,4 +1,4 @@
-"""Who answers for a unit's address on the cable: one, several, or one for everybody."""
+"""Who answers for a device's address on the cable: one, several, or one for everybody."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ def duplicate(context: Context) -> Findings:
         path=("address",),
         expected=str(context.device.mac) if context.device.mac else "one hardware address",
         observed=", ".join(seen.value),
-        advice="take the planned unit off the cable: whoever still answers is the other one",
+        advice="take the planned device off the cable: whoever still answers is the other one",
         evidence=(seen,),
     )
 
 
 def proxies(contexts: Iterable[Context], observations: Iterable[Observation]) -> list[Finding]:
-    """`neighbour.proxy`: who answers for a unit also answers for what nobody in the plan holds."""
+    """`neighbour.proxy`: who answers for a device also answers for what nobody holds."""
     also: dict[str, list[Observation]] = defaultdict(list)
     for seen in observations:
         if seen.what == "unplanned-answer" and seen.value:
@@ -52,6 +52,6 @@ def _proxy(context: Context, also: dict[str, list[Observation]]) -> Findings:
             f"{mac} answers for this address and also for {listed}, which nobody in the plan holds",
             path=("address",),
             observed=mac,
-            advice="ask the unit for its name: an echo alone does not prove that it is there",
+            advice="ask the device for its name: an echo alone does not prove that it is there",
             evidence=(holders, *strange),
         )

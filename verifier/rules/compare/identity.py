@@ -1,4 +1,4 @@
-"""Is it the right unit: SNMP's answer, and what the unit says of itself."""
+"""Is it the right device: SNMP's answer, and what the device says of itself."""
 
 from __future__ import annotations
 
@@ -13,23 +13,24 @@ from verifier.rules.compare.context import Context, Findings
 ADVICE = {
     "silent": (
         "by standard a wrong community is answered with silence, and so is a wrong privacy key by "
-        "many agents: check these, the unit's list of allowed addresses, and filters on the way"
+        "many agents: check these, the device's list of allowed addresses, and filters on the way"
     ),
-    "port-unreachable": "the unit's SNMP agent is off, or listens on another port: switch it on",
-    "host-unreachable": "a router on the way reports that it cannot reach the unit",
-    "no-route": "this laptop has no way to the unit",
+    "port-unreachable": "the device's SNMP agent is off, or listens on another port: switch it on",
+    "host-unreachable": "a router on the way reports that it cannot reach the device",
+    "no-route": "this laptop has no way to the device",
     "local-error": "the request could not be sent from this laptop",
-    "unknown-user": "the unit has no such SNMPv3 user: create it, or correct `user`",
-    "wrong-digest": "the authentication key or algorithm differs from the unit's",
-    "decryption-error": "the privacy key or algorithm differs from the unit's",
-    "unsupported-level": "the unit does not allow this security level for the user",
+    "unknown-user": "the device has no such SNMPv3 user: create it, or correct `user`",
+    "wrong-digest": "the authentication key or algorithm differs from the device's",
+    "decryption-error": "the privacy key or algorithm differs from the device's",
+    "unsupported-level": "the device does not allow this security level for the user",
     "not-in-time-window": (
-        "the unit's SNMPv3 clock or boot counter is off (150 s are allowed): this is no wrong key; "
+        "the device's SNMPv3 clock or boot counter is off (150 s are allowed): this is no "
+        "wrong key; "
         "restart its agent, and see that it keeps snmpEngineBoots over a restart"
     ),
-    "unknown-engine-id": "the unit's engine id changes or is refused: restart its agent",
+    "unknown-engine-id": "the device's engine id changes or is refused: restart its agent",
     "undecodable": "what came back is not SNMP: is something else listening on this port?",
-    "error-status": "the agent answered with an error: look into the unit's agent",
+    "error-status": "the agent answered with an error: look into the device's agent",
 }
 """What to do, by SNMP outcome (RFC 3414 section 3.2, RFC 1157 section 4.1)."""
 
@@ -115,26 +116,26 @@ def default_refused(context: Context) -> Findings:
     verdict: Verdict = "not-tested"
     reason = "the planned credentials were not answered afterwards: silence proves nothing"
     if tried.value in {"answered", "error-status"}:
-        verdict, reason = "fail", "the unit answers the community 'public'"
+        verdict, reason = "fail", "the device answers the community 'public'"
     elif after.value == "answered":
-        verdict, reason = "pass", "the unit answers the planned credentials and not 'public'"
+        verdict, reason = "pass", "the device answers the planned credentials and not 'public'"
     yield context.finding(
         "snmp.default-refused",
         verdict,
         reason,
         expected="no answer",
         observed=tried.value,
-        advice="remove the default community from the unit" if verdict == "fail" else "",
+        advice="remove the default community from the device" if verdict == "fail" else "",
         evidence=(tried, after),
     )
 
 
 def name(context: Context) -> Findings:
-    """`system.name`: exact; equal but for case or a domain suffix is a warning."""
+    """`identity.name`: exact; equal but for case or a domain suffix is a warning."""
     seen = context.seen.first("sysName")
     planned = context.device.name
     if (gap := context.unread(seen, "sysName")) is not None or seen is None:
-        yield _untested(context, "system.name", gap, planned, ("name",))
+        yield _untested(context, "identity.name", gap, planned, ("name",))
         return
     found = str(seen.value)
     again = [o for o in context.seen.all("sysName") if o.value is not None]
@@ -142,22 +143,22 @@ def name(context: Context) -> Findings:
         yield _names_in_turn(context, names, again)
         return
     verdict: Verdict = "pass"
-    reason, advice = "the unit reports the planned name", ""
+    reason, advice = "the device reports the planned name", ""
     if found != planned:
-        if same_unit(found, planned):
+        if same_device(found, planned):
             verdict, reason = "warn", "differs by capital letters or a domain suffix only"
-            advice = "write the name the same way in plan and unit"
+            advice = "write the name the same way in plan and device"
         elif not found:
-            verdict, reason = "fail", "the unit has no name (sysName is empty)"
+            verdict, reason = "fail", "the device has no name (sysName is empty)"
             advice = "set the name, save, and read it again"
         elif (around := beside(found, planned)) is not None:
             verdict, reason = "fail", f"the device reports the planned name with {around}"
             advice = "write the name anew in the device, nothing before or behind it, and save it"
         else:
-            verdict, reason = "fail", "the unit at this address reports another name"
+            verdict, reason = "fail", "the device at this address reports another name"
             advice = _other_name(context, found)
     yield context.finding(
-        "system.name",
+        "identity.name",
         verdict,
         reason,
         path=("name",),
@@ -171,7 +172,7 @@ def name(context: Context) -> Findings:
 def beside(found: str, planned: str) -> str | None:
     """What stands before and behind the planned name and cannot be seen, in words; else None."""
     name = bare(found)
-    if name == found or not same_unit(name, planned):
+    if name == found or not same_device(name, planned):
         return None
     start = found.index(name)
     parts = (found[:start], "beginning"), (found[start + len(name) :], "end")
@@ -193,88 +194,89 @@ def _unseen(text: str) -> str:
 
 def _names_in_turn(context: Context, names: list[str], seen: list[Observation]) -> Finding:
     return context.finding(
-        "system.name",
+        "identity.name",
         "fail",
         f"asked {len(seen)} times, the address answers under {len(names)} names",
         path=("name",),
         expected=context.device.name,
         observed=names,
-        advice="several units hold this address: take the planned one off the cable and ask again",
+        advice="several devices hold this address: take the planned one off the cable and "
+        "ask again",
         evidence=tuple(seen),
     )
 
 
 def _other_name(context: Context, found: str) -> str:
-    other = next((d for d in context.plan.devices if same_unit(d.name, found)), None)
+    other = next((d for d in context.plan.devices if same_device(d.name, found)), None)
     if other is None:
-        return "is this the right unit? If so, set its name, save, and read it again"
-    return (
-        f"{found!r} is planned at {other.address}: the wrong unit, or two units' settings swapped"
-    )
+        return "is this the right device? If so, set its name, save, and read it again"
+    return f"{found!r} is planned at {other.address}: the wrong device, or settings of two swapped"
 
 
-def same_unit(one: str, other: str) -> bool:
+def same_device(one: str, other: str) -> bool:
     """Whether two names are equal but for capital letters, or one has a domain suffix besides."""
     short, long = sorted((one.casefold(), other.casefold()), key=len)
     return short == long or (bool(short) and long.startswith(f"{short}."))
 
 
 def location(context: Context) -> Findings:
-    """`system.location`: contains the planned text, capital letters ignored; else a warning."""
+    """`identity.location`: contains the planned text, capital letters ignored; else a warning."""
     planned = context.device.location or context.device.site
     if planned is None:
         return
     path = ("location",) if context.device.location else ("site",)
     seen = context.seen.first("sysLocation")
     if (gap := context.unread(seen, "sysLocation")) is not None or seen is None:
-        yield _untested(context, "system.location", gap, planned, path)
+        yield _untested(context, "identity.location", gap, planned, path)
         return
     right = planned.casefold() in str(seen.value).casefold()
-    empty = "the unit has no location (sysLocation is empty)"
-    wrong = "the unit's location does not contain the planned one" if seen.value else empty
+    empty = "the device has no location (sysLocation is empty)"
+    wrong = "the device's location does not contain the planned one" if seen.value else empty
     yield context.finding(
-        "system.location",
+        "identity.location",
         "pass" if right else "warn",
-        "the unit's location contains the planned one" if right else wrong,
+        "the device's location contains the planned one" if right else wrong,
         path=path,
         expected=planned,
         observed=seen.value,
-        advice="" if right else "set the location in the unit, or correct the plan",
+        advice="" if right else "set the location in the device, or correct the plan",
         evidence=(seen,),
     )
 
 
 def object_id(context: Context) -> Findings:
-    """`system.object-id`: begins with the profile's, whole arcs."""
+    """`identity.object-id`: begins with the profile's, whole arcs."""
     planned = context.profile.object_id
     if planned is None:
         return
     seen = context.seen.first("sysObjectID")
     if (gap := context.unread(seen, "sysObjectID")) is not None or seen is None:
-        yield _untested(context, "system.object-id", gap, planned, ("profile",))
+        yield _untested(context, "identity.object-id", gap, planned, ("profile",))
         return
     right = f"{seen.value}.".startswith(f"{planned}.")
     yield context.finding(
-        "system.object-id",
+        "identity.object-id",
         "pass" if right else "fail",
-        f"the unit {'is' if right else 'is not'} of the family of profile {context.profile.id!r}",
+        f"the device {'is' if right else 'is not'} of the family of profile {context.profile.id!r}",
         path=("profile",),
         expected=planned,
         observed=seen.value,
-        advice="" if right else "is it the right kind of unit, and the right profile in the plan?",
+        advice=""
+        if right
+        else "is it the right kind of device, and the right profile in the plan?",
         evidence=(seen,),
     )
 
 
 _TEXTS = (
-    ("system.serial", "serial", "serial"),
-    ("system.part", "part_number", "part_number"),
-    ("system.software", "software", "software"),
+    ("identity.serial", "serial", "serial"),
+    ("identity.part", "part_number", "part_number"),
+    ("identity.software", "software", "software"),
 )
 
 
 def texts(context: Context) -> Findings:
-    """`system.serial`, `system.part`, `system.software`: exact, by the profile's readings."""
+    """`identity.serial`, `identity.part`, `identity.software`: exact, by the profile's readings."""
     readable = {r.field for r in context.profile.reading}
     for check, field, reading in _TEXTS:
         planned = getattr(context.device, field)
@@ -291,11 +293,13 @@ def texts(context: Context) -> Findings:
         yield context.finding(
             check,
             "pass" if right else "fail",
-            f"the unit reports {'the planned' if right else 'another'} {field.replace('_', ' ')}",
+            f"the device reports {'the planned' if right else 'another'} {field.replace('_', ' ')}",
             path=(field,),
             expected=planned,
             observed=seen.value,
-            advice="" if right else "is this the right unit? Correct the plan if it was exchanged",
+            advice=""
+            if right
+            else "is this the right device? Correct the plan if it was exchanged",
             evidence=(seen,),
         )
 
@@ -307,7 +311,7 @@ def _untested(
 
 
 def shared_engine_ids(contexts: list[Context]) -> Findings:
-    """`snmp.engine-id`: two units with one engine id were cloned (RFC 3411 section 5)."""
+    """`snmp.engine-id`: two devices with one engine id were cloned (RFC 3411 section 5)."""
     owners: dict[str, list[tuple[Context, Observation]]] = {}
     for context in contexts:
         if (seen := context.seen.first("engine-id")) is not None and seen.value:
@@ -325,6 +329,6 @@ def shared_engine_ids(contexts: list[Context]) -> Findings:
                 path=("name",),
                 expected="an engine id of its own",
                 observed=engine_id,
-                advice="give each unit its own engine id, then set its SNMPv3 keys again",
+                advice="give each device its own engine id, then set its SNMPv3 keys again",
                 evidence=(seen,),
             )

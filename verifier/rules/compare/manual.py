@@ -34,14 +34,14 @@ _TAPE_M, _WRONG_M = 0.5, 2.0
 _SUPPLY_V = (40.5, 57.0)
 """Normal range of a -48 V supply at the equipment (ETSI EN 300 132-2, from memory)."""
 
-Ends = Sequence["Place"]
+Ends = Sequence["DeviceEnd"]
 Judged = tuple[Verdict, str, str]
 """Verdict, reason, advice."""
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """The end of a carrier that a unit is."""
+class DeviceEnd:
+    """The end of a carrier that a device is."""
 
     link: Link
     carrier: Carrier
@@ -55,7 +55,7 @@ class Place:
 
 
 def findings(contexts: Sequence[Context], observations: Sequence[Observation]) -> Findings:
-    """Every `manual.*` finding of these units but that of the alignment voltage as entered."""
+    """Every `manual.*` finding of these devices but that of the alignment voltage as entered."""
     sheet = sheet_of(observations)
     blank = _blank(sheet)
     places = places_of(contexts[0].plan) if contexts else {}
@@ -65,7 +65,7 @@ def findings(contexts: Sequence[Context], observations: Sequence[Observation]) -
         for item in ITEMS:
             seen = [o for o in context.seen.all(item.check) if o.probe == "person"]
             if seen or asked:
-                of_item = _of_unit if item.end is None else _of_ends
+                of_item = _of_device if item.end is None else _of_ends
                 made = list(
                     of_item(context, item, ends, sorted(seen, key=lambda o: o.at), asked=asked)
                 )
@@ -87,18 +87,18 @@ def _by_plan(item: Item) -> bool:
     return item.end is not None or item.check in _BY_PLAN
 
 
-def places_of(plan: Plan) -> Mapping[str, Sequence[Place]]:
-    """The ends of carriers that each unit is, in plan order, by its name."""
-    found: dict[str, list[Place]] = defaultdict(list)
+def places_of(plan: Plan) -> Mapping[str, Sequence[DeviceEnd]]:
+    """The ends of carriers that each device is, in plan order, by its name."""
+    found: dict[str, list[DeviceEnd]] = defaultdict(list)
     for link in plan.links:
         for carrier in link.carriers:
             for name, end in carrier.ends():
-                found[end.device].append(Place(link, carrier, name, end))
+                found[end.device].append(DeviceEnd(link, carrier, name, end))
     return found
 
 
 def planned_values(plan: Plan, devices: Iterable[Device]) -> Iterator[tuple[Device, Item]]:
-    """The values of the plan that only a person can see: unit and item, once for each end."""
+    """The values of the plan that only a person can see: device and item, once for each end."""
     places = places_of(plan)
     for device in devices:
         ends = places.get(device.name, ())
@@ -111,14 +111,14 @@ def planned_values(plan: Plan, devices: Iterable[Device]) -> Iterator[tuple[Devi
 
 
 def _planned(device: Device, ends: Ends, item: Item) -> str | None:
-    """What the plan says of a unit itself; of most items nothing, and practice decides."""
+    """What the plan says of a device itself; of most items nothing, and practice decides."""
     if item.check == "manual.label":
         return device.label
     return _polarisations(ends) if item.check == "manual.polarisation" else None
 
 
 def _polarisations(ends: Ends) -> str | None:
-    """What the carriers of a unit are planned with: V, H, or V+H."""
+    """What the carriers of a device are planned with: V, H, or V+H."""
     planned = {p.carrier.polarisation for p in ends} - {None}
     return "+".join(p for p in ("V", "H") if p in planned) or None
 
@@ -126,7 +126,7 @@ def _polarisations(ends: Ends) -> str | None:
 def _of_ends(
     context: Context, item: Item, ends: Ends, seen: Sequence[Observation], *, asked: bool
 ) -> Findings:
-    """At each end that the unit is. Where ends are planned to differ, the nearest is meant."""
+    """At each end that the device is. Where ends are planned to differ, the nearest is meant."""
     planned = [(p, v) for p in ends if (v := getattr(p.end, item.end or "")) is not None]
     values = {v for _, v in planned}
     for place, value in planned:
@@ -146,10 +146,10 @@ def _nearest(planned: Iterable[float], entered: object) -> float | None:
     return None if number is None else min(planned, key=lambda v: abs(v - number))
 
 
-def _of_unit(
+def _of_device(
     context: Context, item: Item, ends: Ends, seen: Sequence[Observation], *, asked: bool
 ) -> Findings:
-    """Of the unit itself: against the plan where it says anything of it, else by practice."""
+    """Of the device itself: against the plan where it says anything of it, else by practice."""
     planned = _planned(context.device, ends, item)
     if planned is None and _by_plan(item):
         return
@@ -178,7 +178,7 @@ def _missing(context: Context, item: Item, planned: object) -> Finding:
     )  # fmt: skip
 
 
-def _at(context: Context, finding: Finding, place: Place, item: Item) -> Finding:
+def _at(context: Context, finding: Finding, place: DeviceEnd, item: Item) -> Finding:
     path = ("links", place.link.name, str(place.carrier.carrier), place.name, item.end or "")
     return replace(finding, subject=place.subject, origin=context.plan.origin(*path))
 
@@ -187,7 +187,7 @@ def _at(context: Context, finding: Finding, place: Place, item: Item) -> Finding
 
 
 def _at_end(
-    context: Context, item: Item, planned: float, place: Place, seen: Observation
+    context: Context, item: Item, planned: float, place: DeviceEnd, seen: Observation
 ) -> Finding:
     value = number_of(seen.value)
     if value is None:
@@ -209,7 +209,7 @@ def _height(value: float, planned: float) -> Judged:
     return "warn" if off <= _WRONG_M else "fail", reason, advice
 
 
-def _angle(item: Item, value: float, planned: float, place: Place) -> Judged:
+def _angle(item: Item, value: float, planned: float, place: DeviceEnd) -> Judged:
     """Off by less than half a beam, or than what is read on a mast, is right; by twice that odd."""
     beam = beamwidth_deg(place.end.antenna_diameter_m, place.end.tx_mhz)
     allowed = max(_LEAST_DEG[item.check], (beam or 0.0) / 2)
@@ -232,7 +232,7 @@ _COMPASS = (
     "through the peak and both nulls"
 )
 
-# -- of the unit ---------------------------------------------------------------------------------
+# -- of the device ---------------------------------------------------------------------------------
 
 
 def _flag(context: Context, item: Item, planned: object, value: object) -> Judged:
@@ -252,7 +252,7 @@ def _label(context: Context, item: Item, planned: object, value: object) -> Judg
     others = [d.name for d in context.plan.devices if d.label == found and d is not context.device]
     if others:
         reason = f"that is the label of {others[0]}"
-        return "fail", reason, "are two units at each other's place, or only their stickers?"
+        return "fail", reason, "are two devices at each other's place, or only their stickers?"
     return "fail", "the sticker says something else", "reprint the label (`cards --labels`)"
 
 
@@ -260,7 +260,7 @@ def _polarisation(context: Context, item: Item, planned: object, value: object) 
     del context, item
     if value == planned:
         return "pass", "mounted as planned", ""
-    advice = "turn the feed or the unit as its handbook shows; both ends must be alike"
+    advice = "turn the feed or the device as its handbook shows; both ends must be alike"
     return "fail", "mounted otherwise than planned: some 25 to 35 dB are lost", advice
 
 
@@ -275,7 +275,7 @@ def _supply(context: Context, item: Item, planned: object, value: object) -> Jud
         reason = "positive: leads of the meter exchanged, a supply with injector, or poles swapped"
         return "warn", reason, "-48 V has its positive pole earthed: measure again, then connect"
     reason = f"not in the range of a -48 V supply, -{high:g} to -{low:g} V"
-    return "warn", reason, "compare with what the unit's handbook allows"
+    return "warn", reason, "compare with what the device's handbook allows"
 
 
 def _weather(context: Context, item: Item, planned: object, value: object) -> Judged:

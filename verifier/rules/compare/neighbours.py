@@ -1,4 +1,4 @@
-"""Does each planned port see the planned neighbour: what the unit hears by LLDP (IEEE 802.1AB)."""
+"""Does each planned port see its neighbour: what the device hears by LLDP (IEEE 802.1AB)."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from verifier.model import mib
 from verifier.model.observation import NO_ROWS, Observation
 from verifier.model.plan import Port
 from verifier.model.result import Finding, Verdict
-from verifier.rules import ports as port_rules
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.identity import same_unit
+from verifier.rules.compare.identity import same_device
 from verifier.rules.compare.ports import port_names
+from verifier.rules.mib import ports as port_rules
 
 _ADVICE = "is the cable in the right port, at both ends? Does the neighbour send LLDP?"
 
@@ -31,7 +31,7 @@ def _gap(context: Context) -> str | None:
         return gap
     if not context.seen.column("lldpLocPortId", mib.LLDP_LOCAL_PORTS["lldpLocPortId"]):
         unread = context.unread(context.seen.first("lldpLocPortId"), "LLDP table")
-        return unread or "the unit lists no LLDP ports"
+        return unread or "the device lists no LLDP ports"
     return None
 
 
@@ -69,7 +69,7 @@ def _judged(context: Context, port: Port, planned: str, heard: dict[str, Observa
     listed = ", ".join(heard) or None
     if planned in heard:
         return _finding(context, port, "pass", "the planned neighbour is heard", listed, seen)
-    if any(same_unit(name, planned) for name in heard):
+    if any(same_device(name, planned) for name in heard):
         reason = "the neighbour's name differs by capital letters or a domain suffix only"
         return _finding(context, port, "warn", reason, listed, seen)
     if (gap := _unheard(context)) is not None:

@@ -9,11 +9,11 @@ from verifier.model import mib
 from verifier.model.observation import Observation
 from verifier.model.plan import Port
 from verifier.model.result import Finding
-from verifier.rules import ports as port_rules
 from verifier.rules.compare.context import Context, Findings
+from verifier.rules.mib import ports as port_rules
 
 _BITS_PER_MBIT = 1_000_000
-_UNKNOWN = "the unit says that it does not know"
+_UNKNOWN = "the device says that it does not know"
 _NAME_OIDS = {
     "ifName": mib.IF_X_TABLE["ifName"],
     "ifDescr": mib.IF_TABLE["ifDescr"],
@@ -22,7 +22,7 @@ _NAME_OIDS = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Judged:
+class _PortVerdict:
     """What one check of a port came to, before it is a finding. `right` None: not tested."""
 
     right: bool | None
@@ -34,7 +34,7 @@ class _Judged:
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """A planned port and its row of the unit's interface table; `gap`: why there is none."""
+    """A planned port and its row of the device's interface table; `gap`: why there is none."""
 
     context: Context
     port: Port
@@ -44,14 +44,14 @@ class _Row:
     def value(self, what: str) -> Observation | None:
         return self.context.seen.at(what, self.index)
 
-    def unread(self, what: str) -> _Judged | None:
+    def unread(self, what: str) -> _PortVerdict | None:
         """Not tested, with the reason, where a value is missing."""
         gap = self.gap or self.context.unread(self.value(what), what)
-        return None if gap is None else _Judged(right=None, reason=gap)
+        return None if gap is None else _PortVerdict(right=None, reason=gap)
 
 
 def port_names(context: Context) -> dict[str, dict[str, str]]:
-    """What the rows of the unit's interface table are called: text by column, then by ifIndex."""
+    """What the rows of the device's interface table are called: text by column, then by ifIndex."""
     return {
         column: {i: str(o.value) for i, o in context.seen.column(column, oid).items()}
         for column, oid in _NAME_OIDS.items()
@@ -77,11 +77,11 @@ def _row(context: Context, port: Port, found: tuple[str, ...]) -> _Row:
         names = context.seen.all("ifName")
         failed = next((o.raw for o in names if o.value is None and o.raw), None)
         gap = None if names else context.unread(None, "ifName")
-        gap = gap or f"the unit lists no port {port.name!r}" + (f" ({failed})" if failed else "")
+        gap = gap or f"the device lists no port {port.name!r}" + (f" ({failed})" if failed else "")
     return _Row(context, port, "" if gap is not None else found[0], gap)
 
 
-def _finding(row: _Row, check: str, field: str, unit: str | None, judged: _Judged) -> Finding:
+def _finding(row: _Row, check: str, field: str, unit: str | None, judged: _PortVerdict) -> Finding:
     verdicts = {True: "pass", False: "fail", None: "not-tested"}
     return row.context.finding(
         check,
@@ -97,22 +97,22 @@ def _finding(row: _Row, check: str, field: str, unit: str | None, judged: _Judge
     )
 
 
-def _status(row: _Row) -> _Judged:
+def _status(row: _Row) -> _PortVerdict:
     if (unread := row.unread("ifOperStatus")) is not None:
         return unread
     oper, admin = row.value("ifOperStatus"), row.value("ifAdminStatus")
     assert oper is not None
     if oper.value == "unknown":
-        return _Judged(right=None, reason=_UNKNOWN, observed=oper.value, seen=(oper, admin))
+        return _PortVerdict(right=None, reason=_UNKNOWN, observed=oper.value, seen=(oper, admin))
     off = admin is not None and admin.value == "down"
     is_up = oper.value == "up"
     advice = "unplug or switch off the port" if is_up else "check the cable and the far device"
-    return _Judged(
+    return _PortVerdict(
         right=is_up == (row.port.status == "up"),
         reason=f"the port is {oper.value}" + (" because it is switched off" if off else ""),
         observed=oper.value,
         seen=(oper, admin),
-        advice="switch the port on in the unit" if off else advice,
+        advice="switch the port on in the device" if off else advice,
     )
 
 
@@ -137,7 +137,7 @@ def _went_round(speed: int, high_speed: int) -> bool:
     return min(apart, mib.IF_SPEED_MAX + 1 - apart) < _BITS_PER_MBIT
 
 
-def _speed(row: _Row) -> _Judged:
+def _speed(row: _Row) -> _PortVerdict:
     speed, high = row.value("ifSpeed"), row.value("ifHighSpeed")
     told = speed and speed.value, high and high.value
     found = speed_mbps(*told)
@@ -148,11 +148,11 @@ def _speed(row: _Row) -> _Judged:
     beyond = planned * _BITS_PER_MBIT > mib.IF_SPEED_MAX
     if beyond and not told[1] and _went_round(round(found * _BITS_PER_MBIT), planned):
         reason = f"ifSpeed says what {planned} Mbit/s is modulo 2^32, and ifHighSpeed does not tell"
-        return _Judged(right=None, reason=reason, observed=found, seen=(speed, high))
+        return _PortVerdict(right=None, reason=reason, observed=found, seen=(speed, high))
     words = "the planned speed" if round(found) == planned else "another speed than planned"
     if round(found) < planned:
         words = "slower than planned: negotiated down, or set so"
-    return _Judged(
+    return _PortVerdict(
         right=round(found) == planned,
         reason=words,
         observed=int(found) if found.is_integer() else found,
@@ -161,29 +161,31 @@ def _speed(row: _Row) -> _Judged:
     )
 
 
-def _no_speed(row: _Row, speed: object, high: object) -> _Judged:
+def _no_speed(row: _Row, speed: object, high: object) -> _PortVerdict:
     """Why the speed is not known."""
     seen = (row.value("ifSpeed"), row.value("ifHighSpeed"))
     if row.gap is None and isinstance(speed, int) and isinstance(high, int) and high > 0 < speed:
         reason = f"ifSpeed says {speed} bit/s and ifHighSpeed {high} Mbit/s: they contradict"
         mbps = speed / _BITS_PER_MBIT
         both = [int(mbps) if mbps.is_integer() else mbps, high]
-        return _Judged(right=None, reason=f"{reason} each other", observed=both, seen=seen)
+        return _PortVerdict(right=None, reason=f"{reason} each other", observed=both, seen=seen)
     if row.gap is None and isinstance(speed, int) and speed >= mib.IF_SPEED_MAX:
         reason = "ifSpeed is at its end (4,294,967,295 bit/s or more), ifHighSpeed does not tell"
-        return _Judged(right=None, reason=reason, seen=seen)
-    nothing = _Judged(right=None, reason="the device reports no speed, as for a port that is down")
+        return _PortVerdict(right=None, reason=reason, seen=seen)
+    nothing = _PortVerdict(
+        right=None, reason="the device reports no speed, as for a port that is down"
+    )
     return row.unread("ifSpeed") or nothing
 
 
-def _duplex(row: _Row) -> _Judged:
+def _duplex(row: _Row) -> _PortVerdict:
     if (unread := row.unread("dot3StatsDuplexStatus")) is not None:
         return unread
     seen = row.value("dot3StatsDuplexStatus")
     assert seen is not None
     if seen.value == "unknown":
-        return _Judged(right=None, reason=_UNKNOWN, observed=seen.value, seen=(seen,))
-    return _Judged(
+        return _PortVerdict(right=None, reason=_UNKNOWN, observed=seen.value, seen=(seen,))
+    return _PortVerdict(
         right=seen.value == row.port.duplex,
         reason=f"the port runs {seen.value} duplex",
         observed=seen.value,
@@ -192,17 +194,17 @@ def _duplex(row: _Row) -> _Judged:
     )
 
 
-def _mtu(row: _Row) -> _Judged:
+def _mtu(row: _Row) -> _PortVerdict:
     if (unread := row.unread("ifMtu")) is not None:
         return unread
     seen = row.value("ifMtu")
     assert seen is not None
-    return _Judged(
+    return _PortVerdict(
         right=seen.value == row.port.mtu,
         reason=f"the port's MTU is {seen.value}",
         observed=seen.value,
         seen=(seen,),
-        advice="set the planned MTU in the unit",
+        advice="set the planned MTU in the device",
     )
 
 

@@ -11,10 +11,10 @@ from verifier.model.result import Finding, Verdict
 from verifier.rules.cable import advice as cable_advice
 from verifier.rules.cable import is_without_link
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.seen import Seen
+from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.echo import EchoStats, echo_stats
 
-_FIT_ADVICE = "set the laptop into the unit's subnet, or give both a way through a gateway"
+_FIT_ADVICE = "set the laptop into the device's subnet, or give both a way through a gateway"
 _FIT_ADVICE_BY = {
     "clash": "take this address off the laptop and give it a free one of the subnet",
     "shadowed": "take one of the two interfaces out of the subnet",
@@ -30,21 +30,21 @@ def echoes(context: Context) -> tuple[EchoStats | None, list[Observation]]:
 
 
 def answered(context: Context) -> bool:
-    """Whether the unit gave any sign of life, by any probe."""
+    """Whether the device gave any sign of life, by any probe."""
     return not context.itself and alive(context.seen)
 
 
-def alive(seen: Seen) -> bool:
+def alive(seen: DeviceObservations) -> bool:
     """Whether what was seen holds any sign of life."""
     replied = any(o.value["received"] for o in seen.all("echo") if o.value is not None)
     return replied or _warmed_up(seen) or _answered_otherwise(seen)
 
 
-def _warmed_up(seen: Seen) -> bool:
+def _warmed_up(seen: DeviceObservations) -> bool:
     return any(o.value["replied"] for o in seen.all("warm-up") if o.value)
 
 
-def _answered_otherwise(seen: Seen) -> bool:
+def _answered_otherwise(seen: DeviceObservations) -> bool:
     answer, engine = seen.first("answer"), seen.first("engine-id")
     if engine is not None and engine.value:
         return True
@@ -60,10 +60,10 @@ SILENT_OUTCOMES = frozenset(
 
 
 def local_fit(context: Context) -> Findings:
-    """`local.fit`: the laptop's fault is never the device's."""
+    """`laptop.fit`: the laptop's fault is never the device's."""
     fit = context.fit
     if fit is None:
-        yield context.finding("local.fit", "not-tested", "this machine's addresses were not read")
+        yield context.finding("laptop.fit", "not-tested", "this machine's addresses were not read")
         return
     out = is_without_link(fit.explanation)
     reason = fit.explanation if out else f"{fit.relation}: {fit.explanation}"
@@ -76,9 +76,9 @@ def local_fit(context: Context) -> Findings:
     if fit.verdict != "pass":
         alive = answered(context)
         verdict = "warn" if alive else "not-tested"
-        reason += "; it answered all the same" if alive else "; the unit could not be tested"
+        reason += "; it answered all the same" if alive else "; the device could not be tested"
     yield context.finding(
-        "local.fit",
+        "laptop.fit",
         verdict,
         reason,
         path=("address",),
@@ -90,7 +90,7 @@ def local_fit(context: Context) -> Findings:
 
 
 def icmp(context: Context) -> Findings:
-    """`icmp.reply`, `icmp.loss` and `icmp.rtt`; `icmp.duplicate` where there was one."""
+    """`echo.reply`, `echo.loss` and `echo.round-trip`; `echo.duplicate` where there was one."""
     stats, observed = echoes(context)
     silences = [s for o in observed for s in o.value["silence"]]
     if stats is None:
@@ -104,7 +104,7 @@ def icmp(context: Context) -> Findings:
         return
     address = str(context.device.address.address)
     yield context.finding(
-        "icmp.reply",
+        "echo.reply",
         "pass",
         f"{stats.received} of {stats.sent} echoes answered",
         path=("address",),
@@ -116,13 +116,13 @@ def icmp(context: Context) -> Findings:
     yield _rtt(context, stats, observed)
     if duplicates := sum(o.value["duplicates"] for o in observed):
         yield context.finding(
-            "icmp.duplicate",
+            "echo.duplicate",
             "warn",
             f"{duplicates} echoes were answered more than once",
             path=("address",),
             expected=0,
             observed=duplicates,
-            advice="look for a second unit at this address, a loop, or a doubled path",
+            advice="look for a second device at this address, a loop, or a doubled path",
             evidence=tuple(observed),
         )
 
@@ -130,7 +130,7 @@ def icmp(context: Context) -> Findings:
 def _unsent(
     context: Context, silences: list[dict[str, Any]], observed: list[Observation]
 ) -> Finding:
-    """`icmp.reply` where no echo left this machine."""
+    """`echo.reply` where no echo left this machine."""
     raw = next((o.raw for o in context.seen.all("echo") if o.raw), None)
     reason, advice = raw or "no echo was sent", ""
     if silences:
@@ -138,7 +138,7 @@ def _unsent(
         refused = any(s["reason"] == "not-permitted" for s in silences)
         advice = _FILTER_ADVICE if refused else _FIT_ADVICE
     return context.finding(
-        "icmp.reply",
+        "echo.reply",
         "not-tested",
         reason,
         path=("address",),
@@ -149,7 +149,7 @@ def _unsent(
 
 
 def _no_figures(context: Context, reason: str) -> Findings:
-    for check in ("icmp.loss", "icmp.rtt"):
+    for check in ("echo.loss", "echo.round-trip"):
         yield context.finding(check, "not-tested", reason)
 
 
@@ -160,17 +160,17 @@ def _no_reply(
     observed: list[Observation],
 ) -> Finding:
     reason = f"none of {stats.sent} echoes was answered: {_words(silences)}"
-    advice = "check power, cable and port; is the unit at another address?"
+    advice = "check power, cable and port; is the device at another address?"
     if rewritten := sum(o.value.get("foreign_id", 0) for o in observed):
         reason += f"; {rewritten} came back with another identifier"
         advice = "a firewall or address translation on the way rewrites echoes: go around it"
     if _warmed_up(context.seen):
-        reason += "; the one before them was: the unit went silent"
+        reason += "; the one before them was: the device went silent"
     elif _answered_otherwise(context.seen):
-        reason += "; the unit answers otherwise, so echoes are filtered"
+        reason += "; the device answers otherwise, so echoes are filtered"
         advice = "a filter drops echoes; allow them from the management hosts, or plan without them"
     return context.finding(
-        "icmp.reply",
+        "echo.reply",
         "fail",
         reason,
         path=("address",),
@@ -196,18 +196,18 @@ def _loss(
     if silences:
         reason += f" ({_words(silences)})"
     if over:
-        reason += "; echoes to a unit judge its management path only"
+        reason += "; echoes to a device judge its management path only"
         if limit is None:
             reason += "; the plan sets no limit"
     return context.finding(
-        "icmp.loss",
+        "echo.loss",
         "pass" if not over else "warn" if limit is None else "fail",
         reason,
         limit=None if limit is None else "max_loss_pct",
         expected=0 if limit is None else limit,
         observed=round(stats.loss_pct, 3),
         unit="%",
-        advice="repeat at one echo a second: many units answer echoes at low priority"
+        advice="repeat at one echo a second: many devices answer echoes at low priority"
         if over
         else "",
         evidence=tuple(observed),
@@ -228,7 +228,7 @@ def _rtt(context: Context, stats: EchoStats, observed: list[Observation]) -> Fin
     elif limit is not None and stats.max_ms > limit:
         verdict, reason = "warn", f"{reason}: some are over {limit:g} ms; a soak decides"
     return context.finding(
-        "icmp.rtt",
+        "echo.round-trip",
         verdict,
         reason,
         limit=None if limit is None else "max_rtt_p95_ms",
@@ -267,8 +267,8 @@ def services(context: Context) -> Findings:
 
 
 _SERVICE_ADVICE = {
-    "open": "switch the service on in the unit, or look for a filter on the way",
-    "closed": "switch the service off in the unit",
+    "open": "switch the service on in the device, or look for a filter on the way",
+    "closed": "switch the service off in the device",
 }
 
 

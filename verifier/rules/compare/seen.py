@@ -11,7 +11,7 @@ from verifier.model.laptop import Laptop, LaptopInterface, Route
 from verifier.model.observation import Observation
 
 
-class Seen:
+class DeviceObservations:
     """Observations of one device, by name and by instance."""
 
     def __init__(self, observations: Iterable[Observation] = ()) -> None:
@@ -47,13 +47,13 @@ class Seen:
         return [o for name, all_ in self._by_what.items() if name.startswith(what) for o in all_]
 
 
-def by_device(observations: Iterable[Observation]) -> dict[str, Seen]:
+def by_device(observations: Iterable[Observation]) -> dict[str, DeviceObservations]:
     """Observations of each device, by its name; ports of a device belong to it."""
     sorted_: dict[str, list[Observation]] = defaultdict(list)
     for observation in observations:
         if observation.subject.kind in {"device", "port"}:
             sorted_[observation.subject.name].append(observation)
-    return {name: Seen(found) for name, found in sorted_.items()}
+    return {name: DeviceObservations(found) for name, found in sorted_.items()}
 
 
 def laptop_value(laptop: Laptop) -> dict[str, Any]:

@@ -7,15 +7,16 @@ import ipaddress
 from verifier.model import mib
 from verifier.model.address import Address, Interface, prefix_of_mask
 from verifier.model.observation import Observation
-from verifier.rules import decode, gateways
 from verifier.rules.compare import reach
 from verifier.rules.compare.context import Context, Findings
+from verifier.rules.mib import gateways
+from verifier.rules.profile import decode
 
 _MASK_ADVICE = "correct the mask in the device, save, and read it again"
 
 
 def held_addresses(context: Context) -> dict[Interface, Observation]:
-    """Addresses with masks that the unit lists: ipAddrTable, and ipAddressTable (RFC 4293)."""
+    """Addresses with masks that the device lists: ipAddrTable, and ipAddressTable (RFC 4293)."""
     held: dict[Interface, Observation] = {}
     masks = context.seen.column("ipAdEntNetMask", mib.IP_ADDR_TABLE["ipAdEntNetMask"])
     for suffix, seen in masks.items():
@@ -60,7 +61,7 @@ def _prefixed(suffix: str, pointer: str) -> Interface | None:
 
 
 def mask(context: Context) -> Findings:
-    """`address.mask`: the mask the unit holds with the planned address."""
+    """`address.mask`: the mask the device holds with the planned address."""
     planned = context.device.address
     path = ("mask",)
     if (gap := context.snmp_gap) is not None:
@@ -83,7 +84,7 @@ def mask(context: Context) -> Findings:
         yield context.finding(
             "address.mask",
             "not-tested",
-            f"the unit lists no mask for {planned.address} ({_table_state(context)})",
+            f"the device lists no mask for {planned.address} ({_table_state(context)})",
             expected=planned.mask,
             path=path,
         )
@@ -93,7 +94,7 @@ def mask(context: Context) -> Findings:
     yield context.finding(
         "address.mask",
         "pass" if right else "fail",
-        "the unit has the planned mask" if right else _mask_meaning(interface, planned),
+        "the device has the planned mask" if right else _mask_meaning(interface, planned),
         expected=planned.mask,
         observed=interface.mask,
         path=path,
@@ -105,11 +106,11 @@ def mask(context: Context) -> Findings:
 def _mask_meaning(found: Interface, planned: Interface) -> str:
     if found.prefix < planned.prefix:
         return (
-            f"the mask is too wide: the unit takes all of {found.subnet} for its own subnet "
+            f"the mask is too wide: the device takes all of {found.subnet} for its own subnet "
             "and sends nothing for it to its gateway"
         )
     return (
-        f"the mask is too narrow: the unit looks for hosts of {planned.subnet} outside "
+        f"the mask is too narrow: the device looks for hosts of {planned.subnet} outside "
         f"{found.subnet} behind its gateway"
     )
 
@@ -123,7 +124,7 @@ def _table_state(context: Context) -> str:
 
 
 def extra(context: Context) -> Findings:
-    """`address.extra`: addresses the unit holds and the plan does not know."""
+    """`address.extra`: addresses the device holds and the plan does not know."""
     device = context.device
     known = {device.address.address.ip, *(o.address.address.ip for o in device.other_addresses)}
     strange = {
@@ -139,7 +140,7 @@ def extra(context: Context) -> Findings:
     yield context.finding(
         "address.extra",
         "warn",
-        f"the unit also holds {names}"
+        f"the device also holds {names}"
         + (": its address from before is still there" if left else ""),
         path=("address",),
         expected="planned addresses only",
@@ -150,7 +151,7 @@ def extra(context: Context) -> Findings:
 
 
 def gateway(context: Context) -> Findings:
-    """`address.gateway`: the next hop of the unit's default route, or what its lack means."""
+    """`address.gateway`: the next hop of the device's default route, or what its lack means."""
     device = context.device
     if device.gateway is None and not device.no_gateway:
         return
@@ -183,7 +184,7 @@ _ROUTES = ("default-route", "connected-route", "host-route")
 
 
 def _outsider(context: Context) -> str | None:
-    """This laptop's address, where the unit answered it although it is outside its subnets."""
+    """This laptop's address, where the device answered it although it is outside its subnets."""
     fit = context.fit
     if fit is None or fit.laptop_address is None or not reach.answered(context):
         return None

@@ -29,10 +29,10 @@ from verifier.rules.diagnose import (
     topology,
 )
 from verifier.rules.diagnose.carrying import warned
-from verifier.rules.diagnose.case import Case, Causes
+from verifier.rules.diagnose.case import Causes, FindingIndex
 from verifier.rules.diagnose.entailed import Reasoning
 
-CAUSES: tuple[Callable[[Case], Causes], ...] = (
+CAUSES: tuple[Callable[[FindingIndex], Causes], ...] = (
     topology.causes,
     addresses.causes,
     snmp.causes,
@@ -63,7 +63,7 @@ def explain(
         profiles: by id; without them some causes cannot be excluded.
         stage: what the work has come to; nothing was left behind before handover.
     """
-    case = Case(plan, findings, observations, profiles, stage=stage)
+    case = FindingIndex(plan, findings, observations, profiles, stage=stage)
     reasoning = Reasoning(case)
     thought = _once(c for family in CAUSES for c in family(case))
     concluded = (reasoning.concluded(c) for c in thought)

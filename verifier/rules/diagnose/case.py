@@ -1,4 +1,4 @@
-"""What a cause may be concluded from: the findings by unit and by hop, and how a cause is made."""
+"""What a cause is concluded from: the findings by device and by hop; how a cause is made."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ Certainty = Literal["likely", "possible"]
 Causes = Iterator[Cause]
 
 UNTESTED = frozenset({"not-tested", "warn"})
-"""Of a unit that does not answer; a warning is then a check that may stay untested."""
+"""Of a device that does not answer; a warning is then a check that may stay untested."""
 WRONG = frozenset({"fail", "warn"})
-_NO_SIGN_OF_LIFE = frozenset({"local", "plan", "manual"})
-"""Layers of checks that say nothing of whether the unit itself answers."""
+_NO_SIGN_OF_LIFE = frozenset({"laptop", "plan", "manual"})
+"""Layers of checks that say nothing of whether the device itself answers."""
 _OF_BOTH = ("radio.path-loss", "not-tested")
 """What the path takes rests on what both its ends answer."""
 _LARGEST = 1e12
@@ -32,12 +32,12 @@ _LOOKED_AT = frozenset({"neighbour", "ifPhysAddress", "sysName", "sysUpTime", "e
 """Observations that causes look at; there may be hundreds of thousands of others."""
 
 
-class Unit:
-    """The findings of one unit: of itself and its ports; and those of its ends of links.
+class DeviceFindings:
+    """The findings of one device: of itself and its ports; and those of its ends of links.
 
     Attributes:
-        found: what the unit itself answered, or did not.
-        of_ends: findings of a link that rest on what this unit answers.
+        found: what the device itself answered, or did not.
+        of_ends: findings of a link that rest on what this device answers.
     """
 
     __slots__ = ("by_check", "device", "found", "name", "of_ends")
@@ -51,7 +51,7 @@ class Unit:
 
     @property
     def subject(self) -> Subject:
-        """The unit."""
+        """The device."""
         return Subject("device", self.name)
 
     def get(self, check: str, *verdicts: str) -> Finding | None:
@@ -68,7 +68,7 @@ class Unit:
         return [f for f in (*self.found, *self.of_ends) if f.verdict in UNTESTED]
 
 
-class Hop:
+class CarrierFindings:
     """The findings of one carrier of a link, by check and end."""
 
     def __init__(self, link: Link, carrier: Carrier) -> None:
@@ -104,12 +104,12 @@ class Hop:
         here = (self.link.name, self.carrier.carrier)
         return here if end is None else (*here, end)
 
-    def unit(self, end: EndName) -> str:
-        """Name of the unit at this end."""
+    def device(self, end: EndName) -> str:
+        """Name of the device at this end."""
         return (self.carrier.a if end == "a" else self.carrier.b).device
 
 
-class Case:
+class FindingIndex:
     """All findings of a run, sorted for looking up.
 
     Args:
@@ -134,12 +134,14 @@ class Case:
         self.findings = findings
         self.profiles = profiles or {}
         self.devices = {d.name: d for d in plan.devices}
-        self.units: dict[str, Unit] = {}
-        self.hops: dict[tuple[str, int], Hop] = {
-            (link.name, c.carrier): Hop(link, c) for link in plan.links for c in link.carriers
+        self.by_device: dict[str, DeviceFindings] = {}
+        self.hops: dict[tuple[str, int], CarrierFindings] = {
+            (link.name, c.carrier): CarrierFindings(link, c)
+            for link in plan.links
+            for c in link.carriers
         }
-        self._of_link: dict[str, list[Hop]] = defaultdict(list)
-        self.hops_at: dict[str, list[tuple[Hop, EndName]]] = defaultdict(list)
+        self._of_link: dict[str, list[CarrierFindings]] = defaultdict(list)
+        self.hops_at: dict[str, list[tuple[CarrierFindings, EndName]]] = defaultdict(list)
         for (name, _), hop in self.hops.items():
             self._of_link[name].append(hop)
             for end, at in hop.carrier.ends():
@@ -152,7 +154,7 @@ class Case:
         self.owners = {
             (check, str(value).strip().lower()): d.name
             for d in plan.devices
-            for check, value in (("system.serial", d.serial), ("neighbour.mac", d.mac))
+            for check, value in (("identity.serial", d.serial), ("neighbour.mac", d.mac))
             if value is not None
         }
         self.links: dict[str, list[Finding]] = defaultdict(list)
@@ -171,10 +173,10 @@ class Case:
         if finding.verdict == "pass":
             self.passing[finding.check].append(finding)
         if subject.kind in {"device", "port"}:
-            unit = self._unit(subject.name)
-            unit.by_check.setdefault(finding.check, []).append(finding)
+            device = self._device(subject.name)
+            device.by_check.setdefault(finding.check, []).append(finding)
             if finding.check.partition(".")[0] not in _NO_SIGN_OF_LIFE:
-                unit.found.append(finding)
+                device.found.append(finding)
         elif subject.kind == "link":
             self.links[subject.name].append(finding)
             for hop in self.hops_of(subject):
@@ -185,29 +187,29 @@ class Case:
                 if (finding.check, finding.verdict) == _OF_BOTH:
                     ends = ("a", "b")
                 for end in ends:
-                    self._unit(hop.unit(end)).of_ends.append(finding)
+                    self._device(hop.device(end)).of_ends.append(finding)
 
-    def hops_of(self, subject: Subject) -> list[Hop]:
+    def hops_of(self, subject: Subject) -> list[CarrierFindings]:
         """The hop a finding is of; all of the link where it names no carrier."""
         if subject.carrier is not None:
             hop = self.hops.get((subject.name, subject.carrier))
             return [hop] if hop else []
         return self._of_link.get(subject.name, [])
 
-    def _unit(self, name: str) -> Unit:
-        if name not in self.units:
-            self.units[name] = Unit(name, self.devices.get(name))
-        return self.units[name]
+    def _device(self, name: str) -> DeviceFindings:
+        if name not in self.by_device:
+            self.by_device[name] = DeviceFindings(name, self.devices.get(name))
+        return self.by_device[name]
 
     @cached_property
     def answered(self) -> frozenset[str | None]:
-        """Entries of the credentials that some unit answers."""
-        units = (u.device for u in self.units.values() if u.get("snmp.answer", "pass"))
-        return frozenset(d.snmp for d in units if d is not None)
+        """Entries of the credentials that some device answers."""
+        devices = (u.device for u in self.by_device.values() if u.get("snmp.answer", "pass"))
+        return frozenset(d.snmp for d in devices if d is not None)
 
     @cached_property
     def _holders(self) -> dict[str, str]:
-        """The planned unit that holds each address."""
+        """The planned device that holds each address."""
         held: dict[str, str] = {}
         for device in self.plan.devices:
             for interface in (device.address, *(o.address for o in device.other_addresses)):
@@ -216,10 +218,10 @@ class Case:
 
     def other_side(self, finding: Finding) -> list[Finding]:
         """Findings of the planned neighbour's port that leads to the port of this one."""
-        unit = self.units.get(finding.subject.name)
-        ports = unit.device.ports if unit is not None and unit.device is not None else ()
+        device = self.by_device.get(finding.subject.name)
+        ports = device.device.ports if device is not None and device.device is not None else ()
         near = next((p for p in ports if p.name == finding.subject.port), None)
-        far = self.units.get(near.neighbour or "") if near is not None else None
+        far = self.by_device.get(near.neighbour or "") if near is not None else None
         if far is None or far.device is None:
             return []
         towards = {p.name for p in far.device.ports if p.neighbour == finding.subject.name}
@@ -230,25 +232,25 @@ class Case:
         found = self.links.get(link.name, ())
         head = next((f for f in found if f.check == "link.ends-swapped"), None)
         names = frozenset().union(*link.devices())
-        units = [self.units[n] for n in names if n in self.units]
-        if any(u.all(("system.serial", "neighbour.mac"), "pass") for u in units):
+        devices = [self.by_device[n] for n in names if n in self.by_device]
+        if any(u.all(("identity.serial", "neighbour.mac"), "pass") for u in devices):
             return None
         return head if head is not None and head.verdict == "fail" else None
 
     def site_of(self, name: str) -> Site | None:
-        """The site of a unit."""
+        """The site of a device."""
         device = self.devices.get(name)
         return self._sites.get(device.site or "") if device is not None else None
 
     def gateway_of(self, device: Device) -> str | None:
-        """The planned unit that is a unit's gateway, or the gateway's address."""
+        """The planned device that is a device's gateway, or the gateway's address."""
         if device.gateway is None:
             return None
         return self._holders.get(str(device.gateway), str(device.gateway))
 
     @cached_property
     def gateways(self) -> frozenset[str | None]:
-        """Names of the units, or addresses, that are somebody's gateway."""
+        """Names of the devices, or addresses, that are somebody's gateway."""
         return frozenset(self.gateway_of(d) for d in self.plan.devices) - {None}
 
     @cached_property
@@ -262,7 +264,7 @@ class Case:
         return after
 
     def behind(self, name: str) -> frozenset[str]:
-        """The units whose traffic may pass through this one, or through this gateway."""
+        """The devices whose traffic may pass through this one, or through this gateway."""
         if name not in self._behind:
             found = dict.fromkeys(self._next.get(name, ()))
             work = list(found)
@@ -279,11 +281,11 @@ class Case:
         if subject.kind != "link":
             return [subject.name]
         ends = ("a", "b") if subject.end is None else (subject.end,)
-        return [hop.unit(end) for hop in self.hops_of(subject) for end in ends]  # type: ignore[arg-type]
+        return [hop.device(end) for hop in self.hops_of(subject) for end in ends]  # type: ignore[arg-type]
 
-    def values(self, unit: str, what: str) -> list[Observation]:
+    def values(self, device: str, what: str) -> list[Observation]:
         """Observations of this name with a value, in order."""
-        return [o for o in self.seen.get((unit, what), ()) if o.value is not None]
+        return [o for o in self.seen.get((device, what), ()) if o.value is not None]
 
 
 def cause(  # noqa: PLR0913, PLR0917

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from verifier.model.result import Cause, Finding
-from verifier.rules.diagnose.case import WRONG, Case
+from verifier.rules.diagnose.case import WRONG, FindingIndex
 from verifier.rules.diagnose.faults import BY_CHECK, FAULTS
 from verifier.rules.diagnose.places import Place
 from verifier.rules.diagnose.relations import GROUPS, unlinked
@@ -35,7 +35,7 @@ class Guess(NamedTuple):
 class Reasoning:
     """Conclusions from one run's findings by the table."""
 
-    def __init__(self, case: Case) -> None:
+    def __init__(self, case: FindingIndex) -> None:
         self._case = case
         self._by_id = {f.id: f for f in case.findings}
         self._refuted: dict[Guess, bool] = {}
@@ -142,8 +142,8 @@ class Reasoning:
         """Whether fewer groups of settings are wrong than the fault takes."""
         if guess.fault.settings == 1:
             return False
-        unit = self._case.units.get(guess.place[0])
-        found = (*unit.found, *unit.of_ends) if unit is not None else ()
+        device = self._case.by_device.get(guess.place[0])
+        found = (*device.found, *device.of_ends) if device is not None else ()
         made = {GROUPS.get(f.check, f.check) for f in found if self.makes(guess, f)}
         return len(made) < guess.fault.settings
 

@@ -69,10 +69,11 @@ _SENT = "radio.modulation radio.capacity"
 _WHOLE = "radio.reciprocity"
 _HEARD = f"{_RECEIVED} {_SENT} link.far-end radio.*-seconds"
 _OWN = (
-    "system.* address.* port.* settings.* radio.* link.* snmp.* tcp.* icmp.loss icmp.rtt "
+    "identity.* state.* address.* port.* settings.* radio.* link.* snmp.* tcp.* echo.loss "
+    "echo.round-trip "
     "neighbour.mac"
 )
-_HARDWARE = "system.serial system.part system.software system.object-id neighbour.mac"
+_HARDWARE = "identity.serial identity.part identity.software identity.object-id neighbour.mac"
 _FREQUENCY = "radio.tx-frequency radio.rx-frequency"
 _ON_AIR = (
     f"{_FREQUENCY} radio.bandwidth radio.tx-power radio.link-id radio.atpc "
@@ -122,8 +123,8 @@ def _mixed_up(device: Found, end: Found) -> tuple[Sign, ...]:
     """Two devices at each other's place: whatever tells one from the other follows."""
     return (
         Sign("device", _HARDWARE, anything, device),
-        Sign("device", "system.location port.*", anything, device),
-        Sign("device", "system.alarm settings.* snmp.*", anything, never),
+        Sign("device", "identity.location port.*", anything, device),
+        Sign("device", "state.alarm settings.* snmp.*", anything, never),
         Sign("ends", "*", anything, never),
         Sign("ends", f"{_ON_AIR} link.far-end", wrong, end),
         Sign("whole", "*", anything, never),
@@ -134,10 +135,10 @@ _KEYS = ("silent", "wrong-digest", "decryption-error")
 TABLE: tuple[Fault, ...] = (
     # this laptop
     Fault("cable-out", "all", (
-        Sign("self", "local.fit", unlinked), Sign("self", "*", untested))),
+        Sign("self", "laptop.fit", unlinked), Sign("self", "*", untested))),
     # who is silent
-    Fault("unit-silent", "device", _silent()),
-    Fault("unit-down", "device", _silent(
+    Fault("device-silent", "device", _silent()),
+    Fault("device-down", "device", _silent(
         Sign("across", f"{_RECEIVED} {_SENT} link.far-end", anything)), likely=True),
     Fault("management-silent", "device", _silent(), likely=True),
     Fault("uplink-down", "device", _silent(
@@ -149,32 +150,32 @@ TABLE: tuple[Fault, ...] = (
         Sign("ends whole", f"{_RECEIVED} {_SENT} {_WHOLE} link.far-end", anything)),
         likely=True),
     Fault("nothing-answers", "all", (
-        Sign("self", "icmp.reply", must=True), Sign("self", "*", gone)), likely=True),
-    Fault("echoes-filtered", "device", (Sign("self", "icmp.*", anything),)),
+        Sign("self", "echo.reply", must=True), Sign("self", "*", gone)), likely=True),
+    Fault("echoes-filtered", "device", (Sign("self", "echo.*", anything),)),
     # who it is
     Fault("ends-swapped", "link", (
-        Sign("device", "system.serial neighbour.mac", must=True, alone=swapped),
-        Sign("device", "system.name", one, must=True), Sign("whole", "link.ends-swapped"),
+        Sign("device", "identity.serial neighbour.mac", must=True, alone=swapped),
+        Sign("device", "identity.name", one, must=True), Sign("whole", "link.ends-swapped"),
         *_mixed_up(swapped, crossed)), same="places"),
     Fault("moved", "device", (Sign("self", _HARDWARE, both(of_the_other, not_exchanged)),)),
-    Fault("units-swapped", "two", (
-        Sign("self", f"{_HARDWARE} system.name system.location", anything, of_the_other),
-        Sign("self", "system.alarm settings.saved", anything, never)), same="places"),
-    Fault("wrong-unit", "device", (
-        Sign("self", "system.name system.serial neighbour.mac", stranger, must=True),
-        Sign("self", "system.object-id system.location"),
+    Fault("devices-swapped", "two", (
+        Sign("self", f"{_HARDWARE} identity.name identity.location", anything, of_the_other),
+        Sign("self", "state.alarm settings.saved", anything, never)), same="places"),
+    Fault("wrong-device", "device", (
+        Sign("self", "identity.name identity.serial neighbour.mac", stranger, must=True),
+        Sign("self", "identity.object-id identity.location"),
         Sign("across", "link.far-end", anything, heard),
         Sign("self ends", _OWN, stranger, never),
         Sign("across whole", _HEARD + " link.* " + _WHOLE, not_exchanged, never))),
-    Fault("unit-exchanged", "device", (
-        Sign("self", "system.serial neighbour.mac", nobodys, must=True),
+    Fault("device-exchanged", "device", (
+        Sign("self", "identity.serial neighbour.mac", nobodys, must=True),
         Sign("self", _HARDWARE, nobodys, never))),
     Fault("typed-otherwise", "finding", (
-        Sign("self", f"{_HARDWARE} system.location settings.ntp settings.trap settings.syslog "
+        Sign("self", f"{_HARDWARE} identity.location settings.ntp settings.trap settings.syslog "
              "port.status port.mtu radio.atpc radio.polarisation", nobodys),
         Sign("self", "port.duplex", alike))),
     Fault("name-wrong", "device", (
-        Sign("self", "system.name", one, must=True),
+        Sign("self", "identity.name", one, must=True),
         Sign("across", "link.far-end", anything, heard),
         Sign("whole", "link.ends-swapped", wrong, never))),
     Fault("mask-wrong", "device", (Sign("self", "address.mask", must=True),)),
@@ -183,12 +184,12 @@ TABLE: tuple[Fault, ...] = (
     Fault("plan-wrong", "subnet", (
         Sign("self", "address.mask address.gateway", must=True),), likely=True),
     Fault("address-twice", "device", (
-        Sign("self", "neighbour.duplicate icmp.duplicate"), Sign("self", "system.name", several),
+        Sign("self", "neighbour.duplicate echo.duplicate"), Sign("self", "identity.name", several),
         Sign("self", "neighbour.mac", wrong, doubled),
         Sign("self ends whole", "*", gone, never),
         Sign("self ends", "*", strange, never),
         Sign("across whole", _HEARD + " link.* " + _WHOLE, strange, never))),
-    Fault("path-doubled", "device", (Sign("self", "icmp.duplicate"),), likely=True),
+    Fault("path-doubled", "device", (Sign("self", "echo.duplicate"),), likely=True),
     Fault("proxy-arp", "all", (Sign("self", "neighbour.*"),), likely=True),
     # why SNMP tells nothing
     Fault("snmp-other-address", "device", (
@@ -206,13 +207,13 @@ TABLE: tuple[Fault, ...] = (
     Fault("credentials-wrong", "all", (
         Sign("self", "snmp.answer", entry_unproved), Sign("self", "*", unread)), likely=True),
     Fault("engine-id-cloned", "value", (Sign("self", "snmp.engine-id"),)),
-    Fault("one-unit-twice", "value", (
+    Fault("one-device-twice", "value", (
         Sign("self", "snmp.engine-id", apart),), likely=True),
     # settings
     Fault("settings-unsaved", "device", (Sign("self", "settings.saved", must=True),)),
     *(Fault(kind, "device", (
-        Sign("self", "system.name system.location", wrong, own_setting),
-        Sign("self", "system.uptime address.* settings.*"),
+        Sign("self", "identity.name identity.location", wrong, own_setting),
+        Sign("self", "state.restarts address.* settings.*"),
         Sign("ends", f"{_FREQUENCY} radio.link-id", wrong, not_crossed),
         Sign("self", "port.*", wrong, never), Sign("ends", f"{_ON_AIR} {_SENT}", anything, never),
         Sign("across", f"{_HEARD} radio.rx-frequency", anything, never),
@@ -294,7 +295,7 @@ TABLE: tuple[Fault, ...] = (
     Fault("bands-crossed", "hop", (
         Sign("ends", _FREQUENCY, crossed, must=True),
         Sign("device", _HARDWARE, swapped),
-        Sign("device", "system.serial neighbour.mac", swapped, must=True),
+        Sign("device", "identity.serial neighbour.mac", swapped, must=True),
         Sign("ends", _HEARD, anything, never), Sign("whole", _WHOLE, anything, never)),
         same="places"),
     # ports
@@ -303,7 +304,7 @@ TABLE: tuple[Fault, ...] = (
         Sign("self", "port.speed"), Sign("self", "port.duplex", alike)), likely=True),
     Fault("duplex-mismatch", "port", (
         Sign("self", "port.duplex port.errors"), Sign("self", "port.speed", wrong, never),
-        Sign("device", "icmp.loss", wrong, never))),
+        Sign("device", "echo.loss", wrong, never))),
 )  # fmt: skip
 FAULTS: Mapping[str, Fault] = {fault.kind: fault for fault in TABLE}
 """By kind."""

@@ -6,48 +6,51 @@ from collections.abc import Mapping
 
 from verifier.rules.cable import PLUG_IN
 
-_SERIAL = "compare the serial number on the unit with the plan before changing anything"
+_SERIAL = "compare the serial number on the device with the plan before changing anything"
 
 TRY_FIRST: Mapping[str, str] = {
     # topology
     "cable-out": PLUG_IN,
-    "unit-silent": "check power, cable and port; is the unit at another address?",
-    "unit-down": "ask from beyond it, or look at its power and cable on site",
-    "uplink-down": "power, cable and port of this unit first; then ask those behind it again",
+    "device-silent": "check power, cable and port; is the device at another address?",
+    "device-down": "ask from beyond it, or look at its power and cable on site",
+    "uplink-down": "power, cable and port of this device first; then ask those behind it again",
     "gateway-down": "ask the gateway itself, then the cable and the route before it",
-    "hop-down": "is the far unit powered and its transmitter on? Then the path and the antennas",
+    "hop-down": "is the far device powered and its transmitter on? Then the path and the antennas",
     "management-silent": "its management address, VLAN and filter, from its neighbour's side",
     "nothing-answers": "the cable, port and VLAN of this laptop, and the first switch behind it",
     # addresses
     "ends-swapped": _SERIAL,
-    "wrong-unit": _SERIAL,
-    "units-swapped": "compare both serial numbers on site: put each device where it is planned, or "
+    "wrong-device": _SERIAL,
+    "devices-swapped": "compare both serial numbers on site: put each device where it is "
+    "planned, or "
     "write into the plan where it stands now",
-    "unit-exchanged": "if it was exchanged on purpose, correct the plan; else find out who did",
-    "name-wrong": "compare the serial number; if it is the planned unit, set its name and save",
-    "mask-wrong": "correct the mask in the unit, save, and read it again",
-    "gateway-wrong": "correct the gateway in the unit, save, and read it again",
-    "plan-wrong": "look into the network's drawings: are the units right and the plan is not?",
-    "address-twice": "take the planned unit off the cable: whoever still answers is the other one",
-    "path-doubled": "look for a loop or a doubled path between here and the unit",
-    "proxy-arp": "ask each unit for its name: an echo alone proves nothing here; switch proxy ARP "
+    "device-exchanged": "if it was exchanged on purpose, correct the plan; else find out who did",
+    "name-wrong": "compare the serial number; if it is the planned device, set its name and save",
+    "mask-wrong": "correct the mask in the device, save, and read it again",
+    "gateway-wrong": "correct the gateway in the device, save, and read it again",
+    "plan-wrong": "look into the network's drawings: are the devices right and the plan is not?",
+    "address-twice": "take the planned device off the cable: whoever still answers is the "
+    "other one",
+    "path-doubled": "look for a loop or a doubled path between here and the device",
+    "proxy-arp": "ask each device for its name: an echo alone proves nothing here; switch "
+    "proxy ARP "
     "off at the router",
     # snmp
-    "snmp-off": "switch the unit's SNMP agent on, or correct the port in the credentials",
-    "snmp-refused": "create the user in the unit, or correct user and security level",
-    "snmp-filtered": "the unit's list of allowed addresses, then filters on the way",
-    "snmp-wrong-key": "compare the community or the keys, and their methods, with the unit's",
+    "snmp-off": "switch the device's SNMP agent on, or correct the port in the credentials",
+    "snmp-refused": "create the user in the device, or correct user and security level",
+    "snmp-filtered": "the device's list of allowed addresses, then filters on the way",
+    "snmp-wrong-key": "compare the community or the keys, and their methods, with the device's",
     "snmp-clock": "leave the keys; restart the agent, and see that it keeps its boot counter",
     "snmp-other-address": "set the source address of the device's SNMP agent to the planned one",
-    "snmp-other-program": "what listens at this port of the unit? Correct port or program",
-    "snmp-damaged": "restart the unit's agent; then ask from beside the unit",
-    "credentials-wrong": "try these credentials on one unit that is known to be right",
-    "engine-id-cloned": "give each unit its own engine id, then set its SNMPv3 keys again",
-    "one-unit-twice": "take one of the units off the cable and ask both addresses",
+    "snmp-other-program": "what listens at this port of the device? Correct port or program",
+    "snmp-damaged": "restart the device's agent; then ask from beside the device",
+    "credentials-wrong": "try these credentials on one device that is known to be right",
+    "engine-id-cloned": "give each device its own engine id, then set its SNMPv3 keys again",
+    "one-device-twice": "take one of the devices off the cable and ask both addresses",
     # settings
-    "settings-unsaved": "save the settings in the unit, then prove it by a restart",
+    "settings-unsaved": "save the settings in the device, then prove it by a restart",
     "settings-reverted": "set them again, save, restart, and read them once more",
-    "not-set-up": "set the unit up by its plan, save, restart, and read it once more",
+    "not-set-up": "set the device up by its plan, save, restart, and read it once more",
     "left-in-alignment": "set the planned modulation and power, save, and read both again",
     "muted": "is anyone in front of the antenna? If not, switch the transmitter on",
     "test-mode": "end the test mode, save, and read it again",
@@ -56,7 +59,7 @@ TRY_FIRST: Mapping[str, str] = {
     "atpc-short": "switch ATPC off at both ends and read both levels; then its target and its most",
     "planned-level-wrong": "nobody needs to climb: look at the planned level and at the figures of "
     "its sum first",
-    "far-transmitter": "measure the power at the far unit's output, or put in a spare",
+    "far-transmitter": "measure the power at the far device's output, or put in a spare",
     "near-receiver": "measure the level before this receiver, or put in a spare",
     "side-lobe": "sweep one axis of one antenna through the peak and both nulls",
     "side-lobes-both": "sweep one axis of one antenna through the peak and both nulls",
@@ -76,7 +79,7 @@ TRY_FIRST: Mapping[str, str] = {
     "key-differs": "set the encryption key anew at both ends, or off at both for a trial",
     "frequency-wrong": "set the planned frequency at this end",
     "frequencies-crossed": "set each end's own frequency; compare serial numbers if it refuses",
-    "bands-crossed": "compare part and serial numbers on both units with the plan",
+    "bands-crossed": "compare part and serial numbers on both devices with the plan",
     # ports
     "negotiated-down": "try another cable; then test all four pairs, plugs and arresters",
     "speed-set": "set both sides to negotiate, or both to the planned speed",
@@ -89,7 +92,7 @@ SILENCING = frozenset(
         "polarisation-turned", "misaligned", "feeder-loss", "losses-apart", "far-transmitter",
         "near-receiver", "interference", "overload", "link-id-differs", "bandwidth-differs",
         "mode-differs", "key-differs", "frequency-wrong", "frequencies-crossed", "bands-crossed",
-        "ends-swapped", "units-swapped",
+        "ends-swapped", "devices-swapped",
     }
 )  # fmt: skip
 """Kinds whose advice, followed, takes the link down or may: it is muted, turned, or set anew."""

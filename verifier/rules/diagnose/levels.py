@@ -12,7 +12,15 @@ from dataclasses import dataclass
 from verifier.model.plan import EndName
 from verifier.model.result import Cause, Finding
 from verifier.rules import radio
-from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Hop, cause, number
+from verifier.rules.diagnose.case import (
+    WRONG,
+    CarrierFindings,
+    Causes,
+    Certainty,
+    FindingIndex,
+    cause,
+    number,
+)
 from verifier.rules.diagnose.reception import short_db
 
 ENDS: tuple[tuple[EndName, EndName], ...] = (("a", "b"), ("b", "a"))
@@ -76,7 +84,7 @@ _SHARED = (
 )  # fmt: skip
 
 
-def causes(case: Case) -> Causes:
+def causes(case: FindingIndex) -> Causes:
     """Each carrier whose ends receive too little, or what the plan's level does not agree with."""
     for hop in case.hops.values():
         low = {e: f for e, _ in ENDS if (f := _low(hop, e)) is not None}
@@ -97,7 +105,7 @@ def causes(case: Case) -> Causes:
             yield from _by_difference(hop)
 
 
-def _low(hop: Hop, end: EndName) -> Finding | None:
+def _low(hop: CarrierFindings, end: EndName) -> Finding | None:
     """The level of an end, where it is too low or there is none at all.
 
     A level that more power than planned makes up for is found by what the path takes.
@@ -112,18 +120,18 @@ def _low(hop: Hop, end: EndName) -> Finding | None:
     return loss if over is not None and over < 0 else None
 
 
-def follow(hop: Hop, ends: Iterable[EndName]) -> list[Finding]:
+def follow(hop: CarrierFindings, ends: Iterable[EndName]) -> list[Finding]:
     """What follows from a low level at these ends."""
     return hop.all(_FOLLOW, (*ends, None), *WRONG)
 
 
-def _misplanned(case: Case, hop: Hop) -> Iterator[tuple[EndName, Cause]]:
+def _misplanned(case: FindingIndex, hop: CarrierFindings) -> Iterator[tuple[EndName, Cause]]:
     """Ends whose planned level is not the sum of the plan's own figures, and the found one is.
 
     What the far transmitter says that it sends less is taken off the sum. Without a sum, or where
     gas is missing in it, nothing is concluded.
     """
-    km = radio.link_km(hop.link, *(case.site_of(hop.unit(e)) for e, _ in ENDS))
+    km = radio.link_km(hop.link, *(case.site_of(hop.device(e)) for e, _ in ENDS))
     for end, far in ENDS:
         level = hop.get("radio.rx-level", end, *WRONG)
         near_end, far_end = dict(hop.carrier.ends())[end], dict(hop.carrier.ends())[far]
@@ -138,13 +146,14 @@ def _misplanned(case: Case, hop: Hop) -> Iterator[tuple[EndName, Cause]]:
         heads = [level, *hop.all(["radio.path-loss"], [end], *WRONG)]
         yield end, cause(
             "planned-level-wrong", level.subject, "likely",
-            f"{hop.unit(end)} receives {seen:.1f} dBm, which is what the plan's own figures add up "
+            f"{hop.device(end)} receives {seen:.1f} dBm, which is what the plan's own "
+            f"figures add up "
             f"to ({sum_.level_dbm:.1f} dBm); planned are {planned:.1f} dBm",
             heads,
         )  # fmt: skip
 
 
-def _powers(hop: Hop, low: Mapping[EndName, Finding]) -> dict[EndName, Cause]:
+def _powers(hop: CarrierFindings, low: Mapping[EndName, Finding]) -> dict[EndName, Cause]:
     """Far transmitters that by their own word send less than planned, by the end that hears it."""
     found: dict[EndName, Cause] = {}
     for end, far in ENDS:
@@ -152,15 +161,15 @@ def _powers(hop: Hop, low: Mapping[EndName, Finding]) -> dict[EndName, Cause]:
         less, short = short_db(power), short_db(hop.get("radio.rx-level", end, *WRONG))
         if power is None or less is None or less <= 0:
             continue
-        text = f"{hop.unit(far)} transmits {less:.1f} dB less than planned"
+        text = f"{hop.device(far)} transmits {less:.1f} dB less than planned"
         if short is not None:
-            text += f"; {hop.unit(end)} receives {short:.1f} dB less"
+            text += f"; {hop.device(end)} receives {short:.1f} dB less"
         heads = [power, low.get(end), *follow(hop, [end])]
         found[end] = cause("power-low", power.subject, "likely", text, heads)
     return found
 
 
-def _told(hop: Hop, low: Mapping[EndName, Finding]) -> Iterator[EndName]:
+def _told(hop: CarrierFindings, low: Mapping[EndName, Finding]) -> Iterator[EndName]:
     """Ends whose lack the far end accounts for: its power, its transmitter, its frequency."""
     for end, far in ENDS:
         if end not in low:
@@ -177,25 +186,27 @@ def _told(hop: Hop, low: Mapping[EndName, Finding]) -> Iterator[EndName]:
             yield end
 
 
-def _holding(hop: Hop, far: EndName) -> Finding | None:
+def _holding(hop: CarrierFindings, far: EndName) -> Finding | None:
     """ATPC of this end, where it is on as planned and leaves the other end short."""
     held = hop.get("radio.atpc", far, "fail")
     return held if held is not None and (held.expected, held.observed) == ("on", "on") else None
 
 
-def _held_down(hop: Hop, end: EndName, far: EndName, low: Finding, held: Finding) -> Cause:
+def _held_down(
+    hop: CarrierFindings, end: EndName, far: EndName, low: Finding, held: Finding
+) -> Cause:
     """ATPC is on as planned and transmits too little, by its own word."""
     rest = [
         f for f in follow(hop, [end]) if f.check not in {"radio.path-loss", "radio.reciprocity"}
     ]
     return cause(
         "atpc-short", held.subject, "likely",
-        f"ATPC of {hop.unit(far)} leaves {hop.unit(end)} short, though it may transmit more",
+        f"ATPC of {hop.device(far)} leaves {hop.device(end)} short, though it may transmit more",
         [held, low, *rest], [hop.get("radio.path-loss", end, "fail")],
     )  # fmt: skip
 
 
-def _excess_db(hop: Hop, end: EndName, low: Finding) -> float | None:
+def _excess_db(hop: CarrierFindings, end: EndName, low: Finding) -> float | None:
     """What the way to this end takes beyond the plan, the far end's reported power considered."""
     loss = short_db(hop.get("radio.path-loss", end))
     if loss is not None:
@@ -205,7 +216,7 @@ def _excess_db(hop: Hop, end: EndName, low: Finding) -> float | None:
     return None if short is None else short - (less or 0.0)
 
 
-def _both(case: Case, hop: Hop, low: Mapping[EndName, Finding]) -> Causes:
+def _both(case: FindingIndex, hop: CarrierFindings, low: Mapping[EndName, Finding]) -> Causes:
     """Both ends lack the same: what both directions share. Where they differ: no conclusion."""
     lacking = [_excess_db(hop, end, finding) for end, finding in low.items()]
     if any(x is None for x in lacking):
@@ -233,15 +244,15 @@ def _both(case: Case, hop: Hop, low: Mapping[EndName, Finding]) -> Causes:
         )  # fmt: skip
 
 
-def _spoken(case: Case, hop: Hop, checks: Iterable[str]) -> list[Finding]:
+def _spoken(case: FindingIndex, hop: CarrierFindings, checks: Iterable[str]) -> list[Finding]:
     """What readings of the hop and people at its ends say of these checks."""
-    units = [case.units[n] for n in (hop.unit("a"), hop.unit("b")) if n in case.units]
+    devices = [case.by_device[n] for n in (hop.device("a"), hop.device("b")) if n in case.by_device]
     checks = tuple(checks)
-    said = [f for u in units for f in u.all(checks, "pass", *WRONG)]
+    said = [f for u in devices for f in u.all(checks, "pass", *WRONG)]
     return [*said, *hop.all(checks, ("a", "b", None), "pass", *WRONG)]
 
 
-def _by_difference(hop: Hop) -> Causes:
+def _by_difference(hop: CarrierFindings) -> Causes:
     """No level is planned, and one direction takes more than the other: one of its two ends."""
     head = hop.get("radio.reciprocity", None, "fail")
     more = number(head.observed) if head is not None else None
@@ -249,22 +260,24 @@ def _by_difference(hop: Hop) -> Causes:
         return
     end: EndName = "b" if more > 0 else "a"
     far: EndName = "a" if end == "b" else "b"
-    says = f"the way to {hop.unit(end)} takes {abs(more):.1f} dB more than the way back"
+    says = f"the way to {hop.device(end)} takes {abs(more):.1f} dB more than the way back"
     power = hop.get("radio.tx-power", far, "pass")
     heads = [head, *follow(hop, [end])]
     yield cause(
         "far-transmitter", hop.end(far), "possible",
-        f"{says}: {hop.unit(far)} sends less than it says, or its coupler takes more",
+        f"{says}: {hop.device(far)} sends less than it says, or its coupler takes more",
         heads, [power],
     )  # fmt: skip
     yield cause(
         "near-receiver", hop.end(end), "possible",
-        f"{says}: the receiver of {hop.unit(end)}, or its coupler on the way in, takes more",
+        f"{says}: the receiver of {hop.device(end)}, or its coupler on the way in, takes more",
         [*heads, power],
     )  # fmt: skip
 
 
-def _one(hop: Hop, end: EndName, low: Finding, misplanned: Container[EndName]) -> Causes:
+def _one(
+    hop: CarrierFindings, end: EndName, low: Finding, misplanned: Container[EndName]
+) -> Causes:
     """One direction is low and the other is seen to be right: one of its two ends."""
     far: EndName = "b" if end == "a" else "a"
     right = hop.get("radio.rx-level", far, "pass") or hop.get("radio.path-loss", far, "pass")
@@ -277,13 +290,13 @@ def _one(hop: Hop, end: EndName, low: Finding, misplanned: Container[EndName]) -
     between = hop.get("radio.reciprocity", None, *WRONG)
     yield cause(
         "far-transmitter", hop.end(far), "possible",
-        f"{hop.unit(end)} receives {lack}, the other direction is right: {hop.unit(far)} sends "
+        f"{hop.device(end)} receives {lack}, the other direction is right: {hop.device(far)} sends "
         "less than it says, or its coupler on the way out takes more",
         [*heads, between], [power],
     )  # fmt: skip
     yield cause(
         "near-receiver", hop.end(end), "possible",
-        f"{hop.unit(end)} receives {lack}, the other direction is right: its receiver or its "
+        f"{hop.device(end)} receives {lack}, the other direction is right: its receiver or its "
         "coupler on the way in takes more, or reads wrong",
         [*heads, between, power],
     )  # fmt: skip

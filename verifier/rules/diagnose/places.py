@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 from verifier.model.plan import EndName
 from verifier.model.result import Finding
-from verifier.rules.diagnose.case import WRONG, Case, Hop
+from verifier.rules.diagnose.case import WRONG, CarrierFindings, FindingIndex
 
 Of = Literal[
     "device", "port", "end", "hop", "link", "two", "finding", "value", "gateway", "subnet", "all"
@@ -29,7 +29,7 @@ device's or the carrier's own. `across`: at the far end. `whole`: of a carrier o
 device, that stands at the end or ends.
 """
 Place = tuple[Any, ...]
-HARDWARE = ("system.serial", "neighbour.mac")
+HARDWARE = ("identity.serial", "neighbour.mac")
 """Checks whose planned values no two devices share."""
 
 
@@ -38,13 +38,13 @@ def other_end(end: EndName) -> EndName:
     return "b" if end == "a" else "a"
 
 
-def own_end(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
+def own_end(case: FindingIndex, finding: Finding) -> Iterator[tuple[CarrierFindings, EndName]]:
     """The end a finding of a link is at; of each of its carriers where it names none."""
     if finding.subject.kind == "link" and finding.subject.end is not None:
         yield from ((hop, finding.subject.end) for hop in case.hops_of(finding.subject))
 
 
-def both_ends(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
+def both_ends(case: FindingIndex, finding: Finding) -> Iterator[tuple[CarrierFindings, EndName]]:
     """Both ends of a finding that is of a carrier, or of a link, as a whole."""
     if finding.subject.kind == "link" and finding.subject.end is None:
         for hop in case.hops_of(finding.subject):
@@ -56,23 +56,23 @@ def device_of(finding: Finding) -> str | None:
     return finding.subject.name if finding.subject.kind in {"device", "port"} else None
 
 
-def ends_of(case: Case, finding: Finding) -> Iterator[tuple[Hop, EndName]]:
+def ends_of(case: FindingIndex, finding: Finding) -> Iterator[tuple[CarrierFindings, EndName]]:
     """The ends at which the device of a finding stands."""
     if (name := device_of(finding)) is not None:
         yield from case.hops_at.get(name, ())
 
 
-def _ports(case: Case, finding: Finding) -> Iterator[Place]:
+def _ports(case: FindingIndex, finding: Finding) -> Iterator[Place]:
     """Each port of the device that a finding is of."""
     device = case.devices.get(finding.subject.name)
     if finding.subject.kind == "device" and device is not None:
         yield from ((device.name, port.name) for port in device.ports)
 
 
-def _before(case: Case, finding: Finding) -> Iterator[Place]:
+def _before(case: FindingIndex, finding: Finding) -> Iterator[Place]:
     """Everybody whom the management traffic of a finding's device may pass through."""
     names = [name] if (name := device_of(finding)) is not None else []
-    names += [hop.unit(end) for hop, end in (*own_end(case, finding), *both_ends(case, finding))]
+    names += [hop.device(end) for hop, end in (*own_end(case, finding), *both_ends(case, finding))]
     seen = set(names)
     for name in names:
         device = case.devices.get(name)
@@ -84,35 +84,35 @@ def _before(case: Case, finding: Finding) -> Iterator[Place]:
                 yield (before,)
 
 
-def owner(case: Case, finding: Finding) -> str | None:
+def owner(case: FindingIndex, finding: Finding) -> str | None:
     """The other device that the plan knows by the hardware found here; None where it is at home."""
     if finding.check not in HARDWARE or finding.verdict == "pass":
         return None
     name = case.owners.get((finding.check, str(finding.observed).strip().lower()))
-    there = case.units.get(name) if name is not None else None
+    there = case.by_device.get(name) if name is not None else None
     at_home = there is not None and there.get(finding.check, "pass") is not None
     return None if at_home or name == finding.subject.name else name
 
 
-def in_place_of(case: Case, name: str) -> str | None:
+def in_place_of(case: FindingIndex, name: str) -> str | None:
     """The planned device whose hardware was found in the place of this one."""
-    unit = case.units.get(name)
-    found = unit.all(HARDWARE, *WRONG) if unit is not None else ()
+    device = case.by_device.get(name)
+    found = device.all(HARDWARE, *WRONG) if device is not None else ()
     return next((o for f in found if (o := owner(case, f)) is not None), None)
 
 
-def _two(case: Case, finding: Finding) -> Iterator[Place]:
+def _two(case: FindingIndex, finding: Finding) -> Iterator[Place]:
     name = device_of(finding)
     other = in_place_of(case, name) if name is not None else None
     if name is not None and other is not None:
         yield tuple(sorted((name, other)))
 
 
-PLACES: Mapping[tuple[Of, At], Callable[[Case, Finding], Iterator[Place]]] = {
+PLACES: Mapping[tuple[Of, At], Callable[[FindingIndex, Finding], Iterator[Place]]] = {
     ("device", "self"): lambda _, f: iter([(n,)] if (n := device_of(f)) is not None else []),
-    ("device", "ends"): lambda c, f: ((h.unit(e),) for h, e in own_end(c, f)),
-    ("device", "across"): lambda c, f: ((h.unit(other_end(e)),) for h, e in own_end(c, f)),
-    ("device", "whole"): lambda c, f: ((h.unit(e),) for h, e in both_ends(c, f)),
+    ("device", "ends"): lambda c, f: ((h.device(e),) for h, e in own_end(c, f)),
+    ("device", "across"): lambda c, f: ((h.device(other_end(e)),) for h, e in own_end(c, f)),
+    ("device", "whole"): lambda c, f: ((h.device(e),) for h, e in both_ends(c, f)),
     ("device", "behind"): _before,
     ("gateway", "behind"): lambda c, f: (p for p in _before(c, f) if p[0] in c.gateways),
     ("port", "self"): lambda _, f: iter([(f.subject.name, f.subject.port)]),

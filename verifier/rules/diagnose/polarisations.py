@@ -12,7 +12,15 @@ from collections.abc import Iterator
 from verifier.model.plan import EndName, Link
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Hop, cause, number
+from verifier.rules.diagnose.case import (
+    WRONG,
+    CarrierFindings,
+    Causes,
+    Certainty,
+    FindingIndex,
+    cause,
+    number,
+)
 
 _ENDS: tuple[EndName, ...] = ("a", "b")
 _XPIC = 2
@@ -26,7 +34,7 @@ _FOLLOWS = ("radio.polarisation", "radio.xpi", "radio.lock", "link.far-end", "ra
 """What receiving the other carrier does to an end."""
 
 
-def causes(case: Case) -> Causes:
+def causes(case: FindingIndex) -> Causes:
     """Each link with both polarisations of one channel."""
     for link in case.plan.links:
         hops = [case.hops[link.name, c.carrier] for c in link.carriers
@@ -35,7 +43,7 @@ def causes(case: Case) -> Causes:
             yield from _crossed(link, hops)
 
 
-def _crossed(link: Link, hops: list[Hop]) -> Causes:
+def _crossed(link: Link, hops: list[CarrierFindings]) -> Causes:
     """By settings that read each other's polarisation at an end; else by what is received."""
     turned = [e for e in _ENDS if all(_reads_the_other(h, e) for h in hops)]
     heard = [e for e in _ENDS if all(_hears_the_other(h, e) for h in hops)]
@@ -58,13 +66,13 @@ def _crossed(link: Link, hops: list[Hop]) -> Causes:
     )  # fmt: skip
 
 
-def _reads_the_other(hop: Hop, end: EndName) -> bool:
+def _reads_the_other(hop: CarrierFindings, end: EndName) -> bool:
     """Whether the polarisation read is the other one."""
     finding = hop.get("radio.polarisation", end, "fail")
     return finding is not None and (finding.expected, finding.observed) in _TURNED
 
 
-def _hears_the_other(hop: Hop, end: EndName) -> bool:
+def _hears_the_other(hop: CarrierFindings, end: EndName) -> bool:
     """Whether a right level comes without discrimination, or under the other device's name."""
     if hop.get("radio.rx-level", end, "pass") is None:
         return False
@@ -74,18 +82,18 @@ def _hears_the_other(hop: Hop, end: EndName) -> bool:
     return (reads is not None and reads <= _NO_XPI_DB) or (far is not None and _others(hop, far))
 
 
-def _others(hop: Hop, far: Finding) -> bool:
+def _others(hop: CarrierFindings, far: Finding) -> bool:
     """Whether the name that is heard is of the link's other carrier."""
     named = [e.device for c in hop.link.carriers if c is not hop.carrier for _, e in c.ends()]
     return far.observed in named
 
 
-def _right_but_unlocked(hop: Hop, end: EndName) -> bool:
+def _right_but_unlocked(hop: CarrierFindings, end: EndName) -> bool:
     right = hop.get("radio.rx-level", end, "pass") is not None
     return right and hop.get("radio.lock", end, "fail") is not None
 
 
-def _tied(hops: list[Hop], ends: list[EndName]) -> Iterator[Finding]:
+def _tied(hops: list[CarrierFindings], ends: list[EndName]) -> Iterator[Finding]:
     """What is wrong of both carriers: at these ends, and at the others that hear them."""
     yield from (f for h in hops for f in h.all(_FOLLOWS, ends, *WRONG))
     yield from (f for h in hops for f in h.all(_FOLLOWS, _ENDS, *WRONG))

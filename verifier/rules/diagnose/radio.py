@@ -5,7 +5,7 @@ from __future__ import annotations
 from verifier.model.plan import EndName
 from verifier.model.result import Finding
 from verifier.rules import radio
-from verifier.rules.diagnose.case import WRONG, Case, Causes, Hop, cause, number
+from verifier.rules.diagnose.case import WRONG, CarrierFindings, Causes, FindingIndex, cause, number
 from verifier.rules.diagnose.levels import ENDS
 
 _OVERLOAD_NEAR_DB = 10.0
@@ -24,7 +24,7 @@ _UNTUNED = ("radio.rx-frequency", "radio.rx-level", "radio.lock", "radio.snr", "
             "radio.fade-margin", "radio.xpi", "link.far-end")  # fmt: skip
 
 
-def causes(case: Case) -> Causes:
+def causes(case: FindingIndex) -> Causes:
     """Each carrier: SNR, lock, frequencies."""
     for hop in case.hops.values():
         yield from _frequencies(case, hop)
@@ -38,12 +38,14 @@ def causes(case: Case) -> Causes:
                 yield from _noisy(case, hop, end, (level, snr))
 
 
-def _noisy(case: Case, hop: Hop, end: EndName, found: tuple[Finding, Finding]) -> Causes:
+def _noisy(
+    case: FindingIndex, hop: CarrierFindings, end: EndName, found: tuple[Finding, Finding]
+) -> Causes:
     """Level right, SNR low: something else is received, or the wanted signal twice."""
     level, snr = found
-    unit = hop.unit(end)
+    device = hop.device(end)
     heads = [snr, *hop.all(_QUALITY, [end], *WRONG), level]
-    right = f"the level of {unit} is right and its SNR is low"
+    right = f"the level of {device} is right and its SNR is low"
     xpi = hop.get("radio.xpi", end, *WRONG)
     spread = hop.get("radio.rx-level-spread", end, *WRONG)
     yield cause("interference", snr.subject, "likely" if xpi else "possible",
@@ -59,9 +61,11 @@ def _noisy(case: Case, hop: Hop, end: EndName, found: tuple[Finding, Finding]) -
                 [*heads, spread])  # fmt: skip
 
 
-def _below_overload(case: Case, hop: Hop, end: EndName, level: Finding) -> float | None:
+def _below_overload(
+    case: FindingIndex, hop: CarrierFindings, end: EndName, level: Finding
+) -> float | None:
     """How far the level is below what the profile says the receiver stands."""
-    device = case.devices.get(hop.unit(end))
+    device = case.devices.get(hop.device(end))
     profile = case.profiles.get(device.profile) if device is not None else None
     seen = number(level.observed)
     limit = profile.limits.rx_max_dbm if profile is not None else None
@@ -72,11 +76,11 @@ def _over(margin_db: float | None) -> bool:
     return margin_db is not None and margin_db <= 0
 
 
-def _no_lock(hop: Hop, end: EndName, far: EndName, level: Finding) -> Causes:
+def _no_lock(hop: CarrierFindings, end: EndName, far: EndName, level: Finding) -> Causes:
     """Level right, no lock: what was read and differs; else all that was not seen to be right."""
     head = hop.get("radio.lock", end, "fail")
     rest = [head, *hop.all(("radio.snr", *_QUALITY), [end], *WRONG)]
-    unit = hop.unit(end)
+    device = hop.device(end)
     settings = [s for s in _LOCK if s[1] != "mode-differs" or not radio.is_adaptive(hop.link)]
     told = hop.get("radio.test-mode", far, "fail", "warn") is not None
     for check, kind, words in settings:
@@ -84,23 +88,23 @@ def _no_lock(hop: Hop, end: EndName, far: EndName, level: Finding) -> Causes:
             if check == "radio.modulation" and told:
                 continue
             told = True
-            who = f"{unit} receives the right level and does not lock: {words}"
+            who = f"{device} receives the right level and does not lock: {words}"
             yield cause(kind, hop.subject, "likely", who, [*rest, *differing, level])
     if told:
         return
     for check, kind, words in settings:
         if len(hop.all([check], (end, far), "pass")) < len(ENDS):
-            who = f"{unit} receives the right level and does not lock: perhaps {words}"
+            who = f"{device} receives the right level and does not lock: perhaps {words}"
             yield cause(kind, hop.subject, "possible", who, [*rest, level])
     if hop.get("radio.test-mode", far, "pass") is None:
-        who = f"{unit} receives the right level and does not lock: perhaps {hop.unit(far)} is in a"
+        who = f"{device} receives the right level and does not lock: {hop.device(far)} may be in a"
         yield cause("test-mode", hop.end(far), "possible", f"{who} test mode", [*rest, level])
-    who = f"{unit} receives the right level and does not lock: perhaps the encryption key differs"
+    who = f"{device} receives the right level and does not lock: perhaps the encryption key differs"
     checked = [f for check, _, _ in settings for f in hop.all([check], (end, far), "pass")]
     yield cause("key-differs", hop.subject, "possible", who, [*rest, level, *checked])
 
 
-def _frequencies(case: Case, hop: Hop) -> Causes:
+def _frequencies(case: FindingIndex, hop: CarrierFindings) -> Causes:
     """Each end with what is planned for the other; with one end alone it is that end's fault."""
     wrong = {e: f for e, _ in ENDS if (f := hop.get("radio.tx-frequency", e, "fail")) is not None}
     crossed = {e: f for e, f in wrong.items() if _is_other_ends(hop, e, f)}
@@ -113,8 +117,8 @@ def _frequencies(case: Case, hop: Hop) -> Causes:
         far: EndName = "b" if end == "a" else "a"
         right = hop.get("radio.tx-frequency", far, "pass", "fail")
         known = right is not None or end not in crossed
-        own = f"{hop.unit(end)} transmits on {head.observed} MHz instead of {head.expected}"
-        own += f", which is planned for {hop.unit(far)}" if end in crossed else ""
+        own = f"{hop.device(end)} transmits on {head.observed} MHz instead of {head.expected}"
+        own += f", which is planned for {hop.device(far)}" if end in crossed else ""
         tied = [head, *_untuned(hop, (far,)), *hop.all(_QUALITY, (end, far), *WRONG)]
         yield cause("frequency-wrong", head.subject, "likely" if known else "possible", own, tied)
         if not known or (end in crossed and far in wrong):
@@ -122,7 +126,7 @@ def _frequencies(case: Case, hop: Hop) -> Causes:
             yield cause("frequencies-crossed", hop.subject, "possible", text, tied)
 
 
-def _untuned(hop: Hop, ends: tuple[EndName, ...]) -> list[Finding]:
+def _untuned(hop: CarrierFindings, ends: tuple[EndName, ...]) -> list[Finding]:
     """What an end that listens elsewhere cannot receive."""
     return [
         *hop.all(_UNTUNED, ends, *WRONG, "not-tested"),
@@ -130,14 +134,14 @@ def _untuned(hop: Hop, ends: tuple[EndName, ...]) -> list[Finding]:
     ]
 
 
-def _both_crossed(case: Case, hop: Hop, tied: list[Finding]) -> Causes:
-    """Settings or units: part numbers of the other half of the band tell units."""
-    units = [case.units[hop.unit(e)] for e, _ in ENDS if hop.unit(e) in case.units]
-    parts = [f for u in units for f in u.all(("system.part", "system.serial"), "fail")]
-    same = [f for u in units for f in u.all(("system.part", "system.serial"), "pass")]
+def _both_crossed(case: FindingIndex, hop: CarrierFindings, tied: list[Finding]) -> Causes:
+    """Settings or devices: part numbers of the other half of the band tell devices."""
+    devices = [case.by_device[hop.device(e)] for e, _ in ENDS if hop.device(e) in case.by_device]
+    parts = [f for u in devices for f in u.all(("identity.part", "identity.serial"), "fail")]
+    same = [f for u in devices for f in u.all(("identity.part", "identity.serial"), "pass")]
     if parts:
         yield cause("bands-crossed", hop.subject, "possible" if same else "likely",
-                    f"the units of {hop.subject} stand at each other's end: each has the other's "
+                    f"the devices of {hop.subject} stand at each other's end: each has the other's "
                     "half of the band", [*tied, *parts], same)  # fmt: skip
         return
     yield cause("frequencies-crossed", hop.subject, "likely",
@@ -145,10 +149,10 @@ def _both_crossed(case: Case, hop: Hop, tied: list[Finding]) -> Causes:
                 [*tied, *same])  # fmt: skip
     if not same:
         yield cause("bands-crossed", hop.subject, "possible",
-                    f"the units of {hop.subject} may stand at each other's end", tied)  # fmt: skip
+                    f"the devices of {hop.subject} may be at each other's end", tied)  # fmt: skip
 
 
-def _is_other_ends(hop: Hop, end: EndName, finding: Finding) -> bool:
+def _is_other_ends(hop: CarrierFindings, end: EndName, finding: Finding) -> bool:
     ours, theirs = (hop.carrier.a, hop.carrier.b) if end == "a" else (hop.carrier.b, hop.carrier.a)
     seen = number(finding.observed)
     planned = theirs.tx_mhz

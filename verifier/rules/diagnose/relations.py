@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 
 from verifier.model.result import Finding
 from verifier.rules.cable import is_without_link
-from verifier.rules.diagnose.case import UNTESTED, WRONG, Case, number
+from verifier.rules.diagnose.case import UNTESTED, WRONG, FindingIndex, number
 from verifier.rules.diagnose.places import (
     HARDWARE,
     both_ends,
@@ -18,56 +18,56 @@ from verifier.rules.diagnose.places import (
     owner,
 )
 
-Found = Callable[[Case, Finding], bool]
+Found = Callable[[FindingIndex, Finding], bool]
 GROUPS: Mapping[str, str] = {
     "radio.rx-frequency": "radio.tx-frequency", "radio.atpc": "radio.tx-power",
     "radio.modulation": "radio.tx-power", "radio.eirp": "radio.tx-power",
 }  # fmt: skip
 """Checks that one setting makes wrong together, by the one that stands for them."""
 _BY_SNMP = frozenset(
-    {"system", "address", "port", "neighbour", "snmp", "radio", "settings", "link"}
+    {"identity", "state", "address", "port", "neighbour", "snmp", "radio", "settings", "link"}
 )
 
 
-def wrong(case: Case, finding: Finding) -> bool:
+def wrong(case: FindingIndex, finding: Finding) -> bool:
     """Another than the planned one, or none."""
     del case
     return finding.verdict in WRONG
 
 
-def gone(case: Case, finding: Finding) -> bool:
+def gone(case: FindingIndex, finding: Finding) -> bool:
     """Not answered, or for want of an answer not tested."""
     del case
-    return _untold(finding) or (finding.check == "icmp.reply" and finding.verdict in WRONG)
+    return _untold(finding) or (finding.check == "echo.reply" and finding.verdict in WRONG)
 
 
 def _untold(finding: Finding) -> bool:
     return finding.verdict in UNTESTED and finding.observed is None
 
 
-def unread(case: Case, finding: Finding) -> bool:
+def unread(case: FindingIndex, finding: Finding) -> bool:
     """Not tested, and only SNMP can tell it."""
     del case
     return _untold(finding) and finding.check.partition(".")[0] in _BY_SNMP
 
 
-def untested(case: Case, finding: Finding) -> bool:  # noqa: ARG001
+def untested(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Not tested, for whatever reason."""
     return finding.verdict == "not-tested"
 
 
-def unlinked(case: Case, finding: Finding) -> bool:  # noqa: ARG001
+def unlinked(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Not tested because this laptop's interface has no link, which was seen."""
     return finding.verdict == "not-tested" and is_without_link(finding.reason)
 
 
-def anything(case: Case, finding: Finding) -> bool:
+def anything(case: FindingIndex, finding: Finding) -> bool:
     """Not right, in whatever way."""
     del case
     return finding.verdict != "pass"
 
 
-def never(case: Case, finding: Finding) -> bool:
+def never(case: FindingIndex, finding: Finding) -> bool:
     """Nothing."""
     del case, finding
     return False
@@ -78,26 +78,26 @@ def outcome(*words: str) -> Found:
     return lambda _, f: f.verdict in WRONG and f.observed in words
 
 
-def below(case: Case, finding: Finding) -> bool:
+def below(case: FindingIndex, finding: Finding) -> bool:
     """A figure under the planned one."""
     del case
     seen, planned = number(finding.observed), number(finding.expected)
     return finding.verdict in WRONG and seen is not None and planned is not None and seen < planned
 
 
-def above(case: Case, finding: Finding) -> bool:
+def above(case: FindingIndex, finding: Finding) -> bool:
     """A figure over the planned one."""
     del case
     seen, planned = number(finding.observed), number(finding.expected)
     return finding.verdict in WRONG and seen is not None and planned is not None and seen > planned
 
 
-def lacking(case: Case, finding: Finding) -> bool:
+def lacking(case: FindingIndex, finding: Finding) -> bool:
     """Less than planned, or nothing at all."""
     return finding.verdict in WRONG and (finding.observed is None or below(case, finding))
 
 
-def off(case: Case, finding: Finding) -> bool:
+def off(case: FindingIndex, finding: Finding) -> bool:
     """Off, and planned on."""
     del case
     words = {"false", "off", "0", "0.0", "muted", "disabled"}
@@ -109,30 +109,30 @@ def both(one_: Found, other: Found) -> Found:
     return lambda case, finding: one_(case, finding) and other(case, finding)
 
 
-def crossed(case: Case, finding: Finding) -> bool:
+def crossed(case: FindingIndex, finding: Finding) -> bool:
     """What the plan has for the other end of the link, or for the device that stands here."""
     others = list(_expected_across(case, finding))
     return finding.verdict in WRONG and finding.observed in others
 
 
-def not_crossed(case: Case, finding: Finding) -> bool:
+def not_crossed(case: FindingIndex, finding: Finding) -> bool:
     """Another than the planned one, and not that of the other end."""
     return finding.verdict in WRONG and not crossed(case, finding)
 
 
-def own_setting(case: Case, finding: Finding) -> bool:
+def own_setting(case: FindingIndex, finding: Finding) -> bool:
     """Of a device that is known by its hardware, and not what is planned for the other end."""
-    unit = case.units.get(finding.subject.name)
-    return not_crossed(case, finding) and unit is not None and bool(unit.all(HARDWARE, "pass"))
+    device = case.by_device.get(finding.subject.name)
+    return not_crossed(case, finding) and device is not None and bool(device.all(HARDWARE, "pass"))
 
 
-def swapped(case: Case, finding: Finding) -> bool:
+def swapped(case: FindingIndex, finding: Finding) -> bool:
     """What the plan has for the other device, or anything where it has nothing for that one."""
     others = list(_expected_across(case, finding))
     return finding.verdict in WRONG and (finding.observed in others or others == [])
 
 
-def _expected_across(case: Case, finding: Finding) -> Iterator[object]:
+def _expected_across(case: FindingIndex, finding: Finding) -> Iterator[object]:
     """What is planned of the same check at the other end."""
     for hop, end in own_end(case, finding):
         far = hop.get(finding.check, other_end(end))
@@ -144,104 +144,104 @@ def _expected_across(case: Case, finding: Finding) -> Iterator[object]:
         elif finding.check == "radio.rx-frequency":
             yield ends[end].tx_mhz
     for hop, end in ends_of(case, finding):
-        far_unit = case.units.get(hop.unit(other_end(end)))
+        far_unit = case.by_device.get(hop.device(other_end(end)))
         same = far_unit.by_check.get(finding.check, ()) if far_unit is not None else ()
         yield from (f.expected for f in same)
 
 
-def of_the_other(case: Case, finding: Finding) -> bool:
+def of_the_other(case: FindingIndex, finding: Finding) -> bool:
     """What the plan has for the very device that stands here by its hardware."""
     other = in_place_of(case, name) if (name := device_of(finding)) is not None else None
-    unit = case.units.get(other) if other is not None else None
-    same = unit.by_check.get(finding.check, ()) if unit is not None else ()
-    named = finding.check == "system.name" and finding.observed == other
+    device = case.by_device.get(other) if other is not None else None
+    same = device.by_check.get(finding.check, ()) if device is not None else ()
+    named = finding.check == "identity.name" and finding.observed == other
     known = other is not None and (named or owner(case, finding) == other)
     found = known or any(f.expected == finding.observed for f in same)
     return finding.verdict in WRONG and found
 
 
-def nobodys(case: Case, finding: Finding) -> bool:
+def nobodys(case: FindingIndex, finding: Finding) -> bool:
     """Hardware that the plan does not know."""
     return finding.verdict in WRONG and owner(case, finding) is None
 
 
-def not_exchanged(case: Case, finding: Finding) -> bool:
+def not_exchanged(case: FindingIndex, finding: Finding) -> bool:
     """Of a device that does not stand where that one stands whose hardware it shows."""
     name = device_of(finding)
     other = in_place_of(case, name) if name is not None else None
     return finding.verdict != "pass" and (other is None or in_place_of(case, other) != name)
 
 
-def strange(case: Case, finding: Finding) -> bool:
+def strange(case: FindingIndex, finding: Finding) -> bool:
     """Of a device that shows neither its name nor its hardware."""
     names = [n] if (n := device_of(finding)) is not None else [
-        hop.unit(end) for hop, end in (*own_end(case, finding), *both_ends(case, finding))
+        hop.device(end) for hop, end in (*own_end(case, finding), *both_ends(case, finding))
     ]  # fmt: skip
-    units = [case.units[n] for n in names if n in case.units]
-    own = any(u.all(("system.name", *HARDWARE), "pass") for u in units)
+    devices = [case.by_device[n] for n in names if n in case.by_device]
+    own = any(u.all(("identity.name", *HARDWARE), "pass") for u in devices)
     return not own and not_exchanged(case, finding)
 
 
-def several(case: Case, finding: Finding) -> bool:
+def several(case: FindingIndex, finding: Finding) -> bool:
     """More than one value in turn."""
     del case
     return finding.verdict in WRONG and isinstance(finding.observed, (list, tuple))
 
 
-def doubled(case: Case, finding: Finding) -> bool:
+def doubled(case: FindingIndex, finding: Finding) -> bool:
     """The hardware address of one of several that answer for one address on the cable."""
     name, said = finding.subject.name, str(finding.observed)
-    unit = case.units.get(name)
-    macs = unit.get("neighbour.duplicate", *WRONG) if unit is not None else None
+    device = case.by_device.get(name)
+    macs = device.get("neighbour.duplicate", *WRONG) if device is not None else None
     cable = [str(o.value) for o in case.values(name, "neighbour")]
     return said in cable or (macs is not None and said in str(macs.observed))
 
 
-def apart(case: Case, finding: Finding) -> bool:
+def apart(case: FindingIndex, finding: Finding) -> bool:
     """Shown by several devices, and not each of them answers under a name of its own."""
     same = [
-        u for u in case.units.values()
+        u for u in case.by_device.values()
         if (f := u.get(finding.check, *WRONG)) is not None and f.observed == finding.observed
     ]  # fmt: skip
-    names = [n.observed for u in same if (n := u.get("system.name")) is not None and n.observed]
+    names = [n.observed for u in same if (n := u.get("identity.name")) is not None and n.observed]
     return len({str(n) for n in names}) < len(same)
 
 
-def alike(case: Case, finding: Finding) -> bool:
+def alike(case: FindingIndex, finding: Finding) -> bool:
     """Of a port whose other side is not seen to run otherwise."""
     said = [f for f in case.other_side(finding) if f.check == finding.check]
     unlike = any(f.verdict == "pass" or f.observed not in (None, finding.observed) for f in said)
     return finding.verdict in WRONG and not unlike
 
 
-def stranger(case: Case, finding: Finding) -> bool:
-    """Of a device that one unit of elsewhere stands for."""
+def stranger(case: FindingIndex, finding: Finding) -> bool:
+    """Of a device that one device of elsewhere stands for."""
     return not_exchanged(case, finding) and not several(case, finding)
 
 
-def one(case: Case, finding: Finding) -> bool:
+def one(case: FindingIndex, finding: Finding) -> bool:
     """One other value."""
     return finding.verdict in WRONG and not several(case, finding)
 
 
-def heard(case: Case, finding: Finding) -> bool:
+def heard(case: FindingIndex, finding: Finding) -> bool:
     """The very name under which the far end itself answers."""
     for hop, end in own_end(case, finding):
-        unit = case.units.get(hop.unit(other_end(end)))
-        said = unit.get("system.name", *WRONG) if unit is not None else None
+        device = case.by_device.get(hop.device(other_end(end)))
+        said = device.get("identity.name", *WRONG) if device is not None else None
         if said is not None and said.observed == finding.observed:
             return finding.verdict in WRONG
     return False
 
 
-def entry_unproved(case: Case, finding: Finding) -> bool:
+def entry_unproved(case: FindingIndex, finding: Finding) -> bool:
     """No answer by credentials that nobody answers."""
     device = case.devices.get(finding.subject.name)
     return finding.verdict in WRONG and device is not None and device.snmp not in case.answered
 
 
-def routed(case: Case, finding: Finding) -> bool:
+def routed(case: FindingIndex, finding: Finding) -> bool:
     """Silent, and reached through a gateway only."""
-    unit = case.units.get(finding.subject.name)
-    fit = unit.get("local.fit") if unit is not None else None
+    device = case.by_device.get(finding.subject.name)
+    fit = device.get("laptop.fit") if device is not None else None
     return gone(case, finding) and fit is not None and fit.reason.startswith("routed:")

@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from verifier.model.plan import EndName
 from verifier.model.result import Finding
-from verifier.rules.diagnose.case import WRONG, Case, Causes, Certainty, Hop, Unit, cause, number
+from verifier.rules.diagnose.case import (
+    WRONG,
+    CarrierFindings,
+    Causes,
+    Certainty,
+    DeviceFindings,
+    FindingIndex,
+    cause,
+    number,
+)
 from verifier.rules.diagnose.relations import GROUPS
 
 _SET_BY_HAND = (
-    "system.name", "system.location", "address.mask", "address.gateway", "settings.trap",
+    "identity.name", "identity.location", "address.mask", "address.gateway", "settings.trap",
     "settings.syslog", "settings.ntp", "port.speed", "port.duplex", "port.mtu", "port.status",
 )  # fmt: skip
 _SET_ON_AIR = (
@@ -33,11 +42,11 @@ _NEEDS_SIGNAL = (*_UNHEARD, "radio.reciprocity", "link.far-end")
 """What cannot be tested where nothing is received."""
 
 
-def causes(case: Case) -> Causes:
-    """Of units: unsaved, reverted. Of ends: in alignment settings, muted, in a test mode."""
-    for unit in case.units.values():
-        yield from _saved(unit)
-        yield from _reverted(case, unit)
+def causes(case: FindingIndex) -> Causes:
+    """Of devices: unsaved, reverted. Of ends: in alignment settings, muted, in a test mode."""
+    for device in case.by_device.values():
+        yield from _saved(device)
+        yield from _reverted(case, device)
     for hop in case.hops.values():
         for end, far in (("a", "b"), ("b", "a")):
             yield from _left_behind(hop, end, far)  # type: ignore[arg-type]
@@ -45,51 +54,55 @@ def causes(case: Case) -> Causes:
                 yield from _alignment(hop, end)  # type: ignore[arg-type]
 
 
-def _saved(unit: Unit) -> Causes:
-    head = unit.get("settings.saved", "fail")
+def _saved(device: DeviceFindings) -> Causes:
+    head = device.get("settings.saved", "fail")
     if head is not None:
         yield cause(
-            "settings-unsaved", unit.subject, "likely",
-            f"the settings of {unit.name} are not saved: the next restart takes them back", [head],
+            "settings-unsaved", device.subject, "likely",
+            f"the settings of {device.name} are not saved: a restart takes them back", [head],
         )  # fmt: skip
 
 
-def _reverted(case: Case, unit: Unit) -> Causes:
-    """Many settings wrong in the planned unit: back to what they were, or never made."""
-    wrong = [*unit.all(_SET_BY_HAND, *WRONG), *_of_ends(unit)]
-    known = unit.all(("system.serial", "neighbour.mac"), "pass")
-    other = unit.all(("system.serial", "neighbour.mac", "system.object-id"), "fail")
-    restarted = unit.get("system.uptime", "fail", "warn")
+def _reverted(case: FindingIndex, device: DeviceFindings) -> Causes:
+    """Many settings wrong in the planned device: back to what they were, or never made."""
+    wrong = [*device.all(_SET_BY_HAND, *WRONG), *_of_ends(device)]
+    known = device.all(("identity.serial", "neighbour.mac"), "pass")
+    other = device.all(("identity.serial", "neighbour.mac", "identity.object-id"), "fail")
+    restarted = device.get("state.restarts", "fail", "warn")
     kinds = {GROUPS.get(f.check, f.check) for f in wrong}
     if len(kinds) < _SEVERAL or not any(f.verdict == "fail" for f in wrong):
         return
-    recent = restarted is not None or _restarted(case, unit)
+    recent = restarted is not None or _restarted(case, device)
     certainty: Certainty = "likely" if recent and known and not other else "possible"
-    who = f"{unit.name} is the planned unit" if known else f"{unit.name} may be the planned device"
+    who = (
+        f"{device.name} is the planned device"
+        if known
+        else f"{device.name} may be the planned device"
+    )
     since = " when it restarted" if recent else ""
     yield cause(
-        "settings-reverted", unit.subject, certainty,
+        "settings-reverted", device.subject, certainty,
         f"{who} with {len(kinds)} settings wrong: they were not saved and went back{since}",
         [*wrong, restarted, *known], other,
     )  # fmt: skip
     yield cause(
-        "not-set-up", unit.subject, "possible",
+        "not-set-up", device.subject, "possible",
         f"{who} with {len(kinds)} settings wrong: they were never made",
         [*wrong, *known], [restarted, *other],
     )  # fmt: skip
 
 
-def _of_ends(unit: Unit) -> list[Finding]:
-    return [f for f in unit.of_ends if f.check in _SET_ON_AIR and f.verdict == "fail"]
+def _of_ends(device: DeviceFindings) -> list[Finding]:
+    return [f for f in device.of_ends if f.check in _SET_ON_AIR and f.verdict == "fail"]
 
 
-def _restarted(case: Case, unit: Unit) -> bool:
-    ticks = [number(o.value) for o in case.values(unit.name, "sysUpTime")]
+def _restarted(case: FindingIndex, device: DeviceFindings) -> bool:
+    ticks = [number(o.value) for o in case.values(device.name, "sysUpTime")]
     return any(t is not None and t / 100 < _RECENT_S for t in ticks)
 
 
-def _left_behind(hop: Hop, end: EndName, far: EndName) -> Causes:
-    unit = hop.unit(end)
+def _left_behind(hop: CarrierFindings, end: EndName, far: EndName) -> Causes:
+    device = hop.device(end)
     if (head := hop.get("radio.transmitter", end, "fail")) is not None and _off(head):
         unheard = hop.all(_UNHEARD, [far], *WRONG)
         adapted = hop.all(_ADAPTED, (end, far), *WRONG)
@@ -98,12 +111,12 @@ def _left_behind(hop: Hop, end: EndName, far: EndName) -> Causes:
             unheard += hop.all(_NEEDS_SIGNAL, (far, None), "not-tested")
         yield cause(
             "muted", head.subject, "likely",
-            f"the transmitter of {unit} is off" + (", so the far end is deaf" if unheard else ""),
+            f"the transmitter of {device} is off" + (", so the far end is deaf" if unheard else ""),
             [head, *unheard, *adapted],
         )  # fmt: skip
     if (head := hop.get("radio.test-mode", end, "fail", "warn")) is not None:
         yield cause(
-            "test-mode", head.subject, "likely", f"{unit} was left in a test mode",
+            "test-mode", head.subject, "likely", f"{device} was left in a test mode",
             [head, *hop.all(_AFTER_TEST, (end, far), *WRONG), *hop.all(_ADAPTED, [end], *WRONG)],
         )  # fmt: skip
 
@@ -113,7 +126,7 @@ def _off(head: Finding) -> bool:
     return str(head.observed).lower() in {"false", "off", "0", "0.0", "muted", "disabled"}
 
 
-def _alignment(hop: Hop, end: EndName) -> Causes:
+def _alignment(hop: CarrierFindings, end: EndName) -> Causes:
     """Lowest modulation *and* raised power; a low modulation alone follows from a low level."""
     modulation = hop.get("radio.modulation", end, "fail")
     power = hop.get("radio.tx-power", end, "fail")
@@ -127,14 +140,14 @@ def _alignment(hop: Hop, end: EndName) -> Causes:
     held = hop.get("radio.modulation", end, "pass")
     yield cause(
         "left-in-alignment", power.subject if power else hop.subject, certainty,
-        f"{hop.unit(end)} was left in alignment settings: raised power"
+        f"{hop.device(end)} was left in alignment settings: raised power"
         + (", low modulation" if modulation is not None else "")
         + (", ATPC off" if atpc is not None else ""),
         [power, *rest], [held],
     )  # fmt: skip
 
 
-def _heard_of_it(hop: Hop, far: EndName, *, low: bool) -> list[Finding]:
+def _heard_of_it(hop: CarrierFindings, far: EndName, *, low: bool) -> list[Finding]:
     """What the far end sees of raised power and low modulation."""
     level = hop.get("radio.rx-level", far, *WRONG)
     strong = [level] if level is not None and _above(level) else []

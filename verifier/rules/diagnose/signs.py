@@ -9,11 +9,11 @@ from functools import cached_property
 
 from verifier.model.checks import CHECK_NAMES
 from verifier.model.result import Finding
-from verifier.rules.diagnose.case import Case
+from verifier.rules.diagnose.case import FindingIndex
 from verifier.rules.diagnose.places import PLACES, Of, Place
 from verifier.rules.diagnose.relations import Found, wrong
 
-_LAPTOP = "local.fit"
+_LAPTOP = "laptop.fit"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +41,12 @@ class Sign:
                 c for c in CHECK_NAMES if c == pattern or (c != _LAPTOP and fnmatchcase(c, pattern))
             )
 
-    def places(self, of: Of, case: Case, finding: Finding) -> Iterator[Place]:
+    def places(self, of: Of, case: FindingIndex, finding: Finding) -> Iterator[Place]:
         """Where the fault would be for this to be its sign."""
         for at in self.at.split():
             yield from PLACES[of, at](case, finding)  # type: ignore[index]
 
-    def made_alone(self, case: Case, finding: Finding) -> bool:
+    def made_alone(self, case: FindingIndex, finding: Finding) -> bool:
         """Whether the fault makes such a finding by itself."""
         return (self.alone or self.found)(case, finding)
 

@@ -1,4 +1,4 @@
-"""Which units are silent, which answer, and which silent ones are cut off by one before them."""
+"""Which devices are silent, which answer, and which silent ones are cut off by one before them."""
 
 from __future__ import annotations
 
@@ -6,30 +6,30 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from verifier.rules.diagnose.case import UNTESTED, Case, Unit
+from verifier.rules.diagnose.case import UNTESTED, DeviceFindings, FindingIndex
 
 _ON_THE_CABLE = frozenset({"neighbour.duplicate", "neighbour.proxy"})
-"""Checks that tell who answers on the cable, which may be another unit."""
+"""Checks that tell who answers on the cable, which may be another device."""
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Which units are silent, answer, or let others' traffic pass; the rest is not known.
+    """Which devices are silent, answer, or let others' traffic pass; the rest is not known.
 
     Attributes:
-        passing: silent, but an answering unit has no other way than through them: which one.
-        unsure: silent, and one of several through which an answering unit's traffic may pass.
+        passing: silent, but an answering device has no other way than through them: which one.
+        unsure: silent, and one of several through which an answering device's traffic may pass.
         reports: routers that sent an ICMP error themselves: these live.
     """
 
-    silent: dict[str, Unit] = field(default_factory=dict)
+    silent: dict[str, DeviceFindings] = field(default_factory=dict)
     alive: set[str] = field(default_factory=set)
     passing: dict[str, str] = field(default_factory=dict)
     unsure: set[str] = field(default_factory=set)
     reports: dict[str, set[str]] = field(default_factory=dict)
 
     def down(self, name: str) -> bool:
-        """Whether nothing speaks for this silent unit letting anything pass."""
+        """Whether nothing speaks for this silent device letting anything pass."""
         return name in self.silent and name not in self.passing and name not in self.unsure
 
 
@@ -38,31 +38,31 @@ class Tree:
     """What hangs on what.
 
     Attributes:
-        roots: silent units that nothing before them explains.
-        behind: the silent units behind each root, nearest first.
+        roots: silent devices that nothing before them explains.
+        behind: the silent devices behind each root, nearest first.
     """
 
-    roots: list[Unit]
-    behind: dict[str, list[Unit]]
+    roots: list[DeviceFindings]
+    behind: dict[str, list[DeviceFindings]]
 
 
-def standing_of(case: Case) -> Standing:
+def standing_of(case: FindingIndex) -> Standing:
     """Where each unit stands, by its own findings and those behind it."""
     standing = Standing()
-    for unit in case.units.values():
-        head = unit.get("icmp.reply", "fail")
-        others = [f for f in unit.found if f is not head and f.check not in _ON_THE_CABLE]
+    for device in case.by_device.values():
+        head = device.get("echo.reply", "fail")
+        others = [f for f in device.found if f is not head and f.check not in _ON_THE_CABLE]
         if head is not None and all(f.verdict in UNTESTED for f in others):
-            standing.silent[unit.name] = unit
-            standing.reports[unit.name] = _reporters(case, unit)
-        elif any(f.verdict in {"pass", "fail"} for f in unit.found):
-            standing.alive.add(unit.name)
+            standing.silent[device.name] = device
+            standing.reports[device.name] = _reporters(case, device)
+        elif any(f.verdict in {"pass", "fail"} for f in device.found):
+            standing.alive.add(device.name)
     _pass_on(case, standing)
     return standing
 
 
-def _pass_on(case: Case, standing: Standing) -> None:
-    """Marks silent units through which the traffic of answering ones goes."""
+def _pass_on(case: FindingIndex, standing: Standing) -> None:
+    """Marks silent devices through which the traffic of answering ones goes."""
     work = [(name, name) for name in sorted(standing.alive)]
     while work:
         name, witness = work.pop()
@@ -79,55 +79,55 @@ def _pass_on(case: Case, standing: Standing) -> None:
             standing.unsure.update(uplinks)
 
 
-def _reporters(case: Case, unit: Unit) -> set[str]:
+def _reporters(case: FindingIndex, device: DeviceFindings) -> set[str]:
     """Addresses of those that sent an ICMP error instead of a reply."""
     return {
         str(silence["reporter"])
-        for seen in case.values(unit.name, "echo")
+        for seen in case.values(device.name, "echo")
         for silence in seen.value.get("silence", ())
         if silence.get("reporter")
     }
 
 
-def routed(unit: Unit) -> bool:
-    """Whether the laptop and the unit talk through a gateway, by `local.fit`."""
-    fit = unit.get("local.fit")
+def routed(device: DeviceFindings) -> bool:
+    """Whether the laptop and the device talk through a gateway, by `laptop.fit`."""
+    fit = device.get("laptop.fit")
     return fit is not None and fit.reason.startswith("routed:")
 
 
-def tree_of(case: Case, standing: Standing) -> Tree:
-    """The roots of all silence; units cut off in a circle are roots of their own."""
-    gateways = gateway_units(case)
+def tree_of(case: FindingIndex, standing: Standing) -> Tree:
+    """The roots of all silence; devices cut off in a circle are roots of their own."""
+    gateways = gateway_devices(case)
     feeders: dict[str, list[str]] = {}
-    for name, unit in standing.silent.items():
-        feeders[name] = _cut_by(standing, unit, gateways)
+    for name, device in standing.silent.items():
+        feeders[name] = _cut_by(standing, device, gateways)
     children: dict[str, list[str]] = defaultdict(list)
     for name, ups in feeders.items():
         for up in ups:
             children[up].append(name)
     roots = [u for n, u in standing.silent.items() if not feeders[n]]
     behind = {r.name: _below(r.name, children, standing) for r in roots}
-    reached = {u.name for units in behind.values() for u in units}
+    reached = {u.name for devices in behind.values() for u in devices}
     lost = [u for n, u in standing.silent.items() if feeders[n] and n not in reached]
     return Tree(roots=[*roots, *lost], behind=behind | {u.name: [] for u in lost})
 
 
-def _cut_by(standing: Standing, unit: Unit, gateways: Mapping[str, str]) -> list[str]:
-    """The units whose being down cuts this one off; none where it may have a way."""
-    device = unit.device
+def _cut_by(standing: Standing, one: DeviceFindings, gateways: Mapping[str, str]) -> list[str]:
+    """The devices whose being down cuts this one off; none where it may have a way."""
+    device = one.device
     if device is None:
         return []
-    uplinks = [u for u in dict.fromkeys(device.uplink) if u != unit.name]
+    uplinks = [u for u in dict.fromkeys(device.uplink) if u != one.name]
     if uplinks and all(standing.down(u) for u in uplinks):
         return uplinks
-    gateway = gateways.get(str(device.gateway)) if device.gateway and routed(unit) else None
-    if gateway is not None and gateway != unit.name and standing.down(gateway):
+    gateway = gateways.get(str(device.gateway)) if device.gateway and routed(one) else None
+    if gateway is not None and gateway != one.name and standing.down(gateway):
         return [gateway]
     return []
 
 
-def gateway_units(case: Case) -> dict[str, str]:
-    """The planned unit that holds each address."""
+def gateway_devices(case: FindingIndex) -> dict[str, str]:
+    """The planned device that holds each address."""
     held: dict[str, str] = {}
     for device in case.plan.devices:
         for interface in (device.address, *(o.address for o in device.other_addresses)):
@@ -135,8 +135,10 @@ def gateway_units(case: Case) -> dict[str, str]:
     return held
 
 
-def _below(root: str, children: Mapping[str, list[str]], standing: Standing) -> list[Unit]:
-    found: dict[str, Unit] = {}
+def _below(
+    root: str, children: Mapping[str, list[str]], standing: Standing
+) -> list[DeviceFindings]:
+    found: dict[str, DeviceFindings] = {}
     work = [root]
     for name in work:
         for child in children.get(name, ()):

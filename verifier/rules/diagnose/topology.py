@@ -1,8 +1,8 @@
 """Who is silent because somebody before it is: uplinks, gateways, hops, this laptop's own way.
 
-A unit is cut off if all its uplinks are silent, or its gateway is. What lets the traffic of an
-answering unit pass is not down, silent or not; where it cannot be told which of several does, none
-of them is called down.
+A device is cut off if all its uplinks are silent, or its gateway is. What lets the traffic of an
+answering device pass is not down, silent or not; where it cannot be told which of several does,
+none of them is called down.
 """
 
 from __future__ import annotations
@@ -14,24 +14,31 @@ from verifier.model.plan import EndName
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules.cable import advice, is_without_link
-from verifier.rules.diagnose.case import Case, Causes, Certainty, Hop, Unit, cause
+from verifier.rules.diagnose.case import (
+    CarrierFindings,
+    Causes,
+    Certainty,
+    DeviceFindings,
+    FindingIndex,
+    cause,
+)
 from verifier.rules.diagnose.standing import (
     Standing,
     Tree,
-    gateway_units,
+    gateway_devices,
     routed,
     standing_of,
     tree_of,
 )
 
 _RECEIVED = ("radio.lock", "radio.rx-level", "radio.snr", "radio.path-loss")
-_SIGNS = ("icmp.reply", "snmp.answer")
+_SIGNS = ("echo.reply", "snmp.answer")
 _SEVERAL = 3
-"""Silent units together from which chance is not the better explanation: our own choice."""
+"""Silent devices together from which chance is not the better explanation: our own choice."""
 
 
-def causes(case: Case) -> Causes:
-    """Every silent unit: the root of its silence, or itself."""
+def causes(case: FindingIndex) -> Causes:
+    """Every silent device: the root of its silence, or itself."""
     standing = standing_of(case)
     tree = tree_of(case, standing)
     told: set[str] = set()
@@ -57,64 +64,65 @@ def causes(case: Case) -> Causes:
             yield from _unlike_its_neighbours(case, standing, root)
 
 
-def _everything(unit: Unit) -> list[Finding]:
-    """What hangs on a unit's silence, the missing replies first."""
-    head = unit.get("icmp.reply", "fail")
-    rest = (f for f in unit.untested() if f is not head)
+def _everything(device: DeviceFindings) -> list[Finding]:
+    """What hangs on a device's silence, the missing replies first."""
+    head = device.get("echo.reply", "fail")
+    rest = (f for f in device.untested() if f is not head)
     return [*([head] if head else []), *rest]
 
 
-def _alone(unit: Unit) -> Cause:
-    """One unit that gives no answer at all: whatever is not tested of it hangs on that."""
-    head = unit.get("icmp.reply", "fail")
+def _alone(device: DeviceFindings) -> Cause:
+    """One device that gives no answer at all: whatever is not tested of it hangs on that."""
+    head = device.get("echo.reply", "fail")
     return cause(
-        "unit-silent",
-        unit.subject,
+        "device-silent",
+        device.subject,
         "likely",
-        f"{unit.name} gives no answer at all",
-        _everything(unit),
+        f"{device.name} gives no answer at all",
+        _everything(device),
         try_first=head.advice if head else "",
     )
 
 
-def _units(number: int) -> str:
-    return "1 unit" if number == 1 else f"{number} units"
+def _devices(number: int) -> str:
+    return "1 device" if number == 1 else f"{number} devices"
 
 
-def _uplink(root: Unit, behind: list[Unit], *, certain: bool) -> Cause:
+def _uplink(root: DeviceFindings, behind: list[DeviceFindings], *, certain: bool) -> Cause:
     """One root, the rest folded."""
     certainty: Certainty = "likely" if certain else "possible"
     return cause(
         "uplink-down",
         root.subject,
         certainty,
-        f"{root.name} gives no answer, and neither do the {_units(len(behind))} behind it: it, or "
+        f"{root.name} gives no answer, and neither do the {_devices(len(behind))} behind "
+        f"it: it, or "
         "the way to it, is down",
-        [f for unit in (root, *behind) for f in _everything(unit)],
+        [f for device in (root, *behind) for f in _everything(device)],
     )
 
 
-def _passing(case: Case, root: Unit, witness: str) -> Cause:
+def _passing(case: FindingIndex, root: DeviceFindings, witness: str) -> Cause:
     return cause(
         "management-silent",
         root.subject,
         "likely",
         f"{root.name} gives no answer, yet {witness} behind it does: it works, and its management "
         "address, VLAN or filter is at fault",
-        [*_everything(root), *case.units[witness].all(_SIGNS, "pass")],
+        [*_everything(root), *case.by_device[witness].all(_SIGNS, "pass")],
     )
 
 
-def cable_out(case: Case) -> Causes:
-    """This laptop has no link towards some units: nothing is known of them."""
-    together: dict[str, list[Unit]] = defaultdict(list)
-    for unit in case.units.values():
-        fit = unit.get("local.fit", "not-tested")
+def cable_out(case: FindingIndex) -> Causes:
+    """This laptop has no link towards some devices: nothing is known of them."""
+    together: dict[str, list[DeviceFindings]] = defaultdict(list)
+    for device in case.by_device.values():
+        fit = device.get("laptop.fit", "not-tested")
         if fit is not None and is_without_link(fit.reason):
-            together[fit.reason.partition("; ")[0]].append(unit)
-    for words, units in together.items():
-        heads = [u.get("local.fit") for u in units]
-        rest = [f for u in units for fs in u.by_check.values() for f in fs if f not in heads]
+            together[fit.reason.partition("; ")[0]].append(device)
+    for words, devices in together.items():
+        heads = [u.get("laptop.fit") for u in devices]
+        rest = [f for u in devices for fs in u.by_check.values() for f in fs if f not in heads]
         yield cause(
             "cable-out", Subject("laptop", "laptop"), "likely", words,
             [*heads, *(f for f in rest if f.verdict == "not-tested")], try_first=advice(words),
@@ -122,31 +130,32 @@ def cable_out(case: Case) -> Causes:
 
 
 def _nothing_answers(standing: Standing) -> Cause:
-    units = list(standing.silent.values())
-    heads = [u.get("icmp.reply") for u in units]
-    rest = [f for u in units for f in _everything(u)[1:]]
+    devices = list(standing.silent.values())
+    heads = [u.get("echo.reply") for u in devices]
+    rest = [f for u in devices for f in _everything(u)[1:]]
     return cause(
         "nothing-answers",
         Subject("laptop", "laptop"),
         "possible",
-        f"none of {_units(len(units))} answers: what they have in common is the way out of this "
+        f"none of {_devices(len(devices))} answers: what they have in common is the way out "
+        f"of this "
         "laptop",
         [*heads, *rest],
     )
 
 
 def _unplanned_gateways(
-    case: Case, standing: Standing, tree: Tree, *, nothing: bool
+    case: FindingIndex, standing: Standing, tree: Tree, *, nothing: bool
 ) -> Iterable[tuple[Cause, set[str]]]:
-    """Gateways that are no unit of the plan, where everybody behind them is silent."""
-    planned = gateway_units(case)
-    behind: dict[str, list[Unit]] = defaultdict(list)
-    for unit in case.units.values():
-        if unit.device is not None and unit.device.gateway is not None and routed(unit):
-            behind[str(unit.device.gateway)].append(unit)
+    """Gateways that are no device of the plan, where everybody behind them is silent."""
+    planned = gateway_devices(case)
+    behind: dict[str, list[DeviceFindings]] = defaultdict(list)
+    for device in case.by_device.values():
+        if device.device is not None and device.device.gateway is not None and routed(device):
+            behind[str(device.device.gateway)].append(device)
     roots = {u.name for u in tree.roots}
-    for gateway, units in behind.items():
-        known = [u for u in units if u.name in standing.silent or u.name in standing.alive]
+    for gateway, devices in behind.items():
+        known = [u for u in devices if u.name in standing.silent or u.name in standing.alive]
         lives = any(gateway in standing.reports.get(u.name, ()) for u in known)
         alive = any(u.name in standing.alive or u.name in standing.passing for u in known)
         several = sum(u.name in roots for u in known) >= _SEVERAL
@@ -157,67 +166,72 @@ def _unplanned_gateways(
             "gateway-down",
             Subject("gateway", gateway),
             certainty,
-            f"none of the {_units(len(known))} behind the gateway {gateway} answers: it, or the "
+            f"none of the {_devices(len(known))} behind the gateway {gateway} answers: it, or the "
             "way to it, is down",
             [f for u in known for f in _everything(u)],
         )
         yield found, {u.name for u in known}
 
 
-def _hops_to(case: Case, standing: Standing, root: Unit) -> Iterator[tuple[Hop, EndName]]:
-    """The hops over which a silent unit is reached from an answering one, with the near end."""
+def _hops_to(
+    case: FindingIndex, standing: Standing, root: DeviceFindings
+) -> Iterator[tuple[CarrierFindings, EndName]]:
+    """The hops over which a silent device is reached from an answering one, with the near end."""
     uplinks = root.device.uplink if root.device is not None else ()
     for hop, far in case.hops_at.get(root.name, ()):
         near: EndName = "b" if far == "a" else "a"
-        if hop.unit(near) in uplinks and hop.unit(near) in standing.alive:
+        if hop.device(near) in uplinks and hop.device(near) in standing.alive:
             yield hop, near
 
 
-def _over_a_hop(over: tuple[Hop, EndName], root: Unit, behind: list[Unit]) -> list[Cause]:
+def _over_a_hop(
+    over: tuple[CarrierFindings, EndName], root: DeviceFindings, behind: list[DeviceFindings]
+) -> list[Cause]:
     """What the near end of the hop tells of the far one; what nobody looked at tells nothing."""
     hop, near = over
-    silent = [f for unit in (root, *behind) for f in _everything(unit)]
-    besides = f", nor do the {_units(len(behind))} behind it" if behind else ""
+    silent = [f for device in (root, *behind) for f in _everything(device)]
+    besides = f", nor do the {_devices(len(behind))} behind it" if behind else ""
     if (held := hop.get("radio.lock", near, "pass")) is not None:
         text = (
-            f"{hop.unit(near)} receives {root.name} over the air, yet it gives no answer{besides}:"
+            f"{hop.device(near)} receives {root.name} over the air, yet it gives no "
+            f"answer{besides}:"
             " its management address, VLAN or Ethernet side is at fault"
         )
         return [cause("management-silent", root.subject, "likely", text, [*silent, held])]
     lost = hop.all(_RECEIVED, [near], "fail")
     if any(f.check == "radio.lock" for f in lost):
         text = (
-            f"the hop is down: {hop.unit(near)} answers and receives nothing usable, {root.name} "
+            f"the hop is down: {hop.device(near)} answers and receives nothing usable, {root.name} "
             f"gives no answer{besides}"
         )
         sound = hop.get("radio.transmitter", near, "pass")
         return [cause("hop-down", hop.subject, "likely", text, [*silent, *lost, sound])]
     if behind:
         return []
-    unit = f"{root.name} is off, or cut off from its supply or cable"
-    text = f"the hop to {root.name} is down; {hop.unit(near)}, before it, answers"
+    device = f"{root.name} is off, or cut off from its supply or cable"
+    text = f"the hop to {root.name} is down; {hop.device(near)}, before it, answers"
     return [
-        cause("unit-down", root.subject, "possible", unit, silent),
+        cause("device-down", root.subject, "possible", device, silent),
         cause("hop-down", hop.subject, "possible", text, silent),
     ]
 
 
-def _unlike_its_neighbours(case: Case, standing: Standing, unit: Unit) -> Causes:
+def _unlike_its_neighbours(case: FindingIndex, standing: Standing, one: DeviceFindings) -> Causes:
     """Silent from afar while others of its subnet answer: its own gateway may be missing."""
-    device = unit.device
-    if device is None or device.gateway is None or not routed(unit):
+    device = one.device
+    if device is None or device.gateway is None or not routed(one):
         return
     beside = case.behind_gateway.get((device.address.subnet, str(device.gateway)), ())
-    answering = [case.units[n] for n in beside if n in standing.alive and n in case.units]
+    answering = [case.by_device[n] for n in beside if n in standing.alive and n in case.by_device]
     if not answering:
         return
     yield cause(
         "gateway-wrong",
-        unit.subject,
+        one.subject,
         "possible",
-        f"{unit.name} may have no gateway, or a wrong one: {answering[0].name}, of the same subnet "
+        f"{one.name} may have no gateway, or a wrong one: {answering[0].name}, of the same subnet "
         "behind the same gateway, answers",
-        [unit.get("icmp.reply", "fail"), *answering[0].all(_SIGNS, "pass")],
-        try_first=f"ask {unit.name} from inside {device.address.subnet}; if it answers there, "
+        [one.get("echo.reply", "fail"), *answering[0].all(_SIGNS, "pass")],
+        try_first=f"ask {one.name} from inside {device.address.subnet}; if it answers there, "
         "correct its gateway or mask",
     )

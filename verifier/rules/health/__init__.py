@@ -1,14 +1,14 @@
-"""Health: what a sweep's findings make of each unit, what counts as a change, what is to be told.
+"""Health: what a sweep's findings make of each device, what counts as a change, what is to be told.
 
-readings = states.readings(...)     one sweep's findings -> the state of each unit as seen
+readings = states.readings(...)     one sweep's findings -> the state of each device as seen
 followed = follow.follow(...)       with what is remembered -> changes that count
 told = notices.tell(...)            changes -> messages, by root, outside maintenance windows
 """
 
 HEALTH_CHECKS = frozenset(
     """
-    local.fit icmp.reply icmp.loss icmp.rtt icmp.duplicate tcp.open tcp.closed snmp.answer
-    snmp.responder system.name system.alarm port.status port.speed port.duplex port.mtu
+    laptop.fit echo.reply echo.loss echo.round-trip echo.duplicate tcp.open tcp.closed snmp.answer
+    snmp.responder identity.name state.alarm port.status port.speed port.duplex port.mtu
     radio.rx-level radio.snr radio.xpi radio.lock radio.transmitter radio.modulation
     radio.test-mode link.ends-swapped link.far-end
     """.split()  # noqa: SIM905 - reads better than twenty quoted names

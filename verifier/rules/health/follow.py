@@ -1,7 +1,7 @@
 """From what was remembered and what a sweep saw to the changes that count.
 
-A new state counts when it was seen in `confirm` sweeps, one after the other. A unit whose state as
-seen keeps changing is `unsteady` until it stays as it is. All of this is our own rule.
+A new state counts when it was seen in `confirm` sweeps, one after the other. A device whose state
+as seen keeps changing is `unsteady` until it stays as it is. All of this is our own rule.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from verifier.model.health import Added, Change, Counters, Memory, Reading, State
+from verifier.model.health import Counters, HealthReading, Memory, NewPortErrors, State, StateChange
 from verifier.model.subject import Subject
 
 CONFIRM = 2
@@ -19,7 +19,7 @@ CONFIRM = 2
 RECENT = 12
 """Sweeps that are looked back on."""
 UNSTEADY_CHANGES = 4
-"""So many changes as seen within them make a unit unsteady: twice away and back."""
+"""So many changes as seen within them make a device unsteady: twice away and back."""
 STEADY_SWEEPS = 6
 """So many equal sweeps in a row end that."""
 LASTING_S = 900.0
@@ -32,37 +32,37 @@ _WRAP_FROM = COUNTER32 // 2
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """What is remembered from now on, of every unit seen, and the changes that count."""
+    """What is remembered from now on, of every device seen, and the changes that count."""
 
     memories: tuple[Memory, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[StateChange, ...]
 
 
 def follow(
     remembered: Mapping[Subject, Memory],
-    readings: Iterable[Reading],
+    readings: Iterable[HealthReading],
     at_s: float,
     *,
     confirm: int = CONFIRM,
 ) -> Followed:
     """Puts a sweep that started at `at_s` on top of what is remembered."""
-    steps = [_step(remembered.get(r.unit), r, at_s, confirm) for r in readings]
+    steps = [_step(remembered.get(r.subject), r, at_s, confirm) for r in readings]
     return Followed(
         tuple(memory for memory, _ in steps), tuple(c for _, c in steps if c is not None)
     )
 
 
 def lasting(
-    remembered: Mapping[Subject, Memory], readings: Iterable[Reading], at_s: float
-) -> tuple[Reading, ...]:
+    remembered: Mapping[Subject, Memory], readings: Iterable[HealthReading], at_s: float
+) -> tuple[HealthReading, ...]:
     """The readings of a sweep, impaired where what nothing explains has lasted.
 
     That is from the sweep that saw it first, with no sweep in between that did not see it.
     """
-    return tuple(_lasting(remembered.get(r.unit), r, at_s) for r in readings)
+    return tuple(_lasting(remembered.get(r.subject), r, at_s) for r in readings)
 
 
-def _lasting(memory: Memory | None, reading: Reading, at_s: float) -> Reading:
+def _lasting(memory: Memory | None, reading: HealthReading, at_s: float) -> HealthReading:
     if memory is None or not reading.unexplained or reading.state not in _ALIVE:
         return reading
     known = _is_of(memory, reading)
@@ -77,14 +77,14 @@ def _lasting(memory: Memory | None, reading: Reading, at_s: float) -> Reading:
 _ALIVE: frozenset[State] = frozenset({"sound", "untested"})
 
 
-def _is_of(memory: Memory, reading: Reading) -> bool:
+def _is_of(memory: Memory, reading: HealthReading) -> bool:
     """Whether what is remembered is the same unexplained thing."""
     return memory.reason.startswith(f"{reading.unexplained[0].check}: ")
 
 
 def _step(
-    memory: Memory | None, reading: Reading, at_s: float, confirm: int
-) -> tuple[Memory, Change | None]:
+    memory: Memory | None, reading: HealthReading, at_s: float, confirm: int
+) -> tuple[Memory, StateChange | None]:
     if memory is None:
         return _first(reading, at_s, confirm)
     memory = dataclasses.replace(memory, recent=(*memory.recent, reading.state)[-RECENT:])
@@ -105,17 +105,21 @@ def _step(
     return pending, None
 
 
-def _first(reading: Reading, at_s: float, confirm: int) -> tuple[Memory, Change | None]:
-    """A unit seen for the first time. Sound needs no second look, and nobody needs to be told."""
+def _first(reading: HealthReading, at_s: float, confirm: int) -> tuple[Memory, StateChange | None]:
+    """A device seen for the first time. Sound needs no second look, and nobody needs to be told."""
     memory = Memory(
-        unit=reading.unit, state="untested", since_s=at_s, told="untested", root=reading.unit
+        subject=reading.subject,
+        state="untested",
+        since_s=at_s,
+        told="untested",
+        root=reading.subject,
     )
     if reading.state in {"sound", "untested"}:
         memory = dataclasses.replace(
             memory, state=reading.state, told=reading.state, recent=(reading.state,)
         )
-        first = Change(
-            unit=reading.unit,
+        first = StateChange(
+            subject=reading.subject,
             before=None,
             after=reading.state,
             at_s=at_s,
@@ -127,7 +131,7 @@ def _first(reading: Reading, at_s: float, confirm: int) -> tuple[Memory, Change 
     return _step(memory, reading, at_s, confirm)
 
 
-def _unchanged(memory: Memory, reading: Reading, at_s: float) -> Memory:
+def _unchanged(memory: Memory, reading: HealthReading, at_s: float) -> Memory:
     """The same state; why it is so may be another reason now."""
     root = memory.root if reading.state == "sound" else reading.root
     if reading.unexplained and reading.state in _ALIVE:
@@ -153,8 +157,8 @@ def _unchanged(memory: Memory, reading: Reading, at_s: float) -> Memory:
 
 
 def _changed(
-    memory: Memory, reading: Reading, after: State, since_s: float, at_s: float
-) -> tuple[Memory, Change]:
+    memory: Memory, reading: HealthReading, after: State, since_s: float, at_s: float
+) -> tuple[Memory, StateChange]:
     """A change that counts. What is sound again hangs on what it hung on before."""
     root = memory.root if reading.state == "sound" else reading.root
     reason = _words(reading)
@@ -162,8 +166,8 @@ def _changed(
         reason = f"changed {_flips(memory.recent)} times in {len(memory.recent)} sweeps" + (
             f"; {reason}" if reason else ""
         )
-    change = Change(
-        unit=memory.unit,
+    change = StateChange(
+        subject=memory.subject,
         before=memory.state,
         after=after,
         at_s=since_s,
@@ -185,7 +189,7 @@ def _changed(
     return now, change
 
 
-def _words(reading: Reading) -> str:
+def _words(reading: HealthReading) -> str:
     """The first reason, and how many more there are."""
     if not reading.reasons:
         return ""
@@ -206,8 +210,8 @@ def _steady(recent: Sequence[State]) -> bool:
 
 
 def errors_added(
-    counters: Mapping[tuple[Subject, str], Counters], readings: Iterable[Reading]
-) -> tuple[Added, ...]:
+    counters: Mapping[tuple[Subject, str], Counters], readings: Iterable[HealthReading]
+) -> tuple[NewPortErrors, ...]:
     """Errors that ports counted since they were read last; ports without any are left out.
 
     After a restart of the agent a counter began at 0; one that is lower than it was has wrapped
@@ -216,14 +220,14 @@ def errors_added(
     found = []
     for reading in readings:
         for port in reading.ports:
-            before = counters.get((reading.unit, port.port))
+            before = counters.get((reading.subject, port.port))
             if before is None:
                 continue
             restarted = _restarted(before.uptime_s, reading.uptime_s)
             in_added = _added(before.in_errors, port.in_errors, restarted=restarted)
             out_added = _added(before.out_errors, port.out_errors, restarted=restarted)
             if in_added or out_added:
-                found.append(Added(reading.unit, port.port, in_added, out_added))
+                found.append(NewPortErrors(reading.subject, port.port, in_added, out_added))
     return tuple(found)
 
 

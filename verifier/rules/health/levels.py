@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from verifier.model.health import Level
+from verifier.model.health import ReceivedLevel
 from verifier.model.plan import Link
 from verifier.model.result import Finding
 from verifier.rules.compare.radio.read import can_be
@@ -13,10 +13,10 @@ from verifier.rules.live import Live
 _FIELD = "rx_level_dbm"
 
 
-def levels(link: Link, findings: Iterable[Finding], live: Live) -> Iterable[Level]:
-    """Levels in dBm: as judged by `radio.rx-level`, else as the units show them.
+def levels(link: Link, findings: Iterable[Finding], live: Live) -> Iterable[ReceivedLevel]:
+    """Levels in dBm: as judged by `radio.rx-level`, else as the devices show them.
 
-    An end whose level was judged and not found has none, whatever its unit shows.
+    An end whose level was judged and not found has none, whatever its device shows.
     """
     judged = {
         (f.subject.carrier or 1, f.subject.end): f.observed
@@ -28,4 +28,4 @@ def levels(link: Link, findings: Iterable[Finding], live: Live) -> Iterable[Leve
             key = (carrier.carrier, name)
             level_dbm = judged[key] if key in judged else live.at(carrier, end).number(_FIELD)
             if isinstance(level_dbm, (int, float)) and can_be(_FIELD, level_dbm):
-                yield Level(carrier.carrier, name, float(level_dbm))
+                yield ReceivedLevel(carrier.carrier, name, float(level_dbm))

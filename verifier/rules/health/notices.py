@@ -6,14 +6,14 @@ import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from verifier.model.health import Change, Memory, Notice, NoticeChange
+from verifier.model.health import Memory, Notice, NoticeChange, StateChange
 from verifier.model.plan import Plan
 from verifier.model.subject import Subject
-from verifier.rules.clocks import rfc3339
 from verifier.rules.health.windows import Windows
+from verifier.rules.soak.clocks import rfc3339
 
 _NAMED = 5
-"""Units named in the line of words; the rest is counted, and stands in the message."""
+"""Devices named in the line of words; the rest is counted, and stands in the message."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,21 +21,21 @@ class Told:
     """Changes with the window that held them, memories that know what was told, the messages."""
 
     memories: tuple[Memory, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[StateChange, ...]
     notices: tuple[Notice, ...]
 
 
 def tell(
-    plan: Plan, memories: Iterable[Memory], changes: Iterable[Change], at_s: float, key: str
+    plan: Plan, memories: Iterable[Memory], changes: Iterable[StateChange], at_s: float, key: str
 ) -> Told:
     """Makes messages of whatever stands otherwise than it was told last.
 
-    Within a maintenance window of a unit, or of what its state hangs on, nothing is told; what
+    Within a maintenance window of a device, or of what its state hangs on, nothing is told; what
     still stands otherwise when the window is over is told then.
 
     Args:
         plan: its sites and maintenance windows.
-        memories: of the units of this sweep.
+        memories: of the devices of this sweep.
         changes: those that count from this sweep on.
         at_s: when the sweep started.
         key: of the sweep; the messages' ids begin with it.
@@ -48,7 +48,7 @@ def tell(
         if memory.state == memory.told:
             after.append(memory)
         elif (name := windows.at(memory, at_s)) is not None:
-            held[memory.unit] = name
+            held[memory.subject] = name
             after.append(memory)
         else:
             groups.setdefault(memory.root, []).append(memory)
@@ -57,17 +57,17 @@ def tell(
         _notice(plan, windows, root, group, at_s, f"{key}-{n}")
         for n, (root, group) in enumerate(groups.items(), start=1)
     ]
-    marked = (dataclasses.replace(c, held=held.get(c.unit)) for c in changes)
+    marked = (dataclasses.replace(c, held=held.get(c.subject)) for c in changes)
     return Told(tuple(after), tuple(marked), tuple(notices))
 
 
 def _notice(  # noqa: PLR0913, PLR0917
     plan: Plan, windows: Windows, root: Subject, group: list[Memory], at_s: float, id_: str
 ) -> Notice:
-    ordered = sorted(group, key=lambda memory: memory.unit != root)
+    ordered = sorted(group, key=lambda memory: memory.subject != root)
     changes = tuple(
         NoticeChange(
-            unit=m.unit,
+            subject=m.subject,
             before=m.told,
             after=m.state,
             since=rfc3339(m.since_s, "milliseconds"),
@@ -89,17 +89,17 @@ def _notice(  # noqa: PLR0913, PLR0917
 
 def _text(root: Subject, changes: tuple[NoticeChange, ...]) -> str:
     first = changes[0]
-    text = f"{first.unit} is {first.after} (was {first.before})"
-    if first.unit == root or len(changes) == 1:
+    text = f"{first.subject} is {first.after} (was {first.before})"
+    if first.subject == root or len(changes) == 1:
         if first.reason:
             text += f": {first.reason}"
         rest = changes[1:]
     else:
         text, rest = f"because of {root.kind} {root}", changes
-    if first.unit != root and len(changes) == 1:
+    if first.subject != root and len(changes) == 1:
         text += f"; it hangs on {root.kind} {root}"
     if rest:
-        names = ", ".join(f"{c.unit} {c.after}" for c in rest[:_NAMED])
+        names = ", ".join(f"{c.subject} {c.after}" for c in rest[:_NAMED])
         more = f" and {len(rest) - _NAMED} more" if len(rest) > _NAMED else ""
         text += f"; with it: {names}{more}"
     return text

@@ -1,12 +1,12 @@
-"""Outages of a unit: from the first sweep without an answer to the first with one again."""
+"""Outages of a device: from the first sweep without an answer to the first with one again."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from verifier.model.record import Outage, Spell, UnitPast
-from verifier.rules.clocks import rfc3339
+from verifier.model.history import Outage, Spell, SubjectPast
+from verifier.rules.soak.clocks import rfc3339
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +17,7 @@ class _Down:
     length_s: float
 
 
-def outages(past: UnitPast, start_s: float, end_s: float) -> list[Outage]:
+def outages(past: SubjectPast, start_s: float, end_s: float) -> list[Outage]:
     """Those of a period, oldest first; the sum of their lengths is the unanswered time.
 
     From `past.raw_s` on each sweep tells; before that only the changes that counted are left, so
@@ -39,12 +39,12 @@ def outages(past: UnitPast, start_s: float, end_s: float) -> list[Outage]:
     return [_outage(past, one, ended_s, end_s) for one, ended_s in found]
 
 
-def _outage(past: UnitPast, down: _Down, ended_s: float | None, end_s: float) -> Outage:
+def _outage(past: SubjectPast, down: _Down, ended_s: float | None, end_s: float) -> Outage:
     if ended_s is not None:  # a clock that was set back meanwhile tells a time before the begin
         ended_s = max(ended_s, down.at_s + down.length_s)
     lasted_s = (end_s if ended_s is None else ended_s) - down.at_s
     return Outage(
-        unit=past.unit,
+        subject=past.subject,
         start=rfc3339(down.at_s),
         end=None if ended_s is None else rfc3339(ended_s),
         length_s=down.length_s,
@@ -53,12 +53,12 @@ def _outage(past: UnitPast, down: _Down, ended_s: float | None, end_s: float) ->
     )
 
 
-def _by_sweeps(past: UnitPast) -> Sequence[Spell]:
+def _by_sweeps(past: SubjectPast) -> Sequence[Spell]:
     """Where no sweep went without an answer none is given: then it answered all the time."""
     return past.spells or (Spell(past.raw_s, 0.0, answered=True),)
 
 
-def _by_changes(past: UnitPast, start_s: float) -> Iterator[Spell]:
+def _by_changes(past: SubjectPast, start_s: float) -> Iterator[Spell]:
     """Silent or not, by the confirmed states before the sweeps that are kept."""
     ends = [*(change.at_s for change in past.changes[1:]), past.raw_s]
     for change, next_s in zip(past.changes, ends, strict=False):

@@ -1,9 +1,9 @@
-"""The state of each unit as one sweep saw it.
+"""The state of each device as one sweep saw it.
 
 | state | a device | a link |
 | --- | --- | --- |
-| silent | asked, and gave no sign of life | no unit of one of its ends gave one |
-| impaired | alive, and something failed | a check of it failed, or a unit of several is silent |
+| silent | asked, and gave no sign of life | no device of one of its ends gave one |
+| impaired | alive, and something failed | a check of it failed, or a device of several is silent |
 | untested | something could not be tested, nothing failed | the same, or an end is untested |
 | sound | everything was tested and passed; warnings allowed | the same |
 
@@ -18,20 +18,20 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.model import mib
-from verifier.model.health import PortErrors, Reading, Reason, State
+from verifier.model.health import HealthReading, PortErrors, Reason, State
 from verifier.model.observation import Observation
 from verifier.model.plan import Device, Link, Plan
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
-from verifier.rules import ports as port_rules
 from verifier.rules.compare.radio import modulation
 from verifier.rules.compare.reach import alive
-from verifier.rules.compare.seen import Seen, by_device
+from verifier.rules.compare.seen import DeviceObservations, by_device
 from verifier.rules.health.levels import levels
 from verifier.rules.live import Live
+from verifier.rules.mib import ports as port_rules
 
 MAX_REASONS = 8
-"""Reasons kept of one unit in one sweep; the rest is counted."""
+"""Reasons kept of one device in one sweep; the rest is counted."""
 _TICKS_PER_S = 100
 """TimeTicks are hundredths of a second (RFC 2578 section 7.1.8)."""
 _NAME_OIDS = {
@@ -47,20 +47,22 @@ def readings(
     findings: Sequence[Finding],
     causes: Sequence[Cause],
     observations: Collection[Observation],
-) -> tuple[Reading, ...]:
+) -> tuple[HealthReading, ...]:
     """What a sweep saw of each of `devices`, and of each link with all its ends among them."""
     seen = by_device(observations)
-    of_unit: dict[Subject, list[Finding]] = defaultdict(list)
+    of_device: dict[Subject, list[Finding]] = defaultdict(list)
     for finding in findings:
-        of_unit[unit_of(finding.subject)].append(finding)
+        of_device[unit_of(finding.subject)].append(finding)
     roots = _Roots(findings, causes)
     of_devices = {
-        d.name: _device(d, of_unit[Subject("device", d.name)], seen.get(d.name, Seen()), roots)
+        d.name: _device(
+            d, of_device[Subject("device", d.name)], seen.get(d.name, DeviceObservations()), roots
+        )
         for d in devices
     }
     live = Live(plan, observations if plan.links else ())
     links = [
-        _link(link, of_unit[Subject("link", link.name)], of_devices, roots, live)
+        _link(link, of_device[Subject("link", link.name)], of_devices, roots, live)
         for link in plan.links
         if frozenset().union(*link.devices()) <= of_devices.keys()
     ]
@@ -74,11 +76,13 @@ def unit_of(subject: Subject) -> Subject:
     return Subject(subject.kind, subject.name)
 
 
-def _device(device: Device, found: Sequence[Finding], seen: Seen, roots: _Roots) -> Reading:
+def _device(
+    device: Device, found: Sequence[Finding], seen: DeviceObservations, roots: _Roots
+) -> HealthReading:
     verdicts = {f.check: f.verdict for f in found}
-    unfit = verdicts.get("local.fit") == "not-tested"
+    unfit = verdicts.get("laptop.fit") == "not-tested"
     lives = not unfit and alive(seen)
-    asked = not unfit and "fail" in {verdicts.get("icmp.reply"), verdicts.get("snmp.answer")}
+    asked = not unfit and "fail" in {verdicts.get("echo.reply"), verdicts.get("snmp.answer")}
     failed = [f for f in found if f.verdict == "fail"]
     untested = [f for f in found if f.verdict == "not-tested"]
     state: State
@@ -89,14 +93,14 @@ def _device(device: Device, found: Sequence[Finding], seen: Seen, roots: _Roots)
         state = "impaired" if failed else "untested" if untested else "sound"
         telling = [*failed, *untested]
     subject = Subject("device", device.name)
-    return Reading(
-        unit=subject,
+    return HealthReading(
+        subject=subject,
         state=state,
         root=subject if state == "sound" else roots.of(subject),
         answered=True if lives else False if asked else None,
         reasons=_reasons(telling),
-        rtt_ms=_figure(found, "icmp.rtt"),
-        loss_pct=_figure(found, "icmp.loss") if state != "silent" else 100.0,
+        rtt_ms=_figure(found, "echo.round-trip"),
+        loss_pct=_figure(found, "echo.loss") if state != "silent" else 100.0,
         uptime_s=_uptime_s(seen),
         ports=tuple(_port_errors(device, seen)),
         try_first=telling[0].advice if telling else "",
@@ -137,14 +141,14 @@ def _figure(findings: Sequence[Finding], check: str) -> float | None:
     return None
 
 
-def _uptime_s(seen: Seen) -> float | None:
+def _uptime_s(seen: DeviceObservations) -> float | None:
     ticks = seen.first("sysUpTime")
     if ticks is None or not isinstance(ticks.value, int):
         return None
     return ticks.value / _TICKS_PER_S
 
 
-def _port_errors(device: Device, seen: Seen) -> Iterable[PortErrors]:
+def _port_errors(device: Device, seen: DeviceObservations) -> Iterable[PortErrors]:
     """The error counters of each planned port that has exactly one row and both values."""
     names = {
         column: {i: str(o.value) for i, o in seen.column(column, oid).items()}
@@ -161,27 +165,33 @@ def _port_errors(device: Device, seen: Seen) -> Iterable[PortErrors]:
 
 
 def _link(
-    link: Link, found: Sequence[Finding], devices: Mapping[str, Reading], roots: _Roots, live: Live
-) -> Reading:
+    link: Link,
+    found: Sequence[Finding],
+    devices: Mapping[str, HealthReading],
+    roots: _Roots,
+    live: Live,
+) -> HealthReading:
     subject = Subject("link", link.name)
     ends = [[devices[name] for name in sorted(side)] for side in link.devices()]
-    units = [unit for end in ends for unit in end]
+    subjects = [subject for end in ends for subject in end]
     gone = [u for end in ends if all(u.state == "silent" for u in end) for u in end]
     failed = [f for f in found if f.verdict == "fail"]
     untested = [f for f in found if f.verdict == "not-tested" and not _unplanned(f)]
     lower = [f for f in found if f.verdict == "warn" and modulation.UNEXPLAINED in f.reason]
-    silent = [u for u in units if u.state == "silent"]
-    hidden = [u for u in units if u.answered is None]
+    silent = [u for u in subjects if u.state == "silent"]
+    hidden = [u for u in subjects if u.answered is None]
     state: State = "sound"
-    because: list[Reading] = []
+    because: list[HealthReading] = []
     if gone:
         state, because = "silent", gone
     elif failed or silent:
         state, because = "impaired", silent
     elif untested or hidden:
-        state, because = "untested", hidden or [u for u in units if u.state != "sound"]
+        state, because = "untested", hidden or [u for u in subjects if u.state != "sound"]
     reasons = tuple(
-        Reason("", "fail" if u.state == "silent" else "not-tested", f"{u.unit.name} is {u.state}")
+        Reason(
+            "", "fail" if u.state == "silent" else "not-tested", f"{u.subject.name} is {u.state}"
+        )
         for u in because
     )
     own = [*failed, *untested]
@@ -189,8 +199,8 @@ def _link(
     if root == subject and because and not failed:
         root = because[0].root
     answered = [any(u.answered for u in end) for end in ends]
-    return Reading(
-        unit=subject,
+    return HealthReading(
+        subject=subject,
         state=state,
         root=root if state != "sound" else subject,
         answered=True if all(answered) else False if gone else None,
@@ -218,14 +228,14 @@ def _unplanned(finding: Finding) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _Step:
-    """That a unit's findings hang on another subject, by a cause so sure."""
+    """That a device's findings hang on another subject, by a cause so sure."""
 
     certain: bool
     subject: Subject
 
 
 class _Roots:
-    """What each unit's state hangs on, by the causes of its findings."""
+    """What each device's state hangs on, by the causes of its findings."""
 
     def __init__(self, findings: Iterable[Finding], causes: Iterable[Cause]) -> None:
         whose = {f.id: unit_of(f.subject) for f in findings}
@@ -234,15 +244,15 @@ class _Roots:
             if cause.certainty == "possible":
                 continue
             at, certain = unit_of(cause.subject), cause.certainty == "certain"
-            for unit in {whose[f] for f in cause.for_ if f in whose} - {at}:
-                known = self._up.get(unit)
+            for subject in {whose[f] for f in cause.for_ if f in whose} - {at}:
+                known = self._up.get(subject)
                 if known is None or (certain and not known.certain):
-                    self._up[unit] = _Step(certain, at)
+                    self._up[subject] = _Step(certain, at)
 
-    def of(self, unit: Subject) -> Subject:
-        """The last subject on the way from cause to cause; the unit itself without any."""
-        passed = {unit}
-        while (step := self._up.get(unit)) is not None and step.subject not in passed:
-            unit = step.subject
-            passed.add(unit)
-        return unit
+    def of(self, subject: Subject) -> Subject:
+        """The last subject on the way from cause to cause; the device itself without any."""
+        passed = {subject}
+        while (step := self._up.get(subject)) is not None and step.subject not in passed:
+            subject = step.subject
+            passed.add(subject)
+        return subject

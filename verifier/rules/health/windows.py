@@ -1,4 +1,4 @@
-"""The plan's maintenance windows: which of them a unit is in."""
+"""The plan's maintenance windows: which of them a device is in."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from verifier.model.subject import Subject
 
 
 class Windows:
-    """The plan's maintenance windows, by unit."""
+    """The plan's maintenance windows, by device."""
 
     def __init__(self, plan: Plan) -> None:
         self._windows = [
@@ -29,10 +29,10 @@ class Windows:
         }
 
     def at(self, memory: Memory, at_s: float) -> str | None:
-        """The window that a unit, or what its state hangs on, is in at this time."""
+        """The window that a device, or what its state hangs on, is in at this time."""
         for window, start_s, to_s, sites in self._windows:
             if start_s <= at_s < to_s and (
-                not sites or any(sites & self._of(s) for s in (memory.unit, memory.root))
+                not sites or any(sites & self._of(s) for s in (memory.subject, memory.root))
             ):
                 return window.name
         return None

@@ -9,8 +9,8 @@ import netaddr
 
 from verifier.model.address import Address, Interface
 from verifier.model.subject import Subject
-from verifier.rules.hosts import not_a_host, unusable
-from verifier.rules.plan.scope import LAPTOP, Fault, Found, Place, Scope, device, device_path
+from verifier.rules.fit.hosts import not_a_host, unusable
+from verifier.rules.plan.scope import LAPTOP, Found, Place, RuleProblem, Scope, device, device_path
 
 _Ranges = tuple[tuple[netaddr.IPNetwork, str], ...]
 
@@ -68,11 +68,11 @@ def address_not_a_host(scope: Scope) -> Found:
     """A network, broadcast, multicast, reserved or unspecified address; in IPv6 also anycast."""
     for subject, path, interface in _interfaces(scope):
         if (why := unusable(interface)) is not None:
-            yield Fault(subject, path, f"{why}: no unit can have it; take a host address")
+            yield RuleProblem(subject, path, f"{why}: no device can have it; take a host address")
     for host in scope.plan.management.hosts:
         if (why := not_a_host(host.address)) is not None:
             path = ("hosts", host.name, "address")
-            yield Fault(Subject("host", host.name), path, f"{why}: take a host address")
+            yield RuleProblem(Subject("host", host.name), path, f"{why}: take a host address")
 
 
 def _kind(scope: Scope, ranges: _Ranges, advice: str) -> Found:
@@ -80,12 +80,12 @@ def _kind(scope: Scope, ranges: _Ranges, advice: str) -> Found:
         if not_a_host(address) is None and not address.is_loopback:
             what = _within(address, ranges)
             if what is not None:
-                yield Fault(subject, path, f"{address} is {what}: {advice}")
+                yield RuleProblem(subject, path, f"{address} is {what}: {advice}")
 
 
 def address_of_no_interface(scope: Scope) -> Found:
     """An IPv6 address that only stands for something else: mapped, translated, discarded."""
-    yield from _kind(scope, _NO_INTERFACE, "no unit can have it; write the address it stands for")
+    yield from _kind(scope, _NO_INTERFACE, "no device can have it; write the address it stands for")
 
 
 def address_of_retired_range(scope: Scope) -> Found:
@@ -103,7 +103,7 @@ def address_for_documentation(scope: Scope) -> Found:
                 f"{address} is reserved for documentation ({source}); "
                 "`example: true` in `network` says that this is meant"
             )
-            yield Fault(subject, path, message)
+            yield RuleProblem(subject, path, message)
 
 
 def address_stays_local(scope: Scope) -> Found:
@@ -111,10 +111,10 @@ def address_stays_local(scope: Scope) -> Found:
     for subject, path, address in _addresses(scope):
         if address.is_loopback and not scope.plan.network.example:
             message = f"{address} is a loopback address: it is only this machine's"
-            yield Fault(subject, path, message)
+            yield RuleProblem(subject, path, message)
         elif address.is_link_local:
             message = f"{address} is link-local: it is not reached through a router"
-            yield Fault(subject, path, message)
+            yield RuleProblem(subject, path, message)
 
 
 def _shortest(interface: Interface) -> int:
@@ -130,7 +130,7 @@ def prefix_too_short(scope: Scope) -> Found:
                 f"/{interface.prefix} takes {interface.subnet} for the device's own subnet: write "
                 f"the subnet's own prefix, /{_shortest(interface)} or longer"
             )
-            yield Fault(subject, _prefix_place(path), message)
+            yield RuleProblem(subject, _prefix_place(path), message)
 
 
 def prefix_improbable(scope: Scope) -> Found:
@@ -142,7 +142,7 @@ def prefix_improbable(scope: Scope) -> Found:
         local = interface.address.is_link_local or interface.address.is_loopback
         if interface.prefix < shortest and not local and unusable(interface) is None:
             message = f"/{interface.prefix} is shorter than any subnet's: write the subnet's own"
-            yield Fault(subject, _prefix_place(path), message)
+            yield RuleProblem(subject, _prefix_place(path), message)
 
 
 def _prefix_place(path: Place) -> Place:
@@ -151,15 +151,15 @@ def _prefix_place(path: Place) -> Place:
 
 
 def address_without_subnet(scope: Scope) -> Found:
-    """A /32 or /128: nobody else is in the unit's subnet."""
+    """A /32 or /128: nobody else is in the device's subnet."""
     for d in scope.plan.devices:
         alone = d.address.prefix == d.address.address.bits and not d.other_addresses
         if alone and d.gateway is None and not scope.routes(d) and unusable(d.address) is None:
             message = (
-                f"{d.address}: nobody else is in this subnet, so nobody can reach the unit "
+                f"{d.address}: nobody else is in this subnet, so nobody can reach the device "
                 "directly; write the subnet's prefix length"
             )
-            yield Fault(device(d.name), device_path(d.name, "mask"), message)
+            yield RuleProblem(device(d.name), device_path(d.name, "mask"), message)
 
 
 def address_doubled(scope: Scope) -> Found:
@@ -169,7 +169,7 @@ def address_doubled(scope: Scope) -> Found:
         key = (address.version, address.value, address.zone)
         if (owner := owners.setdefault(key, subject)) is not subject:
             message = f"{address} is also the address of {owner.kind} {owner.name!r}: change one"
-            yield Fault(subject, path, message)
+            yield RuleProblem(subject, path, message)
 
 
 def address_still_taken(scope: Scope) -> Found:
@@ -183,8 +183,8 @@ def address_still_taken(scope: Scope) -> Found:
             n for n in holders.get(address, ()) if subject.kind != "device" or n != subject.name
         ]
         if others:
-            message = f"{address} is the present address of {others[0]!r}: move that unit first"
-            yield Fault(subject, path, message)
+            message = f"{address} is the present address of {others[0]!r}: move that device first"
+            yield RuleProblem(subject, path, message)
 
 
 def address_is_factory_address(scope: Scope) -> Found:
@@ -204,9 +204,9 @@ def address_is_factory_address(scope: Scope) -> Found:
         if others:
             message = (
                 f"{address} is the factory address of {others[0]!r}: "
-                "take another, or both answer when that unit is new"
+                "take another, or both answer when that device is new"
             )
-            yield Fault(subject, path, message)
+            yield RuleProblem(subject, path, message)
 
 
 def laptop_is_gateway(scope: Scope) -> Found:
@@ -217,4 +217,4 @@ def laptop_is_gateway(scope: Scope) -> Found:
     using = [d.name for d in scope.plan.devices if d.gateway == laptop.address]
     if using and not any(d.address.address == laptop.address for d in scope.plan.devices):
         message = f"{laptop.address} is the gateway of {using[0]!r}: take another for the laptop"
-        yield Fault(LAPTOP, ("management", "laptop"), message)
+        yield RuleProblem(LAPTOP, ("management", "laptop"), message)

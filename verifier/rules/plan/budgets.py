@@ -8,7 +8,7 @@ from verifier.model.plan import Carrier, End, EndName, Link
 from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.plan.figures import END_RANGES, LINK_RANGES, probable
-from verifier.rules.plan.scope import Fault, Found, Scope, end_of, end_path, figure, listed
+from verifier.rules.plan.scope import Found, RuleProblem, Scope, end_of, end_path, figure, listed
 from verifier.rules.radio import voltage
 
 _ROUNDING_DB = 0.05
@@ -46,7 +46,7 @@ def rx_level_off_budget(scope: Scope) -> Found:
             f"{figure(planned)} dBm planned, our sum gives {found.level_dbm:.1f} dBm "
             f"({off:+.1f} dB){found.gas_words()}; mend the level, or the figure that is wrong:"
         )
-        yield Fault(
+        yield RuleProblem(
             end_of(link, carrier, name),
             end_path(link, carrier, name, "rx_level_dbm"),
             "\n".join((message, *found.lines())),
@@ -76,7 +76,7 @@ def rx_level_missing(scope: Scope) -> Found:
             if gaps
             else "without it the level is judged by the sum of the plan's figures"
         )
-        yield Fault(Subject("link", link.name), ("links", link.name), message)
+        yield RuleProblem(Subject("link", link.name), ("links", link.name), message)
 
 
 def _receives(scope: Scope, end: End) -> bool:
@@ -98,7 +98,9 @@ def rx_level_over_limit(scope: Scope) -> Found:
                 f"{field} {figure(level)} dBm, but {near.device} is overloaded above "
                 f"{figure(most)} dBm: plan less power, or more attenuation"
             )
-            yield Fault(end_of(link, carrier, name), end_path(link, carrier, name, field), message)
+            yield RuleProblem(
+                end_of(link, carrier, name), end_path(link, carrier, name, field), message
+            )
 
 
 def fade_margin_over_level(scope: Scope) -> Found:
@@ -118,7 +120,7 @@ def fade_margin_over_level(scope: Scope) -> Found:
                 f"{figure(have)} dB, but a fade margin of {figure(margin)} dB is planned: mend one"
             )
             path = ("links", link.name, "fade_margin_db")
-            yield Fault(end_of(link, carrier, name), path, message)
+            yield RuleProblem(end_of(link, carrier, name), path, message)
 
 
 def alignment_voltage_off_level(scope: Scope) -> Found:
@@ -138,4 +140,4 @@ def alignment_voltage_off_level(scope: Scope) -> Found:
             f"{window.volts:.2f} V at {figure(level)} dBm: mend one of them"
         )
         path = end_path(link, carrier, name, "alignment_v")
-        yield Fault(end_of(link, carrier, name), path, message)
+        yield RuleProblem(end_of(link, carrier, name), path, message)

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from verifier.model.subject import Subject
-from verifier.rules.plan.scope import Fault, Found, Place, Scope, end_of, end_path, network
+from verifier.rules.plan.scope import Found, Place, RuleProblem, Scope, end_of, end_path, network
 
 _POWER = (-40.0, 50.0)
 _LEVEL = (-120.0, 0.0)
@@ -64,7 +64,7 @@ _ACCEPTANCE_RANGES = {
     "max_uas": (0.0, 1e9),
     "mtu_bytes": (68.0, 65535.0),
 }
-"""What is common in the trade, generously: beyond it a unit was mistaken or a sign forgotten."""
+"""What is common in the trade, generously: beyond it a device was mistaken or a sign forgotten."""
 
 _COORDINATES = {"latitude": 90.0, "longitude": 180.0}
 _OLDEST = 1980
@@ -109,9 +109,9 @@ def number_improbable(scope: Scope) -> Found:
             if value is not None and not low <= value <= high:
                 message = (
                     f"{name} {value:g} is outside {low:g} to {high:g}: "
-                    "is the unit right, and the sign?"
+                    "is the device right, and the sign?"
                 )
-                yield Fault(subject, (*path, name), message)
+                yield RuleProblem(subject, (*path, name), message)
 
 
 def coordinate_out_of_range(scope: Scope) -> Found:
@@ -124,7 +124,7 @@ def coordinate_out_of_range(scope: Scope) -> Found:
                     f"{name} {value:g} is not on the globe: at most {limit:g} degrees; "
                     "were latitude and longitude exchanged?"
                 )
-                yield Fault(Subject("site", site.name), ("sites", site.name, name), message)
+                yield RuleProblem(Subject("site", site.name), ("sites", site.name, name), message)
 
 
 def date_improbable(scope: Scope) -> Found:
@@ -135,7 +135,7 @@ def date_improbable(scope: Scope) -> Found:
     ahead = scope.today is not None and date - scope.today > _AHEAD
     if ahead or date.year < _OLDEST:
         message = f"the plan's date is {date}: is the year right?"
-        yield Fault(network(scope), ("network", "date"), message)
+        yield RuleProblem(network(scope), ("network", "date"), message)
 
 
 def revision_mangled(scope: Scope) -> Found:
@@ -146,7 +146,7 @@ def revision_mangled(scope: Scope) -> Found:
             f"revision {revision!r} looks like a date that a spreadsheet made of it: "
             "format the cell as text and type it again"
         )
-        yield Fault(network(scope), ("network", "revision"), message)
+        yield RuleProblem(network(scope), ("network", "revision"), message)
 
 
 def licence_expired(scope: Scope) -> Found:
@@ -159,7 +159,7 @@ def licence_expired(scope: Scope) -> Found:
                 f"the licence ended on {until}, today is {scope.today}: "
                 "do not transmit before it is renewed"
             )
-            yield Fault(Subject("link", link.name), path, message)
+            yield RuleProblem(Subject("link", link.name), path, message)
 
 
 def maintenance_backwards(scope: Scope) -> Found:
@@ -167,7 +167,7 @@ def maintenance_backwards(scope: Scope) -> Found:
     for window in scope.plan.maintenance:
         if window.to <= window.start:
             message = f"maintenance {window.name!r} ends before it begins: exchange from and to"
-            yield Fault(network(scope), ("maintenance", window.name, "to"), message)
+            yield RuleProblem(network(scope), ("maintenance", window.name, "to"), message)
 
 
 def atpc_range_backwards(scope: Scope) -> Found:
@@ -178,4 +178,4 @@ def atpc_range_backwards(scope: Scope) -> Found:
             if low is not None and high is not None and low > high:
                 message = f"ATPC from {low:g} to {high:g} dBm: exchange lowest and highest"
                 path = end_path(link, carrier, name, "atpc_min_dbm")
-                yield Fault(end_of(link, carrier, name), path, message)
+                yield RuleProblem(end_of(link, carrier, name), path, message)

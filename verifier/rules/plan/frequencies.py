@@ -13,8 +13,8 @@ from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.plan.figures import END_RANGES, LINK_RANGES, probable
 from verifier.rules.plan.scope import (
-    Fault,
     Found,
+    RuleProblem,
     Scope,
     device,
     device_path,
@@ -33,7 +33,7 @@ def tx_mhz(end: End) -> float | None:
 
 @dataclass(frozen=True, slots=True)
 class Halves:
-    """How the frequencies of a carrier and its units' `tx_band` agree: the most telling fault.
+    """How the frequencies of a carrier and its devices' `tx_band` agree: the most telling fault.
 
     Attributes:
         verdict: None: nothing wrong; `against`: at `end`, whose partner names no half.
@@ -53,8 +53,8 @@ def halves(scope: Scope) -> Iterator[Halves]:
     for link, carrier in scope.carriers:
         if link.duplexing != "fdd" or carrier.a.device == carrier.b.device:
             continue
-        units = [scope.devices.get(end.device) for _, end in carrier.ends()]
-        a, b = (unit.tx_band if unit is not None else None for unit in units)
+        devices = [scope.devices.get(end.device) for _, end in carrier.ends()]
+        a, b = (device.tx_band if device is not None else None for device in devices)
         yield Halves(link, carrier, (a, b), *_judge((a, b), tx_mhz(carrier.a), tx_mhz(carrier.b)))
 
 
@@ -95,11 +95,13 @@ def tx_same_at_both_ends(scope: Scope) -> Found:
                 "write the other half's frequency at one end, or duplexing tdd"
             )
             path = end_path(h.link, h.carrier, "b", "tx_mhz")
-            yield Fault(Subject("link", h.link.name, carrier=h.carrier.carrier), path, message)
+            yield RuleProblem(
+                Subject("link", h.link.name, carrier=h.carrier.carrier), path, message
+            )
 
 
 def band_halves_equal(scope: Scope) -> Found:
-    """Both ends are units of the same half of the band."""
+    """Both ends are devices of the same half of the band."""
     for h in halves(scope):
         if h.verdict == "equal":
             message = (
@@ -107,45 +109,51 @@ def band_halves_equal(scope: Scope) -> Found:
                 "one end transmits high, the other low"
             )
             path = device_path(h.carrier.b.device, "tx_band")
-            yield Fault(Subject("link", h.link.name, carrier=h.carrier.carrier), path, message)
+            yield RuleProblem(
+                Subject("link", h.link.name, carrier=h.carrier.carrier), path, message
+            )
 
 
 def band_halves_crossed(scope: Scope) -> Found:
-    """The unit of the high half has the lower frequency, and the other way round."""
+    """The device of the high half has the lower frequency, and the other way round."""
     for h in halves(scope):
         if h.verdict == "crossed":
             message = (
                 f"{_frequencies(h.carrier)}, but tx_band is {h.bands[0]} at end a and "
-                f"{h.bands[1]} at end b: exchange the frequencies, or the units"
+                f"{h.bands[1]} at end b: exchange the frequencies, or the devices"
             )
             path = end_path(h.link, h.carrier, "a", "tx_mhz")
-            yield Fault(Subject("link", h.link.name, carrier=h.carrier.carrier), path, message)
+            yield RuleProblem(
+                Subject("link", h.link.name, carrier=h.carrier.carrier), path, message
+            )
 
 
 def frequency_against_band(scope: Scope) -> Found:
-    """An end's frequency is in the other half than its unit's `tx_band`."""
+    """An end's frequency is in the other half than its device's `tx_band`."""
     for h in halves(scope):
         if h.verdict == "against" and h.end is not None:
             band = h.bands[0] or h.bands[1]
             path = end_path(h.link, h.carrier, h.end, "tx_mhz")
-            message = f"{_frequencies(h.carrier)}, but the unit at end {h.end} has tx_band {band}"
-            yield Fault(end_of(h.link, h.carrier, h.end), path, f"{message}: mend one of them")
+            message = f"{_frequencies(h.carrier)}, but the device at end {h.end} has tx_band {band}"
+            yield RuleProblem(
+                end_of(h.link, h.carrier, h.end), path, f"{message}: mend one of them"
+            )
 
 
 def _variants(scope: Scope, name: str) -> list[Variant]:
-    """What a unit can be: its part number's variant, else those of its half of the band."""
-    profile, unit = scope.profile(name), scope.devices.get(name)
-    if profile is None or unit is None:
+    """What a device can be: its part number's variant, else those of its half of the band."""
+    profile, device = scope.profile(name), scope.devices.get(name)
+    if profile is None or device is None:
         return []
-    part = (unit.part_number or "").casefold()
+    part = (device.part_number or "").casefold()
     exact = [v for v in profile.variant if v.part.casefold() == part]
-    if exact or unit.part_number is not None:
+    if exact or device.part_number is not None:
         return exact
-    return [v for v in profile.variant if unit.tx_band in {None, v.tx_band} or v.tx_band is None]
+    return [v for v in profile.variant if device.tx_band in {None, v.tx_band} or v.tx_band is None]
 
 
 def frequency_outside_variant(scope: Scope) -> Found:
-    """The unit's part number cannot transmit on the planned frequency."""
+    """The device's part number cannot transmit on the planned frequency."""
     for h in halves(scope):
         for name, end in h.carrier.ends() if h.verdict is None else ():
             variants, mhz = _variants(scope, end.device), tx_mhz(end)
@@ -161,7 +169,7 @@ def frequency_outside_variant(scope: Scope) -> Found:
                     "another part number, or another frequency"
                 )
                 path = end_path(h.link, h.carrier, name, "tx_mhz")
-                yield Fault(end_of(h.link, h.carrier, name), path, message)
+                yield RuleProblem(end_of(h.link, h.carrier, name), path, message)
 
 
 def variant_of_other_band(scope: Scope) -> Found:
@@ -180,7 +188,7 @@ def variant_of_other_band(scope: Scope) -> Found:
                     f"part number {d.part_number} is the {v.tx_band} half, tx_band says "
                     f"{d.tx_band}: mend one of them"
                 )
-                yield Fault(device(d.name), device_path(d.name, "tx_band"), message)
+                yield RuleProblem(device(d.name), device_path(d.name, "tx_band"), message)
 
 
 def _off_raster(h: Halves) -> list[tuple[EndName, str]]:
@@ -213,7 +221,7 @@ def channel_off_raster(scope: Scope) -> Found:
     for h in halves(scope):
         for name, message in _off_raster(h):
             path = end_path(h.link, h.carrier, name, "tx_mhz")
-            yield Fault(end_of(h.link, h.carrier, name), path, message)
+            yield RuleProblem(end_of(h.link, h.carrier, name), path, message)
 
 
 def duplex_spacing_differs(scope: Scope) -> Found:
@@ -229,11 +237,13 @@ def duplex_spacing_differs(scope: Scope) -> Found:
                 f"duplex spacing is {figure(planned)} MHz: mend a frequency or the spacing"
             )
             path = end_path(h.link, h.carrier, "b", "tx_mhz")
-            yield Fault(Subject("link", h.link.name, carrier=h.carrier.carrier), path, message)
+            yield RuleProblem(
+                Subject("link", h.link.name, carrier=h.carrier.carrier), path, message
+            )
 
 
 def radio_on_two_frequencies(scope: Scope) -> Found:
-    """One radio of a unit is in two carriers with different frequencies."""
+    """One radio of a device is in two carriers with different frequencies."""
     first: dict[tuple[str, int], tuple[str, float]] = {}
     for link, carrier in scope.carriers:
         for name, end in carrier.ends():
@@ -248,7 +258,7 @@ def radio_on_two_frequencies(scope: Scope) -> Found:
                     f"{figure(other)} MHz in {where}: number the radios (`radio`)"
                 )
                 path = end_path(link, carrier, name, "tx_mhz")
-                yield Fault(end_of(link, carrier, name), path, message)
+                yield RuleProblem(end_of(link, carrier, name), path, message)
 
 
 def _together(link: Link) -> dict[tuple[float | None, float | None], list[Carrier]]:
@@ -275,7 +285,7 @@ def carriers_collide(scope: Scope) -> Found:
                     )
                     path = ("links", link.name, str(carrier.carrier), "polarisation")
                     subject = Subject("link", link.name, carrier=carrier.carrier)
-                    yield Fault(subject, path, message)
+                    yield RuleProblem(subject, path, message)
 
 
 def xpic_on_two_frequencies(scope: Scope) -> Found:
@@ -286,4 +296,6 @@ def xpic_on_two_frequencies(scope: Scope) -> Found:
                 "2+0-xpic uses one channel with both polarisations, but the carriers' "
                 "frequencies differ: mend them, or write 2+0"
             )
-            yield Fault(Subject("link", link.name), ("links", link.name, "protection"), message)
+            yield RuleProblem(
+                Subject("link", link.name), ("links", link.name, "protection"), message
+            )

@@ -11,7 +11,7 @@ from verifier.model.plan import Carrier, Link, Site
 from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.plan.figures import END_RANGES, LINK_RANGES, probable
-from verifier.rules.plan.scope import Fault, Found, Scope, end_of, end_path, figure
+from verifier.rules.plan.scope import Found, RuleProblem, Scope, end_of, end_path, figure
 
 _LONGEST_HOP_KM = 250
 """Longer than any line-of-sight hop in use (common practice)."""
@@ -32,7 +32,7 @@ def coordinates_incomplete(scope: Scope) -> Found:
         missing = [name for name, value in values.items() if value is None]
         if len(missing) == 1 and not scope.written("sites", site.name, missing[0]):
             message = f"{missing[0]} is missing: write both coordinates, or none"
-            yield Fault(Subject("site", site.name), ("sites", site.name), message)
+            yield RuleProblem(Subject("site", site.name), ("sites", site.name), message)
 
 
 def _mistakes(site: Site) -> Iterator[tuple[str, Site]]:
@@ -67,7 +67,7 @@ def coordinates_swapped(scope: Scope) -> Found:
     """Coordinates exchanged, or a sign wrong: only so are a site's hops impossibly long."""
     for name, what in _explained(scope).items():
         message = f"{what}; as written the hop is over {_LONGEST_HOP_KM} km"
-        yield Fault(Subject("site", name), ("sites", name, "latitude"), message)
+        yield RuleProblem(Subject("site", name), ("sites", name, "latitude"), message)
 
 
 def coordinates_far_off(scope: Scope) -> Found:
@@ -79,7 +79,7 @@ def coordinates_far_off(scope: Scope) -> Found:
                 f"{a.name} and {b.name} are {path.km:.0f} km apart by their coordinates: "
                 "check both sites"
             )
-            yield Fault(Subject("link", name), ("links", name), message)
+            yield RuleProblem(Subject("link", name), ("links", name), message)
 
 
 def _sound(scope: Scope, link: Link) -> radio.Path | None:
@@ -99,7 +99,7 @@ def path_length_differs(scope: Scope) -> Found:
                 f"{figure(planned)} km planned, {path.km:.2f} km by the coordinates of the sites: "
                 "mend the length or a coordinate"
             )
-            yield Fault(Subject("link", link.name), ("links", link.name, "path_km"), message)
+            yield RuleProblem(Subject("link", link.name), ("links", link.name, "path_km"), message)
 
 
 def _planned_azimuths(carrier: Carrier) -> tuple[float | None, float | None]:
@@ -126,7 +126,7 @@ def azimuth_off_coordinates(scope: Scope) -> Found:
                 "the coordinates" + (": that is the other end's" if back else ": mend one of them")
             )
             path_of = end_path(link, carrier, name, "azimuth_deg")
-            yield Fault(end_of(link, carrier, name), path_of, message)
+            yield RuleProblem(end_of(link, carrier, name), path_of, message)
 
 
 def azimuths_not_facing(scope: Scope) -> Found:
@@ -142,7 +142,7 @@ def azimuths_not_facing(scope: Scope) -> Found:
                 "not 180: the antennas do not face each other"
             )
             subject = Subject("link", link.name, carrier=carrier.carrier)
-            yield Fault(subject, end_path(link, carrier, "b", "azimuth_deg"), message)
+            yield RuleProblem(subject, end_path(link, carrier, "b", "azimuth_deg"), message)
 
 
 def link_within_site(scope: Scope) -> Found:
@@ -151,5 +151,5 @@ def link_within_site(scope: Scope) -> Found:
         for carrier in link.carriers[:1]:
             a, b = scope.devices.get(carrier.a.device), scope.devices.get(carrier.b.device)
             if a is not None and b is not None and a is not b and a.site and a.site == b.site:
-                message = f"both ends are at {a.site}: mend the site of one unit"
-                yield Fault(Subject("link", link.name), ("links", link.name), message)
+                message = f"both ends are at {a.site}: mend the site of one device"
+                yield RuleProblem(Subject("link", link.name), ("links", link.name), message)

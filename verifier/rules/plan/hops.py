@@ -10,7 +10,7 @@ from verifier.model.profile import Limits, Mode, Profile
 from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.plan.figures import LINK_RANGES, probable
-from verifier.rules.plan.scope import Fault, Found, Scope, end_of, end_path, figure
+from verifier.rules.plan.scope import Found, RuleProblem, Scope, end_of, end_path, figure
 
 _ROUNDING = 0.05
 """dB, Mbit/s: figures are written with one decimal."""
@@ -30,7 +30,7 @@ def bandwidth_missing(scope: Scope) -> Found:
         frequencies = any(e.tx_mhz is not None for c in link.carriers for _, e in c.ends())
         if frequencies and link.bandwidth_mhz is None and not scope.written(*path):
             message = "frequencies are planned, but no bandwidth: write bandwidth_mhz"
-            yield Fault(Subject("link", link.name), path, message)
+            yield RuleProblem(Subject("link", link.name), path, message)
 
 
 def polarisation_missing(scope: Scope) -> Found:
@@ -40,7 +40,7 @@ def polarisation_missing(scope: Scope) -> Found:
         frequencies = any(end.tx_mhz is not None for _, end in carrier.ends())
         if frequencies and carrier.polarisation is None and not scope.written(*path):
             message = "frequencies are planned, but no polarisation: write V or H"
-            yield Fault(Subject("link", link.name, carrier=carrier.carrier), path, message)
+            yield RuleProblem(Subject("link", link.name, carrier=carrier.carrier), path, message)
 
 
 def carriers_too_few(scope: Scope) -> Found:
@@ -51,7 +51,9 @@ def carriers_too_few(scope: Scope) -> Found:
                 f"{link.protection} has two carriers, but one is planned: add the other, "
                 "or mend the protection"
             )
-            yield Fault(Subject("link", link.name), ("links", link.name, "protection"), message)
+            yield RuleProblem(
+                Subject("link", link.name), ("links", link.name, "protection"), message
+            )
 
 
 def _profiles(scope: Scope, link: Link) -> dict[str, Profile]:
@@ -61,7 +63,7 @@ def _profiles(scope: Scope, link: Link) -> dict[str, Profile]:
 
 
 def _mode(scope: Scope, link: Link, device: str) -> Mode | None:
-    """The mode of a unit at the link's highest modulation and bandwidth."""
+    """The mode of a device at the link's highest modulation and bandwidth."""
     profile = scope.profile(device)
     if profile is None or link.modulation_max is None:
         return None
@@ -70,7 +72,7 @@ def _mode(scope: Scope, link: Link, device: str) -> Mode | None:
 
 
 def modulation_unknown(scope: Scope) -> Found:
-    """A modulation that a unit's profile does not have."""
+    """A modulation that a device's profile does not have."""
     for link in scope.plan.links:
         for name, modulation, path in _modulations(link):
             for profile in _profiles(scope, link).values():
@@ -80,7 +82,7 @@ def modulation_unknown(scope: Scope) -> Found:
                         f"{name} {modulation} is not in profile {profile.id} ({known}): "
                         "mend it, or add the mode to the profile"
                     )
-                    yield Fault(Subject("link", link.name), path, message)
+                    yield RuleProblem(Subject("link", link.name), path, message)
 
 
 def _modulations(link: Link) -> Iterator[tuple[str, str, tuple[str, ...]]]:
@@ -94,7 +96,7 @@ def _modulations(link: Link) -> Iterator[tuple[str, str, tuple[str, ...]]]:
 
 
 def mode_missing_at_bandwidth(scope: Scope) -> Found:
-    """A unit's profile has the modulation, but not at this bandwidth."""
+    """A device's profile has the modulation, but not at this bandwidth."""
     for link in scope.plan.links:
         bandwidth = probable(link, "bandwidth_mhz", LINK_RANGES)
         if bandwidth is None:
@@ -110,7 +112,7 @@ def mode_missing_at_bandwidth(scope: Scope) -> Found:
                         f"{name} {modulation} at {figure(bandwidth)} MHz is not in profile "
                         f"{profile.id} (it has {known} MHz): mend one of them"
                     )
-                    yield Fault(Subject("link", link.name), path, message)
+                    yield RuleProblem(Subject("link", link.name), path, message)
 
 
 def modulation_order(scope: Scope) -> Found:
@@ -126,7 +128,9 @@ def modulation_order(scope: Scope) -> Found:
                 f"lowest {link.modulation_min}, reference {link.modulation_reference}, highest "
                 f"{link.modulation_max}: these do not rise; mend their order"
             )
-            yield Fault(Subject("link", link.name), ("links", link.name, "modulation_max"), message)
+            yield RuleProblem(
+                Subject("link", link.name), ("links", link.name, "modulation_max"), message
+            )
 
 
 def _times(count: int) -> str:
@@ -134,7 +138,7 @@ def _times(count: int) -> str:
 
 
 def capacity_over_key(scope: Scope) -> Found:
-    """More capacity than the unit's feature key allows."""
+    """More capacity than the device's feature key allows."""
     for link in scope.plan.links:
         capacity, key = link.capacity_mbps, link.key_capacity_mbps
         if capacity is not None and key is not None and capacity > key + _ROUNDING:
@@ -142,7 +146,9 @@ def capacity_over_key(scope: Scope) -> Found:
                 f"{figure(capacity)} Mbit/s planned, the key allows {figure(key)} Mbit/s: "
                 "order another key, or plan less"
             )
-            yield Fault(Subject("link", link.name), ("links", link.name, "capacity_mbps"), message)
+            yield RuleProblem(
+                Subject("link", link.name), ("links", link.name, "capacity_mbps"), message
+            )
 
 
 def _over_symbols(link: Link) -> str | None:
@@ -166,7 +172,9 @@ def capacity_over_symbols(scope: Scope) -> Found:
     """More capacity than bits x bandwidth of the highest modulation, for each carrier."""
     for link in scope.plan.links:
         if (message := _over_symbols(link)) is not None:
-            yield Fault(Subject("link", link.name), ("links", link.name, "capacity_mbps"), message)
+            yield RuleProblem(
+                Subject("link", link.name), ("links", link.name, "capacity_mbps"), message
+            )
 
 
 def capacity_over_mode(scope: Scope) -> Found:
@@ -185,11 +193,13 @@ def capacity_over_mode(scope: Scope) -> Found:
             f"{_times(radio.carrying(link))}{figure(least)} = {figure(most)} Mbit/s: plan less, or "
             "a higher modulation or bandwidth"
         )
-        yield Fault(Subject("link", link.name), ("links", link.name, "capacity_mbps"), message)
+        yield RuleProblem(
+            Subject("link", link.name), ("links", link.name, "capacity_mbps"), message
+        )
 
 
 def power_over_mode(scope: Scope) -> Found:
-    """More power than the unit gives at the highest modulation."""
+    """More power than the device gives at the highest modulation."""
     for link, carrier, name, end in _ends(scope):
         mode = _mode(scope, link, end.device)
         if mode is None or mode.max_tx_power_dbm is None or end.tx_power_dbm is None:
@@ -200,7 +210,7 @@ def power_over_mode(scope: Scope) -> Found:
                 f"{figure(mode.max_tx_power_dbm)} dBm at {link.modulation_max}: plan less"
             )
             path = end_path(link, carrier, name, "tx_power_dbm")
-            yield Fault(end_of(link, carrier, name), path, message)
+            yield RuleProblem(end_of(link, carrier, name), path, message)
 
 
 def eirp_over_licence(scope: Scope) -> Found:
@@ -216,7 +226,7 @@ def eirp_over_licence(scope: Scope) -> Found:
             f"{figure(end.max_eirp_dbm)} dBm: plan {figure(eirp - end.max_eirp_dbm)} dB less power"
         )
         path = end_path(link, carrier, name, "tx_power_dbm")
-        yield Fault(end_of(link, carrier, name), path, message)
+        yield RuleProblem(end_of(link, carrier, name), path, message)
 
 
 def atpc_over_licence(scope: Scope) -> Found:
@@ -232,7 +242,7 @@ def atpc_over_licence(scope: Scope) -> Found:
                 f"{figure(end.max_eirp_dbm)} dBm: plan {figure(eirp - end.max_eirp_dbm)} dB less"
             )
             path = end_path(link, carrier, name, "atpc_max_dbm")
-            yield Fault(end_of(link, carrier, name), path, message)
+            yield RuleProblem(end_of(link, carrier, name), path, message)
 
 
 NEAR_OVERLOAD_DB = 10.0
@@ -287,7 +297,7 @@ def _worst(found: Iterator[tuple[_OnBench, str]]) -> Found:
         if known is None or at.level_dbm > known[0].level_dbm:
             worst[at.path] = at, message
     for at, message in worst.values():
-        yield Fault(at.subject, at.path, message)
+        yield RuleProblem(at.subject, at.path, message)
 
 
 def bench_damage(scope: Scope) -> Found:

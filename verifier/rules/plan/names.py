@@ -11,8 +11,8 @@ from verifier.model.plan import Device
 from verifier.model.subject import Subject, SubjectKind
 from verifier.rules.plan.scope import (
     ANY,
-    Fault,
     Found,
+    RuleProblem,
     Scope,
     device,
     device_path,
@@ -28,7 +28,7 @@ _SEARCHES = 20
 def nothing_planned(scope: Scope) -> Found:
     """No device is planned."""
     if not scope.plan.devices:
-        yield Fault(network(scope), ("network",), "the plan has no devices: add them", ANY)
+        yield RuleProblem(network(scope), ("network",), "the plan has no devices: add them", ANY)
 
 
 def _kinds(scope: Scope) -> Iterator[tuple[SubjectKind, str, list[str]]]:
@@ -47,7 +47,7 @@ def name_doubled(scope: Scope) -> Found:
             if times > 1:
                 how = "two" if times == 2 else str(times)  # noqa: PLR2004
                 message = f"{how} {path} are called {name!r}: give each its own name"
-                yield Fault(Subject(kind, name), (path, name), message)
+                yield RuleProblem(Subject(kind, name), (path, name), message)
 
 
 def name_differs_by_case(scope: Scope) -> Found:
@@ -62,7 +62,7 @@ def name_differs_by_case(scope: Scope) -> Found:
                     f"{name!r} and {min(same)!r} are equal but for capital letters: "
                     "make them one, or more different"
                 )
-                yield Fault(Subject(kind, name), (path, name), message)
+                yield RuleProblem(Subject(kind, name), (path, name), message)
 
 
 def name_with_separator(scope: Scope) -> Found:
@@ -70,7 +70,7 @@ def name_with_separator(scope: Scope) -> Found:
     for kind, path, names in _kinds(scope):
         for name in dict.fromkeys(n for n in names if ";" in n):
             message = f"{name!r} holds `;`, which separates names in a sheet's list: leave it out"
-            yield Fault(Subject(kind, name), (path, name), message)
+            yield RuleProblem(Subject(kind, name), (path, name), message)
 
 
 def profile_unknown(scope: Scope) -> Found:
@@ -83,7 +83,7 @@ def profile_unknown(scope: Scope) -> Found:
             near = difflib.get_close_matches(d.profile, known, n=1)
             hint = f"did you mean {near[0]}?" if near else f"there are {', '.join(known)}"
             message = f"there is no profile {d.profile!r}; {hint} (--profiles DIR adds your own)"
-            yield Fault(device(d.name), device_path(d.name, "profile"), message)
+            yield RuleProblem(device(d.name), device_path(d.name, "profile"), message)
 
 
 def site_unknown(scope: Scope) -> Found:
@@ -92,13 +92,13 @@ def site_unknown(scope: Scope) -> Found:
     for d in scope.plan.devices:
         if d.site is not None and d.site not in known:
             message = f"site {d.site!r} is not in the plan{hint(d.site)}"
-            yield Fault(device(d.name), device_path(d.name, "site"), message, d.site)
+            yield RuleProblem(device(d.name), device_path(d.name, "site"), message, d.site)
     for window in scope.plan.maintenance:
         path = ("maintenance", window.name, "sites")
         for site in window.sites:
             if site not in known:
                 message = f"maintenance {window.name!r}: site {site!r} is not in the plan"
-                yield Fault(network(scope), path, message + hint(site), site)
+                yield RuleProblem(network(scope), path, message + hint(site), site)
 
 
 class _Hints:
@@ -125,7 +125,7 @@ def link_end_unknown(scope: Scope) -> Found:
     for link, carrier in scope.carriers:
         for name, end in carrier.ends():
             if end.device not in known:
-                yield Fault(
+                yield RuleProblem(
                     end_of(link, carrier, name),
                     end_path(link, carrier, name, "device"),
                     f"device {end.device!r} is not in the plan{hint(end.device)}",
@@ -137,19 +137,19 @@ def link_to_itself(scope: Scope) -> Found:
     """A link joins a device with itself."""
     for link in scope.plan.links:
         if link.carriers and all(c.a.device == c.b.device for c in link.carriers):
-            message = f"{link.carriers[0].a.device!r} stands at both ends: name the other unit"
-            yield Fault(Subject("link", link.name), ("links", link.name), message)
+            message = f"{link.carriers[0].a.device!r} stands at both ends: name the other device"
+            yield RuleProblem(Subject("link", link.name), ("links", link.name), message)
 
 
-def unit_twice_in_carrier(scope: Scope) -> Found:
+def device_twice_in_carrier(scope: Scope) -> Found:
     """One carrier of several has the same device at both ends."""
     for link in scope.plan.links:
         same = [c for c in link.carriers if c.a.device == c.b.device]
         for carrier in same if len(same) < len(link.carriers) else ():
-            yield Fault(
+            yield RuleProblem(
                 Subject("link", link.name, carrier=carrier.carrier),
                 ("links", link.name, str(carrier.carrier)),
-                f"{carrier.a.device!r} stands at both ends of the carrier: name the other unit",
+                f"{carrier.a.device!r} stands at both ends of the carrier: name the other device",
             )
 
 
@@ -163,7 +163,7 @@ def ends_mixed_up(scope: Scope) -> Found:
                 f"{name!r} is at end a in one carrier and at end b in another: "
                 "exchange a and b in one of them"
             )
-            yield Fault(Subject("link", link.name), ("links", link.name), message)
+            yield RuleProblem(Subject("link", link.name), ("links", link.name), message)
 
 
 def carrier_doubled(scope: Scope) -> Found:
@@ -173,7 +173,7 @@ def carrier_doubled(scope: Scope) -> Found:
             if times > 1:
                 message = f"carrier {number} stands {times} times: number them 1, 2, ..."
                 subject = Subject("link", link.name, carrier=number)
-                yield Fault(subject, ("links", link.name, str(number)), message)
+                yield RuleProblem(subject, ("links", link.name, str(number)), message)
 
 
 def link_doubled(scope: Scope) -> Found:
@@ -185,7 +185,7 @@ def link_doubled(scope: Scope) -> Found:
         if first != link.name and ends[0][0] != ends[1][0]:
             message = f"joins the same radios as link {first!r}: leave one of them out"
             subject = Subject("link", link.name, carrier=carrier.carrier)
-            yield Fault(subject, ("links", link.name, str(carrier.carrier)), message)
+            yield RuleProblem(subject, ("links", link.name, str(carrier.carrier)), message)
 
 
 def uplink_unknown(scope: Scope) -> Found:
@@ -195,11 +195,11 @@ def uplink_unknown(scope: Scope) -> Found:
         path = device_path(d.name, "uplink")
         for up in d.uplink:
             if up == d.name:
-                message = "a unit cannot be its own uplink: name the next unit on the way"
-                yield Fault(device(d.name), path, message)
+                message = "a device cannot be its own uplink: name the next device on the way"
+                yield RuleProblem(device(d.name), path, message)
             elif up not in known:
                 message = f"uplink {up!r} is not in the plan{hint(up)}"
-                yield Fault(device(d.name), path, message, up)
+                yield RuleProblem(device(d.name), path, message, up)
 
 
 def uplink_circle(scope: Scope) -> Found:
@@ -218,9 +218,9 @@ def uplink_circle(scope: Scope) -> Found:
             circle = [*names[names.index(here) :], here]
             message = (
                 f"the uplinks go in a circle: {' > '.join(circle)}; "
-                "the unit nearest the operations desk has no uplink"
+                "the device nearest the operations desk has no uplink"
             )
-            yield Fault(device(here), device_path(here, "uplink"), message)
+            yield RuleProblem(device(here), device_path(here, "uplink"), message)
 
 
 def _without_way_out(scope: Scope) -> dict[str, Device]:
@@ -246,12 +246,14 @@ def check_unknown(scope: Scope) -> Found:
     """`not_tested_ok` lists a check or a device that there is not."""
     for allowed in scope.plan.not_tested_ok:
         if (why := unknown_check(allowed.name)) is not None:
-            yield Fault(network(scope), ("not_tested_ok", allowed.check), why)
+            yield RuleProblem(network(scope), ("not_tested_ok", allowed.check), why)
         elif allowed.device is not None and allowed.device not in scope.devices:
             near = difflib.get_close_matches(allowed.device, scope.devices, n=1)
             hint = f"; did you mean {near[0]!r}?" if near else ""
             message = f"{allowed.check!r}: no device is called {allowed.device!r}{hint}"
-            yield Fault(network(scope), ("not_tested_ok", allowed.check), message, allowed.device)
+            yield RuleProblem(
+                network(scope), ("not_tested_ok", allowed.check), message, allowed.device
+            )
 
 
 def traffic_pair_unclear(scope: Scope) -> Found:
@@ -260,7 +262,7 @@ def traffic_pair_unclear(scope: Scope) -> Found:
         one, _, other = (part.strip() for part in pair.partition(">"))
         if not one or not other or ">" in other or one == other:
             message = f"{pair!r} is no pair of hosts: write host>host, two different ones"
-            yield Fault(network(scope), ("acceptance", "traffic_pairs"), message)
+            yield RuleProblem(network(scope), ("acceptance", "traffic_pairs"), message)
 
 
 def neighbour_is_itself(scope: Scope) -> Found:
@@ -268,9 +270,11 @@ def neighbour_is_itself(scope: Scope) -> Found:
     for d in scope.plan.devices:
         for port in d.ports:
             if port.neighbour == d.name:
-                message = "the neighbour is the unit itself: name the unit at the cable's far end"
+                message = (
+                    "the neighbour is the device itself: name the device at the cable's far end"
+                )
                 path = ("devices", d.name, "ports", port.name, "neighbour")
-                yield Fault(Subject("port", d.name, port=port.name), path, message)
+                yield RuleProblem(Subject("port", d.name, port=port.name), path, message)
 
 
 def port_of_address_unknown(scope: Scope) -> Found:
@@ -280,8 +284,8 @@ def port_of_address_unknown(scope: Scope) -> Found:
         for other in d.other_addresses:
             if names and other.port is not None and other.port not in names:
                 message = (
-                    f"port {other.port!r} of {other.address} is not among the unit's ports "
+                    f"port {other.port!r} of {other.address} is not among the device's ports "
                     f"({', '.join(sorted(names))}): mend the name, or add the port"
                 )
                 path = ("devices", d.name, "other_addresses", str(other.address), "port")
-                yield Fault(device(d.name), path, message, other.port)
+                yield RuleProblem(device(d.name), path, message, other.port)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from verifier.model.plan import EndName
 from verifier.model.subject import Subject
 from verifier.rules.plan.frequencies import Halves, halves, tx_mhz
-from verifier.rules.plan.scope import Fault, Found, Scope, figure
+from verifier.rules.plan.scope import Found, RuleProblem, Scope, figure
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class _Hop:
     link: str
     band: int
     sites: tuple[str, str]
-    units: tuple[str, str]
+    devices: tuple[str, str]
     mhz: tuple[float | None, float | None]
     high: EndName | None
 
@@ -80,7 +80,7 @@ def ring_of_odd_hops(scope: Scope) -> Found:
             f"{len(names)} hops of one band form a ring ({', '.join(names)}): with an odd number "
             "some site transmits in both halves; put one hop into another band"
         )
-        yield Fault(Subject("link", names[0]), ("links", names[0]), message)
+        yield RuleProblem(Subject("link", names[0]), ("links", names[0]), message)
 
 
 def _odd_rings(hops: list[_Hop]) -> list[list[_Hop]]:
@@ -136,17 +136,18 @@ def both_halves_at_site(scope: Scope) -> Found:
     for hop in hops:
         for n, end in enumerate(("a", "b")):
             if hop.high is not None:
-                unit = hop.units[n], hop.mhz[n]
-                roles[hop.band, hop.sites[n]].setdefault(end == hop.high, unit)
-    for (band, site), units in roles.items():
-        if len(units) > 1 and (band, site) not in told:
+                device = hop.devices[n], hop.mhz[n]
+                roles[hop.band, hop.sites[n]].setdefault(end == hop.high, device)
+    for (band, site), devices in roles.items():
+        if len(devices) > 1 and (band, site) not in told:
             message = (
-                f"{_said(units[True])} transmits in the high half, {_said(units[False])} in the "
+                f"{_said(devices[True])} transmits in the high half, "
+                f"{_said(devices[False])} in the "
                 "low half of one band: they disturb each other; exchange the halves of one hop"
             )
-            yield Fault(Subject("site", site), ("sites", site), message)
+            yield RuleProblem(Subject("site", site), ("sites", site), message)
 
 
-def _said(unit: tuple[str, float | None]) -> str:
-    name, mhz = unit
+def _said(device: tuple[str, float | None]) -> str:
+    name, mhz = device
     return name if mhz is None else f"{name} ({figure(mhz)} MHz)"

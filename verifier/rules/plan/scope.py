@@ -19,10 +19,10 @@ Severity = Literal["error", "warning"]
 Place = tuple[str, ...]
 
 ANY = "*"
-"""Stands for any name in `Fault.missing`."""
+"""Stands for any name in `RuleProblem.missing`."""
 
 
-class Fault(NamedTuple):
+class RuleProblem(NamedTuple):
     """What a rule found.
 
     Attributes:
@@ -37,7 +37,7 @@ class Fault(NamedTuple):
     missing: str | None = None
 
 
-Found = Iterator[Fault]
+Found = Iterator[RuleProblem]
 
 
 @dataclass(frozen=True)

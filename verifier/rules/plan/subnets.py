@@ -8,11 +8,11 @@ from collections.abc import Iterable, Iterator
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Device
 from verifier.model.subject import Subject
-from verifier.rules.hosts import unusable
+from verifier.rules.fit.hosts import unusable
 from verifier.rules.plan.scope import (
-    Fault,
     Found,
     Place,
+    RuleProblem,
     Scope,
     device,
     device_path,
@@ -37,7 +37,7 @@ def gateway_is_itself(scope: Scope) -> Found:
     for d, gateway, own, path in _gateways(scope):
         if any(i.address == gateway for i in own):
             message = f"gateway {gateway} is the device's own address: write the router's"
-            yield Fault(device(d.name), path, message)
+            yield RuleProblem(device(d.name), path, message)
 
 
 def gateway_of_other_family(scope: Scope) -> Found:
@@ -48,7 +48,7 @@ def gateway_of_other_family(scope: Scope) -> Found:
                 f"gateway {gateway} is IPv{gateway.version}, the device has only "
                 f"IPv{own[0].version}: write one of the same family"
             )
-            yield Fault(device(d.name), path, message)
+            yield RuleProblem(device(d.name), path, message)
 
 
 def gateway_outside_subnet(scope: Scope) -> Found:
@@ -62,7 +62,7 @@ def gateway_outside_subnet(scope: Scope) -> Found:
                 f"gateway {gateway} lies outside {subnets}: the device cannot reach it; "
                 "mend the gateway, the address or the prefix"
             )
-            yield Fault(device(d.name), path, message)
+            yield RuleProblem(device(d.name), path, message)
 
 
 def gateway_not_a_host(scope: Scope) -> Found:
@@ -70,7 +70,7 @@ def gateway_not_a_host(scope: Scope) -> Found:
     for d, gateway, own, path in _gateways(scope):
         around = next((i for i in own if i.holds(gateway) and i.address != gateway), None)
         if around is not None and (why := unusable(Interface(gateway, around.prefix))) is not None:
-            yield Fault(device(d.name), path, f"gateway: {why}; write the router's")
+            yield RuleProblem(device(d.name), path, f"gateway: {why}; write the router's")
 
 
 def _sound(d: Device) -> bool:
@@ -95,10 +95,10 @@ def gateway_differs_in_subnet(scope: Scope) -> Found:
         for d in inside:
             if d.gateway != usual:
                 message = (
-                    f"gateway {d.gateway}, but {times} other unit{'s' * (times > 1)} of "
+                    f"gateway {d.gateway}, but {times} other device{'s' * (times > 1)} of "
                     f"{d.address.subnet} use{'s' * (times == 1)} {usual}: is this meant?"
                 )
-                yield Fault(device(d.name), device_path(d.name, "gateway"), message)
+                yield RuleProblem(device(d.name), device_path(d.name, "gateway"), message)
 
 
 def _cut_off(scope: Scope) -> set[str]:
@@ -141,10 +141,10 @@ def subnets_overlap(scope: Scope) -> Found:
             continue
         message = (
             f"{few.subnet} ({listed(list(dict.fromkeys(names)))}) overlaps {many.subnet} "
-            f"({users[subnet_key(many)][0][0].name}): units of one segment have one prefix length"
+            f"({users[subnet_key(many)][0][0].name}): devices of one segment have one prefix length"
         )
         place = (*path[:-1], "mask") if path[-1] == "address" else path
-        yield Fault(subject, place, message)
+        yield RuleProblem(subject, place, message)
 
 
 def hop_in_two_subnets(scope: Scope) -> Found:
@@ -162,7 +162,7 @@ def hop_in_two_subnets(scope: Scope) -> Found:
                     f"{a.name} is in {a.address.subnet}, {b.name} in {b.address.subnet}: "
                     "a bridged hop is one subnet; if it is routed, leave it so"
                 )
-                yield Fault(Subject("link", link.name), ("links", link.name), message)
+                yield RuleProblem(Subject("link", link.name), ("links", link.name), message)
 
 
 def _near(one: Device, other: Device) -> bool:
@@ -187,7 +187,7 @@ def host_unanswerable(scope: Scope) -> Found:
         if outside:
             subnets = ", ".join(dict.fromkeys(i.subnet for i in own))
             message = (
-                f"no gateway: the unit in {subnets} can never answer {listed(outside)}; "
+                f"no gateway: the device in {subnets} can never answer {listed(outside)}; "
                 "write its gateway"
             )
-            yield Fault(device(d.name), path, message)
+            yield RuleProblem(device(d.name), path, message)

@@ -98,7 +98,7 @@ def eirp_sum(end: End, power_dbm: float) -> str:
 
 
 def power_within_eirp_dbm(end: End) -> float | None:
-    """The most a unit may transmit by its licence: max EIRP - gain + losses after it, in dBm.
+    """The most a device may transmit by its licence: max EIRP - gain + losses after it, in dBm.
 
     None where licence or gain is not planned.
     """

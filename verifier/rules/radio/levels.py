@@ -158,7 +158,7 @@ def asked_level(
 
 
 def bench_attenuation_db(near: End, far: End) -> float | None:
-    """What stands between the units on the bench: as the receiving end says, else as the other."""
+    """What is between the devices on the bench: as the receiving end says, else the other."""
     if near.bench_attenuation_db is not None:
         return near.bench_attenuation_db
     return far.bench_attenuation_db
@@ -167,7 +167,7 @@ def bench_attenuation_db(near: End, far: End) -> float | None:
 def planned_loss(near: End, far: End, stage: Stage) -> Expected | str:
     """Planned power of `far` less planned level of `near`, in dB, else what is missing.
 
-    On the bench it is the attenuation between the units, else bench power less bench level.
+    On the bench it is the attenuation between the devices, else bench power less bench level.
     """
     if stage == "bench":
         attenuation = bench_attenuation_db(near, far)
@@ -223,7 +223,7 @@ def alignment_power(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lines:
+class AlignmentVoltages:
     """What the alignment port should show, each a window or why there is none.
 
     Attributes:
@@ -237,15 +237,15 @@ class Lines:
 
 def alignment_lines(
     link: Link, carrier: Carrier, name: EndName, near_profile: Profile, far_profile: Profile
-) -> Lines:
+) -> AlignmentVoltages:
     """The two lines of an end's alignment voltage, for a card or a person's reading.
 
     Args:
         link: gives the bandwidth.
         carrier: whose ends they are.
         name: the end whose port is read.
-        near_profile: of its unit: table and tolerance.
-        far_profile: of the unit that transmits to it: modes and their powers.
+        near_profile: of its device: table and tolerance.
+        far_profile: of the device that transmits to it: modes and their powers.
     """
     near, far = (carrier.a, carrier.b) if name == "a" else (carrier.b, carrier.a)
     power = alignment_power(link, far, far_profile)
@@ -255,7 +255,7 @@ def alignment_lines(
         else expected_level(near, far, "alignment", far_power_dbm=power.value)
     )
     in_service = expected_level(near, far, "handover")
-    return Lines(
+    return AlignmentVoltages(
         aligning=line(near, near_profile, aligning), in_service=line(near, near_profile, in_service)
     )
 

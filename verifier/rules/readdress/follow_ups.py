@@ -9,90 +9,96 @@ from collections.abc import Iterable, Iterator, Mapping
 from verifier.model.plan import Device, Plan
 from verifier.model.runbook import FollowUp
 from verifier.model.subject import Subject
-from verifier.rules.readdress.spots import Key, Unit
+from verifier.rules.readdress.placement import Key, MovingDevice
 
 _KNOWS_SOURCE = {"trap": "traps", "syslog": "log messages"}
 
 
-def follow_ups(plan: Plan, units: Iterable[Unit], moved: Iterable[Unit]) -> tuple[FollowUp, ...]:
+def follow_ups(
+    plan: Plan, devices: Iterable[MovingDevice], moved: Iterable[MovingDevice]
+) -> tuple[FollowUp, ...]:
     """For every changed address, in plan order: who else knows it.
 
     Args:
         plan: as it was read, for the place of each row.
-        units: all units, in the end.
+        devices: all devices, in the end.
         moved: those that this runbook moves.
     """
-    every, all_moved = list(units), list(moved)
+    every, all_moved = list(devices), list(moved)
     changed = [u for u in all_moved if u.present.key != u.planned.key]
-    users: dict[Key, list[Unit]] = defaultdict(list)
-    below: dict[str, list[Unit]] = defaultdict(list)
-    before: dict[Key, Unit] = {u.present.key: u for u in every}
-    for unit in every:
-        for key in {unit.present.gateway_key, unit.planned.gateway_key} - {None}:
+    users: dict[Key, list[MovingDevice]] = defaultdict(list)
+    below: dict[str, list[MovingDevice]] = defaultdict(list)
+    before: dict[Key, MovingDevice] = {u.present.key: u for u in every}
+    for device in every:
+        for key in {device.present.gateway_key, device.planned.gateway_key} - {None}:
             assert key is not None
-            users[key].append(unit)
-        for up in unit.device.uplink:
-            below[up].append(unit)
+            users[key].append(device)
+        for up in device.device.uplink:
+            below[up].append(device)
     made: list[FollowUp] = []
-    for unit in changed:
-        made += _gateway(unit, users.get(unit.present.key, ()))
-        made += _uplink(unit, below.get(unit.name, ()))
-        made += _hosts(plan, unit)
-        made.append(_neighbour_cache(unit, before.get(unit.planned.key)))
-        made.append(_label(unit.device, unit))
+    for device in changed:
+        made += _gateway(device, users.get(device.present.key, ()))
+        made += _uplink(device, below.get(device.name, ()))
+        made += _hosts(plan, device)
+        made.append(_neighbour_cache(device, before.get(device.planned.key)))
+        made.append(_label(device.device, device))
     rows = {d.name: d for d in plan.devices}
     made += [_plan_row(plan, rows[u.name], u) for u in all_moved]
     return tuple(made)
 
 
-def _gateway(unit: Unit, users: Iterable[Unit]) -> Iterator[FollowUp]:
-    old, new = unit.present.at.address, unit.planned.at.address
+def _gateway(device: MovingDevice, users: Iterable[MovingDevice]) -> Iterator[FollowUp]:
+    old, new = device.present.at.address, device.planned.at.address
     for user in users:
-        if user.name == unit.name:
+        if user.name == device.name:
             continue
-        if user.planned.gateway_key == unit.present.key:
-            message = f"its gateway {old} is gone: {unit.name} is at {new}; plan and set a new one"
+        if user.planned.gateway_key == device.present.key:
+            message = (
+                f"its gateway {old} is gone: {device.name} is at {new}; plan and set a new one"
+            )
         else:
             message = (
-                f"its gateway was {old} ({unit.name}) and is {user.planned.gateway} by this "
+                f"its gateway was {old} ({device.name}) and is {user.planned.gateway} by this "
                 "runbook: look that it has it, and that it is reached from another subnet"
             )
         yield FollowUp("gateway", Subject("device", user.name), message)
 
 
-def _uplink(unit: Unit, below: Iterable[Unit]) -> Iterator[FollowUp]:
+def _uplink(device: MovingDevice, below: Iterable[MovingDevice]) -> Iterator[FollowUp]:
     for user in below:
         yield FollowUp(
             "uplink",
             Subject("device", user.name),
-            f"its management traffic passes through {unit.name}, now at "
-            f"{unit.planned.at.address}: look that it still answers",
+            f"its management traffic passes through {device.name}, now at "
+            f"{device.planned.at.address}: look that it still answers",
         )
 
 
-def _hosts(plan: Plan, unit: Unit) -> Iterator[FollowUp]:
-    old, new = unit.present.at.address, unit.planned.at.address
+def _hosts(plan: Plan, device: MovingDevice) -> Iterator[FollowUp]:
+    old, new = device.present.at.address, device.planned.at.address
     for host in plan.management.hosts:
         subject = Subject("host", host.name)
         if {"icmp", "snmp"} & set(host.uses):
-            yield FollowUp("manager", subject, f"polls {unit.name} at {old}: change that to {new}")
+            yield FollowUp(
+                "manager", subject, f"polls {device.name} at {old}: change that to {new}"
+            )
         what = [words for use, words in _KNOWS_SOURCE.items() if use in host.uses]
         if what:
             yield FollowUp(
                 "receiver",
                 subject,
-                f"{' and '.join(what)} of {unit.name} come from {new}, no longer from {old}: "
+                f"{' and '.join(what)} of {device.name} come from {new}, no longer from {old}: "
                 "change what it accepts and how it names the sender",
             )
 
 
-def _neighbour_cache(unit: Unit, former: Unit | None) -> FollowUp:
+def _neighbour_cache(device: MovingDevice, former: MovingDevice | None) -> FollowUp:
     """Who had spoken to the old or the new address may send to the wrong MAC for a while."""
-    addresses = [unit.present.at.address]
-    mac = f" ({unit.device.mac})" if unit.device.mac else ""
-    message = f"laptop, gateways and hosts may still know {addresses[0]} as {unit.name}{mac}"
-    if former is not None and former.name != unit.name:
-        addresses.append(unit.planned.at.address)
+    addresses = [device.present.at.address]
+    mac = f" ({device.device.mac})" if device.device.mac else ""
+    message = f"laptop, gateways and hosts may still know {addresses[0]} as {device.name}{mac}"
+    if former is not None and former.name != device.name:
+        addresses.append(device.planned.at.address)
         of = f" ({former.device.mac})" if former.device.mac else ""
         message += f", and {addresses[1]} as {former.name}{of}"
     ways = [
@@ -101,7 +107,7 @@ def _neighbour_cache(unit: Unit, former: Unit | None) -> FollowUp:
     ]
     return FollowUp(
         "neighbour-cache",
-        Subject("device", unit.name),
+        Subject("device", device.name),
         f"{message}; to forget it: {', '.join(ways)}; routers have a command of their own",
     )
 
@@ -117,26 +123,27 @@ def _forget(system: str, address: str, *, v4: bool) -> str:
     return f'netsh interface ipv6 delete neighbors "INTERFACE" {address}'
 
 
-def _label(device: Device, unit: Unit) -> FollowUp:
+def _label(device: Device, moving: MovingDevice) -> FollowUp:
     text = f" {device.label!r}" if device.label else ""
     return FollowUp(
         "label",
         Subject("device", device.name),
-        f"reprint its label{text}: {unit.planned.at.address} instead of {unit.present.at.address}",
+        f"reprint its label{text}: {moving.planned.at.address} instead of "
+        f"{moving.present.at.address}",
     )
 
 
-def _plan_row(plan: Plan, row: Device, unit: Unit) -> FollowUp:
-    place = plan.origin("devices", unit.name, "address") or "the plan"
-    if (row.address, row.gateway) == (unit.planned.at, unit.planned.gateway):
-        what = f"once it is moved, record its present address as {unit.planned.at}"
+def _plan_row(plan: Plan, row: Device, device: MovingDevice) -> FollowUp:
+    place = plan.origin("devices", device.name, "address") or "the plan"
+    if (row.address, row.gateway) == (device.planned.at, device.planned.gateway):
+        what = f"once it is moved, record its present address as {device.planned.at}"
     else:
-        by = f", gateway {unit.planned.gateway}" if unit.planned.gateway else ""
-        what = f"its row says {row.address}; it is to be {unit.planned.at}{by}"
+        by = f", gateway {device.planned.gateway}" if device.planned.gateway else ""
+        what = f"its row says {row.address}; it is to be {device.planned.at}{by}"
     return FollowUp(
         "plan",
-        Subject("device", unit.name),
-        f"{place}: {what} (--done {shlex.quote(unit.name)} --write-plan FILE writes it)",
+        Subject("device", device.name),
+        f"{place}: {what} (--done {shlex.quote(device.name)} --write-plan FILE writes it)",
     )
 
 
@@ -152,14 +159,14 @@ def behind(plan: Plan) -> Mapping[str, tuple[list[str], list[str]]]:
             links[name].append(link.name)
     found: dict[str, tuple[list[str], list[str]]] = {}
     for device in plan.devices:
-        units: dict[str, None] = {}
+        devices: dict[str, None] = {}
         stack = list(reversed(below.get(device.name, [])))
         while stack:
             name = stack.pop()
-            if name not in units and name != device.name:
-                units[name] = None
+            if name not in devices and name != device.name:
+                devices[name] = None
                 stack.extend(reversed(below.get(name, [])))
-        own = dict.fromkeys(x for name in (device.name, *units) for x in links.get(name, ()))
-        if units or own:
-            found[device.name] = (list(units), list(own))
+        own = dict.fromkeys(x for name in (device.name, *devices) for x in links.get(name, ()))
+        if devices or own:
+            found[device.name] = (list(devices), list(own))
     return found

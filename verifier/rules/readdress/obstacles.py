@@ -1,4 +1,4 @@
-"""Why a unit cannot be moved, and the smallest way out."""
+"""Why a device cannot be moved, and the smallest way out."""
 
 from __future__ import annotations
 
@@ -8,100 +8,105 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from verifier.model.address import Interface
-from verifier.rules.hosts import downwards, unusable, with_value
-from verifier.rules.readdress.run import ALL, Run, State
-from verifier.rules.readdress.spots import Key, Net, Spot, Unit, host_in, key_of
+from verifier.rules.fit.hosts import downwards, unusable, with_value
+from verifier.rules.readdress.placement import Key, MovingDevice, Net, Placement, host_in, key_of
+from verifier.rules.readdress.run import ALL, Run, SegmentState
 from verifier.rules.readdress.world import Task, World
 
 _LISTED = 4
 
 
 def obstacles(task: Task, blocked: Mapping[str, str]) -> dict[str, str]:
-    """Units that are blocked whatever the order of the steps is, with the reason; new ones only.
+    """Devices that are blocked whatever the order of the steps is, with the reason; new ones only.
 
-    A unit that waits for the address of a blocked one is blocked too.
+    A device that waits for the address of a blocked one is blocked too.
     """
     apart, remote = task.setting == "one-at-a-time", task.setting == "remote"
     found = dict(blocked)
-    shared = Counter(u.present.key for u in task.units)
-    staying: dict[Key, Unit] = {}
+    shared = Counter(u.present.key for u in task.devices)
+    staying: dict[Key, MovingDevice] = {}
     while True:
         if not apart:
-            staying = {u.present.key: u for u in task.units if not u.moves or u.name in found}
+            staying = {u.present.key: u for u in task.devices if not u.moves or u.name in found}
         new: dict[str, str] = {}
         free: dict[Net, list[int]] = {}
-        for unit in task.units:
-            if unit.moves and unit.name not in found:
-                reason = _standing(task, unit, shared) or _held_by_one_that_stays(unit, staying)
+        for device in task.devices:
+            if device.moves and device.name not in found:
+                reason = _standing(task, device, shared) or _held_by_one_that_stays(device, staying)
                 if reason is None and not remote:
-                    reason = _no_room(task, unit, staying, free)
+                    reason = _no_room(task, device, staying, free)
                 if reason is not None:
-                    new[unit.name] = reason
+                    new[device.name] = reason
         if not new:
             return {name: why for name, why in found.items() if name not in blocked}
         found.update(new)
 
 
-def _standing(task: Task, unit: Unit, shared: Mapping[Key, int]) -> str | None:
-    """What stands against a unit on its own."""
-    reason = _at_present(task, unit) or _in_the_end(task, unit)
+def _standing(task: Task, device: MovingDevice, shared: Mapping[Key, int]) -> str | None:
+    """What stands against a device on its own."""
+    reason = _at_present(task, device) or _in_the_end(task, device)
     if reason is None and task.setting == "remote":
-        return _shared(unit) if shared[unit.present.key] > 1 else _no_way(task, unit)
+        return _shared(device) if shared[device.present.key] > 1 else _no_way(task, device)
     return reason
 
 
-def _held_by_one_that_stays(unit: Unit, staying: Mapping[Key, Unit]) -> str | None:
-    other = staying.get(unit.planned.key)
-    if other is None or other is unit:
+def _held_by_one_that_stays(
+    device: MovingDevice, staying: Mapping[Key, MovingDevice]
+) -> str | None:
+    other = staying.get(device.planned.key)
+    if other is None or other is device:
         return None
     return (
-        f"its planned address {unit.planned.at.address} is held by {other.name}, which stays "
+        f"its planned address {device.planned.at.address} is held by {other.name}, which stays "
         "there: move that one first"
     )
 
 
-def _at_present(task: Task, unit: Unit) -> str | None:
-    if (why := unusable(unit.present.at)) is not None:
+def _at_present(task: Task, device: MovingDevice) -> str | None:
+    if (why := unusable(device.present.at)) is not None:
         return f"its present address cannot be right: {why}"
-    if (owner := task.held.get(unit.present.key)) is not None:
+    if (owner := task.held.get(device.present.key)) is not None:
         return (
-            f"its present address {unit.present.at.address} is also that of {owner}: neither can "
-            "be told from the other; take the unit off and move it where that one is not attached"
+            f"its present address {device.present.at.address} is also that of {owner}: neither can "
+            "be told from the other; take the device off and move it where that one is not attached"
         )
     return None
 
 
-def _in_the_end(task: Task, unit: Unit) -> str | None:
-    planned = unit.planned
+def _in_the_end(task: Task, device: MovingDevice) -> str | None:
+    planned = device.planned
     if (owner := task.held.get(planned.key)) is not None:
         return (
             f"its planned address {planned.at.address} is held by {owner}: free it there first, "
             "or plan another one"
         )
     gateway = planned.gateway
-    own = [planned, *(Spot(o.address) for o in unit.device.other_addresses)]
+    own = [planned, *(Placement(o.address) for o in device.device.other_addresses)]
     if gateway is not None and not (gateway.is_link_local and not gateway.is_v4):
         assert planned.gateway_key is not None
         if not any(s.holds(planned.gateway_key) for s in own):
             return (
                 f"its gateway {gateway} lies outside {planned.at.subnet}: name one inside "
-                f"(--change {unit.name}={planned.at},GATEWAY)"
+                f"(--change {device.name}={planned.at},GATEWAY)"
             )
     return None
 
 
-def _shared(unit: Unit) -> str:
+def _shared(device: MovingDevice) -> str:
     return (
-        f"another unit has its present address {unit.present.at.address} too: from afar they "
+        f"another device has its present address {device.present.at.address} too: from afar they "
         "cannot be told apart; change them on the bench with --one-at-a-time"
     )
 
 
 def _no_room(
-    task: Task, unit: Unit, staying: Mapping[Key, Unit], free: dict[Net, list[int]]
+    task: Task,
+    device: MovingDevice,
+    staying: Mapping[Key, MovingDevice],
+    free: dict[Net, list[int]],
 ) -> str | None:
     """No address is left for the laptop in one of the subnets, whenever it comes there."""
-    for spot in (unit.present, unit.planned):
+    for spot in (device.present, device.planned):
         if spot.net not in free:
             unheld = (v for v in _hosts(spot) if not _held(task, staying, spot, v))
             free[spot.net] = list(itertools.islice(unheld, 2))
@@ -112,16 +117,16 @@ def _no_room(
     return None
 
 
-def _no_way(task: Task, unit: Unit) -> str | None:
-    """From where it stays, the laptop cannot reach the unit, or the unit not answer."""
-    everywhere = World(replace(task, units=(unit,)))
-    everywhere.unit_gateways.clear()
-    run = Run(everywhere, State(ALL, bytes(1), (), task.laptop))
-    for when, spot in (("at present", unit.present), ("once moved", unit.planned)):
+def _no_way(task: Task, device: MovingDevice) -> str | None:
+    """From where it stays, the laptop cannot reach the device, or the device not answer."""
+    everywhere = World(replace(task, devices=(device,)))
+    everywhere.device_gateways.clear()
+    run = Run(everywhere, SegmentState(ALL, bytes(1), (), task.laptop))
+    for when, spot in (("at present", device.present), ("once moved", device.planned)):
         if run.reaches(0, spot):
             continue
         if spot.key in run.view.keys:
-            return f"the laptop itself holds {spot.at.address}, which is the unit's {when}"
+            return f"the laptop itself holds {spot.at.address}, which is the device's {when}"
         if spot.gateway is None:
             return (
                 f"{when}, at {spot.at}, it has no gateway and cannot answer this laptop: "
@@ -134,33 +139,35 @@ def _no_way(task: Task, unit: Unit) -> str | None:
     return None
 
 
-def _hosts(spot: Spot) -> Iterator[int]:
+def _hosts(spot: Placement) -> Iterator[int]:
     return (v for v in downwards(spot.at) if host_in(spot.net, v))
 
 
-def _held(task: Task, staying: Mapping[Key, Unit], spot: Spot, value: int) -> str | None:
+def _held(
+    task: Task, staying: Mapping[Key, MovingDevice], spot: Placement, value: int
+) -> str | None:
     key = (spot.net[0], value)
     return task.held.get(key) or (staying[key].name if key in staying else None)
 
 
-def _full(spot: Spot, owners: Mapping[Interface, str]) -> str:
+def _full(spot: Placement, owners: Mapping[Interface, str]) -> str:
     subnet = spot.at.subnet
     if not owners:
         return (
             f"{subnet} has no second host, so no laptop can be on-link to {spot.at.address}: "
-            "give the unit a shorter prefix"
+            "give the device a shorter prefix"
         )
     listed = [f"{host.address} while {owner} is detached" for host, owner in owners.items()]
     more = f" (or {len(listed) - _LISTED} more)" if len(listed) > _LISTED else ""
     return (
         f"no free address for the laptop in {subnet}: it may borrow "
-        f"{', or '.join(listed[:_LISTED])}{more}; a unit is detached with --one-at-a-time"
+        f"{', or '.join(listed[:_LISTED])}{more}; a device is detached with --one-at-a-time"
     )
 
 
-def stuck(world: World, reached: State, i: int) -> str:
-    """Why a unit could not be moved, once all was done that could be."""
-    unit = world.movers[i]
+def stuck(world: World, reached: SegmentState, i: int) -> str:
+    """Why a device could not be moved, once all was done that could be."""
+    device = world.movers[i]
     present, planned = world.spots[i]
     run = Run(world, reached)
     if world.remote:
@@ -181,24 +188,24 @@ def stuck(world: World, reached: State, i: int) -> str:
     net = next((n for n in (present.net, planned.net) if n in world.tight), present.net)
     spot = present if net == present.net else planned
     hosts = [h for h in world.hosts.get(net, []) if key_of(h.address) != spot.key]
-    owners = {h: name for h in hosts if (name := _owner(world, key_of(h.address), unit))}
+    owners = {h: name for h in hosts if (name := _owner(world, key_of(h.address), device))}
     if not owners:
         return (
             f"the only other address of {spot.at.subnet}, {planned.at.address}, is needed by the "
-            "laptop while the unit is changed to it: move the unit through another subnet"
+            "laptop while the device is changed to it: move the device through another subnet"
         )
     return _full(spot, owners)
 
 
-def _owner(world: World, key: Key, unit: Unit) -> str | None:
+def _owner(world: World, key: Key, device: MovingDevice) -> str | None:
     for other in world.movers:
-        if other is not unit and key in (other.present.key, other.planned.key):
+        if other is not device and key in (other.present.key, other.planned.key):
             return other.name
     return None
 
 
 def _not_reached(world: World, run: Run, i: int) -> str:
-    unit = world.movers[i]
+    device = world.movers[i]
     present, planned = world.spots[i]
     assert world.waits is not None
     first = [world.movers[b].name for b in world.waits.below.get(i, ()) if run.status[b] != 4]  # noqa: PLR2004
@@ -216,8 +223,9 @@ def _not_reached(world: World, run: Run, i: int) -> str:
     if planned.key in run.view.keys:
         return f"the laptop itself holds its planned address {planned.at.address}"
     if not run.reaches(i, present):
-        return f"the laptop has no way to {present.at.address}, or the unit none back"
+        return f"the laptop has no way to {present.at.address}, or the device none back"
     return (
-        f"once it is at {planned.at} the laptop and it have no way to each other, or another unit "
-        f"would be cut off ({unit.name} is its gateway): stand beside it and use --segment"
+        f"once it is at {planned.at} the laptop and it have no way to each other, or "
+        f"another device "
+        f"would be cut off ({device.name} is its gateway): stand beside it and use --segment"
     )

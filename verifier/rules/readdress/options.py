@@ -6,18 +6,18 @@ import itertools
 from collections.abc import Iterator
 
 from verifier.model.address import Interface
-from verifier.rules.readdress.aside import temporary
-from verifier.rules.readdress.run import ALL, ASIDE, DONE, NEW, NONE, START, Run, State
-from verifier.rules.readdress.spots import Net, Spot, inside, key_of
+from verifier.rules.readdress.detour import temporary
+from verifier.rules.readdress.placement import Net, Placement, inside, key_of
+from verifier.rules.readdress.run import ALL, ASIDE, DONE, NEW, NONE, START, Run, SegmentState
 from verifier.rules.readdress.world import World
 
 _FEW = 8
-"""Up to so many units every possibility is tried; beyond, units of one kind go in plan order."""
+"""Up to so many devices every order is tried; beyond, devices of one kind go in plan order."""
 _MOST_HOSTS = 2 * _FEW
 _MOST_SETS = 1024
 
 
-def successors(world: World, state: State) -> Iterator[Run]:
+def successors(world: World, state: SegmentState) -> Iterator[Run]:
     """Every way on from a settled state, each settled again; better ones first where known."""
     yield from _free_moves(world, state)
     if world.remote:
@@ -36,7 +36,7 @@ def successors(world: World, state: State) -> Iterator[Run]:
             yield run
 
 
-def needs(run: Run, i: int) -> list[Spot]:
+def needs(run: Run, i: int) -> list[Placement]:
     """Where the laptop must still reach a mover."""
     present, planned = run.world.spots[i]
     status = run.status[i]
@@ -115,18 +115,18 @@ def _tight_hosts(world: World, run: Run, net: Net) -> list[Interface]:
 
 
 def _forever(world: World, run: Run, host: Interface) -> bool:
-    """Whether no unit still to come takes an address."""
+    """Whether no device still to come takes an address."""
     coming = world.target_of.get(key_of(host.address))
     return run.attached == ALL and (coming is None or run.status[coming] >= NEW)
 
 
 def _in_the_way(run: Run) -> bool:
-    """Whether the laptop has borrowed an address that a unit has."""
+    """Whether the laptop has borrowed an address that a device has."""
     spots = [run.spot(i).key for i in range(len(run.status))]
     return not run.view.keys.isdisjoint([*spots, *run.world.stay])
 
 
-def _may_help(world: World, state: State) -> bool:
+def _may_help(world: World, state: SegmentState) -> bool:
     """Whether a laptop change that leads to nothing at once can still be of use (apart only)."""
     run = Run(world, state)
     return bool(world.tight) or _in_the_way(run) or state.attached in (NONE, ALL)
@@ -135,7 +135,7 @@ def _may_help(world: World, state: State) -> bool:
 # -- connects and moves ---------------------------------------------------------------------------
 
 
-def _connects(world: World, state: State) -> Iterator[int]:
+def _connects(world: World, state: SegmentState) -> Iterator[int]:
     run = Run(world, state)
     if state.attached != ALL and run.may_connect(ALL):
         yield ALL
@@ -152,7 +152,7 @@ def _connects(world: World, state: State) -> Iterator[int]:
         yield i
 
 
-def _free_moves(world: World, state: State) -> Iterator[Run]:
+def _free_moves(world: World, state: SegmentState) -> Iterator[Run]:
     """Moves that cost no laptop change, but may spoil something."""
     now = Run(world, state)
     if state.attached == NONE:
@@ -168,7 +168,7 @@ def _free_moves(world: World, state: State) -> Iterator[Run]:
     yield from itertools.islice(_asides(world, state, now), None if _few(world) else _FEW)
 
 
-def _asides(world: World, state: State, now: Run) -> Iterator[Run]:
+def _asides(world: World, state: SegmentState, now: Run) -> Iterator[Run]:
     """Circles broken at each of their units that the laptop reaches, into each subnet."""
     for circle in now.unbroken():
         for i in circle:
@@ -189,7 +189,7 @@ def _aside_choices(world: World, i: int) -> list[Net]:
     return list(dict.fromkeys([*own, *world.samples] if _few(world) else own))
 
 
-def _moved(world: World, state: State, i: int, to: Spot, *, temporary: bool) -> Run:
+def _moved(world: World, state: SegmentState, i: int, to: Placement, *, temporary: bool) -> Run:
     run = Run(world, state)
     run.set(i, to, temporary=temporary)
     run.settle()

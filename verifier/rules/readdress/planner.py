@@ -9,18 +9,18 @@ from verifier.model.runbook import (
     Blocked,
     Confirm,
     Connect,
-    Figures,
     Runbook,
+    RunbookCost,
     SetDevice,
     SetLaptop,
     Step,
     figures,
 )
+from verifier.rules.readdress.heuristic import rough
 from verifier.rules.readdress.obstacles import obstacles, stuck
-from verifier.rules.readdress.rough import rough
-from verifier.rules.readdress.run import ALL, DONE, START, Op, State
+from verifier.rules.readdress.run import ALL, DONE, START, Op, SegmentState
 from verifier.rules.readdress.search import Price, search
-from verifier.rules.readdress.tidy import tidied
+from verifier.rules.readdress.trim import tidied
 from verifier.rules.readdress.world import Task, World
 
 
@@ -29,7 +29,7 @@ class _Outcome(NamedTuple):
 
     ops: list[Op] | None
     bound: Price | None
-    reached: State
+    reached: SegmentState
 
 
 def plan(task: Task) -> Runbook:
@@ -59,7 +59,7 @@ def _ordered(world: World) -> _Outcome:
 
 
 def _sorted(task: Task, blocked: dict[str, str]) -> tuple[Blocked, ...]:
-    names = [u.name for u in task.units if u.name in blocked]
+    names = [u.name for u in task.devices if u.name in blocked]
     return tuple(Blocked(name, blocked[name]) for name in names)
 
 
@@ -71,7 +71,7 @@ def _runbook(
     made = figures(steps)
     changes = len(world.movers) + len(world.circles)
     connects, laptop_changes = bound or (0, 0)
-    least = Figures(changes, connects, laptop_changes, 2 * changes + connects + laptop_changes)
+    least = RunbookCost(changes, connects, laptop_changes, 2 * changes + connects + laptop_changes)
     proved = made <= least
     return Runbook(
         setting=task.setting,

@@ -1,4 +1,4 @@
-"""New addresses for the plan's units: one by one, or a whole subnet."""
+"""New addresses for the plan's devices: one by one, or a whole subnet."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 from verifier.errors import UsageError
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Device, Plan
-from verifier.rules.hosts import unusable, with_value
-from verifier.rules.readdress.spots import Key, key_of
+from verifier.rules.fit.hosts import unusable, with_value
+from verifier.rules.readdress.placement import Key, key_of
 
 _LISTED = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class Renumbering:
     """A new address for one device; without `gateway` the planned one is kept."""
 
     device: str
@@ -32,19 +32,19 @@ class Renumber:
 
 
 def changed(
-    plan: Plan, changes: Iterable[Change], renumbers: Iterable[Renumber]
+    plan: Plan, changes: Iterable[Renumbering], renumbers: Iterable[Renumber]
 ) -> dict[str, Device]:
     """The devices that get a new address, by name, as they are to be.
 
     Raises:
-        UsageError: two wishes contradict each other, a subnet holds no unit or is too small, or
-            two units get one address.
+        UsageError: two wishes contradict each other, a subnet holds no device or is too small, or
+            two devices get one address.
     """
     wanted: dict[str, tuple[Device, str]] = {}
     devices = {d.name: d for d in plan.devices}
     for change in changes:
         if (why := unusable(change.address)) is not None:
-            raise UsageError(f"--change {change.device}: {why}: no unit can have it")
+            raise UsageError(f"--change {change.device}: {why}: no device can have it")
         old = devices[change.device]
         new = replace(old, address=change.address, gateway=change.gateway or old.gateway)
         _want(wanted, new, f"--change {change.device}={change.address}")
@@ -78,13 +78,13 @@ def _renumbered(plan: Plan, renumber: Renumber) -> Iterable[Device]:
         raise UsageError(f"{words}: the one is IPv{old.version}, the other IPv{new.version}")
     inside = [d for d in plan.devices if old.holds(d.address.address)]
     if not inside:
-        raise UsageError(f"{words}: no unit of the plan has an address in {old.subnet}")
+        raise UsageError(f"{words}: no device of the plan has an address in {old.subnet}")
     moved = [(d, _moved(d, renumber)) for d in inside]
     if misfits := [d for d, m in moved if m is None]:
         listed = ", ".join(f"{d.name} ({d.address})" for d in misfits[:_LISTED])
         more = f" and {len(misfits) - _LISTED} more" if len(misfits) > _LISTED else ""
         raise UsageError(
-            f"{words}: {new.subnet} is too small, {len(misfits)} of {len(inside)} units do not "
+            f"{words}: {new.subnet} is too small, {len(misfits)} of {len(inside)} devices do not "
             f"fit: {listed}{more}; name a larger subnet, or give these another address first"
         )
     return [m for _, m in moved if m is not None]

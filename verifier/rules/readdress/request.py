@@ -1,4 +1,4 @@
-"""From a plan and what was asked to a task: where each unit is and is to be, who holds what."""
+"""From a plan and what was asked to a task: where each device is and is to be, who holds what."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from verifier.model.address import Address, Interface
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.runbook import Setting
-from verifier.rules.hosts import unusable
-from verifier.rules.readdress.renumber import Change, Renumber, changed
-from verifier.rules.readdress.spots import Key, Spot, Unit, View, key_of
+from verifier.rules.fit.hosts import unusable
+from verifier.rules.fit.suggest import present
+from verifier.rules.readdress.placement import Key, MovingDevice, Placement, View, key_of
+from verifier.rules.readdress.renumber import Renumber, Renumbering, changed
 from verifier.rules.readdress.world import Task
-from verifier.rules.suggest import present
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,9 +23,9 @@ class Wish:
     """What the command line asks for.
 
     Attributes:
-        old: the plan that says where the units are now, instead of the present addresses.
+        old: the plan that says where the devices are now, instead of the present addresses.
         changes, renumbers: new addresses; the plan's are the present ones then.
-        done: names of units that are finished.
+        done: names of devices that are finished.
     """
 
     setting: Setting = "segment"
@@ -33,13 +33,13 @@ class Wish:
     laptop: tuple[Interface, ...] = ()
     laptop_gateway: Address | None = None
     old: Plan | None = None
-    changes: tuple[Change, ...] = ()
+    changes: tuple[Renumbering, ...] = ()
     renumbers: tuple[Renumber, ...] = ()
     done: tuple[str, ...] = ()
 
     @property
     def new_addresses(self) -> bool:
-        """Whether the plan's addresses are where the units are now."""
+        """Whether the plan's addresses are where the devices are now."""
         return bool(self.changes or self.renumbers)
 
 
@@ -51,12 +51,12 @@ def task(plan: Plan, profiles: Mapping[str, Profile], wish: Wish) -> Task:
         InputError: the old plan is one of another network.
     """
     _check_wish(plan, wish)
-    units, leftovers = _units(plan, profiles, wish)
-    held = _held(plan, units, wish)
+    devices, leftovers = _devices(plan, profiles, wish)
+    held = _held(plan, devices, wish)
     held.update({k: who for k, who in leftovers.items() if k not in held})
     made = Task(
-        units=units,
-        setting=_setting(units, wish.setting),
+        devices=devices,
+        setting=_setting(devices, wish.setting),
         many=wish.many,
         laptop=wish.laptop,
         laptop_gateway=wish.laptop_gateway,
@@ -75,37 +75,37 @@ def _check_wish(plan: Plan, wish: Wish) -> None:
             raise UsageError(f"no device {name!r} in the plan")
     if wish.old is not None and wish.new_addresses:
         raise UsageError(
-            "--from says where the units are, --change and --renumber where they are to be; "
+            "--from says where the devices are, --change and --renumber where they are to be; "
             "one run takes the one or the other"
         )
 
 
-# -- units ---------------------------------------------------------------------------------------
+# -- devices ---------------------------------------------------------------------------------------
 
 
-def _units(
+def _devices(
     plan: Plan, profiles: Mapping[str, Profile], wish: Wish
-) -> tuple[tuple[Unit, ...], dict[Key, str]]:
+) -> tuple[tuple[MovingDevice, ...], dict[Key, str]]:
     leftovers: dict[Key, str] = {}
     if wish.old is not None:
         now, gone = _matched(plan, wish.old)
         leftovers = {key_of(d.address.address): f"{d.name} of the old plan" for d in gone}
     goals = changed(plan, wish.changes, wish.renumbers)
-    units = []
+    devices = []
     for device in plan.devices:
         goal = goals.get(device.name, device)
-        planned = Spot(goal.address, goal.gateway)
+        planned = Placement(goal.address, goal.gateway)
         if device.name in wish.done:
             start = planned
         elif wish.new_addresses:
-            start = Spot(device.address, device.gateway)
+            start = Placement(device.address, device.gateway)
         elif wish.old is not None and device.name in now:
             old = now[device.name]
-            start = Spot(old.address, old.gateway)
+            start = Placement(old.address, old.gateway)
         else:
-            start = Spot(*present(device, profiles.get(device.profile)))
-        units.append(Unit(goal, start, planned))
-    return tuple(units), leftovers
+            start = Placement(*present(device, profiles.get(device.profile)))
+        devices.append(MovingDevice(goal, start, planned))
+    return tuple(devices), leftovers
 
 
 def _matched(plan: Plan, old: Plan) -> tuple[dict[str, Device], list[Device]]:
@@ -126,20 +126,20 @@ def _matched(plan: Plan, old: Plan) -> tuple[dict[str, Device], list[Device]]:
     if not found:
         names = [f"{p.network.name!r}" if p.network.name else "unnamed" for p in (old, plan)]
         raise InputError(
-            f"the old plan is of another network: none of its {len(old.devices)} units has a "
+            f"the old plan is of another network: none of its {len(old.devices)} devices has a "
             f"name, serial or MAC of this plan's (old network {names[0]}, this one {names[1]})"
         )
     return found, list(left.values())
 
 
-def _setting(units: Sequence[Unit], asked: Setting) -> Setting:
-    """Units that share a present address are attached one at a time."""
-    return "one-at-a-time" if asked == "segment" and sharing(units) else asked
+def _setting(devices: Sequence[MovingDevice], asked: Setting) -> Setting:
+    """Devices that share a present address are attached one at a time."""
+    return "one-at-a-time" if asked == "segment" and sharing(devices) else asked
 
 
-def sharing(units: Iterable[Unit]) -> list[Unit]:
-    """The units that have one present address, where at least one of them is to be moved."""
-    every = list(units)
+def sharing(devices: Iterable[MovingDevice]) -> list[MovingDevice]:
+    """The devices that have one present address, where at least one of them is to be moved."""
+    every = list(devices)
     counts = Counter(u.present.key for u in every)
     moving = {u.present.key for u in every if u.moves}
     return [u for u in every if counts[u.present.key] > 1 and u.present.key in moving]
@@ -148,22 +148,22 @@ def sharing(units: Iterable[Unit]) -> list[Unit]:
 # -- addresses of others -------------------------------------------------------------------------
 
 
-def _held(plan: Plan, units: Sequence[Unit], wish: Wish) -> dict[Key, str]:
-    """Addresses of gateways, management hosts and other ports; a gateway that is a unit is none."""
+def _held(plan: Plan, devices: Sequence[MovingDevice], wish: Wish) -> dict[Key, str]:
+    """Addresses of gateways, management hosts, other ports; not of a gateway that is a device."""
     held = {
         key_of(o.address.address): f"{u.name}, as its other address"
-        for u in units
+        for u in devices
         for o in u.device.other_addresses
     }
     held |= {key_of(h.address): f"host {h.name}" for h in plan.management.hosts}
-    before = {u.present.key for u in units}
-    # Whoever is the gateway of a unit now is not that unit.
-    after = {u.planned.key for u in units if u.planned.key != u.present.gateway_key}
-    used = {u.present.gateway_key for u in units}
+    before = {u.present.key for u in devices}
+    # Whoever is the gateway of a device now is not that device.
+    after = {u.planned.key for u in devices if u.planned.key != u.present.gateway_key}
+    used = {u.present.gateway_key for u in devices}
     gateways_before = before if wish.new_addresses or wish.old is not None else before & used
     sides = (
-        (before | after, (u.present for u in units)),
-        (after | gateways_before, (u.planned for u in units)),
+        (before | after, (u.present for u in devices)),
+        (after | gateways_before, (u.planned for u in devices)),
     )
     for own, spots in sides:
         for spot in spots:
@@ -192,7 +192,7 @@ def _check_laptop(task: Task) -> None:
             raise UsageError(f"--laptop {own}: {why}")
         owner = task.held.get(key_of(own.address))
         if owner is None and task.setting != "one-at-a-time":
-            here = (u.name for u in task.units if u.present.key == key_of(own.address))
+            here = (u.name for u in task.devices if u.present.key == key_of(own.address))
             owner = next(here, None)
         if owner is not None:
             raise UsageError(f"--laptop {own}: that is the address of {owner}")
@@ -206,23 +206,23 @@ def _check_remote(task: Task) -> None:
     if not task.laptop:
         raise UsageError("--remote needs --laptop: the address it stays at")
     view = View(task.laptop)
-    for unit in task.units:
-        for spot in (unit.present, unit.planned) if unit.moves else ():
+    for device in task.devices:
+        for spot in (device.present, device.planned) if device.moves else ():
             if view.source(spot.key) is None and task.laptop_gateway is None:
                 raise UsageError(
-                    f"--remote: {unit.name} at {spot.at} is not on-link to the laptop; "
+                    f"--remote: {device.name} at {spot.at} is not on-link to the laptop; "
                     "--laptop-gateway is needed"
                 )
 
 
 def finished(plan: Plan, task: Task, done: Iterable[str]) -> Plan:
-    """The plan that records where the units are now and where they are to be."""
+    """The plan that records where the devices are now and where they are to be."""
     over = set(done)
     devices = []
-    for unit in task.units:
-        start = unit.planned if unit.name in over else unit.present
-        moved = unit.name in over or unit.moves
-        device = unit.device
+    for moving in task.devices:
+        start = moving.planned if moving.name in over else moving.present
+        moved = moving.name in over or moving.moves
+        device = moving.device
         if moved or device.present_address is not None:
             device = replace(device, present_address=start.at, present_gateway=start.gateway)
         devices.append(device)

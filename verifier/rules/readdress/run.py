@@ -1,7 +1,7 @@
 """One course of events: a state, what may be done in it, and doing all that costs nothing.
 
-A unit is changed as soon as it can be, and confirmed as soon as it can be: neither ever spoils
-anything for another unit, except where an address is taken that the laptop may have to borrow
+A device is changed as soon as it can be, and confirmed as soon as it can be: neither ever spoils
+anything for another device, except where an address is taken that the laptop may have to borrow
 (`World.careful`); that one is left to the search.
 """
 
@@ -12,18 +12,18 @@ from heapq import heapify, heappop, heappush
 from typing import NamedTuple
 
 from verifier.model.address import Interface
-from verifier.rules.readdress.aside import break_a_circle
-from verifier.rules.readdress.spots import Key, Spot
+from verifier.rules.readdress.detour import break_a_circle
+from verifier.rules.readdress.placement import Key, Placement
 from verifier.rules.readdress.world import World
 
 ALL, NONE = -2, -1
-"""In `State.attached`, instead of a mover."""
+"""In `SegmentState.attached`, instead of a mover."""
 START, ASIDE_NEW, ASIDE, NEW, DONE = range(5)
 """A mover: not yet changed; at a temporary address, not confirmed and confirmed; the same at the
 planned address."""
 
 
-class State(NamedTuple):
+class SegmentState(NamedTuple):
     """Where everything is.
 
     Attributes:
@@ -35,7 +35,7 @@ class State(NamedTuple):
 
     attached: int
     status: bytes
-    aside: tuple[tuple[int, Spot], ...]
+    aside: tuple[tuple[int, Placement], ...]
     laptop: tuple[Interface, ...]
 
 
@@ -44,8 +44,8 @@ class Op(NamedTuple):
 
     action: str
     mover: int = NONE
-    old: Spot | None = None
-    new: Spot | None = None
+    old: Placement | None = None
+    new: Placement | None = None
     temporary: bool = False
     laptop: tuple[Interface, ...] = ()
 
@@ -53,7 +53,7 @@ class Op(NamedTuple):
 class Run:
     """A state that things are done in; `ops` is what was done."""
 
-    def __init__(self, world: World, state: State) -> None:
+    def __init__(self, world: World, state: SegmentState) -> None:
         self.world = world
         self.attached = state.attached
         self.status = bytearray(state.status)
@@ -67,22 +67,22 @@ class Run:
 
     @property
     def together(self) -> bool:
-        """Whether all units are attached."""
+        """Whether all devices are attached."""
         return self.attached == ALL
 
-    def state(self) -> State:
+    def state(self) -> SegmentState:
         """What has become of it."""
         aside = tuple(sorted(self.aside.items(), key=lambda pair: pair[0]))
-        return State(self.attached, bytes(self.status), aside, self.laptop)
+        return SegmentState(self.attached, bytes(self.status), aside, self.laptop)
 
-    def spot(self, i: int) -> Spot:
+    def spot(self, i: int) -> Placement:
         """Where a mover is."""
         status = self.status[i]
         if status == START:
             return self.world.spots[i][0]
         return self.world.spots[i][1] if status >= NEW else self.aside[i]
 
-    def came_from(self, i: int) -> Spot:
+    def came_from(self, i: int) -> Placement:
         """Where a mover was before its last change."""
         if self.status[i] == ASIDE_NEW or i not in self.aside:
             return self.world.spots[i][0]
@@ -110,11 +110,11 @@ class Run:
 
     # -- what may be done --------------------------------------------------------------------------
 
-    def reaches(self, i: int, spot: Spot) -> bool:
+    def reaches(self, i: int, spot: Placement) -> bool:
         """Whether laptop and mover are in contact with the mover at `spot`."""
         return self.view.direct(spot) or (self.world.remote and self._routed(i, spot))
 
-    def _routed(self, i: int, spot: Spot) -> bool:
+    def _routed(self, i: int, spot: Placement) -> bool:
         """Both have a way, at least one by a gateway that is there."""
         gateway = self.world.task.laptop_gateway
         source = self.view.source(spot.key)
@@ -126,12 +126,12 @@ class Run:
             return False
         back = [spot]
         if spot == self.world.spots[i][1]:
-            back += [Spot(o.address) for o in self.world.movers[i].device.other_addresses]
+            back += [Placement(o.address) for o in self.world.movers[i].device.other_addresses]
         if any(own.holds(source) for own in back):
             return True
         return self._way_back(spot, back, source)
 
-    def _way_back(self, spot: Spot, own: list[Spot], source: Key) -> bool:
+    def _way_back(self, spot: Placement, own: list[Placement], source: Key) -> bool:
         key, gateway = spot.gateway_key, spot.gateway
         if gateway is None or key is None or key[0] != source[0] or any(o.key == key for o in own):
             return False
@@ -139,9 +139,9 @@ class Run:
         return (link_local or any(o.holds(key) for o in own)) and self._there(key)
 
     def _there(self, gateway: Key) -> bool:
-        return gateway not in self.world.unit_gateways or self.is_held(gateway)
+        return gateway not in self.world.device_gateways or self.is_held(gateway)
 
-    def may_set(self, i: int, to: Spot) -> bool:
+    def may_set(self, i: int, to: Placement) -> bool:
         """Whether a mover may be given `to` now; notes whom it waits for."""
         spot = self.spot(i)
         if to.key in self.view.keys or not self.reaches(i, spot):
@@ -151,11 +151,11 @@ class Run:
             return False
         return not self.world.remote or self._nobody_cut_off(i, spot, to)
 
-    def _nobody_cut_off(self, i: int, old: Spot, to: Spot) -> bool:
+    def _nobody_cut_off(self, i: int, old: Placement, to: Placement) -> bool:
         assert self.world.waits is not None
         if any(self.status[b] < NEW for b in self.world.waits.below.get(i, ())):
             return False
-        if to.key == old.key or old.key not in self.world.unit_gateways:
+        if to.key == old.key or old.key not in self.world.device_gateways:
             return True
         return not self._gateway_users()[old.key] - self._uses(i, old.key)
 
@@ -172,7 +172,7 @@ class Run:
 
     # -- doing -----------------------------------------------------------------------------------
 
-    def set(self, i: int, to: Spot, *, temporary: bool) -> None:
+    def set(self, i: int, to: Placement, *, temporary: bool) -> None:
         """Gives a mover an address."""
         old = self.spot(i)
         if self._users is not None and not temporary and old.gateway_key is not None:
@@ -190,7 +190,7 @@ class Run:
         spot, old = self.spot(i), self.came_from(i)
         if not self.reaches(i, spot):
             return False
-        silent: Spot | None = old
+        silent: Placement | None = old
         if (
             old.key == spot.key
             or self.holder(old.key) is not None
@@ -258,7 +258,7 @@ class Run:
             self.set(i, to, temporary=False)
             self.wake(i, old, to, heap)
 
-    def wake(self, i: int, old: Spot, to: Spot, heap: list[int]) -> None:
+    def wake(self, i: int, old: Placement, to: Placement, heap: list[int]) -> None:
         """Puts on the heap whoever may go on now that a mover went from `old` to `to`."""
         if (waiting := self._waiting.pop(old.key, None)) is not None:
             heappush(heap, waiting)
@@ -266,7 +266,7 @@ class Run:
             return
         for above in self.world.waits.above.get(i, ()):
             heappush(heap, above)
-        if to.key in self.world.unit_gateways:
+        if to.key in self.world.device_gateways:
             for user in self.world.gateway_users.get(to.key, ()):
                 heappush(heap, user)
         if old.gateway_key is not None and (gone := self.holder(old.gateway_key)) is not None:

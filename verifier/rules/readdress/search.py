@@ -1,6 +1,6 @@
 """The best order of steps: a search (A*) over settled states, with a lower bound.
 
-The number of device changes is known beforehand: one a unit, and one more a circle whose units
+The number of device changes is known beforehand: one a device, and one more a circle whose devices
 are attached together. So a state's price is its connects, then its laptop changes.
 """
 
@@ -12,36 +12,36 @@ from heapq import heappop, heappush
 from typing import NamedTuple
 
 from verifier.rules.readdress.options import needs, successors
-from verifier.rules.readdress.run import ALL, DONE, NONE, START, Op, Run, State
-from verifier.rules.readdress.spots import Net, Spot, inside
+from verifier.rules.readdress.placement import Net, Placement, inside
+from verifier.rules.readdress.run import ALL, DONE, NONE, START, Op, Run, SegmentState
 from verifier.rules.readdress.world import World
 
 Price = tuple[int, int]
 """Connects, laptop changes."""
 
 _NEVER_CUT = 8
-"""Up to so many units the search runs to its end."""
+"""Up to so many devices the search runs to its end."""
 _WORK = 100_000
-"""Beyond: so many states times units, about 2 s on two cores."""
+"""Beyond: so many states times devices, about 2 s on two cores."""
 _LEAST_STATES = 24
 
 
-class Found(NamedTuple):
+class SearchOutcome(NamedTuple):
     """What a search came to.
 
     Attributes:
         ops: the steps; None if the search did not reach the end.
         bound: no way to the end costs less; None if there is no way at all.
-        reached: of all states seen, that with most units done, and none on its way if possible.
+        reached: of all states seen, that with most devices done, and none on its way if possible.
     """
 
     ops: list[Op] | None
     bound: Price | None
-    reached: State
+    reached: SegmentState
 
 
 class _Node(NamedTuple):
-    state: State
+    state: SegmentState
     price: Price
     before: int
     ops: list[Op]
@@ -50,30 +50,30 @@ class _Node(NamedTuple):
 def start(world: World) -> Run:
     """The state before the first step, with what can be done at once already done."""
     attached = NONE if world.apart else ALL
-    run = Run(world, State(attached, bytes(len(world.movers)), (), world.task.laptop))
+    run = Run(world, SegmentState(attached, bytes(len(world.movers)), (), world.task.laptop))
     run.settle()
     return run
 
 
-def search(world: World) -> Found:
-    """The best way from the start to all units confirmed."""
-    units = max(1, len(world.movers))
-    most = None if units <= _NEVER_CUT else max(_LEAST_STATES, _WORK // units)
+def search(world: World) -> SearchOutcome:
+    """The best way from the start to all devices confirmed."""
+    devices = max(1, len(world.movers))
+    most = None if devices <= _NEVER_CUT else max(_LEAST_STATES, _WORK // devices)
     first = start(world)
     nodes = [_Node(first.state(), (0, 0), -1, first.ops)]
-    best: dict[State, Price] = {nodes[0].state: (0, 0)}
+    best: dict[SegmentState, Price] = {nodes[0].state: (0, 0)}
     open_: list[tuple[Price, int, int]] = [(at_least(world, first), -done(first.status), 0)]
     reached = nodes[0].state
     while open_:
         bound, _, number = heappop(open_)
         node = nodes[number]
         if done(node.state.status) == len(world.movers):
-            return Found(_way(nodes, number), bound, node.state)
+            return SearchOutcome(_way(nodes, number), bound, node.state)
         if best[node.state] < node.price:
             continue
         for run in successors(world, node.state):
             if most is not None and len(nodes) > most:
-                return Found(None, bound, reached)
+                return SearchOutcome(None, bound, reached)
             state, price = run.state(), add(node.price, run.ops)
             if best.get(state, (price[0] + 1, 0)) <= price:
                 continue
@@ -83,11 +83,11 @@ def search(world: World) -> Found:
             left = at_least(world, run)
             total = (price[0] + left[0], price[1] + left[1])
             heappush(open_, (total, -done(state.status), len(nodes) - 1))
-    return Found(None, None, reached)
+    return SearchOutcome(None, None, reached)
 
 
 def done(status: bytes | bytearray) -> int:
-    """How many units are at their planned address and confirmed."""
+    """How many devices are at their planned address and confirmed."""
     return status.count(DONE)
 
 
@@ -99,8 +99,8 @@ def add(price: Price, ops: list[Op]) -> Price:
     )
 
 
-def _far(state: State) -> tuple[bool, int]:
-    """How far a state is: first those where units are done and none is on its way."""
+def _far(state: SegmentState) -> tuple[bool, int]:
+    """How far a state is: first those where devices are done and none is on its way."""
     count = done(state.status)
     return count > 0 and all(s in (START, DONE) for s in state.status), count
 
@@ -125,7 +125,7 @@ def at_least(world: World, run: Run) -> Price:
 
 
 def _connects_left(world: World, run: Run, left: list[int]) -> int:
-    """Units that cannot be attached together are attached one by one, the others in one go."""
+    """Devices that cannot be attached together are attached one by one, the others in one go."""
     spots = [run.spot(i).key for i in range(len(run.status))]
     ring = _rings(world, run, spots, left)
     if run.attached == ALL:
@@ -154,7 +154,7 @@ def _connects_left(world: World, run: Run, left: list[int]) -> int:
 
 
 def _rings(world: World, run: Run, spots: list[tuple[int, int]], left: list[int]) -> set[int]:
-    """Units, alone at their address, that want each other's in a ring."""
+    """Devices, alone at their address, that want each other's in a ring."""
     counts = Counter(spots)
     at = {key: i for i, key in enumerate(spots) if counts[key] == 1}
     found: set[int] = set()
@@ -183,8 +183,8 @@ def _laptops_left(world: World, run: Run, left: list[int]) -> int:
     return len(leaves) + _there_and_back(run, unmet, leaves)
 
 
-def _unmet(run: Run, i: int, *, stuck: bool) -> list[Spot]:
-    """Where the laptop must come to for a unit, and is not.
+def _unmet(run: Run, i: int, *, stuck: bool) -> list[Placement]:
+    """Where the laptop must come to for a device, and is not.
 
     Where nothing more can be done without a laptop change (`stuck`), it must come back even to
     where it is.
@@ -192,8 +192,8 @@ def _unmet(run: Run, i: int, *, stuck: bool) -> list[Spot]:
     return [s for s in needs(run, i) if stuck or not run.view.direct(s)]
 
 
-def _there_and_back(run: Run, unmet: Mapping[int, Sequence[Spot]], leaves: set[Net]) -> int:
-    """Pairs of subnets, none twice, that units change between in both directions."""
+def _there_and_back(run: Run, unmet: Mapping[int, Sequence[Placement]], leaves: set[Net]) -> int:
+    """Pairs of subnets, none twice, that devices change between in both directions."""
     pairs = set()
     for i, spots in unmet.items():
         if run.status[i] == START and len(spots) == 2:  # noqa: PLR2004

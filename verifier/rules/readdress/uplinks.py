@@ -1,4 +1,4 @@
-"""Far end first: which units must be at their planned address before another may be changed."""
+"""Far end first: which devices must be at their planned address before another may be changed."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from verifier.rules.readdress.spots import Unit
+from verifier.rules.readdress.placement import MovingDevice
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,14 +17,14 @@ class Waits:
     above: Mapping[int, Sequence[int]]
 
 
-def first_before(units: Sequence[Unit], movers: Sequence[Unit]) -> Waits:
+def first_before(devices: Sequence[MovingDevice], movers: Sequence[MovingDevice]) -> Waits:
     """Who is moved before whom, so that nothing is changed that another's traffic passes through.
 
-    Units whose uplinks lead round in a ring have another way each, so none of them must be first;
+    Devices whose uplinks lead round in a ring have another way each, so none of them must be first;
     one that has a single uplink is still moved before it, if that can be.
     """
     number = {u.name: i for i, u in enumerate(movers)}
-    uplinks = {u.name: [n for n in u.device.uplink if n != u.name] for u in units}
+    uplinks = {u.name: [n for n in u.device.uplink if n != u.name] for u in devices}
     rings = _rings(uplinks)
     kept = {n: [v for v in ups if rings[v] != rings[n]] for n, ups in uplinks.items()}
     single = {
@@ -48,7 +48,7 @@ def first_before(units: Sequence[Unit], movers: Sequence[Unit]) -> Waits:
 def _nearest_movers(
     name: str, kept: Mapping[str, Sequence[str]], number: Mapping[str, int]
 ) -> list[int]:
-    """The first movers on the ways from a unit towards the laptop; those that stay are passed."""
+    """The first movers on the ways from a device towards the laptop; those that stay are passed."""
     found: dict[int, None] = {}
     stack = list(reversed(kept[name]))
     seen: set[str] = set()
@@ -65,7 +65,7 @@ def _nearest_movers(
 
 
 def _rings(graph: Mapping[str, Sequence[str]]) -> dict[str, int]:  # noqa: C901 - one algorithm
-    """The number of the strongly connected part each unit is in (Tarjan's method, no recursion)."""
+    """The strongly connected part that each device is in (Tarjan's method, no recursion)."""
     order: dict[str, int] = {}
     low: dict[str, int] = {}
     part: dict[str, int] = {}

@@ -1,4 +1,4 @@
-"""What does not change while the steps are done: units, holders of addresses, free addresses."""
+"""What does not change while the steps are done: devices, holders of addresses, free addresses."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from functools import cached_property
 
 from verifier.model.address import Address, Interface
 from verifier.model.runbook import Setting
-from verifier.rules.hosts import downwards, not_a_host, with_value
-from verifier.rules.readdress.spots import (
+from verifier.rules.fit.hosts import downwards, not_a_host, with_value
+from verifier.rules.readdress.placement import (
     Key,
+    MovingDevice,
     Net,
-    Spot,
-    Unit,
+    Placement,
     View,
     host_in,
     inside,
@@ -33,15 +33,15 @@ class Task:
     """What is asked.
 
     Attributes:
-        units: every unit of the plan, in plan order, those that stay where they are too.
+        devices: every device of the plan, in plan order, those that stay where they are too.
         many: whether the laptop may hold several addresses at a time.
         laptop: what it holds before the first step.
         preferred: the technician's usual addresses.
         held: addresses of gateways, hosts and others that are always attached; who has them.
-        avoid: addresses that neither laptop nor a unit on its way takes without need.
+        avoid: addresses that neither laptop nor a device on its way takes without need.
     """
 
-    units: tuple[Unit, ...]
+    devices: tuple[MovingDevice, ...]
     setting: Setting = "segment"
     many: bool = True
     laptop: tuple[Interface, ...] = ()
@@ -52,12 +52,12 @@ class Task:
 
 
 class World:
-    """A task with the units that are to be moved; the others stay.
+    """A task with the devices that are to be moved; the others stay.
 
     Attributes:
-        movers: the units that are moved; everywhere else a number is an index into these.
+        movers: the devices that are moved; everywhere else a number is an index into these.
         permanent: addresses that nobody on the way can have.
-        stay: addresses of the units that stay; they are attached when all are.
+        stay: addresses of the devices that stay; they are attached when all are.
         nets: subnets the movers stand in, before and after, in the order of the plan.
         circles: movers that wait for each other's address in a ring (attached together only).
         tight: subnets without addresses to spare for the laptop and temporary use.
@@ -70,22 +70,22 @@ class World:
         self.remote = task.setting == "remote"
         self.apart = task.setting == "one-at-a-time"
         out = set(blocked)
-        self.movers = tuple(u for u in task.units if u.moves and u.name not in out)
-        stay = [u for u in task.units if not u.moves or u.name in out]
+        self.movers = tuple(u for u in task.devices if u.moves and u.name not in out)
+        stay = [u for u in task.devices if not u.moves or u.name in out]
         self.stay = {u.present.key: u.name for u in stay}
         self.stay_doubled = len(self.stay) < len(stay)
         self.permanent = set(task.held) | (set() if self.apart else set(self.stay))
         self.target_of = {u.planned.key: i for i, u in enumerate(self.movers)}
         self.spots = [(u.present, u.planned) for u in self.movers]
         self.nets = list(dict.fromkeys(s.net for pair in self.spots for s in pair))
-        self.samples = {s.net: s.at for u in task.units for s in (u.present, u.planned)}
+        self.samples = {s.net: s.at for u in task.devices for s in (u.present, u.planned)}
         self.circles = [] if self.apart else list(_circles(self.movers))
         self.circle_of = {i: c for c, circle in enumerate(self.circles) for i in circle}
         starts = {present.key for present, _ in self.spots} | set(self.stay)
         self.awaited = {i for i, (_, planned) in enumerate(self.spots) if planned.key in starts}
         self._views: dict[tuple[Interface, ...], View] = {}
         self._find_free()
-        self.waits = first_before(task.units, self.movers) if self.remote else None
+        self.waits = first_before(task.devices, self.movers) if self.remote else None
 
     def towards_laptop(self, i: int) -> set[int]:
         """The movers that a mover's traffic passes through."""
@@ -105,9 +105,9 @@ class World:
         return self._views[laptop]
 
     @cached_property
-    def unit_gateways(self) -> set[Key]:
-        """Gateways that are units: there only while such a unit has the address."""
-        keys = {s.gateway_key for u in self.task.units for s in (u.present, u.planned)}
+    def device_gateways(self) -> set[Key]:
+        """Gateways that are devices: there only while such a device has the address."""
+        keys = {s.gateway_key for u in self.task.devices for s in (u.present, u.planned)}
         if self.task.laptop_gateway is not None:
             keys.add(key_of(self.task.laptop_gateway))
         return {k for k in keys if k is not None} - set(self.task.held)
@@ -191,7 +191,7 @@ class World:
         )
 
 
-def _circles(movers: Sequence[Unit]) -> Iterator[tuple[int, ...]]:
+def _circles(movers: Sequence[MovingDevice]) -> Iterator[tuple[int, ...]]:
     """Movers that want each other's present address in a ring, each ring from its first in plan."""
     holder = {u.present.key: i for i, u in enumerate(movers)}
     seen: set[int] = set()
@@ -207,6 +207,6 @@ def _circles(movers: Sequence[Unit]) -> Iterator[tuple[int, ...]]:
             yield tuple(ring[lowest:] + ring[:lowest])
 
 
-def wants(spots: tuple[Spot, Spot]) -> tuple[Net, Net]:
-    """The subnets the laptop must be in to move a unit and to confirm it."""
+def wants(spots: tuple[Placement, Placement]) -> tuple[Net, Net]:
+    """The subnets the laptop must be in to move a device and to confirm it."""
     return spots[0].net, spots[1].net

@@ -1,1 +1,1 @@
-"""The objects of a simulated unit, one module for each group of tables."""
+"""The objects of a simulated device, one module for each group of tables."""

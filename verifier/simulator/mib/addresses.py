@@ -1,4 +1,4 @@
-"""IP-MIB and IP-FORWARD-MIB of a simulated unit.
+"""IP-MIB and IP-FORWARD-MIB of a simulated device.
 
 Sources, from memory: RFC 1213 (ipAddrTable, ipRouteTable), RFC 2096 (ipCidrRouteTable), RFC 4293
 (ipAddressPrefixTable, ipAddressTable), RFC 4292 (inetCidrRouteTable).
@@ -12,9 +12,18 @@ from dataclasses import dataclass
 import netaddr
 
 from verifier.model.address import Address, Interface
-from verifier.simulator.ber import Oid
-from verifier.simulator.cells import Cell, Row, gauge, ip_address, number, oid, pointer, ticks
-from verifier.simulator.mib.shown import Shown
+from verifier.simulator.agent.ber import Oid
+from verifier.simulator.agent.cells import (
+    Cell,
+    Row,
+    gauge,
+    ip_address,
+    number,
+    oid,
+    pointer,
+    ticks,
+)
+from verifier.simulator.mib.shown import ShownDevice
 
 _IP = oid("1.3.6.1.2.1.4")
 _ADDR, _ROUTE, _PREFIX, _ADDRESS = (*_IP, 20, 1), (*_IP, 21, 1), (*_IP, 32, 1), (*_IP, 34, 1)
@@ -45,8 +54,8 @@ class _Route:
     metric: int
 
 
-def addresses(shown: Shown) -> Iterator[Row]:
-    """The unit's addresses with masks and prefixes."""
+def addresses(shown: ShownDevice) -> Iterator[Row]:
+    """The device's addresses with masks and prefixes."""
     forwards = shown.profile.kind == "router"
     yield (*_IP, 1, 0), number(_FORWARDING if forwards else _NOT_FORWARDING)
     yield (*_IP, 2, 0), number(_TTL)
@@ -93,8 +102,8 @@ def _address_row(interface: Interface, index: int) -> Iterator[Row]:
         yield (*_ADDRESS, column, *suffix), cell
 
 
-def routes(shown: Shown) -> Iterator[Row]:
-    """The unit's subnets and its default route, in all three routing tables."""
+def routes(shown: ShownDevice) -> Iterator[Row]:
+    """The device's subnets and its default route, in all three routing tables."""
     found = list(_routes(shown))
     yield _CIDR_NUMBER, gauge(sum(r.net.address.is_v4 for r in found))
     yield _INET_NUMBER, gauge(len(found))
@@ -105,7 +114,7 @@ def routes(shown: Shown) -> Iterator[Row]:
         yield from _inet_row(route)
 
 
-def _routes(shown: Shown) -> Iterator[_Route]:
+def _routes(shown: ShownDevice) -> Iterator[_Route]:
     for interface, index in shown.addresses:
         net = Address(netaddr.IPAddress(interface.first, interface.address.ip.version))
         yield _Route(Interface(net, interface.prefix), None, index, 0)
@@ -116,7 +125,7 @@ def _routes(shown: Shown) -> Iterator[_Route]:
 
 
 def _route_row(route: _Route) -> Iterator[Row]:
-    """RFC 1213; the next hop of a subnet is the unit itself, here left unspecified."""
+    """RFC 1213; the next hop of a subnet is the device itself, here left unspecified."""
     remote = route.hop is not None
     columns = {
         1: ip_address(route.net.address),

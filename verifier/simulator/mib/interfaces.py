@@ -1,12 +1,12 @@
-"""IF-MIB and EtherLike-MIB of a simulated unit (RFC 2863, RFC 3635; from memory)."""
+"""IF-MIB and EtherLike-MIB of a simulated device (RFC 2863, RFC 3635; from memory)."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from verifier.model.mib import IF_SPEED_MAX
-from verifier.simulator import ber
-from verifier.simulator.cells import (
+from verifier.simulator.agent import ber
+from verifier.simulator.agent.cells import (
     Cell,
     Count,
     Row,
@@ -18,7 +18,7 @@ from verifier.simulator.cells import (
     text,
     ticks,
 )
-from verifier.simulator.mib.shown import Shown, ShownPort
+from verifier.simulator.mib.shown import ShownDevice, ShownPort
 
 _IF_NUMBER = oid("1.3.6.1.2.1.2.1.0")
 _IF_TABLE = oid("1.3.6.1.2.1.2.2.1")
@@ -36,7 +36,7 @@ _ERRORS_PER_S = 7.0
 _NO_COUNT = counter(0)
 
 
-def interfaces(shown: Shown) -> Iterator[Row]:
+def interfaces(shown: ShownDevice) -> Iterator[Row]:
     """ifNumber, ifTable, ifXTable, and dot3StatsTable for the ports."""
     yield _IF_NUMBER, number(len(shown.ports))
     for port in shown.ports:

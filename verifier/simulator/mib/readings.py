@@ -1,4 +1,4 @@
-"""The readings of a unit's profile, each with the raw value that means what the unit shows."""
+"""The readings of a device's profile, each with the raw value that means what the device shows."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from verifier.model.plan import Use
-from verifier.model.profile import Reading
-from verifier.simulator.ber import Oid
-from verifier.simulator.cells import Cell, Row, Seconds, clock, number, oid, text
-from verifier.simulator.mib.shown import Shown, ShownRadio
+from verifier.model.profile import ProfileReading
+from verifier.simulator.agent.ber import Oid
+from verifier.simulator.agent.cells import Cell, Row, SecondsCell, clock, number, oid, text
+from verifier.simulator.mib.shown import ShownDevice, ShownRadio
 
 _ERRORED_PER_S = 0.5
 _NEUTRAL_XPI_DB = 30.0
@@ -18,7 +18,7 @@ _FALSE_WORDS = ("false", "off", "no", "disabled", "unlocked", "down")
 Value = float | str | bool | Cell | None
 
 
-def readings(shown: Shown) -> Iterator[Row]:
+def readings(shown: ShownDevice) -> Iterator[Row]:
     """A row for each reading that has a meaning here; the others are no such objects."""
     for reading in shown.profile.reading:
         suffix = _suffix(shown, reading)
@@ -27,7 +27,7 @@ def readings(shown: Shown) -> Iterator[Row]:
             yield (*oid(reading.oid), *suffix), cell
 
 
-def _suffix(shown: Shown, reading: Reading) -> Oid | None:
+def _suffix(shown: ShownDevice, reading: ProfileReading) -> Oid | None:
     """What follows the reading's OID: nothing for a scalar; None where no such row is planned."""
     index = reading.index
     if index is None:
@@ -40,19 +40,19 @@ def _suffix(shown: Shown, reading: Reading) -> Oid | None:
     return (1,) if index == "first" else (int(index),)
 
 
-def _radio(shown: Shown, reading: Reading) -> ShownRadio | None:
-    """The radio a reading is of: `radio:N`, else the unit's first."""
+def _radio(shown: ShownDevice, reading: ProfileReading) -> ShownRadio | None:
+    """The radio a reading is of: `radio:N`, else the device's first."""
     kind, _, name = (reading.index or "").partition(":")
     if kind == "radio":
         return next((r for r in shown.radios if str(r.number) == name), None)
     return shown.radios[0] if shown.radios else None
 
 
-def _cell(shown: Shown, reading: Reading) -> Cell | None:
+def _cell(shown: ShownDevice, reading: ProfileReading) -> Cell | None:
     if reading.field in _STATES:
         return _state(reading, wrong=_STATES[reading.field](shown))
-    if reading.field in _OF_UNIT:
-        return _encoded(reading, _OF_UNIT[reading.field](shown))
+    if reading.field in _OF_DEVICE:
+        return _encoded(reading, _OF_DEVICE[reading.field](shown))
     radio = _radio(shown, reading)
     if radio is None:
         return None
@@ -62,7 +62,7 @@ def _cell(shown: Shown, reading: Reading) -> Cell | None:
     return _encoded(reading, value)
 
 
-def _encoded(reading: Reading, value: Value) -> Cell | None:
+def _encoded(reading: ProfileReading, value: Value) -> Cell | None:
     """The cell that decodes to `value` by the reading's type; None where it has no such value."""
     if value is None or callable(value) or isinstance(value, bytes):
         return value
@@ -74,14 +74,14 @@ def _encoded(reading: Reading, value: Value) -> Cell | None:
     return None if isinstance(value, str) else number(round(float(value) / reading.scale))
 
 
-def _enumerated(reading: Reading, value: Any) -> int | None:
+def _enumerated(reading: ProfileReading, value: Any) -> int | None:
     words = (str(value).casefold(),)
     if isinstance(value, bool):
         words = _TRUE_WORDS if value else _FALSE_WORDS  # type: ignore[assignment]
     return next((raw for raw, word in reading.values.items() if word.casefold() in words), None)
 
 
-_STATES: dict[str, Callable[[Shown], bool]] = {
+_STATES: dict[str, Callable[[ShownDevice], bool]] = {
     "unsaved_settings": lambda s: s.condition.unsaved,
     "test_mode": lambda s: s.condition.radio.testing,
     "alarm": lambda s: s.condition.alarm,
@@ -90,7 +90,7 @@ _STATES: dict[str, Callable[[Shown], bool]] = {
 """Whether a state is not the one that the profile calls good."""
 
 
-def _state(reading: Reading, *, wrong: bool) -> Cell:
+def _state(reading: ProfileReading, *, wrong: bool) -> Cell:
     """A state that the profile calls good, 0 where it calls none so; or one that is not good."""
     good = reading.good or tuple(
         r for r, w in reading.values.items() if w.casefold() in _FALSE_WORDS
@@ -102,16 +102,16 @@ def _state(reading: Reading, *, wrong: bool) -> Cell:
     return number(next(raw for raw in others if raw not in good))
 
 
-def _hosts(use: Use) -> Callable[[Shown], Value]:
+def _hosts(use: Use) -> Callable[[ShownDevice], Value]:
     """Addresses of the management hosts with this use."""
     return lambda s: ", ".join(str(h.address) for h in s.plan.management.hosts if use in h.uses)
 
 
-def _seconds(shown: Shown) -> Value:
-    return Seconds(_ERRORED_PER_S) if shown.condition.counting else 0.0
+def _seconds(shown: ShownDevice) -> Value:
+    return SecondsCell(_ERRORED_PER_S) if shown.condition.counting else 0.0
 
 
-_OF_UNIT: dict[str, Callable[[Shown], Value]] = {
+_OF_DEVICE: dict[str, Callable[[ShownDevice], Value]] = {
     "software": lambda s: s.device.software or "",
     "serial": lambda s: s.device.serial or "",
     "part_number": lambda s: s.device.part_number or "",

@@ -1,4 +1,4 @@
-"""What a unit shows, worked out from its plan and its condition before it is put into tables."""
+"""What a device shows, worked out from its plan and its condition before it is put into tables."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from verifier.model.address import Interface
 from verifier.model.plan import Device, End, Link, OtherAddress, Plan, Port
 from verifier.model.profile import Profile
 from verifier.simulator.condition import Condition
-from verifier.simulator.radio import Seen, Setting
+from verifier.simulator.radio import RadioView, Setting
 
 MANAGEMENT = "mgmt0"
 """Name of the interface that holds the management address, unless the plan has a port so called."""
@@ -35,7 +35,7 @@ class ShownPort:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShownRadio:
-    """A radio of the unit. `setting`: how it is set. `far_name`: what the far unit calls itself."""
+    """A radio. `setting`: how it is set. `far_name`: what the far device calls itself."""
 
     number: int
     link: Link
@@ -43,13 +43,13 @@ class ShownRadio:
     planned: End
     far_planned: End
     setting: Setting
-    seen: Seen
+    seen: RadioView
     far_name: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
-    """A unit as it is.
+class ShownDevice:
+    """A device as it is.
 
     Attributes:
         device: its settings, with what is wrong in them.
@@ -70,7 +70,7 @@ class Shown:
 
 
 def settings_of(own: Device, occupant: Device, condition: Condition) -> Device:
-    """The settings of the unit that stands at the place of `own`, which may be another's."""
+    """The settings of the device that stands at the place of `own`, which may be another's."""
     prefix = own.address.prefix if condition.prefix is None else condition.prefix
     gateway = condition.gateway or own.gateway
     extra = tuple(OtherAddress(address=a) for a in condition.extra_addresses)
@@ -85,7 +85,7 @@ def settings_of(own: Device, occupant: Device, condition: Condition) -> Device:
 
 
 def ports_of(device: Device, condition: Condition) -> tuple[ShownPort, ...]:
-    """The unit's interfaces: one for management unless it is planned, and those of the plan."""
+    """The device's interfaces: one for management unless it is planned, and those of the plan."""
     speeds = dict(condition.ports)
     names = {p.name for p in device.ports}
     planned = [_port(device, p, n, condition, speeds) for n, p in enumerate(device.ports, start=2)]

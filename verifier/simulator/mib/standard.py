@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from verifier import __version__
-from verifier.simulator import ber
-from verifier.simulator.cells import UPTIME, Row, Seconds, number, oid, pointer, text
-from verifier.simulator.mib.shown import Shown, ShownPort, management_mac
+from verifier.simulator.agent import ber
+from verifier.simulator.agent.cells import UPTIME, Row, SecondsCell, number, oid, pointer, text
+from verifier.simulator.mib.shown import ShownDevice, ShownPort, management_mac
 
 _SYSTEM = oid("1.3.6.1.2.1.1")
 _ENGINE = oid("1.3.6.1.6.3.10.2.1")
@@ -18,7 +18,7 @@ _ENTITY = oid("1.3.6.1.2.1.47.1.1.1.1")
 _LLDP_LOCAL = oid("1.0.8802.1.1.2.1.3")
 _LLDP_REMOTE = oid("1.0.8802.1.1.2.1.4.1.1")
 _PLAIN_OBJECT_ID = "1.3.6.1.4.1.32473"
-"""sysObjectID of a unit whose profile has none: the enterprise for examples (RFC 5612)."""
+"""sysObjectID of a device whose profile has none: the enterprise for examples (RFC 5612)."""
 _SERVICES = {"radio": 2, "switch": 2, "router": 4, "other": 72}
 """sysServices: layer 2 bridge, layer 3 router, a host with applications (RFC 3418)."""
 _CHASSIS = 3
@@ -27,7 +27,7 @@ _CHASSIS_BY_MAC, _CHASSIS_LOCAL, _PORT_BY_NAME = 4, 7, 5
 _MAX_MESSAGE = 65507
 
 
-def system(shown: Shown) -> Iterator[Row]:
+def system(shown: ShownDevice) -> Iterator[Row]:
     """The system group (RFC 3418)."""
     device, profile = shown.device, shown.profile
     software = f", software {device.software}" if device.software else ""
@@ -41,15 +41,15 @@ def system(shown: Shown) -> Iterator[Row]:
     yield (*_SYSTEM, 7, 0), number(_SERVICES[profile.kind])
 
 
-def engine(shown: Shown) -> Iterator[Row]:
+def engine(shown: ShownDevice) -> Iterator[Row]:
     """snmpEngine: id, boots, time, largest message (RFC 3411 section 5)."""
     yield (*_ENGINE, 1, 0), ber.octets(shown.engine_id)
     yield (*_ENGINE, 2, 0), number(shown.boots)
-    yield (*_ENGINE, 3, 0), Seconds()
+    yield (*_ENGINE, 3, 0), SecondsCell()
     yield (*_ENGINE, 4, 0), number(_MAX_MESSAGE)
 
 
-def entity(shown: Shown) -> Iterator[Row]:
+def entity(shown: ShownDevice) -> Iterator[Row]:
     """The entPhysicalTable, with the chassis as its one row."""
     device = shown.device
     columns = {
@@ -73,8 +73,8 @@ def entity(shown: Shown) -> Iterator[Row]:
         yield (*_ENTITY, column, 1), cell
 
 
-def lldp(shown: Shown) -> Iterator[Row]:
-    """What the unit sends by LLDP, and for each port with a planned neighbour what it hears."""
+def lldp(shown: ShownDevice) -> Iterator[Row]:
+    """What the device sends by LLDP, and for each port with a planned neighbour what it hears."""
     if not any(p.neighbour for p in shown.ports):
         return
     yield (*_LLDP_LOCAL, 1, 0), number(_CHASSIS_BY_MAC)
@@ -88,7 +88,7 @@ def lldp(shown: Shown) -> Iterator[Row]:
             yield from _heard(shown, port, port.neighbour)
 
 
-def _heard(shown: Shown, port: ShownPort, neighbour: str) -> Iterator[Row]:
+def _heard(shown: ShownDevice, port: ShownPort, neighbour: str) -> Iterator[Row]:
     """A row of lldpRemTable; its index is time mark, local port, number of the neighbour."""
     far = next((d for d in shown.plan.devices if d.name == neighbour), None)
     back = [p.name for p in far.ports if p.neighbour == shown.device.name] if far else []

@@ -26,9 +26,16 @@ from verifier.rules.compare.radio import (
     tx_power,
     xpic,
 )
-from verifier.rules.compare.radio.hop import EndCheck, Hop, Side, hops, is_radio, rounded
+from verifier.rules.compare.radio.hop import (
+    CarrierEnd,
+    EndCheck,
+    LiveCarrier,
+    hops,
+    is_radio,
+    rounded,
+)
 
-OF_UNIT = states.of_unit
+OF_DEVICE = states.of_device
 """A check of one device, for the table of those."""
 OF_END: tuple[EndCheck, ...] = (
     settings.tx_frequency,
@@ -52,15 +59,15 @@ OF_END: tuple[EndCheck, ...] = (
     quality.far_end,
     manual.alignment_voltage,
 )
-OF_HOP: tuple[Callable[[Hop], Findings], ...] = (level.reciprocity, xpic.balance)
+OF_HOP: tuple[Callable[[LiveCarrier], Findings], ...] = (level.reciprocity, xpic.balance)
 
 
 def radio_findings(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
-    """Every finding of the links at least one of whose units was asked for.
+    """Every finding of the links at least one of whose devices was asked for.
 
     Args:
         plan: what should be.
-        contexts: by name, of the units that were asked for.
+        contexts: by name, of the devices that were asked for.
     """
     for hop in hops(plan, contexts):
         for side in hop.sides():
@@ -75,7 +82,7 @@ def radio_findings(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
         yield from software_differs(plan, link, contexts)
 
 
-def _sum_agrees(side: Side) -> Findings:
+def _sum_agrees(side: CarrierEnd) -> Findings:
     """The plan's level and ours agree: `pass` with the sum; else the plan's rule has warned."""
     level_dbm = side.end.rx_level_dbm
     found = radio.budget(side.link, side.far, side.end, side.km)
@@ -117,4 +124,4 @@ def software_differs(plan: Plan, link: Link, contexts: Mapping[str, Context]) ->
         )
 
 
-__all__ = ["OF_END", "OF_HOP", "OF_UNIT", "Side", "radio_findings", "rounded"]
+__all__ = ["OF_END", "OF_HOP", "OF_UNIT", "CarrierEnd", "radio_findings", "rounded"]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from verifier.model.result import VERDICTS, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import Side, figure
+from verifier.rules.compare.radio.hop import CarrierEnd, figure
 from verifier.rules.compare.radio.read import Read
 
 _FIELDS = {
@@ -20,7 +20,7 @@ _FIELDS = {
     "current": "current_capacity_mbps",
 }
 _SHARE, _LEAST = 0.01, 0.5
-"""Units round capacities: 1 %, at least half a Mbit/s, is no difference (common practice)."""
+"""Devices round capacities: 1 %, at least half a Mbit/s, is no difference (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class _Numbers:
     """Figures in Mbit/s; None: not read, or not to be judged.
 
     Attributes:
-        planned: the share of the planned capacity that this radio (or this unit) carries.
+        planned: the share of the planned capacity that this radio (or this device) carries.
         carriers: so many of the link's carriers are in the figures read.
     """
 
@@ -46,7 +46,7 @@ def _short(value: float | None, wanted: float | None) -> bool:
     return value < wanted - max(_LEAST, _SHARE * wanted)
 
 
-def capacity(side: Side) -> Findings:
+def capacity(side: CarrierEnd) -> Findings:
     """`radio.capacity`: configured, key and current capacity against the plan."""
     link = side.link
     if (link.capacity_mbps is None and link.key_capacity_mbps is None) or side.standby:
@@ -70,7 +70,7 @@ def capacity(side: Side) -> Findings:
     )  # fmt: skip
 
 
-def _told_elsewhere(side: Side) -> bool:
+def _told_elsewhere(side: CarrierEnd) -> bool:
     """Whether the unit gives one figure for all its radios, judged at the first of them."""
     if side.sole or side.radio == 1 or side.context is None:
         return False
@@ -78,7 +78,7 @@ def _told_elsewhere(side: Side) -> bool:
     return bool(plain & set(_FIELDS.values()))
 
 
-def _numbers(side: Side, reads: dict[str, Read | None]) -> _Numbers:
+def _numbers(side: CarrierEnd, reads: dict[str, Read | None]) -> _Numbers:
     link, count = side.link, 1
     whole = any(r is not None and r.reading.index is None for r in reads.values())
     if whole and not side.sole:
@@ -93,7 +93,7 @@ def _numbers(side: Side, reads: dict[str, Read | None]) -> _Numbers:
     return _Numbers(planned=planned, planned_key=link.key_capacity_mbps, carriers=count, **values)
 
 
-def _gap(side: Side, reads: dict[str, Read | None], numbers: _Numbers) -> str:
+def _gap(side: CarrierEnd, reads: dict[str, Read | None], numbers: _Numbers) -> str:
     """Why nothing can be judged; empty where something can."""
     if numbers.configured is None and numbers.key is None and numbers.current is None:
         return side.missing(*_FIELDS.values())
@@ -109,7 +109,7 @@ def _gap(side: Side, reads: dict[str, Read | None], numbers: _Numbers) -> str:
     return ""
 
 
-def _most(side: Side, carriers: int) -> float | None:
+def _most(side: CarrierEnd, carriers: int) -> float | None:
     """Bits x bandwidth of the modulation in use, for each carrier (Nyquist: a symbol a hertz)."""
     seen = side.read("tx_modulation")
     word = seen.word if seen is not None else None
@@ -124,7 +124,7 @@ def _said(n: _Numbers) -> str:
     return ", ".join(f"{k} {figure(v)} Mbit/s" for k, v in known.items() if v is not None)
 
 
-def _judged(side: Side, n: _Numbers) -> tuple[Verdict, list[str], str]:
+def _judged(side: CarrierEnd, n: _Numbers) -> tuple[Verdict, list[str], str]:
     """Verdict, what explains it, advice."""
     found: list[tuple[Verdict, str, str]] = []
     if _short(n.key, n.planned):
@@ -147,7 +147,7 @@ def _judged(side: Side, n: _Numbers) -> tuple[Verdict, list[str], str]:
     return verdict, list(dict.fromkeys(reason for _, reason, _ in found)), advice
 
 
-def _why_less(side: Side, n: _Numbers) -> tuple[Verdict, str, str]:
+def _why_less(side: CarrierEnd, n: _Numbers) -> tuple[Verdict, str, str]:
     """Less is carried than planned: the smallest of key, configuration and modulation explains."""
     current, planned = n.current or 0.0, n.planned or 0.0
     limits: list[tuple[float, Verdict, str, str]] = []

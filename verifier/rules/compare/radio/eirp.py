@@ -9,7 +9,7 @@ from verifier.model.profile import Mode
 from verifier.model.result import VERDICTS, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, POWER_DB, Side, figure
+from verifier.rules.compare.radio.hop import EXACT_DB, POWER_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.read import Read
 
 ACTUAL_DB = 2.0
@@ -29,7 +29,7 @@ class _Judged:
     advice: str = ""
 
 
-def eirp(side: Side) -> Findings:
+def eirp(side: CarrierEnd) -> Findings:
     """`radio.eirp`: power + gain - losses against the licence, at every stage.
 
     By the set power up to 0.5 dB over the licence warns, by the actual one up to 2 dB. With ATPC
@@ -55,7 +55,7 @@ def eirp(side: Side) -> Findings:
     )  # fmt: skip
 
 
-def _no_licence(side: Side) -> Findings:
+def _no_licence(side: CarrierEnd) -> Findings:
     """No limit in the plan: told while aligning, where the power is raised."""
     power = side.end.tx_power_dbm is not None or side.read(*_POWERS) is not None
     if side.stage == "alignment" and power:
@@ -66,7 +66,7 @@ def _no_licence(side: Side) -> Findings:
         )  # fmt: skip
 
 
-def _judged(side: Side, limit: float) -> Iterator[_Judged]:
+def _judged(side: CarrierEnd, limit: float) -> Iterator[_Judged]:
     """Every power that is known or may come, judged."""
     actual, told = _actual(side), side.read("tx_power_set_dbm")
     found = False
@@ -88,7 +88,7 @@ def _judged(side: Side, limit: float) -> Iterator[_Judged]:
         yield gap
 
 
-def _actual(side: Side) -> Read | None:
+def _actual(side: CarrierEnd) -> Read | None:
     """The reading of the actual power, where it tells what is or would be radiated."""
     seen = side.read("tx_power_dbm")
     if side.transmits is not False or seen is None or seen.number is None:
@@ -99,7 +99,7 @@ def _actual(side: Side) -> Read | None:
     return seen if near or over else None
 
 
-def _no_power(side: Side) -> str:
+def _no_power(side: CarrierEnd) -> str:
     """Why no power is known."""
     seen = side.read("tx_power_dbm")
     if seen is not None and seen.number is not None:
@@ -107,7 +107,7 @@ def _no_power(side: Side) -> str:
     return side.missing(*_POWERS)
 
 
-def _highest(side: Side, limit: float, set_dbm: float | None) -> tuple[float, str] | None:
+def _highest(side: CarrierEnd, limit: float, set_dbm: float | None) -> tuple[float, str] | None:
     """The highest power that the settings allow, in dBm, with what says so; None: not known.
 
     Without ATPC the set power. With ATPC the lowest of it, of the planned most, and of what the
@@ -127,7 +127,7 @@ def _highest(side: Side, limit: float, set_dbm: float | None) -> tuple[float, st
     return min(limits, default=None)
 
 
-def _strongest(side: Side) -> Mode | str | None:
+def _strongest(side: CarrierEnd) -> Mode | str | None:
     """The mode of the highest power that the link may come to be in.
 
     None where the power does not follow the mode as far as the profile tells; words where it may,
@@ -152,7 +152,7 @@ def _strongest(side: Side) -> Mode | str | None:
 
 
 def _by(  # noqa: PLR0913, PLR0917
-    side: Side, limit: float, read: Read | None, power: float, what: str, slack_db: float
+    side: CarrierEnd, limit: float, read: Read | None, power: float, what: str, slack_db: float
 ) -> _Judged:
     """One power against the licence."""
     found = radio.eirp_dbm(side.end, power) or 0.0
@@ -166,7 +166,7 @@ def _by(  # noqa: PLR0913, PLR0917
     return _Judged(verdict, found, reason, read, f"lower the power by {over:.1f} dB at once")
 
 
-def _in_other_modes(side: Side, limit: float, told: Read | None) -> _Judged | None:
+def _in_other_modes(side: CarrierEnd, limit: float, told: Read | None) -> _Judged | None:
     """What a stronger mode would radiate than the one in use; None: no more than was judged."""
     capped = side.atpc_on and side.end.atpc_max_dbm is not None
     strongest = _strongest(side)
@@ -195,7 +195,7 @@ def _in_other_modes(side: Side, limit: float, told: Read | None) -> _Judged | No
     )  # fmt: skip
 
 
-def _is_shown(side: Side, strongest: Mode, told: Read | None) -> bool:
+def _is_shown(side: CarrierEnd, strongest: Mode, told: Read | None) -> bool:
     """Whether the readings themselves show what the strongest mode gets.
 
     It is in use now; or the set power is above what the mode in use gives, so it is the cap.

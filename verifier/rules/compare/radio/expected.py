@@ -9,7 +9,7 @@ from verifier.model.plan import End
 from verifier.model.result import Verdict
 from verifier.rules import radio
 from verifier.rules.compare.radio import short
-from verifier.rules.compare.radio.hop import EXACT_DB, Side
+from verifier.rules.compare.radio.hop import EXACT_DB, CarrierEnd
 from verifier.rules.compare.radio.standby import arms_db
 from verifier.rules.radio import levels
 
@@ -37,7 +37,7 @@ class Reference:
         return "computed" if self.sum else "planned"
 
 
-def reference(side: Side) -> Reference | str:
+def reference(side: CarrierEnd) -> Reference | str:
     """The level of reference of an end, else why there is none; empty where none is wanted."""
     if side.stage == "bench":
         return Reference(side.end) if side.end.bench_rx_level_dbm is not None else ""
@@ -52,7 +52,7 @@ def reference(side: Side) -> Reference | str:
     return Reference(end, found.in_line())
 
 
-def arm_db(side: Side) -> float | None:
+def arm_db(side: CarrierEnd) -> float | None:
     """How much more the end that is on radiates towards this one than the one it is planned for.
 
     In hot standby both transmitters may feed the antenna over couplers of different loss. None
@@ -62,7 +62,7 @@ def arm_db(side: Side) -> float | None:
     return 0.0 if sender is planned else arms_db(sender, planned)
 
 
-def expected_level(side: Side) -> levels.Expected | str:
+def expected_level(side: CarrierEnd) -> levels.Expected | str:
     """What should arrive of the end that is on, in dBm; see `rules.radio.levels`."""
     found = reference(side)
     if isinstance(found, str):
@@ -76,11 +76,11 @@ def expected_level(side: Side) -> levels.Expected | str:
     )
 
 
-def _of_sender(side: Side, found: Reference) -> levels.Expected | str:
+def _of_sender(side: CarrierEnd, found: Reference) -> levels.Expected | str:
     """The level of reference, moved to what the end that is on transmits."""
     sender, arm = side.sender, arm_db(side)
     if arm is None:
-        return "the active unit's antenna is not known, so its level cannot be told"
+        return "the active device's antenna is not known, so its level cannot be told"
     far_power = sender.number("tx_power_dbm")
     if far_power is None and not sender.atpc_on:
         far_power = sender.number("tx_power_set_dbm")
@@ -95,11 +95,11 @@ def _of_sender(side: Side, found: Reference) -> levels.Expected | str:
         return level
     planned_dbm = side.planned_for.end.tx_power_dbm
     if planned_dbm is None or sender.end.tx_power_dbm is None:
-        return "the planned power of one of the hot standby's units is missing"
+        return "the planned power of one of the hot standby's devices is missing"
     if level.how.startswith(levels.ATPC_KEEPS):
         return level
     shift = arm + sender.end.tx_power_dbm - planned_dbm
-    return levels.Expected(level.value + shift, f"{level.how}, by the active unit")
+    return levels.Expected(level.value + shift, f"{level.how}, by the active device")
 
 
 def too_low(off_db: float, tolerance_db: float, *, computed: bool) -> Verdict | None:
@@ -111,7 +111,7 @@ def too_low(off_db: float, tolerance_db: float, *, computed: bool) -> Verdict | 
     return "fail"
 
 
-def by_atpc_alone(side: Side) -> str:
+def by_atpc_alone(side: CarrierEnd) -> str:
     """Why a level that fits the far end's power at present proves nothing; empty: it does.
 
     The expected level follows the power that ATPC chose, so it is right for any power. It needs

@@ -30,13 +30,13 @@ _NO_RADIO = frozenset({"switch", "router"})
 
 
 @dataclass(frozen=True)
-class Side:
-    """One end of a carrier, and its unit.
+class CarrierEnd:
+    """One end of a carrier, and its device.
 
     Attributes:
-        context: of the unit; None: it was not asked for.
+        context: of the device; None: it was not asked for.
         far: what the other end is planned to be.
-        sole: the unit has only this radio.
+        sole: the device has only this radio.
         others: the same end of the link's other carriers.
         facing: the other end of this carrier, alone in its list.
         km: length of the path, where the plan or its sites tell it.
@@ -51,8 +51,8 @@ class Side:
     stage: Stage
     context: Context | None
     sole: bool
-    others: list[Side] = field(default_factory=list, repr=False)
-    facing: list[Side] = field(default_factory=list, repr=False)
+    others: list[CarrierEnd] = field(default_factory=list, repr=False)
+    facing: list[CarrierEnd] = field(default_factory=list, repr=False)
     km: float | None = None
 
     @property
@@ -67,19 +67,19 @@ class Side:
 
     @cached_property
     def gap(self) -> str:
-        """Why the unit tells nothing; empty where it answered."""
+        """Why the device tells nothing; empty where it answered."""
         if self.context is None:
             return f"{self.end.device} was not asked"
         if self.context.itself:
-            return "this laptop holds the unit's address, see local.fit"
+            return "this laptop holds the device's address, see laptop.fit"
         if (why := self.context.snmp_gap) is None:
             return ""
         if reach.answered(self.context):
             return why
         fit = self.context.fit
         if fit is not None and fit.verdict == "fail":
-            return "this laptop does not reach the unit, see local.fit"
-        return "the unit gave no answer at all, see icmp.reply"
+            return "this laptop does not reach the device, see laptop.fit"
+        return "the device gave no answer at all, see echo.reply"
 
     @cached_property
     def _reads(self) -> dict[str, Read | None]:
@@ -154,17 +154,17 @@ class Side:
         )
 
     @property
-    def across(self) -> Side:
+    def across(self) -> CarrierEnd:
         """The other end of the carrier."""
         return self.facing[0]
 
     @property
-    def sender(self) -> Side:
+    def sender(self) -> CarrierEnd:
         """The end that this one receives from: in hot standby the far one that is on."""
         return standby.sender(self) if self.link.protection in HOT_STANDBY else self.across
 
     @cached_property
-    def planned_for(self) -> Side:
+    def planned_for(self) -> CarrierEnd:
         """The far transmitter whose signal the planned level is of."""
         return standby.planned_for(self) if self.link.protection in HOT_STANDBY else self.across
 
@@ -232,31 +232,31 @@ class Side:
 
 
 @dataclass(frozen=True)
-class Hop:
+class LiveCarrier:
     """One carrier with both ends."""
 
     plan: Plan
     link: Link
     carrier: Carrier
     stage: Stage
-    a: Side
-    b: Side
+    a: CarrierEnd
+    b: CarrierEnd
 
     @property
     def subject(self) -> Subject:
         """The carrier."""
         return Subject("link", self.link.name, carrier=self.carrier.carrier)
 
-    def sides(self) -> tuple[Side, Side]:
+    def sides(self) -> tuple[CarrierEnd, CarrierEnd]:
         """Both ends, `a` first."""
         return self.a, self.b
 
 
-EndCheck = Callable[[Side], Findings]
+EndCheck = Callable[[CarrierEnd], Findings]
 
 
-def hops(plan: Plan, contexts: Mapping[str, Context]) -> Iterator[Hop]:
-    """Every carrier at least one of whose units was asked for."""
+def hops(plan: Plan, contexts: Mapping[str, Context]) -> Iterator[LiveCarrier]:
+    """Every carrier at least one of whose devices was asked for."""
     radios: dict[str, set[int]] = defaultdict(set)
     for link in plan.links:
         for carrier in link.carriers:
@@ -294,23 +294,23 @@ def _hop(  # noqa: PLR0913, PLR0917
     contexts: Mapping[str, Context],
     radios: Mapping[str, set[int]],
     km: float | None,
-) -> Hop:
+) -> LiveCarrier:
     stage = next(iter(contexts.values())).stage if contexts else "handover"
 
-    def side(name: EndName, end: End, far: End) -> Side:
-        return Side(
+    def side(name: EndName, end: End, far: End) -> CarrierEnd:
+        return CarrierEnd(
             plan=plan, link=link, carrier=carrier, name=name, end=end, far=far, stage=stage,
             context=contexts.get(end.device), sole=len(radios[end.device]) == 1, km=km,
         )  # fmt: skip
 
-    return Hop(
+    return LiveCarrier(
         plan=plan, link=link, carrier=carrier, stage=stage,
         a=side("a", carrier.a, carrier.b), b=side("b", carrier.b, carrier.a),
     )  # fmt: skip
 
 
-def is_radio(side: Side) -> bool:
-    """Whether radio checks fit the unit: it was asked for and is no switch or router."""
+def is_radio(side: CarrierEnd) -> bool:
+    """Whether radio checks fit the device: it was asked for and is no switch or router."""
     return side.context is not None and side.context.profile.kind not in _NO_RADIO
 
 

@@ -21,7 +21,14 @@ from verifier.rules.compare.radio.expected import (
     reference,
     too_low,
 )
-from verifier.rules.compare.radio.hop import EXACT_DB, READ_DB, Hop, Side, figure, near
+from verifier.rules.compare.radio.hop import (
+    EXACT_DB,
+    READ_DB,
+    CarrierEnd,
+    LiveCarrier,
+    figure,
+    near,
+)
 from verifier.rules.compare.radio.muted import outage_db, signal_of_nobody
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.compare.radio.steady import at_least, by_median, held, some, wavered
@@ -39,7 +46,7 @@ _BENCH_LITTLE = (
 )
 _BENCH_MUCH = "fit the planned attenuation first: too strong a signal harms a receiver"
 RECIPROCITY_WARN_DB, RECIPROCITY_FAIL_DB = 3.0, 6.0
-"""Two directions of one path differ by no more than what units read wrong (common practice)."""
+"""Two directions of one path differ by no more than what devices read wrong (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +58,13 @@ class Loss:
     reads: tuple[Read, ...]
 
 
-def tolerance_db(side: Side) -> float:
+def tolerance_db(side: CarrierEnd) -> float:
     """What a level at this end may be off."""
     assert side.context is not None
     return levels.tolerance_db(side.end, side.context.profile)
 
 
-def measured_loss(side: Side) -> Loss | str:
+def measured_loss(side: CarrierEnd) -> Loss | str:
     """Far end's actual power less this end's level, else why it cannot be told.
 
     Each level with the power nearest to it in time, at most 2 s away; at least 5 of them.
@@ -68,7 +75,7 @@ def measured_loss(side: Side) -> Loss | str:
     if gap := _loss_gap(side, sender, level, power):
         return gap
     if level is None or power is None or arm is None:
-        return "the active unit's antenna is not known, so its way cannot be compared"
+        return "the active device's antenna is not known, so its way cannot be compared"
     losses = [sent + arm - received for received, sent in _together(level, power)]
     if len(losses) < ENOUGH:
         return (
@@ -78,7 +85,7 @@ def measured_loss(side: Side) -> Loss | str:
     return Loss(statistics.median(losses), len(losses), (level, power))
 
 
-def _loss_gap(side: Side, sender: Side, level: Read | None, power: Read | None) -> str:
+def _loss_gap(side: CarrierEnd, sender: CarrierEnd, level: Read | None, power: Read | None) -> str:
     """Why one of the two figures is missing; empty where both are there."""
     if sender.context is None:
         return f"the far end {sender.end.device} was not asked"
@@ -102,7 +109,7 @@ def _together(level: Read, power: Read) -> Iterator[tuple[float, float]]:
             yield received, sent
 
 
-def path_loss(side: Side) -> Findings:
+def path_loss(side: CarrierEnd) -> Findings:
     """`radio.path-loss`: far power less level, against planned power less planned level.
 
     Holds at every stage, whatever ATPC or the modulation do to the power. Without a planned level
@@ -148,7 +155,7 @@ def path_loss(side: Side) -> Findings:
     yield by_median(excused(side, finding), [still])
 
 
-def _planned_loss(side: Side) -> tuple[levels.Expected | str, bool]:
+def _planned_loss(side: CarrierEnd) -> tuple[levels.Expected | str, bool]:
     """What the path should take, and whether that is computed.
 
     Else why the acceptance, which rests on it where ATPC is on, is not possible; or empty.
@@ -169,7 +176,7 @@ def _planned_loss(side: Side) -> tuple[levels.Expected | str, bool]:
     return planned, computed
 
 
-def reciprocity(hop: Hop) -> Findings:
+def reciprocity(hop: LiveCarrier) -> Findings:
     """`radio.reciprocity`: RX_a - RX_b against Tx_b - Tx_a + 20 log10(f_a / f_b), one-way losses.
 
     What both directions share cancels; what is left over is a transmitter, a receiver or a loss on
@@ -208,7 +215,7 @@ def reciprocity(hop: Hop) -> Findings:
     yield _of_hop(hop, verdict, reason, off, evidence)
 
 
-def _frequency_db(hop: Hop) -> float | None:
+def _frequency_db(hop: LiveCarrier) -> float | None:
     """20 log10(f_a / f_b), by the frequencies read, else planned."""
     mhz = [s.number("tx_mhz") or s.end.tx_mhz for s in hop.sides()]
     if mhz == [None, None] and hop.link.duplexing == "tdd":
@@ -219,7 +226,7 @@ def _frequency_db(hop: Hop) -> float | None:
 
 
 def _of_hop(
-    hop: Hop,
+    hop: LiveCarrier,
     verdict: Verdict,
     reason: str,
     off: float | None = None,
@@ -242,7 +249,7 @@ def _of_hop(
     )
 
 
-def rx_level(side: Side) -> Findings:
+def rx_level(side: CarrierEnd) -> Findings:
     """`radio.rx-level`: against what is expected at this stage; too much harms the receiver."""
     seen, at = side.read("rx_level_dbm"), "rx_level_dbm"
     if side.stage == "bench":
@@ -278,7 +285,7 @@ def rx_level(side: Side) -> Findings:
     yield held(at_least(judged, seen), still)
 
 
-def _without_level(side: Side, gap: str, seen: Read | None) -> Findings:
+def _without_level(side: CarrierEnd, gap: str, seen: Read | None) -> Findings:
     """Neither a planned level nor a sum, as `gap` says; the receiver's limits hold all the same."""
     if seen is None:
         return
@@ -294,7 +301,7 @@ def _without_level(side: Side, gap: str, seen: Read | None) -> Findings:
 
 
 def _judge_level(
-    side: Side, at: str, expected: levels.Expected, seen: Read, *, computed: bool
+    side: CarrierEnd, at: str, expected: levels.Expected, seen: Read, *, computed: bool
 ) -> Finding:
     level, tolerance = seen.number or 0.0, tolerance_db(side)
     off = level - expected.value
@@ -327,8 +334,8 @@ def _judge_level(
     return excused(side, finding)
 
 
-def _nothing(side: Side, at: str, expected: float | str, seen: Read) -> Finding:
-    """The unit says that it receives nothing."""
+def _nothing(side: CarrierEnd, at: str, expected: float | str, seen: Read) -> Finding:
+    """The device says that it receives nothing."""
     sender = side.sender
     shown = None if isinstance(expected, str) else expected
     off = sender.transmits is False

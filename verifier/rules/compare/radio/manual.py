@@ -7,7 +7,7 @@ from verifier.model.profile import AlignmentPort
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.radio.expected import expected_level
-from verifier.rules.compare.radio.hop import Side, figure
+from verifier.rules.compare.radio.hop import CarrierEnd, figure
 from verifier.rules.compare.radio.read import number_of
 from verifier.rules.compare.radio.weather import excused, stated_at
 from verifier.rules.radio import levels, voltage
@@ -16,7 +16,7 @@ CHECK = "manual.alignment-voltage"
 _ALIGN = "align again: go through the peak in both axes, at either end"
 
 
-def alignment_voltage(side: Side) -> Findings:
+def alignment_voltage(side: CarrierEnd) -> Findings:
     """`manual.alignment-voltage`: inside the window around the level expected at this stage."""
     if side.context is None:
         return
@@ -29,7 +29,7 @@ def alignment_voltage(side: Side) -> Findings:
     volts = number_of(last.value)
     windows = _windows(side)
     if volts is None or isinstance(windows, str) or not side.sole:
-        gap = windows if isinstance(windows, str) else "of which of the unit's radios is it?"
+        gap = windows if isinstance(windows, str) else "of which of the device's radios is it?"
         gap = gap if volts is not None else f"{last.value!r} is no voltage"
         yield side.finding(
             CHECK, "not-tested", gap, at="alignment_v", expected=side.end.alignment_v,
@@ -59,7 +59,7 @@ def _short_db(
     return min(w.level_dbm - w.tolerance_db for _, w in windows) - level
 
 
-def _windows(side: Side) -> tuple[tuple[str, voltage.Window], ...] | str:
+def _windows(side: CarrierEnd) -> tuple[tuple[str, voltage.Window], ...] | str:
     """The windows that are right now, each with its name; else why there is none."""
     assert side.context is not None
     profile, end = side.context.profile, side.end
@@ -78,7 +78,7 @@ def _windows(side: Side) -> tuple[tuple[str, voltage.Window], ...] | str:
     return known or level
 
 
-def _planned_only(side: Side) -> tuple[tuple[str, voltage.Window], ...] | str:
+def _planned_only(side: CarrierEnd) -> tuple[tuple[str, voltage.Window], ...] | str:
     """Around the planned voltage, where no level is planned."""
     assert side.context is not None
     profile, planned = side.context.profile, side.end.alignment_v
@@ -94,7 +94,7 @@ def _planned_only(side: Side) -> tuple[tuple[str, voltage.Window], ...] | str:
 
 
 def _judged(
-    side: Side,
+    side: CarrierEnd,
     port: AlignmentPort,
     volts: float,
     windows: tuple[tuple[str, voltage.Window], ...],

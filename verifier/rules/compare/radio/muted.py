@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from verifier.model.result import Finding
-from verifier.rules.compare.radio.hop import HOT_STANDBY, Side, figure
+from verifier.rules.compare.radio.hop import HOT_STANDBY, CarrierEnd, figure
 from verifier.rules.compare.radio.read import Read
 
 MUTED_FAR = "the far end says that its transmitter is off"
@@ -22,7 +22,7 @@ _LEAK_DB = 15.0
 """The other polarisation of one channel arrives at least so much weaker. Common practice."""
 
 
-def signal_of_nobody(side: Side, seen: Read | None) -> Finding | None:
+def signal_of_nobody(side: CarrierEnd, seen: Read | None) -> Finding | None:
     """`radio.rx-level` where a signal is received from an end that says it is off; else None.
 
     On a bench where no level is planned other radios may be near: there it warns.
@@ -42,7 +42,7 @@ def signal_of_nobody(side: Side, seen: Read | None) -> Finding | None:
     )  # fmt: skip
 
 
-def heard_by(side: Side) -> float | None:
+def heard_by(side: CarrierEnd) -> float | None:
     """The level at the other end of a transmitter that says it is off; None: nothing stands out."""
     listener = side.across
     if listener.context is None or listener.sender is not side:
@@ -53,19 +53,19 @@ def heard_by(side: Side) -> float | None:
     return None if _leaks(listener, seen.number) else seen.number
 
 
-def floor_dbm(side: Side) -> float:
+def floor_dbm(side: CarrierEnd) -> float:
     """Below, what a receiver shows may be its own noise."""
     width_hz = (side.bandwidth_mhz or _USUAL_MHZ) * 1e6
     return _NOISE_DBM_PER_HZ + 10 * math.log10(width_hz) + _FIGURE_DB + _ABOVE_DB
 
 
-def outage_db(side: Side) -> float:
+def outage_db(side: CarrierEnd) -> float:
     """What must be lost on the way before nothing of the planned level is left; inf: not known."""
     planned = side.end.rx_level_dbm
     return math.inf if planned is None else planned - floor_dbm(side)
 
 
-def _leaks(side: Side, level: float) -> bool:
+def _leaks(side: CarrierEnd, level: float) -> bool:
     """Whether another carrier of the same channel accounts for it."""
     planned = side.end.rx_level_dbm
     if side.link.protection in HOT_STANDBY:

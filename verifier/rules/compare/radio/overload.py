@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from verifier.model.result import Finding
-from verifier.rules.compare.radio.hop import EXACT_DB, Side, figure
+from verifier.rules.compare.radio.hop import EXACT_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.read import Read
 
 
-def limits(side: Side) -> list[tuple[float, str, str]]:
+def limits(side: CarrierEnd) -> list[tuple[float, str, str]]:
     """What the receiver bears, the worst first: limit in dBm, what happens above it, advice."""
     assert side.context is not None
     bears = side.context.profile.limits
@@ -20,7 +20,7 @@ def limits(side: Side) -> list[tuple[float, str, str]]:
     return [(limit, what, advice) for limit, what, advice in known if limit is not None]
 
 
-def overload(side: Side, seen: Read) -> Finding | None:
+def overload(side: CarrierEnd, seen: Read) -> Finding | None:
     """A level over what the receiver takes, at any stage and in any sample."""
     values = [v for _, v in seen.samples]
     level = max(values, default=seen.number)

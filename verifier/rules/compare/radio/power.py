@@ -1,11 +1,11 @@
-"""What a unit transmits: power, transmitter on or off, ATPC."""
+"""What a device transmits: power, transmitter on or off, ATPC."""
 
 from __future__ import annotations
 
 from verifier.model.result import Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import HOT_STANDBY, POWER_DB, Side, figure
+from verifier.rules.compare.radio.hop import HOT_STANDBY, POWER_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.muted import LOOK_FOR_IT, NOT_REAL, heard_by
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.compare.radio.short import left_short
@@ -18,8 +18,8 @@ POWER_WARN_DB, POWER_FAIL_DB = 2.0, 3.0
 """What a device reads of its own power may be off (contract: comparing; common practice)."""
 
 
-def left_aligning(side: Side) -> bool:
-    """Whether a unit that should carry traffic still has its settings for alignment.
+def left_aligning(side: CarrierEnd) -> bool:
+    """Whether a device that should carry traffic still has its settings for alignment.
 
     The lowest modulation, and a power that is set above the plan. Where only the actual power is
     known, it tells by more than a device misreads it, and not where the far end's low level
@@ -45,7 +45,7 @@ def left_aligning(side: Side) -> bool:
     return raised and not _lower_by_level(side)
 
 
-def _lower_by_level(side: Side) -> bool:
+def _lower_by_level(side: CarrierEnd) -> bool:
     """Whether the far end receives too little for the highest modulation."""
     listener, highest = side.across, side.link.modulation_max
     if listener.context is None or highest is None:
@@ -57,7 +57,7 @@ def _lower_by_level(side: Side) -> bool:
     return level < mode.threshold_dbm + HEADROOM_DB
 
 
-def transmitter(side: Side) -> Findings:
+def transmitter(side: CarrierEnd) -> Findings:
     """`radio.transmitter`: off on the bench unless an attenuation is given, on afterwards.
 
     In hot standby one of an end's transmitters is on.
@@ -88,7 +88,7 @@ _MUTE = (
 )
 
 
-def _judge_transmitter(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]:
+def _judge_transmitter(side: CarrierEnd, *, on: bool) -> tuple[Verdict, str, str, str]:
     """Verdict, what is right, reason, advice."""
     if side.stage == "bench":
         if levels.bench_attenuation_db(side.end, side.far) is not None:
@@ -104,7 +104,7 @@ def _judge_transmitter(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]
     return "fail", "on", reason, "nobody in front of the antenna? Then switch the transmitter on"
 
 
-def _judge_standby(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]:
+def _judge_standby(side: CarrierEnd, *, on: bool) -> tuple[Verdict, str, str, str]:
     """One of two radiates; that both are enabled proves nothing without their actual power."""
     others = [other.transmits for other in side.others]
     wanted = "one of two on"
@@ -118,22 +118,22 @@ def _judge_standby(side: Side, *, on: bool) -> tuple[Verdict, str, str, str]:
             return "not-tested", wanted, reason, ""
         return (
             "fail", wanted, "both transmitters of the hot standby are on: they disturb each other",
-            "look at the protection settings of both units",
+            "look at the protection settings of both devices",
         )  # fmt: skip
     if on:
         return "pass", wanted, "the transmitter is on, the active one of the hot standby", ""
     if True in others:
         how = "enabled, and its output is muted" if side.output_muted else "off"
-        return "pass", wanted, f"{how} rightly: the other unit of the hot standby transmits", ""
+        return "pass", wanted, f"{how} rightly: the other device of the hot standby transmits", ""
     if None in others:
-        return "not-tested", wanted, "off, and whether the other unit transmits is not known", ""
+        return "not-tested", wanted, "off, and whether the other device transmits is not known", ""
     return (
-        "fail", wanted, "muted, and so is the other unit of the hot standby",
+        "fail", wanted, "muted, and so is the other device of the hot standby",
         "nobody in front of the antenna? Then switch one transmitter on",
     )  # fmt: skip
 
 
-def atpc(side: Side) -> Findings:
+def atpc(side: CarrierEnd) -> Findings:
     """`radio.atpc`: as planned, and doing its work; while aligning off."""
     planned, seen = side.end.atpc, side.read("atpc")
     aligning = side.stage == "alignment"

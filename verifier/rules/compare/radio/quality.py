@@ -5,8 +5,15 @@ from __future__ import annotations
 from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.identity import same_unit
-from verifier.rules.compare.radio.hop import EXACT_DB, HOT_STANDBY, READ_DB, Side, figure, near
+from verifier.rules.compare.identity import same_device
+from verifier.rules.compare.radio.hop import (
+    EXACT_DB,
+    HOT_STANDBY,
+    READ_DB,
+    CarrierEnd,
+    figure,
+    near,
+)
 from verifier.rules.compare.radio.level import tolerance_db
 from verifier.rules.compare.radio.muted import (
     LOOK_FOR_IT,
@@ -24,13 +31,13 @@ FAINT_DB = 6.0
 """So little above its floor a receiver cannot lock: our own choice."""
 
 
-def snr(side: Side) -> Findings:
+def snr(side: CarrierEnd) -> Findings:
     """`radio.snr`: not below the planned minimum."""
     yield from _at_least(side, "radio.snr", "snr_db", side.end.min_snr_db, "min_snr_db",
                          "look for interference, and at the level first")  # fmt: skip
 
 
-def xpi(side: Side) -> Findings:
+def xpi(side: CarrierEnd) -> Findings:
     """`radio.xpi`: not below the planned minimum; both polarisations must transmit."""
     least = side.link.min_xpi_db
     if least is not None and side.others and all(o.across.transmits is False for o in side.others):
@@ -44,7 +51,7 @@ def xpi(side: Side) -> Findings:
 
 
 def _at_least(  # noqa: PLR0913, PLR0917
-    side: Side, check: str, field: str, least: float | None, at: str, advice: str
+    side: CarrierEnd, check: str, field: str, least: float | None, at: str, advice: str
 ) -> Findings:
     if least is None:
         return
@@ -68,12 +75,12 @@ def _at_least(  # noqa: PLR0913, PLR0917
     yield held(excused(side, at_least(finding, seen, more_is_right=True)), still)
 
 
-def _rightly_silent(side: Side) -> bool:
+def _rightly_silent(side: CarrierEnd) -> bool:
     """On the bench the far transmitter may be off."""
     return side.stage == "bench" and side.sender.transmits is False
 
 
-def lock(side: Side) -> Findings:
+def lock(side: CarrierEnd) -> Findings:
     """`radio.lock`: the receiver is locked to the far end's signal, in every sample."""
     seen = side.read("locked")
     if seen is None:
@@ -97,7 +104,7 @@ def lock(side: Side) -> Findings:
     yield excused(side, finding, short_db=outage_db(side)) if faint else finding
 
 
-def _judge_lock(side: Side, seen: Read) -> tuple[Verdict, str, str]:
+def _judge_lock(side: CarrierEnd, seen: Read) -> tuple[Verdict, str, str]:
     """Verdict, reason, advice; a lock that was not always there is none."""
     muted = side.sender.transmits is False
     unlocked: Verdict = "warn" if side.stage == "bench" else "fail"
@@ -127,7 +134,7 @@ def _judge_lock(side: Side, seen: Read) -> tuple[Verdict, str, str]:
     return unlocked, reason, advice
 
 
-def fade_margin(side: Side) -> Findings:
+def fade_margin(side: CarrierEnd) -> Findings:
     """`radio.fade-margin`: level less threshold of the *reference* modulation at this bandwidth.
 
     With ATPC at the level its highest power would give. A level that is low within its tolerance
@@ -174,7 +181,7 @@ def fade_margin(side: Side) -> Findings:
     yield by_median(excused(side, finding), [still])
 
 
-def _raised_db(side: Side) -> float | str:
+def _raised_db(side: CarrierEnd) -> float | str:
     """How much more ATPC at the far end can give; nothing, where it leaves this end short."""
     sender = side.sender
     if not sender.atpc_on or left_short(sender, side) is not None:
@@ -191,8 +198,8 @@ def _raised_db(side: Side) -> float | str:
     return max(0.0, highest - power)
 
 
-def far_end(side: Side) -> Findings:
-    """`link.far-end`: the unit at the other end calls itself as planned."""
+def far_end(side: CarrierEnd) -> Findings:
+    """`link.far-end`: the device at the other end calls itself as planned."""
     seen = side.read("far_end_name")
     if seen is None:
         return
@@ -202,30 +209,30 @@ def far_end(side: Side) -> Findings:
         yield _heard_muted(side, seen, found)
         return
     if not found:
-        gap = side.missing("far_end_name") if found is None else "the unit names no far end"
+        gap = side.missing("far_end_name") if found is None else "the device names no far end"
         yield side.finding("link.far-end", "not-tested", gap, expected=planned, reads=(seen,))
         return
     verdict: Verdict = "pass"
     reason, advice = "linked to the planned far end", ""
     if found != planned:
         verdict, reason = "fail", "linked to another unit than planned"
-        advice = "which unit is that? Compare link ids, frequencies and directions"
+        advice = "which device is that? Compare link ids, frequencies and directions"
         names = {o.far.device for o in side.others}
-        if same_unit(found, planned):
+        if same_device(found, planned):
             verdict, reason, advice = "warn", "differs by capital letters or a domain only", ""
         elif found in names and side.link.protection in HOT_STANDBY:
-            verdict, reason, advice = "pass", "linked to the other unit of the far end", ""
+            verdict, reason, advice = "pass", "linked to the other device of the far end", ""
         elif found in names:
-            reason = "linked to the other unit of the far end: the carriers are crossed"
+            reason = "linked to the other device of the far end: the carriers are crossed"
             if side.link.protection == "2+0-xpic":
                 advice = "are V and H crossed at one end? Compare feeders and antenna ports"
     yield side.finding("link.far-end", verdict, reason, expected=planned, observed=found,
                        advice=advice, reads=(seen,))  # fmt: skip
 
 
-def _heard_muted(side: Side, seen: Read, found: str) -> Finding:
+def _heard_muted(side: CarrierEnd, seen: Read, found: str) -> Finding:
     """A name over the air from an end that says it is muted."""
-    ours = same_unit(found, side.sender.end.device)
+    ours = same_device(found, side.sender.end.device)
     why = "the mute is not real" if ours else NOT_REAL
     return side.finding(
         "link.far-end", "fail", f"it names its far end, and {MUTED_FAR}: {why}",

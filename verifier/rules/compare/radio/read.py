@@ -1,4 +1,4 @@
-"""One reading of one radio of a unit: its value from several samples, or why there is none."""
+"""One reading of one radio of a device: its value from several samples, or why there is none."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.model.observation import Observation
-from verifier.model.profile import Profile, Reading
-from verifier.rules import decode
+from verifier.model.profile import Profile, ProfileReading
 from verifier.rules.compare.context import Context
+from verifier.rules.profile import decode
 
 _RAW = re.compile(r'[A-Za-z0-9]+ (?:"(.*)"|(\S+))', re.DOTALL)
 """How an observation writes what came: its type, then the value."""
@@ -32,7 +32,7 @@ _RANGES: Mapping[str, tuple[float, float]] = {
     "key_capacity_mbps": (0, 1e7),
 }
 """What such a value can be at all (common practice, generously): beyond, it is a mark of the
-unit's for "none", or the profile's scale is wrong."""
+device's for "none", or the profile's scale is wrong."""
 LEAST_MHZ = 0.001
 """Frequencies nearer than this are one frequency (contract: comparing)."""
 _MEDIAN = frozenset({"rx_level_dbm", "tx_power_dbm", "snr_db", "xpi_db"})
@@ -48,7 +48,7 @@ class Read:
     Attributes:
         name: what its observations are called.
         value: median of the samples of a level, power or SNR, the last of others; None: see `gap`.
-        nothing: the unit says that it receives nothing.
+        nothing: the device says that it receives nothing.
         gap: why there is no value; empty where there is one, or nothing is received.
         samples: moment and value of each sample of a number, in order.
         silent: samples in which the device said that it receives nothing.
@@ -57,7 +57,7 @@ class Read:
         seen: what it rests on.
     """
 
-    reading: Reading
+    reading: ProfileReading
     name: str
     value: float | str | None = None
     nothing: bool = False
@@ -105,14 +105,16 @@ def truth_of(value: object) -> bool | None:
     return True if word in _TRUE else False if word in _FALSE else None
 
 
-def find(profile: Profile, field: str, radio: int, *, sole: bool) -> tuple[str, Reading] | None:
-    """The reading of a field for radio N of a unit, under its name; None: there is none.
+def find(
+    profile: Profile, field: str, radio: int, *, sole: bool
+) -> tuple[str, ProfileReading] | None:
+    """The reading of a field for radio N of a device, under its name; None: there is none.
 
     Args:
-        profile: of the unit.
+        profile: of the device.
         field: what is read.
         radio: the N of `radio:N`.
-        sole: the unit has only this radio, so that whatever the profile reads is of it.
+        sole: the device has only this radio, so that whatever the profile reads is of it.
     """
     found = [(n, r) for n, r in profile.named_readings().items() if r.field == field]
     exact = [(n, r) for n, r in found if r.index in {f"radio:{radio}", str(radio)}]
@@ -124,7 +126,7 @@ def find(profile: Profile, field: str, radio: int, *, sole: bool) -> tuple[str, 
     return None
 
 
-def read(context: Context, name: str, reading: Reading) -> Read:
+def read(context: Context, name: str, reading: ProfileReading) -> Read:
     """What was seen of a reading."""
     seen = tuple(context.seen.all(name))
     gap = context.snmp_gap
@@ -138,12 +140,12 @@ def read(context: Context, name: str, reading: Reading) -> Read:
     value = last.value if isinstance(last.value, str) else number_of(last.value)
     if value is None:
         why = _why(reading, last)
-        return Read(reading=reading, name=name, gap=f"the unit gives no {reading.field}: {why}",
+        return Read(reading=reading, name=name, gap=f"the device gives no {reading.field}: {why}",
                     seen=seen)  # fmt: skip
     return Read(reading=reading, name=name, value=value, seen=seen)
 
 
-def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
+def _number(reading: ProfileReading, name: str, seen: Sequence[Observation]) -> Read:
     """The median; nothing received, where most samples say so."""
     samples: list[tuple[dt.datetime | None, float]] = []
     silent, lost, gaps, sequence = 0, 0, [], []
@@ -156,11 +158,11 @@ def _number(reading: Reading, name: str, seen: Sequence[Observation]) -> Read:
         sequence.append(_shown(one, value))
         if value is None:
             lost += _came(one)
-            gaps.append(f"the unit gives no {reading.field}: {_why(reading, one)}")
+            gaps.append(f"the device gives no {reading.field}: {_why(reading, one)}")
         elif not can_be(reading.field, value):
             lost += 1
             gaps.append(
-                f"{reading.field} {value:g} cannot be: is it the unit's mark for none "
+                f"{reading.field} {value:g} cannot be: is it the device's mark for none "
                 "(no_signal), or is the profile's scale wrong?"
             )
         else:
@@ -220,13 +222,13 @@ def is_mhz(read: Read, mhz: float, further_mhz: float = 0.0) -> bool:
 
 
 def can_be(field: str, value: float) -> bool:
-    """Whether a reading's number can be meant; what cannot is often a unit's mark for none."""
+    """Whether a reading's number can be meant; what cannot is often a device's mark for none."""
     low, high = _RANGES[field]
     return low <= value <= high
 
 
 def number_of(value: object) -> float | None:
-    """A number, also one that the unit writes as text."""
+    """A number, also one that the device writes as text."""
     if isinstance(value, str):
         exact = decode.number(value)
         return None if exact is None else float(exact)
@@ -235,7 +237,7 @@ def number_of(value: object) -> float | None:
     return float(value)
 
 
-def _why(reading: Reading, seen: Observation) -> str:
+def _why(reading: ProfileReading, seen: Observation) -> str:
     """Why an observation holds no value."""
     raw = seen.raw or "no answer"
     if isinstance(seen.value, str):
@@ -256,12 +258,12 @@ def raw_number(seen: Observation) -> int | None:
     return int(exact) if exact is not None and exact == int(exact) else None
 
 
-def says_nothing(reading: Reading, seen: Observation) -> bool:
-    """Whether what came is the unit's mark for "nothing received"."""
+def says_nothing(reading: ProfileReading, seen: Observation) -> bool:
+    """Whether what came is the device's mark for "nothing received"."""
     return raw_number(seen) in reading.no_signal
 
 
-def good(reading: Reading, seen: Observation) -> bool | None:
+def good(reading: ProfileReading, seen: Observation) -> bool | None:
     """Whether the profile calls what came good; None where it does not say."""
     if not reading.good:
         truth = truth_of(seen.value)

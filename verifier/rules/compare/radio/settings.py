@@ -6,13 +6,15 @@ from collections.abc import Callable
 
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import Side, figure
+from verifier.rules.compare.radio.hop import CarrierEnd, figure
 from verifier.rules.compare.radio.read import LEAST_MHZ, Read, is_mhz, slack_mhz
 
 _SET = "set it as planned, save, and read it again"
 
 
-def unread(side: Side, check: str, fields: tuple[str, ...], at: str, expected: object) -> Finding:
+def unread(
+    side: CarrierEnd, check: str, fields: tuple[str, ...], at: str, expected: object
+) -> Finding:
     """A planned value that could not be read."""
     return side.finding(
         check, "not-tested", side.missing(*fields), at=at, expected=expected,
@@ -20,7 +22,7 @@ def unread(side: Side, check: str, fields: tuple[str, ...], at: str, expected: o
     )  # fmt: skip
 
 
-def tx_frequency(side: Side) -> Findings:
+def tx_frequency(side: CarrierEnd) -> Findings:
     """`radio.tx-frequency`: against the plan, within 1 kHz or what the reading can show."""
     planned = side.end.tx_mhz
     if planned is None:
@@ -30,9 +32,9 @@ def tx_frequency(side: Side) -> Findings:
         yield unread(side, "radio.tx-frequency", ("tx_mhz",), "tx_mhz", planned)
         return
     right = is_mhz(seen, planned)
-    reason = f"the unit transmits on the planned frequency{_rounded(seen, planned)}"
+    reason = f"the device transmits on the planned frequency{_rounded(seen, planned)}"
     if not right:
-        reason = f"the unit transmits {_beside(seen.number, planned)} the planned frequency"
+        reason = f"the device transmits {_beside(seen.number, planned)} the planned frequency"
         if side.far.tx_mhz is not None and is_mhz(seen, side.far.tx_mhz):
             reason += ": it is the one planned for the far end"
     yield side.finding(
@@ -42,7 +44,7 @@ def tx_frequency(side: Side) -> Findings:
     )  # fmt: skip
 
 
-def rx_frequency(side: Side) -> Findings:
+def rx_frequency(side: CarrierEnd) -> Findings:
     """`radio.rx-frequency`: against what the far end is planned to transmit on, and does."""
     planned = side.far.tx_mhz
     origin = side.across.origin("tx_mhz")
@@ -58,9 +60,9 @@ def rx_frequency(side: Side) -> Findings:
                            origin=origin, expected=planned, reads=(seen,))  # fmt: skip
         return
     right = is_mhz(seen, planned, further_mhz)
-    reason = f"the unit receives on the far end's planned frequency{_rounded(seen, planned)}"
+    reason = f"the device receives on the far end's planned frequency{_rounded(seen, planned)}"
     if not right:
-        reason = f"the unit listens {_beside(seen.number, planned)} the planned frequency"
+        reason = f"the device listens {_beside(seen.number, planned)} the planned frequency"
     now = None if sent is None else sent.number
     if now is not None and not is_mhz(seen, now, slack_mhz(sent)):
         reason += f"; the far end now transmits on {figure(now)} MHz"
@@ -81,8 +83,8 @@ def _beside(mhz: float, planned: float) -> str:
     return f"{figure(abs(mhz - planned))} MHz {'above' if mhz > planned else 'below'}"
 
 
-def _by_spacing(side: Side) -> float | None:
-    """The duplex spacing away from what the unit transmits on, on the side where it listens."""
+def _by_spacing(side: CarrierEnd) -> float | None:
+    """The duplex spacing away from what the device transmits on, on the side where it listens."""
     spacing = side.link.duplex_spacing_mhz
     sends, hears = side.number("tx_mhz"), side.number("rx_mhz")
     if spacing is None or sends is None or hears is None or side.link.duplexing != "fdd":
@@ -90,7 +92,7 @@ def _by_spacing(side: Side) -> float | None:
     return sends + spacing if hears > sends else sends - spacing
 
 
-def bandwidth(side: Side) -> Findings:
+def bandwidth(side: CarrierEnd) -> Findings:
     """`radio.bandwidth`: exact, as closely as it is shown."""
     planned = side.link.bandwidth_mhz
     if planned is None:
@@ -100,7 +102,7 @@ def bandwidth(side: Side) -> Findings:
         yield unread(side, "radio.bandwidth", ("bandwidth_mhz",), "bandwidth_mhz", planned)
         return
     right = is_mhz(seen, planned)
-    reason = "the unit has the planned bandwidth" if right else "the unit has another bandwidth"
+    reason = "the device has the planned bandwidth" if right else "the device has another bandwidth"
     if not right and seen.number > planned:
         reason += ", wider than planned: it transmits beside its channel"
     yield side.finding(
@@ -113,7 +115,7 @@ def bandwidth(side: Side) -> Findings:
 _POLARISATIONS = {"v": "V", "vertical": "V", "h": "H", "horizontal": "H"}
 
 
-def polarisation(side: Side) -> Findings:
+def polarisation(side: CarrierEnd) -> Findings:
     """`radio.polarisation`: V or H of the carrier."""
     yield from _text(
         side, "radio.polarisation", "polarisation", side.carrier.polarisation, "polarisation",
@@ -121,13 +123,13 @@ def polarisation(side: Side) -> Findings:
     )  # fmt: skip
 
 
-def link_id(side: Side) -> Findings:
+def link_id(side: CarrierEnd) -> Findings:
     """`radio.link-id`: exact."""
     yield from _text(side, "radio.link-id", "link_id", side.end.link_id, "link_id", lambda t: t)
 
 
 def _text(  # noqa: PLR0913, PLR0917
-    side: Side,
+    side: CarrierEnd,
     check: str,
     field: str,
     planned: str | None,
@@ -145,8 +147,8 @@ def _text(  # noqa: PLR0913, PLR0917
     right = found == planned
     name = field.replace("_", " ")
     verdict: Verdict = "pass" if right else "fail"
-    reason = f"the unit has {'the planned' if right else 'another'} {name}"
+    reason = f"the device has {'the planned' if right else 'another'} {name}"
     yield side.finding(
-        check, verdict, reason if found else f"the unit has no {name}", at=at, expected=planned,
+        check, verdict, reason if found else f"the device has no {name}", at=at, expected=planned,
         observed=found, advice="" if right else _SET, reads=(seen,),
     )  # fmt: skip

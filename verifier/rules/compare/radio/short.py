@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from verifier.rules import radio
-from verifier.rules.compare.radio.hop import EXACT_DB, Side
+from verifier.rules.compare.radio.hop import EXACT_DB, CarrierEnd
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.radio import figure
 from verifier.rules.radio.levels import Asked, asked_level
@@ -24,7 +24,7 @@ class Short:
     reads: tuple[Read, ...]
 
 
-def asked(listener: Side) -> Asked | None:
+def asked(listener: CarrierEnd) -> Asked | None:
     """The level that the far end's ATPC has to keep at an end; None where that is not known."""
     if listener.context is None:
         return None
@@ -33,7 +33,7 @@ def asked(listener: Side) -> Asked | None:
     )
 
 
-def most_dbm(sender: Side) -> float | None:
+def most_dbm(sender: CarrierEnd) -> float | None:
     """The most that ATPC of this end may transmit by the plan, in the mode it is in, in dBm."""
     planned = sender.end.atpc_max_dbm
     planned = sender.end.tx_power_dbm if planned is None else planned
@@ -46,7 +46,7 @@ def most_dbm(sender: Side) -> float | None:
     return min(known, default=None)
 
 
-def left_short(sender: Side, listener: Side | None = None) -> Short | None:
+def left_short(sender: CarrierEnd, listener: CarrierEnd | None = None) -> Short | None:
     """How this end's ATPC leaves the far end short; None: it does not, as far as is known.
 
     Every sample of the level is under what is asked for, and every sample of the power over 1 dB

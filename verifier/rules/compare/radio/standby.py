@@ -8,13 +8,13 @@ from verifier.rules import radio
 from verifier.rules.compare.radio.read import number_of
 
 if TYPE_CHECKING:
-    from verifier.rules.compare.radio.hop import Side
+    from verifier.rules.compare.radio.hop import CarrierEnd
 
 _MUTED_DB = 10.0
 """A transmitter that reads so much below its least does not radiate: our own choice."""
 
 
-def output_muted(side: Side) -> bool:
+def output_muted(side: CarrierEnd) -> bool:
     """Whether a protected transmitter reads that nothing leaves it.
 
     Its state may be an administrative one: a standby can be enabled and mute its output.
@@ -29,14 +29,14 @@ def output_muted(side: Side) -> bool:
     return power.nothing or (bool(known) and max(known) < least)
 
 
-def sender(side: Side) -> Side:
+def sender(side: CarrierEnd) -> CarrierEnd:
     """The far transmitter that is on, where one is; else the one that the level is planned of."""
     far = side.across
     on = [one for one in (far, *far.others) if one.transmits]
     return on[0] if len(on) == 1 else side.planned_for
 
 
-def planned_for(side: Side) -> Side:
+def planned_for(side: CarrierEnd) -> CarrierEnd:
     """The far transmitter whose signal the planned level is of.
 
     A second receiver hears the first transmitter, and its planned level is of that one, unless the
@@ -60,7 +60,7 @@ def planned_for(side: Side) -> Side:
     return main if abs(differs) <= abs(differs - sent) else far
 
 
-def arms_db(one: Side, other: Side, *, receiving: bool = False) -> float | None:
+def arms_db(one: CarrierEnd, other: CarrierEnd, *, receiving: bool = False) -> float | None:
     """How much more one end's antenna and lines give than another's; None: not known alike.
 
     In hot standby both may feed one antenna over couplers of different loss.

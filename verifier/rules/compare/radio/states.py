@@ -7,14 +7,14 @@ from typing import NamedTuple
 
 from verifier.model.observation import Observation
 from verifier.model.plan import Stage
-from verifier.model.profile import Reading
+from verifier.model.profile import ProfileReading
 from verifier.model.result import Verdict
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.radio.hop import Side
+from verifier.rules.compare.radio.hop import CarrierEnd
 from verifier.rules.compare.radio.read import good, raw_number
 
 
-class State(NamedTuple):
+class StateRule(NamedTuple):
     """How a state is told.
 
     Attributes:
@@ -28,29 +28,29 @@ class State(NamedTuple):
     early: Verdict = "warn"
 
 
-_OF_UNIT: Mapping[str, State] = {
-    "unsaved_settings": State(
+_OF_DEVICE: Mapping[str, StateRule] = {
+    "unsaved_settings": StateRule(
         "settings.saved", "its settings are saved", "left with unsaved settings",
         "save the settings, then read again: a restart would lose them",
     ),
-    "alarm": State("system.alarm", "no alarm is present", "an alarm is present",
-                   "look at the unit's list of alarms"),
-    "ntp_locked": State("settings.ntp", "its clock follows a time server",
+    "alarm": StateRule("state.alarm", "no alarm is present", "an alarm is present",
+                   "look at the device's list of alarms"),
+    "ntp_locked": StateRule("settings.ntp", "its clock follows a time server",
                         "its clock follows no time server",
-                        "is the time server reached? See its address in the unit"),
+                        "is the time server reached? See its address in the device"),
 }  # fmt: skip
-_OF_RADIO: Mapping[str, State] = {
-    "test_mode": State("radio.test-mode", "no test mode is on", "left in a test mode",
+_OF_RADIO: Mapping[str, StateRule] = {
+    "test_mode": StateRule("radio.test-mode", "no test mode is on", "left in a test mode",
                        "switch the test mode off, save, and read it again"),
-    "switch_forced": State("radio.switch-forced", "the protection switch is free",
+    "switch_forced": StateRule("radio.switch-forced", "the protection switch is free",
                            "the protection switch was left forced or locked out",
                            "clear the command at both ends, save, and read it again: it cannot "
                            "switch over when it must"),
-    "errored_s": State("radio.errored-seconds", "as the profile calls good",
+    "errored_s": StateRule("radio.errored-seconds", "as the profile calls good",
                        "not as the profile calls good", "", "fail"),
-    "severely_errored_s": State("radio.severely-errored-seconds", "as the profile calls good",
+    "severely_errored_s": StateRule("radio.severely-errored-seconds", "as the profile calls good",
                                 "not as the profile calls good", "", "fail"),
-    "unavailable_s": State("radio.unavailable-seconds", "as the profile calls good",
+    "unavailable_s": StateRule("radio.unavailable-seconds", "as the profile calls good",
                            "not as the profile calls good", "", "fail"),
 }  # fmt: skip
 """By field. Of these a reading is judged where its `good` says how, or by true and false."""
@@ -67,10 +67,10 @@ _PROTECTED = frozenset({"1+1-hsb", "1+1-sd", "1+1-fd"})
 _EARLY: frozenset[Stage] = frozenset({"bench", "alignment"})
 
 
-def of_unit(context: Context) -> Findings:
-    """`settings.saved`, `system.alarm` and what else of the unit has `good` values."""
+def of_device(context: Context) -> Findings:
+    """`settings.saved`, `state.alarm` and what else of the device has `good` values."""
     for name, reading in context.profile.named_readings().items():
-        if (state := _OF_UNIT.get(reading.field)) is None or not _judgeable(reading):
+        if (state := _OF_DEVICE.get(reading.field)) is None or not _judgeable(reading):
             continue
         seen = _last(context.seen.all(name))
         gap = context.unread(seen, name)
@@ -85,7 +85,7 @@ def of_unit(context: Context) -> Findings:
         )  # fmt: skip
 
 
-def of_radio(side: Side) -> Findings:
+def of_radio(side: CarrierEnd) -> Findings:
     """`radio.test-mode` and what else of a radio has `good` values."""
     for field, state in _OF_RADIO.items():
         found = side.read(field)
@@ -102,7 +102,7 @@ def of_radio(side: Side) -> Findings:
                            observed=found.value, advice=advice, reads=(found,))  # fmt: skip
 
 
-def _judgeable(reading: Reading) -> bool:
+def _judgeable(reading: ProfileReading) -> bool:
     """Whether the profile says what is good, or by words that can only mean one thing."""
     if reading.good or (reading.field in _WORDS and reading.type != "integer"):
         return True
@@ -111,7 +111,7 @@ def _judgeable(reading: Reading) -> bool:
 
 
 def _judged(
-    state: State, reading: Reading, seen: Observation, stage: Stage
+    state: StateRule, reading: ProfileReading, seen: Observation, stage: Stage
 ) -> tuple[Verdict, str, str]:
     right = good(reading, seen)
     if right is None and not reading.good:
@@ -126,7 +126,7 @@ def _judged(
     return verdict, f"{state.wrong} ({shown})", state.advice
 
 
-def _expected(reading: Reading) -> str:
+def _expected(reading: ProfileReading) -> str:
     """The good values as the profile has them."""
     if not reading.good:
         return "none" if reading.field in _WORDS else "false"

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from verifier.model.result import VERDICTS, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, POWER_DB, Side, figure
+from verifier.rules.compare.radio.hop import EXACT_DB, POWER_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.power import (
     LEFT_ALIGNING,
     POWER_FAIL_DB,
@@ -36,7 +36,7 @@ class _Said:
     advice: str = ""
 
 
-def tx_power(side: Side) -> Findings:
+def tx_power(side: CarrierEnd) -> Findings:
     """`radio.tx-power`: the set power against the plan, the actual one against the set one.
 
     With ATPC the actual one inside its range; while aligning up to the most that is allowed.
@@ -61,7 +61,7 @@ def tx_power(side: Side) -> Findings:
 
 
 def _judged(
-    side: Side, planned: float, set_: Read | None, actual: Read | None
+    side: CarrierEnd, planned: float, set_: Read | None, actual: Read | None
 ) -> list[_Said] | str:
     """What is set and what is transmitted, judged; else why nothing can be."""
     set_dbm = set_.number if set_ is not None else None
@@ -82,13 +82,13 @@ def _judged(
     return [*found, _against_set(side, set_dbm, actual)]
 
 
-def _atpc(side: Side) -> bool:
+def _atpc(side: CarrierEnd) -> bool:
     """Whether ATPC moves the power: not on the bench at a power of its own, nor while aligning."""
     on_bench = side.stage == "bench" and side.end.bench_tx_power_dbm is not None
     return side.atpc_on and not on_bench
 
 
-def _set_alone(side: Side, found: _Said, *, by_atpc: bool) -> list[_Said] | str:
+def _set_alone(side: CarrierEnd, found: _Said, *, by_atpc: bool) -> list[_Said] | str:
     """The set power stands for the actual one where ATPC is off, and it is said."""
     gap = side.missing("tx_power_dbm")
     if by_atpc and found.verdict == "pass":
@@ -97,16 +97,16 @@ def _set_alone(side: Side, found: _Said, *, by_atpc: bool) -> list[_Said] | str:
     return [_Said(found.verdict, found.dbm, words, found.advice)]
 
 
-def _while_off(side: Side, planned: float, now_dbm: float | None) -> list[_Said] | str:
+def _while_off(side: CarrierEnd, planned: float, now_dbm: float | None) -> list[_Said] | str:
     """A transmitter that is off, of which no set power is known."""
     if now_dbm is None:
         return side.missing("tx_power_dbm", "tx_power_set_dbm")
     if abs(now_dbm - planned) > POWER_DB + EXACT_DB:
-        return "the transmitter is off, and the unit does not tell what it is set to"
+        return "the transmitter is off, and the device does not tell what it is set to"
     return [_Said("pass", now_dbm, f"at {figure(now_dbm)} dBm: as planned")]
 
 
-def _judge_set(side: Side, planned: float, dbm: float, *, by_atpc: bool) -> _Said:
+def _judge_set(side: CarrierEnd, planned: float, dbm: float, *, by_atpc: bool) -> _Said:
     """What is set, within 0.5 dB; under ATPC it is the most that ATPC may use."""
     what, over = f"set to {figure(dbm)} dBm", dbm - planned
     if side.stage == "alignment":
@@ -131,7 +131,7 @@ def _judge_set(side: Side, planned: float, dbm: float, *, by_atpc: bool) -> _Sai
     return _Said("fail", dbm, f"{what}: {words}", _SET_IT)
 
 
-def _against_set(side: Side, set_dbm: float, actual: Read) -> _Said:
+def _against_set(side: CarrierEnd, set_dbm: float, actual: Read) -> _Said:
     """What the device reads of its own power, against what it is set to."""
     worst, many = _worst(actual, set_dbm)
     over = worst - set_dbm
@@ -150,7 +150,7 @@ def _against_set(side: Side, set_dbm: float, actual: Read) -> _Said:
     return _Said(verdict, worst, words, advice)
 
 
-def _judge_actual(side: Side, planned: float, actual: Read) -> _Said:
+def _judge_actual(side: CarrierEnd, planned: float, actual: Read) -> _Said:
     """Only the actual power is known: within what a device reads of its own, against the plan."""
     worst, many = _worst(actual, planned)
     over, at = worst - planned, f"at {figure(worst)} dBm"
@@ -189,7 +189,7 @@ def _by_reading(off_db: float) -> Verdict:
     return "warn" if off_db <= POWER_FAIL_DB + 1e-6 else "fail"
 
 
-def _in_range(side: Side, planned: float, dbm: float) -> _Said:
+def _in_range(side: CarrierEnd, planned: float, dbm: float) -> _Said:
     """ATPC moves the power between its lowest and its highest; the plan's power if none is."""
     if side.stage == "alignment":
         verdict, words = _aligning(side, planned, dbm, POWER_WARN_DB)
@@ -212,7 +212,7 @@ def _in_range(side: Side, planned: float, dbm: float) -> _Said:
                  f"{figure(highest)} dBm")  # fmt: skip
 
 
-def _aligning(side: Side, planned: float, dbm: float, slack: float) -> tuple[Verdict, str]:
+def _aligning(side: CarrierEnd, planned: float, dbm: float, slack: float) -> tuple[Verdict, str]:
     """While aligning: the planned power, or raised up to the most that is allowed."""
     if abs(dbm - planned) <= slack + 1e-6:
         return "pass", "as planned"
@@ -226,7 +226,7 @@ def _aligning(side: Side, planned: float, dbm: float, slack: float) -> tuple[Ver
     return "fail", f"above {figure(most.value)} dBm, {most.how}"
 
 
-def _most_aligning(side: Side) -> levels.Expected | str:
+def _most_aligning(side: CarrierEnd) -> levels.Expected | str:
     """The most this device may transmit while aligning, in the mode it is in."""
     if side.context is None:
         return side.gap
@@ -237,7 +237,7 @@ def _most_aligning(side: Side) -> levels.Expected | str:
     )  # fmt: skip
 
 
-def _follows_mode(side: Side, dbm: float) -> str:
+def _follows_mode(side: CarrierEnd, dbm: float) -> str:
     """The mode in use and its most, where it explains a raised power; else empty.
 
     A lower mode of an adaptive link may be sent with more power.

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 
 from verifier.model.observation import Observation
 from verifier.model.result import Finding
-from verifier.rules.compare.radio.hop import EXACT_DB, Side, figure
+from verifier.rules.compare.radio.hop import EXACT_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.read import moment
 from verifier.rules.radio import levels, rain
 
@@ -83,7 +83,7 @@ class Excuse:
     said: Observation
 
 
-def excuse(side: Side, at: dt.datetime | None) -> Excuse | None:
+def excuse(side: CarrierEnd, at: dt.datetime | None) -> Excuse | None:
     """The most that weather stated at either end accounts for at that moment.
 
     None where nobody stated any but plainly dry weather or fog.
@@ -93,7 +93,7 @@ def excuse(side: Side, at: dt.datetime | None) -> Excuse | None:
     return max((e for e in found if e is not None), key=lambda e: e.db, default=None)
 
 
-def _stated(side: Side, at: dt.datetime | None) -> Observation | None:
+def _stated(side: CarrierEnd, at: dt.datetime | None) -> Observation | None:
     """What a person at this end stated nearest to that moment, else last."""
     seen = side.context.seen.all("manual.weather") if side.context is not None else []
     given = [o for o in seen if o.value]
@@ -113,7 +113,7 @@ def stated_at(entry: Observation) -> dt.datetime | None:
     return moment(entry.at)
 
 
-def _excuse(side: Side, said: Observation, at: dt.datetime | None) -> Excuse | None:
+def _excuse(side: CarrierEnd, said: Observation, at: dt.datetime | None) -> Excuse | None:
     weather, then = weather_of(said.value), stated_at(said)
     stated = f"stated weather: {said.value}"
     if weather.kinds and not weather.takes:
@@ -130,7 +130,7 @@ def _excuse(side: Side, said: Observation, at: dt.datetime | None) -> Excuse | N
     return Excuse(db, f"{stated}, {why}", said)
 
 
-def _most_db(side: Side, weather: Weather) -> tuple[float, str]:
+def _most_db(side: CarrierEnd, weather: Weather) -> tuple[float, str]:
     """What it takes on this path at most, and why, in words."""
     mhz = side.heard_mhz
     if mhz is not None and mhz < FROM_MHZ:
@@ -143,7 +143,7 @@ def _most_db(side: Side, weather: Weather) -> tuple[float, str]:
     return max(found)
 
 
-def _rain_db(side: Side, mhz: float | None, mm_per_h: float | None) -> tuple[float, str]:
+def _rain_db(side: CarrierEnd, mhz: float | None, mm_per_h: float | None) -> tuple[float, str]:
     km = side.km
     if mhz is None or km is None:
         what = "length of the path" if km is None else "frequency"
@@ -157,7 +157,7 @@ def _rain_db(side: Side, mhz: float | None, mm_per_h: float | None) -> tuple[flo
 
 
 def excused(
-    side: Side, finding: Finding, short_db: float | None = None, at: dt.datetime | None = None
+    side: CarrierEnd, finding: Finding, short_db: float | None = None, at: dt.datetime | None = None
 ) -> Finding:
     """The finding; where too little arrives and stated weather may explain it: not tested.
 
@@ -190,7 +190,7 @@ def excused(
     )
 
 
-def _read_at(side: Side) -> dt.datetime | None:
+def _read_at(side: CarrierEnd) -> dt.datetime | None:
     """When this end's level was last read, else its SNR."""
     for field in ("rx_level_dbm", "snr_db"):
         found = side.read(field)
@@ -205,7 +205,7 @@ _TOLERANT = frozenset({"radio.rx-level", "radio.fade-margin", "radio.path-loss"}
 """Figures that may be off by the level's tolerance."""
 
 
-def _short_db(side: Side, finding: Finding) -> float | None:
+def _short_db(side: CarrierEnd, finding: Finding) -> float | None:
     """By how much a figure is beyond what is allowed; None where the finding has no figures."""
     expected, observed = finding.expected, finding.observed
     if not isinstance(expected, float) or not isinstance(observed, float):

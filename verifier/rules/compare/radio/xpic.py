@@ -8,7 +8,7 @@ from typing import NamedTuple
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, Hop, Side, figure
+from verifier.rules.compare.radio.hop import EXACT_DB, CarrierEnd, LiveCarrier, figure
 from verifier.rules.compare.radio.level import measured_loss
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.radio import levels
@@ -20,14 +20,14 @@ ALIKE_DB = 3.0
 class _Pair(NamedTuple):
     """The two carriers of one end, and how much weaker V arrives than planned against H."""
 
-    v: Side
-    h: Side
+    v: CarrierEnd
+    h: CarrierEnd
     off_db: float
     words: str
     reads: tuple[Read | None, ...]
 
 
-def balance(hop: Hop) -> Findings:
+def balance(hop: LiveCarrier) -> Findings:
     """`radio.polarisation-balance`: V and H of one path arrive alike, within 3 dB; else a warning.
 
     Compared are the losses on the way, powers and planned levels counted in. Told once a link.
@@ -39,7 +39,7 @@ def balance(hop: Hop) -> Findings:
             yield _finding(hop, side, pair)
 
 
-def _pairs(side: Side) -> Iterator[_Pair]:
+def _pairs(side: CarrierEnd) -> Iterator[_Pair]:
     """Each V with each H of an end, where both are known."""
     sides = (side, *side.others)
     for v in (s for s in sides if s.carrier.polarisation == "V"):
@@ -48,7 +48,7 @@ def _pairs(side: Side) -> Iterator[_Pair]:
                 yield pair
 
 
-def _compared(v: Side, h: Side) -> _Pair | None:
+def _compared(v: CarrierEnd, h: CarrierEnd) -> _Pair | None:
     """By what was lost on the way; by the levels alone where no power is known."""
     if v.context is None or h.context is None:
         return None
@@ -76,7 +76,7 @@ def _differ(one: float | None, other: float | None) -> float:
     return 0.0 if one is None or other is None else one - other
 
 
-def _finding(hop: Hop, side: Side, pair: _Pair) -> Finding:
+def _finding(hop: LiveCarrier, side: CarrierEnd, pair: _Pair) -> Finding:
     off = pair.off_db
     verdict: Verdict = "pass" if abs(off) <= ALIKE_DB + EXACT_DB else "warn"
     weaker = "V" if off > 0 else "H"

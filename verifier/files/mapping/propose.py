@@ -1,0 +1,124 @@
+"""A first mapping for somebody's own sheet: what is recognised, and what a person must look at."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+from verifier.errors import InputError, UsageError
+from verifier.files.disk import read_bytes
+from verifier.files.mapping.guess import TheirColumn, TheirSheet, seen_sheet
+from verifier.files.mapping.model import FORMAT, targets_of
+from verifier.files.read_plan import read_plan
+from verifier.files.sheets.csv_read import csv_page, csv_pages
+from verifier.files.sheets.page import Page
+
+_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+\D*")
+
+
+def propose(theirs: Path, out: Path) -> str:
+    """Writes a mapping for the sheet at `theirs` to `out`; what a person should know of it.
+
+    What is unsure is marked in the file by a comment that begins with `unsure:`.
+
+    Raises:
+        InputError: the sheet cannot be read, or nothing in it is recognised.
+        UsageError: `out` is there already or cannot be written.
+    """
+    if out.exists():
+        raise UsageError(f"{out} is there already: name a file that is not")
+    found = [sheet for page in _pages(theirs) if (sheet := seen_sheet(page)) is not None]
+    known = [sheet for sheet in found if sheet.row]
+    if not known:
+        raise InputError(f"{theirs}: nothing is recognised: write the mapping by hand")
+    parts = (_toml(sheet, alone=len(found) == 1) for sheet in known)
+    text = "\n".join((f'format = "{FORMAT}"', *parts, ""))
+    try:
+        out.write_text(text, encoding="utf-8")
+    except OSError as fault:
+        raise UsageError(f"{out} cannot be written: {fault.strerror}") from None
+    left = [f"sheet {s.page.name}: not recognised, left out" for s in found if not s.row]
+    return "\n".join((*(_told(s) for s in known), *left, _tried(theirs, out), ""))
+
+
+def _pages(theirs: Path) -> tuple[Page, ...]:
+    ending = theirs.suffix.lower()
+    if theirs.is_dir():
+        return csv_pages(theirs)
+    data = read_bytes(theirs)
+    if ending == ".csv":
+        return (csv_page(theirs),)
+    if ending == ".xlsx":
+        from verifier.files.sheets.workbook_read import workbook_pages  # noqa: PLC0415
+
+        return workbook_pages(data, theirs)
+    raise InputError(f"{theirs}: a mapping is proposed for an .xlsx or .csv file: save it as one")
+
+
+def _toml(sheet: TheirSheet, *, alone: bool) -> str:
+    """The part of the mapping about one sheet."""
+    theirs = "*" if alone else sheet.page.name
+    lines = ["", "[[sheet]]", f"theirs = {_quoted(theirs)}"]
+    doubt = f"  # unsure: {sheet.row_doubt}" if sheet.row_doubt else ""
+    lines.append(f'row = "{sheet.row}"{doubt}')
+    if sheet.heading_row:
+        lines.append(f"heading_row = {sheet.heading_row}")
+    if _has_commas(sheet):
+        lines.append('decimal = ","')
+    lines += ["", "[sheet.columns]", *map(_line, sheet.columns)]
+    if sheet.made:
+        lines += ["", "[sheet.made]"]
+        lines += [
+            f"{_quoted(name)} = {_quoted(text)}  # unsure: no column holds it; is this the name?"
+            for name, text in sheet.made.items()
+        ]
+    return "\n".join(lines)
+
+
+def _has_commas(sheet: TheirSheet) -> bool:
+    known = targets_of(sheet.row)
+    numbers = (c for c in sheet.columns if c.fields and known[c.fields[0]].column.kind == "number")
+    texts = [v.strip() for c in numbers for v in c.values if isinstance(v, str)]
+    return any(map(_COMMA.fullmatch, texts)) and not any("." in text for text in texts)
+
+
+def _line(column: TheirColumn) -> str:
+    value = _quoted(column.fields[0] if column.fields else "")
+    if len(column.fields) > 1:
+        value = f"[{', '.join(map(_quoted, column.fields))}]"
+    if column.factor is not None:
+        value = f"{{field = {value}, factor = {column.factor:f}}}"
+    comment = f"  # unsure: {column.doubt}" if column.doubt else ""
+    if not column.fields and not comment:
+        comment = "  # not read"
+        if column.guess is None:
+            comment = "  # unsure: not recognised, so not read"
+    return f"{_quoted(column.heading)} = {value}{comment}"
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _told(sheet: TheirSheet) -> str:
+    """What was recognised of a sheet, in words."""
+    read = sum(bool(c.fields) for c in sheet.columns)
+    doubts = [c.heading for c in sheet.columns if "unsure" in _line(c)] + list(sheet.made)
+    unsure = f"; look at {', '.join(doubts)}" if doubts else ""
+    count = f"{read} of {len(sheet.columns)} columns recognised"
+    return f"sheet {sheet.page.name}: each row is one {sheet.row}, {count}{unsure}"
+
+
+def _tried(theirs: Path, out: Path) -> str:
+    """What the sheet gives when it is read by the mapping."""
+    try:
+        plan, problems = read_plan(theirs, out)
+    except InputError as fault:
+        return f"{out}: written, but the sheet cannot be read by it yet: {fault}"
+    errors = sum(p.severity == "error" for p in problems)
+    return (
+        f"{out}: written; read by it: {len(plan.devices)} devices, {len(plan.links)} links, "
+        f"{errors} errors. Go through the lines marked unsure, then: "
+        f"plan-verifier check {theirs} --mapping {out}"
+    )

@@ -1,0 +1,114 @@
+"""Reading a plan, whatever it is kept in."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import functools
+import gc
+import hashlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from verifier.errors import InputError, UsageError
+from verifier.files.disk import read_bytes
+from verifier.files.faults import Faults
+from verifier.files.plan.to_model import to_plan
+from verifier.files.plan.tree import Mapping
+from verifier.model.plan import Plan
+from verifier.model.problem import Problem
+
+SAVE_AS = {
+    ".xls": "save it as .xlsx",
+    ".xlsm": "save it as .xlsx, without macros",
+    ".xlsb": "save it as .xlsx",
+    ".ods": "save it as .xlsx",
+    ".csv": "name the folder that holds the CSV files, or say by --mapping what the columns are",
+    ".json": "save it as .yaml: JSON is YAML",
+}
+
+
+def read_plan(path: Path, mapping: Path | None = None) -> tuple[Plan, tuple[Problem, ...]]:
+    """The plan at `path`, and every fault of reading it in order of place.
+
+    A value with a fault is left out of the plan, and so is an entry without its name or address.
+    `mapping` says what their own columns mean.
+
+    Raises:
+        InputError: nothing can be made of the file or of the mapping; `problems` holds what was
+            found up to there.
+        UsageError: a mapping is given for a file that has no columns.
+    """
+    faults = Faults()
+    with _collector_paused():
+        if path.is_dir():
+            from verifier.files.sheets.read import read_folder  # noqa: PLC0415
+
+            return to_plan(read_folder(path, faults, mapping), faults, ""), faults.problems()
+        read = _reader(path, mapping)
+        data = read_bytes(path)
+        plan = to_plan(read(data, path, faults), faults, hashlib.sha256(data).hexdigest())
+        return plan, faults.problems()
+
+
+@contextmanager
+def _collector_paused() -> Iterator[None]:
+    """No search for cycles while a large tree without any grows: it costs a quarter of the time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
+
+
+def _reader(path: Path, mapping: Path | None) -> Callable[[bytes, Path, Faults], Mapping]:
+    """The reader for a kind of file; its libraries are loaded only now."""
+    ending = path.suffix.lower()
+    if ending in (".yaml", ".yml"):
+        from verifier.files.yaml.read import read_yaml  # noqa: PLC0415
+
+        if mapping is not None:
+            raise UsageError(f"{path}: a mapping is for workbooks and CSV files, not for YAML")
+        return read_yaml
+    if ending == ".xlsx" or (ending == ".csv" and mapping is not None):
+        from verifier.files.sheets.read import read_csv, read_workbook  # noqa: PLC0415
+
+        return functools.partial(read_csv if ending == ".csv" else read_workbook, mapping=mapping)
+    known = "a plan is a .yaml or .xlsx file or a folder of .csv files"
+    if not path.exists():
+        raise InputError(f"{path}: there is no such file; {known}")
+    hint = SAVE_AS.get(ending, "its ending is none of these")
+    raise InputError(f"{path}: {known}; {hint}")
+
+
+def plan_json(plan: Plan) -> dict[str, Any]:
+    """The model as JSON values, without origins: addresses, dates and services as text."""
+    made: dict[str, Any] = as_json(plan)
+    return made
+
+
+def plan_sha256(plan: Plan) -> str:
+    """SHA-256 of the model's canonical JSON (RFC 8785): equal for equal plans of every kind."""
+    import rfc8785  # noqa: PLC0415
+
+    return hashlib.sha256(rfc8785.dumps(plan_json(plan))).hexdigest()
+
+
+def as_json(value: Any) -> Any:
+    """A value of the model as JSON values; only what is part of equality is in it."""
+    if isinstance(value, tuple):
+        return [as_json(v) for v in value]
+    if isinstance(value, dict):
+        return {str(k): as_json(v) for k, v in value.items()}
+    if isinstance(value, dt.date):  # a datetime is one, and always in UTC
+        return value.isoformat().replace("+00:00", "Z")
+    if not dataclasses.is_dataclass(value):
+        return value
+    if hasattr(value, "parse"):
+        return str(value)
+    fields = (f.name for f in dataclasses.fields(value) if f.compare)
+    return {name: as_json(getattr(value, name)) for name in fields}

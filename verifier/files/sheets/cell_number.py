@@ -1,0 +1,133 @@
+"""Figures as people type them: one exact reading, or an error that shows both."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from verifier.files.faults import shown
+from verifier.files.plan.columns import Column
+from verifier.files.plan.units import factor, unit_named
+from verifier.files.sheets.cell_angle import angle
+
+Note = Callable[[str, str], None]
+"""Takes the rule and the words of what was read otherwise than it is written."""
+
+PLAIN = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
+_MINUS = re.compile(r"^[\u2010-\u2015\u2212\ufe63](?=\s*[0-9.,])")
+_WITH_UNIT = re.compile(
+    r"(?P<figure>[+-]?[0-9.,'\u2019\s]*[0-9][.,]?)\s*(?P<unit>[^0-9\s.,'\u2019].*)"
+)
+_SPACED = re.compile(r"[+-]?[1-9][0-9]{0,2}([\s'\u2019][0-9]{3})+([.,][0-9]+)?")
+_DOTS = re.compile(r"[+-]?[1-9][0-9]{0,2}(\.[0-9]{3})+(,[0-9]+)?")
+_COMMAS = re.compile(r"[+-]?[1-9][0-9]{0,2}(,[0-9]{3})+(\.[0-9]+)?")
+_DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+([eE][+-]?[0-9]{1,3})?")
+_EITHER = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
+_POINT = re.compile(r"\s*[+-]?[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
+_NOTHING = frozenset(("-", "--", "/", "?", "n/a", "na", "n.a.", "tbd", "tbc", "none", "k.a.", "."))
+
+
+@dataclass(frozen=True, slots=True)
+class NumberStyle:
+    """How the figures of one column are written.
+
+    Attributes:
+        comma: whether the sheet is known to write a decimal comma.
+        times: what a figure without a unit of its own is multiplied by.
+    """
+
+    comma: bool = False
+    times: Decimal = Decimal(1)
+
+
+PLAINLY = NumberStyle()
+"""With a decimal point, in the column's device."""
+
+
+def read_number(text: str, column: Column, form: NumberStyle, note: Note) -> str:
+    """The figure in the column's own unit, as plain text.
+
+    Raises:
+        ValueError: it can be read in no way, or in more than one; with a plain message.
+    """
+    if form is PLAINLY and PLAIN.fullmatch(text):
+        return text
+    text = _MINUS.sub("-", text)
+    if PLAIN.fullmatch(text):
+        return scaled(_figure(text, form, note), form.times)
+    if text.lower() in _NOTHING or text in "\u2010\u2011\u2012\u2013\u2014\u2015":
+        raise ValueError(f"{shown(text)} is not a number: leave the cell empty if nothing is meant")
+    if column.angle and (degrees := angle(text, column.angle)) is not None:
+        note("degrees-converted", f"{shown(text)} is read as {degrees}")
+        return degrees
+    parts = _WITH_UNIT.fullmatch(text)
+    if parts is None:
+        return scaled(_figure(text, form, note, column), form.times)
+    unit, figure = unit_named(parts["unit"]), parts["figure"].strip()
+    if not unit:
+        raise ValueError(f"{shown(text)} is not a number{_wanted(column)}")
+    try:
+        times = factor(unit, column.unit)
+    except ValueError as fault:
+        raise ValueError(f"{shown(text)} {fault}") from None
+    figure = scaled(_figure(figure, form, note, column), times)
+    rule = "unit-in-cell" if unit == column.unit else "unit-converted"
+    note(rule, f"{shown(text)} is read as {figure} {column.unit}")
+    return figure
+
+
+def scaled(figure: str, times: Decimal) -> str:
+    """A plain figure times a factor, exactly; as it was where the factor is one."""
+    return figure if times == 1 else f"{(Decimal(figure) * times).normalize():f}"
+
+
+def could_be_thousands(text: str) -> bool:
+    """Whether a figure with one point means a thousand times as much where commas are decimal."""
+    return _POINT.match(text) is not None
+
+
+def _wanted(column: Column) -> str:
+    return f": write the figure alone, in {column.unit}" if column.unit else ""
+
+
+def _figure(text: str, form: NumberStyle, note: Note, column: Column | None = None) -> str:
+    """A figure without a unit as plain text: its separators replaced and told."""
+    bare = re.sub(r"^([+-])\s+", r"\1", text)
+    if _SPACED.fullmatch(bare):
+        bare = re.sub(r"[\s'\u2019]", "", bare)
+        note("thousands-separator", f"{shown(text)} is read as {bare.replace(',', '.')}")
+        return bare.replace(",", ".")
+    if form.comma:
+        return _continental(text, bare, note)
+    if PLAIN.fullmatch(bare):
+        return bare
+    if _EITHER.fullmatch(bare) and not (column is not None and column.angle):
+        raise ValueError(
+            f"{shown(text)} is {bare.replace(',', '.')} with a decimal comma, "
+            f"{bare.replace(',', '')} with a comma between thousands: write it without a comma"
+        )
+    if _DECIMAL_COMMA.fullmatch(bare):
+        figure = bare.replace(",", ".")
+        note("decimal-comma", f"{shown(text)} is read as {figure}")
+        return figure
+    if _COMMAS.fullmatch(bare) or _DOTS.fullmatch(bare):
+        decimal = min(",.", key=lambda c: (bare.count(c) != 1, -bare.rfind(c)))
+        if bare.count(decimal) != 1:
+            decimal = ""
+        figure = "".join(("." if c == decimal else "") if c in ",." else c for c in bare)
+        note("thousands-separator", f"{shown(text)} is read as {figure}")
+        return figure
+    raise ValueError(f"{shown(text)} is not a number{'' if column is None else _wanted(column)}")
+
+
+def _continental(text: str, bare: str, note: Note) -> str:
+    """A figure of a sheet that is known to write a decimal comma."""
+    if _DOTS.fullmatch(bare):
+        figure = bare.replace(".", "").replace(",", ".")
+        note("thousands-separator", f"{shown(text)} is read as {figure}")
+        return figure
+    if "." in bare or not PLAIN.fullmatch(figure := bare.replace(",", ".")):
+        raise ValueError(f"{shown(text)} is not a number with a decimal comma, as the mapping says")
+    return figure

@@ -1,0 +1,205 @@
+"""Workbooks as pages: what a spreadsheet shows, and what it hides."""
+
+from __future__ import annotations
+
+import io
+import itertools
+import re
+import warnings
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from verifier.errors import InputError
+from verifier.files.faults import Faults, shown
+from verifier.files.sheets.cell import Formatted, Unreadable
+from verifier.files.sheets.page import Knows, Merge, Page, Row, is_blank
+
+MAX_UNPACKED_BYTES = 512 * 1024 * 1024
+"""A workbook unpacks to about ten times its size; one that unpacks to more is no workbook."""
+
+MAX_MERGED_CELLS = 100_000
+"""Cells in merged ranges; each costs time and memory before anything can be said of it."""
+
+_FORMULA = re.compile(rb"<f[ >/]")
+_MERGE = re.compile(
+    rb"<(?:\w+:)?mergeCell\s[^>]*ref=[\"']([A-Z]{1,3})(\d{1,7}):([A-Z]{1,3})(\d{1,7})"
+)
+_OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # [MS-CFB] 2.2
+_ENCRYPTED = "EncryptedPackage".encode("utf-16-le")  # [MS-OFFCRYPTO] 2.3.4.4
+_ZEROS = re.compile(r"0{2,}")
+_SHEETS = "xl/worksheets/"
+
+
+def workbook_pages(data: bytes, path: Path) -> tuple[Page, ...]:
+    """The sheets of an .xlsx workbook.
+
+    Raises:
+        InputError: not such a workbook, or too large; says what to do.
+    """
+    parts = [p for p in _members(data, path) if p.startswith(_SHEETS) and p.endswith(".xml")]
+    try:
+        merged, calculated = _looked_over(data, parts)
+        if merged <= MAX_MERGED_CELLS:
+            book = _load(data, data_only=True)
+            formulas = _formula_cells(data) if calculated else {}
+            return tuple(_page(s, formulas.get(s.title, set()), path) for s in book.worksheets)
+    except Exception as error:  # noqa: BLE001 (the library lets errors of zip, XML and its own out)
+        raise _not_a_workbook(path, str(error)) from None
+    raise InputError(f"{path}: {merged} cells are merged, which no plan needs: unmerge them")
+
+
+def _members(data: bytes, path: Path) -> list[str]:
+    """The names of the parts of the archive that a workbook is."""
+    _refuse_other_formats(data, path)
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            unpacked = sum(member.file_size for member in archive.infolist())
+            names = archive.namelist()
+            locked = any(member.flag_bits & 1 for member in archive.infolist())
+    except Exception as error:  # noqa: BLE001 (a broken archive fails in many ways)
+        raise _not_a_workbook(path, str(error)) from None
+    if unpacked > MAX_UNPACKED_BYTES:
+        size = f"unpacks to {unpacked // 2**20} MB, which no plan does"
+        raise InputError(f"{path}: {size}: is this the right file?")
+    if locked:
+        raise InputError(f"{path}: is protected by a password: save it without one")
+    if any(name.endswith("vbaProject.bin") for name in names):
+        raise InputError(f"{path}: is a workbook with macros: save it as .xlsx, without macros")
+    if "xl/workbook.bin" in names:
+        raise InputError(f"{path}: is an .xlsb workbook whatever its ending: save it as .xlsx")
+    if "content.xml" in names:
+        raise InputError(f"{path}: is an OpenDocument file: save it as .xlsx")
+    return names
+
+
+def _refuse_other_formats(data: bytes, path: Path) -> None:
+    if data.startswith(_OLE):
+        if _ENCRYPTED in data:
+            raise InputError(f"{path}: is protected by a password: open it, save it without one")
+        raise InputError(f"{path}: is an old .xls workbook whatever its ending: save it as .xlsx")
+    if data.lstrip()[:1] == b"<":
+        reason = "is a web page or XML, whatever its ending: open it in a spreadsheet program"
+        raise InputError(f"{path}: is not a readable .xlsx workbook: {reason}, save it as .xlsx")
+
+
+def _not_a_workbook(path: Path, reason: str) -> InputError:
+    return InputError(f"{path}: is not a readable .xlsx workbook: {reason[:200]}")
+
+
+def _looked_over(data: bytes, parts: list[str]) -> tuple[int, bool]:
+    """How many cells are merged, before opening spreads them out; whether there are formulas."""
+    cells, calculated = 0, False
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        for part in parts:
+            xml = archive.read(part)
+            calculated = calculated or _FORMULA.search(xml) is not None
+            for left, top, right, bottom in _MERGE.findall(xml):
+                width = abs(_column(right) - _column(left)) + 1
+                cells += width * (abs(int(bottom) - int(top)) + 1)
+    return cells, calculated
+
+
+def _column(letters: bytes) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - 64
+    return number
+
+
+def _load(data: bytes, **how: Any) -> Any:
+    import openpyxl  # noqa: PLC0415
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of features that no plan uses
+        return openpyxl.load_workbook(io.BytesIO(data), **how)
+
+
+def _formula_cells(data: bytes) -> dict[str, set[tuple[int, int]]]:
+    """Where formulas stand, by title of the sheet."""
+    book = _load(data, read_only=True)
+    found = {}
+    for sheet in book.worksheets:
+        sheet.reset_dimensions()  # what is stored need not be true
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            cells = itertools.chain.from_iterable(sheet.iter_rows())
+            found[sheet.title] = {(c.row, c.column) for c in cells if c.data_type == "f"}
+    book.close()
+    return found
+
+
+def _page(sheet: Any, formulas: set[tuple[int, int]], path: Path) -> Page:
+    hidden = {number for number, row in sheet.row_dimensions.items() if row.hidden}
+    if hidden:
+        hidden &= {place[0] for place, cell in sheet._cells.items() if cell.value is not None}  # noqa: SLF001
+    merges = tuple(
+        Merge(str(m), m.min_row, m.min_col, m.max_row, m.max_col, _merged_value(sheet, m))
+        for m in sheet.merged_cells.ranges
+    )
+
+    def read(_: Knows, __: Faults) -> Iterator[Row]:
+        return _rows(sheet, formulas)
+
+    return Page(
+        path.name, sheet.title, sheet.title, read, merges, _notes(sheet), tuple(sorted(hidden))
+    )
+
+
+def _merged_value(sheet: Any, merged: Any) -> Any:
+    value = sheet.cell(merged.min_row, merged.min_col).value
+    return None if is_blank(value) else value
+
+
+def _notes(sheet: Any) -> tuple[tuple[str, str], ...]:
+    """What a person who looks at the sheet does not see."""
+    notes = []
+    if sheet.sheet_state != "visible":
+        notes.append(("hidden-sheet", f"sheet {shown(sheet.title)} is hidden: read all the same"))
+    if columns := _hidden_columns(sheet):
+        message = f"hidden columns ({', '.join(columns)}) are read all the same"
+        notes.append(("hidden-column", message))
+    if sheet.auto_filter.ref and sheet.auto_filter.filterColumn:
+        message = f"a filter is set on {sheet.auto_filter.ref}: rows that it hides are read too"
+        notes.append(("filter-set", message))
+    return tuple(notes)
+
+
+def _hidden_columns(sheet: Any) -> list[str]:
+    """The letters of the hidden columns that hold anything."""
+    from openpyxl.utils import get_column_letter  # noqa: PLC0415
+
+    hidden = [(c.min, c.max) for c in sheet.column_dimensions.values() if c.hidden and c.min]
+    if not hidden:
+        return []
+    used = {place[1] for place, cell in sheet._cells.items() if cell.value is not None}  # noqa: SLF001
+    return [get_column_letter(n) for n in sorted(used) if any(a <= n <= b for a, b in hidden)]
+
+
+def _rows(sheet: Any, formulas: set[tuple[int, int]]) -> Iterator[Row]:
+    """The rows that hold cells, whatever size of the sheet is stored or styled."""
+    cells = sheet._cells  # noqa: SLF001 (its public views make a cell for every empty place)
+    for row, places in itertools.groupby(sorted(cells), key=lambda place: place[0]):
+        values: list[Any] = []
+        for place in places:
+            value = _value(cells[place], place in formulas)
+            if value is not None:
+                values += [None] * (place[1] - 1 - len(values))
+                values.append(value)
+        yield row, values
+
+
+def _value(cell: Any, has_formula: bool) -> Any:  # noqa: FBT001 (one call)
+    value = cell.value
+    if value is None:
+        reason = "this formula has no result: open and save it in a spreadsheet program"
+        return Unreadable(reason) if has_formula else None
+    if cell.data_type == "n":
+        number_format = cell.number_format if cell.has_style else "General"
+        if "%" in number_format or _ZEROS.fullmatch(number_format):
+            return Formatted(value, number_format)
+    elif cell.data_type == "e":
+        what = "the formula gives" if has_formula else "the cell holds the error"
+        return Unreadable(f"{what} {shown(str(value))}")
+    return value

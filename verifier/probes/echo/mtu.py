@@ -1,0 +1,128 @@
+"""The largest packet that reaches a device whole, by echoes that must not be divided (RFC 1191)."""
+
+from __future__ import annotations
+
+import threading
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
+
+_HEADERS: Final = {4: 28, 6: 48}
+"""IP header without options and ICMP header, in bytes (RFC 791, RFC 8200, RFC 792, RFC 4443)."""
+SMALL_BYTES: Final = 84
+"""An echo with the usual 56 bytes of payload."""
+_TRIES: Final = 3
+_INTERVAL_S: Final = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PathMtu:
+    """What came of it; sizes are of the whole IP packet, in bytes.
+
+    Attributes:
+        passed: whether an echo of the planned size was answered.
+        largest: the largest that was answered; None: none was.
+        said, reporter: the size a router on the way told, and which.
+        refused: this laptop's own interface does not take the planned size.
+    """
+
+    planned: int
+    passed: bool = False
+    largest: int | None = None
+    said: int | None = None
+    reporter: str | None = None
+    refused: bool = False
+
+
+def payload_bytes(version: int, packet_bytes: int) -> int:
+    """Payload of an echo that makes a packet so large."""
+    return packet_bytes - _HEADERS[version]
+
+
+def path_mtus(
+    echoer: Echoer,
+    targets: Sequence[EchoTarget],
+    planned: int,
+    *,
+    timeout_s: float,
+    stop: threading.Event | None = None,
+) -> list[PathMtu]:
+    """What reaches each target whole, up to the planned size; `echoer` must send `whole`.
+
+    Where the planned size is not answered, the largest that is is looked for by halving; not where
+    this laptop's own interface does not take it.
+    Raises CannotMeasureError where a socket is missing.
+    """
+    asked = _SizeProbe(echoer, targets, timeout_s, stop)
+    everyone = range(len(targets))
+    first = asked.round(dict.fromkeys(everyone, planned))
+    found = [_judged(first[i], planned) if i in first else PathMtu(planned=planned)
+             for i in everyone]  # fmt: skip
+    doubtful = [i for i in first if not found[i].passed and not found[i].refused]
+    small = asked.round(dict.fromkeys(doubtful, SMALL_BYTES))
+    low = {i: SMALL_BYTES for i in small if _answered(small[i])}
+    high = dict.fromkeys(low, planned)
+    while searched := [i for i in low if high[i] - low[i] > 1]:
+        tried = {i: _next_try(found[i], low[i], high[i]) for i in searched}
+        seen = asked.round(tried)
+        if not seen:
+            break
+        for i, series in seen.items():
+            (low if _answered(series) else high)[i] = tried[i]
+    return [replace(f, largest=low[i]) if i in low else f for i, f in enumerate(found)]
+
+
+def _next_try(found: PathMtu, low: int, high: int) -> int:
+    """What the router said, and one more; else the middle."""
+    if found.said is not None:
+        for size in (found.said, found.said + 1):
+            if low < size < high:
+                return size
+    return (low + high) // 2
+
+
+def _judged(series: EchoSeries, planned: int) -> PathMtu:
+    if _answered(series):
+        return PathMtu(planned=planned, passed=True, largest=planned)
+    told = next((s for s in series.silences if s.mtu is not None), None)
+    return PathMtu(
+        planned=planned,
+        said=told.mtu if told else None,
+        reporter=told.reporter if told else None,
+        refused=any(s.errno == "EMSGSIZE" for s in series.silences),
+    )
+
+
+def _answered(series: EchoSeries) -> bool:
+    return any(rtt is not None for rtt in series.rtt_ms)
+
+
+@dataclass(frozen=True, slots=True)
+class _SizeProbe:
+    echoer: Echoer
+    targets: Sequence[EchoTarget]
+    timeout_s: float
+    stop: threading.Event | None
+
+    def round(self, sizes: dict[int, int]) -> dict[int, EchoSeries]:
+        """Echoes of a size to each; those of one size together. Empty once `stop` is set."""
+        groups: dict[tuple[int, int], list[int]] = defaultdict(list)
+        for i, size in sizes.items():
+            groups[self.targets[i].address.version, size].append(i)
+        seen: dict[int, EchoSeries] = {}
+        for (version, size), members in groups.items():
+            series = self.echoer.run(
+                [self.targets[i] for i in members],
+                count=_TRIES,
+                interval_s=_INTERVAL_S,
+                timeout_s=self.timeout_s,
+                payload_bytes=payload_bytes(version, size),
+                stop=self.stop,
+            )
+            if self.stop is not None and self.stop.is_set():
+                return {}
+            seen.update(zip(members, series, strict=True))
+        return seen

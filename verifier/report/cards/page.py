@@ -1,0 +1,70 @@
+"""Field cards and labels as one self-contained page to print in black and white."""
+
+from __future__ import annotations
+
+import functools
+import io
+from collections.abc import Mapping, Sequence
+
+import jinja2
+from markupsafe import Markup
+
+from verifier.model.cautions import CLOSING, cautions
+from verifier.report.cards.text import SIGNED
+from verifier.report.plain import plain
+from verifier.rules.cards import Card
+
+_LONGEST = 600
+
+
+def page(cards: Sequence[Card], *, qr: bool = False) -> str:
+    """A5, each card on pages of its own. It fetches nothing and has no script."""
+    return _drawn(
+        "cards.html", cards, qr=qr, cautions=cautions("card"), closing=CLOSING, signed=SIGNED
+    )
+
+
+def labels(cards: Sequence[Card], *, qr: bool = False) -> str:
+    """A4, three labels beside each other, 63 mm by 34 mm, with lines to cut along."""
+    return _drawn("labels.html", cards, qr=qr)
+
+
+def code_text(card: Card) -> str:
+    """What a card's or label's code says: name and address, one on each line."""
+    return f"{card.device}\n{card.address}"
+
+
+def _drawn(name: str, cards: Sequence[Card], *, qr: bool, **more: object) -> str:
+    codes: Mapping[str, Markup] = {c.device: _code(code_text(c)) for c in cards} if qr else {}
+    template = _environment().get_template(name)
+    return template.render(cards=cards, codes=codes, style=_style(), **more)
+
+
+def _code(text: str) -> Markup:
+    """A QR code (ISO/IEC 18004) as a picture in the page, with its quiet zone."""
+    import segno  # noqa: PLC0415 - loaded only when asked for
+
+    stream = io.BytesIO()
+    segno.make(text, error="m", micro=False).save(
+        stream, kind="svg", xmldecl=False, svgns=False, omitsize=True, title=plain(text), nl=False
+    )
+    return Markup(stream.getvalue().decode())  # noqa: S704 - paths, and a title that is escaped
+
+
+@functools.cache
+def _environment() -> jinja2.Environment:
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader("verifier.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=lambda v: plain(v, longest=_LONGEST) if type(v) is str else v,
+    )
+
+
+def _style() -> Markup:
+    loader = _environment().loader
+    assert loader is not None
+    text, _, _ = loader.get_source(_environment(), "cards.css")
+    return Markup(text)  # noqa: S704 - our own file

@@ -1,0 +1,98 @@
+"""What changed between two results: as text, as a document."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from typing import Any
+
+from verifier.model.difference import Difference, Kind
+from verifier.model.result import Finding, Result
+from verifier.report import ReportStyle
+from verifier.report.plain import plain, wrapped
+from verifier.report.sentences import WORDS
+
+_HEADINGS: dict[Kind, str] = {
+    "worse": "worse",
+    "gone": "no longer looked at",
+    "new": "looked at only now",
+    "plan": "planned otherwise",
+    "value": "found otherwise, with the same verdict",
+    "better": "better",
+    "reason": "worded otherwise",
+}
+
+
+def document(old: Result, new: Result, found: Sequence[Difference]) -> dict[str, Any]:
+    """The document `plan-verifier/comparison/1`: both runs, and what differs, heaviest first."""
+    return {
+        "format": "plan-verifier/comparison/1",
+        "old": _run(old),
+        "new": _run(new),
+        "differences": [
+            {
+                "kind": d.kind,
+                "check": d.either.check,
+                "subject": dataclasses.asdict(d.either.subject),
+                "old": _finding(d.old),
+                "new": _finding(d.new),
+            }
+            for d in found
+        ],
+    }
+
+
+def _run(result: Result) -> dict[str, Any]:
+    return {
+        "plan": result.plan.name,
+        "revision": result.plan.revision,
+        "command": result.command,
+        "stage": result.stage,
+        "started": result.started,
+        "verdict": result.verdict,
+    }
+
+
+def _finding(finding: Finding | None) -> dict[str, Any] | None:
+    if finding is None:
+        return None
+    fields = ("id", "verdict", "expected", "observed", "unit", "reason")
+    return {name: getattr(finding, name) for name in fields}
+
+
+def text(found: Sequence[Difference], look: ReportStyle) -> str:
+    """Heaviest first, under a heading for each kind; empty where nothing differs."""
+    lines: list[str] = []
+    kind = None
+    for difference in found:
+        if difference.kind != kind:
+            kind = difference.kind
+            count = sum(d.kind == kind for d in found)
+            lines += ["", f"{_HEADINGS[kind]} ({count})"]
+        lines += wrapped(_line(difference), "  ", look.width, hang="      ")
+    return "\n".join(lines[1:]) + "\n" if lines else ""
+
+
+def _line(difference: Difference) -> str:
+    old, new, either = difference.old, difference.new, difference.either
+    head = f"{plain(either.subject)}  {plain(either.check)}: "
+    if old is None or new is None:
+        return f"{head}{WORDS[either.verdict]}, {plain(either.reason)}"
+    said = []
+    if old.verdict != new.verdict:
+        said.append(f"{WORDS[old.verdict]} -> {WORDS[new.verdict]}")
+    for name, before, now in (
+        ("planned", old.expected, new.expected),
+        ("found", old.observed, new.observed),
+    ):
+        if before != now:
+            said.append(f"{name} {_value(before, old.unit)} -> {_value(now, new.unit)}")
+    if difference.kind in ("worse", "better", "reason"):
+        said.append(plain(new.reason))
+    return head + "; ".join(said)
+
+
+def _value(value: Any, unit: str | None) -> str:
+    if value is None:
+        return "nothing"
+    return f"{plain(value) or 'an empty text'}{f' {plain(unit)}' if unit else ''}"

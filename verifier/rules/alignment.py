@@ -1,0 +1,132 @@
+"""What two people on two masts want to know while they align: both levels, and how far to go."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from verifier.model.plan import Carrier, EndName, Link, Stage
+from verifier.model.profile import Profile
+from verifier.rules.radio import levels, voltage
+
+STALE_S = 3.0
+"""A reading older than this says nothing of where the antenna is now."""
+_BETTER_DB = 0.1
+"""Levels are given in tenths of a decibel; less is no new best."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LatestReading:
+    """What one end said last.
+
+    Attributes:
+        at_s: when, on the clock that `end_view` is asked with.
+        level_dbm: None where it receives nothing, or it could not be read.
+        power_dbm: what it transmits now; None where that is not read.
+        problem: why there is no level; empty where there is one, or nothing is received.
+    """
+
+    at_s: float
+    level_dbm: float | None = None
+    power_dbm: float | None = None
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndView:
+    """One end at one moment.
+
+    Attributes:
+        level_dbm: the last level; None: nothing received, or never read (then `problem` says why).
+        age_s: since when; None where nothing was ever read.
+        stale: the level is too old to steer by.
+        expected_dbm: what it should be at this stage, None where `unknown` says why not.
+        difference_db: level less expected level.
+        highest_dbm: so far.
+        best: this reading is a new best.
+        window: voltage at the expected level; None where `unknown` or the profile gives none.
+        silent: it was read and receives nothing.
+    """
+
+    end: EndName
+    device: str
+    level_dbm: float | None
+    age_s: float | None
+    stale: bool
+    highest_dbm: float | None
+    best: bool = False
+    silent: bool = False
+    expected_dbm: float | None = None
+    difference_db: float | None = None
+    window: voltage.Window | None = None
+    unknown: str = ""
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlignedCarrier:
+    """The carrier that is aligned; `profiles` are those of both ends' devices, by the end."""
+
+    link: Link
+    carrier: Carrier
+    stage: Stage
+    profiles: Mapping[EndName, Profile]
+
+
+def standing(last: LatestReading | None, new: LatestReading) -> LatestReading:
+    """What stands of an end: one without an answer leaves the last level, to grow old."""
+    return last if last is not None and new.problem and not last.problem else new
+
+
+def rises(highest_dbm: float | None, level_dbm: float | None) -> bool:
+    """Whether a level is higher than any before."""
+    if level_dbm is None:
+        return False
+    return highest_dbm is None or level_dbm >= highest_dbm + _BETTER_DB - 1e-9
+
+
+def end_view(  # noqa: PLR0913
+    hop: AlignedCarrier,
+    name: EndName,
+    latest: Mapping[EndName, LatestReading],
+    highest: Mapping[EndName, float],
+    now_s: float,
+    *,
+    best: bool,
+) -> EndView:
+    """One end as it stands at `now_s`.
+
+    Args:
+        hop: what is planned.
+        name: the end.
+        latest: what stands of each end that was asked.
+        highest: the best level of each end so far.
+        now_s: on the clock of the readings.
+        best: whether its level is a new best that was not told yet.
+    """
+    other: EndName = "b" if name == "a" else "a"
+    ends = dict(hop.carrier.ends())
+    near, far = ends[name], ends[other]
+    reading, across = latest.get(name), latest.get(other)
+    power = across.power_dbm if across is not None else None
+    expected = levels.expected_level(near, far, hop.stage, far_power_dbm=power)
+    level = reading.level_dbm if reading is not None else None
+    known = None if isinstance(expected, str) else expected
+    window = None if known is None else levels.line(near, hop.profiles[name], known)
+    age_s = None if reading is None or reading.problem else max(0.0, now_s - reading.at_s)
+    stale = age_s is not None and age_s > STALE_S
+    return EndView(
+        end=name,
+        device=near.device,
+        level_dbm=level,
+        age_s=age_s,
+        stale=stale,
+        highest_dbm=highest.get(name),
+        best=best,
+        silent=age_s is not None and level is None,
+        expected_dbm=None if known is None else known.value,
+        difference_db=None if known is None or level is None else level - known.value,
+        window=window if isinstance(window, voltage.Window) else None,
+        unknown=expected if isinstance(expected, str) else "",
+        problem=reading.problem if reading is not None else "",
+    )

@@ -1,0 +1,164 @@
+"""What the checks of a soak share: how it went, and what that does to a verdict."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from verifier.model.observation import Observation
+from verifier.model.plan import Carrier, EndName
+from verifier.model.result import Finding, Verdict
+from verifier.model.subject import Subject
+from verifier.rules.compare.radio.read import moment as moment_of
+from verifier.rules.compare.radio.weather import FROM_MHZ, NEAR_S, stated_at, weather_of
+from verifier.rules.soak.tally import Block, EchoFigures, Gap, Soaked, soaked, words
+
+SOAK = "soak"
+"""`what` of the laptop's observation that says how a soak went."""
+UNTIL_THEN = "; until then: "
+"""Before what a soak that was cut short had measured."""
+_MANY = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Soaking:
+    """A soak: the observation of how it went, what its samples came to, and rain meanwhile."""
+
+    noted: Observation
+    came_to: Soaked
+    rain: tuple[Observation, ...] = ()
+
+    @property
+    def value(self) -> Mapping[str, Any]:
+        """How it went: `asked_s`, `lasted_s`, `state`, `step_s`, `bytes`."""
+        found: Mapping[str, Any] = self.noted.value
+        return found
+
+    @property
+    def complete(self) -> bool:
+        """Whether it went on to its end."""
+        return bool(self.value["state"] == "complete")
+
+    @property
+    def cut_short(self) -> str:
+        """Why it did not, in words; empty where it did."""
+        how = {
+            "complete": "",
+            "interrupted": "a person ended it",
+            "unfinished": "the program was ended from outside, or could write no more",
+            "not-measured": self.noted.raw or "nothing could be measured",
+        }[self.value["state"]]
+        if not how:
+            return ""
+        lasted = words(self.value["lasted_s"])
+        return f"the soak lasted {lasted} of {words(self.value['asked_s'])}: {how}"
+
+    def settled(self, verdict: Verdict, reason: str) -> tuple[Verdict, str]:
+        """A soak that was cut short can fail, but it cannot pass."""
+        if verdict == "fail" or self.complete:
+            return verdict, reason
+        return "not-tested", f"{self.cut_short}{UNTIL_THEN}{reason}"
+
+    def rain_at(self, carrier: Carrier, end: EndName) -> Observation | None:
+        """Rain that somebody at either end of a carrier recorded during the soak.
+
+        None where there was none, and below 5 GHz, where it takes nothing.
+        """
+        far = carrier.b if end == "a" else carrier.a
+        if far.tx_mhz is not None and far.tx_mhz < FROM_MHZ:
+            return None
+        names = {carrier.a.device, carrier.b.device}
+        return next((o for o in self.rain if o.subject.name in names), None)
+
+    def gaps_of(self, name: str) -> tuple[Gap, ...]:
+        """The gaps that concern one target."""
+        return tuple(g for g in self.came_to.gaps if name in g.targets)
+
+
+def soaking(observations: Sequence[Observation], samples: Iterable[Block]) -> Soaking | None:
+    """The soak of a run; None where there was none. Goes through the samples once."""
+    noted = next((o for o in observations if o.what == SOAK and o.value is not None), None)
+    if noted is None:
+        return None
+    return Soaking(noted, soaked(samples), tuple(_rain(noted, observations)))
+
+
+def _rain(noted: Observation, observations: Sequence[Observation]) -> Iterator[Observation]:
+    """Rain stated for a moment of the soak, or up to 30 minutes away from it."""
+    end = moment_of(noted.at)
+    if end is None:
+        return
+    begin = end - dt.timedelta(seconds=noted.value["lasted_s"] + NEAR_S)
+    for said in observations:
+        if said.what != "manual.weather" or "rain" not in weather_of(said.value).kinds:
+            continue
+        at = stated_at(said)
+        if at is not None and begin <= at <= end + dt.timedelta(seconds=NEAR_S):
+            yield said
+
+
+def together(figures: Sequence[EchoFigures], per_size: str) -> str:
+    """The figures of each size in words, where there are several."""
+    if len(figures) < 2:  # noqa: PLR2004
+        return ""
+    return "; ".join(per_size.format(f=f, bytes=f.target.bytes) for f in figures)
+
+
+def moment(at_s: float) -> str:
+    """When, in the words of a person who watched the clock: `0:03:12 after the begin`."""
+    whole = int(at_s)
+    return f"{whole // 3600}:{whole // 60 % 60:02}:{whole % 60:02} after the begin"
+
+
+def moments(at_s: Sequence[float]) -> str:
+    """Several of them; not all where they are many."""
+    more = f" and {len(at_s) - _MANY} more" if len(at_s) > _MANY else ""
+    return ", ".join(moment(a) for a in at_s[:_MANY]) + more
+
+
+def local_soak(soak: Soaking) -> Finding:
+    """`laptop.soak`: did this laptop measure for as long as was asked."""
+    gaps = soak.came_to.gaps
+    stops = [g for g in gaps if g.why == "stopped"]
+    downs = [g for g in gaps if g.why == "interface"]
+    lasted = words(soak.value["lasted_s"])
+    verdict: Verdict = "pass"
+    reason = f"measured for {lasted}"
+    if soak.cut_short:
+        verdict, reason = "not-tested", soak.cut_short
+    for gap in gaps:
+        reason += f"; {gap.text} for {words(gap.long_s)}, {moment(gap.start_s)}"
+    if stops:
+        verdict = "warn" if verdict == "pass" else verdict
+        reason += "; what was missed by that is not counted, and was measured longer at the end"
+    if downs:
+        verdict = "not-tested"
+        reason += "; nothing was tested through it in that time"
+    for step_s in soak.came_to.steps_s:
+        way = "forward" if step_s > 0 else "back"
+        reason += f"; the time of day was set {way} by {words(abs(step_s))}, no figure rests on it"
+    return Finding(
+        check="laptop.soak",
+        subject=Subject("laptop", "laptop"),
+        verdict=verdict,
+        reason=reason,
+        expected=soak.value["asked_s"],
+        observed=soak.value["lasted_s"],
+        unit="s",
+        advice=_advice(verdict, downs),
+        evidence=(soak.noted.id,),
+    )
+
+
+def _advice(verdict: Verdict, downs: Sequence[Gap]) -> str:
+    if downs:
+        return "see that this laptop's cable and port hold, then repeat the soak"
+    return "repeat the soak to its end" if verdict == "not-tested" else ""
+
+
+def rests_on(finding: Finding, soak: Soaking) -> Finding:
+    """The finding with the soak among its evidence."""
+    return dataclasses.replace(finding, evidence=(*finding.evidence, soak.noted.id))

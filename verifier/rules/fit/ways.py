@@ -1,0 +1,163 @@
+"""Which way packets take between the laptop and one device, seen from both sides.
+
+A way from X to Y is `on-link` if X's best route to Y has no next hop, `gateway` if it has one that
+is on-link to X and is neither end, else `none`. What lies between two gateways is not seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.model.address import Address, Interface
+from verifier.model.laptop import Laptop, LaptopInterface, Route
+from verifier.model.plan import Device
+
+Way = Literal["on-link", "gateway", "none"]
+Held = tuple[LaptopInterface, Interface]
+
+
+@dataclass(frozen=True, slots=True)
+class Path:
+    """The laptop and one device at one address.
+
+    Attributes:
+        at: the address the device has.
+        gateway: the device's.
+        own: every address of the device, `at` first.
+        route: the laptop's route to `at`.
+        held: the laptop's addresses of the device's family, on interfaces that are up.
+        source: what the laptop's packets to the device carry, or what it would answer.
+        there: the laptop's way to the device.
+        back: the device's way to the laptop.
+    """
+
+    device: Device
+    at: Interface
+    gateway: Address | None
+    own: tuple[Interface, ...]
+    laptop: Laptop
+    route: Route | None
+    held: tuple[Held, ...]
+    source: Interface | None
+    there: Way
+    back: Way
+
+    @classmethod
+    def of(
+        cls,
+        device: Device,
+        laptop: Laptop,
+        route: Route | None,
+        at: Interface,
+        gateway: Address | None,
+    ) -> Path:
+        """Both ways between `laptop` and `device`, which has `at`.
+
+        A device that is not where the plan wants it has none of its other planned addresses yet.
+        A route by an interface that is down or has no carrier is none, though kernels keep it.
+        """
+        if route is not None and any(
+            i.name == route.interface and not i.up for i in laptop.interfaces
+        ):
+            route = None
+        others = device.other_addresses if at == device.address else ()
+        own = (at, *(o.address for o in others))
+        held = tuple(_held(laptop, at.version))
+        source = _source(laptop, route, held, at)
+        there = way_to_device(route, at.address, (a.address for _, a in held))
+        back = _way_back(own, gateway, source.address if source else None)
+        return cls(device, at, gateway, own, laptop, route, held, source, there, back)
+
+    def interface(self, name: str) -> LaptopInterface | None:
+        """The laptop's interface of that name."""
+        return next((i for i in self.laptop.interfaces if i.name == name), None)
+
+    def elsewhere(self) -> tuple[Held, ...]:
+        """What else covers the device: addresses of interfaces that the route does not use.
+
+        A zone says which interface is meant (RFC 4007), so no other one counts.
+        """
+        if self.route is None or self.at.address.zone:
+            return ()
+        used, to = self.route.interface, self.at.address
+        return tuple((i, a) for i, a in self.held if i.name != used and a.holds(to))
+
+
+def assumed_route(laptop: Laptop, to: Address) -> Route | None:
+    """The route a laptop described by hand would use: longest covering prefix, else its gateway."""
+    held = [(i, a) for i, a in _held(laptop, to.version) if to.zone in {"", i.name, a.address.zone}]
+    if (found := _covering(held, to)) is not None:
+        return Route(interface=found[0].name, source=found[1].address)
+    for gateway in laptop.gateways:
+        if gateway.version != to.version:
+            continue
+        found = _covering(held, gateway)
+        if found is None and gateway.is_link_local and not gateway.is_v4:
+            found = next(iter(held), None)
+        if found is not None:
+            return Route(interface=found[0].name, source=found[1].address, next_hop=gateway)
+    return None
+
+
+def way_to_device(route: Route | None, device: Address, laptop: Iterable[Address] = ()) -> Way:
+    """The laptop's way to the device, from the kernel's (or the assumed) route.
+
+    A next hop that the laptop itself holds (`laptop`) leads nowhere.
+    """
+    if route is None:
+        return "none"
+    if route.next_hop is None or route.next_hop == device:
+        return "on-link"
+    own = {route.source, *laptop}
+    return "none" if route.next_hop in own else "gateway"
+
+
+def way_to_laptop(
+    device: Device, at: Interface, gateway: Address | None, laptop: Address | None
+) -> Way:
+    """The device's way to the laptop, from the addresses and the gateway it has."""
+    return _way_back((at, *(o.address for o in device.other_addresses)), gateway, laptop)
+
+
+def _way_back(own: Iterable[Interface], gateway: Address | None, laptop: Address | None) -> Way:
+    if laptop is None:
+        return "none"
+    if any(a.holds(laptop) for a in own):
+        return "on-link"
+    if gateway is None or gateway.version != laptop.version or gateway.value == laptop.value:
+        return "none"
+    if any(gateway.value == a.address.value for a in own):
+        return "none"
+    inside = any(a.holds(gateway) for a in own)
+    return "gateway" if inside or (gateway.is_link_local and not gateway.is_v4) else "none"
+
+
+def _held(laptop: Laptop, version: int) -> Iterable[Held]:
+    for interface in laptop.interfaces:
+        if interface.up:
+            for own in interface.addresses:
+                if own.version == version and not own.address.is_loopback:
+                    yield interface, own
+
+
+def _covering(held: Iterable[Held], to: Address) -> Held | None:
+    """The longest prefix that covers `to`; among equal ones the first, as the kernel does."""
+    covering = [pair for pair in held if pair[1].holds(to)]
+    return max(covering, key=lambda pair: pair[1].prefix, default=None)
+
+
+def _source(
+    laptop: Laptop, route: Route | None, held: tuple[Held, ...], at: Interface
+) -> Interface | None:
+    if route is None:
+        near = [a for _, a in held if at.holds(a.address)]
+        return next(iter([*near, *(a for _, a in held)]), None)
+    if route.source is None:
+        return next((a for i, a in held if i.name == route.interface), None)
+    wanted = route.source.value
+    every = [(i.name, a) for i in laptop.interfaces if i.up for a in i.addresses]
+    fitting = [(n, a) for n, a in every if a.version == at.version and a.address.value == wanted]
+    here = [a for name, a in fitting if name == route.interface]
+    return next(iter([*here, *(a for _, a in fitting)]), None)

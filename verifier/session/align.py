@@ -1,0 +1,146 @@
+"""Asks both ends of one carrier for their level, again and again, each at its own speed."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from verifier.model.address import Address
+from verifier.model.credentials import SnmpEntry
+from verifier.model.plan import EndName
+from verifier.model.profile import ProfileReading as Planned
+from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.rules.alignment import (
+    AlignedCarrier,
+    EndView,
+    LatestReading,
+    end_view,
+    rises,
+    standing,
+)
+from verifier.session.ask import readings
+
+EVERY_S = 1.0
+Show = Callable[[tuple[EndView, EndView], float], None]
+"""Takes both ends and how many seconds have gone since the start."""
+
+
+class Peaks:
+    """Both ends of one carrier, and what was seen of them so far."""
+
+    def __init__(self, hop: AlignedCarrier) -> None:
+        self._hop = hop
+        self._latest: dict[EndName, LatestReading] = {}
+        self._highest: dict[EndName, float] = {}
+        self._best: set[EndName] = set()
+
+    def take(self, end: EndName, reading: LatestReading) -> None:
+        """Takes in a reading."""
+        self._latest[end] = standing(self._latest.get(end), reading)
+        level, before = reading.level_dbm, self._highest.get(end)
+        if level is not None and rises(before, level):
+            self._highest[end] = level
+            if before is not None:
+                self._best.add(end)
+
+    def view(self, now_s: float) -> tuple[EndView, EndView]:
+        """Both ends as they stand; a new best is told once."""
+        best, self._best = self._best, set()
+        a, b = (
+            end_view(self._hop, name, self._latest, self._highest, now_s, best=name in best)
+            for name, _ in self._hop.carrier.ends()
+        )
+        return a, b
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlignQuestion:
+    """How one end is asked: its device, and the readings for level and, if any, power."""
+
+    address: Address
+    entry: SnmpEntry
+    level: tuple[str, Planned]
+    power: tuple[str, Planned] | None
+
+    @property
+    def target(self) -> SnmpTarget:
+        """Where, and with which credentials: short waits, as the next question follows at once."""
+        return SnmpTarget(address=self.address, entry=self.entry, timeout_s=EVERY_S, retries=0)
+
+    @property
+    def named(self) -> Mapping[str, Planned]:
+        """Both, by name."""
+        return dict(pair for pair in (self.level, self.power) if pair is not None)
+
+
+async def align(
+    peaks: Peaks,
+    questions: Mapping[EndName, AlignQuestion],
+    show: Show,
+    *,
+    lasts_s: float | None = None,
+    every_s: float = EVERY_S,
+) -> None:
+    """Asks each end every `every_s` seconds and shows both as often, until cancelled.
+
+    Args:
+        peaks: takes the readings.
+        questions: by end; one that cannot be read has none.
+        show: called at each tick.
+        lasts_s: ends after so long; None: never.
+        every_s: of asking and of showing.
+    """
+    began_s = time.monotonic()
+    async with SnmpClient() as client:
+        asking = [
+            asyncio.ensure_future(_follow(client, peaks, end, question, every_s))
+            for end, question in questions.items()
+        ]
+        try:
+            tick = 0
+            while lasts_s is None or tick * every_s < lasts_s:
+                tick += 1
+                await _until(began_s + tick * every_s, asking)
+                show(peaks.view(time.monotonic()), time.monotonic() - began_s)
+        finally:
+            for task in asking:
+                task.cancel()
+            await asyncio.gather(*asking, return_exceptions=True)
+
+
+async def _until(due_s: float, asking: Sequence[asyncio.Future[None]]) -> None:
+    """Waits; a fault of ours while asking ends the waiting with it."""
+    done, _ = await asyncio.wait(
+        asking, timeout=max(0.0, due_s - time.monotonic()), return_when=asyncio.FIRST_EXCEPTION
+    )
+    for task in done:
+        task.result()
+
+
+async def _follow(
+    client: SnmpClient, peaks: Peaks, end: EndName, question: AlignQuestion, every_s: float
+) -> None:
+    due_s = time.monotonic()
+    while True:
+        peaks.take(end, await _read(client, question))
+        due_s = max(due_s + every_s, time.monotonic())
+        await asyncio.sleep(due_s - time.monotonic())
+
+
+async def _read(client: SnmpClient, question: AlignQuestion) -> LatestReading:
+    found = {got.name: got async for got in readings.read(client, question.target, question.named)}
+    level = found[question.level[0]]
+    power = found.get(question.power[0]) if question.power is not None else None
+    problem = "" if level.no_signal else level.gap
+    return LatestReading(
+        at_s=time.monotonic(),
+        level_dbm=_number(level.value),
+        power_dbm=_number(power.value) if power is not None else None,
+        problem=problem,
+    )
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, (int, float)) else None

@@ -1,0 +1,156 @@
+"""Asks one device for evidence: few numeric objects, never a whole MIB; notes what came."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from verifier.model import mib
+from verifier.model.address import Address, prefix_of_mask
+from verifier.model.credentials import Secret, SnmpEntry
+from verifier.model.plan import Device
+from verifier.model.profile import Profile
+from verifier.probes.snmp import SnmpClient, SnmpTarget, VarBind
+from verifier.rules.mib import ports
+from verifier.session.ask.questions import OIDS, PORT_COLUMNS, Questions
+from verifier.session.ask.readings import MAX_INTERFACES
+from verifier.session.ask.routes import Routing
+from verifier.session.recorder import Recorder
+
+MAX_ADDRESSES = 64
+MAX_NEIGHBOURS = 500
+_IDENTITY = ("sysName", "sysLocation", "sysObjectID", "sysUpTime", "sysDescr")
+
+
+class EvidencePoll(Questions):
+    """All that the plan wants to know of one device.
+
+    Args:
+        default_community: whether to ask once with the community `public` too.
+        hosts: management hosts outside the device's subnets.
+    """
+
+    def __init__(  # noqa: PLR0913
+        self,
+        client: SnmpClient,
+        target: SnmpTarget,
+        device: Device,
+        profile: Profile,
+        record: Recorder,
+        *,
+        default_community: bool = False,
+        hosts: Sequence[Address] = (),
+    ) -> None:
+        super().__init__(client, target, device, profile, record)
+        self._try_default = default_community
+        self._hosts = hosts
+        self._prefixes: list[int] = []
+
+    async def _ask(self) -> None:
+        if not await self._answers([mib.SYSTEM[name] for name in _IDENTITY]):
+            if self._try_default:
+                raw = "not tried: the device does not answer the planned credentials"
+                self._record.note("snmp", "default-community", raw=raw)
+            return
+        await self._readings(self._profile.named_readings())
+        await self._addresses()
+        if self._device.gateway is not None or self._device.no_gateway:
+            await self._default_route()
+        if self._device.ports:
+            await self._ports()
+        if any(port.neighbour is not None for port in self._device.ports):
+            await self._walk(mib.LLDP_LOCAL_PORTS, MAX_INTERFACES)
+            await self._walk(mib.LLDP_NEIGHBOURS, MAX_NEIGHBOURS)
+        if self._try_default:
+            await self._default_community()
+
+    async def _addresses(self) -> None:
+        """Where the older table does not have the planned address, the newer one is read too."""
+        address = self._device.address.address
+        rows = await self._walk(mib.IP_ADDR_TABLE, MAX_ADDRESSES) if address.is_v4 else {}
+        if not any(suffix in rows for suffix in address_suffixes(address)):
+            rows = await self._walk(mib.IP_ADDRESS_TABLE, MAX_ADDRESSES)
+        index = self._own_interface(rows)
+        self._prefixes = [p for p in map(prefix_of, _own(rows, address)) if p is not None]
+        if self._device.mac is not None and index is not None:
+            await self._get({"ifPhysAddress": OIDS["ifPhysAddress"]}, index)
+
+    def _own_interface(self, rows: Mapping[str, Mapping[str, VarBind]]) -> str | None:
+        """The ifIndex of the interface that holds the planned address."""
+        for suffix in address_suffixes(self._device.address.address):
+            for name in ("ipAdEntIfIndex", "ipAddressIfIndex"):
+                binding = rows.get(suffix, {}).get(name)
+                if binding is not None and isinstance(binding.value, int):
+                    return str(binding.value)
+        return None
+
+    async def _default_community(self) -> None:
+        """One GET with the usual community; then the planned credentials once more."""
+        entry = SnmpEntry(
+            name="default", version="2c", community=Secret("public"), port=self._target.udp_port
+        )
+        names = [mib.SYSTEM["sysName"]]
+        asked = dataclasses.replace(self._target, entry=entry, port=None, retries=0)
+        for what, target in (("default-community", asked), ("answer-after", self._target)):
+            reply = await self._client.get(target, names)
+            self._record.note("snmp", what, value=reply.outcome, raw=reply.detail)
+            if what == "answer-after":
+                self._bindings(reply)
+
+    async def _default_route(self) -> None:
+        routing = Routing(
+            client=self._client,
+            target=self._target,
+            at=self._device.address,
+            prefixes=self._prefixes,
+            hosts=self._hosts,
+        )
+        older = None
+        if routing.older is not None:
+            # the name once more, in the same question: it changes where two devices hold one
+            # address
+            name = mib.SYSTEM["sysName"]
+            reply = await self._client.get(self._target, [routing.older, name])
+            if (again := reply.binding(name)) is not None:
+                self._note("sysName", again, reply.took_ms)
+            older = reply.binding(routing.older)
+        for noted in await routing.read(older):
+            self._record.note("snmp", noted.what, value=noted.value, raw=noted.raw, oid=noted.oid)
+
+    async def _ports(self) -> None:
+        """All names of the device's ports, then what the planned ones are like."""
+        names: dict[str, dict[str, str]] = {}
+        planned = [port.name for port in self._device.ports]
+        rows = await self._walk(
+            {c: OIDS[c] for c in ports.NAME_COLUMNS}, MAX_INTERFACES, at_once=len(planned) + 2
+        )
+        for column in ports.NAME_COLUMNS:
+            names[column] = {i: row[column].text for i, row in rows.items() if column in row}
+        indices = sorted({i for name in planned for i in ports.match(names, name)})
+        await self._rows([c for columns in PORT_COLUMNS.values() for c in columns], indices)
+
+
+def _own(rows: Mapping[str, Mapping[str, VarBind]], address: Address) -> list[dict[str, Any]]:
+    """What the rows of an address say, by column."""
+    own = (rows[s] for s in address_suffixes(address) if s in rows)
+    return [{name: b.value for name, b in row.items() if not b.missing} for row in own]
+
+
+def prefix_of(told: Mapping[str, Any]) -> int | None:
+    """The length of the mask: of ipAdEntNetMask, else where ipAddressPrefix points (RFC 4293)."""
+    try:
+        if (mask := told.get("ipAdEntNetMask")) is not None:
+            return prefix_of_mask(str(mask))
+        length = str(told.get("ipAddressPrefix", "")).rpartition(".")[2]
+        return int(length) if length.isdigit() and int(length) else None
+    except ValueError:
+        return None
+
+
+def address_suffixes(address: Address) -> tuple[str, ...]:
+    """How an address is an index: of ipAddrTable (IPv4), and of ipAddressTable (RFC 4293)."""
+    dotted = ".".join(str(octet) for octet in address.ip.packed)
+    if address.is_v4:
+        return dotted, f"1.4.{dotted}"
+    return (f"2.16.{dotted}",)

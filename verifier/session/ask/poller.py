@@ -1,0 +1,111 @@
+"""Who asks the devices by SNMP: this process's own event loop."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from contextlib import AsyncExitStack
+from dataclasses import dataclass
+from typing import Protocol, Self
+
+from verifier.model.address import Address
+from verifier.model.plan import Device
+from verifier.model.profile import Profile
+from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.fast import fastest
+from verifier.session.ask import levels
+from verifier.session.ask.for_evidence import EvidencePoll
+from verifier.session.ask.for_health import HealthPoll
+from verifier.session.ask.questions import Questions
+from verifier.session.limits import Paces
+from verifier.session.recorder import Recorder
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """What to ask one device, and how.
+
+    Attributes:
+        deadline_s: time after which reading it is given up.
+        default_community: whether to ask once with the community `public` too.
+        hosts: management hosts outside its subnets.
+        health: ask only what health needs, see `rules/health`.
+    """
+
+    device: Device
+    profile: Profile
+    target: SnmpTarget
+    deadline_s: float
+    default_community: bool = False
+    hosts: tuple[Address, ...] = ()
+    health: bool = False
+
+
+class Poller(Protocol):
+    """Asks devices; an async context manager."""
+
+    async def survey(self, name: str, record: Recorder) -> None:
+        """Asks the device `name` and writes down in `record` what came."""
+
+    async def sample(self, name: str, record: Recorder) -> None:
+        """Reads levels and powers of the device `name` several times, see `sampling`."""
+
+    async def __aenter__(self) -> Self:
+        """Ready to ask."""
+
+    async def __aexit__(self, *exc: object) -> None:
+        """Ends; what was seen of devices not asked to the end is in their records."""
+
+
+class LoopPoller:
+    """Asks in the running event loop.
+
+    Args:
+        jobs: by the device's name.
+        paces: shared with the other probes.
+    """
+
+    def __init__(self, jobs: Mapping[str, Job], paces: Paces) -> None:
+        self._jobs = jobs
+        # Evidence shows types, which the faster client does not tell: it serves health alone.
+        health = any(job.health for job in jobs.values())
+        client = fastest if health else SnmpClient
+        self._network = client(paces.network)
+        self._loopback = client(paces.loopback)
+        self._open = AsyncExitStack()
+
+    async def __aenter__(self) -> Self:
+        await self._open.enter_async_context(self._network)
+        await self._open.enter_async_context(self._loopback)
+        return self
+
+    async def __aexit__(self, *exc: object) -> None:
+        await self._open.aclose()
+
+    async def survey(self, name: str, record: Recorder) -> None:
+        """See `Poller`."""
+        job = self._jobs[name]
+        asked = (self._client(job), job.target, job.device, job.profile, record)
+        survey: Questions = (
+            HealthPoll(*asked)
+            if job.health
+            else EvidencePoll(*asked, default_community=job.default_community, hosts=job.hosts)
+        )
+        await survey.run(job.deadline_s)
+
+    async def sample(self, name: str, record: Recorder) -> None:
+        """See `Poller`."""
+        await self._sample(name, record, levels.SAMPLED, levels.TIMES)
+
+    async def look(self, name: str, record: Recorder) -> None:
+        """Reads once what a modulation depends on, see `sampling`."""
+        await self._sample(name, record, levels.WATCHED, 1)
+
+    async def _sample(
+        self, name: str, record: Recorder, fields: frozenset[str], times: int
+    ) -> None:
+        job = self._jobs[name]
+        named = levels.sampled(job.profile, fields)
+        await levels.sample(self._client(job), job.target, named, record, times)
+
+    def _client(self, job: Job) -> SnmpClient:
+        return self._loopback if job.target.address.is_loopback else self._network

@@ -1,0 +1,94 @@
+"""This laptop's addresses along a runbook: what it holds, and, where told so, setting them."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from typing import Self
+
+from verifier.errors import UsageError
+from verifier.model.address import Interface
+from verifier.probes.laptop import look as this_machine
+from verifier.rules.cable import laptop_without_link
+from verifier.rules.fit.suggest import candidates
+
+Say = Callable[[str], None]
+
+
+def held() -> dict[Interface, str]:
+    """This laptop's addresses on interfaces that are up, with the interface of each."""
+    return {
+        own: interface.name
+        for interface in this_machine.look().interfaces
+        if interface.up and interface.medium != "loopback"
+        for own in interface.addresses
+        if not own.address.is_link_local
+    }
+
+
+def lacking(addresses: Sequence[Interface]) -> list[Interface]:
+    """Those of the addresses that this laptop does not hold."""
+    here = {_key(own) for own in held()}
+    return [a for a in addresses if _key(a) not in here]
+
+
+def link_lost(interface: str | None) -> str | None:
+    """What is said where this laptop has no link (on that interface); else None."""
+    return laptop_without_link(this_machine.look(), interface)
+
+
+def cables() -> tuple[str, ...]:
+    """Interfaces that an address could be set on."""
+    return candidates(this_machine.look())
+
+
+def _key(own: Interface) -> tuple[int, int, int]:
+    return own.version, own.address.value, own.prefix
+
+
+class LaptopAddresses:
+    """Sets this laptop's addresses as a runbook wants them; a context manager that undoes it all.
+
+    What the laptop holds by itself is left alone. Linux only.
+
+    Args:
+        interface: where addresses are set.
+        say: told what is done, before it is done.
+    """
+
+    def __init__(self, interface: str, say: Say) -> None:
+        if sys.platform != "linux":
+            raise UsageError("--set-laptop works on Linux only: use the commands that are printed")
+        self.interface = interface
+        self._say = say
+        self._ours: tuple[Interface, ...] = ()
+        self._until = ExitStack()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self._until.close()
+
+    def hold(self, addresses: Sequence[Interface]) -> None:
+        """Has the laptop hold these, and none of those set before.
+
+        Raises CannotMeasureError: no permission, an address is another's, ...
+        """
+        from verifier.probes.laptop.set_addresses import added  # noqa: PLC0415 - needs fcntl
+
+        mine = {_key(own) for own in self._ours}
+        theirs = {_key(own) for own in held()} - mine
+        wanted = tuple(a for a in addresses if _key(a) not in theirs)
+        if wanted == self._ours:
+            return
+        self._until.close()
+        self._ours = ()
+        if wanted:
+            listed = ", ".join(map(str, wanted))
+            self._say(
+                f"adding {listed} to {self.interface}; taken back at the end, whatever happens"
+            )
+            self._until.enter_context(added(self.interface, wanted, self._say))
+            self._ours = wanted

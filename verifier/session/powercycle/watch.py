@@ -1,0 +1,355 @@
+"""Sees devices go and come back: echoes in a thread, SNMP in the event loop."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import asdict, dataclass, field
+from typing import Final, Literal
+
+from verifier.errors import CannotMeasureError
+from verifier.model import mib
+from verifier.model.address import Address
+from verifier.model.credentials import SnmpEntry
+from verifier.model.observation import Observation
+from verifier.model.plan import Device
+from verifier.model.profile import Profile
+from verifier.probes.echo.burst import Echoer, EchoTarget
+from verifier.probes.echo.mtu import SMALL_BYTES, payload_bytes
+from verifier.probes.echo.watch import EchoWatch, Unheard, Watched
+from verifier.probes.laptop import look as this_machine
+from verifier.probes.pace import Pace
+from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.rules.compare.seen import DeviceObservations
+from verifier.rules.powercycle import RESTART, RestartTimes
+from verifier.rules.profile import decode
+from verifier.rules.soak.counters import restarted
+from verifier.session.limits import ON_LINK_PER_S
+from verifier.session.recorder import Recorder
+from verifier.session.run import Request
+from verifier.session.search.run import Search, look_for
+
+_ECHO_STEP_S: Final = 0.25
+_ECHO_TIMEOUT_S: Final = 1.0
+_MISSED: Final = 3
+"""So many echoes or requests in a row without an answer, and a device counts as gone."""
+_ASK_S: Final = 0.5
+_SNMP_TIMEOUT_S: Final = 1.0
+_LOOK_S: Final = 5.0
+
+What = Literal["ask", "gone", "ping", "snmp", "restarted", "found", "late", "reading"]
+Tell = Callable[[str, What, str], None]
+"""Called with a device's name, what happened, and words for it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cycle:
+    """What is to be done.
+
+    Attributes:
+        request: the devices to restart and how to read them; its command is `verify`.
+        wait_s: by device, how long it may take to go, and then to come back.
+        tell: hears of every step.
+    """
+
+    request: Request
+    wait_s: Mapping[str, float]
+    tell: Tell
+
+
+@dataclass(slots=True)
+class _WatchedDevice:
+    """What is known of a device that is being watched; times since the person was asked."""
+
+    device: Device
+    wait_s: float
+    boot_s: float
+    missed: int = 0
+    unasked: int = 0
+    heard: bool = False
+    answered: bool = False
+    gone_s: float | None = None
+    ping_gone_s: float | None = None
+    snmp_gone_s: float | None = None
+    ping_s: float | None = None
+    snmp_s: float | None = None
+    restarted: bool | None = None
+    found: tuple[str, str] | None = None
+    last: tuple[float, int, int | None] | None = None
+    looked_s: float = 0.0
+    told: set[str] = field(default_factory=set)
+
+    @property
+    def by_snmp(self) -> bool:
+        """Whether it has an agent that answered before."""
+        return self.device.snmp is not None and self.answered
+
+    def went(self, waited_s: float) -> RestartTimes:
+        """How it went, as an observation has it."""
+        gone_s = self.gone_s
+        return RestartTimes(
+            gone_s=None if gone_s is None else round(gone_s, 2),
+            ping_s=_after(self.ping_s, gone_s),
+            snmp_s=_after(self.snmp_s, gone_s),
+            restarted=self.restarted,
+            ping_held=self.heard and self.ping_gone_s is None,
+            waited_s=round(waited_s, 1),
+            found_at=self.found[0] if self.found else None,
+            found_as=self.found[1] if self.found else None,
+        )
+
+
+def _after(back_s: float | None, gone_s: float | None) -> float | None:
+    return None if back_s is None or gone_s is None else round(back_s - gone_s, 2)
+
+
+class Watch:
+    """Watches devices go and come back: echoes in a thread, SNMP in the event loop."""
+
+    def __init__(
+        self, cycle: Cycle, records: Mapping[str, Recorder], seen: Sequence[Observation]
+    ) -> None:
+        request = cycle.request
+        self._cycle, self._records, self._seen = cycle, records, seen
+        self._devices = [
+            _WatchedDevice(d, cycle.wait_s[d.name], request.profiles[d.profile].boot_s)
+            for d in request.devices
+        ]
+        self._stop = threading.Event()
+        self._began_s = 0.0
+
+    # -- echoes, from their thread ----------------------------------------------------------------
+
+    def heard(self, index: int, slot: int, rtt_us: int) -> None:
+        """See `icmp_watch.Sink`."""
+        del rtt_us
+        device = self._devices[index]
+        device.missed = 0
+        device.heard = True
+        if device.ping_gone_s is not None and device.ping_s is None:
+            device.ping_s = slot * _ECHO_STEP_S
+
+    def unheard(self, index: int, slot: int, what: Unheard, why: str) -> None:
+        """See `icmp_watch.Sink`."""
+        del why
+        device = self._devices[index]
+        if what != "lost":
+            return
+        device.missed += 1
+        if device.missed == _MISSED and device.heard:
+            device.ping_gone_s = max(0.0, (slot - _MISSED + 1) * _ECHO_STEP_S)
+            device.ping_s = None
+
+    def again(self, index: int, what: str) -> None:
+        """See `icmp_watch.Sink`."""
+
+    def gap(self, start_s: float, end_s: float, interface: str | None) -> None:
+        """See `icmp_watch.Sink`."""
+
+    def tick(self, now_s: float) -> None:
+        """See `icmp_watch.Sink`."""
+
+    def _echo(self) -> None:
+        size = [payload_bytes(u.device.address.version, SMALL_BYTES) for u in self._devices]
+        watched = [
+            Watched(target=EchoTarget(address=u.device.address.address), payload_bytes=s)
+            for u, s in zip(self._devices, size, strict=True)
+        ]
+        longest_s = 2 * max(u.wait_s for u in self._devices)
+        with (
+            suppress(CannotMeasureError),
+            EchoWatch(watched, step_s=_ECHO_STEP_S, timeout_s=_ECHO_TIMEOUT_S) as watch,
+        ):
+            watch.run(self, longest_s + _ECHO_TIMEOUT_S, self._stop)
+
+    # -- the event loop ---------------------------------------------------------------------------
+
+    async def run(self) -> None:
+        """Watches until every device is back, or was waited for long enough."""
+        self._began_s = time.monotonic()
+        echoing = asyncio.ensure_future(asyncio.to_thread(self._echo))
+        try:
+            async with SnmpClient() as client:
+                await asyncio.gather(*(self._first(client, u) for u in self._devices))
+                for device in self._devices:
+                    self._tell(device, "ask", f"{device.wait_s:.0f}")
+                await asyncio.gather(*(self._watch(client, u) for u in self._devices))
+        finally:
+            self._stop.set()
+            await asyncio.wait([echoing])
+            for device in self._devices:
+                went = device.went(device.wait_s)
+                self._records[device.device.name].note("icmp", RESTART, value=asdict(went))
+
+    def _now_s(self) -> float:
+        return time.monotonic() - self._began_s
+
+    def _tell(self, device: _WatchedDevice, what: What, words: str) -> None:
+        if what not in device.told:
+            device.told.add(what)
+            self._cycle.tell(device.device.name, what, words)
+
+    async def _first(self, client: SnmpClient, device: _WatchedDevice) -> None:
+        if device.device.snmp is not None:
+            await self._uptime(client, device)
+
+    async def _watch(self, client: SnmpClient, device: _WatchedDevice) -> None:
+        gone_by_s = self._now_s() + device.wait_s
+        while True:
+            await asyncio.sleep(_ASK_S)
+            if device.device.snmp is not None:
+                await self._uptime(client, device)
+            self._take_stock(device)
+            now_s = self._now_s()
+            if device.gone_s is None:
+                if now_s > gone_by_s:
+                    self._tell(device, "late", "it never went away")
+                    return
+                continue
+            if self._back(device):
+                return
+            if now_s > device.gone_s + device.wait_s:
+                if not self._answers_here(device):
+                    await self._look_elsewhere(device)
+                up = device.snmp_s is not None and device.restarted is False
+                self._tell(device, "late", "its uptime went on" if up else "it is not back")
+                return
+            late = now_s > device.gone_s + device.boot_s and now_s > device.looked_s + _LOOK_S
+            if late and not self._answers_here(device):
+                device.looked_s = now_s
+                if await self._look_elsewhere(device):
+                    return
+
+    def _take_stock(self, device: _WatchedDevice) -> None:
+        gone = [t for t in (device.ping_gone_s, device.snmp_gone_s) if t is not None]
+        if gone and device.gone_s is None:
+            device.gone_s = min(gone)
+            self._tell(device, "gone", f"{device.gone_s:.1f}")
+        if device.gone_s is None:
+            return
+        if device.ping_s is not None:
+            self._tell(device, "ping", f"{device.ping_s - device.gone_s:.1f}")
+        if device.snmp_s is not None:
+            self._tell(device, "snmp", f"{device.snmp_s - device.gone_s:.1f}")
+
+    def _back(self, device: _WatchedDevice) -> bool:
+        """Whether it went and is back; one whose uptime went on may yet be restarted."""
+        if device.ping_gone_s is not None and device.ping_s is None:
+            return False
+        if device.by_snmp:
+            return device.snmp_s is not None and device.restarted is True
+        return device.ping_s is not None
+
+    async def _uptime(self, client: SnmpClient, device: _WatchedDevice) -> None:
+        """Asks for the uptime: is it there, and did it begin anew?"""
+        target = self._target(device.device.address.address, device.device.snmp)
+        oids = [mib.UPTIMES["sysUpTime"], mib.UPTIMES["snmpEngineBoots"]]
+        asked_s = self._now_s()
+        reply = await client.get(target, oids)
+        ticks, boots = (
+            b.value if (b := reply.binding(o)) is not None and isinstance(b.value, int) else None
+            for o in oids
+        )
+        if ticks is None:
+            device.unasked += 1
+            if device.unasked == _MISSED - 1 and device.answered:
+                device.snmp_gone_s = device.snmp_gone_s or max(0.0, asked_s - _SNMP_TIMEOUT_S)
+                device.snmp_s = None
+            return
+        now_s = self._now_s()
+        device.unasked = 0
+        device.answered = True
+        if device.last is not None:
+            before_s, before_ticks, before_boots = device.last
+            anew = restarted(before_ticks, ticks, now_s - before_s)
+            more = boots is not None and before_boots is not None and boots > before_boots
+            if anew or more:
+                device.restarted = True
+                device.snmp_gone_s = device.snmp_gone_s or before_s
+                self._tell(device, "restarted", f"{ticks / 100:.1f}")
+            elif device.restarted is None:
+                device.restarted = False
+        device.last = now_s, ticks, boots
+        if device.snmp_gone_s is not None and device.snmp_s is None:
+            device.snmp_s = now_s
+
+    def _target(self, address: Address, entry: str | None) -> SnmpTarget:
+        assert entry is not None
+        credentials: Mapping[str, SnmpEntry] = self._cycle.request.credentials
+        return SnmpTarget(
+            address=address, entry=credentials[entry], timeout_s=_SNMP_TIMEOUT_S, retries=0
+        )
+
+    # -- elsewhere --------------------------------------------------------------------------------
+
+    @staticmethod
+    def _answers_here(device: _WatchedDevice) -> bool:
+        return (device.missed == 0 and device.heard) or (device.unasked == 0 and device.answered)
+
+    async def _look_elsewhere(self, device: _WatchedDevice) -> bool:
+        """Whether it answers at an address that it had before, or left the factory with."""
+        profile = self._cycle.request.profiles[device.device.profile]
+        for kind, address in _elsewhere(device.device, profile).items():
+            if this_machine.routes([address])[address] is None:
+                continue
+            if await asyncio.to_thread(_answers, address) and await self._is_it(device, address):
+                device.found = str(address), kind
+                self._tell(device, "found", f"{address}, its {kind} address")
+                return True
+        return False
+
+    async def _is_it(self, device: _WatchedDevice, address: Address) -> bool:
+        """Whether the one who answers there is the device: an echo proves nothing."""
+        mine = DeviceObservations(o for o in self._seen if o.subject.name == device.device.name)
+        macs = (
+            decode.hardware_address(str(o.value))
+            for o in (*mine.all("neighbour"), *mine.all("ifPhysAddress"))
+        )
+        search = Search(
+            plan=self._cycle.request.plan,
+            device=device.device,
+            profiles=self._cycle.request.profiles,
+            credentials=self._cycle.request.credentials,
+            macs=frozenset(mac for mac in macs if mac is not None),
+            engine_ids=frozenset(str(o.value) for o in mine.all("engine-id") if o.value),
+            snmp_timeout_s=_SNMP_TIMEOUT_S,
+        )
+        found = await asyncio.to_thread(look_for, search)
+        return any(
+            place.candidate.address.address.value == address.value
+            and place.identity in {"device", "likely"}
+            for place in found.places
+        )
+
+
+def _elsewhere(device: Device, profile: Profile) -> dict[str, Address]:
+    """Addresses it may have fallen back to; for a simulated device only those of this machine."""
+    own = device.address.address
+    factory = profile.factory.address_for(device.tx_band)
+    named = {"former": device.present_address, "factory": factory}
+    if factory is None:
+        named |= {"lower factory": profile.factory.low, "upper factory": profile.factory.high}
+    return {
+        kind: i.address
+        for kind, i in named.items()
+        if i is not None and i.address.value != own.value
+        and (i.address.is_loopback or not own.is_loopback)
+    }  # fmt: skip
+
+
+def _answers(address: Address) -> bool:
+    with (
+        suppress(CannotMeasureError),
+        Echoer(pace=Pace(None), on_link_pace=Pace(ON_LINK_PER_S)) as echoer,
+    ):
+        (series,) = echoer.run(
+            [EchoTarget(address=address, on_link_new=True)],
+            count=2,
+            interval_s=_ECHO_STEP_S,
+            timeout_s=_ECHO_TIMEOUT_S,
+        )
+        return any(rtt is not None for rtt in series.rtt_ms)
+    return False

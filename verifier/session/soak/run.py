@@ -1,0 +1,272 @@
+"""A soak: echoes in two sizes in a thread, samples by SNMP in the event loop, a journal of both."""
+
+from __future__ import annotations
+
+import asyncio
+import queue
+import threading
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AsyncExitStack, suppress
+from dataclasses import asdict, dataclass
+from typing import Final
+
+from verifier.errors import CannotMeasureError
+from verifier.files.journals.soak import Journal
+from verifier.model.plan import Device, Plan
+from verifier.model.profile import Profile
+from verifier.model.subject import Subject
+from verifier.probes.echo.burst import Echoer, EchoTarget
+from verifier.probes.echo.mtu import SMALL_BYTES, path_mtus
+from verifier.probes.echo.watch import EchoWatch, elapsed
+from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.session.limits import Paces, Probing
+from verifier.session.recorder import Clock, Recorder, numbered
+from verifier.session.soak.blocks import BLOCK_S, Block, EchoBlocks, ValueBlocks
+from verifier.session.soak.grid import Grid, Routes, grid
+from verifier.session.soak.samples import Sampler, wanted
+
+SAMPLE_S: Final = 10.0
+_SAMPLES: Final = 10
+"""A soak shorter than so many samples is sampled more often, once a second at most."""
+_BLOCKS: Final = 15
+"""A soak shorter than so many minutes is cut into so many blocks."""
+_WRITE_S: Final = 0.5
+_FINISH_S: Final = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a soak is: seconds done and asked, echoes counted and lost, the disk's fault."""
+
+    done_s: float
+    asked_s: float
+    sent: int
+    lost: int
+    fault: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoakRequest:
+    """What is to be done.
+
+    Attributes:
+        asked_s: how long.
+        journal: where samples go.
+        progress: called about once a second.
+    """
+
+    asked_s: float
+    journal: Journal
+    progress: Callable[[Progress], None] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surroundings:
+    """What a soak is told of the run it is part of.
+
+    Attributes:
+        records: by device; `laptop` is this machine's.
+        routes: by address.
+        targets: whom to ask by SNMP and how, by device.
+    """
+
+    plan: Plan
+    devices: Sequence[Device]
+    profiles: Mapping[str, Profile]
+    records: Mapping[str, Recorder]
+    laptop: Recorder
+    routes: Routes
+    targets: Mapping[str, SnmpTarget]
+    probing: Probing
+    paces: Paces
+    clock: Clock
+
+
+class Soak:
+    """One soak; `keep` writes to the journal while anything is measured, `run` measures."""
+
+    def __init__(self, request: SoakRequest, around: Surroundings) -> None:
+        self._request, self._around = request, around
+        self._ready: queue.SimpleQueue[Block] = queue.SimpleQueue()
+        self._stop = threading.Event()
+        self._noted: dict[int, int] = {}
+        self._grid = Grid()
+        self._blocks: EchoBlocks | None = None
+        self._state = "interrupted"
+        self._began_s: float | None = None
+
+    # -- the journal ------------------------------------------------------------------------------
+
+    async def keep(self) -> None:
+        """Writes what was seen and measured until it is cancelled."""
+        while True:
+            await asyncio.sleep(_WRITE_S)
+            await asyncio.to_thread(self.write)
+            self._tell()
+
+    def write(self, *, now: bool = False) -> None:
+        """Writes what has come since the last time."""
+        journal = self._request.journal
+        for record in (self._around.laptop, *self._around.records.values()):
+            seen = record.seen[self._noted.get(id(record), 0) :]
+            if seen:
+                self._noted[id(record)] = self._noted.get(id(record), 0) + len(seen)
+                observations = [asdict(row.observation(0, record.subject)) for row in seen]
+                journal.add({"kind": "seen", "observations": observations})
+        blocks = []
+        with suppress(queue.Empty):
+            while True:
+                blocks.append(self._ready.get_nowait())
+        journal.add(*blocks)
+        journal.sync(now=now)
+
+    def _tell(self) -> None:
+        if self._request.progress is None or self._blocks is None:
+            return
+        b = self._blocks
+        asked_s = self._request.asked_s
+        self._request.progress(
+            Progress(min(b.now_s, asked_s), asked_s, b.sent, b.lost, self._request.journal.fault)
+        )
+
+    # -- measuring --------------------------------------------------------------------------------
+
+    async def run(self) -> None:
+        """Measures to the end, or until it is cancelled.
+
+        A cancelled one leaves nothing running and all that was measured in the journal's queue.
+        """
+        around = self._around
+        self._grid = await asyncio.to_thread(
+            grid, around.plan, around.devices, around.routes, around.probing.max_packets_per_s
+        )
+        thread: asyncio.Future[None] | None = None
+        try:
+            await asyncio.to_thread(self._mtus)
+            if not self._grid.rows:
+                self._state = "not-measured"
+                return
+            self._began_s = elapsed()
+            thread = asyncio.ensure_future(asyncio.to_thread(self._echo))
+            await self._sample_until(thread)
+            self._state = "complete"
+        finally:
+            self._stop.set()
+            if thread is not None:
+                await asyncio.wait([thread])
+
+    def note(self) -> None:
+        """Says in the laptop's record how it went, also where it was never begun."""
+        lasted_s = self._blocks.now_s if self._blocks is not None else 0.0
+        self._around.laptop.note(
+            "laptop",
+            "soak",
+            value={
+                "asked_s": self._request.asked_s,
+                "lasted_s": round(min(lasted_s, self._request.asked_s), 3),
+                "state": self._state,
+                "step_s": self._grid.step_s,
+                "bytes": sorted({r.bytes for r in self._grid.rows}),
+            },
+            raw=self._grid.fault or None,
+        )
+
+    def _block_s(self) -> float:
+        """A minute; less in a short soak, so that a sudden end costs a small part of it."""
+        return max(1.0, min(BLOCK_S, self._request.asked_s / _BLOCKS))
+
+    def _mtus(self) -> None:
+        """Echoes of the planned size to each device that must not be divided on the way."""
+        around, planned = self._around, self._around.plan.acceptance.mtu_bytes
+        if planned is None:
+            return
+        for version in (4, 6):
+            mine = [d for d in around.devices if d.address.version == version]
+            targets = [EchoTarget(address=d.address.address) for d in mine]
+            if not mine or planned <= SMALL_BYTES:
+                continue
+            paces = around.paces
+            try:
+                with Echoer(
+                    pace=paces.network,
+                    on_link_pace=paces.on_link,
+                    loopback_pace=paces.loopback,
+                    whole=True,
+                ) as echoer:
+                    found = path_mtus(
+                        echoer,
+                        targets,
+                        planned,
+                        timeout_s=around.probing.timeout_s,
+                        stop=self._stop,
+                    )
+            except CannotMeasureError as fault:
+                for device in mine:
+                    around.records[device.name].note("icmp", "mtu", raw=str(fault))
+                continue
+            if self._stop.is_set():
+                return
+            for device, mtu in zip(mine, found, strict=True):
+                around.records[device.name].note("icmp", "mtu", value=asdict(mtu), unit="byte")
+
+    def _echo(self) -> None:
+        """The thread that sends and hears."""
+        timeout_s = self._around.probing.timeout_s
+        self._blocks = EchoBlocks(
+            self._grid.rows,
+            self._grid.step_s,
+            timeout_s,
+            self._ready,
+            self._around.clock,
+            self._block_s(),
+        )
+        free = self._around.probing.max_packets_per_s is None and self._grid.loopback
+        pace = None if free else self._around.paces.network
+        with EchoWatch(
+            self._grid.watched, step_s=self._grid.step_s, timeout_s=timeout_s, pace=pace
+        ) as watch:
+            watch.run(self._blocks, self._request.asked_s, self._stop)
+        self._blocks.finish()
+
+    async def _sample_until(self, thread: asyncio.Future[None]) -> None:
+        """Samples every device until the thread ends, and once more then."""
+        end = asyncio.Event()
+        every_s = min(SAMPLE_S, max(1.0, self._request.asked_s / _SAMPLES))
+        async with AsyncExitStack() as opened:
+            network = await opened.enter_async_context(SnmpClient(self._around.paces.network))
+            loopback = await opened.enter_async_context(SnmpClient(self._around.paces.loopback))
+            jobs = list(self._around.targets.items())
+            take, clock, block_s = self._ready.put, self._around.clock, self._block_s()
+            blocks = {n: ValueBlocks(Subject("device", n), take, clock, block_s) for n, _ in jobs}
+            tasks = []
+            for number, (name, target) in enumerate(jobs):
+                client = loopback if target.address.is_loopback else network
+                sampler = self._sampler(name, client, target, blocks[name])
+                first_s = every_s * number / len(jobs)
+                tasks.append(asyncio.create_task(sampler.run(first_s, every_s, end)))
+            try:
+                await asyncio.shield(thread)
+                end.set()
+                if tasks:
+                    await asyncio.wait(tasks, timeout=_FINISH_S)
+            finally:
+                for task in tasks:
+                    task.cancel()
+                for result in await asyncio.gather(*tasks, return_exceptions=True):
+                    if isinstance(result, Exception):
+                        raise result
+                for each in blocks.values():
+                    each.hand_over(self._elapsed_s())
+
+    def _sampler(
+        self, name: str, client: SnmpClient, target: SnmpTarget, blocks: ValueBlocks
+    ) -> Sampler:
+        around = self._around
+        device = next(d for d in around.devices if d.name == name)
+        record = around.records[name]
+        what = wanted(device, around.profiles[device.profile], numbered([record]))
+        return Sampler(client, target, what, blocks, record, self._elapsed_s)
+
+    def _elapsed_s(self) -> float:
+        assert self._began_s is not None
+        return elapsed() - self._began_s
