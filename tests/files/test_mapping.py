@@ -83,7 +83,7 @@ links:
 """
 
 
-# 2: German, semicolons, decimal comma, GHz; devices are called after the stations.
+# 2: German, semicolons, decimal comma, GHz; units are called after the stations.
 def german(folder: Path) -> Path:
     text = (
         "Strecke;Station A;Station B;IP-Adresse A;IP-Adresse B;Sendefrequenz A [GHz];"
@@ -192,17 +192,17 @@ links:
 """
 
 
-# 4: devices in the cells, degrees with minutes and seconds, tabs, old line ends.
+# 4: units in the cells, degrees with minutes and seconds, tabs, old line ends.
 def units(folder: Path) -> Path:
     rows = (
-        ("Link", "Near end device", "Far end device", "Near end IP", "Far end IP", "Near end site",
+        ("Link", "Near end unit", "Far end unit", "Near end IP", "Far end IP", "Near end site",
          "Far end site", "Near end lat", "Near end long", "Near end TX", "Far end TX",
          "Near end RSL", "Channel width", "Distance"),
         ("Hop 1", "lighthouse", "quarry", "198.18.20.11 /24", "198.18.20.12 /24", "Lighthouse",
          "Quarry", "47\xb006'00\"N", "20\xb012'00\"W", "13.143 GHz", "12877 MHz",
          f"{MINUS}46 dBm", "28 MHz", "11420 m"),
     )  # fmt: skip
-    path = folder / "devices.csv"
+    path = folder / "units.csv"
     path.write_bytes("\r".join("\t".join(row) for row in rows).encode())
     return path
 
@@ -212,8 +212,8 @@ UNITS_MAPPING = """
 row = "hop"
 [sheet.columns]
 "Link" = "Links.name"
-"Near end device" = "Devices.a.name"
-"Far end device" = "Devices.b.name"
+"Near end unit" = "Devices.a.name"
+"Far end unit" = "Devices.b.name"
 "Near end IP" = "Devices.a.address"
 "Far end IP" = "Devices.b.address"
 "Near end site" = "Sites.a.name"
@@ -285,7 +285,7 @@ links:
 """
 
 
-# 6: French, a list of devices with a mask and two gateways, and a list of places.
+# 6: French, a list of units with a mask and two gateways, and a list of places.
 def french(folder: Path) -> Path:
     units = [
         ["\xc9quipement", "Lieu", "Adresse IP", "Masque", "Passerelle 1", "Passerelle 2",
@@ -335,7 +335,7 @@ devices: [{_radio("phare", 11, ', site: Phare, serial: "000123"')},
 """
 
 
-# 7: a list of devices with their ports, fixed values for all of them, and a carrier's two ends.
+# 7: a list of units with their ports, fixed values for all of them, and a carrier's two ends.
 def switches(folder: Path) -> Path:
     text = (
         "sep=,\r\nUnit,IP/Mask,Port,Rate,Duplex,Old IP\r\n"
@@ -351,7 +351,7 @@ SWITCHES_MAPPING = """
 [[sheet]]
 row = "device"
 [sheet.columns]
-"Device" = "Devices.name"
+"Unit" = "Devices.name"
 "IP/Mask" = "Devices.address"
 "Port" = "Ports.name"
 "Rate" = "Ports.speed_mbps"
@@ -359,7 +359,7 @@ row = "device"
 "Old IP" = "Devices.present_address"
 [sheet.made]
 "Devices.profile" = "switch"
-"Devices.label" = "{Device} / {Port}"
+"Devices.label" = "{Unit} / {Port}"
 """
 SWITCHES_PLAN = """
 devices:
@@ -395,7 +395,7 @@ def write(tmp_path: Path) -> Any:
 
 
 def _same(plan: Any, other: Any) -> bool:
-    """Equal, in whatever order the devices were found."""
+    """Equal, in whatever order the units were found."""
     first, second = (
         dataclasses.replace(
             p, file_sha256="", devices=tuple(sorted(p.devices, key=lambda d: d.name))
@@ -497,7 +497,7 @@ def test_every_command_reads_their_sheet(tmp_path: Path, write: Any) -> None:
     assert isinstance(alone.exception, InputError)
 
 
-COLUMNS = '[[sheet]]\nrow = "device"\n[sheet.columns]\n"Device" = "Devices.name"\n'
+COLUMNS = '[[sheet]]\nrow = "device"\n[sheet.columns]\n"Unit" = "Devices.name"\n'
 
 
 @pytest.mark.parametrize(
@@ -509,16 +509,16 @@ COLUMNS = '[[sheet]]\nrow = "device"\n[sheet.columns]\n"Device" = "Devices.name"
         (f'{COLUMNS}"GW" = "Devices.gatway"', "line 6, field sheet[0].columns.GW",
          "did you mean Devices.gateway?"),
         (f'{COLUMNS}"TX" = "Links.a.tx_mhz"', "line 6", "where row is device there is no"),
-        (f'{COLUMNS}"Name" = "Devices.name"', "line 6", "Devices.name is also fed by 'Device'"),
-        (f'{COLUMNS}"device " = ""', "line 6", "the heading is there twice"),
+        (f'{COLUMNS}"Name" = "Devices.name"', "line 6", "Devices.name is also fed by 'Unit'"),
+        (f'{COLUMNS}"unit " = ""', "line 6", "the heading is there twice"),
         (f'{COLUMNS}"GW" = 3', "line 6", "write a field such as"),
         (f'{COLUMNS}"GW" = {{field = "Devices.gateway", factr = 2}}', "columns.GW.factr",
          "unknown key 'factr'; did you mean factor?"),
         (f'{COLUMNS}"GW" = {{field = "Devices.gateway", factor = "2"}}', "columns.GW.factor",
          "must be a valid number"),
         (f'{COLUMNS}"SNMP community" = "Devices.snmp"', "line 6", "looks like a secret"),
-        (f'{COLUMNS}[sheet.made]\n"Devices.label" = "{{Devices}}"', "line 7",
-         "{Devices} is no heading of [sheet.columns]"),
+        (f'{COLUMNS}[sheet.made]\n"Devices.label" = "{{Units}}"', "line 7",
+         "{Units} is no heading of [sheet.columns]"),
         (f'{COLUMNS}[sheet.mad]\n"a" = "b"', "line 6", "unknown key 'mad'; did you mean made?"),
         ("", "sheet", "sheet is missing"),
     ],
@@ -549,16 +549,16 @@ def test_another_format_is_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("columns", "severity", "rule", "words"),
     [
-        ('"Device" = "Devices.name"\n"IP" = "Devices.address"', "warning", "unmapped-column",
+        ('"Unit" = "Devices.name"\n"IP" = "Devices.address"', "warning", "unmapped-column",
          "'Colour' is not in the mapping and is not read"),
-        ('"Device" = "Devices.name"\n"IP" = "Devices.address"\n"Color" = ""', "error",
+        ('"Unit" = "Devices.name"\n"IP" = "Devices.address"\n"Color" = ""', "error",
          "missing-column", "no column is called 'Color', as the mapping says; did you mean Colour?"),
     ],
 )  # fmt: skip
 def test_their_columns_and_the_mapping_must_agree(
     tmp_path: Path, write: Any, columns: str, severity: str, rule: str, words: str
 ) -> None:
-    (tmp_path / "u.csv").write_text("Device,IP,Colour\nr,198.18.0.1/24,red\n")
+    (tmp_path / "u.csv").write_text("Unit,IP,Colour\nr,198.18.0.1/24,red\n")
     mapping = write(f'[[sheet]]\nrow = "device"\n[sheet.columns]\n{columns}\n')
     _, problems = read_plan(tmp_path / "u.csv", mapping)
     found = {(p.severity, p.rule): p for p in problems}
@@ -567,7 +567,7 @@ def test_their_columns_and_the_mapping_must_agree(
 
 
 def test_a_secret_column_is_never_read(tmp_path: Path, write: Any) -> None:
-    (tmp_path / "u.csv").write_text("Device,IP,SNMP community\nr,198.18.0.1/24,tide-table\n")
+    (tmp_path / "u.csv").write_text("Unit,IP,SNMP community\nr,198.18.0.1/24,tide-table\n")
     mapping = write(f'{COLUMNS}"IP" = "Devices.address"\n')
     plan, problems = read_plan(tmp_path / "u.csv", mapping)
     told = propose(tmp_path / "u.csv", tmp_path / "p.toml")
@@ -577,7 +577,7 @@ def test_a_secret_column_is_never_read(tmp_path: Path, write: Any) -> None:
 
 
 def test_two_columns_of_one_heading_are_told_apart(tmp_path: Path, write: Any) -> None:
-    (tmp_path / "u.csv").write_text("Device,IP,IP\nr,198.18.0.1/24,192.0.2.1/24\n")
+    (tmp_path / "u.csv").write_text("Unit,IP,IP\nr,198.18.0.1/24,192.0.2.1/24\n")
     mapping = write(f'{COLUMNS}"IP" = "Devices.address"\n"IP #2" = "Devices.present_address"\n')
     plan, problems = read_plan(tmp_path / "u.csv", mapping)
     assert problems == ()
@@ -596,10 +596,10 @@ def test_two_columns_of_one_heading_are_told_apart(tmp_path: Path, write: Any) -
 def test_ends_that_make_no_link_are_told(
     tmp_path: Path, write: Any, rows: str, rule: str, words: str
 ) -> None:
-    (tmp_path / "e.csv").write_text(f"L,E,Device\n{rows}")
+    (tmp_path / "e.csv").write_text(f"L,E,Unit\n{rows}")
     mapping = write(
         '[[sheet]]\nrow = "end"\n[sheet.columns]\n"L" = "Links.name"\n"E" = "Links.end"\n'
-        '"Device" = "Links.device"\n'
+        '"Unit" = "Links.device"\n'
     )
     plan, problems = read_plan(tmp_path / "e.csv", mapping)
     assert plan.links == ()
@@ -633,7 +633,7 @@ def test_sheets_of_ours_are_read_beside_theirs(tmp_path: Path, write: Any) -> No
 
 
 def test_units_of_a_sheet_of_ours_are_those_of_theirs(tmp_path: Path, write: Any) -> None:
-    """A device told of in both is one; what only one of them says is added."""
+    """A unit told of in both is one; what only one of them says is added."""
     path = english(tmp_path)
     book = openpyxl.load_workbook(path)
     page = book.create_sheet("Devices")
@@ -685,7 +685,7 @@ def test_nothing_is_proposed_where_nothing_is_recognised(tmp_path: Path) -> None
 
 
 HEADINGS = st.sampled_from(
-    ["Hop", "Station A", "Station B", "IP A", "IP B", "TX A", "TX B", "Link ID", "Device", "IP", "Mask",
+    ["Hop", "Station A", "Station B", "IP A", "IP B", "TX A", "TX B", "Link ID", "Unit", "IP", "Mask",
      "Latitude", "RSL", "Remarks", "Pol", "Path"]
 ) | st.text(max_size=12)  # fmt: skip
 VALUES = st.text(max_size=12) | st.from_regex(r"[0-9.,/ NS-]{1,20}", fullmatch=True)

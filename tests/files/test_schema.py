@@ -148,7 +148,7 @@ CHANGE: Any = {
     "format": "plan-verifier/change/1", "id": "5f-1", "network": "Harbour ring",
     "at": "2026-11-24T10:00:00.000Z", "root": DEVICE,
     "changes": [{
-        "unit": DEVICE, "before": "sound", "after": "silent", "since": "2026-11-24T09:55:00.000Z",
+        "subject": DEVICE, "before": "sound", "after": "silent", "since": "2026-11-24T09:55:00.000Z",
         "reason": "r", "try_first": "t", "held": None,
     }],
     "text": "t",
@@ -158,7 +158,7 @@ SWEEP: Any = {
     "plan_sha256": "00", "number": 12, "started": "2026-11-24T10:00:00.000Z", "took_s": 2.1,
     "skipped": 0, "summary": {"sound": 1, "untested": 0, "impaired": 0, "silent": 0},
     "units": [{
-        "unit": DEVICE, "state": "sound", "seen": "impaired", "since": "2026-11-24T09:55:00.000Z",
+        "subject": DEVICE, "state": "sound", "seen": "impaired", "since": "2026-11-24T09:55:00.000Z",
         "root": DEVICE, "answered": True,
         "reasons": [{"check": "port.speed", "verdict": "fail", "text": "t"}],
         "rtt_ms": 1.2, "loss_pct": 0.0, "uptime_s": 77.5,

@@ -99,7 +99,7 @@ def observed(
     for what, value in said.items():
         seen.append(
             Observation(id=0, subject=subject, probe="person", what=what, value=value,
-                        at=START.isoformat())
+                        raw='{"by": "A. Example"}', at=START.isoformat())
         )  # fmt: skip
     return seen
 

@@ -135,7 +135,8 @@ def test_advice_that_would_silence_management_says_so(network: World) -> None:
 def test_enough_faults_and_pairs() -> None:
     """All that the simulator can show in one look, and what the lab does besides."""
     planted = {name for kind in KINDS.values() for name, _ in kind.simulated} | {"wrong-name"}
-    assert set(SIMULATED) - planted == {"slow", "counters-running"}  # late, or seen in a soak only
+    # late; seen in a soak only; asked of protected links only, of which this plan has none
+    assert set(SIMULATED) - planted == {"slow", "counters-running", "switch-forced"}
     assert len(KINDS) >= 25
     assert len(pairs()) >= 300
 

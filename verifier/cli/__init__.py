@@ -31,7 +31,7 @@ COMMANDS = {
     "fit": ("fit", "Does this laptop's address fit each device's subnet; if not, what to set."),
     "align": ("align", "Both ends' receive level, once a second, while the antennas are aligned."),
     "powercycle": ("powercycle", "Were settings saved: reads devices before and after a restart."),
-    "profiles": ("profiles", "Device profiles: those there are, and one for your own unit."),
+    "profiles": ("profiles", "Device profiles: those there are, and one for your own device."),
     "reach": ("verify", "Do the devices answer: echoes and TCP services only."),
     "readdress": ("readdress", "The ordered runbook from present to planned addresses."),
     "history": ("history", "What the sweeps knew: availability, outages, levels since handover."),

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from verifier.session.ask.one_device import Asked, DeviceAnswers
     from verifier.session.ask.readings import ReadingResult
 
-_UNNAMED = "unit"
+_UNNAMED = "device"
 """The entry that is looked for in the environment, or asked for, where there is no file."""
 _ROOT = "1.3.6.1.4.1"
 _OID = re.compile(r"[0-9]+(\.[0-9]+)*")
@@ -35,7 +35,7 @@ _asking = options.together(
     options.credentials_option,
     click.option(
         "--entry", metavar="NAME",
-        help="Entry of the credentials.  [default: the only one of the file; without a file: unit]",
+        help="Entry of the credentials.  [default: the only one of the file; no file: device]",
     ),
     click.option("--port", type=click.IntRange(1, 65535), help="UDP port.  [default: the entry's]"),
     click.option(
@@ -52,7 +52,7 @@ _asking = options.together(
 
 @click.group()
 def profiles() -> None:
-    """Device profiles: those there are, and one for your own unit."""
+    """Device profiles: those there are, and one for your own device."""
 
 
 @profiles.command("list", short_help="The profiles there are.")
@@ -169,7 +169,7 @@ def _root(ctx: click.Context, param: click.Parameter, value: str) -> str:
     return root
 
 
-@profiles.command(short_help="A profile for your own unit, from what its page shows.")
+@profiles.command(short_help="A profile for your own device, from what its page shows.")
 @click.argument("address", type=options.HostAddress())
 @click.option(
     "--seen",
@@ -178,7 +178,7 @@ def _root(ctx: click.Context, param: click.Parameter, value: str) -> str:
     required=True,
     metavar="FIELD=VALUE",
     callback=_figures,
-    help="What the unit's own page shows now: rx_level_dbm=-45.6, tx_mhz=13143; repeatable.",
+    help="What the device's own page shows now: rx_level_dbm=-45.6, tx_mhz=13143; repeatable.",
 )
 @click.option(
     "--out",
@@ -211,7 +211,7 @@ def draft(
     max_objects: int,
     **given: Any,
 ) -> int:  # fmt: skip
-    """Which objects of the unit at ADDRESS show these figures; writes a profile that reads them.
+    """Which objects of the device at ADDRESS show these figures; writes a profile that reads them.
 
     Reads only: walks the maker's objects, lists those whose scaled value fits. Ends with 3 where
     a figure fits nothing.

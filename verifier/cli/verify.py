@@ -68,7 +68,7 @@ _common = options.together(
 def verify(**given: Any) -> int:
     """The live network against PLAN: pass or fail for every planned value, with the reason.
 
-    Reads only: no unit is changed. A unit that is alive and answers under another name fails.
+    Reads only: no device is changed. A device that is alive and answers under another name fails.
     """
     return _verify("verify", **given)
 

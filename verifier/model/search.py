@@ -127,7 +127,7 @@ class SearchedPlace:
     """One candidate after it was asked.
 
     Attributes:
-        identity: `unit`: the one that is looked for; `likely`: a unit of its kind without a name
+        identity: `device`: the one looked for; `likely`: a device of its kind without a name
             yet; `another`; `unknown`: nobody, or not known who.
         who: another's name or hardware address.
         by: what it is known by, in words.

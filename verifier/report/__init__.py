@@ -75,7 +75,7 @@ A text is written as UTF-8.
 
 def brief(result: Result, look: ReportStyle) -> str:
     """The verdict line and what failed, see `text.brief`."""
-    drawn: str = import_module(f"{__name__}.text").brief(result, look)
+    drawn: str = import_module(f"{__name__}.result.text").brief(result, look)
     return drawn
 
 

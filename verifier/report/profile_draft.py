@@ -100,7 +100,7 @@ def _keys(name: ReadingField, fit: ObjectCandidate) -> Iterator[str]:
         yield f"values = {{ {pairs} }}"
     if fit.type == "integer" and (unit := unit_of(name)) is not None:
         yield f"unit = {_quoted(unit)}"
-    yield f"source = {_quoted('draft: compared with what the unit showed')}"
+    yield f"source = {_quoted('draft: compared with what the device showed')}"
     if fit.guess:
         yield f"# a guess: {plain(fit.guess)}"
 

@@ -86,7 +86,7 @@ class History:
         return list(self._connection.execute(statement).mappings())
 
     def _running(self) -> dict[Table, Rows]:
-        """Hourly figures of the sweeps that are not rolled up yet, by table and unit."""
+        """Hourly figures of the sweeps that are not rolled up yet, by table and subject."""
         hours: dict[int, dict[int, float]] = defaultdict(dict)
         for row in self._sweeps:
             if row["kept"] == schema.OPEN:
@@ -207,7 +207,7 @@ class History:
 
 
 def change_of(row: RowMapping) -> StateChange:
-    """A change, from its row joined with `unit`."""
+    """A change, from its row joined with `subject`."""
     return StateChange(
         subject=Subject(row["kind"], row["name"]),
         before=row["before"],

@@ -77,7 +77,7 @@ def of_memory(memory: Memory, ids: Ids) -> Row:
 
 
 def to_memory(row: RowMapping) -> Memory:
-    """What is remembered of a unit, from its row joined with `unit`."""
+    """What is remembered of a subject, from its row joined with `subject`."""
     return Memory(
         subject=Subject(row["kind"], row["name"]),
         state=row["state"],

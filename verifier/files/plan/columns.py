@@ -55,7 +55,7 @@ _ALIASES = {
     "Sites.latitude": "lat",
     "Sites.longitude": "lon|long|lng",
     "Sites.ground_amsl_m": "amsl|elevation|ground elevation|ground height",
-    "Devices.name": "device|device name|device|hostname|sysname",
+    "Devices.name": "device|device name|unit|hostname|sysname",
     "Devices.site": "site name",
     "Devices.label": "sticker",
     "Devices.location": "syslocation",
@@ -95,7 +95,7 @@ _ALIASES = {
     "Links.path_km": "distance|path length|hop length|link length",
     "Links.gas_loss_db": "gas absorption|atmospheric loss",
     "Links.polarisation": "pol|polarization",
-    "Links.device": "device|radio device|device name",
+    "Links.device": "unit|radio unit|device name",
     "Links.tx_mhz": "tx frequency|tx freq|frequency|freq|transmit frequency",
     "Links.tx_power_dbm": "tx pwr|transmit power|output power",
     "Links.max_eirp_dbm": "eirp|licensed eirp|eirp limit|maximum eirp",
@@ -183,7 +183,7 @@ def normal_all(heading: str) -> str:
 @functools.cache
 def sheets() -> dict[str, Sheet]:
     """All sheets by name, in the order of a new workbook."""
-    device = Column(("device",), "Device", names=_names("Device", "device", "device|device name"))
+    device = Column(("device",), "Device", names=_names("Device", "device", "unit|device name"))
     ends = [c for side in ("a", "b") for c in _end_columns(side)]
     carrier = [c for c in _columns("Links", model.Carrier) if len(c.path) == 1]
     modulation = _column("Links", ("modulation",), str)

@@ -1,4 +1,4 @@
-"""A record as one self-contained page: figures, and each unit's course of time as pictures.
+"""A record as one self-contained page: figures, and each device's course of time as pictures.
 
 Where devices are very many, those with most to tell have pictures, the others a line each.
 """

@@ -57,7 +57,7 @@ class Group:
             return ""
         where = "behind it" if {c.kind for c in self.causes} & _BEHIND else "with it"
         devices, others = self._names("device"), self._names("link")
-        words = [f"{len(x)} {name}" for x, name in ((devices, "units"), (others, "links")) if x]
+        words = [f"{len(x)} {name}" for x, name in ((devices, "devices"), (others, "links")) if x]
         listed = (devices or others)[:_NAMED]
         more = len(devices or others) - len(listed)
         names = ", ".join(listed) + (f" and {more} more" if more else "")

@@ -100,7 +100,7 @@ def level(
 ) -> Section | None:
     """Level and voltage in two lines: while aligning and in service; None where none is planned.
 
-    `profiles` are, by end, those of its own unit and of the far one.
+    `profiles` are, by end, those of its own device and of the far one.
     """
     near, far = _facing(carrier, name)
     own, others = profiles[name]

@@ -218,7 +218,7 @@ def hardware_address(context: Context) -> Findings:
         expected=str(planned),
         observed=str(found),
         path=path,
-        advice="" if right else "another unit stands at this address, or the unit was exchanged",
+        advice="" if right else "another device stands at this address, or it was exchanged",
         evidence=(seen,),
     )
 

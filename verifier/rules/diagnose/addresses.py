@@ -141,7 +141,7 @@ def _identity(case: FindingIndex, device: DeviceFindings) -> Causes:
         certainty: Certainty = "possible" if right else "likely"
         if not right and (other or len(wrong) > 1):
             certainty = "likely"
-        text = f"another unit stands at the address of {device.name}"
+        text = f"another device stands at the address of {device.name}"
         text += f": {said}, which is planned elsewhere" if other else ""
         yield cause("wrong-device", device.subject, certainty, text, [name, *wrong, *also], right)
         if not right and not any(owner(case, f) == said for f in wrong):
@@ -178,7 +178,7 @@ def _exchanged_only(
 
 
 def _perhaps_swapped(case: FindingIndex, device: DeviceFindings, said: str) -> Causes:
-    """The far end's unit stands here, and it does not answer under its name at its own place."""
+    """The far end's device stands here, and it does not answer under its name at its own place."""
     there = case.by_device.get(said)
     if there is not None and there.get("identity.name", "pass") is not None:
         return

@@ -37,6 +37,7 @@ from verifier.rules.diagnose.relations import (
     apart,
     below,
     both,
+    cross_polar,
     crossed,
     doubled,
     entry_unproved,
@@ -278,8 +279,8 @@ TABLE: tuple[Fault, ...] = (
     Fault("mode-differs", "hop", _unlocked("radio.modulation")),
     Fault("polarisations-crossed", "link", (
         Sign("ends", "radio.polarisation radio.xpi radio.lock radio.snr radio.link-id "
-             "radio.*-seconds link.far-end"),
-        Sign("ends", _SENT, anything)), likely=True),
+             "radio.*-seconds link.far-end", cross_polar),
+        Sign("ends", _SENT, cross_polar)), likely=True),
     Fault("key-differs", "hop", _unlocked(""), likely=True),
     Fault("frequency-wrong", "end", (
         Sign("self", "radio.tx-frequency", must=True),

@@ -27,7 +27,7 @@ ENDS: tuple[tuple[EndName, EndName], ...] = (("a", "b"), ("b", "a"))
 _ALIKE_DB = 3.0
 """Two directions that differ by no more are equally low. Common practice, no source."""
 _READ_DB = 1.0
-"""Units show levels to about 1 dB, so at the edge of two figures both causes fit. Common practice,
+"""Devices show levels to about 1 dB: at the edge of two figures both causes fit. Common practice,
 no source."""
 _FOLLOW = ("radio.snr", "radio.lock", "radio.modulation", "radio.capacity", "radio.fade-margin",
            "radio.path-loss", "radio.errored-seconds", "radio.severely-errored-seconds",

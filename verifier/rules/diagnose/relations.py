@@ -61,6 +61,14 @@ def unlinked(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     return finding.verdict == "not-tested" and is_without_link(finding.reason)
 
 
+def cross_polar(case: FindingIndex, finding: Finding) -> bool:
+    """Wrong on a link that uses both polarisations of one channel (XPIC)."""
+    if finding.verdict not in WRONG:
+        return False
+    links = (link for link in case.plan.links if link.name == finding.subject.name)
+    return any(link.protection == "2+0-xpic" for link in links)
+
+
 def anything(case: FindingIndex, finding: Finding) -> bool:
     """Not right, in whatever way."""
     del case

@@ -47,7 +47,7 @@ class Tree:
 
 
 def standing_of(case: FindingIndex) -> Standing:
-    """Where each unit stands, by its own findings and those behind it."""
+    """Where each device stands, by its own findings and those behind it."""
     standing = Standing()
     for device in case.by_device.values():
         head = device.get("echo.reply", "fail")

@@ -99,7 +99,7 @@ def _gone(
 
 
 def availability(answered_s: float, unanswered_s: float, whole_s: float) -> Availability:
-    """The figures of a unit that was to be seen for `whole_s`."""
+    """The figures of a subject that was to be seen for `whole_s`."""
     tested_s = answered_s + unanswered_s
     return Availability(
         available_pct=_percent(answered_s, tested_s) if tested_s > 0 else None,

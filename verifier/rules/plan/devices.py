@@ -32,7 +32,7 @@ def mac_not_a_devices(scope: Scope) -> Found:
             continue
         zero = set(d.mac.text) == {"0", ":"}
         if zero or is_group(d.mac):
-            what = "names no unit" if zero else "addresses a group, not one device"
+            what = "names no device" if zero else "addresses a group, not one device"
             message = f"MAC {d.mac} {what}: read it from the sticker"
             yield RuleProblem(device(d.name), device_path(d.name, "mac"), message)
 

@@ -1,4 +1,4 @@
-"""Which of a unit's objects show a figure that a person sees on the unit's own page.
+"""Which of a device's objects show a figure that its own page shows.
 
 SMI has whole numbers only, so a device gives -45.6 dBm as -456 or the like: each object is tried
 with the usual scales. What an enumeration's number means cannot be known; then the raw value is

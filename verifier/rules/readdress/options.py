@@ -169,7 +169,7 @@ def _free_moves(world: World, state: SegmentState) -> Iterator[Run]:
 
 
 def _asides(world: World, state: SegmentState, now: Run) -> Iterator[Run]:
-    """Circles broken at each of their units that the laptop reaches, into each subnet."""
+    """Circles broken at each of their devices that the laptop reaches, into each subnet."""
     for circle in now.unbroken():
         for i in circle:
             if not now.reaches(i, now.spot(i)):

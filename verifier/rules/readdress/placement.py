@@ -1,4 +1,4 @@
-"""Where a unit stands: address, prefix and gateway, with the numbers that arithmetic needs."""
+"""Where a device stands: address, prefix and gateway, with the numbers that arithmetic needs."""
 
 from __future__ import annotations
 

@@ -183,7 +183,7 @@ class Gap:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Soaked:
-    """What a soak came to: figures by target, units by name, gaps, steps of the wall clock."""
+    """What a soak came to: figures by target, devices by name, gaps, steps of the wall clock."""
 
     echoes: tuple[EchoFigures, ...] = ()
     devices: Mapping[str, DeviceTally]

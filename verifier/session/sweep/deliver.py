@@ -237,7 +237,7 @@ def as_syslog(body: Mapping[str, Any], host: str, process: int) -> str:
         "id": body["id"],
         "network": body["network"],
         "root": f"{body['root']['kind']} {body['root']['name']}",
-        "subject": f"{first['unit']['kind']} {first['unit']['name']}",
+        "subject": f"{first['subject']['kind']} {first['subject']['name']}",
         "state": first["after"],
         "before": first["before"] or "",
         "changes": str(len(body["changes"])),

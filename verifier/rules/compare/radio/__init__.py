@@ -124,4 +124,4 @@ def software_differs(plan: Plan, link: Link, contexts: Mapping[str, Context]) ->
         )
 
 
-__all__ = ["OF_END", "OF_HOP", "OF_UNIT", "CarrierEnd", "radio_findings", "rounded"]
+__all__ = ["OF_DEVICE", "OF_END", "OF_HOP", "CarrierEnd", "radio_findings", "rounded"]

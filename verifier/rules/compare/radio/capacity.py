@@ -71,7 +71,7 @@ def capacity(side: CarrierEnd) -> Findings:
 
 
 def _told_elsewhere(side: CarrierEnd) -> bool:
-    """Whether the unit gives one figure for all its radios, judged at the first of them."""
+    """Whether the device gives one figure for all its radios, judged at the first."""
     if side.sole or side.radio == 1 or side.context is None:
         return False
     plain = {r.field for r in side.context.profile.reading if r.index is None}

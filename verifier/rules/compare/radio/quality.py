@@ -215,7 +215,7 @@ def far_end(side: CarrierEnd) -> Findings:
     verdict: Verdict = "pass"
     reason, advice = "linked to the planned far end", ""
     if found != planned:
-        verdict, reason = "fail", "linked to another unit than planned"
+        verdict, reason = "fail", "linked to another device than planned"
         advice = "which device is that? Compare link ids, frequencies and directions"
         names = {o.far.device for o in side.others}
         if same_device(found, planned):

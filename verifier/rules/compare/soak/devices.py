@@ -169,7 +169,7 @@ def _clock(context: Context) -> Findings:
     if not seen:
         if not by_ntp and not any(r.field == "clock" for r in context.profile.reading):
             return  # nobody expects this kind of device to tell the time
-        why = context.snmp_gap or "the unit tells no time of day (hrSystemDate, profile)"
+        why = context.snmp_gap or "the device tells no time of day (hrSystemDate, profile)"
         yield context.finding("state.clock", "not-tested", why)
         return
     latest = seen[-1] if seen[0].what != "hrSystemDate" else _last(seen, "hrSystemDate")
