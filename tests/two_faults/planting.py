@@ -222,7 +222,7 @@ KINDS: dict[str, Kind] = {
     "wrong-community": _sim("wrong-community", *UNREAD, *MUTE),
     "truncated": _sim("truncated", *GARBLED),
     "garbage": _sim("garbage", *GARBLED),
-    "other-address": _sim("other-address"),
+    "other-address": _sim("other-address", "snmp-other-address"),
     "non-increasing": _sim("non-increasing"),
     "too-big": _sim("too-big"),
     "agent-off": Kind("device", ("snmp-off", *MUTE), wire=_no_snmp("port-unreachable")),

@@ -1,4 +1,7 @@
-"""JSON in the one form that hashes are taken of (RFC 8785), whatever a device said."""
+"""JSON in the one form that hashes are taken of (RFC 8785), whatever a device said.
+
+The package rfc8785 makes that form.
+"""
 
 from __future__ import annotations
 

@@ -3,6 +3,9 @@
 An entry is kept as an observation with probe `person`: `what` is the check, `value` the figure,
 flag or text that is judged (None: it does not apply, see `inapplicable`), `raw` the row as it was
 written, as JSON with the keys of `ENTRY`.
+
+So rules and readers need no further kind of value for it, and the evidence holds the row as it was
+written: who, instrument, calibration, hash of the photo.
 """
 
 from __future__ import annotations

@@ -1,4 +1,8 @@
-"""Is the cable in: whether the interface that packets to a device would leave by has a link."""
+"""Is the cable in: whether the interface that packets to a device would leave by has a link.
+
+This laptop without a link is no relation of its own: what is said here replaces the explanation of
+what does not reach, and all that would advise looks for it (`is_without_link`).
+"""
 
 from __future__ import annotations
 

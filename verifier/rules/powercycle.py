@@ -3,6 +3,8 @@
 Observations of the time before are called `before NAME`; the device's observation `restart` says
 how it went (see `RestartTimes`). Both stand in the same result as what was seen after, so that it
 can be judged again.
+
+So `report --judge-again` works on such a result as on any other.
 """
 
 from __future__ import annotations

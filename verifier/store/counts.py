@@ -1,4 +1,7 @@
-"""Columns for counts: every Counter64 exactly, and sums of them."""
+"""Columns for counts: every Counter64 exactly, and sums of them.
+
+Rows of one device that the database does not take are left out and told; the others are stored.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""One sweep at a time: locks that the kernel or the database lets go of when their holder dies."""
+"""One sweep at a time: locks that the kernel or the database lets go of when their holder dies.
+
+Nobody has to remove them: flock beside a SQLite file, a session's advisory lock in PostgreSQL.
+Where the server went away, the lock is taken anew before each transaction.
+"""
 
 from __future__ import annotations
 

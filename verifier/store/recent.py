@@ -2,6 +2,11 @@
 
 However long the history is, what is read here is bounded: hourly levels by the hours asked for,
 those of the running hour in at most `PARTS` groups, changes among the newest `NEWEST`.
+
+Levels are those of hours (lowest, median and highest), and of sweeps only in the running hour: the
+hourly table is small and keyed by time, and a short fade is still in it. Changes are kept for ever
+and have no index by time; so the newest are looked at, and the page says "at least" where there may
+be more.
 """
 
 from __future__ import annotations

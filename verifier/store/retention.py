@@ -2,6 +2,9 @@
 
 Both work in small portions, a few sweeps or hours with each sweep that is stored: no sweep takes
 much longer than another, and a clock that jumped far ahead costs little before somebody notices.
+
+A portion is three sweeps or hours. Nothing is dropped where the clock jumped by more than a day, so
+that a wrong clock does not empty the store.
 """
 
 from __future__ import annotations

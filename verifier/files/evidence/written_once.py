@@ -1,4 +1,10 @@
-"""Files that are written once: evidence and the journals of soaks are never overwritten."""
+"""Files that are written once: evidence and the journals of soaks are never overwritten.
+
+Evidence takes nobody's place: it is written beside and gets its name by link(2), which fails where
+somebody holds that name (on FAT by an exclusive open). With `--replace` the old file is first moved
+out of everybody's reach, then looked at. What came there during a run stays; the evidence gets the
+next free name, which is said.
+"""
 
 from __future__ import annotations
 

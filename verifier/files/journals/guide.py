@@ -3,6 +3,9 @@
 The first line of a run is `start` (what was asked, the steps) or `resume`; then comes a line for
 every step that was told or judged, and `end`. A line that a kill cut short is at the end and is
 left out. Nothing in it is secret.
+
+The journal is no truth. It keeps the steps, so that numbers stay those of the printed sheet, and
+what a device was known by. Where a device is, is looked up.
 """
 
 from __future__ import annotations

@@ -6,6 +6,10 @@ the last line is `end`. Each line but the first holds in `previous` the SHA-256 
 it, so that none can be changed alone; that of the last line stands in the evidence. A line that a
 kill or a full disk cut short is at the end and is left out. A closed journal is compressed (RFC
 1952).
+
+The observation `journal` is made after the last line and holds the head of the chain: `report`
+refuses a journal whose chain breaks, or that is not the one of the evidence beside it or compared
+with it.
 """
 
 from __future__ import annotations

@@ -1,6 +1,11 @@
 """The door: a tree of text becomes the model, driven by the model's own type hints.
 
 What cannot be read is told and left out; the rest goes on, so that all faults come at once.
+
+The door is our own and not pydantic's, which reads profiles, credentials and schemas. Text comes
+first, because a serial 000123, a site called No and software 4.20 must survive. The result is
+partial, with every fault at once and the place of each, because that is what a person mends a plan
+with.
 """
 
 from __future__ import annotations

@@ -1,4 +1,9 @@
-"""A packet socket on one interface: hears what tells where a device is, and may ask (Linux)."""
+"""A packet socket on one interface: hears what tells where a device is, and may ask (Linux).
+
+The kernel filters what is heard (ARP, LLDP, ND, frames of one MAC), so that a busy cable does not
+drown Python. The kernel also takes VLAN tags off, so they are read from the packet's auxiliary
+data.
+"""
 
 from __future__ import annotations
 

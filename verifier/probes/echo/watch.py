@@ -2,7 +2,11 @@
 
 The grid is cut by a clock that nobody sets and that goes on while the machine sleeps; a place that
 passes while this program is stopped, asleep, or without its interface is not counted, and no burst
-makes up for it. Round trips are measured as in `icmp`: monotonic, with the kernel's receive stamps.
+makes up for it. Round trips are measured as in `burst`: monotonic, with the kernel's receive
+stamps.
+
+The clock is CLOCK_BOOTTIME, so that a stop or a sleep shows as a jump. Nothing is kept but the
+echoes on their way.
 """
 
 from __future__ import annotations

@@ -3,6 +3,10 @@
 It is used by the primitives of RFC 3412 section 4.1 (sendPdu, processResponsePdu) and without its
 own input and output: what it wants to send is caught, and what has come is handed to it. So time,
 sockets and retries are ours, and no table of targets grows inside it.
+
+There is one engine for each credential set. That of v3 is renewed after 200 agents, because its
+tables grow. An agent whose engine id or clock stays in doubt gets an engine of its own. The package
+cryptography is what pysnmp's privacy protocols need.
 """
 
 from __future__ import annotations

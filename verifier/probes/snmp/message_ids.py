@@ -3,6 +3,8 @@
 An id that counts up lets whoever is asked answer for the one that is asked next. So each is drawn
 anew from the system's random numbers (RFC 3416 section 3 and RFC 3412 section 6.2 leave the choice
 to the sender), for every engine and device of this process from one place.
+
+pysnmp's own ids count up, so that a neighbour could answer for the next device.
 """
 
 from __future__ import annotations

@@ -4,6 +4,8 @@ Late, doubled and foreign datagrams are told by a few comparisons, before anythi
 Values stay octets: `smi` reads them.
 BER: ITU-T X.690 section 8.1. Messages: RFC 1157 section 4, RFC 3412 section 6, RFC 3414 section
 2.4.
+
+Responses of v1 and v2c are read here and not by pysnmp; those of v3 see `lenient`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""A record as text, CSV, or the document `plan-verifier/history/1`; as a page in `record_page`."""
+"""A record as text, CSV, or the document `plan-verifier/history/1`; as a page in `page`."""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Causes as a report shows them: those that explain the same together, with what hangs on them."""
+"""Causes as a report shows them: those that explain the same together, with what hangs on them.
+
+Causes of one first finding are put together, and what hangs on them is counted.
+"""
 
 from __future__ import annotations
 

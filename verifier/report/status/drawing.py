@@ -1,6 +1,9 @@
 """The drawing of the status page: sites and links as an SVG, names where there is room for them.
 
 Lengths are in units of the drawing, which is `WIDTH` wide however large it is shown.
+
+Names are placed twice, for screens and for phones, each where it meets neither another name nor a
+mark; names that find no room are counted below.
 """
 
 from __future__ import annotations

@@ -1,4 +1,9 @@
-"""The status page of the operations desk: one self-contained file, drawn anew by each sweep."""
+"""The status page of the operations desk: one self-contained file, drawn anew by each sweep.
+
+The page loads itself anew by a meta element and not by its script: a wall screen must go on where
+scripts are forbidden. The script only says the age, keeps what was unfolded, and stops the loading
+while somebody reads.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""What of the plan was asked, what was not, and what a person allowed to stay untested."""
+"""What of the plan was asked, what was not, and what a person allowed to stay untested.
+
+The person's part is asked where a sheet is given: an observation `observed` of the laptop says so,
+and `--judge-again` sees it. A plan of labels and azimuths would otherwise never pass without paper;
+what was not asked is counted in the report instead.
+"""
 
 from __future__ import annotations
 

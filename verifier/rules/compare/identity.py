@@ -1,4 +1,7 @@
-"""Is it the right device: SNMP's answer, and what the device says of itself."""
+"""Is it the right device: SNMP's answer, and what the device says of itself.
+
+A device without `snmp` in the plan has its name *not tested*: alive is not right.
+"""
 
 from __future__ import annotations
 

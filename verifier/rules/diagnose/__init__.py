@@ -5,6 +5,9 @@ most likely. What each fault makes stands in the closed table `faults`; by that 
 (`entailed`) findings hang on a cause and a cause is certain. What to try first by kind of cause
 stands in `kinds`. Where two causes fit equally both are given; where the evidence does not carry,
 none is.
+
+Causes are concluded from findings; only a few kinds of observations are looked at besides
+(`_LOOKED_AT` of `case`). A cause that fits another equally does not win by its place in the table.
 """
 
 from __future__ import annotations

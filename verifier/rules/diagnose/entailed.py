@@ -4,6 +4,10 @@ A hypothesis is one fault at one place, or two. It covers findings if each can h
 faults as a part. A cause is entailed if every hypothesis that covers what the cause makes has the
 cause in it. Only what was found wrong is counted, for what was not tested says nothing; that this
 laptop has no link was seen.
+
+So certain is worked out and never written. A device that nobody identified is never certainly
+misconfigured, for another may stand in its place. That no row of the table claims too little is
+tested by planting every two faults, with what was planted as the truth.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Which devices are silent, which answer, and which silent ones are cut off by one before them."""
+"""Which devices are silent, which answer, and which silent ones are cut off by one before them.
+
+A device counts as down only if nothing that answers has to pass through it.
+"""
 
 from __future__ import annotations
 

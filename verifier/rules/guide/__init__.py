@@ -1,7 +1,7 @@
 """What was seen after a step of a runbook, what it means and what to do; where to go on.
 
-`who` says whether it is the right device, `before`, `during` and `after` judge a look at a device
-that is changed, `course` where a runbook that was interrupted goes on. Nothing is asked from
+`identity` says whether it is the right device, `before`, `during` and `after` judge a look at a
+device that is changed, `course` where a runbook that was interrupted goes on. Nothing is asked from
 here.
 """
 

@@ -2,6 +2,9 @@
 
 A new state counts when it was seen in `confirm` sweeps, one after the other. A device whose state
 as seen keeps changing is `unsteady` until it stays as it is. All of this is our own rule.
+
+`unsteady` hides nothing: readings keep every state as seen. It keeps a device that comes and goes
+from being told twenty times.
 """
 
 from __future__ import annotations

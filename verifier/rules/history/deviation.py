@@ -3,6 +3,9 @@
 Nobody tells the tool about the weather, but rain and multipath move a level within minutes (ITU-R
 P.530): an hour in which it stood still was dry, or wet in a way that no link would show. An antenna
 that turned, a feeder that took water, a power that was lowered stay in such hours too.
+
+The level of now is that of the newest 24 dry hours: a median of the whole period would hide for two
+weeks of a month what an antenna lost in one night.
 """
 
 from __future__ import annotations

@@ -1,4 +1,8 @@
-"""Where a device that does not answer may be: only from the plan, and never many places."""
+"""Where a device that does not answer may be: only from the plan, and never many places.
+
+Special ranges (198.18/15, 100.64/10, loopback) count as the plan's as a whole once the plan has an
+address there.
+"""
 
 from __future__ import annotations
 

@@ -2,6 +2,10 @@
 
 Hardware outranks a name, for a name is what a person has typed: a device with the planned hardware
 address and another's name is the planned device, wrongly named.
+
+What a lost device is known by is a ladder: hardware (MAC, serial number, engine id), then name,
+then "of this family, without a name, where one without a name is expected", which is only *likely*.
+A hardware address that answers at five candidates is a router's (proxy ARP).
 """
 
 from __future__ import annotations

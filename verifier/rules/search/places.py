@@ -1,4 +1,9 @@
-"""Which of the places is the device's, and with which address and mask it is reached there."""
+"""Which of the places is the device's, and with which address and mask it is reached there.
+
+A device that holds its address and cannot answer has a wrong mask most of the time. What reaches it
+is an address in the smallest subnet around it that leaves a host: that lies inside every wider
+mask.
+"""
 
 from __future__ import annotations
 

@@ -25,7 +25,7 @@ from verifier.session.limits import Paces
 from verifier.session.recorder import Clock, Packed, Recorder, packed, unpacked
 
 MANY = 150
-"""Devices from which processes pay for their start; measured, see DEVELOPERS.md."""
+"""Devices from which processes pay for their start; measured, see tests/bench/README.md."""
 MOST = 8
 _TOGETHER_S = 0.01
 """Orders and answers of so long go through a pipe together: each message wakes a process."""

@@ -34,7 +34,8 @@ WATCH_S, WATCHES = 10.0, 7
 _DEADLINE_S = 10.0
 _PAIRS_AT_ONCE = 64
 """As many as are asked within one interval: both ends then answer within some 10 ms of each other,
-with four times as many within 1.2 s, and 1,000 devices take hardly longer; see DEVELOPERS.md."""
+with four times as many within 1.2 s, and 1,000 devices take hardly longer:
+tests/bench/README.md."""
 
 
 def sampled(profile: Profile, fields: frozenset[str] = SAMPLED) -> dict[str, ProfileReading]:

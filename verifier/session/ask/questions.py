@@ -1,4 +1,4 @@
-"""Asking one device by SNMP, and writing down what came: what every survey does."""
+"""Asking one device by SNMP, and writing down what came: what every poll does."""
 
 from __future__ import annotations
 

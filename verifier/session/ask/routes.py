@@ -2,6 +2,8 @@
 
 Never a whole table: rows of 0/0, then of the device's own subnet, then of the subnets that can hold
 a management host, each asked for by its index.
+
+ipRouteTable holds one route for each destination, so the CIDR tables decide.
 """
 
 from __future__ import annotations

@@ -1,6 +1,11 @@
 """One look at a device on its way: at its new and its old address, on the cable, by echo and SNMP.
 
 The asking is that of `find`: identity decides, not the echo.
+
+It is asked by `SearchRun.glance`, so that identity has one home; what a look means is a row of
+`rules/guide`, which asks nothing. A kernel's neighbour entry is taken as of before where the cable
+was asked and nobody answered, or where there was no echo: it would make an old address seem held
+for a minute.
 """
 
 from __future__ import annotations

@@ -1,4 +1,9 @@
-"""Waiting: for a person at the keyboard, for a device to start, for what was seen to stay so."""
+"""Waiting: for a person at the keyboard, for a device to start, for what was seen to stay so.
+
+A single look amid a change means nothing. All is well when two looks agree; a fault also needs two,
+once its time is over. What waiting cannot mend (another device, another mask) is told after three
+looks.
+"""
 
 from __future__ import annotations
 

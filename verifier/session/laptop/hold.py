@@ -1,4 +1,8 @@
-"""This laptop's addresses along a runbook: what it holds, and, where told so, setting them."""
+"""This laptop's addresses along a runbook: what it holds, and, where told so, setting them.
+
+`--set-laptop` takes all of its addresses back and sets the next set anew: so there is one undo for
+all ways out, that of `fit`.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""Asks the cable who holds the devices' addresses, and some that nobody should hold."""
+"""Asks the cable who holds the devices' addresses, and some that nobody should hold.
+
+We ask by ARP ourselves: the kernel keeps the first of two answers. A router with proxy ARP answers
+no probe without a sender (RFC 5227), so the questions carry the laptop's own address. Two addresses
+of the subnet that nobody in the plan holds are asked too. Without permission for raw sockets
+nothing is asked and nothing concluded.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""What `find` does on the cable: notes every frame that tells something, and asks by ARP and ND."""
+"""What `find` does on the cable: notes every frame that tells something, and asks by ARP and ND.
+
+IPv4 is asked by ARP probe, IPv6 from the link-local address. A probe teaches no cache anything. A
+neighbour solicitation from `::` would make a device that is just trying the address give it up (RFC
+4862 5.4.3); an ARP probe does so only to a device that probes for the same address in the same
+second (RFC 5227 2.1.1).
+"""
 
 from __future__ import annotations
 

@@ -1,8 +1,12 @@
 """Tells what the store's outbox holds: to a file, a command, syslog, a web server.
 
 The outbox says what is still to be told; a message leaves it when it was. A file of JSON lines
-shows by itself whether a message is in it; whatever else tells does so through `tell_once`, which
-keeps a mark of its own. So each message is told once, also where this process dies in between.
+shows by itself whether a message is in it; whatever else tells does so through `deliver_once`,
+which keeps a mark of its own. So each message is told once, also where this process dies in
+between.
+
+No transaction spans a store and a mail gateway, so the outbox is written with the sweep. Telling
+stops where a sweep is due and goes on after it: a slow receiver delays messages, not sweeps.
 """
 
 from __future__ import annotations
@@ -107,7 +111,7 @@ def _append(file: int, line: bytes) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Outside:
-    """Tells by `tell_once`.
+    """Tells by `deliver_once`.
 
     Attributes:
         order: makes the order of a message.

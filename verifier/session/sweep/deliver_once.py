@@ -5,6 +5,8 @@ before anything is sent and held locked meanwhile, says how far it came: a secon
 message waits for the first and then finds it done. So a message is told once even where the sweep
 dies between telling and writing down that it was told. Ends with 0 if the message is told; else
 prints why not, and takes the mark away.
+
+It runs in a process session of its own, so that it goes on when the sweep's process group ends.
 """
 
 from __future__ import annotations

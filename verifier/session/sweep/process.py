@@ -3,6 +3,9 @@
 Whatever grows in a library while it measures ends with that process, and the one that keeps the
 store stays small, whatever the network sends. The process inherits no descriptor of the store, so
 neither a lock nor a connection outlives the one that holds it.
+
+What grows are pysnmp's tables. Such a process can also be ended at any moment, and the kernel kills
+it with its parent.
 """
 
 from __future__ import annotations

@@ -2,6 +2,10 @@
 
 `OF_END` is asked of each end, `OF_HOP` of each carrier; what does not belong to a stage is left out
 afterwards (`rules/stages.py`), what is right at a stage is said here.
+
+A sound link never fails. Where two figures of the plan are at odds with what a device can tell (set
+power to 0.5 dB, its own to 2 dB, level to its tolerance), what depends on them (EIRP, fade margin)
+warns inside that. A bad link never passes: `steady` looks at every sample before a median may pass.
 """
 
 from __future__ import annotations

@@ -1,4 +1,10 @@
-"""What an end should receive: its planned level, else the sum of the plan's own figures."""
+"""What an end should receive: its planned level, else the sum of the plan's own figures.
+
+A level without a plan is judged by `judging_budget` of `rules/radio/budget.py` alone, which refuses
+a sum with an empty cell in it; `budget` there, for `check`, is more lenient. Under ATPC the
+expected level follows the power that ATPC chose, so it fits any fault: `short` asks what the plan
+asks for instead.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""One reading of one radio of a device: its value from several samples, or why there is none."""
+"""One reading of one radio of a device: its value from several samples, or why there is none.
+
+Readings are never borrowed. A mode of a neighbouring bandwidth, the first radio's level for the
+second, a set power for an actual one under ATPC: each is `not-tested`. A level of -3276.8 dBm is
+taken for a mark of "none", not for a level.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""All findings of a soak: one pass over its samples, then each check in turn."""
+"""All findings of a soak: one pass over its samples, then each check in turn.
+
+Findings rest on the blocks, which stand in the evidence's part `samples`; the observation `soak` of
+the laptop says how it went. An unfinished journal is judged when it is read.
+"""
 
 from __future__ import annotations
 
