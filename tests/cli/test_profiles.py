@@ -118,7 +118,7 @@ def test_a_draft_leads_to_the_objects_that_the_profile_uses(run: Run, here: Path
 
 def test_readme_walks_through_it(run: Run, here: Path) -> None:
     """The README's commands give the README's output, and its reading is in the draft."""
-    section = README.split("## A profile for your own unit\n")[1].split("\n## ")[0]
+    section = README.split("## A profile for your own device\n")[1].split("\n## ")[0]
     for block in re.findall(r"^```text\n(.*?)^```$", section, re.MULTILINE | re.DOTALL):
         parts = re.fullmatch(r"\$ ((?:[^\n]*\\\n)*[^\n]*\n)(.*)", block, re.DOTALL)
         assert parts is not None
@@ -241,7 +241,7 @@ BAD: list[tuple[tuple[str, ...], int, str]] = [
     (("profiles", "draft", "127.80.20.300", *WHO, *FIGURE), 2, "is not an IPv4 or IPv6 address"),
     ((*DRAFT, *WHO[:2], *FIGURE), 2, "has field, bench: name one with --entry"),
     ((*DRAFT, *WHO[:3], "feild", *FIGURE), 4, "did you mean field?"),
-    ((*DRAFT, *FIGURE), 4, "PLAN_VERIFIER_UNIT_COMMUNITY"),
+    ((*DRAFT, *FIGURE), 4, "PLAN_VERIFIER_DEVICE_COMMUNITY"),
     ((*DRAFT, "--credentials", "none.toml", *FIGURE), 4, "there is no such file"),
     ((*DRAFT, "--credentials", "empty.toml", *FIGURE), 4, "there is no entry"),
     ((*DRAFT, *WHO[:3], "bench", *FIGURE, "--timeout", "50ms"), 3, "did not answer entry 'bench'"),
@@ -274,7 +274,7 @@ def test_the_only_entry_and_the_environment(run: Run, here: Path, coast) -> None
     words = ("profiles", "draft", SWITCH, "--seen", "software=3.0")
     assert "harbour-switch" in run(*words, "--credentials", "only.toml").stdout
     port = tomllib.loads(coast[1])["snmp"]["bench"]["port"]
-    env = {"PLAN_VERIFIER_UNIT_COMMUNITY": "coastal-read"}
+    env = {"PLAN_VERIFIER_DEVICE_COMMUNITY": "coastal-read"}
     assert "harbour-switch" in run(*words, "--port", str(port), env=env).stdout
 
 
@@ -321,7 +321,7 @@ def agent(tmp_path: Path) -> Iterator[int]:
 @pytest.mark.snmpd
 def test_a_real_agent(run: Run, tmp_path: Path, agent: int) -> None:
     """Scalars, a row of a table and a decimal as text are found among a real agent's objects."""
-    env = {"PLAN_VERIFIER_UNIT_COMMUNITY": "coastal-read"}
+    env = {"PLAN_VERIFIER_DEVICE_COMMUNITY": "coastal-read"}
     figures = seen(rx_level_dbm="-45.6", tx_mhz="13143", snr_db="21.5", serial="HX-2231")
     words = ("127.0.0.1", "--port", str(agent))
     done = run("profiles", "draft", *words, *figures, "--out", "own.toml", env=env)

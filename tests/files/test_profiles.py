@@ -20,7 +20,7 @@ from verifier.model.address import Interface
 from verifier.model.plan import Service
 
 ROOT = Path(verifier.__file__).parent.parent
-SHIPPED = ("mib2", "hop-radio", "router", "switch")
+SHIPPED = ("hop-radio", "mib2", "router", "switch")
 HEAD = 'id = "x"\n'
 READING = HEAD + '[[reading]]\nfield = "rx_level_dbm"\noid = "1.3.6.1.4.1.32473.9.0"\n'
 
@@ -180,7 +180,7 @@ def test_an_unknown_id_is_told_with_what_there_is_and_where_was_looked(
     write(HEAD)
     with pytest.raises(InputError) as caught:
         load_profiles(["hop-radoi"], tmp_path)
-    for words in ("'hop-radoi'; did you mean hop-radio?", "mib2, hop-radio, router, switch, x",
+    for words in ("'hop-radoi'; did you mean hop-radio?", "hop-radio, mib2, router, switch, x",
                   str(tmp_path), str(shipped_directory())):  # fmt: skip
         assert words in str(caught.value)
 

@@ -157,7 +157,7 @@ SWEEP: Any = {
     "format": "plan-verifier/sweep/1", "network": "Harbour ring", "revision": "3",
     "plan_sha256": "00", "number": 12, "started": "2026-11-24T10:00:00.000Z", "took_s": 2.1,
     "skipped": 0, "summary": {"sound": 1, "untested": 0, "impaired": 0, "silent": 0},
-    "units": [{
+    "subjects": [{
         "subject": DEVICE, "state": "sound", "seen": "impaired", "since": "2026-11-24T09:55:00.000Z",
         "root": DEVICE, "answered": True,
         "reasons": [{"check": "port.speed", "verdict": "fail", "text": "t"}],

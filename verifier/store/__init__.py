@@ -5,9 +5,8 @@
         ...                                   # measure, then rules.health.follow
         kept.save(sweep, memories, changes, notices, tellers=("command",))
 
-Opening creates the tables or brings those of an older tool forward; those of a newer tool are
-refused with InputError. All that one sweep brings is written in one transaction, or not at all.
-Reading needs no lock. Every method raises StoreError (exit code 6; 2 where no store can be there)
+Opening creates the tables; those of another version are refused with InputError. All that one
+sweep brings is written in one transaction, or not at all. Reading needs no lock. Every method raises StoreError (exit code 6; 2 where no store can be there)
 where the database refuses, is full, locked or gone; then nothing of that call is in it. Rows of one
 device that the database does not take are left out, told, and fail no other device's.
 

@@ -26,8 +26,8 @@ from verifier.model.subject import Subject
 from verifier.store import rows, schema, writing
 from verifier.store.engine import IMMEDIATE, engine_of, in_words, shown, url_of
 from verifier.store.lock import lock_of
-from verifier.store.migrate import bring_forward
 from verifier.store.retention import Retention, tidy
+from verifier.store.version import prepare
 
 T = TypeVar("T")
 
@@ -90,7 +90,7 @@ class Store:
 
     def prepare(self) -> None:
         """Creates the tables or brings them forward."""
-        self._write(lambda connection: bring_forward(connection, self.name), locked=False)
+        self._write(lambda connection: prepare(connection, self.name), locked=False)
 
     def close(self) -> None:
         """Lets go of the lock and of every connection."""
