@@ -6,9 +6,10 @@
         kept.save(sweep, memories, changes, notices, tellers=("command",))
 
 Opening creates the tables; those of another version are refused with InputError. All that one
-sweep brings is written in one transaction, or not at all. Reading needs no lock. Every method raises StoreError (exit code 6; 2 where no store can be there)
-where the database refuses, is full, locked or gone; then nothing of that call is in it. Rows of one
-device that the database does not take are left out, told, and fail no other device's.
+sweep brings is written in one transaction, or not at all. Reading needs no lock. Every method
+raises StoreError (exit code 6; 2 where no store can be there) where the database refuses, is full,
+locked or gone; then nothing of that call is in it. Rows of one device that the database does not
+take are left out, told, and fail no other device's.
 
 Tables (times `_s`: seconds since 1970-01-01 UTC by the wall clock, which may step; the order of
 sweeps is that of their `id`):
