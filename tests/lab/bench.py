@@ -26,8 +26,8 @@ from tests.lab.agent import Agent, AgentSettings
 from tests.lab.runs import claimed
 from tests.lab.shell import add_namespace, command, ip_batch, succeeds, wait_for
 
-DEVICE, OTHER, LAPTOP = "02:00:5e:10:00:01", "02:00:5e:10:00:02", "02:00:5e:10:00:fa"
-NAMES = {DEVICE: "lighthouse-quarry", OTHER: "quarry-lighthouse"}
+DEVICE_MAC, OTHER, LAPTOP = "02:00:5e:10:00:01", "02:00:5e:10:00:02", "02:00:5e:10:00:fa"
+NAMES = {DEVICE_MAC: "lighthouse-quarry", OTHER: "quarry-lighthouse"}
 FIELD = {"version": "2c", "community": "coastal-read"}
 FACTORY = {"version": "2c", "community": "as-delivered"}
 CREDENTIALS = """\
@@ -118,7 +118,7 @@ class Bench:
         return ["ip", "netns", "exec", self._ns(name), *argv]
 
     def _build(self) -> None:
-        macs = {"laptop": LAPTOP, "device": DEVICE, "other": OTHER}
+        macs = {"laptop": LAPTOP, "device": DEVICE_MAC, "other": OTHER}
         for name in ("wire", *macs):
             add_namespace(self._ns(name))
         bridge = f"link add br0 type bridge mcast_snooping 0 group_fwd_mask {FORWARD_LLDP}"
@@ -164,19 +164,19 @@ class Bench:
             lines = ["address flush dev eth0 scope global", "neighbour flush all"]
             lines += [f"address add {a} dev eth0{' nodad' * (':' in a)}" for a in addresses]
             ip_batch(self._ns(name), lines)
-        self.plan(f"mac: {DEVICE}" if mac_planned else "label: none")
+        self.plan(f"mac: {DEVICE_MAC}" if mac_planned else "label: none")
 
     def plan(self, of_device: str) -> None:
-        """Writes the plan; `of_unit` is put into the device's entry."""
+        """Writes the plan; `of_device` is put into the device's entry."""
         text = PLAN.replace("MAC", of_device)
         (self._folder / "plan.yaml").write_text(text, encoding="utf-8")
 
     def has_agent(self, name: str) -> bool:
-        """Whether `unit` or `other` answers by SNMP."""
+        """Whether `device` or `other` answers by SNMP."""
         return name in self._agents
 
     def agent(self, name: str, called: str | None, access: dict[str, str] = FIELD) -> None:
-        """Has `unit` or `other` answer by SNMP under a name; None: it does not."""
+        """Has `device` or `other` answer by SNMP under a name; None: it does not."""
         if name in self._agents:
             self._agents.pop(name).stop()
         if called is not None:

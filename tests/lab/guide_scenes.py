@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from tests.lab.bench import DEVICE, OTHER, Bench
+from tests.lab.bench import DEVICE_MAC, OTHER, Bench
 from tests.lab.guided import NEW, OLD, PLAN, Guided, change, ready, records
 
 TOLD = "not changed yet"
@@ -121,14 +121,14 @@ def with_gateway(hop: str) -> Callable[[Bench, Guided], None]:
 
 
 GATED = PLAN.replace("address: 198.18.20.11/24,", "address: 198.18.20.11/24, gateway: 198.18.20.1,")
-WITH_MAC = PLAN.replace("snmp: field}", f"mac: {DEVICE!r}}}", 1)
+WITH_MAC = PLAN.replace("snmp: field}", f"mac: {DEVICE_MAC!r}}}", 1)
 SCENES = {
     "right": Scene(act=to(NEW), code=0, words=(
-        "OK: 198.18.20.11 answers (lighthouse-quarry, " + DEVICE + "), 192.0.2.20 silent",
+        "OK: 198.18.20.11 answers (lighthouse-quarry, " + DEVICE_MAC + "), 192.0.2.20 silent",
         "by its name (SNMP)", "the same hardware address", "Done: all 3 steps.",
     )),
     "right by hardware address alone": Scene(plan=WITH_MAC, act=to(NEW), code=3, words=(
-        f"the right device, by its hardware address {DEVICE} (ARP)",
+        f"the right device, by its hardware address {DEVICE_MAC} (ARP)",
         "not tested: mask: not read (SNMP was not asked)",
     )),
     "its gateway set too": Scene(plan=GATED, act=with_gateway("198.18.20.1"), boot_s=8, code=0, words=(

@@ -23,12 +23,12 @@ from scapy.layers.inet import ICMP, IP
 from scapy.layers.l2 import ARP, Dot1Q, Ether
 from scapy.packet import Packet
 
-from tests.lab.bench import DEVICE, FACTORY, NAMES, OTHER, Bench, Looked
+from tests.lab.bench import DEVICE_MAC, FACTORY, NAMES, OTHER, Bench, Looked
 from verifier.files.schema import schema
 
 pytestmark = pytest.mark.lab
 PLANNED, SLIP = "198.18.20.11", "198.18.20.111"
-DEVICE = NAMES[DEVICE]
+DEVICE = NAMES[DEVICE_MAC]
 LISTEN = ("--listen", "--wait", "8s")
 
 
@@ -61,11 +61,11 @@ def reaches(bench: Bench, looked: Looked) -> bool:
 
 
 def from_device(message: Packet, to: str = "ff:ff:ff:ff:ff:ff") -> bytes:
-    return bytes(Ether(src=DEVICE, dst=to) / message)
+    return bytes(Ether(src=DEVICE_MAC, dst=to) / message)
 
 
 def announced(address: str) -> Packet:
-    return ARP(op=1, hwsrc=DEVICE, psrc=address, pdst=address)
+    return ARP(op=1, hwsrc=DEVICE_MAC, psrc=address, pdst=address)
 
 
 def lldp_of(name: str, address: str) -> bytes:
@@ -101,7 +101,7 @@ def test_slipped_address(bench: Bench) -> None:
     bench.prepare(device=[f"{SLIP}/24"], other=["198.18.20.12/24"])
     looked = bench.find()
     assert state(looked) == (1, "elsewhere", f"{SLIP}/24")
-    assert {"its name (SNMP)", f"its hardware address {DEVICE} (ARP, SNMP)"} == set(
+    assert {"its name (SNMP)", f"its hardware address {DEVICE_MAC} (ARP, SNMP)"} == set(
         looked.document["by"]
     )
     assert "digit doubled" in looked.document["explanation"]
@@ -181,7 +181,7 @@ def test_two_at_one_address(bench: Bench) -> None:
     """Both answer the ARP probe, whichever answers the echo."""
     bench.prepare(device=[f"{PLANNED}/24"], other=[f"{PLANNED}/24"])
     looked = bench.find()
-    assert set(looked.place(PLANNED)["answer"]["macs"]) == {DEVICE, OTHER}
+    assert set(looked.place(PLANNED)["answer"]["macs"]) == {DEVICE_MAC, OTHER}
     assert looked.document["state"] == "shared"
 
 
@@ -214,7 +214,7 @@ def test_without_permission(bench: Bench) -> None:
 
 HEARD: dict[str, tuple[tuple[str, ...], bytes, bool, tuple[str, str | None]]] = {
     "announcement (RFC 5227)": (("arp-announcement",), from_device(announced("10.9.8.7")), True, ("elsewhere", "10.9.8.7/24")),
-    "probe (RFC 5227)": (("arp-probe",), from_device(ARP(op=1, hwsrc=DEVICE, psrc="0.0.0.0", pdst=SLIP)), True, ("elsewhere", f"{SLIP}/24")),
+    "probe (RFC 5227)": (("arp-probe",), from_device(ARP(op=1, hwsrc=DEVICE_MAC, psrc="0.0.0.0", pdst=SLIP)), True, ("elsewhere", f"{SLIP}/24")),
     "LLDP, by name": (("lldp",), lldp_of(DEVICE, "10.9.8.7"), False, ("elsewhere", "10.9.8.7/24")),
     "packet to another host": (("packet",), from_device(IP(src="10.9.8.7", dst="10.9.8.1") / ICMP(), to="02:00:5e:10:00:77"), True, ("elsewhere", "10.9.8.7/24")),
 }  # fmt: skip
@@ -235,10 +235,10 @@ def test_silent_device_is_heard(bench: Bench, name: str) -> None:
     mine = [
         h
         for h in looked.document["heard"]
-        if h["mac"] == DEVICE and not h["what"].startswith("nd-")
+        if h["mac"] == DEVICE_MAC and not h["what"].startswith("nd-")
     ]
     assert {h["what"] for h in mine if h["address"] is not None} == set(kinds)
-    assert {h["mac"] for h in looked.document["heard"] if h["what"] == "packet"} <= {DEVICE}
+    assert {h["mac"] for h in looked.document["heard"] if h["what"] == "packet"} <= {DEVICE_MAC}
     assert looked.document["since"] == min(h["first"] for h in mine)
     assert looked.document["interface"] == "eth0"
     assert looked.document["fit"]["suggested"] or expected[1] == f"{SLIP}/24"

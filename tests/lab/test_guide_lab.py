@@ -21,7 +21,7 @@ from typing import Any, Self
 
 import pytest
 
-from tests.lab.bench import DEVICE, FIELD, Bench
+from tests.lab.bench import DEVICE_MAC, FIELD, Bench
 from tests.lab.guide_afar import OPTIONS, afar
 from tests.lab.guide_scenes import SCENES, play
 from tests.lab.guided import (
@@ -288,7 +288,10 @@ def story_terminal_keys_and_screen(bench: Bench) -> None:
         change(bench, NEW)
         terminal.keys("Enter")
         shown = terminal.wait_for("exit 0")
-        assert f"OK: 198.18.20.11 answers (lighthouse-quarry, {DEVICE}), 192.0.2.20 silent" in shown
+        assert (
+            f"OK: 198.18.20.11 answers (lighthouse-quarry, {DEVICE_MAC}), 192.0.2.20 silent"
+            in shown
+        )
         assert " of 2 s" not in shown, "the line of waiting is gone"
     ready(bench, boot_s=60)
     with Tmux(bench, "--set-laptop") as terminal:

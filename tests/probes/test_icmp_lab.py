@@ -524,7 +524,7 @@ SCRIPT = """
 import json, sys
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
-from verifier.probes.icmp import Echoer, EchoTarget
+from verifier.probes.echo.burst import Echoer, EchoTarget
 from verifier.probes.pace import Pace
 targets = [EchoTarget(address=Address.parse(a)) for a in sys.argv[1:]]
 try:

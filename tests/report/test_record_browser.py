@@ -69,7 +69,7 @@ def test_it_prints_on_a4(page: Any) -> None:
 
 def test_of_many_devices_those_with_most_to_tell_have_pictures(page: Any) -> None:
     """A hundred of them, in the order of the plan; every other one has a line in a table."""
-    drawn = [h.text for h in page.find_elements("css selector", "article.unit h3")]
+    drawn = [h.text for h in page.find_elements("css selector", "article.device h3")]
     others = page.find_elements("css selector", "section:last-child tbody tr")
     if "Device device-0" not in drawn:
         assert len(drawn) == 2

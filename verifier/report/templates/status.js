@@ -8,7 +8,7 @@
     const [n, unit] = s < 120 ? [Math.floor(s), "second"]
       : s < 7200 ? [Math.floor(s / 60), "minute"]
         : s < 172800 ? [Math.floor(s / 3600), "hour"] : [Math.floor(s / 86400), "day"];
-    return `${n} ${device}${n === 1 ? "" : "s"}`;
+    return `${n} ${unit}${n === 1 ? "" : "s"}`;
   };
   function tick() {
     const s = Date.now() / 1000 - at;
