@@ -513,11 +513,11 @@ IN_NAMESPACE = """
 import asyncio
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
-from verifier.probes.snmp import SnmpClient, Target
+from verifier.probes.snmp import SnmpClient, SnmpTarget
 entry = SnmpEntry(name="x", version="2c", community=Secret("harbour"))
 async def run():
     async with SnmpClient() as snmp:
-        asked = Target(address=Address.parse("{address}"), entry=entry)
+        asked = SnmpTarget(address=Address.parse("{address}"), entry=entry)
         reply = await snmp.get(asked, ["1.3.6.1.2.1.1.5.0"])
         print(reply.outcome, round(reply.took_ms / 1000), reply.detail, sep="|")
 asyncio.run(run())

@@ -179,12 +179,12 @@ def test_telling_outlives_the_one_who_started_it(tmp_path: Path) -> None:
     """Killed while the command runs: it runs to its end, and a second one waits and tells nothing."""
     out, folder = tmp_path / "out", tmp_path / "m"
     code = (
-        "import sys; from pathlib import Path; from verifier.session import telling\n"
-        "from verifier.store.store import Waiting\n"
+        "import sys; from pathlib import Path; from verifier.session.sweep import deliver\n"
+        "from verifier.store.store import UndeliveredMessage\n"
         "words = f\"sh -c 'sleep 1; cat >> {sys.argv[1]}'\"\n"
-        "teller = telling.command(words, Path(sys.argv[2]), 20.0)\n"
+        "teller = deliver.command(words, Path(sys.argv[2]), 20.0)\n"
         "print('go', flush=True)\n"
-        "teller.tell(Waiting(1, {'id': 'n-1'}, 0, 0.0))\n"
+        "teller.tell(UndeliveredMessage(1, {'id': 'n-1'}, 0, 0.0))\n"
     )
     argv = [sys.executable, "-c", code, str(out), str(folder)]
     first = subprocess.Popen(argv, stdout=subprocess.PIPE, text=True, start_new_session=True)

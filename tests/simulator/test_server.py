@@ -46,11 +46,11 @@ from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.simulator import Network, running
+from verifier.simulator import SimulatedNetwork, running
 entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=16161)
 device = Device(name="device", address=Interface.parse("127.80.0.11/24"), snmp="bench")
 request = bytes.fromhex(sys.argv[1])
-with running(Network(Plan(devices=(device,)), {"mib2": Profile(id="mib2")}, {"bench": entry})):
+with running(SimulatedNetwork(Plan(devices=(device,)), {"mib2": Profile(id="mib2")}, {"bench": entry})):
     for origin, to in (("127.0.0.1", "127.80.0.11"), ("192.0.2.1", "127.80.0.11"),
                        ("127.0.0.1", "192.0.2.1"), ("192.0.2.1", "192.0.2.1")):
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
