@@ -65,7 +65,7 @@ def test_round_trip_times_agree_with_ping(lab: Lab, tool: Tool, delay_ms: int) -
     median = statistics.median(measured)
     assert median == pytest.approx(statistics.median(theirs), abs=2.0)
     reported = seen.finding("echo.round-trip", DEVICE)
-    assert (reported["device"], reported["observed"]) == ("ms", pytest.approx(median, abs=0.001))
+    assert (reported["unit"], reported["observed"]) == ("ms", pytest.approx(median, abs=0.001))
 
 
 def test_loss_is_exactly_what_the_kernel_dropped(lab: Lab, tool: Tool) -> None:
@@ -79,7 +79,7 @@ def test_loss_is_exactly_what_the_kernel_dropped(lab: Lab, tool: Tool) -> None:
     assert came == 40 + 1
     assert 40 - counted["received"] == dropped - (not warm_up["value"]["replied"])
     loss = seen.finding("echo.loss", DEVICE)
-    assert loss["device"] == "%"
+    assert loss["unit"] == "%"
     assert loss["observed"] == pytest.approx(100 * (40 - counted["received"]) / 40)
 
     answered = len(ping(lab, lab.devices[DEVICE], 40))
