@@ -210,7 +210,7 @@ def test_output_file_is_not_left_half_written(run: Run, tmp_path: Path) -> None:
     [
         ("--interval", "fast"), ("--interval", "-1s"), ("--timeout", "0"), ("--echoes", "0"),
         ("--stage", "lunch"), ("--format", "pdf"), ("--laptop", "198.18.20.250"),
-        ("--laptop-gateway", "198.18.20.1"), ("--accept-untested", "icmp.replay=no"),
+        ("--laptop-gateway", "198.18.20.1"), ("--accept-untested", "echo.replay=no"),
         ("--accept-untested", "echo.reply"), ("--accept-untested", "echo.reply="),
         ("--accept-untested", "*=no"), ("--accept-untested", "echo.*=no"),
         ("--accept-untested", "echo.reply@ferry=no"), ("--accept-untested", "=no"),

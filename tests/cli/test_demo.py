@@ -78,8 +78,8 @@ def test_kept_network_answers_until_ctrl_c(run: Run, tmp_path: Path) -> None:
         shown += process.stdout.readline()
     words: tuple[str, ...] = ("--profiles", "coast/profiles", "--credentials", "coast/credentials.toml",
              "--interval", "10ms")  # fmt: skip
-    for check in ("reply", "loss", "rtt", "jitter", "mtu", "duplicate", "reordered"):
-        words += ("--accept-untested", f"icmp.{check}=echoes may not be sent here")
+    for check in ("reply", "loss", "round-trip", "jitter", "mtu", "duplicate", "reordered"):
+        words += ("--accept-untested", f"echo.{check}=echoes may not be sent here")
     done = run("verify", "coast/plan.yaml", *words)
     process.send_signal(signal.SIGINT)
     process.stdout.close()

@@ -87,7 +87,7 @@ class Company:
             (f.check, f.subject.name, f.subject.port): (f.verdict, f.observed)
             for f in outcome.result.findings
             if f.subject.name not in NEIGHBOURS
-            and not f.check.startswith("icmp.")
+            and not f.check.startswith("echo.")
             and f.check != "snmp.engine-id"  # two say to be one engine: that may be warned of
         }
 
