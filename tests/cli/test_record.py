@@ -38,7 +38,8 @@ def handover(level_dbm: float) -> dict[str, object]:
         "stage": "handover", "started": "2026-10-01T10:00:00Z", "finished": "2026-10-01T10:01:00Z",
         "plan": {"name": "Harbour ring", "revision": "3", "sha256": "0", "file_sha256": ""},
         "verdict": "pass", "summary": {"pass": 1, "fail": 0, "warn": 0, "not-tested": 0},
-        "not_in_stage": [], "by": None, "place": None, "findings": [finding], "causes": [],
+        "not_in_stage": [], "not_asked": [], "by": None, "place": None, "findings": [finding],
+        "scope": {"whole": True, "devices": [2, 2], "links": [1, 1], "names": []}, "causes": [],
         "observations": [],
     }  # fmt: skip
 
