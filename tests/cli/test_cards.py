@@ -67,9 +67,9 @@ def test_the_blank_sheet(run: Run, tmp_path) -> None:
         EXIT_PASSED, "seen.csv: 48 rows to fill in for 4 devices\n",
     )  # fmt: skip
     observed, problems = read_observed(tmp_path / "seen.csv", read_plan(EXAMPLE)[0])
-    assert (observed.entries, problems) == ((), ())
+    assert (observed.entries, [p.rule for p in problems]) == ((), ["not-filled-in"])
     rows = list(csv.DictReader(io.StringIO((tmp_path / "seen.csv").read_text("utf-8-sig"))))
-    assert {r["device"] for r in rows} == {"", "yes/no", "V/H", "V", "deg", "m"}
+    assert {r["unit"] for r in rows} == {"", "yes/no", "V/H", "V", "deg", "m"}
     assert sum(r["device"] == "ferry-switch" for r in rows) == 6
     again = run("cards", "plan.yaml", "--blank", "seen.csv")
     assert (again.returncode, "nothing is overwritten" in again.stderr) == (EXIT_USAGE, True)

@@ -34,7 +34,7 @@ def _nothing(context: Context, soak: Soaking, counted: Sequence[EchoFigures]) ->
     why = "no echo of the soak could be counted: this laptop could not send, or not hear"
     if counted:
         why = f"none of the {sent} echoes of the soak was answered"
-    for check in ("loss", "rtt", "jitter", "gap", "duplicate", "reordered"):
+    for check in ("loss", "round-trip", "jitter", "gap", "duplicate", "reordered"):
         dead = check == "loss" and bool(counted)
         yield rests_on(
             context.finding(

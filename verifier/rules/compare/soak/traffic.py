@@ -128,7 +128,7 @@ def _rtt(
     verdict: Verdict = "pass" if not over else "warn" if limit is None else "fail"
     reason = _where(pair, farther, from_here=from_here)
     reason += "; ".join((rtt_words(seen[farther]), *near))
-    return _finding(plan, soak, pair, "rtt", verdict, reason,
+    return _finding(plan, soak, pair, "round-trip", verdict, reason,
                     observed=round(worst_ms, 3) if math.isfinite(worst_ms) else None,
                     expected=limit, unit="ms",
                     limit=None if limit is None else "max_rtt_p95_ms")  # fmt: skip
