@@ -29,7 +29,7 @@ def sweep(at: Desk, without_fast: str | None) -> tuple[dict[str, int], set[str],
     assert done.stderr == "", done.stderr
     document = json.loads(done.stdout)
     failed = {
-        r["check"] for u in document["devices"] for r in u["reasons"] if r["verdict"] == "fail"
+        r["check"] for u in document["subjects"] for r in u["reasons"] if r["verdict"] == "fail"
     }
     return document["summary"], failed, time.monotonic() - began_s
 

@@ -216,7 +216,7 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
 
 def _follow_on(at: Desk) -> None:
     """Each change of a device begins with the state that the one before ended with; each was told."""
-    changes = at.rows("SELECT unit_id, before, after FROM change ORDER BY id")
+    changes = at.rows("SELECT subject_id, before, after FROM change ORDER BY id")
     state: dict[int, str | None] = {}
     for subject, before, after in changes:
         # A device that was not sound when it was first seen comes from `untested`.

@@ -37,7 +37,7 @@ not_tested_ok:
 CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n'
 UNITS = ("lighthouse-quarry", "quarry-lighthouse")
 RUN = ("verify", "plan.yaml", "--credentials", "credentials.toml", "--echoes", "1")
-HEAD = "device,check,value,device,by,at,instrument,instrument_serial,calibration_due,photo,note"
+HEAD = "device,check,value,unit,by,at,instrument,instrument_serial,calibration_due,photo,note"
 NOW = dt.datetime.now(dt.UTC).replace(second=0, microsecond=0)
 SEEN = NOW - dt.timedelta(hours=1)
 DUE = NOW.date() + dt.timedelta(days=60)

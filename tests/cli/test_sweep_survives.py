@@ -55,7 +55,7 @@ def test_ctrl_c_stores_no_half_sweep(at: Desk) -> None:
     assert at.rows("SELECT count(*) FROM sweep") == [(0,)]
 
 
-def test_a_newer_store_is_refused(at: Desk) -> None:
+def test_a_store_of_another_version_is_refused(at: Desk) -> None:
     """Exit 4, in words, before anything is sent."""
     at.sweep()
     connection = sqlite3.connect(at.store)
@@ -64,7 +64,7 @@ def test_a_newer_store_is_refused(at: Desk) -> None:
     connection.close()
     done = at.sweep()
     assert done.returncode == 4
-    assert "newer plan-verifier" in done.stderr
+    assert "another plan-verifier" in done.stderr
 
 
 def test_odd_answers_impair_those_that_give_them(at: Desk) -> None:

@@ -49,7 +49,7 @@ def sweep(built_lab: Lab, tmp_path: Path) -> Sweep:
         )  # fmt: skip
         assert done.stderr == ""
         document: dict[str, Any] = json.loads(done.stdout)
-        document["by_name"] = {u["device"]["name"]: u for u in document["devices"]}
+        document["by_name"] = {u["subject"]["name"]: u for u in document["subjects"]}
         lines = tmp_path / "told.jsonl"
         told = lines.read_text().splitlines() if lines.exists() else []
         document["told"] = [json.loads(line) for line in told]
@@ -61,10 +61,10 @@ def sweep(built_lab: Lab, tmp_path: Path) -> Sweep:
 def test_the_right_lab_is_sound(sweep: Sweep) -> None:
     """Every device and link, IPv4 and IPv6, v2c and v3."""
     document = sweep()
-    other = [(u["device"], u["reasons"]) for u in document["devices"] if u["seen"] != "sound"]
+    other = [(u["subject"], u["reasons"]) for u in document["subjects"] if u["seen"] != "sound"]
     assert not other, other
     assert all(
-        u["uptime_s"] is not None for u in document["devices"] if u["device"]["kind"] == "device"
+        u["uptime_s"] is not None for u in document["subjects"] if u["subject"]["kind"] == "device"
     )
 
 
@@ -79,7 +79,7 @@ def test_a_device_that_is_off_is_silent_and_told(lab: Lab, sweep: Sweep) -> None
     assert first["told"] == []
     second = sweep()
     (message,) = second["told"]
-    names = {change["device"]["name"] for change in message["changes"]}
+    names = {change["subject"]["name"] for change in message["changes"]}
     assert names == {DEVICE, HOP}
     assert {change["after"] for change in message["changes"]} == {"silent"}
 
@@ -127,7 +127,7 @@ def test_a_thousand_late_echoes(
         capture_output=True, env=clean_environment(), timeout=60, check=False,
     )  # fmt: skip
     assert done.stderr == ""
-    devices = json.loads(done.stdout)["devices"]
+    devices = json.loads(done.stdout)["subjects"]
     assert {(u["seen"], u["answered"], u["loss_pct"]) for u in devices} == {seen}
     if seen[1]:
         assert all(delay_ms <= u["rtt_ms"] < 500 for u in devices)
