@@ -300,7 +300,7 @@ def test_credentials_that_cannot_be_used_are_our_fault(tmp_path: Path) -> None:
     assert "short" not in answer.reason.replace("shorter", "")
 
 
-@pytest.mark.parametrize("devices", [3, DEVICES])
+@pytest.mark.parametrize("several", [3, DEVICES])
 def test_a_fault_of_ours_leaves_one_device_unread_and_no_other(
     many: tuple[Request, SimulatedNetwork], several: int
 ) -> None:

@@ -7,6 +7,7 @@ from verifier.model.result import Finding
 from verifier.rules import radio
 from verifier.rules.diagnose.case import WRONG, CarrierFindings, Causes, FindingIndex, cause, number
 from verifier.rules.diagnose.levels import ENDS
+from verifier.rules.diagnose.settings import power_raised
 
 _OVERLOAD_NEAR_DB = 10.0
 """So far below its limit a receiver is not overloaded. Common practice, no source."""
@@ -83,6 +84,7 @@ def _no_lock(hop: CarrierFindings, end: EndName, far: EndName, level: Finding) -
     device = hop.device(end)
     settings = [s for s in _LOCK if s[1] != "mode-differs" or not radio.is_adaptive(hop.link)]
     told = hop.get("radio.test-mode", far, "fail", "warn") is not None
+    told |= any(power_raised(hop, e) and hop.get("radio.modulation", e, "fail") for e, _ in ENDS)
     for check, kind, words in settings:
         if differing := hop.all([check], (end, far), "fail"):
             if check == "radio.modulation" and told:

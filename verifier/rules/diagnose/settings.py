@@ -130,9 +130,8 @@ def _alignment(hop: CarrierFindings, end: EndName) -> Causes:
     """Lowest modulation *and* raised power; a low modulation alone follows from a low level."""
     modulation = hop.get("radio.modulation", end, "fail")
     power = hop.get("radio.tx-power", end, "fail")
-    raised = power is not None and _above(power)
     atpc = hop.get("radio.atpc", end, "fail")
-    if not raised:
+    if not power_raised(hop, end):
         return
     certainty: Certainty = "likely" if modulation is not None else "possible"
     far: EndName = "b" if end == "a" else "a"
@@ -153,6 +152,12 @@ def _heard_of_it(hop: CarrierFindings, far: EndName, *, low: bool) -> list[Findi
     strong = [level] if level is not None and _above(level) else []
     unlike = [*hop.all(_ADAPTED, [far], *WRONG), *hop.all(["radio.lock"], ("a", "b"), *WRONG)]
     return [*strong, *(unlike if low else [])]
+
+
+def power_raised(hop: CarrierFindings, end: EndName) -> bool:
+    """Whether an end sends with more power than planned, as for an alignment."""
+    power = hop.get("radio.tx-power", end, "fail")
+    return power is not None and _above(power)
 
 
 def _above(finding: Finding) -> bool:
