@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from verifier.probes.pace import Pace
+from verifier.session.world import Pace, World
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,13 +41,13 @@ class Paces:
     loopback: Pace
 
     @classmethod
-    def of(cls, probing: Probing, *, shared: bool = False) -> Paces:
+    def of(cls, probing: Probing, world: World, *, shared: bool = False) -> Paces:
         """The paces for these settings; `shared` with processes that are forked later."""
-        network = Pace(probing.max_packets_per_s or DEFAULT_PACKETS_PER_S, shared=shared)
+        network = world.pace(probing.max_packets_per_s or DEFAULT_PACKETS_PER_S, shared=shared)
         return cls(
             network=network,
-            on_link=Pace(ON_LINK_PER_S),
-            loopback=Pace(None) if probing.max_packets_per_s is None else network,
+            on_link=world.pace(ON_LINK_PER_S),
+            loopback=world.pace(None) if probing.max_packets_per_s is None else network,
         )
 
     def for_address(self, *, loopback: bool) -> Pace:

@@ -7,7 +7,6 @@ import dataclasses
 import gc
 import socket
 from collections.abc import Awaitable, Sequence
-from types import TracebackType
 from typing import Self
 
 from verifier.model.address import Address
@@ -64,12 +63,7 @@ class SnmpClient:
     async def __aenter__(self) -> Self:
         return self
 
-    async def __aexit__(
-        self,
-        kind: type[BaseException] | None,
-        raised: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    async def __aexit__(self, *exc: object) -> None:
         self.close()
 
     def close(self) -> None:
