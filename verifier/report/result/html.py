@@ -10,7 +10,6 @@ from typing import Any
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Device, Plan
 from verifier.model.result import VERDICTS, Finding, Result, overall
-from verifier.report import ReportStyle
 from verifier.report.html.page import draw
 from verifier.report.html.plots import plots, soak_title
 from verifier.report.result import entered
@@ -23,6 +22,7 @@ from verifier.report.sentences import (
     scope_words,
     sentence,
 )
+from verifier.report.style import ReportStyle
 
 Row = dict[str, Any]
 
