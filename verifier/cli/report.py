@@ -26,9 +26,10 @@ from verifier.model.plan import NotTestedOk, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Result
-from verifier.report import FORMATS, ReportStyle, brief, format_of
 from verifier.report.plain import plain
+from verifier.report.result import FORMATS, brief, format_of
 from verifier.report.result.json import laid_out, result_of
+from verifier.report.style import ReportStyle
 from verifier.rules.plan import READING, RULES, check
 
 _RESULT = "plan-verifier/result/1"

@@ -11,7 +11,8 @@ from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.plan import EndName
 from verifier.model.profile import ProfileReading as Planned
-from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules.alignment import (
     AlignedCarrier,
     EndView,

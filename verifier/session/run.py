@@ -15,7 +15,7 @@ from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import PlanReference, Result
-from verifier.probes.snmp import SnmpTarget
+from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules.compare import REACH, VERIFY
 from verifier.rules.compare.judge import compare
 from verifier.rules.health import HEALTH_CHECKS

@@ -11,7 +11,8 @@ from verifier.model.address import Address, prefix_of_mask
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
-from verifier.probes.snmp import SnmpClient, SnmpTarget, VarBind
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget, VarBind
 from verifier.rules.mib import ports
 from verifier.session.ask.questions import OIDS, PORT_COLUMNS, Questions
 from verifier.session.ask.readings import MAX_INTERFACES

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile, ProfileReading
-from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules import radio
 from verifier.session.ask import readings
 from verifier.session.recorder import Recorder, RecorderEntry

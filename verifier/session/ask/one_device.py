@@ -10,7 +10,8 @@ from verifier.model import mib
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.profile import Profile
-from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget
 from verifier.session.ask import readings
 from verifier.session.ask.readings import ReadingResult, failure
 from verifier.session.limits import Paces, Probing

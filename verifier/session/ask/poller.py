@@ -10,8 +10,9 @@ from typing import Protocol, Self
 from verifier.model.address import Address
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
-from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import fastest
+from verifier.probes.snmp.values import SnmpTarget
 from verifier.session.ask import levels
 from verifier.session.ask.for_evidence import EvidencePoll
 from verifier.session.ask.for_health import HealthPoll

@@ -18,8 +18,15 @@ from dataclasses import dataclass
 
 from verifier.model import mib
 from verifier.model.profile import ProfileReading
-from verifier.probes.snmp import ColumnTable, SnmpClient, SnmpReply, SnmpTarget, VarBind
-from verifier.probes.snmp.values import MISSING, oid_tuple
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import (
+    MISSING,
+    ColumnTable,
+    SnmpReply,
+    SnmpTarget,
+    VarBind,
+    oid_tuple,
+)
 from verifier.rules.mib import ports
 from verifier.rules.profile import decode
 

@@ -14,7 +14,8 @@ from typing import Any
 
 from verifier.model import mib
 from verifier.model.address import Address, Interface
-from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget, VarBind
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpReply, SnmpTarget, VarBind
 from verifier.rules.mib import routes
 from verifier.rules.mib.routes import RouteTable
 from verifier.session.ask.readings import failure

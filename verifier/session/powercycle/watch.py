@@ -22,7 +22,8 @@ from verifier.probes.echo.mtu import SMALL_BYTES, payload_bytes
 from verifier.probes.echo.watch import EchoWatch, Unheard, Watched
 from verifier.probes.laptop import look as this_machine
 from verifier.probes.pace import Pace
-from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.powercycle import RESTART, RestartTimes
 from verifier.rules.profile import decode

@@ -13,7 +13,8 @@ from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import SnmpEntry
 from verifier.model.profile import Profile
-from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpReply, SnmpTarget
 from verifier.rules.mib import gateways
 from verifier.rules.profile import decode
 from verifier.session.ask import readings

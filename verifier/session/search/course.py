@@ -19,7 +19,7 @@ from verifier.probes.cable.listen import Wire, open_wires
 from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
 from verifier.probes.laptop import look as this_machine
 from verifier.probes.pace import Pace
-from verifier.probes.snmp import SnmpClient
+from verifier.probes.snmp.client import SnmpClient
 from verifier.rules import search as rules
 from verifier.rules.mib import gateways
 from verifier.rules.search.candidates import Key, key_of

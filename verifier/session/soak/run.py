@@ -18,7 +18,8 @@ from verifier.model.subject import Subject
 from verifier.probes.echo.burst import Echoer, EchoTarget
 from verifier.probes.echo.mtu import SMALL_BYTES, path_mtus
 from verifier.probes.echo.watch import EchoWatch, elapsed
-from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget
 from verifier.session.limits import Paces, Probing
 from verifier.session.recorder import Clock, Recorder, numbered
 from verifier.session.soak.blocks import BLOCK_S, Block, EchoBlocks, ValueBlocks

@@ -13,8 +13,8 @@ from verifier.model import mib
 from verifier.model.observation import Observation
 from verifier.model.plan import Device
 from verifier.model.profile import Profile, ProfileReading
-from verifier.probes.snmp import SnmpClient, SnmpTarget, VarBind
-from verifier.probes.snmp.values import MISSING
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import MISSING, SnmpTarget, VarBind
 from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.mib import ports
 from verifier.rules.mib.ports import speed_mbps
