@@ -18,8 +18,8 @@ from pathlib import Path
 from verifier.model.address import Interface
 from verifier.model.plan import Device, Plan
 from verifier.probes.world import ThisMachine
-from verifier.report import ReportStyle
 from verifier.report.fit import json, text
+from verifier.report.style import ReportStyle
 from verifier.session.laptop.fit import FitQuestion, answer
 
 SETUP = """ip link set lo up; ip link add eth0 type veth peer name far

@@ -25,7 +25,8 @@ from verifier.cli.demo import _write as write_coast
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
-from verifier.simulator import PlantedFault, Remote, running_process
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.running import Remote, running_process
 
 SUBJECTS = ("lighthouse-quarry", "quarry-lighthouse", "harbour-switch")
 SLOW_PORT = PlantedFault(kind="port-slow", device="harbour-switch", port="port1", value=10)

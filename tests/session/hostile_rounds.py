@@ -18,7 +18,9 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Plan
 from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, run
-from verifier.simulator import PlantedFault, SimulatedNetwork, running
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 PORT, OTHERS_PORT = free_port(), free_port()
 PLAN = """\

@@ -21,14 +21,17 @@ from verifier.model import mib
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.subject import Subject
 from verifier.probes.world import ThisMachine
-from verifier.report import FORMATS, ReportStyle
+from verifier.report.result import FORMATS
+from verifier.report.style import ReportStyle
 from verifier.session import Probing, Request, run
 from verifier.session.signals import Signals
 from verifier.session.sweep.loop import Settings, SweepLoop
-from verifier.simulator import SimulatedNetwork, running
 from verifier.simulator.agent.cells import CellTable
 from verifier.simulator.device import Made
-from verifier.store import opened, schema
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
+from verifier.store import schema
+from verifier.store.store import opened
 
 __all__ = ["postgresql", "url"]
 pytestmark = pytest.mark.icmp

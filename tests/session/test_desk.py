@@ -27,7 +27,8 @@ from verifier.session.signals import Signals
 from verifier.session.sweep import deliver, status_page
 from verifier.session.sweep.loop import Settings, SweepLoop
 from verifier.session.sweep.process import Measured
-from verifier.store import Store, opened, schema
+from verifier.store import schema
+from verifier.store.store import Store, opened
 
 __all__ = ["receiver"]
 pytestmark = pytest.mark.icmp

@@ -16,8 +16,9 @@ from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.profile import ProfileReading
 from verifier.probes.world import ThisMachine
-from verifier.report import FORMATS, Annex, ReportStyle
+from verifier.report.result import FORMATS
 from verifier.report.result.pictures import pictures
+from verifier.report.style import Annex, ReportStyle
 from verifier.session import Probing, Request, run
 
 pytestmark = [pytest.mark.snmpd, pytest.mark.icmp]

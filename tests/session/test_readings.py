@@ -15,12 +15,14 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.profile import Profile, ProfileReading
 from verifier.model.subject import Subject
-from verifier.probes.snmp import SnmpClient, SnmpTarget, VarBind
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget, VarBind
 from verifier.probes.world import ThisMachine
 from verifier.session.ask import readings
 from verifier.session.ask.for_evidence import EvidencePoll
 from verifier.session.recorder import Recorder
-from verifier.simulator import SimulatedNetwork, running
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 LEVEL = "1.3.6.1.4.1.32473.7.1.3"
 MHZ = "1.3.6.1.4.1.32473.7.1.4"

@@ -32,7 +32,9 @@ from verifier.session.ask.poller import Poller
 from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
 from verifier.session.run import _jobs
-from verifier.simulator import PlantedFault, SimulatedNetwork, running
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 PORT = 16361
 DEVICES = 160

@@ -23,7 +23,8 @@ from verifier.model.plan import Carrier, Device, End, Link, Plan
 from verifier.model.profile import Profile, ProfileReading
 from verifier.model.result import Result
 from verifier.model.subject import Subject
-from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget
 from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, run
 from verifier.session.ask import in_processes
@@ -31,7 +32,9 @@ from verifier.session.ask import levels as ask_levels
 from verifier.session.ask.poller import Job, LoopPoller
 from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
-from verifier.simulator import PlantedFault, SimulatedNetwork, running
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 END = "tx_mhz: 13143, tx_power_dbm: 18, antenna_dbi: 36.1, rx_level_dbm: -45.6"
 PLAN = f"""\

@@ -20,8 +20,9 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Port
 from verifier.model.profile import Profile, ProfileReading
 from verifier.model.subject import Subject
-from verifier.probes.snmp import SnmpClient, SnmpTarget, VarBind
+from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import FastClient
+from verifier.probes.snmp.values import SnmpTarget, VarBind
 from verifier.probes.world import ThisMachine
 from verifier.session.ask import readings
 from verifier.session.ask.for_evidence import EvidencePoll

@@ -17,7 +17,9 @@ from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, run
-from verifier.simulator import PlantedFault, SimulatedNetwork, running
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 pytestmark = pytest.mark.icmp
 F, W, T = "fail", "warn", "not-tested"

@@ -93,9 +93,7 @@ def _present(chance: random.Random, n: int, profile: Profile) -> Interface | Non
     return Interface.parse(f"203.0.113.{10 + n}/24")
 
 
-def device_for(
-    device: Device, n: int, profile: Profile, chance: random.Random, **more: object
-) -> MemoryDevice:
+def device_for(device: Device, n: int, profile: Profile, chance: random.Random) -> MemoryDevice:
     """A device in memory with the hardware of a planned one, where that one is at present."""
     at = device.present_address or profile.factory.address or device.address
     delivered = DeviceSettings(address=profile.factory.address or FACTORY)

@@ -17,6 +17,7 @@ from tests.stories.bench import (
     masked,
     slipped,
 )
+from verifier.model.address import Interface
 from verifier.model.plan import Device
 from verifier.model.search import SearchResult
 from verifier.session.search.run import Search, look_for
@@ -93,7 +94,7 @@ def _other_hardware(stranger: MemoryDevice) -> Device:
     return dataclasses.replace(stranger.hardware, serial="S-1050")
 
 
-def _laptop(chance: random.Random, bench: Bench, device: Device) -> list:
+def _laptop(chance: random.Random, bench: Bench, device: Device) -> list[Interface]:
     taken = {h.address for d in bench.everything for h in d.running.held}
     made = bench.devices[device.name]
     places = [made.running.address, device.address, FACTORY]

@@ -19,6 +19,7 @@ from tests.stories.bench import (
     slipped,
 )
 from verifier.errors import CannotMeasureError
+from verifier.model.address import Interface
 from verifier.model.plan import Device
 from verifier.model.result import Finding, Result
 from verifier.session import Probing, Request
@@ -73,7 +74,7 @@ def _set(chance: random.Random, device: Device, made: MemoryDevice) -> None:
     ))  # fmt: skip
 
 
-def _laptop(chance: random.Random, bench: Bench) -> list:
+def _laptop(chance: random.Random, bench: Bench) -> list[Interface]:
     taken = {h.address for d in bench.everything for h in d.running.held}
     own = beside(chance, bench.plan.devices[0].address, taken)
     return [own, beside(chance, FACTORY, taken)] if chance.random() < 0.5 else [own]
@@ -146,9 +147,7 @@ class Person:
         self.world.clocks.call_at(at_s + 4.0, there)
 
 
-def judge(
-    bench: Bench, person: Person, before: dict[str, DeviceSettings], result: Result
-) -> None:
+def judge(bench: Bench, person: Person, before: dict[str, DeviceSettings], result: Result) -> None:
     """Nothing is called saved that was not; what was saved and came back is not called lost."""
     found = {(f.check, f.subject.name): f for f in result.findings}
     for name, made in bench.devices.items():

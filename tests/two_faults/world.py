@@ -28,16 +28,19 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Plan
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget
 from verifier.probes.world import ThisMachine
-from verifier.rules.compare import Judgement, compare
+from verifier.rules.compare.judge import Judgement, compare
 from verifier.rules.compare.seen import laptop_value, route_value
 from verifier.session.ask import levels
 from verifier.session.ask.for_evidence import EvidencePoll
 from verifier.session.recorder import Recorder, RecorderEntry, numbered
-from verifier.simulator import PlantedFault, SimulatedNetwork, running
 from verifier.simulator.condition import Condition
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.radio import Setting
+from verifier.simulator.running import running
 
 HERE = Path(__file__).parent
 OF_DEVICE = frozenset(

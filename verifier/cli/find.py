@@ -19,8 +19,9 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.search import Candidate, SearchResult
-from verifier.report import ENDINGS, ReportStyle
 from verifier.report.plain import plain
+from verifier.report.result import ENDINGS
+from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
     from verifier.session.search.run import Search

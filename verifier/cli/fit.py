@@ -14,8 +14,9 @@ import click
 from verifier.cli import options, output
 from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
 from verifier.model.fit import FitReport
-from verifier.report import ENDINGS, ReportStyle
 from verifier.report.plain import plain
+from verifier.report.result import ENDINGS
+from verifier.report.style import ReportStyle
 from verifier.rules.cable import is_without_link
 
 if TYPE_CHECKING:

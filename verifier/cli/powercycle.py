@@ -18,8 +18,8 @@ from verifier.model.cautions import CLOSING, cautions
 from verifier.model.laptop import Laptop
 from verifier.model.plan import Device, Plan, Stage
 from verifier.model.profile import Profile
-from verifier.report import FORMATS
 from verifier.report.plain import paragraph
+from verifier.report.result import FORMATS
 from verifier.rules.cable import advice
 from verifier.rules.outage import behind
 from verifier.rules.powercycle import WAIT_BOOTS

@@ -22,14 +22,15 @@ from verifier.errors import (
 )
 from verifier.files.disk_write import clear
 from verifier.files.read_plan import plan_sha256
-from verifier.report import ReportStyle, format_of
 from verifier.report.plain import plain
+from verifier.report.result import format_of
+from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
     from verifier.model.health import SweepReport
     from verifier.session import Request
     from verifier.session.sweep.loop import Settings
-    from verifier.store import Store
+    from verifier.store.store import Store
 
 _FORMATS = ("text", "json")
 _DAY_S = 86_400.0
@@ -158,7 +159,7 @@ def sweep(**given: Any) -> int:
     from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
     from verifier.session.signals import Signals  # noqa: PLC0415
     from verifier.session.sweep.loop import SweepLoop  # noqa: PLC0415 - bad input needs no probes
-    from verifier.store import opened  # noqa: PLC0415
+    from verifier.store.store import opened  # noqa: PLC0415
 
     with ExitStack() as stack:
         out = stack.enter_context(output.opened(path, inputs=inputs))
@@ -227,7 +228,7 @@ def _page(folder: Path | None) -> Path | None:
 def _settings(store: Store, given: dict[str, Any], page: Path | None) -> Settings:
     from verifier.session.sweep import deliver  # noqa: PLC0415
     from verifier.session.sweep.loop import Settings  # noqa: PLC0415
-    from verifier.store import Retention  # noqa: PLC0415
+    from verifier.store.retention import Retention  # noqa: PLC0415
 
     marks, limit_s = deliver.marks_of(store), given["tell_limit"]
     tellers: list[deliver.Delivery] = []

@@ -15,7 +15,8 @@ import click
 from verifier.cli import evidence, options, output, soak
 from verifier.errors import EXIT_INTERRUPTED, EXIT_OURS, UsageError
 from verifier.files.read_plan import plan_sha256
-from verifier.report import FORMATS, ReportStyle, brief, format_of
+from verifier.report.result import FORMATS, brief, format_of
+from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

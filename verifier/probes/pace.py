@@ -8,10 +8,21 @@ import struct
 import threading
 import time
 from collections.abc import Callable
-from typing import Final
+from typing import Final, Protocol
 
 CATCH_UP_S: Final = 0.02
 """A thread that wakes late may still take the slots of so long ago, so that the rate holds."""
+
+
+class Slots(Protocol):
+    """Gives out sending slots; the times are those of the monotonic clock."""
+
+    @property
+    def unlimited(self) -> bool:
+        """Whether slots are never in the future."""
+
+    def slot(self, not_before_s: float | None = None) -> float:
+        """Takes the next slot; the time at which the packet may leave."""
 
 
 class _Next:

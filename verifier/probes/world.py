@@ -37,7 +37,7 @@ from verifier.probes.echo.open import open_socket
 from verifier.probes.echo.watch import EchoSink, EchoWatch, Watched, elapsed
 from verifier.probes.laptop import look as this_machine
 from verifier.probes.laptop.versions import versions
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Pace, Slots
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import fastest
 
@@ -111,7 +111,7 @@ class CableAccess:
         source: Address,
         addresses: Sequence[Address],
         unplanned: Sequence[Address],
-        pace: Any,
+        pace: Slots,
         stop: threading.Event,
     ) -> Mapping[Address, tuple[Mac, ...]]:
         """See `probes.cable.arp.holders`; nobody where this is not Linux."""
@@ -188,7 +188,7 @@ class EchoAccess:
     @staticmethod
     @contextmanager
     def sender(
-        *, pace: Any, on_link_pace: Any, loopback_pace: Any | None = None
+        *, pace: Slots, on_link_pace: Slots, loopback_pace: Slots | None = None
     ) -> Iterator[_Sender]:
         """Who sends series of echoes."""
         with Echoer(pace=pace, on_link_pace=on_link_pace, loopback_pace=loopback_pace) as echoer:
@@ -200,9 +200,9 @@ class EchoAccess:
         planned: int,
         *,
         timeout_s: float,
-        pace: Any,
-        on_link_pace: Any,
-        loopback_pace: Any,
+        pace: Slots,
+        on_link_pace: Slots,
+        loopback_pace: Slots,
         stop: threading.Event,
     ) -> list[mtu.PathMtu]:
         """See `probes.echo.mtu.path_mtus`."""
@@ -224,7 +224,7 @@ class EchoAccess:
         timeout_s: float,
         long_s: float,
         stop: threading.Event,
-        pace: Any | None = None,
+        pace: Slots | None = None,
     ) -> None:
         """See `probes.echo.watch.EchoWatch`; `sink` is called from its thread."""
 
@@ -260,12 +260,12 @@ class ThisMachine:
         return Pace(per_s, shared=shared)
 
     @staticmethod
-    def snmp(pace: Any | None = None, *, values_only: bool = False) -> SnmpClient:
+    def snmp(pace: Slots | None = None, *, values_only: bool = False) -> SnmpClient:
         """See `probes.snmp`; the faster library tells values only."""
         return fastest(pace) if values_only else SnmpClient(pace)
 
     @staticmethod
-    async def tcp(address: Address, port: int, *, timeout_s: float, pace: Any) -> tcp.TcpAnswer:
+    async def tcp(address: Address, port: int, *, timeout_s: float, pace: Slots) -> tcp.TcpAnswer:
         """See `probes.tcp`."""
         return await tcp.connect(address, port, timeout_s=timeout_s, pace=pace)
 

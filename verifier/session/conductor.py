@@ -16,8 +16,8 @@ from verifier.model.observation import ACCEPTED, OBSERVED, Observation
 from verifier.model.plan import Device
 from verifier.model.subject import Subject
 from verifier.probes.echo.series import EchoTarget
-from verifier.rules.compare.reach import planned_services
 from verifier.rules.compare.seen import laptop_value, route_value
+from verifier.rules.compare.tcp import planned_services
 from verifier.session.ask.levels import sample_links, watch
 from verifier.session.ask.poller import Job, LoopPoller, Poller
 from verifier.session.laptop.fit import routes_of

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from verifier.session.world import Pace, World
+from verifier.probes.pace import Slots
+from verifier.session.world import World
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,9 +37,9 @@ ON_LINK_PER_S = 150.0
 class Paces:
     """The paces that all probes of one run share."""
 
-    network: Pace
-    on_link: Pace
-    loopback: Pace
+    network: Slots
+    on_link: Slots
+    loopback: Slots
 
     @classmethod
     def of(cls, probing: Probing, world: World, *, shared: bool = False) -> Paces:
@@ -50,6 +51,6 @@ class Paces:
             loopback=world.pace(None) if probing.max_packets_per_s is None else network,
         )
 
-    def for_address(self, *, loopback: bool) -> Pace:
+    def for_address(self, *, loopback: bool) -> Slots:
         """The pace of packets to one address."""
         return self.loopback if loopback else self.network

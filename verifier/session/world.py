@@ -20,6 +20,7 @@ from verifier.probes.cable.frames import Frame
 from verifier.probes.echo.mtu import PathMtu
 from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.probes.echo.watch import EchoSink, Watched
+from verifier.probes.pace import Slots
 from verifier.probes.snmp.values import ColumnTable, SnmpReply, SnmpTarget
 from verifier.probes.snmp.walk import REPETITIONS
 from verifier.probes.tcp import TcpAnswer
@@ -145,21 +146,10 @@ class CableAccess(Protocol):
         source: Address,
         addresses: Sequence[Address],
         unplanned: Sequence[Address],
-        pace: Pace,
+        pace: Slots,
         stop: threading.Event,
     ) -> Mapping[Address, tuple[Mac, ...]]:
         """Everybody who answers by ARP for each address. Raises OSError: no permission, ..."""
-
-
-class Pace(Protocol):
-    """Gives out sending slots at a steady rate."""
-
-    @property
-    def unlimited(self) -> bool:
-        """Whether slots are never in the future."""
-
-    def slot(self, not_before_s: float | None = None) -> float:
-        """Takes the next slot; the monotonic time at which the packet may leave."""
 
 
 class EchoSender(Protocol):
@@ -191,7 +181,7 @@ class EchoAccess(Protocol):
     """Echoes (ICMP)."""
 
     def sender(
-        self, *, pace: Pace, on_link_pace: Pace, loopback_pace: Pace | None = None
+        self, *, pace: Slots, on_link_pace: Slots, loopback_pace: Slots | None = None
     ) -> AbstractContextManager[EchoSender]:
         """Who sends series of echoes; see `probes.echo.burst.Echoer`."""
 
@@ -201,9 +191,9 @@ class EchoAccess(Protocol):
         planned: int,
         *,
         timeout_s: float,
-        pace: Pace,
-        on_link_pace: Pace,
-        loopback_pace: Pace,
+        pace: Slots,
+        on_link_pace: Slots,
+        loopback_pace: Slots,
         stop: threading.Event,
     ) -> list[PathMtu]:
         """What reaches each target whole. Raises CannotMeasureError where a socket is missing."""
@@ -217,7 +207,7 @@ class EchoAccess(Protocol):
         timeout_s: float,
         long_s: float,
         stop: threading.Event,
-        pace: Pace | None = None,
+        pace: Slots | None = None,
     ) -> None:
         """Echoes on a grid for `long_s` seconds, or until `stop` is set.
 
@@ -283,13 +273,13 @@ class World(Protocol):
     def chance(self) -> random.Random:
         """Draws lots."""
 
-    def pace(self, per_s: float | None, *, shared: bool = False) -> Pace:
+    def pace(self, per_s: float | None, *, shared: bool = False) -> Slots:
         """Sending slots, so many a second; `shared` with processes that are forked later."""
 
-    def snmp(self, pace: Pace | None = None, *, values_only: bool = False) -> SnmpManager:
+    def snmp(self, pace: Slots | None = None, *, values_only: bool = False) -> SnmpManager:
         """Who asks agents; `values_only`: it need not tell types, and may be quicker."""
 
-    async def tcp(self, address: Address, port: int, *, timeout_s: float, pace: Pace) -> TcpAnswer:
+    async def tcp(self, address: Address, port: int, *, timeout_s: float, pace: Slots) -> TcpAnswer:
         """Opens and closes one connection."""
 
     def run(self, work: Coroutine[Any, Any, _Value]) -> _Value:

@@ -34,7 +34,7 @@ from verifier.probes.echo.series import EchoTarget, Series
 from verifier.probes.echo.sockets import Arrival, EchoSocket
 from verifier.probes.laptop.link_watch import Links
 from verifier.probes.laptop.look import LinkState, link_state
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Pace, Slots
 
 Unheard = Literal["lost", "not-counted"]
 
@@ -119,7 +119,7 @@ class EchoWatch:
         *,
         step_s: float,
         timeout_s: float,
-        pace: Pace | None = None,
+        pace: Slots | None = None,
         clock: Callable[[], float] = elapsed,
         look: Callable[[str], LinkState] = link_state,
     ) -> None:

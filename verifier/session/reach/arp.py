@@ -17,10 +17,11 @@ from verifier.model.address import Address, Interface, Mac
 from verifier.model.laptop import Route
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
+from verifier.probes.pace import Slots
 from verifier.rules.fit.hosts import highest_free
 from verifier.rules.fit.suggest import taken_addresses
 from verifier.session.recorder import Recorder
-from verifier.session.world import CableAccess, Pace
+from verifier.session.world import CableAccess
 
 HOLDERS, UNPLANNED = "holders", "unplanned-answer"
 _UNPLANNED = 2
@@ -72,7 +73,7 @@ class Arping:
         records: Mapping[str, Recorder],
         laptop: Recorder,
         cable: CableAccess,
-        pace: Pace,
+        pace: Slots,
         stop: threading.Event,
     ) -> None:
         """Writes down who answered for each device, and for what nobody in the plan holds."""

@@ -16,10 +16,11 @@ from verifier.model.laptop import Laptop
 from verifier.model.search import HeardFrames
 from verifier.probes.cable.arp import PROBE_NUM
 from verifier.probes.cable.frames import Frame
+from verifier.probes.pace import Slots
 from verifier.rules.search.candidates import Key, key_of
 from verifier.rules.search.identity import TENTATIVE
 from verifier.session.recorder import timestamp
-from verifier.session.world import Clocks, Pace, Wire
+from verifier.session.world import Clocks, Wire
 
 MAX_HEARD = 5000
 """Different things that are remembered; a busy cable has some hundred stations."""
@@ -98,7 +99,7 @@ class FrameListener:
                     self._naming.setdefault(key_of(address), []).append(said)
 
     async def ask(
-        self, wanted: Mapping[str, Sequence[Question]], pace: Pace, spacing_s: float
+        self, wanted: Mapping[str, Sequence[Question]], pace: Slots, spacing_s: float
     ) -> None:
         """Asks by interface, three times each, `spacing_s` apart or more; hears answers.
 

@@ -24,7 +24,8 @@ from verifier.session.signals import Signals
 from verifier.session.sweep.deliver import Delivery, tell_all
 from verifier.session.sweep.process import Measured, Measuring
 from verifier.session.world import World
-from verifier.store import Retention, Store
+from verifier.store.retention import Retention
+from verifier.store.store import Store
 
 ALONE_VALID_S = 3600.0
 """For how long a sweep speaks that is not one of a series: an hour."""

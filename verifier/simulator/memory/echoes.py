@@ -6,12 +6,13 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from typing import Any
 
 from verifier.model.address import Address
 from verifier.probes.echo.mtu import PathMtu
 from verifier.probes.echo.series import TIMED_OUT, EchoSeries, EchoTarget, Silence
 from verifier.probes.echo.watch import EchoSink, Watched
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Slots
 from verifier.simulator.memory.cable import RTT_S
 from verifier.simulator.memory.device import MemoryDevice
 from verifier.simulator.memory.loop import MemoryClocks
@@ -35,14 +36,14 @@ class MemoryEchoes:
 
     @contextmanager
     def sender(
-        self, *, pace: Pace, on_link_pace: Pace, loopback_pace: Pace | None = None
+        self, *, pace: Slots, on_link_pace: Slots, loopback_pace: Slots | None = None
     ) -> Iterator[MemoryEchoSender]:
         """Who sends series of echoes."""
         del on_link_pace, loopback_pace
         yield MemoryEchoSender(self, pace)
 
     async def path_mtus(
-        self, targets: Sequence[EchoTarget], planned: int, **how: object
+        self, targets: Sequence[EchoTarget], planned: int, **how: Any
     ) -> list[PathMtu]:
         """Whatever answers, answers in the planned size."""
         del how
@@ -62,7 +63,7 @@ class MemoryEchoes:
         timeout_s: float,
         long_s: float,
         stop: threading.Event,
-        pace: Pace | None = None,
+        pace: Slots | None = None,
     ) -> None:
         """Echoes on a grid: each row at its places, until the time is over or `stop` is set."""
         del pace
@@ -105,7 +106,7 @@ class MemoryEchoSender:
 
     kernel_drops = 0
 
-    def __init__(self, echoes: MemoryEchoes, pace: Pace) -> None:
+    def __init__(self, echoes: MemoryEchoes, pace: Slots) -> None:
         self._echoes, self._pace = echoes, pace
 
     async def run(  # noqa: PLR0913

@@ -13,7 +13,7 @@ from verifier.errors import CannotMeasureError
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.laptop import Laptop, LaptopInterface, Route
 from verifier.probes.cable.frames import Frame
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Pace, Slots
 from verifier.probes.tcp import TcpAnswer
 from verifier.simulator.memory.cable import RTT_S, MemoryCable
 from verifier.simulator.memory.device import MemoryDevice
@@ -244,7 +244,7 @@ class MemoryCableAccess:
         source: Address,
         addresses: Sequence[Address],
         unplanned: Sequence[Address],
-        pace: Pace,
+        pace: Slots,
         stop: threading.Event,
     ) -> Mapping[Address, tuple[Mac, ...]]:
         """Everybody who answers by ARP for each address."""
@@ -286,12 +286,12 @@ class MemoryWorld:
         del shared
         return Pace(per_s, clock=self.clocks.monotonic_s)
 
-    def snmp(self, pace: Pace | None = None, *, values_only: bool = False) -> MemorySnmpManager:
+    def snmp(self, pace: Slots | None = None, *, values_only: bool = False) -> MemorySnmpManager:
         """Who asks agents."""
         del pace, values_only
         return MemorySnmpManager(self.clocks, self.laptop.reached)
 
-    async def tcp(self, address: Address, port: int, *, timeout_s: float, pace: Pace) -> TcpAnswer:
+    async def tcp(self, address: Address, port: int, *, timeout_s: float, pace: Slots) -> TcpAnswer:
         """Opens where the device's family or plan has the service."""
         del pace
         device = self.laptop.reached(address)
