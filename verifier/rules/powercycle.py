@@ -270,6 +270,8 @@ def _saved(
 ) -> Finding:
     old, new = (settings(device, part) for part in seen)
     verdict, reason, observed, advice = _verdict(old, new, how, reverted)
+    if how is not None and (exchanged := _exchanged(device, seen)):
+        verdict, reason, observed, advice = "not-tested", *exchanged
     return Finding(
         check="settings.saved",
         subject=Subject("device", device.name),
@@ -280,6 +282,22 @@ def _saved(
         origin=plan.origin("devices", device.name),
         advice=advice,
     )
+
+
+def _exchanged(
+    device: Device, seen: tuple[Sequence[Observation], Sequence[Observation]]
+) -> tuple[str, str, str] | None:
+    """What is said where another device answers than before, by its hardware address."""
+    old, new = (
+        DeviceObservations(o for o in part if o.subject.name == device.name).first("neighbour")
+        for part in seen
+    )
+    if old is None or new is None or old.value == new.value or None in {old.value, new.value}:
+        return None
+    reason = (
+        f"another device answers now: hardware address {new.value}, before the restart {old.value}"
+    )
+    return reason, str(new.value), "plug the device in that was read before, and restart that one"
 
 
 def _verdict(

@@ -1,0 +1,14 @@
+"""Stories of each kind, by name: each takes a `random.Random` and raises where something is off."""
+
+import random
+from collections.abc import Callable
+
+from tests.stories.find import lost
+from tests.stories.guide import led
+from tests.stories.powercycle import restarted
+
+KINDS: dict[str, Callable[[random.Random], None]] = {
+    "guide": led,
+    "find": lost,
+    "powercycle": restarted,
+}
