@@ -68,8 +68,8 @@ def _subjects(plan: Plan, done: SweepReport, confirm: int) -> dict[Subject, Subj
     windows, found = Windows(plan), {}
     for reading in done.sweep.readings:
         memory = done.memories[reading.subject]
-        untold = memory.state != memory.told
-        held = windows.at(memory, done.sweep.started_s) if untold else None
+        not_notified = memory.state != memory.notified
+        held = windows.at(memory, done.sweep.started_s) if not_notified else None
         found[reading.subject] = subject_status(reading, memory, confirm=confirm, held=held)
     return found
 

@@ -110,7 +110,7 @@ def windows_now(
     windows = Windows(plan)
     held: dict[str, list[SubjectStatus]] = {}
     for memory in memories:
-        if memory.state != memory.told and (name := windows.at(memory, at_s)) is not None:
+        if memory.state != memory.notified and (name := windows.at(memory, at_s)) is not None:
             held.setdefault(name, []).append(subjects[memory.subject])
     return tuple(
         WindowNow(
