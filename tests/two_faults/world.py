@@ -30,7 +30,7 @@ from verifier.model.result import Finding
 from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget
-from verifier.rules.compare import Judgement, compare
+from verifier.rules.compare.judge import Judgement, compare
 from verifier.rules.compare.seen import laptop_value, route_value
 from verifier.session.ask import levels
 from verifier.session.ask.for_evidence import EvidencePoll

@@ -214,7 +214,8 @@ def _judge_again(stored: _Stored, out: output.Output, given: dict[str, Any]) -> 
 
 def _judged(stored: _Stored) -> Result:
     """The result by today's rules; where the plan says so is kept from the old findings."""
-    from verifier.rules.compare import REACH, VERIFY, compare  # noqa: PLC0415
+    from verifier.rules.compare import REACH, VERIFY  # noqa: PLC0415
+    from verifier.rules.compare.judge import compare  # noqa: PLC0415
     from verifier.rules.powercycle import judge  # noqa: PLC0415
 
     evidence, old = stored.whole("--judge-again"), stored.result

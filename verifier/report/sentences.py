@@ -12,7 +12,7 @@ from typing import Any
 from verifier.model.manual import BY_CHECK
 from verifier.model.result import Accepted, NotAsked, Result, Scope
 from verifier.report.plain import plain
-from verifier.rules.compare.asked import by_whom
+from verifier.rules.compare.scope import by_whom
 from verifier.rules.compare.soak.context import SOAK
 from verifier.rules.soak.tally import title
 

@@ -20,8 +20,8 @@ from verifier.probes import tcp
 from verifier.probes.echo.burst import EchoTarget
 from verifier.probes.laptop import look as this_machine
 from verifier.probes.pace import Pace
-from verifier.rules.compare.reach import planned_services
 from verifier.rules.compare.seen import laptop_value, route_value
+from verifier.rules.compare.tcp import planned_services
 from verifier.session.ask.levels import sample_links, watch
 from verifier.session.ask.poller import Job, LoopPoller, Poller
 from verifier.session.laptop.fit import routes_of

@@ -16,7 +16,8 @@ from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import PlanReference, Result
 from verifier.probes.snmp.values import SnmpTarget
-from verifier.rules.compare import REACH, VERIFY, compare
+from verifier.rules.compare import REACH, VERIFY
+from verifier.rules.compare.judge import compare
 from verifier.rules.health import HEALTH_CHECKS
 from verifier.rules.mib.gateways import hosts_outside
 from verifier.session.ask.in_processes import surveyor, worker_count

@@ -15,9 +15,9 @@ from verifier.model.plan import Device
 from verifier.model.profile import Profile, ProfileReading
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import MISSING, SnmpTarget, VarBind
-from verifier.rules.compare.ports import speed_mbps
 from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.mib import ports
+from verifier.rules.mib.ports import speed_mbps
 from verifier.rules.profile import decode
 from verifier.rules.soak import clocks
 from verifier.rules.soak.counters import COLUMNS, DISCONTINUITY, NO_SIGNAL, SECONDS, WIDE
