@@ -6,9 +6,11 @@ from collections.abc import Callable
 from tests.stories.find import lost
 from tests.stories.guide import led
 from tests.stories.powercycle import restarted
+from tests.stories.sweeps import year
 
 KINDS: dict[str, Callable[[random.Random], None]] = {
     "guide": led,
     "find": lost,
     "powercycle": restarted,
+    "sweeps": year,
 }

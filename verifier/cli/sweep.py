@@ -226,6 +226,7 @@ def _page(folder: Path | None) -> Path | None:
 
 
 def _settings(store: Store, given: dict[str, Any], page: Path | None) -> Settings:
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415
     from verifier.session.sweep import deliver  # noqa: PLC0415
     from verifier.session.sweep.loop import Settings  # noqa: PLC0415
     from verifier.store.retention import Retention  # noqa: PLC0415
@@ -237,7 +238,9 @@ def _settings(store: Store, given: dict[str, Any], page: Path | None) -> Setting
     if given["on_change"] is not None:
         deliveries.append(deliver.command(given["on_change"], marks, limit_s))
     if given["syslog"] is not None:
-        deliveries.append(deliver.to_syslog(given["syslog"], marks, limit_s))
+        deliveries.append(
+            deliver.to_syslog(given["syslog"], marks, limit_s, ThisMachine().laptop.own_name)
+        )
     if given["webhook"] is not None:
         deliveries.append(deliver.webhook(given["webhook"], os.environ.get(_TOKEN), marks, limit_s))
     return Settings(

@@ -55,9 +55,12 @@ class MemoryClocks:
         self._loop.close()
 
     def jump(self, seconds: float) -> None:
-        """So much time passes; the smallest step that a float can make, where that is less."""
-        if seconds > 0:
-            self._now_s = max(self._now_s + seconds, math.nextafter(self._now_s, math.inf))
+        """So much time passes; at least the smallest step of a float.
+
+        After some months that is more than the loop's own margin for timers that are due: without
+        the step it would wait for such a timer for ever.
+        """
+        self._now_s = max(self._now_s + seconds, math.nextafter(self._now_s, math.inf))
 
     def now(self) -> dt.datetime:
         """The time of day."""

@@ -44,6 +44,7 @@ class MemoryLaptop:
     """
 
     platform = "linux"
+    own_name = "laptop"
     interface = "eth0"
     mac = Mac("02:00:5e:00:53:01")
 
