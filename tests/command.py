@@ -133,7 +133,7 @@ def _serve(path: str) -> None:
         door.bind(path)
         door.listen(64)
         os.write(1, b".")
-        while 0 not in select.select([0, door], [], [])[0]:
+        while 0 not in select.select([0, door.fileno()], [], [])[0]:
             line, _ = door.accept()
             if os.fork() == 0:
                 signal.signal(signal.SIGCHLD, signal.SIG_DFL)
