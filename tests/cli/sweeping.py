@@ -25,7 +25,8 @@ from verifier.cli.demo import _write as write_coast
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
-from verifier.simulator import PlantedFault, Remote, running_process
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.running import Remote, running_process
 
 SUBJECTS = ("lighthouse-quarry", "quarry-lighthouse", "harbour-switch")
 SLOW_PORT = PlantedFault(kind="port-slow", device="harbour-switch", port="port1", value=10)
@@ -208,7 +209,7 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
     ]
     for path in (at.lines, by_command):
         assert [document["id"] for document in at.told(path)] == messages
-    assert at.rows("SELECT count(*) FROM delivery WHERE told_s IS NULL") == [(0,)]
+    assert at.rows("SELECT count(*) FROM delivery WHERE delivered_s IS NULL") == [(0,)]
     _follow_on(at)
     return {"kills": kills, "sweeps": len(stored), "said": len(said), "told": len(messages)}
 

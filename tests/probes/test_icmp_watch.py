@@ -14,7 +14,7 @@ import pytest
 from tests.stopwatch import Stopwatch
 from verifier.model.address import Address
 from verifier.probes.echo import sockets
-from verifier.probes.echo.burst import EchoTarget
+from verifier.probes.echo.series import EchoTarget
 from verifier.probes.echo.watch import EchoWatch, Watched
 from verifier.probes.laptop.look import LinkState, link_state
 
@@ -52,7 +52,7 @@ def targets(*sizes: int, interface: str | None = None) -> list[Watched]:
     return [
         Watched(
             target=EchoTarget(address=Address.parse(f"127.84.0.{n}")),
-            payload_bytes=size,
+            packet_bytes=size + 28,
             interface=interface,
         )
         for n, size in enumerate(sizes, start=1)

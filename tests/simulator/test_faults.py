@@ -11,7 +11,8 @@ from tests.stopwatch import Stopwatch
 from verifier.errors import UsageError
 from verifier.files.profile.read import load_profiles
 from verifier.model import mib
-from verifier.simulator import KINDS, PlantedFault, SimulatedNetwork
+from verifier.simulator.faults import KINDS, PlantedFault
+from verifier.simulator.network import SimulatedNetwork
 
 RADIO, FAR, SWITCH = "lighthouse-quarry", "quarry-lighthouse", "lighthouse-switch"
 LINK = "Hop 1"
@@ -115,7 +116,7 @@ SEEN = [
     ids=[f"{f.kind}-{f.value}-at-{u}" for f, u, _, _ in SEEN],
 )  # fmt: skip
 def test_seen_while_it_is_on(network, ask, fault, device, objects, values):
-    """Also where the same question was answered before: no prepared reply outlives the change."""
+    """Also where the same question was answered before: no kept reply outlives the change."""
     before = ask.values(device, *objects)
     network.put(fault)
     assert ask.values(device, *objects) == values

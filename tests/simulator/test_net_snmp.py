@@ -15,7 +15,9 @@ from verifier.files.profile.read import load_profiles
 from verifier.model.address import Interface
 from verifier.model.credentials import Auth, Priv, Secret, SnmpEntry
 from verifier.model.plan import Plan
-from verifier.simulator import PlantedFault, SimulatedNetwork, running
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 pytestmark = pytest.mark.snmpd
 
@@ -94,7 +96,7 @@ def names(printed: str) -> list[tuple[int, ...]]:
 @pytest.mark.parametrize("version", ["-v1", "-v2c"])
 @pytest.mark.usefixtures("network")
 def test_snmpget(port, version):
-    """Twice: the second reply is a prepared one."""
+    """Twice: the second reply is a kept one."""
     for _ in range(2):
         printed = run("snmpget", version, *COMMUNITY, f"{RADIO}:{port}", SYS_NAME, SYS_UP_TIME)
         assert 'STRING: "lighthouse-quarry"' in printed

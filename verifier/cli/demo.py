@@ -27,7 +27,8 @@ from verifier.model.subject import Subject
 from verifier.report.plain import wrapped
 from verifier.report.result.json import result_of
 from verifier.report.sentences import WORDS, sentence
-from verifier.simulator import PlantedFault, Remote, running_process
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.running import Remote, running_process
 
 FAULTS = (
     (

@@ -14,7 +14,7 @@ from verifier.errors import UsageError
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile
 from verifier.model.result import Result
-from verifier.report import Annex, ReportSheet
+from verifier.report.style import Annex, ReportSheet
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

@@ -19,8 +19,9 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.search import Candidate, SearchResult
-from verifier.report import ENDINGS, ReportStyle
 from verifier.report.plain import plain
+from verifier.report.result import ENDINGS
+from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
     from verifier.session.search.run import Search
@@ -79,9 +80,10 @@ def find(**given: Any) -> int:
     """
     with output.opened(given["out"], inputs=(given["plan"], given["credentials_file"])) as place:
         search = _search(given)
-        from verifier.session.search.run import look_for  # noqa: PLC0415 - bad input needs no probes
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
+        from verifier.session.search.run import look_for  # noqa: PLC0415
 
-        found = look_for(search)
+        found = look_for(search, ThisMachine())
         _draw(found, place, given)
     return EXIT_INTERRUPTED if found.interrupted else found.exit_code()
 

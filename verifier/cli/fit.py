@@ -14,12 +14,14 @@ import click
 from verifier.cli import options, output
 from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
 from verifier.model.fit import FitReport
-from verifier.report import ENDINGS, ReportStyle
 from verifier.report.plain import plain
+from verifier.report.result import ENDINGS
+from verifier.report.style import ReportStyle
 from verifier.rules.cable import is_without_link
 
 if TYPE_CHECKING:
     from verifier.session.laptop.fit import FitQuestion
+    from verifier.session.world import LaptopAccess
 
 
 @click.command()
@@ -48,12 +50,14 @@ def fit(**given: Any) -> int:
     """
     with output.opened(given["out"]) as place:
         question = _question(given)
-        from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415 - help and bad input need no probes
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - help needs no probes
+        from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415
 
-        laptop_fit.take_back_leftovers(_say)
-        report = laptop_fit.answer(question)
+        here = ThisMachine().laptop
+        here.take_back_leftovers(_say)
+        report = laptop_fit.answer(question, here)
         if given["set_laptop"]:
-            return _with_address(question, report, place, given)
+            return _with_address(question, report, here, place, given)
         _draw(report, place, given)
     return report.exit_code(strict=given["strict"])
 
@@ -81,11 +85,15 @@ def _question(given: dict[str, Any]) -> FitQuestion:
 
 
 def _with_address(
-    question: FitQuestion, report: FitReport, place: output.Output, given: dict[str, Any]
+    question: FitQuestion,
+    report: FitReport,
+    here: LaptopAccess,
+    place: output.Output,
+    given: dict[str, Any],
 ) -> int:
     """Sets what is suggested, asks again, holds it until told to end, and takes it back."""
-    from verifier.session.interrupts import Interrupts  # noqa: PLC0415
     from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415
+    from verifier.session.signals import Signals  # noqa: PLC0415
 
     strict = given["strict"]
     addresses = laptop_fit.to_set(report)
@@ -94,17 +102,17 @@ def _with_address(
         out = next((f.explanation for f in report.devices if is_without_link(f.explanation)), None)
         _say(out or "nothing to add at this laptop")
         return report.exit_code(strict=strict)
-    with Interrupts() as signals:
+    with Signals() as signals:
         try:
-            with laptop_fit.with_addresses(report, addresses, _say):
-                report = laptop_fit.answer(dataclasses.replace(question, laptop=None))
+            with laptop_fit.with_addresses(report, addresses, _say, here):
+                report = laptop_fit.answer(dataclasses.replace(question, laptop=None), here)
                 _draw(report, place, given)
                 _say("it is set; Enter or Ctrl-C takes it back")
-                signals.await_line(sys.stdin)
+                signals.read_line(sys.stdin)
         except CannotMeasureError as fault:
             _draw(report, place, given)
             _say(str(fault))
-    told_to_end = signals.got not in {None, signal.SIGINT}
+    told_to_end = signals.first not in {None, signal.SIGINT}
     return EXIT_INTERRUPTED if told_to_end else report.exit_code(strict=strict)
 
 

@@ -17,9 +17,10 @@ from verifier.errors import EXIT_PASSED, EXIT_UNTESTED, InputError, UsageError
 from verifier.files.read_plan import plan_sha256
 from verifier.model.plan import Device, Plan
 from verifier.model.subject import Subject
-from verifier.report import ReportStyle, format_of
-from verifier.report.history.text import FORMATS
+from verifier.report.history import FORMATS
 from verifier.report.plain import plain
+from verifier.report.result import format_of
+from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
     from verifier.model.history import Baseline, HistoryDocument
@@ -105,8 +106,8 @@ def _record(
     plan: Plan, devices: tuple[Device, ...], url: str, since_s: float, baseline: Baseline | None
 ) -> HistoryDocument:
     from verifier.rules.history.record import record as make  # noqa: PLC0415
-    from verifier.store import opened  # noqa: PLC0415 - SQLAlchemy only when the input is right
     from verifier.store.history import History  # noqa: PLC0415
+    from verifier.store.store import opened  # noqa: PLC0415 - SQLAlchemy only when the input is right
 
     subjects, now_s = _subjects(plan, devices), time.time()
     with opened(url) as store:

@@ -26,9 +26,10 @@ from verifier.model.plan import NotTestedOk, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Result
-from verifier.report import FORMATS, ReportStyle, brief, format_of
 from verifier.report.plain import plain
+from verifier.report.result import FORMATS, brief, format_of
 from verifier.report.result.json import laid_out, result_of
+from verifier.report.style import ReportStyle
 from verifier.rules.plan import READING, RULES, check
 
 _RESULT = "plan-verifier/result/1"
@@ -213,7 +214,8 @@ def _judge_again(stored: _Stored, out: output.Output, given: dict[str, Any]) -> 
 
 def _judged(stored: _Stored) -> Result:
     """The result by today's rules; where the plan says so is kept from the old findings."""
-    from verifier.rules.compare import REACH, VERIFY, compare  # noqa: PLC0415
+    from verifier.rules.compare import REACH, VERIFY  # noqa: PLC0415
+    from verifier.rules.compare.judge import compare  # noqa: PLC0415
     from verifier.rules.powercycle import judge  # noqa: PLC0415
 
     evidence, old = stored.whole("--judge-again"), stored.result

@@ -22,14 +22,15 @@ from verifier.errors import (
 )
 from verifier.files.disk_write import clear
 from verifier.files.read_plan import plan_sha256
-from verifier.report import ReportStyle, format_of
 from verifier.report.plain import plain
+from verifier.report.result import format_of
+from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
     from verifier.model.health import SweepReport
     from verifier.session import Request
     from verifier.session.sweep.loop import Settings
-    from verifier.store import Store
+    from verifier.store.store import Store
 
 _FORMATS = ("text", "json")
 _DAY_S = 86_400.0
@@ -155,9 +156,10 @@ def sweep(**given: Any) -> int:
     if given["format_"] is None and format_of(None, path) not in _FORMATS:
         raise UsageError(f"{path}: a sweep is written as {' or '.join(_FORMATS)}; see also --page")
     inputs = (given["plan"], given["credentials_file"])
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
     from verifier.session.signals import Signals  # noqa: PLC0415
     from verifier.session.sweep.loop import SweepLoop  # noqa: PLC0415 - bad input needs no probes
-    from verifier.store import opened  # noqa: PLC0415
+    from verifier.store.store import opened  # noqa: PLC0415
 
     with ExitStack() as stack:
         out = stack.enter_context(output.opened(path, inputs=inputs))
@@ -168,8 +170,8 @@ def sweep(**given: Any) -> int:
         stack.enter_context(store.locked())
         if page is not None:
             clear(page)  # what a killed sweep left half written
-        signals = stack.enter_context(Signals())
-        desk = SweepLoop(store, _settings(store, given, page), _say)
+        signals = stack.enter_context(Signals(hangup="reload"))
+        desk = SweepLoop(store, _settings(store, given, page), _say, ThisMachine())
         if every_s is not None:
             desk.every(every_s, request, lambda: _request(given), _SweepPrinter(given), signals)
             return EXIT_PASSED
@@ -226,24 +228,24 @@ def _page(folder: Path | None) -> Path | None:
 def _settings(store: Store, given: dict[str, Any], page: Path | None) -> Settings:
     from verifier.session.sweep import deliver  # noqa: PLC0415
     from verifier.session.sweep.loop import Settings  # noqa: PLC0415
-    from verifier.store import Retention  # noqa: PLC0415
+    from verifier.store.retention import Retention  # noqa: PLC0415
 
     marks, limit_s = deliver.marks_of(store), given["tell_limit"]
-    tellers: list[deliver.Delivery] = []
+    deliveries: list[deliver.Delivery] = []
     if given["lines"] is not None:
-        tellers.append(deliver.lines(given["lines"]))
+        deliveries.append(deliver.lines(given["lines"]))
     if given["on_change"] is not None:
-        tellers.append(deliver.command(given["on_change"], marks, limit_s))
+        deliveries.append(deliver.command(given["on_change"], marks, limit_s))
     if given["syslog"] is not None:
-        tellers.append(deliver.to_syslog(given["syslog"], marks, limit_s))
+        deliveries.append(deliver.to_syslog(given["syslog"], marks, limit_s))
     if given["webhook"] is not None:
-        tellers.append(deliver.webhook(given["webhook"], os.environ.get(_TOKEN), marks, limit_s))
+        deliveries.append(deliver.webhook(given["webhook"], os.environ.get(_TOKEN), marks, limit_s))
     return Settings(
         confirm=given["confirm"],
         keep=Retention(
             raw_s=given["keep_days"] * _DAY_S, hourly_s=given["keep_hourly_days"] * _DAY_S
         ),
-        tellers=tellers,
+        deliveries=deliveries,
         metrics=given["metrics"],
         page=page,
     )
