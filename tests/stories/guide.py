@@ -69,7 +69,7 @@ class MemoryJournal:
 class Signals:
     """No signal comes."""
 
-    got: int | None = None
+    first: int | None = None
 
     def fileno(self) -> int:
         """Never readable."""

@@ -32,7 +32,7 @@ from verifier.session.signals import Signals
 from verifier.session.sweep.deliver import DeliveryError
 from verifier.session.sweep.loop import Settings, SweepLoop
 from verifier.session.sweep.process import Measured
-from verifier.session.world import World
+from verifier.session.world import Clocks, World
 from verifier.simulator.memory import DeviceSettings, MemoryCable, MemoryDevice, MemoryWorld
 from verifier.store.store import UndeliveredMessage
 
@@ -175,14 +175,13 @@ class Receiver:
 class Stop:
     """Whether the desk is to end; see `session.signals.Signals`."""
 
-    world: MemoryWorld
     stop: bool = False
     reload: bool = False
 
-    def wait(self, timeout_s: float | None, *others: Any) -> tuple[Any, ...]:
+    def wait(self, clocks: Clocks, timeout_s: float, *others: Any) -> tuple[Any, ...]:
         """Time goes by."""
         del others
-        self.world.clocks.pause(timeout_s)
+        clocks.pause(timeout_s)
         return ()
 
 
@@ -229,7 +228,7 @@ class Desk:
         request = _request(plan)
         clocks = self.world.clocks
         while (left_s := YEAR_S - clocks.monotonic_s()) > self.every_s:
-            signals = Stop(self.world)
+            signals = Stop()
             until_s = clocks.monotonic_s() + left_s * self.chance.choice((0.3, 1.0, 1.0))
 
             def show(done: SweepReport, signals: Stop = signals, until_s: float = until_s) -> None:
@@ -238,11 +237,11 @@ class Desk:
 
             settings = Settings(deliveries=(self.receiver,))
             desk = SweepLoop(
-                self.store,
+                self.store,  # type: ignore[arg-type]
                 settings,
                 lambda _: None,
                 self.world,
-                self.measure,  # type: ignore[arg-type]
+                self.measure,
             )
             desk.every(self.every_s, request, lambda: request, show, signals)  # type: ignore[arg-type]
             clocks.pause(self.chance.choice((60.0, 0.5 * self.every_s, 5.0 * self.every_s)))
@@ -253,7 +252,7 @@ def year(chance: random.Random) -> None:
     with MemoryWorld(MemoryCable(), chance=chance) as world:
         store, every_s = MemoryStore(), YEAR_S / chance.randint(10, 60)
         start = world.clocks.now()
-        windows = ()
+        windows: tuple[Maintenance, ...] = ()
         if chance.random() < 0.4:
             begin = start + dt.timedelta(days=chance.uniform(0, 300))
             end = begin + dt.timedelta(days=chance.uniform(1, 60))

@@ -28,7 +28,7 @@ from typing import Any, Protocol
 
 from verifier.errors import StoreError, UsageError
 from verifier.model.health import STATES
-from verifier.probes import deliver_once
+from verifier.probes.deliver_once import PROGRAM
 from verifier.report.sweep import syslog
 from verifier.store.store import Store, UndeliveredMessage
 
@@ -133,7 +133,7 @@ class Outside:
 
     def _run(self, order: str) -> str | None:
         """What it said where it failed; it lives on where this process dies."""
-        program = [sys.executable, "-I", "-S", deliver_once.__file__]
+        program = [sys.executable, "-I", "-S", PROGRAM]
         with subprocess.Popen(  # noqa: S603 - our own program
             program,
             stdin=subprocess.PIPE,

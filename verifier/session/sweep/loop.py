@@ -149,7 +149,8 @@ class SweepLoop:
             wait_s = due_s - self._clocks.monotonic_s()
             if wait_s <= 0:
                 break
-            signals.wait(wait_s if again_s is None else min(wait_s, max(again_s, 0.1)))
+            wait_s = wait_s if again_s is None else min(wait_s, max(again_s, 0.1))
+            signals.wait(self._clocks, wait_s)
         return request
 
     def deliver(self, signals: Signals, until_s: float = math.inf) -> float | None:

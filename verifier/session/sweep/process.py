@@ -112,7 +112,7 @@ def measured_apart(request: Request, world: World, signals: Signals) -> Measured
             left_s = until_s - clocks.monotonic_s()
             if left_s <= 0:
                 raise VerifierError(f"the sweep was ended after {LONGEST_S:g} s; it is not stored")
-            if signals.wait(left_s, measuring) and measuring.proceed():
+            if signals.wait(clocks, left_s, measuring) and measuring.proceed():
                 return measuring.result()
         return None
     finally:
@@ -136,7 +136,6 @@ def _alone(write: int) -> None:
     """Lets go of whatever belongs to the parent, and dies with it."""
     with suppress(AttributeError, OSError):
         ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
-    signal.set_wakeup_fd(-1)
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, signal.SIG_DFL)
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
