@@ -18,19 +18,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from pyasn1.type import namedtype, univ
 from pysnmp.carrier.base import AbstractTransportDispatcher
 from pysnmp.entity import config
 from pysnmp.entity.engine import SnmpEngine
-from pysnmp.proto import api, rfc1902
+from pysnmp.proto import api, rfc1902, rfc1905
+from pysnmp.proto.mpmod import rfc3412
 
 from verifier.errors import CannotMeasureError
 from verifier.model.credentials import SnmpEntry
 from verifier.probes.snmp import smi
-from verifier.probes.snmp.lenient import keep_octets
-from verifier.probes.snmp.message_ids import IDS, give_ids
-from verifier.probes.snmp.sockets import SocketAddress
+from verifier.probes.snmp.transport import SocketAddress
 from verifier.probes.snmp.values import VarBind
-from verifier.probes.snmp.wire import V1, V2C, read_response
+from verifier.probes.snmp.wire import IDS, V1, V2C, read_response
 
 Kind = Literal["get", "next", "bulk"]
 Oids = tuple[tuple[int, ...], ...]
@@ -269,3 +269,68 @@ def _pdu(protocol: Any, question: RequestPdu) -> Any:
 
 def _null_bindings(protocol: Any, oids: Oids) -> list[tuple[Any, Any]]:
     return [(protocol.ObjectIdentifier(oid), protocol.null) for oid in oids]
+
+
+# --- what pysnmp does otherwise here: values stay octets, ids are ours ---------------------------
+#
+# pysnmp refuses a whole message where one value is outside its type. Of a Response of v3 it is
+# given a form in which each value is whatever follows the name; `smi` reads that.
+
+
+class _VarBind(univ.Sequence):  # type: ignore[misc]
+    componentType = namedtype.NamedTypes(  # noqa: N815 - pyasn1's name
+        namedtype.NamedType("name", rfc1902.ObjectName()),
+        namedtype.NamedType("value", univ.Any()),
+    )
+
+
+class _VarBindList(univ.SequenceOf):  # type: ignore[misc]
+    componentType = _VarBind()  # noqa: N815
+
+
+class _Response(univ.Sequence):  # type: ignore[misc]
+    tagSet = rfc1905.ResponsePDU.tagSet  # noqa: N815
+    componentType = namedtype.NamedTypes(  # noqa: N815
+        namedtype.NamedType("request-id", univ.Integer()),
+        namedtype.NamedType("error-status", univ.Integer()),
+        namedtype.NamedType("error-index", univ.Integer()),
+        namedtype.NamedType("variable-bindings", _VarBindList()),
+    )
+
+
+def _with(sequence: Any, name: str, kind: Any) -> Any:
+    """The component types of a sequence or choice with one of them replaced."""
+    return namedtype.NamedTypes(
+        *(
+            namedtype.NamedType(own, kind if own == name else type_)
+            for own, type_ in sequence.componentType.items()
+        )
+    )
+
+
+class _Pdus(univ.Choice):  # type: ignore[misc]
+    componentType = _with(rfc1905.PDUs, "response", _Response())  # noqa: N815
+
+
+class _ScopedPdu(univ.Sequence):  # type: ignore[misc]
+    componentType = _with(rfc3412.ScopedPDU, "data", _Pdus())  # noqa: N815
+
+
+class _ScopedPduData(univ.Choice):  # type: ignore[misc]
+    componentType = _with(rfc3412.ScopedPduData, "plaintext", _ScopedPdu())  # noqa: N815
+
+
+class _Message(univ.Sequence):  # type: ignore[misc]
+    componentType = _with(rfc3412.SNMPv3Message, "msgData", _ScopedPduData())  # noqa: N815
+
+
+def keep_octets(engine: Any) -> None:
+    """Makes a pysnmp engine leave the values of SNMPv3 responses as they came."""
+    model = engine.message_processing_subsystems[3]
+    model._snmpMsgSpec = _Message()  # noqa: SLF001 - there is no public way
+
+
+def give_ids(engine: Any, draw: Callable[[], int]) -> None:
+    """Makes a pysnmp engine take its message ids from `draw`."""
+    for model in engine.message_processing_subsystems.values():
+        model._cache.new_message_id = draw  # noqa: SLF001 - there is no public way

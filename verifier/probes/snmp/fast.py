@@ -26,7 +26,6 @@ from verifier.probes.pace import Slots
 from verifier.probes.snmp import smi
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import ColumnTable, SnmpTarget, VarBind, oid_tuple
-from verifier.probes.snmp.walk import REPETITIONS
 
 if TYPE_CHECKING:
     from verifier.probes.snmp.fast_session import Session
@@ -89,33 +88,13 @@ class FastClient(SnmpClient):
         self._sessions.clear()
         super().close()
 
-    async def walk(
-        self,
-        target: SnmpTarget,
-        columns: Sequence[str],
-        *,
-        max_rows: int = 1000,
-        deadline_s: float = 30.0,
-        repetitions: int = REPETITIONS,
-    ) -> ColumnTable:
-        """See `SnmpClient`; a single column of text of a well-behaved agent is read faster."""
-        started_s = time.monotonic()
-        if len(columns) == 1 and _suits(target, columns[0]):
-            table = await self._quick_walk(target, columns[0], max_rows, repetitions)
-            if table is not None:
-                return table
-        return await super().walk(
-            target,
-            columns,
-            max_rows=max_rows,
-            deadline_s=max(0.0, deadline_s - (time.monotonic() - started_s)),
-            repetitions=repetitions,
-        )
-
     async def _quick_walk(
-        self, target: SnmpTarget, column: str, max_rows: int, repetitions: int
+        self, target: SnmpTarget, columns: Sequence[str], max_rows: int, repetitions: int
     ) -> ColumnTable | None:
-        """A whole column; None where it is empty or long, or anything is odd."""
+        """A single column of text, whole; None where it is empty or long, or anything is odd."""
+        column = columns[0]
+        if len(columns) > 1 or not _suits(target, column):
+            return None
         started_s = time.monotonic()
         rows: dict[str, Mapping[str, VarBind]] = {}
         last, position = oid_tuple(column), None
