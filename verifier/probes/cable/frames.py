@@ -99,7 +99,7 @@ def decode(data: bytes, vlan: int | None = None) -> Frame | None:
 def _arp(sender: Mac, data: bytes) -> Frame | None:
     if len(data) < _ARP.size:
         return None
-    hardware, protocol, hlen, plen, operation, mac, holds, _, asked = _ARP.unpack_from(data)
+    hardware, protocol, hlen, plen, operation, mac, holds, _, target = _ARP.unpack_from(data)
     if (hardware, protocol, hlen, plen) != (_ARP_ETHERNET, ETH_IPV4, 6, 4):
         return None
     if operation not in {_REQUEST, _REPLY} or (own := _mac(mac)) is None:
@@ -109,25 +109,25 @@ def _arp(sender: Mac, data: bytes) -> Frame | None:
     if holds == bytes(4):
         if operation == _REPLY:
             return None
-        what, holds = "arp-probe", asked
-    elif holds == asked:
+        what, holds = "arp-probe", target
+    elif holds == target:
         what = "arp-announcement"
     address = _host(holds)
     return None if address is None else Frame(what=what, mac=own, addresses=(address,))
 
 
 def _lldp(sender: Mac, data: bytes) -> Frame | None:
-    said = lldpdu(data[:MAX_LLDPDU])
-    if said is None:
+    device = lldpdu(data[:MAX_LLDPDU])
+    if device is None:
         return None
-    addresses = tuple(a for packed in said.addresses if (a := _host(packed)) is not None)
-    chassis = _mac(said.chassis) if said.chassis else None
+    addresses = tuple(a for packed in device.addresses if (a := _host(packed)) is not None)
+    chassis = _mac(device.chassis) if device.chassis else None
     return Frame(
         what="lldp",
         mac=sender,
         addresses=addresses,
-        name=said.name,
-        port=said.port,
+        name=device.name,
+        port=device.port,
         chassis=chassis,
     )
 
@@ -163,16 +163,16 @@ def _neighbour_discovery(sender: Mac, source: Address | None, message: bytes) ->
 
 def _options(data: bytes) -> dict[int, Mac] | None:
     """Link-layer addresses among the options; None where one has no length (RFC 4861 4.6)."""
-    found: dict[int, Mac] = {}
+    options: dict[int, Mac] = {}
     while len(data) >= 2:  # noqa: PLR2004
         kind, length = data[0], data[1] * 8
         if not 0 < length <= len(data):
             return None
         mac = _mac(data[2:8])
         if kind in {_SOURCE_OPTION, _TARGET_OPTION} and length == 8 and mac:  # noqa: PLR2004
-            found[kind] = mac
+            options[kind] = mac
         data = data[length:]
-    return found
+    return options
 
 
 def _ipv4(sender: Mac, data: bytes) -> Frame | None:

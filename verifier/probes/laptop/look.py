@@ -125,12 +125,12 @@ def routes(addresses: Iterable[Address]) -> dict[Address, Route | None]:
 
 def _route(kernel: Netlink, to: Address, names: dict[int, str]) -> Route | None:
     try:
-        found = kernel.route(to)
+        route = kernel.route(to)
     except OSError:
         return None
-    if found is None:
+    if route is None:
         return None
-    index, source, next_hop = found
+    index, source, next_hop = route
     return Route(
         interface=names.get(index, str(index)),
         source=_from_bytes(source),
@@ -167,16 +167,16 @@ def preferred(addresses: Iterable[Address]) -> dict[Address, tuple[str, int]]:
 
     Linux only; what it has no way to is left out, and everything where it cannot be asked.
     """
-    found: dict[Address, tuple[str, int]] = {}
+    lengths: dict[Address, tuple[str, int]] = {}
     if sys.platform != "linux":
-        return found
+        return lengths
     names = dict(socket.if_nameindex())
     with contextlib.suppress(OSError), Netlink() as kernel:
         for address in dict.fromkeys(addresses):
             with contextlib.suppress(OSError):
                 if (match := kernel.matched(address)) is not None and match[0] in names:
-                    found[address] = names[match[0]], match[1]
-    return found
+                    lengths[address] = names[match[0]], match[1]
+    return lengths
 
 
 def interface_names() -> frozenset[str]:
@@ -255,7 +255,7 @@ class Links:
         self, now_s: float, monotonic_s: float
     ) -> list[tuple[str, tuple[float, float] | None]]:
         """Looks at all; those that were down since the last look, and the time if it is over."""
-        found: list[tuple[str, tuple[float, float] | None]] = []
+        gaps: list[tuple[str, tuple[float, float] | None]] = []
         for name, link in self._links.items():
             state = self._look(name)
             flapped = state.changes != link.state.changes
@@ -264,13 +264,13 @@ class Links:
                 link.down_from_s = good_s
                 link.doubt = (good_monotonic_s, float("inf"))
             if link.down_from_s is not None and state.up:
-                found.append((name, (link.down_from_s, now_s)))
+                gaps.append((name, (link.down_from_s, now_s)))
                 link.down_from_s = None
                 link.doubt = (link.doubt[0], monotonic_s)
             if state.up:
                 link.good_s = now_s, monotonic_s
             link.state = state
-        return found
+        return gaps
 
     def still_down(self) -> dict[str, float]:
         """Interfaces that are down, each with the grid's time since when."""

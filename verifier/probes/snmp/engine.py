@@ -124,8 +124,8 @@ class Engine:
             self._engine.register_transport_dispatcher(self._outlet)
             _register(self._engine, entry)
         except OSError as fault:
-            said = f"SNMP cannot be asked: {fault.strerror or type(fault).__name__}"
-            raise CannotMeasureError(said) from None
+            text = f"SNMP cannot be asked: {fault.strerror or type(fault).__name__}"
+            raise CannotMeasureError(text) from None
         except Exception as refused:  # noqa: BLE001  whatever the library raises; its text may hold a key
             kind = type(refused).__name__
             raise CannotMeasureError(
@@ -192,8 +192,8 @@ class Engine:
         net-snmp's agent drops what it cannot decrypt without the report of RFC 3414 3.2 (8).
         """
         model = self._engine.message_processing_subsystems[3]
-        named = model.get_peer_engine_info(_domain(peer), peer)[0] is not None
-        return self._level == _LEVEL["authPriv"] and named and peer not in self._answered
+        known = model.get_peer_engine_info(_domain(peer), peer)[0] is not None
+        return self._level == _LEVEL["authPriv"] and known and peer not in self._answered
 
     def forget(self, handle: int) -> None:
         """Ends a request, answered or not; its ids may be drawn again."""
@@ -207,13 +207,13 @@ class Engine:
 
     def _decode_plain(self, datagram: bytes) -> None:
         """A response of v1 or v2c: of our version and community, to a request that is open."""
-        found = read_response(datagram)
+        response = read_response(datagram)
         version = V1 if self._version == "1" else V2C
-        if found is None or (found.version, found.community) != (version, self._community):
+        if response is None or (response.version, response.community) != (version, self._community):
             return
-        if (came := self._plain.get(found.id)) is not None:
-            bindings = tuple(smi.binding(name, value) for name, value in found.bindings)
-            came(Response(found.error_status, found.error_index, bindings))
+        if (came := self._plain.get(response.id)) is not None:
+            bindings = tuple(smi.binding(name, value) for name, value in response.bindings)
+            came(Response(response.error_status, response.error_index, bindings))
 
 
 def _response(pdu: Any) -> Response:

@@ -99,10 +99,10 @@ class FastClient(SnmpClient):
         rows: dict[str, Mapping[str, VarBind]] = {}
         last, position = oid_tuple(column), None
         for requests in range(1, _QUICK_REQUESTS + 1):
-            got = await self._quickly(target, column, position, repetitions)
-            if got is None:
+            answer = await self._quickly(target, column, position, repetitions)
+            if answer is None:
                 return None
-            position, came, at_end = got
+            position, came, at_end = answer
             for oid, value in came:
                 name = oid_tuple(oid)
                 text = _text(name, oid, value)
@@ -125,7 +125,9 @@ class FastClient(SnmpClient):
             session = self._sessions.pop(key, None)  # taken out: one question at a time
             if session is None:
                 session = self._session(target)
-            got = await session.rows(column, position, repetitions, min(_SOON_S, target.timeout_s))
+            answer = await session.rows(
+                column, position, repetitions, min(_SOON_S, target.timeout_s)
+            )
         except (asyncio.CancelledError, KeyboardInterrupt, SystemExit):
             raise
         except BaseException:  # noqa: BLE001 - its panics are no Exception; `SnmpClient` asks then
@@ -134,7 +136,7 @@ class FastClient(SnmpClient):
         self._sessions[key] = session
         while len(self._sessions) > _SESSIONS_KEPT:
             self._sessions.popitem(last=False)
-        return got
+        return answer
 
     def _session(self, target: SnmpTarget) -> Session:
         from verifier.probes.snmp.fast_session import Session  # noqa: PLC0415 - an extra

@@ -110,11 +110,11 @@ class _TlvReader:
 
     def value(self, tag: int) -> bytes:
         length = self.enter(tag)
-        found = self._data[self._at : self._at + length]
-        if len(found) != length:
+        content = self._data[self._at : self._at + length]
+        if len(content) != length:
             raise ValueError(length)
         self._at += length
-        return found
+        return content
 
     def whole(self) -> bytes:
         """The next value with its tag and length, whatever it is."""
