@@ -1,8 +1,9 @@
 """Ethernet frames that tell where a device is, decoded; and those that ask for it. Nothing is sent.
 
 Sources: ARP RFC 826, its probes and announcements RFC 5227; LLDP IEEE 802.1AB; IPv6 neighbour
-discovery RFC 4861. Numbers are theirs; from memory where no section is named. Whatever comes from
-the cable is decoded or is None: a frame cannot make this fail.
+discovery RFC 4861. Numbers are theirs; scapy, which knows them too, makes the frames of the tests.
+Clauses of LLDP are those of the 2016 edition. Whatever comes from the cable is decoded or is None:
+a frame cannot make this fail.
 """
 
 from __future__ import annotations

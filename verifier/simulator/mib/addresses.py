@@ -1,6 +1,6 @@
 """IP-MIB and IP-FORWARD-MIB of a simulated device.
 
-Sources, from memory: RFC 1213 (ipAddrTable, ipRouteTable), RFC 2096 (ipCidrRouteTable), RFC 4293
+Sources: RFC 1213 (ipAddrTable, ipRouteTable), RFC 2096 (ipCidrRouteTable), RFC 4293
 (ipAddressPrefixTable, ipAddressTable), RFC 4292 (inetCidrRouteTable).
 """
 
