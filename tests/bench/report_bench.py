@@ -20,13 +20,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from verifier.cli.evidence import annex
 from verifier.files.credentials import load_credentials
 from verifier.files.evidence import document as files
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.report import FORMATS, ReportStyle
 from verifier.report.result.json import result_of
+from verifier.session.documents import annex
 from verifier.simulator import running_process
 
 PORT = 16281

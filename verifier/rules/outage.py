@@ -25,6 +25,15 @@ class Behind:
         """Whether anybody but the devices themselves is cut off."""
         return bool(self.devices or self.links)
 
+    def in_words(self) -> str:
+        """Which traffic drops, and which devices nobody reaches meanwhile."""
+        parts = []
+        if self.links:
+            parts.append(f"traffic drops on {', '.join(self.links)}")
+        if self.devices:
+            parts.append(f"cut off behind: {', '.join(self.devices)}")
+        return "; ".join(parts)
+
 
 def behind(plan: Plan, names: Iterable[str], *, stage: Stage = "handover") -> Behind:
     """What hangs behind these devices; in a ring a device with another way does not.
