@@ -1,21 +1,34 @@
-"""Imports run one way, and the rules stay pure."""
+"""Imports run one way, the rules stay pure, and each check stands in the file of its prefix."""
 
 from __future__ import annotations
 
 import ast
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from verifier.model.checks import CHECK_NAMES
+
 PACKAGE = Path(__file__).parent.parent / "verifier"
 ALLOWED = {
-    "cli": {"session", "files", "report", "rules", "simulator", "model", "errors", "store"},
+    "cli": {
+        "session",
+        "probes",
+        "files",
+        "report",
+        "rules",
+        "simulator",
+        "model",
+        "errors",
+        "store",
+    },
     "session": {"files", "probes", "store", "report", "rules", "model", "errors"},
     "files": {"model", "errors"},
     "probes": {"model", "errors"},
     "store": {"model", "errors"},
     "report": {"model", "errors", "rules"},
-    "simulator": {"model", "errors"},
+    "simulator": {"probes", "model", "errors"},
     "rules": {"model", "errors"},
     "model": {"errors"},
     "errors": {"model"},
@@ -30,6 +43,8 @@ WORLD = {
 WORLDLY_CALLS = {"open", "print", "input"}
 NOW = {"now", "utcnow", "today"}
 MODULES = sorted(PACKAGE.rglob("*.py"))
+NO_CIRCLE = {"model", "errors", "files", "probes", "report", "rules", "simulator", "store"}
+"""Rooms whose modules import each other in one direction only."""
 
 
 def room(module: Path) -> str:
@@ -60,6 +75,49 @@ def test_imports_run_one_way(module: Path) -> None:
     assert rooms - {here} <= ALLOWED[here]
 
 
+def name_of(module: Path) -> str:
+    """`verifier.report.plain`; a package is named by its folder."""
+    parts = module.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def circle(graph: dict[str, set[str]]) -> list[str]:
+    """Modules that import each other in a circle, the first twice; empty where there is none."""
+    done: set[str] = set()
+
+    def search(path: list[str]) -> list[str]:
+        for other in sorted(graph[path[-1]] - done):
+            if other in path:
+                return [*path[path.index(other) :], other]
+            if way := search([*path, other]):
+                return way
+        done.add(path[-1])
+        return []
+
+    return next((way for start in sorted(graph) if (way := search([start]))), [])
+
+
+@pytest.mark.parametrize("name", sorted(NO_CIRCLE))
+def test_no_circle(name: str) -> None:
+    """Imports for types alone, in functions, and of a package's face are counted as well."""
+    modules = {name_of(m): m for m in MODULES if room(m) == name}
+    graph = {name: (imports(m) & set(modules)) - {name} for name, m in modules.items()}
+    assert not circle(graph)
+
+
+@pytest.mark.parametrize(
+    ("graph", "found"),
+    [
+        ({"a": {"b"}, "b": set()}, []),
+        ({"a": {"b", "c"}, "b": {"c"}, "c": set()}, []),
+        ({"a": {"b"}, "b": {"c"}, "c": {"b"}}, ["b", "c", "b"]),
+    ],
+    ids=["line", "diamond", "circle"],
+)
+def test_a_circle_is_seen(graph: dict[str, set[str]], found: list[str]) -> None:
+    assert circle(graph) == found
+
+
 @pytest.mark.parametrize("module", [m for m in MODULES if room(m) in {"rules", "model"}],
                          ids=lambda m: str(m.relative_to(PACKAGE)))  # fmt: skip
 def test_rules_and_model_are_pure(module: Path) -> None:
@@ -82,3 +140,40 @@ def test_model_values_are_frozen() -> None:
                     text = ast.unparse(decorator)
                     if text.startswith("dataclass"):
                         assert "frozen=True" in text, f"{module}: {node.name}"
+
+
+COMPARE = PACKAGE / "rules" / "compare"
+PREFIXES = {name.partition(".")[0] for name in CHECK_NAMES}
+
+
+def prefix_of(module: Path) -> str:
+    """The prefix of the checks that may be made in a module of `compare/`."""
+    parts = module.relative_to(COMPARE).with_suffix("").parts
+    return parts[0] if parts[0] in PREFIXES else parts[-1]
+
+
+def made_in(module: Path) -> Iterator[str]:
+    """Names of the checks whose findings a module makes: in calls, and at the head of a table row."""
+    for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+        heads: list[ast.expr] = []
+        if isinstance(node, ast.Call) and getattr(node.func, "attr", "") not in {"all", "entries"}:
+            heads = [*node.args[:1], *(k.value for k in node.keywords if k.arg == "check")]
+        elif isinstance(node, ast.Tuple):
+            heads = node.elts[:1]
+        for head in heads:
+            if isinstance(head, ast.Constant) and head.value in CHECK_NAMES:
+                yield str(head.value)
+
+
+@pytest.mark.parametrize("module", [m for m in MODULES if m.is_relative_to(COMPARE)],
+                         ids=lambda m: str(m.relative_to(COMPARE)))  # fmt: skip
+def test_a_check_is_made_in_the_file_of_its_prefix(module: Path) -> None:
+    """`port.py` and `soak/port.py` make `port.*` and nothing else; no other file makes them."""
+    names = set(made_in(module))
+    assert {n for n in names if n.partition(".")[0] != prefix_of(module)} == set()
+
+
+@pytest.mark.parametrize("prefix", sorted(PREFIXES - {"traffic", "plan"}))
+def test_each_prefix_has_its_file(prefix: str) -> None:
+    """A check is found by its name: `compare/PREFIX.py` or the folder `compare/PREFIX/`."""
+    assert (COMPARE / f"{prefix}.py").is_file() or (COMPARE / prefix / "__init__.py").is_file()

@@ -25,8 +25,9 @@ from verifier.model.health import HealthReading, ReceivedLevel
 from verifier.model.status import CHANGES_S, MOST_CHANGES, Recent
 from verifier.report.status.page import page
 from verifier.rules.status import status
-from verifier.store import Store, opened, schema
+from verifier.store import schema
 from verifier.store.recent import recent
+from verifier.store.store import Store, opened
 
 SIZES = (10, 100, 200, 1000)
 EVERY_S = 300.0

@@ -24,10 +24,11 @@ from verifier.files.credentials import load_credentials
 from verifier.files.evidence import document as files
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
-from verifier.report import FORMATS, ReportStyle
+from verifier.report.result import FORMATS
 from verifier.report.result.json import result_of
+from verifier.report.style import ReportStyle
 from verifier.session.documents import annex
-from verifier.simulator import running_process
+from verifier.simulator.running import running_process
 
 PORT = 16281
 CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {PORT}\n'

@@ -21,7 +21,7 @@ from pathlib import Path
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
-from verifier.simulator import running_process
+from verifier.simulator.running import running_process
 
 SIZES = (100, 1000, 5000)
 PORT = 16261

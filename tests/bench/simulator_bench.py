@@ -19,11 +19,11 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import SYSTEM
 from verifier.model.plan import Device, Network, Plan, Port
 from verifier.model.profile import Profile
-from verifier.simulator import running_process
 from verifier.simulator.agent import ber
 from verifier.simulator.agent.cells import oid
 from verifier.simulator.agent.lean import locate
 from verifier.simulator.agent.pdu import GET
+from verifier.simulator.running import running_process
 
 PORT = 20162
 UNDER_WAY = 64

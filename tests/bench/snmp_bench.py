@@ -17,7 +17,8 @@ from pathlib import Path
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import SYSTEM
-from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget
 
 PORT = 20161
 CONCURRENCY = 50

@@ -20,7 +20,7 @@ from pathlib import Path
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
-from verifier.simulator import running_process
+from verifier.simulator.running import running_process
 
 PORT = 16391
 _TICKS = os.sysconf("SC_CLK_TCK")

@@ -14,7 +14,7 @@ from tests.cli import test_soak as soak
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
-from verifier.simulator import running_process
+from verifier.simulator.running import running_process
 
 AT_ONCE = 10
 

@@ -15,7 +15,7 @@ import time
 from pathlib import Path
 
 from tests.cli.sweeping import Desk, desk, plan_of
-from verifier.simulator import PlantedFault
+from verifier.simulator.faults import PlantedFault
 
 LATE = {2.6: "sound", 5.0: "impaired"}
 """Seconds, and the state that every device must be seen in."""

@@ -31,7 +31,7 @@ from tests.bench.sweep_soak_bench import plan
 from tests.cli.conftest import clean_environment
 from tests.cli.sweeping import V2C, V3, Desk, desk
 from tests.lab.shell import command
-from verifier.simulator import PlantedFault
+from verifier.simulator.faults import PlantedFault
 
 WITHOUT_EXTRA = (
     "import runpy, sys; sys.modules['gufo'] = None; sys.argv[0] = 'verifier';"

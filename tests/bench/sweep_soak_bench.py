@@ -20,7 +20,7 @@ from pathlib import Path
 import psutil
 
 from tests.cli.sweeping import desk, line_of
-from verifier.simulator import PlantedFault
+from verifier.simulator.faults import PlantedFault
 
 DEVICE = (
     "  - {{name: device-{n}, site: Quarry, address: 127.91.{high}.{low}/16, snmp: bench,"

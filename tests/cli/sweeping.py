@@ -24,8 +24,9 @@ from verifier.cli.demo import network_of as coast
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
-from verifier.simulator import PlantedFault, Remote, running_process
 from verifier.simulator.coast import write_files as write_coast
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.running import Remote, running_process
 
 SUBJECTS = ("lighthouse-quarry", "quarry-lighthouse", "harbour-switch")
 SLOW_PORT = PlantedFault(kind="port-slow", device="harbour-switch", port="port1", value=10)

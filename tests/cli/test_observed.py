@@ -16,7 +16,7 @@ from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED, EXIT_UNTESTED,
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
-from verifier.simulator import running_process
+from verifier.simulator.running import running_process
 
 PORT = 16281
 PLAN = """\

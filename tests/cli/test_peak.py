@@ -22,7 +22,9 @@ from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.plan import Carrier, End, EndName, Link
 from verifier.rules.alignment import AlignedCarrier, LatestReading, end_view
-from verifier.simulator import PlantedFault, SimulatedNetwork, running
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 PORT = 16397
 PLAN = """\

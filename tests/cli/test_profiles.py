@@ -19,7 +19,9 @@ from tests.lab.agent import listens
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
-from verifier.simulator import PlantedFault, SimulatedNetwork, running
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 UNIT, SWITCH = "127.80.20.11", "127.80.20.21"
 WHO = ("--credentials", "credentials.toml", "--entry", "field")

@@ -13,7 +13,7 @@ from tests.cli.conftest import Run
 from tests.store import examples
 from verifier.files.schema import schema
 from verifier.model.health import ReceivedLevel
-from verifier.store import opened
+from verifier.store.store import opened
 
 PLAN = """\
 network: {name: Harbour ring, revision: "3", example: true}

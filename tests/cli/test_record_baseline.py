@@ -20,7 +20,7 @@ import pytest
 from tests.cli.sweeping import Desk, coastal, line_of
 from tests.cli.test_report import call, key
 from verifier.files.schema import schema
-from verifier.simulator import PlantedFault
+from verifier.simulator.faults import PlantedFault
 
 pytestmark = pytest.mark.icmp
 LOW = PlantedFault(kind="level-low", device="lighthouse-quarry", value=6.0)

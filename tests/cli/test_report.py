@@ -24,8 +24,8 @@ from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.files.schema import schema
-from verifier.report import FORMATS
-from verifier.simulator import running_process
+from verifier.report.result import FORMATS
+from verifier.simulator.running import running_process
 
 PORT = 16271
 PLAN = """\

@@ -30,7 +30,9 @@ from verifier.files.read_plan import read_plan
 from verifier.files.schema import schema
 from verifier.rules.soak.tally import soaked
 from verifier.session.stored import read
-from verifier.simulator import PlantedFault, SimulatedNetwork, running
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 pytestmark = pytest.mark.icmp
 

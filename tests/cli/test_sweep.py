@@ -21,8 +21,8 @@ from tests.cli.sweeping import (
 from tests.report.openmetrics_reader import read
 from tests.stopwatch import patience
 from tests.store import examples
-from verifier.simulator import PlantedFault
-from verifier.store import opened
+from verifier.simulator.faults import PlantedFault
+from verifier.store.store import opened
 
 __all__ = ["at", "shared"]
 pytestmark = pytest.mark.icmp

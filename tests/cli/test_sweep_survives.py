@@ -28,7 +28,7 @@ from tests.cli.sweeping import (
 )
 from tests.stopwatch import Stopwatch, patience
 from tests.store.conftest import running_postgresql
-from verifier.simulator import PlantedFault
+from verifier.simulator.faults import PlantedFault
 from verifier.store import schema
 
 __all__ = ["at", "shared"]

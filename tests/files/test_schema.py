@@ -19,10 +19,10 @@ from verifier.model.observation import Observation
 from verifier.model.problem import Problem
 from verifier.model.result import Accepted, Cause, Finding, NotAsked, PlanReference, Result, Scope
 from verifier.model.subject import Subject
-from verifier.report import ReportStyle
 from verifier.report.history.text import json as record_json
 from verifier.report.result.json import document, plan_check
 from verifier.report.search import json as find_json
+from verifier.report.style import ReportStyle
 
 DEVICE = {"kind": "device", "name": "lighthouse-quarry"}
 RESULT = {

@@ -19,15 +19,9 @@ from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import IF_TABLE, SYSTEM
 from verifier.probes.pace import Pace
-from verifier.probes.snmp import (
-    ColumnTable,
-    SnmpClient,
-    SnmpReply,
-    SnmpTarget,
-    VarBind,
-    client,
-    transport,
-)
+from verifier.probes.snmp import client, transport
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import ColumnTable, SnmpReply, SnmpTarget, VarBind
 
 pytestmark = pytest.mark.snmpd
 

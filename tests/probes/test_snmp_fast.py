@@ -23,8 +23,9 @@ from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import SYSTEM
 from verifier.probes.pace import Pace
-from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import FastClient, fastest, installed
+from verifier.probes.snmp.values import SnmpReply, SnmpTarget
 
 __all__ = ["handmade", "snmpd"]
 pytestmark = pytest.mark.snmpd

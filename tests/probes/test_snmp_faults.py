@@ -18,8 +18,8 @@ from tests.stopwatch import Stopwatch, patience
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import ERROR_STATUS
-from verifier.probes.snmp import ColumnTable, SnmpClient, SnmpReply, SnmpTarget
-from verifier.probes.snmp.values import dotted
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import ColumnTable, SnmpReply, SnmpTarget, dotted
 
 V2C = SnmpEntry(name="v2c", version="2c", community=Secret("harbour"))
 V3 = SnmpEntry(name="v3", version="3", user="ferry", auth_key=Secret("maplesyrup"))
@@ -513,7 +513,8 @@ IN_NAMESPACE = """
 import asyncio
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
-from verifier.probes.snmp import SnmpClient, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpTarget
 entry = SnmpEntry(name="x", version="2c", community=Secret("harbour"))
 async def run():
     async with SnmpClient() as snmp:

@@ -18,11 +18,13 @@ from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import SYSTEM
 from verifier.model.plan import Device, Network, Plan
-from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.engine import Engine, RequestPdu
 from verifier.probes.snmp.fast import FastClient
+from verifier.probes.snmp.values import SnmpReply, SnmpTarget
 from verifier.probes.snmp.wire import read_header
-from verifier.simulator import PlantedFault, Remote, running_process
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.running import Remote, running_process
 
 HOW_MANY, UNIT_S = (1000, 1.0) if patience() == 1 else (100, 2.0)
 """A thousand, where the machine is free to ask and answer them all within the times below; and what

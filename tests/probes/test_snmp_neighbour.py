@@ -14,7 +14,8 @@ from tests.hostile import Identity, Neighbour, babbling
 from tests.probes.conftest import snmpd
 from tests.probes.test_snmp import CONFIG, NAME, V2C, V3
 from verifier.model.address import Address
-from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpReply, SnmpTarget
 
 __all__ = ["snmpd"]
 pytestmark = pytest.mark.snmpd

@@ -21,11 +21,13 @@ from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Plan
 from verifier.model.plan import Network as PlanNetwork
-from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
+from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.smi import binding
+from verifier.probes.snmp.values import SnmpReply, SnmpTarget
 from verifier.probes.snmp.wire import read_response
-from verifier.simulator import SimulatedNetwork, running
 from verifier.simulator.agent.cells import CellTable
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 ANY = (1, 3, 6, 1, 4, 1, 32473, 9, 1)
 """An object that the program does not know."""

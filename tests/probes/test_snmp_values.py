@@ -15,11 +15,11 @@ from pysnmp.proto.rfc1902 import OctetString
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
-from verifier.probes.snmp import SnmpClient, VarBind, error_name
+from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.engine import AUTH, Engine, RequestPdu
 from verifier.probes.snmp.message_ids import IDS, MessageIds
 from verifier.probes.snmp.sockets import endpoint, socket_address
-from verifier.probes.snmp.values import oid_tuple
+from verifier.probes.snmp.values import VarBind, error_name, oid_tuple
 from verifier.probes.snmp.wire import Header, read_header
 
 KU_KUL = {

@@ -12,7 +12,7 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Licence, Link, Network, Plan, Port
 from verifier.model.result import Cause, Finding, PlanReference, Result, Scope
 from verifier.model.subject import Subject
-from verifier.report import Annex, ReportSheet, ReportStyle
+from verifier.report.style import Annex, ReportSheet, ReportStyle
 
 HOSTILE = (
     "<script>document.title='taken'</script>",

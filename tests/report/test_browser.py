@@ -18,7 +18,8 @@ from tests.report.conftest import example
 from tests.report.test_pages_outside import soaked
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Annex, ReportStyle
+from verifier.report.result import FORMATS
+from verifier.report.style import Annex, ReportStyle
 
 html: Any = FORMATS["html"]
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from verifier.report import FORMATS
+from verifier.report.result import FORMATS
 from verifier.report.result.csv import HEADINGS, cell
 
 drawn: Any = FORMATS["csv"]

@@ -12,8 +12,8 @@ from verifier.files.schema import schema
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.fit import Fit
 from verifier.model.search import Answer, Candidate, HeardFrames, SearchedPlace, SearchResult
-from verifier.report import ReportStyle
 from verifier.report import search as drawn
+from verifier.report.style import ReportStyle
 
 DEVICE = Mac.parse("02:00:5e:10:00:01")
 AT = "2026-11-25T10:00:00.000Z"

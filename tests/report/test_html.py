@@ -13,7 +13,8 @@ import pytest
 from verifier.model.plan import EndName
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, ReportStyle
+from verifier.report.result import FORMATS
+from verifier.report.style import ReportStyle
 
 html: Any = FORMATS["html"]
 

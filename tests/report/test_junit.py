@@ -6,7 +6,7 @@ from typing import Any
 
 import junitparser
 
-from verifier.report import FORMATS
+from verifier.report.result import FORMATS
 
 junit: Any = FORMATS["junit"]
 

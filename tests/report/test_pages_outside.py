@@ -21,9 +21,10 @@ from tests.report.recording import HOSTILE, RECORD, many
 from verifier.model.observation import Observation
 from verifier.model.status import Status
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Annex, ReportStyle
-from verifier.report.history.text import FORMATS as RECORDS
+from verifier.report.history import FORMATS as RECORDS
+from verifier.report.result import FORMATS
 from verifier.report.status.page import page as status_page
+from verifier.report.style import Annex, ReportStyle
 
 __all__ = ["browser"]
 pytestmark = [pytest.mark.npm, pytest.mark.browser]

@@ -13,9 +13,10 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan
 from verifier.model.result import Finding, Result
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, Annex, ReportStyle
+from verifier.report.result import FORMATS
 from verifier.report.result.links import drawn_links
 from verifier.report.result.pictures import Picture, lines, picture, pictures
+from verifier.report.style import Annex, ReportStyle
 from verifier.rules.live import Live
 
 html: Any = FORMATS["html"]

@@ -14,8 +14,9 @@ import pytest
 from tests.report.recording import EVIL, HOSTILE, RECORD, many, record_of
 from verifier.model.history import RecordPoint
 from verifier.model.subject import Subject
-from verifier.report import ReportStyle
-from verifier.report.history.text import FORMATS, HEADINGS, percent
+from verifier.report.history import FORMATS
+from verifier.report.history.text import HEADINGS, percent
+from verifier.report.style import ReportStyle
 
 
 def test_the_text_says_it_all() -> None:

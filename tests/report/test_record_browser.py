@@ -11,8 +11,8 @@ import pytest
 
 from tests.report.browsing import CONTRAST, browser
 from tests.report.recording import HOSTILE, RECORD, many
-from verifier.report import ReportStyle
-from verifier.report.history.text import FORMATS
+from verifier.report.history import FORMATS
+from verifier.report.style import ReportStyle
 
 __all__ = ["browser"]
 pytestmark = pytest.mark.browser

@@ -16,8 +16,9 @@ from hypothesis import strategies as st
 
 from verifier.model.result import Accepted, Finding, NotAsked, PlanReference, Result, Scope, Verdict
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, ReportStyle, brief
+from verifier.report.result import FORMATS, brief
 from verifier.report.sentences import sentence, verdict_line
+from verifier.report.style import ReportStyle
 
 WHOLE = Scope(whole=True, devices=(7, 7), links=(3, 3))
 HOP_1 = Scope(whole=False, devices=(2, 7), links=(1, 3), names=("Hop 1",))

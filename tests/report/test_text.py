@@ -16,10 +16,11 @@ from verifier.model.difference import Difference
 from verifier.model.observation import Observation
 from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Scope, Verdict
 from verifier.model.subject import Subject
-from verifier.report import FORMATS, ReportStyle
 from verifier.report.plain import plain
+from verifier.report.result import FORMATS
 from verifier.report.result.differences import text as compared
 from verifier.report.result.json import document
+from verifier.report.style import ReportStyle
 
 text: Any = FORMATS["text"]
 

@@ -14,7 +14,7 @@ from verifier.model.plan import Carrier, Device, End, Link, Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import Judgement, compare
+from verifier.rules.compare.judge import Judgement, compare
 
 A, B = "lighthouse-quarry", "quarry-lighthouse"
 PROFILE: Profile = load_profiles({"hop-radio"})["hop-radio"]

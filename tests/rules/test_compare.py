@@ -30,7 +30,8 @@ from verifier.model.problem import Origin, Problem
 from verifier.model.profile import Profile, ProfileReading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import REACH, Judgement, compare
+from verifier.rules.compare import REACH
+from verifier.rules.compare.judge import Judgement, compare
 
 A, B = "lighthouse-quarry", "quarry-lighthouse"
 OIDS = {

@@ -14,7 +14,8 @@ from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import NotAsked
 from verifier.model.subject import Subject
-from verifier.rules.compare import REACH, Judgement, compare
+from verifier.rules.compare import REACH
+from verifier.rules.compare.judge import Judgement, compare
 
 PROFILES = {"mib2": Profile(id="mib2"), "radio": Profile(id="radio", kind="radio")}
 

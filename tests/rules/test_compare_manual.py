@@ -18,7 +18,7 @@ from verifier.model.observation import OBSERVED, Observation
 from verifier.model.plan import NotTestedOk, Plan
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import compare
+from verifier.rules.compare.judge import compare
 
 EXAMPLE = Path(verifier.files.__file__).parent / "example.yaml"
 PLAN, _ = read_plan(EXAMPLE)

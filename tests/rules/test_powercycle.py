@@ -14,7 +14,7 @@ from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import Judgement
+from verifier.rules.compare.judge import Judgement
 from verifier.rules.outage import behind
 from verifier.rules.powercycle import (
     BEFORE,

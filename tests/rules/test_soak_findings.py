@@ -15,7 +15,7 @@ from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Plan, Po
 from verifier.model.profile import Limits, Profile, ProfileReading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import compare
+from verifier.rules.compare.judge import compare
 
 NAME = "lighthouse-quarry"
 AT = "2026-11-24T10:00:00.000Z"

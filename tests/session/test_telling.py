@@ -24,7 +24,7 @@ from tests.stopwatch import Stopwatch
 from tests.store import examples
 from verifier.errors import UsageError
 from verifier.session.sweep import deliver
-from verifier.store import Store, opened
+from verifier.store.store import Store, opened
 
 
 @pytest.fixture

@@ -13,8 +13,10 @@ from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Plan
-from verifier.probes.snmp import ColumnTable, SnmpClient, SnmpReply, SnmpTarget
-from verifier.simulator import SimulatedNetwork, running
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import ColumnTable, SnmpReply, SnmpTarget
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 PLAN = """\
 network: {name: Harbour, example: true}

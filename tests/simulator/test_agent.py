@@ -14,9 +14,9 @@ from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model import mib
 from verifier.model.credentials import Secret
-from verifier.simulator import SimulatedNetwork
 from verifier.simulator.agent import ber, pdu, usm, v3
 from verifier.simulator.agent.ber import BerReader
+from verifier.simulator.network import SimulatedNetwork
 
 RADIO, SWITCH = "127.80.0.11", "127.80.0.13"
 DEVICES = {"radio": "lighthouse-quarry", "switch": "lighthouse-switch"}
@@ -245,7 +245,7 @@ def test_reports_of_v3(ask, changes, outcome):
 
 def test_a_level_the_user_has_not(plan, port, ask):
     """A user without keys is asked with digest and cipher."""
-    from verifier.simulator import running  # noqa: PLC0415
+    from verifier.simulator.running import running  # noqa: PLC0415
 
     bare = dataclasses.replace(ENTRIES["field"], auth_key=None, priv_key=None)
     profiles = load_profiles({d.profile for d in plan.devices})

@@ -22,8 +22,10 @@ from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Plan, Port
 from verifier.model.profile import Profile
-from verifier.probes.snmp import SnmpClient, SnmpReply, SnmpTarget
-from verifier.simulator import SimulatedNetwork, running
+from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.snmp.values import SnmpReply, SnmpTarget
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 pytestmark = [pytest.mark.snmpd, pytest.mark.icmp]
 

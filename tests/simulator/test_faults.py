@@ -11,7 +11,8 @@ from tests.stopwatch import Stopwatch
 from verifier.errors import UsageError
 from verifier.files.profile.read import load_profiles
 from verifier.model import mib
-from verifier.simulator import KINDS, PlantedFault, SimulatedNetwork
+from verifier.simulator.faults import KINDS, PlantedFault
+from verifier.simulator.network import SimulatedNetwork
 
 RADIO, FAR, SWITCH = "lighthouse-quarry", "quarry-lighthouse", "lighthouse-switch"
 LINK = "Hop 1"

@@ -15,7 +15,9 @@ from verifier.files.profile.read import load_profiles
 from verifier.model.address import Interface
 from verifier.model.credentials import Auth, Priv, Secret, SnmpEntry
 from verifier.model.plan import Plan
-from verifier.simulator import PlantedFault, SimulatedNetwork, running
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running
 
 pytestmark = pytest.mark.snmpd
 

@@ -11,10 +11,11 @@ from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.profile import Mode, Profile, ProfileReading
-from verifier.simulator import PlantedFault, SimulatedNetwork
 from verifier.simulator.agent import ber
 from verifier.simulator.agent.cells import oid
 from verifier.simulator.device import SimulatedDevice
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
 
 ROOT = "1.3.6.1.4.1.32473.7"
 ENTRY = SnmpEntry(name="x", version="2c", community=Secret("harbour"))

@@ -21,7 +21,10 @@ from verifier.model.address import Interface
 from verifier.model.mib import SYSTEM
 from verifier.model.plan import Device, Plan, Port, Service, Services
 from verifier.model.profile import Profile
-from verifier.simulator import PlantedFault, Server, SimulatedNetwork, running, running_process
+from verifier.simulator.faults import PlantedFault
+from verifier.simulator.network import SimulatedNetwork
+from verifier.simulator.running import running, running_process
+from verifier.simulator.server import Server
 
 RADIO, SWITCH = "lighthouse-quarry", "lighthouse-switch"
 NAME = SYSTEM["sysName"]
@@ -46,7 +49,7 @@ from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.simulator import SimulatedNetwork, running
+from verifier.simulator.network import SimulatedNetwork; from verifier.simulator.running import running
 entry = SnmpEntry(name="bench", version="2c", community=Secret("harbour"), port=16161)
 device = Device(name="device", address=Interface.parse("127.80.0.11/24"), snmp="bench")
 request = bytes.fromhex(sys.argv[1])

@@ -12,9 +12,9 @@ from verifier.model.health import ReceivedLevel, State, Sweep
 from verifier.model.history import HistoryDocument
 from verifier.model.plan import Carrier, End, Link, Network, Plan
 from verifier.rules.history.record import record
-from verifier.store import Retention, opened
 from verifier.store.history import History
-from verifier.store.retention import HOUR_S
+from verifier.store.retention import HOUR_S, Retention
+from verifier.store.store import opened
 
 PLAN = Plan(
     network=Network(name="Harbour ring"),

@@ -12,9 +12,9 @@ from tests.store.examples import HOP, START_S
 from verifier.model.health import ReceivedLevel, Sweep
 from verifier.model.history import Sample
 from verifier.model.status import Recent
-from verifier.store import opened
 from verifier.store import recent as module
 from verifier.store.recent import recent, recent_changes, recent_levels
+from verifier.store.store import opened
 
 
 def swept(minute: float, a_dbm: float, b_dbm: float | None = None) -> Sweep:

@@ -11,8 +11,9 @@ from sqlalchemy import select
 
 from tests.store import examples
 from verifier.model.health import ReceivedLevel, State, Sweep
-from verifier.store import Retention, opened, schema
-from verifier.store.retention import DAY_S, HOUR_S
+from verifier.store import schema
+from verifier.store.retention import DAY_S, HOUR_S, Retention
+from verifier.store.store import opened
 
 SHORT = Retention(raw_s=3 * HOUR_S, hourly_s=8 * HOUR_S)
 

@@ -28,12 +28,13 @@ from verifier.errors import (
 )
 from verifier.model.health import NewPortErrors, PortErrors
 from verifier.model.subject import Subject
-from verifier.store import engine, opened, schema, store
+from verifier.store import engine, schema, store
+from verifier.store.store import opened
 
 HERE = Path(__file__).parent
 HOLD = """
 import sys, time
-from verifier.store import opened
+from verifier.store.store import opened
 with opened(sys.argv[1]) as kept, kept.locked():
     print("held", flush=True)
     time.sleep(60)

@@ -14,7 +14,7 @@ from tests.two_faults.planting import FAR, HOP, KINDS, Planted, places
 from tests.two_faults.world import World, wrong
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare import Judgement
+from verifier.rules.compare.judge import Judgement
 
 ELSEWHERE = {"far-transmitter": ("level-a-little-low", "level-low", "level-lost", "level-faint")}
 """Causes at one end that are planted as what the other end sees of them."""

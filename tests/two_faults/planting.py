@@ -10,8 +10,9 @@ from typing import Any
 
 from verifier.model.plan import Plan
 from verifier.model.subject import Subject
+from verifier.probes.world import ThisMachine
 from verifier.session.recorder import Recorder, RecorderEntry
-from verifier.simulator import PlantedFault
+from verifier.simulator.faults import PlantedFault
 
 A, B, C, D, SWITCH = "hill-mill", "mill-hill", "mill-pier", "pier-mill", "mill-switch"
 """`A` and `B` are Hop 1, `C` and `D` Hop 2; nobody planned a serial number or MAC of `D`."""
@@ -46,7 +47,7 @@ class Seen:
 
     def note(self, name: str, probe: Any, what: str, **more: Any) -> None:
         """One observation more."""
-        record = Recorder(Subject("device", name))
+        record = Recorder(Subject("device", name), ThisMachine().clocks.now)
         record.note(probe, what, **more)
         self.rows[name] += record.seen
 

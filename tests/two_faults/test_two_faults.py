@@ -16,7 +16,7 @@ from tests.two_faults.planting import HOP1, HOP2, KINDS, A, B, D, Planted, pairs
 from tests.two_faults.world import World, world
 from verifier.rules.diagnose.faults import FAULTS
 from verifier.rules.diagnose.kinds import TRY_FIRST
-from verifier.simulator import KINDS as SIMULATED
+from verifier.simulator.faults import KINDS as SIMULATED
 
 SAMPLE = random.Random(16).sample(pairs(), 40)
 ONCE_WRONG = [

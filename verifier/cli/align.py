@@ -25,6 +25,7 @@ from verifier.rules.alignment import AlignedCarrier, EndView, chosen
 
 if TYPE_CHECKING:
     from verifier.session.align import AlignQuestion
+    from verifier.session.world import World
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,14 +86,17 @@ def align(options: AlignOptions) -> int:
         stage=options.stage,
         profiles={name: profiles[device.profile] for name, device in of_end.items()},
     )
-    from verifier.session.align import questions_of  # noqa: PLC0415 - bad input needs no probes
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
+    from verifier.session.align import questions_of  # noqa: PLC0415
     from verifier.session.laptop.fit import FitQuestion, refuse_without_link  # noqa: PLC0415
 
     questions, unread = questions_of(plan, hop, credentials)
     asked = [device for name, device in of_end.items() if name in questions]
-    refuse_without_link(FitQuestion(plan=plan, profiles=profiles, devices=asked))
+    world = ThisMachine()
+    about = FitQuestion(plan=plan, profiles=profiles, devices=asked)
+    refuse_without_link(about, world.laptop)
     _say(_opening(hop, unread), options)
-    return _run(hop, questions, options)
+    return _run(hop, questions, world, options)
 
 
 def _opening(hop: AlignedCarrier, unread: Mapping[EndName, str]) -> list[str]:
@@ -142,15 +146,18 @@ class _Screen:
 
 
 def _run(
-    hop: AlignedCarrier, questions: Mapping[EndName, AlignQuestion], options: AlignOptions
+    hop: AlignedCarrier,
+    questions: Mapping[EndName, AlignQuestion],
+    world: World,
+    options: AlignOptions,
 ) -> int:
     from verifier.report.align import summary  # noqa: PLC0415
     from verifier.session.align import Peaks  # noqa: PLC0415
     from verifier.session.align import align as follow  # noqa: PLC0415
 
     screen = _Screen(options)
-    course = follow(Peaks(hop), questions, screen.show, lasts_s=options.lasts_s)
-    ended = asyncio.run(_ended_by_a_signal(course))
+    course = follow(world, Peaks(hop), questions, screen.show, lasts_s=options.lasts_s)
+    ended = world.run(_ended_by_a_signal(course))
     if screen.last is not None:
         _say(summary(screen.last).splitlines(), options)
     if ended:

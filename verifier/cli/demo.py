@@ -26,8 +26,8 @@ from verifier.model.result import Result
 from verifier.report.plain import wrapped
 from verifier.report.result.json import result_of
 from verifier.report.sentences import WORDS, sentence
-from verifier.simulator import Remote, running_process
 from verifier.simulator.coast import FAULTS, free_port, hidden, surprises, write_files
+from verifier.simulator.running import Remote, running_process
 
 COMMAND = "plan-verifier verify plan.yaml --profiles profiles --credentials credentials.toml"
 _RESULT = "run.json"

@@ -12,7 +12,8 @@ from verifier.cli import inputs, output
 from verifier.cli.options import EvidenceOptions, OutputOptions
 from verifier.errors import UsageError
 from verifier.files.output import Output, opened, opened_once
-from verifier.report import FORMATS, ReportStyle, brief
+from verifier.report.result import FORMATS, brief
+from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

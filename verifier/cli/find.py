@@ -98,9 +98,10 @@ def find(options: FindOptions) -> int:
     chosen = output.chosen(formats, options.format_, options.output.out)
     with opened(options.output.out, inputs=(options.plan.path, options.credentials_file)) as place:
         search = _search(options)
-        from verifier.session.search.run import look_for  # noqa: PLC0415 - bad input needs no probes
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
+        from verifier.session.search.run import look_for  # noqa: PLC0415
 
-        result = look_for(search)
+        result = look_for(search, ThisMachine())
         output.draw(result, formats, drawn.brief, chosen, options.output, place)
     return EXIT_INTERRUPTED if result.interrupted else result.exit_code()
 

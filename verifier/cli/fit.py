@@ -28,6 +28,7 @@ from verifier.rules.cable import is_without_link
 
 if TYPE_CHECKING:
     from verifier.session.laptop.fit import FitQuestion
+    from verifier.session.world import LaptopAccess
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,12 +65,14 @@ def fit(options: FitOptions) -> int:
     with opened(options.output.out) as place:
         output.chosen(_FORMATS, options.format_, options.output.out)
         question = _question(options)
-        from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415 - bad input needs no probes
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
+        from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415
 
-        laptop_fit.take_back_leftovers(output.say)
-        report = laptop_fit.answer(question)
+        here = ThisMachine().laptop
+        here.take_back_leftovers(output.say)
+        report = laptop_fit.answer(question, here)
         if options.set_laptop:
-            return _with_address(question, report, place, options)
+            return _with_address(question, report, here, place, options)
         _draw(report, place, options)
     return report.exit_code(strict=options.strict)
 
@@ -95,7 +98,11 @@ def _question(options: FitOptions) -> FitQuestion:
 
 
 def _with_address(
-    question: FitQuestion, report: FitReport, place: Output, options: FitOptions
+    question: FitQuestion,
+    report: FitReport,
+    here: LaptopAccess,
+    place: Output,
+    options: FitOptions,
 ) -> int:
     """Sets what is suggested, asks again, holds it until told to end, and takes it back."""
     from verifier.session.interrupts import Interrupts  # noqa: PLC0415
@@ -109,8 +116,8 @@ def _with_address(
         return report.exit_code(strict=options.strict)
     with Interrupts() as signals:
         try:
-            with laptop_fit.with_addresses(report, addresses, output.say):
-                report = laptop_fit.answer(dataclasses.replace(question, laptop=None))
+            with laptop_fit.with_addresses(report, addresses, output.say, here):
+                report = laptop_fit.answer(dataclasses.replace(question, laptop=None), here)
                 _draw(report, place, options)
                 output.say("it is set; Enter or Ctrl-C takes it back")
                 signals.await_line(sys.stdin)

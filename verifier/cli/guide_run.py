@@ -19,25 +19,27 @@ from verifier.cli.readdress_options import ReaddressOptions
 from verifier.errors import CannotMeasureError, InputError, UsageError
 from verifier.files.credentials import at_hand, load_credentials
 from verifier.files.journals.guide import FORMAT, GuideJournal
+from verifier.model.address import Interface
 from verifier.model.credentials import SnmpEntry
 from verifier.model.guide import Fingerprint
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.search import Candidate
-from verifier.report import ReportStyle
+from verifier.probes.world import ThisMachine
 from verifier.report import search as find_report
 from verifier.report.runbook import guide as drawn
 from verifier.report.runbook.json import document
 from verifier.report.runbook.text import RunbookPaper, heading, lines
+from verifier.report.style import ReportStyle
 from verifier.rules.cable import advice
 from verifier.session.guide.look import DeviceObserver
 from verifier.session.guide.run import Guide
 from verifier.session.guide.steps import Guiding, moves
 from verifier.session.guide.wait import Ending, Waiter
 from verifier.session.interrupts import Interrupts
-from verifier.session.laptop import fit
 from verifier.session.laptop.hold import LaptopAddresses, cables, held, link_lost
 from verifier.session.search.run import PACKETS_PER_S, Search, look_for
+from verifier.session.world import LaptopAccess
 
 if TYPE_CHECKING:
     from verifier.rules.readdress.world import Task
@@ -64,26 +66,28 @@ def run(
     goal = replace(plan, devices=tuple(u.device for u in task.devices))
     profiles = inputs.profiles_of(goal.devices, options.plan)
     credentials, why = _credentials(goal.devices, profiles, options.guide.credentials_file)
+    world = ThisMachine()
     with ExitStack() as until, Interrupts() as signals:
-        interface = _interface(options, resumed, signals)
+        interface = _interface(options, resumed, signals, world.laptop)
         paper = replace(paper, interface=paper.interface or interface)
         screen = _screen(options, paper, signals)
-        fit.take_back_leftovers(screen.say)
+        world.laptop.take_back_leftovers(screen.say)
         journal = until.enter_context(GuideJournal(journal_file))
-        _open(options, paper, screen, journal_file, why)
+        _open(options, paper, screen, _notes(held(world.laptop), journal_file, why))
         hands = None
         if options.guide.set_laptop:
             assert interface is not None
-            hands = until.enter_context(LaptopAddresses(interface, screen.say))
+            hands = until.enter_context(LaptopAddresses(interface, screen.say, world.laptop))
         eyes = DeviceObserver(
             plan=goal,
             profiles=profiles,
             credentials=credentials,
+            world=world,
             remote=task.setting == "remote",
             interface=interface,
         )
         guiding = _guiding(options, task, paper, eyes, screen, resumed)
-        made = Guide(guiding, eyes, hands, screen, journal, Waiter(screen, signals))
+        made = Guide(guiding, eyes, hands, screen, journal, Waiter(screen, signals, world.clocks))
         ending, code = made.run()
     _close(options, paper, screen, made, ending)
     return code
@@ -150,15 +154,17 @@ def _credentials(
     return found, f"no credentials for {', '.join(sorted(missing))}: SNMP is not asked with them"
 
 
-def _interface(options: ReaddressOptions, resumed: Resumed, signals: Interrupts) -> str | None:
+def _interface(
+    options: ReaddressOptions, resumed: Resumed, signals: Interrupts, here: LaptopAccess
+) -> str | None:
     """This laptop's interface towards the devices; None where it need not be known."""
     chosen = resumed.interface or interface_named(options.runbook.laptop)
     if chosen is not None or not options.guide.set_laptop:
         return chosen
-    there = cables()
+    there = cables(here)
     if len(there) == 1:
         return there[0]
-    if not there and (out := link_lost(None)) is not None:
+    if not there and (out := link_lost(None, here)) is not None:
         raise CannotMeasureError(f"{out}: {advice(out)}")
     listed = ", ".join(there) or "none with a cable"
     if there and sys.stdin.isatty() and sys.stdout.isatty():
@@ -197,7 +203,7 @@ def _finder(
             show=show,
             say=screen.say,
         )
-        found = look_for(search)
+        found = look_for(search, eyes.world)
         screen.show(find_report.text(found, ReportStyle(colour=screen.terminal)))
         if found.interrupted:
             screen.signals.note()
@@ -209,20 +215,25 @@ def _finder(
 
 
 def _open(
-    options: ReaddressOptions, paper: RunbookPaper, screen: Screen, journal: Path, why: str
+    options: ReaddressOptions, paper: RunbookPaper, screen: Screen, notes: Sequence[str]
 ) -> None:
+    """Says what is about to be done, and `notes`."""
     for words in heading(paper):
         screen.say(words)
     for blocked in paper.runbook.blocked:
         screen.say(f"blocked: {blocked.device}: {blocked.reason}")
     screen.show("\n".join(drawn.cautions(paper.runbook.setting)))
-    here = ", ".join(f"{text} on {name}" for text, name in held().items())
-    screen.say(f"This laptop now: {here or 'no address'}.")
-    screen.say(f"Journal: {journal}")
-    if why:
-        screen.say(f"note: {why}")
+    for note in notes:
+        screen.say(note)
     if not options.guide.auto:
         screen.say(_KEYS)
+
+
+def _notes(own: Mapping[Interface, str], journal: Path, why: str) -> list[str]:
+    """This laptop's addresses, where the journal is, and why SNMP is not asked."""
+    here = ", ".join(f"{address} on {name}" for address, name in own.items())
+    notes = [f"This laptop now: {here or 'no address'}.", f"Journal: {journal}"]
+    return [*notes, f"note: {why}"] if why else notes
 
 
 def _close(

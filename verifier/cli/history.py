@@ -16,7 +16,7 @@ from verifier.cli.command import FILE, Duration, command
 from verifier.cli.options import OutputOptions, PlanOptions, SelectionOptions, StoreUrl, Strict
 from verifier.errors import EXIT_PASSED, EXIT_UNTESTED, UsageError
 from verifier.files.output import opened
-from verifier.report.history.text import FORMATS
+from verifier.report.history import FORMATS
 
 _DAY_S = 86_400.0
 

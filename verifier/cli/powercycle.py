@@ -24,8 +24,8 @@ from verifier.errors import EXIT_INTERRUPTED, UsageError
 from verifier.files.read_plan import plan_sha256
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Device, Plan, Stage
-from verifier.report import FORMATS
 from verifier.report.plain import paragraph
+from verifier.report.result import FORMATS
 from verifier.rules.outage import behind
 from verifier.rules.powercycle import waits_s
 from verifier.rules.selection import selected
@@ -91,13 +91,16 @@ def powercycle(options: PowercycleOptions) -> int:
         profiles = inputs.profiles_of(plan.devices, options.plan)
         stage = options.stage or plan.stage or "handover"
         laptop = inputs.assumed_laptop(options.laptop)
-        from verifier.session import Request  # noqa: PLC0415 - help and bad input need no probes
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
+        from verifier.session import Request  # noqa: PLC0415
         from verifier.session.laptop import fit  # noqa: PLC0415
         from verifier.session.powercycle.run import powercycle as carry_out  # noqa: PLC0415
         from verifier.session.powercycle.watch import Cycle  # noqa: PLC0415
 
         question = fit.FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
-        fit.refuse_without_link(question, ". Nothing is to be switched before")
+        fit.refuse_without_link(
+            question, ThisMachine().laptop, ". Nothing is to be switched before"
+        )
         _say_outage(plan, devices, stage, accepted=options.accept_outage)
         made.read_key()
         request = Request(
@@ -113,7 +116,7 @@ def powercycle(options: PowercycleOptions) -> int:
             laptop=laptop,
         )
         waits = waits_s(devices, profiles, options.wait_s)
-        outcome = carry_out(Cycle(request=request, wait_s=waits, tell=_tell))
+        outcome = carry_out(Cycle(request=request, wait_s=waits, tell=_tell), ThisMachine())
         result = signed_by(outcome.result, options.evidence)
         made.write(result, request)
     if outcome.interrupted:

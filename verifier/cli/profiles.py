@@ -114,9 +114,10 @@ def check(options: CheckOptions) -> int:
         output.show(f"{plain(options.file)}: {sound}\n")
         return EXIT_PASSED
     asked = asked_by(options.against, options.ask)
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415
     from verifier.session.ask import one_device  # noqa: PLC0415
 
-    heard = one_device.read(asked, profile, deadline_s=options.ask.deadline_s)
+    heard = one_device.read(asked, profile, ThisMachine(), deadline_s=options.ask.deadline_s)
     output.show(f"{plain(options.file)}: {sound}\n")
     return silent(asked, heard) or _live(options.against, profile, heard)
 

@@ -140,11 +140,16 @@ def draft(options: DraftOptions) -> int:
     address, out, ask = options.address, options.out, options.ask
     _refuse_old(out)
     asked = asked_by(address, ask)
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415
     from verifier.report import profile_draft as report  # noqa: PLC0415
     from verifier.session.ask import one_device  # noqa: PLC0415
 
     heard = one_device.walk(
-        asked, options.root, max_objects=options.max_objects, deadline_s=ask.deadline_s
+        asked,
+        options.root,
+        ThisMachine(),
+        max_objects=options.max_objects,
+        deadline_s=ask.deadline_s,
     )
     if code := silent(asked, heard):
         return code

@@ -13,7 +13,7 @@ from verifier.cli.readdress_options import FORMATS, ReaddressOptions
 from verifier.errors import UsageError
 from verifier.files.output import Output, opened
 from verifier.model.plan import Plan
-from verifier.report import ReportStyle
+from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
     from verifier.model.fit import System

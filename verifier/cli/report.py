@@ -16,8 +16,9 @@ from verifier.cli.documents import signing_key
 from verifier.cli.options import OutputOptions, Strict
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, UsageError
 from verifier.files.output import Output, opened, opened_once
-from verifier.report import FORMATS, ReportStyle, brief
 from verifier.report.plain import plain
+from verifier.report.result import FORMATS, brief
+from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
     from verifier.model.difference import Difference

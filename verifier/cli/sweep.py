@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from verifier.model.health import SweepReport
     from verifier.session import Request
     from verifier.session.sweep.loop import Settings
-    from verifier.store import Store
+    from verifier.store.store import Store
 
 _FORMATS = ("text", "json")
 _DAY_S = 86_400.0
@@ -208,10 +208,11 @@ def sweep(options: SweepOptions) -> int:
         raise UsageError("--out takes the report of one sweep: leave --every out")
     chosen = output.chosen(_FORMATS, options.format_, path, "; see also --page")
     read = (options.plan.path, options.credentials_file)
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
     from verifier.report.sweep import text  # noqa: PLC0415
     from verifier.session.signals import Signals  # noqa: PLC0415
     from verifier.session.sweep.loop import SweepLoop  # noqa: PLC0415 - bad input needs no probes
-    from verifier.store import opened as opened_store  # noqa: PLC0415
+    from verifier.store.store import opened as opened_store  # noqa: PLC0415
 
     with ExitStack() as stack:
         out = stack.enter_context(opened(path, inputs=read))
@@ -224,7 +225,7 @@ def sweep(options: SweepOptions) -> int:
         if page is not None:
             clear(page)  # what a killed sweep left half written
         signals = stack.enter_context(Signals())
-        loop = SweepLoop(store, _settings(store, options, page), output.say)
+        loop = SweepLoop(store, _settings(store, options, page), output.say, ThisMachine())
         if options.every_s is not None:
             show = _SweepPrinter(options)
             loop.every(options.every_s, request, lambda: _request(options), show, signals)
@@ -275,7 +276,7 @@ def _page(folder: Path | None) -> Path | None:
 def _settings(store: Store, options: SweepOptions, page: Path | None) -> Settings:
     from verifier.session.sweep import deliver  # noqa: PLC0415
     from verifier.session.sweep.loop import Settings  # noqa: PLC0415
-    from verifier.store import Retention  # noqa: PLC0415
+    from verifier.store.retention import Retention  # noqa: PLC0415
 
     tell, keep = options.tell, options.keep
     marks, limit_s = deliver.marks_of(store), tell.tell_limit_s

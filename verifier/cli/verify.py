@@ -30,7 +30,7 @@ from verifier.cli.options import (
 )
 from verifier.cli.soak import SoakOption, soaking
 from verifier.errors import EXIT_INTERRUPTED, EXIT_OURS
-from verifier.report import FORMATS
+from verifier.report.result import FORMATS
 
 if TYPE_CHECKING:
     from verifier.session import Request
@@ -113,13 +113,14 @@ def _run(options: ReachOptions, verifying: VerifyOptions | None) -> int:
     with documents(options, (options.plan.path, *more)) as made:
         request = _request(options, verifying)
         made.read_key()
-        from verifier.session import run  # noqa: PLC0415 - help and bad input need no probes
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
+        from verifier.session import run  # noqa: PLC0415
         from verifier.session.soak.journal import closed  # noqa: PLC0415
 
         soak_s = None if verifying is None else verifying.soak_s
         with soaking(request, soak_s, options.evidence, quiet=quiet) as (asked, journal):
             with _progress(len(request.devices), quiet=quiet) as progress:
-                outcome = run(dataclasses.replace(asked, progress=progress))
+                outcome = run(dataclasses.replace(asked, progress=progress), ThisMachine())
             result = closed(signed_by(outcome.result, options.evidence), journal)
             made.write(result, asked, journal)
     if outcome.interrupted:

@@ -8,9 +8,9 @@ from typing import Any
 
 from verifier.model.fit import Fit, FitReport
 from verifier.model.laptop import UNNAMED, LaptopInterface
-from verifier.report import ReportStyle
 from verifier.report.plain import plain, wrapped
 from verifier.report.result.json import laid_out
+from verifier.report.style import ReportStyle
 from verifier.rules.cable import advice, is_without_link
 from verifier.rules.fit.suggest import TAKE_BACK
 

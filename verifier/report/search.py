@@ -7,9 +7,9 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from verifier.model.search import Candidate, HeardFrames, SearchedPlace, SearchResult, What
-from verifier.report import ReportStyle
 from verifier.report.plain import plain, wrapped
 from verifier.report.result.json import laid_out
+from verifier.report.style import ReportStyle
 
 _COLOURS = {"FAIL": "1;31", "NOT FOUND": "1;33", "UNKNOWN": "1;33", "PASS": "1;32"}
 _INDENT = " " * 4

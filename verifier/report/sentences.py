@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from verifier.model.manual import BY_CHECK
 from verifier.model.result import Accepted, NotAsked, Result, Scope
 from verifier.report.plain import plain
-from verifier.rules.compare.asked import by_whom
+from verifier.rules.compare.scope import by_whom
 
 WORDS: dict[str, str] = {
     "pass": "PASS",

@@ -13,7 +13,8 @@ from verifier.model.plan import NotTestedOk, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Result
-from verifier.rules.compare import REACH, VERIFY, compare
+from verifier.rules.compare import REACH, VERIFY
+from verifier.rules.compare.judge import compare
 from verifier.rules.plan import READING, RULES, check
 from verifier.rules.powercycle import judge
 

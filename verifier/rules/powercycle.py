@@ -21,8 +21,8 @@ from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding, Verdict
 from verifier.model.subject import Subject
-from verifier.rules.compare import Judgement, compare
-from verifier.rules.compare.asked import accept
+from verifier.rules.compare.judge import Judgement, compare
+from verifier.rules.compare.scope import accept
 from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.diagnose.nothing_saved import nothing_saved
 from verifier.rules.mib import ports

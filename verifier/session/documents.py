@@ -12,8 +12,8 @@ from verifier.files.sheets.write import NETWORK_HEADINGS, rows
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile
 from verifier.model.result import Result
-from verifier.report import Annex, ReportSheet
 from verifier.report.result.json import document
+from verifier.report.style import Annex, ReportSheet
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

@@ -13,8 +13,8 @@ from verifier.model.plan import Device, Plan
 from verifier.rules.history import deviation
 from verifier.rules.history.record import record, subjects_of
 from verifier.session.stored import result_in
-from verifier.store import opened
 from verifier.store.history import History
+from verifier.store.store import opened
 
 if TYPE_CHECKING:
     from sqlalchemy import Connection

@@ -1,6 +1,6 @@
 """The memory of health sweeps: SQLite by default, PostgreSQL by URL; one store, one network.
 
-    with store.opened("harbour.sweeps.db") as kept, kept.locked():
+    with opened("harbour.sweeps.db") as kept, kept.locked():
         remembered = kept.memories()
         ...                                   # measure, then rules.health.follow
         kept.save(sweep, memories, changes, notices, tellers=("command",))
@@ -44,8 +44,3 @@ for ever; `Retention` sets it. An hour is rolled up by the first sweep that star
 a long period is read from `hour*` and, for sweeps whose `kept` is `open`, from `reading`.
 `Store.rows` runs any `select` over the tables of `verifier.store.schema`.
 """
-
-from verifier.store.retention import Retention
-from verifier.store.store import Store, opened
-
-__all__ = ["Retention", "Store", "opened"]

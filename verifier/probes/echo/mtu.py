@@ -9,9 +9,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
+from verifier.probes.echo.packet import payload_bytes
 
-_HEADERS: Final = {4: 28, 6: 48}
-"""IP header without options and ICMP header, in bytes (RFC 791, RFC 8200, RFC 792, RFC 4443)."""
 SMALL_BYTES: Final = 84
 """An echo with the usual 56 bytes of payload."""
 _TRIES: Final = 3
@@ -35,11 +34,6 @@ class PathMtu:
     said: int | None = None
     reporter: str | None = None
     refused: bool = False
-
-
-def payload_bytes(version: int, packet_bytes: int) -> int:
-    """Payload of an echo that makes a packet so large."""
-    return packet_bytes - _HEADERS[version]
 
 
 def path_mtus(

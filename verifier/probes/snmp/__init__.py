@@ -4,25 +4,3 @@ pysnmp is used as codec and security model only (`engine`). Sending, waiting, re
 error queue are ours, so that a late answer still counts, a dead agent costs exactly its timeout,
 and *port unreachable* is heard.
 """
-
-from verifier.probes.snmp.client import SnmpClient
-from verifier.probes.snmp.values import (
-    ColumnTable,
-    Outcome,
-    SnmpReply,
-    SnmpTarget,
-    VarBind,
-    error_name,
-)
-from verifier.probes.snmp.walk import REPETITIONS
-
-__all__ = [
-    "REPETITIONS",
-    "ColumnTable",
-    "Outcome",
-    "SnmpClient",
-    "SnmpReply",
-    "SnmpTarget",
-    "VarBind",
-    "error_name",
-]

@@ -6,19 +6,17 @@ our own would be a thousand lines for a sticker. zxing-cpp reads the codes in te
 
 from __future__ import annotations
 
-import functools
 import io
 from collections.abc import Mapping, Sequence
+from typing import Any
 
-import jinja2
 from markupsafe import Markup
 
 from verifier.model.cautions import CLOSING, cautions
 from verifier.report.cards.text import SIGNED
+from verifier.report.html.page import draw
 from verifier.report.plain import plain
 from verifier.rules.cards import Card
-
-_LONGEST = 600
 
 
 def page(cards: Sequence[Card], *, qr: bool = False) -> str:
@@ -38,10 +36,9 @@ def code_text(card: Card) -> str:
     return f"{card.device}\n{card.address}"
 
 
-def _drawn(name: str, cards: Sequence[Card], *, qr: bool, **more: object) -> str:
+def _drawn(name: str, cards: Sequence[Card], *, qr: bool, **more: Any) -> str:
     codes: Mapping[str, Markup] = {c.device: _code(code_text(c)) for c in cards} if qr else {}
-    template = _environment().get_template(name)
-    return template.render(cards=cards, codes=codes, style=_style(), **more)
+    return draw(name, "cards.css", cards=cards, codes=codes, **more)
 
 
 def _code(text: str) -> Markup:
@@ -53,22 +50,3 @@ def _code(text: str) -> Markup:
         stream, kind="svg", xmldecl=False, svgns=False, omitsize=True, title=plain(text), nl=False
     )
     return Markup(stream.getvalue().decode())  # noqa: S704 - paths, and a title that is escaped
-
-
-@functools.cache
-def _environment() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.PackageLoader("verifier.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=lambda v: plain(v, longest=_LONGEST) if type(v) is str else v,
-    )
-
-
-def _style() -> Markup:
-    loader = _environment().loader
-    assert loader is not None
-    text, _, _ = loader.get_source(_environment(), "cards.css")
-    return Markup(text)  # noqa: S704 - our own file

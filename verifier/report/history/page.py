@@ -27,6 +27,8 @@ _PICTURES = 100
 """Devices and links with a picture: more would make a page that no browser opens gladly."""
 _ROWS = 200
 """Rows of outages and departures; the rest is counted, CSV and JSON have all."""
+_LONGEST = 400
+"""Characters of one text."""
 _GAP = 2.5
 """Points so many times as far apart as usual have a time without measurement between them."""
 
@@ -41,6 +43,7 @@ def page(record: HistoryDocument) -> str:
     return draw(
         "history.html",
         "history.css",
+        longest=_LONGEST,
         record=record,
         whole=whole,
         subjects=[(u, _picture(record, u, outages.get(u.subject, []))) for u in drawn],

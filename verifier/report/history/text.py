@@ -12,10 +12,10 @@ from typing import Any
 from tabulate import tabulate
 
 from verifier.model.history import Departure, HistoryDocument, LevelRecord, Outage, SubjectRecord
-from verifier.report import ReportStyle
 from verifier.report.plain import paragraph, plain
 from verifier.report.result.csv import cell
 from verifier.report.result.json import laid_out
+from verifier.report.style import ReportStyle
 from verifier.rules.soak.tally import words
 
 _MANY = 40
@@ -294,20 +294,3 @@ def _rows_of_subject(record: HistoryDocument, subject: SubjectRecord) -> Iterato
             "planned_dbm": level.planned_dbm, "median_dbm": level.median_dbm,
             "min_dbm": level.min_dbm, "max_dbm": level.max_dbm,
         }  # fmt: skip
-
-
-def html(record: HistoryDocument, look: ReportStyle) -> str:
-    """One page with pictures of the course of time."""
-    del look
-    from verifier.report.history.page import page  # noqa: PLC0415 - Jinja2 only when drawn
-
-    return page(record)
-
-
-FORMATS: dict[str, Callable[[HistoryDocument, ReportStyle], str]] = {
-    "text": text,
-    "json": json,
-    "csv": csv,
-    "html": html,
-}
-"""By name."""

@@ -11,10 +11,10 @@ from collections.abc import Iterator
 from typing import Any
 
 from verifier.model.result import Finding, Result
-from verifier.report import ReportStyle
 from verifier.report.plain import plain
 from verifier.report.sentences import scope_words, sentence
-from verifier.rules.compare.asked import by_whom
+from verifier.report.style import ReportStyle
+from verifier.rules.compare.scope import by_whom
 
 HEADINGS = (
     "id", "verdict", "check", "kind", "subject", "port", "carrier", "end", "expected", "observed",

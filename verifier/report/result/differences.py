@@ -8,9 +8,9 @@ from typing import Any
 
 from verifier.model.difference import Difference, Kind
 from verifier.model.result import Finding, Result
-from verifier.report import ReportStyle
 from verifier.report.plain import plain, wrapped
 from verifier.report.sentences import WORDS
+from verifier.report.style import ReportStyle
 
 _HEADINGS: dict[Kind, str] = {
     "worse": "worse",

@@ -2,23 +2,16 @@
 
 from __future__ import annotations
 
-import base64
 import datetime as dt
-import functools
-import hashlib
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-import jinja2
-from markupsafe import Markup
-
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Device, Plan
 from verifier.model.result import VERDICTS, Finding, Result, overall
-from verifier.report import ReportStyle
+from verifier.report.html.page import draw
 from verifier.report.html.plots import plots, soak_title
-from verifier.report.plain import plain
 from verifier.report.result import entered
 from verifier.report.result.causes import counted, done_with_another, evidence, groups
 from verifier.report.result.links import drawn_links
@@ -29,11 +22,10 @@ from verifier.report.sentences import (
     scope_words,
     sentence,
 )
+from verifier.report.style import ReportStyle
 
 Row = dict[str, Any]
 
-_LONGEST = 600
-_FILES = ("report.css", "report.js")
 _KINDS = {
     "device": "Device", "port": "Device", "link": "Link", "network": "Network", "host": "Host",
           "site": "Site", "gateway": "Gateway", "laptop": "Laptop"}  # fmt: skip
@@ -41,8 +33,10 @@ _KINDS = {
 
 def render(result: Result, look: ReportStyle) -> str:
     """The whole page. It fetches nothing; its script and style are in it."""
-    style, script = (_source(name) for name in _FILES)
-    return _template().render(
+    return draw(
+        "report.html",
+        "report.css",
+        "report.js",
         result=result,
         annex=look.annex,
         network=look.annex.plan.network if look.annex.plan else None,
@@ -65,54 +59,13 @@ def render(result: Result, look: ReportStyle) -> str:
         not_asked=not_asked_lines(result),
         cautions=cautions("report"),
         closing=CLOSING,
-        style=style,
-        script=script,
-        style_hash=_integrity(style),
-        script_hash=_integrity(script),
+        in_words=_in_words,
+        counted=counted,
+        evidence=evidence,
     )
 
 
-@functools.cache
-def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("verifier.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=_finalize,
-    )
-    environment.filters["said"] = _said
-    environment.filters["counted"] = counted
-    environment.filters["evidence"] = evidence
-    return environment
-
-
-def _template() -> jinja2.Template:
-    return _environment().get_template("report.html")
-
-
-def _source(name: str) -> Markup:
-    """A file that goes into the page as it stands: it is ours and holds nothing from outside."""
-    loader = _environment().loader
-    assert loader is not None
-    text, _, _ = loader.get_source(_environment(), name)
-    return Markup(text)  # noqa: S704 - our own file
-
-
-def _integrity(text: str) -> str:
-    """The hash by which the page's own policy allows this text (CSP 3, hash-source)."""
-    return base64.b64encode(hashlib.sha256(str(text).encode()).digest()).decode()
-
-
-def _finalize(value: Any) -> Any:
-    """Whatever a device or a plan says becomes visible characters, and is cut where endless."""
-    if isinstance(value, str) and not hasattr(value, "__html__"):
-        return plain(value, longest=_LONGEST)
-    return value
-
-
-def _said(value: Any, unit: str | None = None) -> str:
+def _in_words(value: Any, unit: str | None = None) -> str:
     """A value with its unit, or a dash where there is none."""
     if value is None:
         return "-"

@@ -14,8 +14,8 @@ from verifier.model.observation import Observation
 from verifier.model.problem import Problem
 from verifier.model.result import Cause, Finding, Result
 from verifier.model.subject import Subject
-from verifier.report import ReportStyle
 from verifier.report.plain import INVISIBLE
+from verifier.report.style import ReportStyle
 
 
 def render(result: Result, look: ReportStyle) -> str:

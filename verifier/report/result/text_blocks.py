@@ -7,10 +7,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 
 from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
-from verifier.report import ReportStyle
 from verifier.report.plain import paragraph, plain
 from verifier.report.result.causes import Group, evidence, explained, groups
 from verifier.report.sentences import WORDS
+from verifier.report.style import ReportStyle
 from verifier.rules.compare.soak.context import UNTIL_THEN
 
 _COLOURS = {

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import functools
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-import jinja2
-from markupsafe import Markup
-
 from verifier.model.address import Interface
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.runbook import Connect, Runbook, SetDevice, SetLaptop
-from verifier.report.plain import plain
+from verifier.report.html.page import draw
 from verifier.report.runbook.text import RunbookPaper, heading, kinds, lines
 
 _MOST_STEPS, _MOST_SUBNETS, _MOST_DEVICES = 60, 8, 16
 """More than that is no small picture any more."""
+_LONGEST = 2000
+"""Characters of one text: a reason names every device that stands in the way."""
 _LEFT, _COLUMN, _ROW, _TOP = 46, 150, 30, 64
 _MARK = 20
 """Width of the mark of one device, in pixels."""
@@ -38,11 +36,13 @@ class _Mark:
 
 def page(sheet: RunbookPaper) -> str:
     """The page. It fetches nothing and has no script."""
-    template = _environment().get_template("runbook.html")
     groups: dict[str, list[Any]] = defaultdict(list)
     for item in sheet.runbook.follow_ups:
         groups[item.kind].append(item)
-    return template.render(
+    return draw(
+        "runbook.html",
+        "runbook.css",
+        longest=_LONGEST,
         sheet=sheet,
         book=sheet.runbook,
         heading=list(heading(sheet)),
@@ -51,27 +51,7 @@ def page(sheet: RunbookPaper) -> str:
         picture=_picture(sheet),
         cautions=cautions("runbook"),
         closing=CLOSING,
-        style=_style(),
     )
-
-
-@functools.cache
-def _environment() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.PackageLoader("verifier.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=lambda v: plain(v, longest=2000) if type(v) is str else v,
-    )
-
-
-def _style() -> Markup:
-    loader = _environment().loader
-    assert loader is not None
-    text, _, _ = loader.get_source(_environment(), "runbook.css")
-    return Markup(text)  # noqa: S704 - our own file
 
 
 # -- picture ---------------------------------------------------------------------------------------

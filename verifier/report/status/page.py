@@ -33,6 +33,8 @@ _NAMED_IN_WORDS: Final = 10
 """Places that are named to who cannot see the drawing."""
 _FEW_PLACES: Final = 14
 """So many places stand open; of more those where something is not sound."""
+_LONGEST: Final = 400
+"""Characters of one text."""
 _DAY_S: Final = 86_400.0
 
 Row = dict[str, Any]
@@ -45,6 +47,7 @@ def page(status: Status) -> str:
         "status.html",
         "status.css",
         "status.js",
+        longest=_LONGEST,
         status=status,
         clock=clock,
         words=words,

@@ -9,9 +9,9 @@ from typing import Any
 
 from verifier.model.health import STATES, HealthReading, SubjectNow, SweepDocument, SweepReport
 from verifier.model.subject import Subject
-from verifier.report import ReportStyle
 from verifier.report.plain import paragraph, plain
 from verifier.report.result.json import laid_out
+from verifier.report.style import ReportStyle
 from verifier.rules.soak.clocks import rfc3339
 
 _COLOURS = {

@@ -1,262 +1,111 @@
-"""Plan, profiles and observations in; findings and causes out.
+"""The tables of checks: what the plan says against what was seen.
 
-Every check is a function from the context of one device to findings; `REACH` and `VERIFY` are the
-tables. What holds for all of them (a device that is dead, a laptop that does not fit, checks that
-may stay untested) is applied here, once.
+Each check stands in the file that is called by its prefix: `port.speed` in `port.py`, `radio.snr`
+in the folder `radio/`; what only a soak tells of a prefix, in `soak/` under the same name.
+`judge.py` asks them.
 """
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
 
-from verifier.model.address import Address
-from verifier.model.laptop import Laptop, Route
 from verifier.model.observation import Observation
-from verifier.model.plan import Device, NotTestedOk, Plan, Stage
-from verifier.model.problem import Problem
-from verifier.model.profile import Profile
-from verifier.model.result import Accepted, Cause, Finding, NotAsked, Scope
-from verifier.model.subject import Subject
-from verifier.rules import diagnose, stages
-from verifier.rules.compare import asked as asking
 from verifier.rules.compare import (
-    entered,
-    holders,
+    address,
+    echo,
     identity,
-    manual,
-    neighbours,
-    ports,
-    radio,
-    reach,
+    laptop,
+    link,
+    neighbour,
+    port,
     settings,
-    soak,
+    snmp,
+    state,
+    tcp,
 )
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.seen import DeviceObservations, by_device, laptop_of, route_of
-from verifier.rules.fit.verdict import fit
-from verifier.rules.plan import concerning
-from verifier.rules.soak.tally import Block
+from verifier.rules.compare.manual import alignment_voltage
+from verifier.rules.compare.radio import (
+    capacity,
+    eirp,
+    level,
+    modulation,
+    plan_sum,
+    power,
+    quality,
+    states,
+    tx_power,
+    xpic,
+)
+from verifier.rules.compare.radio import settings as radio_settings
+from verifier.rules.compare.radio.carrier_end import EndCheck
+from verifier.rules.compare.radio.carriers import LiveCarrier
+from verifier.rules.compare.soak import echo as soak_echo
+from verifier.rules.compare.soak import port as soak_port
+from verifier.rules.compare.soak import radio as soak_radio
+from verifier.rules.compare.soak import state as soak_state
+from verifier.rules.compare.soak.context import Soaking
 
-_LOOPBACK = "lo"
-"""Where Linux routes what goes to an address of its own."""
-
-_OF_THE_DEAD = frozenset({"laptop.fit", "echo.reply", "neighbour.duplicate"})
-"""What is known of a device that gives no answer."""
 Check = Callable[[Context], Findings]
 
-REACH: tuple[Check, ...] = (reach.local_fit, reach.icmp, reach.services)
+REACH: tuple[Check, ...] = (laptop.local_fit, echo.echoes, tcp.services)
+"""What `reach` asks of each device."""
 VERIFY: tuple[Check, ...] = (
     *REACH,
-    identity.snmp,
-    identity.default_refused,
+    snmp.answer,
+    snmp.default_refused,
     identity.name,
     identity.location,
     identity.object_id,
     identity.texts,
-    settings.mask,
-    settings.gateway,
-    settings.extra,
-    settings.hardware_address,
-    holders.duplicate,
-    ports.ports,
-    neighbours.neighbours,
-    radio.OF_DEVICE,
+    address.mask,
+    address.gateway,
+    address.extra,
+    neighbour.hardware_address,
+    neighbour.duplicate,
+    port.ports,
+    port.neighbours,
+    settings.settings,
+    state.alarm,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Judgement:
-    """What a run is judged to be; see `Result` for the fields."""
-
-    findings: tuple[Finding, ...]
-    causes: tuple[Cause, ...]
-    scope: Scope
-    not_in_stage: tuple[str, ...] = ()
-    not_asked: tuple[NotAsked, ...] = ()
-    accepted: tuple[Accepted, ...] = ()
-
-
-def compare(  # noqa: PLR0913
-    plan: Plan,
-    profiles: Mapping[str, Profile],
-    observations: Sequence[Observation],
-    *,
-    stage: Stage = "handover",
-    checks: Sequence[Check] = VERIFY,
-    only: Container[str] | None = None,
-    devices: Iterable[Device] | None = None,
-    names: Sequence[str] = (),
-    accept_untested: Iterable[NotTestedOk] = (),
-    problems: Iterable[Problem] = (),
-    samples: Iterable[Block] = (),
-) -> Judgement:
-    """Findings in plan order, numbered, what caused them, and what was not asked at this stage.
-
-    Args:
-        plan: what should be.
-        profiles: by id; every profile the devices name.
-        observations: what was seen.
-        stage: what the work has come to; `rules/stages.py` says which checks belong to it.
-        checks: `REACH` or `VERIFY`.
-        only: names of checks; findings of others are left out. None: of none.
-        devices: the devices asked for; all if None. Links of which both ends are among them are
-            judged.
-        names: what a person named to choose these devices.
-        accept_untested: checks that may stay untested: then `warn`; before those of the plan.
-        problems: the plan's warnings; each that concerns these devices is a finding `plan.RULE`.
-        samples: the blocks of a soak, gone through once.
-    """
-    chosen = list(plan.devices if devices is None else devices)
-    contexts = _contexts(plan, profiles, observations, chosen, stage)
-    found = [f for c in contexts for f in _of_device(c, checks)]
-    if checks is VERIFY:
-        found += identity.shared_engine_ids(contexts)
-        found += holders.proxies(contexts, observations)
-        by_name = {c.device.name: c for c in contexts}
-        found += _ends_swapped(plan, by_name)
-        found += radio.radio_findings(plan, by_name)
-        found += manual.findings(contexts, observations)
-        found = list(entered.marked(plan, found, observations))
-    found = _with_soak(found, contexts, observations, samples)
-    found += [_of_plan(p) for p in concerning(plan, problems, (d.name for d in chosen))]
-    if only is not None:
-        found = [f for f in found if f.check in only]
-    asked_names = {d.name for d in chosen}
-    found = asking.without_links(plan, asked_names, found)
-    asked, not_in_stage = stages.of_stage(plan, stage, found)
-    numbered = [f.numbered(f"f{n}") for n, f in enumerate(asked, start=1)]
-    allowed = (*accept_untested, *plan.not_tested_ok)
-    kept, accepted = asking.accept(plan, numbered, allowed)
-    findings, causes = diagnose.explain(plan, kept, observations, profiles, stage=stage)
-    not_asked = [*asking.links_not_asked(plan, asked_names)]
-    if checks is VERIFY and only is None:
-        not_asked += asking.values_not_asked(plan, chosen, findings)
-    return Judgement(
-        findings=findings,
-        causes=causes,
-        scope=asking.scope_of(plan, names, chosen),
-        not_in_stage=not_in_stage,
-        not_asked=tuple(not_asked),
-        accepted=accepted,
-    )
-
-
-def _contexts(
-    plan: Plan,
-    profiles: Mapping[str, Profile],
-    observations: Sequence[Observation],
-    devices: Iterable[Device],
-    stage: Stage,
-) -> list[Context]:
-    seen = by_device(observations)
-    interfaces = next((o for o in observations if o.what == "interfaces"), None)
-    laptop = laptop_of(interfaces.value) if interfaces is not None else None
-
-    def context(device: Device) -> Context:
-        of_device = seen.get(device.name, DeviceObservations())
-        noted = of_device.first("route")
-        route = route_of(noted.value) if noted is not None else None
-        return Context(
-            plan=plan,
-            device=device,
-            profile=profiles[device.profile],
-            seen=of_device,
-            fit=fit(device, laptop, route) if laptop and noted else None,
-            stage=stage,
-            itself=laptop is not None and _holds(laptop, route, device.address.address),
-        )
-
-    return [context(device) for device in devices]
-
-
-def _holds(laptop: Laptop, route: Route | None, address: Address) -> bool:
-    """Whether packets to `address` end at this laptop: it has it, if need be without a carrier."""
-    inward = route is not None and route.interface == _LOOPBACK
-    return not address.is_loopback and any(
-        own.address.value == address.value
-        for interface in laptop.interfaces
-        if interface.up or inward
-        for own in interface.addresses
-    )
-
-
-def _of_device(context: Context, checks: Sequence[Check]) -> Iterator[Finding]:
-    found = [f for check in checks for f in check(context)]
-    if reach.answered(context):
-        yield from found
-        return
-    unfit = any(f.check == "laptop.fit" and f.verdict == "not-tested" for f in found)
-    dead = any(f.check == "echo.reply" and f.verdict == "fail" for f in found)
-    for finding in found:
-        if unfit and finding.check != "laptop.fit":
-            yield _untested(finding, "this laptop does not reach the device, see laptop.fit")
-        elif dead and finding.check not in _OF_THE_DEAD:
-            yield _untested(finding, "the device gave no answer at all, see echo.reply")
-        else:
-            yield finding
-
-
-def _untested(finding: Finding, reason: str) -> Finding:
-    return dataclasses.replace(
-        finding, verdict="not-tested", reason=reason, observed=None, advice=""
-    )
-
-
-def _with_soak(
-    found: list[Finding],
-    contexts: Sequence[Context],
-    observations: Sequence[Observation],
-    samples: Iterable[Block],
-) -> list[Finding]:
-    """The findings of a soak in the place of those that few echoes gave."""
-    made = list(soak.findings(contexts, observations, samples))
-    replaced = {(f.check, f.subject) for f in made}
-    return [f for f in found if (f.check, f.subject) not in replaced] + made
-
-
-def _of_plan(problem: Problem) -> Finding:
-    return Finding(
-        check=f"plan.{problem.rule}",
-        subject=problem.subject,
-        verdict="fail" if problem.severity == "error" else "warn",
-        reason=_in_line(problem.message),
-        origin=problem.origin,
-    )
-
-
-def _in_line(message: str) -> str:
-    """What stands on several lines, such as a sum, on one."""
-    first, *others = message.split("\n")
-    if not others:
-        return first
-    return first + (" " if first.endswith(":") else "; ") + "; ".join(others)
-
-
-def _ends_swapped(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
-    """`link.ends-swapped`: the two ends of a link answer under each other's names."""
-    for link in plan.links:
-        pairs = dict.fromkeys((c.a.device, c.b.device) for c in link.carriers)
-        for a, b in pairs:
-            names = [contexts[d].seen.first("sysName") if d in contexts else None for d in (a, b)]
-            if any(n is None or n.value is None for n in names):
-                continue
-            found = [str(n.value) for n in names if n is not None]
-            swapped = all(map(identity.same_device, found, (b, a)))
-            yield Finding(
-                check="link.ends-swapped",
-                subject=Subject("link", link.name),
-                verdict="fail" if swapped else "pass",
-                expected=f"a: {a}, b: {b}",
-                observed=f"a: {found[0]}, b: {found[1]}",
-                origin=plan.origin("links", link.name),
-                reason="the two ends answer under each other's names"
-                if swapped
-                else "the two ends do not answer under each other's names",
-                advice="the devices stand at each other's place, or their names and addresses were "
-                "set the wrong way round: compare serial numbers before changing anything"
-                if swapped
-                else "",
-                evidence=tuple(n.id for n in names if n is not None),
-            )
+"""What `verify` asks of each device."""
+ACROSS: tuple[Callable[[Sequence[Context], Iterable[Observation]], Findings], ...] = (
+    snmp.shared_engine_ids,
+    neighbour.proxies,
+)
+"""What `verify` asks of all devices together."""
+OF_END: tuple[EndCheck, ...] = (
+    radio_settings.tx_frequency,
+    radio_settings.rx_frequency,
+    radio_settings.bandwidth,
+    radio_settings.polarisation,
+    radio_settings.link_id,
+    modulation.modulation,
+    power.transmitter,
+    tx_power.tx_power,
+    eirp.eirp,
+    power.atpc,
+    level.rx_level,
+    level.path_loss,
+    quality.snr,
+    quality.xpi,
+    quality.lock,
+    quality.fade_margin,
+    capacity.capacity,
+    states.of_radio,
+    link.far_end,
+    alignment_voltage.alignment_voltage,
+    plan_sum.sum_agrees,
+)
+"""What `verify` asks of each end of a carrier."""
+OF_CARRIER: tuple[Callable[[LiveCarrier], Findings], ...] = (level.reciprocity, xpic.balance)
+"""What `verify` asks of each carrier with both its ends."""
+OF_SOAK: tuple[Callable[[Context, Soaking], Findings], ...] = (
+    soak_echo.echoes,
+    soak_echo.mtu,
+    soak_port.errors,
+    soak_state.restarts,
+    soak_state.clock,
+    soak_radio.radio,
+)
+"""What a soak asks of each device; `laptop.soak` and `traffic.*` are not of a device."""

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare.identity import beside
+from verifier.rules.device_names import beside
 from verifier.rules.diagnose.case import (
     WRONG,
     Causes,

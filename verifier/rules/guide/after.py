@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from verifier.model.address import Address
 from verifier.model.guide import Assessment, Sighting
-from verifier.rules.compare.identity import ADVICE
+from verifier.rules.compare.snmp import ADVICE
 from verifier.rules.guide.before import REACHED, cable
 from verifier.rules.guide.identity import OUR_SILENCE, Occupant, alike, marks, who
 from verifier.rules.guide.words import answers, seen

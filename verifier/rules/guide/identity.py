@@ -11,7 +11,7 @@ from typing import Literal
 
 from verifier.model.guide import Fingerprint, Sighting
 from verifier.model.search import Answer, SearchedPlace
-from verifier.rules.compare.identity import beside, same_device
+from verifier.rules.device_names import beside, same_device
 
 OUR_SILENCE = frozenset({"no-route", "local-error"})
 """Outcomes of SNMP that are this laptop's."""

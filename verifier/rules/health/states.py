@@ -23,8 +23,8 @@ from verifier.model.observation import Observation
 from verifier.model.plan import Device, Link, Plan
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
+from verifier.rules.compare.echo import alive
 from verifier.rules.compare.radio import modulation
-from verifier.rules.compare.reach import alive
 from verifier.rules.compare.seen import DeviceObservations, by_device
 from verifier.rules.health.levels import levels
 from verifier.rules.live import Live

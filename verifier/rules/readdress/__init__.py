@@ -2,8 +2,8 @@
 
 State: which devices are attached, the laptop's set of addresses, each device's address. `request`
 makes a task of a plan and of what was asked, `obstacles` says who cannot be moved whatever the
-order is, `search` finds the best order of the rest (`rough` a good one where there are too many),
-`follow_ups` what else must be changed.
+order is, `search` finds the best order of the rest (`heuristic` a good one where there are too
+many), `follow_ups` what else must be changed.
 """
 
 from __future__ import annotations

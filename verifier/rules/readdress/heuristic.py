@@ -6,15 +6,15 @@ from collections import Counter, deque
 from collections.abc import Iterable, Iterator
 
 from verifier.model.address import Interface
-from verifier.rules.readdress.detour import temporary
 from verifier.rules.readdress.options import candidates, laptops
 from verifier.rules.readdress.placement import Key, Net, Placement
-from verifier.rules.readdress.run import ALL, ASIDE, DONE, NEW, START, Op, Run, SegmentState
+from verifier.rules.readdress.run import ALL, DETOUR, DONE, NEW, START, Op, Run, SegmentState
 from verifier.rules.readdress.search import done, start
+from verifier.rules.readdress.settle import settle, temporary
 from verifier.rules.readdress.world import World
 
 
-def rough(world: World) -> tuple[list[Op] | None, SegmentState]:
+def heuristic_order(world: World) -> tuple[list[Op] | None, SegmentState]:
     """The steps, None if not all devices are reached; and the state they end in.
 
     Goes where most is done, one laptop change after the other; apart, device after device until the
@@ -37,19 +37,19 @@ def rough(world: World) -> tuple[list[Op] | None, SegmentState]:
 def _moves_that_may_spoil(run: Run) -> None:
     """Takes addresses the laptop might want, and breaks circles, wherever the laptop is now."""
     world, before = run.world, len(run.ops)
-    for i in sorted(world.careful):
-        if run.status[i] in (START, ASIDE) and run.may_set(i, world.spots[i][1]):
-            run.set(i, world.spots[i][1], temporary=False)
+    for i in sorted(world.contested):
+        if run.status[i] in (START, DETOUR) and run.may_set(i, world.placements[i][1]):
+            run.set(i, world.placements[i][1], temporary=False)
     for circle in run.unbroken():
         for i in circle:
-            free = temporary(run, i, world.spots[i][1].net) or temporary(
-                run, i, world.spots[i][0].net
+            free = temporary(run, i, world.placements[i][1].net) or temporary(
+                run, i, world.placements[i][0].net
             )
             if free and run.may_set(i, free[0]):
                 run.set(i, free[0], temporary=True)
                 break
     if len(run.ops) > before:
-        run.settle()
+        settle(run)
 
 
 def _better_place(run: Run) -> bool:
@@ -60,20 +60,20 @@ def _better_place(run: Run) -> bool:
     ready: dict[Net, list[Placement]] = {}
     changes: Counter[Net] = Counter()
     for i, status in enumerate(run.status):
-        if status != DONE and (spot := _ready(run, i)) is not None:
-            ready.setdefault(spot.net, []).append(spot)
-            changes[spot.net] += status != NEW
+        if status != DONE and (placement := _ready(run, i)) is not None:
+            ready.setdefault(placement.net, []).append(placement)
+            changes[placement.net] += status != NEW
     best: tuple[tuple[int, int], tuple[Interface, ...]] | None = None
     for laptop in _places(run, ready):
         view = run.world.view(laptop)
-        nets = [net for net, spots in ready.items() if view.direct(spots[0])]
+        nets = [net for net, placements in ready.items() if view.direct(placements[0])]
         mark = (sum(changes[net] for net in nets), sum(len(ready[net]) for net in nets))
         if nets and (best is None or mark > best[0]):
             best = (mark, laptop)
     if best is None:
         return False
     run.set_laptop(best[1])
-    run.settle()
+    settle(run)
     return True
 
 
@@ -85,13 +85,13 @@ def _places(run: Run, nets: Iterable[Net]) -> list[tuple[Interface, ...]]:
 
 def _ready(run: Run, i: int) -> Placement | None:
     """Where a mover waits for nothing but the laptop."""
-    spot = run.spot(i)
-    if run.status[i] not in (START, ASIDE):
-        return spot
-    holder = run.holder(run.world.spots[i][1].key)
+    placement = run.placement(i)
+    if run.status[i] not in (START, DETOUR):
+        return placement
+    holder = run.holder(run.world.placements[i][1].key)
     circle = run.world.circle_of.get(i)
     unbroken = circle is not None and all(run.status[j] == START for j in run.world.circles[circle])
-    return spot if holder in (None, i) or unbroken else None
+    return placement if holder in (None, i) or unbroken else None
 
 
 # -- one at a time ---------------------------------------------------------------------------------
@@ -109,16 +109,20 @@ def _one_by_one(run: Run) -> None:
         _finish(run, i)
     if done(run.status) < len(run.status) and run.may_connect(ALL):
         run.connect(ALL)
-        run.settle()
+        settle(run)
 
 
 def _finish(run: Run, i: int) -> None:
     """Moves and confirms the device attached."""
     world = run.world
     while True:
-        run.settle()
-        if i in world.careful and run.status[i] == START and run.may_set(i, world.spots[i][1]):
-            run.set(i, world.spots[i][1], temporary=False)
+        settle(run)
+        if (
+            i in world.contested
+            and run.status[i] == START
+            and run.may_set(i, world.placements[i][1])
+        ):
+            run.set(i, world.placements[i][1], temporary=False)
             continue
         if run.status[i] == DONE or not _nearer(run, i):
             return
@@ -127,11 +131,11 @@ def _finish(run: Run, i: int) -> None:
 def _nearer(run: Run, i: int) -> bool:
     """Gives the laptop the first addresses that bring the attached device further."""
     before = run.status[i]
-    to = run.world.spots[i][1]
+    to = run.world.placements[i][1]
     for laptop in laptops(run.world, run):
         trial = Run(run.world, run.state())
         trial.set_laptop(laptop)
-        trial.settle()
+        settle(trial)
         if trial.status[i] != before or (before == START and trial.may_set(i, to)):
             run.set_laptop(laptop)
             return True
@@ -143,11 +147,11 @@ class _Queue:
 
     def __init__(self, run: Run) -> None:
         self._run = run
-        starts = [run.spot(i).key for i in range(len(run.status))]
+        starts = [run.placement(i).key for i in range(len(run.status))]
         self._rings = set(_in_rings(run.world, starts))
         self._left: dict[Net, deque[int]] = {}
         for i in self._singles(starts):
-            self._left.setdefault(run.spot(i).net, deque()).append(i)
+            self._left.setdefault(run.placement(i).net, deque()).append(i)
         self._order = deque(sorted(i for left in self._left.values() for i in left))
 
     def _singles(self, starts: list[Key]) -> Iterator[int]:
@@ -162,7 +166,7 @@ class _Queue:
             chosen.update(same if key in self._run.world.stay else same[:-1])
         stack = list(chosen)
         while stack:
-            for held in holders.get(self._run.world.spots[stack.pop()][1].key, ()):
+            for held in holders.get(self._run.world.placements[stack.pop()][1].key, ()):
                 if held not in chosen:
                     chosen.add(held)
                     stack.append(held)
@@ -171,14 +175,14 @@ class _Queue:
     def next(self) -> int | None:
         """A device whose present address the laptop reaches, else the first in plan order."""
         for net, left in self._left.items():
-            if left and self._run.view.direct(self._run.spot(left[0])):
+            if left and self._run.view.direct(self._run.placement(left[0])):
                 return self._taken(net)
         while self._order:
             i = self._order[0]
             if self._run.status[i] != START:
                 self._order.popleft()
                 continue
-            net = self._run.world.spots[i][0].net
+            net = self._run.world.placements[i][0].net
             if self._left[net]:
                 return self._taken(net)
             self._order.popleft()
@@ -198,7 +202,7 @@ def _in_rings(world: World, starts: list[Key]) -> Iterator[int]:
         while i is not None and state[i] == 0:
             state[i] = 1
             path.append(i)
-            i = holders.get(world.spots[i][1].key)
+            i = holders.get(world.placements[i][1].key)
             if i == path[-1]:
                 i = None
         if i in path:

@@ -106,14 +106,14 @@ def _no_room(
     free: dict[Net, list[int]],
 ) -> str | None:
     """No address is left for the laptop in one of the subnets, whenever it comes there."""
-    for spot in (device.present, device.planned):
-        if spot.net not in free:
-            unheld = (v for v in _hosts(spot) if not _held(task, staying, spot, v))
-            free[spot.net] = list(itertools.islice(unheld, 2))
-        if all(value == spot.key[1] for value in free[spot.net]):
-            others = sorted(v for v in _hosts(spot) if v != spot.key[1])
-            owners = {v: _held(task, staying, spot, v) or "" for v in others}
-            return _full(spot, {with_value(spot.at, v): who for v, who in owners.items()})
+    for placement in (device.present, device.planned):
+        if placement.net not in free:
+            unheld = (v for v in _hosts(placement) if not _held(task, staying, placement, v))
+            free[placement.net] = list(itertools.islice(unheld, 2))
+        if all(value == placement.key[1] for value in free[placement.net]):
+            others = sorted(v for v in _hosts(placement) if v != placement.key[1])
+            owners = {v: _held(task, staying, placement, v) or "" for v in others}
+            return _full(placement, {with_value(placement.at, v): who for v, who in owners.items()})
     return None
 
 
@@ -122,39 +122,39 @@ def _no_way(task: Task, device: MovingDevice) -> str | None:
     everywhere = World(replace(task, devices=(device,)))
     everywhere.device_gateways.clear()
     run = Run(everywhere, SegmentState(ALL, bytes(1), (), task.laptop))
-    for when, spot in (("at present", device.present), ("once moved", device.planned)):
-        if run.reaches(0, spot):
+    for when, placement in (("at present", device.present), ("once moved", device.planned)):
+        if run.reaches(0, placement):
             continue
-        if spot.key in run.view.keys:
-            return f"the laptop itself holds {spot.at.address}, which is the device's {when}"
-        if spot.gateway is None:
+        if placement.key in run.view.keys:
+            return f"the laptop itself holds {placement.at.address}, which is the device's {when}"
+        if placement.gateway is None:
             return (
-                f"{when}, at {spot.at}, it has no gateway and cannot answer this laptop: "
+                f"{when}, at {placement.at}, it has no gateway and cannot answer this laptop: "
                 "plan one, or stand beside it and use --segment"
             )
         return (
-            f"{when}, at {spot.at} with gateway {spot.gateway}, it and this laptop have no way to "
-            "each other: stand beside it and use --segment"
+            f"{when}, at {placement.at} with gateway {placement.gateway}, it and this laptop "
+            "have no way to each other: stand beside it and use --segment"
         )
     return None
 
 
-def _hosts(spot: Placement) -> Iterator[int]:
-    return (v for v in downwards(spot.at) if host_in(spot.net, v))
+def _hosts(placement: Placement) -> Iterator[int]:
+    return (v for v in downwards(placement.at) if host_in(placement.net, v))
 
 
 def _held(
-    task: Task, staying: Mapping[Key, MovingDevice], spot: Placement, value: int
+    task: Task, staying: Mapping[Key, MovingDevice], placement: Placement, value: int
 ) -> str | None:
-    key = (spot.net[0], value)
+    key = (placement.net[0], value)
     return task.held.get(key) or (staying[key].name if key in staying else None)
 
 
-def _full(spot: Placement, owners: Mapping[Interface, str]) -> str:
-    subnet = spot.at.subnet
+def _full(placement: Placement, owners: Mapping[Interface, str]) -> str:
+    subnet = placement.at.subnet
     if not owners:
         return (
-            f"{subnet} has no second host, so no laptop can be on-link to {spot.at.address}: "
+            f"{subnet} has no second host, so no laptop can be on-link to {placement.at.address}: "
             "give the device a shorter prefix"
         )
     listed = [f"{host.address} while {owner} is detached" for host, owner in owners.items()]
@@ -168,7 +168,7 @@ def _full(spot: Placement, owners: Mapping[Interface, str]) -> str:
 def stuck(world: World, reached: SegmentState, i: int) -> str:
     """Why a device could not be moved, once all was done that could be."""
     device = world.movers[i]
-    present, planned = world.spots[i]
+    present, planned = world.placements[i]
     run = Run(world, reached)
     if world.remote:
         return _not_reached(world, run, i)
@@ -186,15 +186,15 @@ def stuck(world: World, reached: SegmentState, i: int) -> str:
                 f"{world.movers[holder].name}, which is blocked too: move that one first"
             )
     net = next((n for n in (present.net, planned.net) if n in world.tight), present.net)
-    spot = present if net == present.net else planned
-    hosts = [h for h in world.hosts.get(net, []) if key_of(h.address) != spot.key]
+    placement = present if net == present.net else planned
+    hosts = [h for h in world.hosts.get(net, []) if key_of(h.address) != placement.key]
     owners = {h: name for h in hosts if (name := _owner(world, key_of(h.address), device))}
     if not owners:
         return (
-            f"the only other address of {spot.at.subnet}, {planned.at.address}, is needed by the "
-            "laptop while the device is changed to it: move the device through another subnet"
+            f"the only other address of {placement.at.subnet}, {planned.at.address}, is needed by "
+            "the laptop while the device is changed to it: move the device through another subnet"
         )
-    return _full(spot, owners)
+    return _full(placement, owners)
 
 
 def _owner(world: World, key: Key, device: MovingDevice) -> str | None:
@@ -206,7 +206,7 @@ def _owner(world: World, key: Key, device: MovingDevice) -> str | None:
 
 def _not_reached(world: World, run: Run, i: int) -> str:
     device = world.movers[i]
-    present, planned = world.spots[i]
+    present, planned = world.placements[i]
     assert world.waits is not None
     first = [world.movers[b].name for b in world.waits.below.get(i, ()) if run.status[b] != 4]  # noqa: PLR2004
     if first:

@@ -6,9 +6,9 @@ import itertools
 from collections.abc import Iterator
 
 from verifier.model.address import Interface
-from verifier.rules.readdress.detour import temporary
 from verifier.rules.readdress.placement import Net, Placement, inside, key_of
-from verifier.rules.readdress.run import ALL, ASIDE, DONE, NEW, NONE, START, Run, SegmentState
+from verifier.rules.readdress.run import ALL, DETOUR, DONE, NEW, NONE, START, Run, SegmentState
+from verifier.rules.readdress.settle import settle, temporary
 from verifier.rules.readdress.world import World
 
 _FEW = 8
@@ -25,26 +25,26 @@ def successors(world: World, state: SegmentState) -> Iterator[Run]:
     for laptop in laptops(world, Run(world, state)):
         run = Run(world, state)
         run.set_laptop(laptop)
-        run.settle()
+        settle(run)
         if not world.apart or len(run.ops) > 1 or _may_help(world, state):
             yield run
     if world.apart:
         for attached in _connects(world, state):
             run = Run(world, state)
             run.connect(attached)
-            run.settle()
+            settle(run)
             yield run
 
 
 def needs(run: Run, i: int) -> list[Placement]:
     """Where the laptop must still reach a mover."""
-    present, planned = run.world.spots[i]
+    present, planned = run.world.placements[i]
     status = run.status[i]
     if status == DONE:
         return []
     if status == NEW:
         return [planned]
-    return [present if status == START else run.aside[i], planned]
+    return [present if status == START else run.detours[i], planned]
 
 
 # -- laptop ----------------------------------------------------------------------------------------
@@ -89,7 +89,7 @@ def _sets(world: World, run: Run, wanted: list[Net]) -> list[tuple[Interface, ..
 
 def _aside_nets(world: World, unbroken: list[tuple[int, ...]], roomy: list[Net]) -> list[Net]:
     """A further subnet to move aside to, where a circle's own subnets have no room for that."""
-    own = {s.net for circle in unbroken for i in circle for s in world.spots[i]}
+    own = {s.net for circle in unbroken for i in circle for s in world.placements[i]}
     if any(len(world.spare[n]) > 1 for n in own if n not in world.tight):
         return []
     known = {*roomy, *world.tight}
@@ -122,8 +122,8 @@ def _forever(world: World, run: Run, host: Interface) -> bool:
 
 def _in_the_way(run: Run) -> bool:
     """Whether the laptop has borrowed an address that a device has."""
-    spots = [run.spot(i).key for i in range(len(run.status))]
-    return not run.view.keys.isdisjoint([*spots, *run.world.stay])
+    placements = [run.placement(i).key for i in range(len(run.status))]
+    return not run.view.keys.isdisjoint([*placements, *run.world.stay])
 
 
 def _may_help(world: World, state: SegmentState) -> bool:
@@ -144,7 +144,7 @@ def _connects(world: World, state: SegmentState) -> Iterator[int]:
         if status == DONE or i == state.attached or not run.may_connect(i):
             continue
         if not _few(world) and status == START and i not in world.awaited:
-            present, planned = world.spots[i]
+            present, planned = world.placements[i]
             kind = (present, planned.net, planned.gateway)
             if kind in seen:
                 continue
@@ -159,8 +159,8 @@ def _free_moves(world: World, state: SegmentState) -> Iterator[Run]:
         return
     movers = range(len(state.status)) if state.attached == ALL else [state.attached]
     for i in movers:
-        if i in world.careful and state.status[i] in (START, ASIDE):
-            to = world.spots[i][1]
+        if i in world.contested and state.status[i] in (START, DETOUR):
+            to = world.placements[i][1]
             if now.may_set(i, to):
                 yield _moved(world, state, i, to, temporary=False)
     if state.attached != ALL:
@@ -172,12 +172,12 @@ def _asides(world: World, state: SegmentState, now: Run) -> Iterator[Run]:
     """Circles broken at each of their devices that the laptop reaches, into each subnet."""
     for circle in now.unbroken():
         for i in circle:
-            if not now.reaches(i, now.spot(i)):
+            if not now.reaches(i, now.placement(i)):
                 continue
             for net in _aside_choices(world, i):
-                for spot in temporary(now, i, net, borrowed=True):
-                    if now.may_set(i, spot):
-                        yield _moved(world, state, i, spot, temporary=True)
+                for placement in temporary(now, i, net, borrowed=True):
+                    if now.may_set(i, placement):
+                        yield _moved(world, state, i, placement, temporary=True)
 
 
 def _few(world: World) -> bool:
@@ -185,12 +185,12 @@ def _few(world: World) -> bool:
 
 
 def _aside_choices(world: World, i: int) -> list[Net]:
-    own = [s.net for s in reversed(world.spots[i])]
+    own = [s.net for s in reversed(world.placements[i])]
     return list(dict.fromkeys([*own, *world.samples] if _few(world) else own))
 
 
 def _moved(world: World, state: SegmentState, i: int, to: Placement, *, temporary: bool) -> Run:
     run = Run(world, state)
     run.set(i, to, temporary=temporary)
-    run.settle()
+    settle(run)
     return run

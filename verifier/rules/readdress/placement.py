@@ -41,7 +41,7 @@ class Placement:
         put(self, "gateway_key", None if self.gateway is None else key_of(self.gateway))
 
     def holds(self, key: Key) -> bool:
-        """Whether the subnet of this spot holds an address."""
+        """Whether the subnet of this placement holds an address."""
         return key[0] == self.net[0] and self.net[1] <= key[1] <= self.last
 
 
@@ -126,13 +126,13 @@ class View:
                 return (version, found) if host_in(net, value) else None
         return None
 
-    def direct(self, spot: Placement) -> bool:
-        """Whether the laptop and a device at `spot` are on-link to each other and no clash."""
-        source = self.source(spot.key)
+    def direct(self, placement: Placement) -> bool:
+        """Whether the laptop and a device at `placement` are on-link to each other and no clash."""
+        source = self.source(placement.key)
         return (
             source is not None
-            and spot.holds(source)
-            and host_in(spot.net, source[1])
-            and spot.key not in self.keys
-            and spot.gateway_key not in self.keys
+            and placement.holds(source)
+            and host_in(placement.net, source[1])
+            and placement.key not in self.keys
+            and placement.gateway_key not in self.keys
         )

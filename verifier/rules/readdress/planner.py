@@ -16,11 +16,11 @@ from verifier.model.runbook import (
     Step,
     figures,
 )
-from verifier.rules.readdress.heuristic import rough
+from verifier.rules.readdress.heuristic import heuristic_order
 from verifier.rules.readdress.obstacles import obstacles, stuck
 from verifier.rules.readdress.run import ALL, DONE, START, Op, SegmentState
 from verifier.rules.readdress.search import Price, search
-from verifier.rules.readdress.trim import tidied
+from verifier.rules.readdress.trim import trimmed
 from verifier.rules.readdress.world import Task, World
 
 
@@ -54,7 +54,7 @@ def _ordered(world: World) -> _Outcome:
     found = search(world)
     if found.ops is not None or found.bound is None:
         return _Outcome(found.ops, found.bound, found.reached)
-    ops, reached = rough(world)
+    ops, reached = heuristic_order(world)
     return _Outcome(ops, found.bound, reached)
 
 
@@ -67,7 +67,7 @@ def _runbook(
     world: World, ops: list[Op], bound: Price | None, blocked: tuple[Blocked, ...]
 ) -> Runbook:
     task = world.task
-    steps = tuple(_steps(world, tidied(world, ops)))
+    steps = tuple(_steps(world, trimmed(world, ops)))
     made = figures(steps)
     changes = len(world.movers) + len(world.circles)
     connects, laptop_changes = bound or (0, 0)

@@ -165,10 +165,10 @@ def _held(plan: Plan, devices: Sequence[MovingDevice], wish: Wish) -> dict[Key, 
         (before | after, (u.present for u in devices)),
         (after | gateways_before, (u.planned for u in devices)),
     )
-    for own, spots in sides:
-        for spot in spots:
-            if spot.gateway_key is not None and spot.gateway_key not in own:
-                held.setdefault(spot.gateway_key, f"gateway {spot.gateway}")
+    for own, placements in sides:
+        for placement in placements:
+            if placement.gateway_key is not None and placement.gateway_key not in own:
+                held.setdefault(placement.gateway_key, f"gateway {placement.gateway}")
     if wish.laptop_gateway is not None and wish.setting == "remote":
         key = key_of(wish.laptop_gateway)
         if key not in before | after:
@@ -207,10 +207,10 @@ def _check_remote(task: Task) -> None:
         raise UsageError("--remote needs --laptop: the address it stays at")
     view = View(task.laptop)
     for device in task.devices:
-        for spot in (device.present, device.planned) if device.moves else ():
-            if view.source(spot.key) is None and task.laptop_gateway is None:
+        for placement in (device.present, device.planned) if device.moves else ():
+            if view.source(placement.key) is None and task.laptop_gateway is None:
                 raise UsageError(
-                    f"--remote: {device.name} at {spot.at} is not on-link to the laptop; "
+                    f"--remote: {device.name} at {placement.at} is not on-link to the laptop; "
                     "--laptop-gateway is needed"
                 )
 

@@ -1,24 +1,18 @@
-"""One course of events: a state, what may be done in it, and doing all that costs nothing.
-
-A device is changed as soon as it can be, and confirmed as soon as it can be: neither ever spoils
-anything for another device, except where an address is taken that the laptop may have to borrow
-(`World.careful`); that one is left to the search.
-"""
+"""One course of events: a state, what may be done in it, and doing it."""
 
 from __future__ import annotations
 
 from collections import Counter
-from heapq import heapify, heappop, heappush
+from heapq import heappush
 from typing import NamedTuple
 
 from verifier.model.address import Interface
-from verifier.rules.readdress.detour import break_a_circle
 from verifier.rules.readdress.placement import Key, Placement
 from verifier.rules.readdress.world import World
 
 ALL, NONE = -2, -1
 """In `SegmentState.attached`, instead of a mover."""
-START, ASIDE_NEW, ASIDE, NEW, DONE = range(5)
+START, DETOUR_NEW, DETOUR, NEW, DONE = range(5)
 """A mover: not yet changed; at a temporary address, not confirmed and confirmed; the same at the
 planned address."""
 
@@ -29,13 +23,13 @@ class SegmentState(NamedTuple):
     Attributes:
         attached: a mover alone, `ALL` or `NONE`.
         status: one byte a mover.
-        aside: temporary addresses in use or not yet confirmed to be left.
+        detours: temporary addresses in use or not yet confirmed to be left.
         laptop: what the laptop holds.
     """
 
     attached: int
     status: bytes
-    aside: tuple[tuple[int, Placement], ...]
+    detours: tuple[tuple[int, Placement], ...]
     laptop: tuple[Interface, ...]
 
 
@@ -57,7 +51,7 @@ class Run:
         self.world = world
         self.attached = state.attached
         self.status = bytearray(state.status)
-        self.aside = dict(state.aside)
+        self.detours = dict(state.detours)
         self.laptop = state.laptop
         self.view = world.view(state.laptop)
         self.ops: list[Op] = []
@@ -72,21 +66,21 @@ class Run:
 
     def state(self) -> SegmentState:
         """What has become of it."""
-        aside = tuple(sorted(self.aside.items(), key=lambda pair: pair[0]))
-        return SegmentState(self.attached, bytes(self.status), aside, self.laptop)
+        detours = tuple(sorted(self.detours.items(), key=lambda pair: pair[0]))
+        return SegmentState(self.attached, bytes(self.status), detours, self.laptop)
 
-    def spot(self, i: int) -> Placement:
+    def placement(self, i: int) -> Placement:
         """Where a mover is."""
         status = self.status[i]
         if status == START:
-            return self.world.spots[i][0]
-        return self.world.spots[i][1] if status >= NEW else self.aside[i]
+            return self.world.placements[i][0]
+        return self.world.placements[i][1] if status >= NEW else self.detours[i]
 
     def came_from(self, i: int) -> Placement:
         """Where a mover was before its last change."""
-        if self.status[i] == ASIDE_NEW or i not in self.aside:
-            return self.world.spots[i][0]
-        return self.aside[i]
+        if self.status[i] == DETOUR_NEW or i not in self.detours:
+            return self.world.placements[i][0]
+        return self.detours[i]
 
     # -- who holds what --------------------------------------------------------------------------
 
@@ -94,9 +88,9 @@ class Run:
         """The attached mover that has an address."""
         if self.attached == ALL:
             if self._holders is None:
-                self._holders = {self.spot(i).key: i for i in range(len(self.status))}
+                self._holders = {self.placement(i).key: i for i in range(len(self.status))}
             return self._holders.get(key)
-        if self.attached != NONE and self.spot(self.attached).key == key:
+        if self.attached != NONE and self.placement(self.attached).key == key:
             return self.attached
         return None
 
@@ -110,29 +104,33 @@ class Run:
 
     # -- what may be done --------------------------------------------------------------------------
 
-    def reaches(self, i: int, spot: Placement) -> bool:
-        """Whether laptop and mover are in contact with the mover at `spot`."""
-        return self.view.direct(spot) or (self.world.remote and self._routed(i, spot))
+    def reaches(self, i: int, placement: Placement) -> bool:
+        """Whether laptop and mover are in contact with the mover at `placement`."""
+        return self.view.direct(placement) or (self.world.remote and self._routed(i, placement))
 
-    def _routed(self, i: int, spot: Placement) -> bool:
+    def _routed(self, i: int, placement: Placement) -> bool:
         """Both have a way, at least one by a gateway that is there."""
         gateway = self.world.task.laptop_gateway
-        source = self.view.source(spot.key)
-        if source is None and gateway is not None and gateway.version == spot.key[0]:
+        source = self.view.source(placement.key)
+        if source is None and gateway is not None and gateway.version == placement.key[0]:
             key = (gateway.version, gateway.value)
-            if key != spot.key and self._there(key):
+            if key != placement.key and self._there(key):
                 source = self.view.source(key)
-        if source is None or spot.key in self.view.keys or spot.gateway_key in self.view.keys:
+        if (
+            source is None
+            or placement.key in self.view.keys
+            or placement.gateway_key in self.view.keys
+        ):
             return False
-        back = [spot]
-        if spot == self.world.spots[i][1]:
+        back = [placement]
+        if placement == self.world.placements[i][1]:
             back += [Placement(o.address) for o in self.world.movers[i].device.other_addresses]
         if any(own.holds(source) for own in back):
             return True
-        return self._way_back(spot, back, source)
+        return self._way_back(placement, back, source)
 
-    def _way_back(self, spot: Placement, own: list[Placement], source: Key) -> bool:
-        key, gateway = spot.gateway_key, spot.gateway
+    def _way_back(self, placement: Placement, own: list[Placement], source: Key) -> bool:
+        key, gateway = placement.gateway_key, placement.gateway
         if gateway is None or key is None or key[0] != source[0] or any(o.key == key for o in own):
             return False
         link_local = not gateway.is_v4 and gateway.is_link_local
@@ -143,13 +141,13 @@ class Run:
 
     def may_set(self, i: int, to: Placement) -> bool:
         """Whether a mover may be given `to` now; notes whom it waits for."""
-        spot = self.spot(i)
-        if to.key in self.view.keys or not self.reaches(i, spot):
+        placement = self.placement(i)
+        if to.key in self.view.keys or not self.reaches(i, placement):
             return False
-        if to.key != spot.key and self.is_held(to.key):
+        if to.key != placement.key and self.is_held(to.key):
             self._waiting[to.key] = i
             return False
-        return not self.world.remote or self._nobody_cut_off(i, spot, to)
+        return not self.world.remote or self._nobody_cut_off(i, placement, to)
 
     def _nobody_cut_off(self, i: int, old: Placement, to: Placement) -> bool:
         assert self.world.waits is not None
@@ -161,8 +159,12 @@ class Run:
 
     def _uses(self, i: int, gateway: Key) -> bool:
         """Whether a mover that is still to be moved is reached only through a gateway."""
-        spot = self.world.spots[i][0]
-        return self.status[i] < NEW and spot.gateway_key == gateway and not self.view.direct(spot)
+        placement = self.world.placements[i][0]
+        return (
+            self.status[i] < NEW
+            and placement.gateway_key == gateway
+            and not self.view.direct(placement)
+        )
 
     def _gateway_users(self) -> Counter[Key]:
         if self._users is None:
@@ -174,37 +176,37 @@ class Run:
 
     def set(self, i: int, to: Placement, *, temporary: bool) -> None:
         """Gives a mover an address."""
-        old = self.spot(i)
+        old = self.placement(i)
         if self._users is not None and not temporary and old.gateway_key is not None:
             self._users[old.gateway_key] -= self._uses(i, old.gateway_key)
         self.ops.append(Op("set-device", i, old, to, temporary))
         if temporary:
-            self.aside[i] = to
-        self.status[i] = ASIDE_NEW if temporary else NEW
+            self.detours[i] = to
+        self.status[i] = DETOUR_NEW if temporary else NEW
         if self._holders is not None:
             self._holders.pop(old.key, None)
             self._holders[to.key] = i
 
     def confirm(self, i: int) -> bool:
         """Confirms a changed mover, if that can be done now."""
-        spot, old = self.spot(i), self.came_from(i)
-        if not self.reaches(i, spot):
+        placement, old = self.placement(i), self.came_from(i)
+        if not self.reaches(i, placement):
             return False
         silent: Placement | None = old
         if (
-            old.key == spot.key
+            old.key == placement.key
             or self.holder(old.key) is not None
             or (self.attached == ALL and old.key in self.world.stay)
         ):
             silent = None
         elif old.key in self.view.keys:
             return False
-        self.ops.append(Op("confirm", i, silent, spot))
-        if self.status[i] == ASIDE_NEW:
-            self.status[i] = ASIDE
+        self.ops.append(Op("confirm", i, silent, placement))
+        if self.status[i] == DETOUR_NEW:
+            self.status[i] = DETOUR
         else:
             self.status[i] = DONE
-            self.aside.pop(i, None)
+            self.detours.pop(i, None)
         return True
 
     def set_laptop(self, laptop: tuple[Interface, ...]) -> None:
@@ -221,42 +223,12 @@ class Run:
         """Whether no two that are attached then have one address."""
         taken = set(self.world.permanent) if attached == ALL else self.world.permanent
         if attached != ALL:
-            key = self.spot(attached).key
+            key = self.placement(attached).key
             return key not in taken and key not in self.view.keys
         if self.world.stay_doubled:
             return False
-        keys = [*self.world.stay, *(self.spot(i).key for i in range(len(self.status)))]
+        keys = [*self.world.stay, *(self.placement(i).key for i in range(len(self.status)))]
         return len(set(keys)) == len(keys) and not (taken | self.view.keys) & set(keys)
-
-    def settle(self) -> None:
-        """Does everything that can be done without a further connect or laptop change."""
-        heap = self._active()
-        while True:
-            while heap:
-                self._advance(heappop(heap), heap)
-            if not break_a_circle(self, heap):
-                return
-
-    def _active(self) -> list[int]:
-        if self.attached == ALL:
-            heap = [i for i, status in enumerate(self.status) if status != DONE]
-            heapify(heap)
-            return heap
-        unfinished = self.attached != NONE and self.status[self.attached] != DONE
-        return [self.attached] if unfinished else []
-
-    def _advance(self, i: int, heap: list[int]) -> None:
-        """Takes one mover as far as it goes; puts those it made way for on the heap."""
-        while self.status[i] != DONE:
-            if self.status[i] in (ASIDE_NEW, NEW):
-                if not self.confirm(i):
-                    return
-                continue
-            old, to = self.spot(i), self.world.spots[i][1]
-            if i in self.world.careful or not self.may_set(i, to):
-                return
-            self.set(i, to, temporary=False)
-            self.wake(i, old, to, heap)
 
     def wake(self, i: int, old: Placement, to: Placement, heap: list[int]) -> None:
         """Puts on the heap whoever may go on now that a mover went from `old` to `to`."""

@@ -14,6 +14,7 @@ from typing import NamedTuple
 from verifier.rules.readdress.options import needs, successors
 from verifier.rules.readdress.placement import Net, Placement, inside
 from verifier.rules.readdress.run import ALL, DONE, NONE, START, Op, Run, SegmentState
+from verifier.rules.readdress.settle import settle
 from verifier.rules.readdress.world import World
 
 Price = tuple[int, int]
@@ -51,7 +52,7 @@ def start(world: World) -> Run:
     """The state before the first step, with what can be done at once already done."""
     attached = NONE if world.apart else ALL
     run = Run(world, SegmentState(attached, bytes(len(world.movers)), (), world.task.laptop))
-    run.settle()
+    settle(run)
     return run
 
 
@@ -126,21 +127,21 @@ def at_least(world: World, run: Run) -> Price:
 
 def _connects_left(world: World, run: Run, left: list[int]) -> int:
     """Devices that cannot be attached together are attached one by one, the others in one go."""
-    spots = [run.spot(i).key for i in range(len(run.status))]
-    ring = _rings(world, run, spots, left)
+    placements = [run.placement(i).key for i in range(len(run.status))]
+    ring = _rings(world, run, placements, left)
     if run.attached == ALL:
         return len(ring)
     waiting = [i for i in left if i != run.attached]
     if not waiting:
         return 0
     going = run.attached != NONE and run.status[run.attached] == START
-    shared = Counter(key for i, key in enumerate(spots) if not (going and i == run.attached))
+    shared = Counter(key for i, key in enumerate(placements) if not (going and i == run.attached))
     by_key: dict[object, list[int]] = defaultdict(list)
     for i in waiting:
-        by_key[spots[i]].append(i)
+        by_key[placements[i]].append(i)
     alone, rest = 0, 0
     for key, same in by_key.items():
-        others = shared[spots[same[0]]] - len(same)
+        others = shared[placements[same[0]]] - len(same)
         if others or key in world.stay:
             alone += len(same)
         elif len(same) > 1:
@@ -153,19 +154,24 @@ def _connects_left(world: World, run: Run, left: list[int]) -> int:
     return alone + (1 if rest else 0)
 
 
-def _rings(world: World, run: Run, spots: list[tuple[int, int]], left: list[int]) -> set[int]:
+def _rings(world: World, run: Run, placements: list[tuple[int, int]], left: list[int]) -> set[int]:
     """Devices, alone at their address, that want each other's in a ring."""
-    counts = Counter(spots)
-    at = {key: i for i, key in enumerate(spots) if counts[key] == 1}
+    counts = Counter(placements)
+    at = {key: i for i, key in enumerate(placements) if counts[key] == 1}
     found: set[int] = set()
     seen: set[int] = set()
     for first in left:
         path: list[int] = []
         i: int | None = first
-        while i is not None and i not in seen and run.status[i] == START and counts[spots[i]] == 1:
+        while (
+            i is not None
+            and i not in seen
+            and run.status[i] == START
+            and counts[placements[i]] == 1
+        ):
             seen.add(i)
             path.append(i)
-            i = at.get(world.spots[i][1].key)
+            i = at.get(world.placements[i][1].key)
         if i in path and len(ring := path[path.index(i) :]) > 1:
             found.update(ring)
     return found
@@ -176,7 +182,7 @@ def _laptops_left(world: World, run: Run, left: list[int]) -> int:
         return 0
     stuck = not world.apart and not world.tight and not run.unbroken()
     unmet = {i: _unmet(run, i, stuck=stuck) for i in left}
-    wanted = {s.net for spots in unmet.values() for s in spots}
+    wanted = {s.net for placements in unmet.values() for s in placements}
     if world.task.many:
         return 1 if wanted else 0
     leaves = {n for n in wanted if not any(o != n and inside(o, n) for o in wanted)}
@@ -195,9 +201,9 @@ def _unmet(run: Run, i: int, *, stuck: bool) -> list[Placement]:
 def _there_and_back(run: Run, unmet: Mapping[int, Sequence[Placement]], leaves: set[Net]) -> int:
     """Pairs of subnets, none twice, that devices change between in both directions."""
     pairs = set()
-    for i, spots in unmet.items():
-        if run.status[i] == START and len(spots) == 2:  # noqa: PLR2004
-            present, planned = (s.net for s in spots)
+    for i, placements in unmet.items():
+        if run.status[i] == START and len(placements) == 2:  # noqa: PLR2004
+            present, planned = (s.net for s in placements)
             if present != planned and present in leaves and planned in leaves:
                 pairs.add((present, planned))
     taken: set[Net] = set()

@@ -1,4 +1,4 @@
-"""The laptop's addresses made plain: none that a stay does not need, and no mask too wide."""
+"""The laptop's addresses, trimmed to what is used before the next change, with narrow masks."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from verifier.rules.readdress.run import Op
 from verifier.rules.readdress.world import World
 
 
-def tidied(world: World, ops: list[Op]) -> list[Op]:
+def trimmed(world: World, ops: list[Op]) -> list[Op]:
     """The same steps; each set of laptop addresses reduced to what is used until the next."""
     if world.remote:
         return ops
@@ -37,26 +37,26 @@ def _stays(ops: list[Op]) -> Iterator[tuple[Op | None, list[Op]]]:
 def _met(stay: list[Op]) -> Iterator[Placement]:
     """Where devices are met during a stay: before a change, and when confirmed."""
     for op in stay:
-        spot = op.old if op.action == "set-device" else op.new
-        if op.action != "connect" and spot is not None:
-            yield spot
+        placement = op.old if op.action == "set-device" else op.new
+        if op.action != "connect" and placement is not None:
+            yield placement
 
 
 def _reduced(laptop: tuple[Interface, ...], met: list[Placement]) -> tuple[Interface, ...]:
     view = View(laptop)
-    used = {view.source(spot.key) for spot in met}
+    used = {view.source(placement.key) for placement in met}
     kept = tuple(a for a in laptop if (a.version, a.address.value) in used)
     if len(laptop) == 1 and met:
         kept = (_narrowed(laptop[0], met),)
     fewer = View(kept)
-    return kept if all(fewer.direct(spot) for spot in met) else laptop
+    return kept if all(fewer.direct(placement) for placement in met) else laptop
 
 
 def _narrowed(own: Interface, met: list[Placement]) -> Interface:
     """The longest prefix among those of the devices met that still covers them all."""
-    for prefix in sorted({spot.net[2] for spot in met}, reverse=True):
+    for prefix in sorted({placement.net[2] for placement in met}, reverse=True):
         narrow = Interface(own.address, prefix)
         view = View((narrow,))
-        if all(view.direct(spot) for spot in met):
+        if all(view.direct(placement) for placement in met):
             return narrow
     return own

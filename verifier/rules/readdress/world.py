@@ -62,7 +62,7 @@ class World:
         circles: movers that wait for each other's address in a ring (attached together only).
         tight: subnets without addresses to spare for the laptop and temporary use.
         awaited: movers whose planned address somebody has before the first step.
-        careful: movers whose planned address the laptop may have to borrow.
+        contested: movers whose planned address the laptop may have to borrow.
     """
 
     def __init__(self, task: Task, blocked: Iterable[str] = ()) -> None:
@@ -76,13 +76,15 @@ class World:
         self.stay_doubled = len(self.stay) < len(stay)
         self.permanent = set(task.held) | (set() if self.apart else set(self.stay))
         self.target_of = {u.planned.key: i for i, u in enumerate(self.movers)}
-        self.spots = [(u.present, u.planned) for u in self.movers]
-        self.nets = list(dict.fromkeys(s.net for pair in self.spots for s in pair))
+        self.placements = [(u.present, u.planned) for u in self.movers]
+        self.nets = list(dict.fromkeys(s.net for pair in self.placements for s in pair))
         self.samples = {s.net: s.at for u in task.devices for s in (u.present, u.planned)}
         self.circles = [] if self.apart else list(_circles(self.movers))
         self.circle_of = {i: c for c, circle in enumerate(self.circles) for i in circle}
-        starts = {present.key for present, _ in self.spots} | set(self.stay)
-        self.awaited = {i for i, (_, planned) in enumerate(self.spots) if planned.key in starts}
+        starts = {present.key for present, _ in self.placements} | set(self.stay)
+        self.awaited = {
+            i for i, (_, planned) in enumerate(self.placements) if planned.key in starts
+        }
         self._views: dict[tuple[Interface, ...], View] = {}
         self._find_free()
         self.waits = first_before(task.devices, self.movers) if self.remote else None
@@ -116,7 +118,7 @@ class World:
     def gateway_users(self) -> Mapping[Key, Sequence[int]]:
         """Movers by their present and by their planned gateway."""
         users: dict[Key, list[int]] = defaultdict(list)
-        for i, pair in enumerate(self.spots):
+        for i, pair in enumerate(self.placements):
             for key in {s.gateway_key for s in pair}:
                 if key is not None:
                     users[key].append(i)
@@ -126,7 +128,7 @@ class World:
 
     def _find_free(self) -> None:
         used = set(self.task.held) | set(self.stay) | set(self.task.avoid)
-        used.update(s.key for pair in self.spots for s in pair)
+        used.update(s.key for pair in self.placements for s in pair)
         need = 1 + min(len(self.circles), _MOST_TEMPORARY)
         by_family: dict[int, list[Net]] = defaultdict(list)
         for net in self.nets:
@@ -144,12 +146,12 @@ class World:
         self._used = used
         self.tight = {net for net in self.nets if len(self.spare[net]) < need}
         self.hosts = {net: self._some_free(net, set(self.task.held), None) for net in self.tight}
-        self.careful = {
+        self.contested = {
             i
-            for i, (_, planned) in enumerate(self.spots)
+            for i, (_, planned) in enumerate(self.placements)
             if any(net == planned.net or net_holds(net, planned.key) for net in self.tight)
         }
-        self.awaited |= self.careful
+        self.awaited |= self.contested
 
     def _some_free(self, net: Net, used: set[Key], most: int | None) -> list[Interface]:
         """Host addresses that nobody uses: the laptop's own and usual ones first, then highest."""
@@ -207,6 +209,6 @@ def _circles(movers: Sequence[MovingDevice]) -> Iterator[tuple[int, ...]]:
             yield tuple(ring[lowest:] + ring[:lowest])
 
 
-def wants(spots: tuple[Placement, Placement]) -> tuple[Net, Net]:
+def wants(placements: tuple[Placement, Placement]) -> tuple[Net, Net]:
     """The subnets the laptop must be in to move a device and to confirm it."""
-    return spots[0].net, spots[1].net
+    return placements[0].net, placements[1].net

@@ -18,7 +18,7 @@ from verifier.model.address import Mac
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.search import Answer, Candidate, HeardFrames, Identity, SearchedPlace, What
-from verifier.rules.compare.identity import bare, same_device
+from verifier.rules.device_names import bare, same_device
 from verifier.rules.search.candidates import Key, key_of
 
 _WORDS: dict[What, str] = {

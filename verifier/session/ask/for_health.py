@@ -6,7 +6,7 @@ import dataclasses
 
 from verifier.model import mib
 from verifier.model.observation import NO_ROWS
-from verifier.probes.snmp import REPETITIONS
+from verifier.probes.snmp.walk import REPETITIONS
 from verifier.rules.health import HEALTH_READINGS
 from verifier.rules.mib import ports
 from verifier.session.ask.questions import FAILED, MOST_OBJECTS, OIDS, PORT_COLUMNS, Questions

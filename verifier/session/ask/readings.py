@@ -18,10 +18,17 @@ from dataclasses import dataclass
 
 from verifier.model import mib
 from verifier.model.profile import ProfileReading
-from verifier.probes.snmp import ColumnTable, SnmpClient, SnmpReply, SnmpTarget, VarBind
-from verifier.probes.snmp.values import MISSING, oid_tuple
+from verifier.probes.snmp.values import (
+    MISSING,
+    ColumnTable,
+    SnmpReply,
+    SnmpTarget,
+    VarBind,
+    oid_tuple,
+)
 from verifier.rules.mib import ports
 from verifier.rules.profile import decode
+from verifier.session.world import SnmpManager
 
 MAX_INTERFACES = 2000
 MAX_ROWS = 64
@@ -81,7 +88,7 @@ class ReadingResult:
 
 
 async def read(
-    client: SnmpClient, target: SnmpTarget, named: Mapping[str, ProfileReading]
+    client: SnmpManager, target: SnmpTarget, named: Mapping[str, ProfileReading]
 ) -> AsyncIterator[ReadingResult]:
     """Each reading once, those that can be asked for together first.
 
@@ -112,7 +119,7 @@ def where_found(got: ReadingResult) -> ProfileReading:
 class _Questions:
     """The questions to one device."""
 
-    client: SnmpClient
+    client: SnmpManager
     target: SnmpTarget
 
     async def instances(

@@ -15,7 +15,7 @@ from verifier.files.read_plan import as_json, plan_json
 from verifier.model.observation import JOURNAL, Observation
 from verifier.model.result import Result
 from verifier.model.subject import Subject
-from verifier.rules.compare.asked import scope_of
+from verifier.rules.compare.scope import scope_of
 from verifier.session.run import Request
 
 

@@ -32,8 +32,7 @@ from verifier.errors import StoreError, UsageError
 from verifier.model.health import STATES
 from verifier.report.sweep import syslog
 from verifier.session.sweep import deliver_once
-from verifier.store import Store
-from verifier.store.store import UndeliveredMessage
+from verifier.store.store import Store, UndeliveredMessage
 
 FIRST_PAUSE_S = 10.0
 LONGEST_PAUSE_S = 3600.0

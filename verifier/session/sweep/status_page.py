@@ -10,8 +10,8 @@ from verifier.model.plan import Plan
 from verifier.model.status import CHANGES_S, MOST_CHANGES
 from verifier.report.status.page import page
 from verifier.rules.status import status
-from verifier.store import Store
 from verifier.store.recent import recent
+from verifier.store.store import Store
 
 NAME = "index.html"
 """What a web server shows of a folder."""

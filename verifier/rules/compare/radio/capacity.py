@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from verifier.model.result import VERDICTS, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import CarrierEnd, figure
+from verifier.rules.compare.radio.carrier_end import CarrierEnd, figure
 from verifier.rules.compare.radio.read import Read
 
 _FIELDS = {

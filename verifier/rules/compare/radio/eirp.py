@@ -9,7 +9,7 @@ from verifier.model.profile import Mode
 from verifier.model.result import VERDICTS, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, POWER_DB, CarrierEnd, figure
+from verifier.rules.compare.radio.carrier_end import EXACT_DB, POWER_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.read import Read
 
 ACTUAL_DB = 2.0

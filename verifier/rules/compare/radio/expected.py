@@ -15,8 +15,7 @@ from verifier.model.plan import End
 from verifier.model.result import Verdict
 from verifier.rules import radio
 from verifier.rules.compare.radio import short
-from verifier.rules.compare.radio.hop import EXACT_DB, CarrierEnd
-from verifier.rules.compare.radio.standby import arms_db
+from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd, arms_db
 from verifier.rules.radio import levels
 
 COMPUTED_DB = 3.0

@@ -12,6 +12,14 @@ from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.radio import overload, short
+from verifier.rules.compare.radio.carrier_end import (
+    EXACT_DB,
+    READ_DB,
+    CarrierEnd,
+    figure,
+    near,
+)
+from verifier.rules.compare.radio.carriers import LiveCarrier
 from verifier.rules.compare.radio.expected import (
     JUDGED,
     Reference,
@@ -20,14 +28,6 @@ from verifier.rules.compare.radio.expected import (
     expected_level,
     reference,
     too_low,
-)
-from verifier.rules.compare.radio.hop import (
-    EXACT_DB,
-    READ_DB,
-    CarrierEnd,
-    LiveCarrier,
-    figure,
-    near,
 )
 from verifier.rules.compare.radio.muted import outage_db, signal_of_nobody
 from verifier.rules.compare.radio.read import Read
@@ -184,9 +184,9 @@ def reciprocity(hop: LiveCarrier) -> Findings:
     """
     if hop.a.context is None or hop.b.context is None:
         return
-    needed = [s.read(f) for s in hop.sides() for f in ("rx_level_dbm", "tx_power_dbm")]
+    needed = [s.read(f) for s in hop.ends() for f in ("rx_level_dbm", "tx_power_dbm")]
     tilt = _frequency_db(hop)
-    if None in needed or (tilt is None and all(s.end.tx_mhz is None for s in hop.sides())):
+    if None in needed or (tilt is None and all(s.end.tx_mhz is None for s in hop.ends())):
         return
     to_a, to_b = measured_loss(hop.a), measured_loss(hop.b)
     if isinstance(to_a, str) or isinstance(to_b, str):
@@ -217,7 +217,7 @@ def reciprocity(hop: LiveCarrier) -> Findings:
 
 def _frequency_db(hop: LiveCarrier) -> float | None:
     """20 log10(f_a / f_b), by the frequencies read, else planned."""
-    mhz = [s.number("tx_mhz") or s.end.tx_mhz for s in hop.sides()]
+    mhz = [s.number("tx_mhz") or s.end.tx_mhz for s in hop.ends()]
     if mhz == [None, None] and hop.link.duplexing == "tdd":
         return 0.0
     if mhz[0] is None or mhz[1] is None or mhz[0] <= 0 or mhz[1] <= 0:

@@ -9,7 +9,7 @@ from verifier.model.plan import Link
 from verifier.model.result import VERDICTS, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import CarrierEnd, figure
+from verifier.rules.compare.radio.carrier_end import CarrierEnd, figure
 from verifier.rules.compare.radio.power import LEFT_ALIGNING, left_aligning
 from verifier.rules.compare.radio.read import Read
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from verifier.model.result import Finding
-from verifier.rules.compare.radio.hop import HOT_STANDBY, CarrierEnd, figure
+from verifier.rules.compare.radio.carrier_end import HOT_STANDBY, CarrierEnd, figure
 from verifier.rules.compare.radio.read import Read
 
 MUTED_FAR = "the far end says that its transmitter is off"

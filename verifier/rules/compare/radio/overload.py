@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from verifier.model.result import Finding
-from verifier.rules.compare.radio.hop import EXACT_DB, CarrierEnd, figure
+from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.read import Read
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from verifier.model.result import Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import HOT_STANDBY, POWER_DB, CarrierEnd, figure
+from verifier.rules.compare.radio.carrier_end import HOT_STANDBY, POWER_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.muted import LOOK_FOR_IT, NOT_REAL, heard_by
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.compare.radio.short import left_short

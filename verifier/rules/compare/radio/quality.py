@@ -1,14 +1,12 @@
-"""How well a link works: SNR, cross-polar discrimination, lock, fade margin, who the far end is."""
+"""How well a link works: SNR, cross-polar discrimination, lock, fade margin."""
 
 from __future__ import annotations
 
-from verifier.model.result import Finding, Verdict
+from verifier.model.result import Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.identity import same_device
-from verifier.rules.compare.radio.hop import (
+from verifier.rules.compare.radio.carrier_end import (
     EXACT_DB,
-    HOT_STANDBY,
     READ_DB,
     CarrierEnd,
     figure,
@@ -196,46 +194,3 @@ def _raised_db(side: CarrierEnd) -> float | str:
         gap = sender.missing("tx_power_dbm")
         return f"ATPC is on at the far end, and its actual power is not known: {gap}"
     return max(0.0, highest - power)
-
-
-def far_end(side: CarrierEnd) -> Findings:
-    """`link.far-end`: the device at the other end calls itself as planned."""
-    seen = side.read("far_end_name")
-    if seen is None:
-        return
-    planned = side.far.device
-    found = seen.word
-    if found and side.sender.transmits is False:
-        yield _heard_muted(side, seen, found)
-        return
-    if not found:
-        gap = side.missing("far_end_name") if found is None else "the device names no far end"
-        yield side.finding("link.far-end", "not-tested", gap, expected=planned, reads=(seen,))
-        return
-    verdict: Verdict = "pass"
-    reason, advice = "linked to the planned far end", ""
-    if found != planned:
-        verdict, reason = "fail", "linked to another device than planned"
-        advice = "which device is that? Compare link ids, frequencies and directions"
-        names = {o.far.device for o in side.others}
-        if same_device(found, planned):
-            verdict, reason, advice = "warn", "differs by capital letters or a domain only", ""
-        elif found in names and side.link.protection in HOT_STANDBY:
-            verdict, reason, advice = "pass", "linked to the other device of the far end", ""
-        elif found in names:
-            reason = "linked to the other device of the far end: the carriers are crossed"
-            if side.link.protection == "2+0-xpic":
-                advice = "are V and H crossed at one end? Compare feeders and antenna ports"
-    yield side.finding("link.far-end", verdict, reason, expected=planned, observed=found,
-                       advice=advice, reads=(seen,))  # fmt: skip
-
-
-def _heard_muted(side: CarrierEnd, seen: Read, found: str) -> Finding:
-    """A name over the air from an end that says it is muted."""
-    ours = same_device(found, side.sender.end.device)
-    why = "the mute is not real" if ours else NOT_REAL
-    return side.finding(
-        "link.far-end", "fail", f"it names its far end, and {MUTED_FAR}: {why}",
-        expected=side.far.device, observed=found, advice=LOOK_FOR_IT,
-        reads=(seen, side.sender.read("tx_enabled")),
-    )  # fmt: skip

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import CarrierEnd, figure
+from verifier.rules.compare.radio.carrier_end import CarrierEnd, figure
 from verifier.rules.compare.radio.read import LEAST_MHZ, Read, is_mhz, slack_mhz
 
 _SET = "set it as planned, save, and read it again"

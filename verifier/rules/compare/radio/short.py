@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from verifier.rules import radio
-from verifier.rules.compare.radio.hop import EXACT_DB, CarrierEnd
+from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.radio import figure
 from verifier.rules.radio.levels import Asked, asked_level

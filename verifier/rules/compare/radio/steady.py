@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from verifier.model.plan import Stage
 from verifier.model.result import VERDICTS, Finding, Verdict
-from verifier.rules.compare.radio.hop import EXACT_DB, figure
+from verifier.rules.compare.radio.carrier_end import EXACT_DB, figure
 from verifier.rules.compare.radio.read import Read
 
 DEEP_DB = 3.0

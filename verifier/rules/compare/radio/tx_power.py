@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from verifier.model.result import VERDICTS, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, POWER_DB, CarrierEnd, figure
+from verifier.rules.compare.radio.carrier_end import EXACT_DB, POWER_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.power import (
     LEFT_ALIGNING,
     POWER_FAIL_DB,

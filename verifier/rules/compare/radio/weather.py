@@ -15,7 +15,7 @@ from collections.abc import Mapping
 
 from verifier.model.observation import Observation
 from verifier.model.result import Finding
-from verifier.rules.compare.radio.hop import EXACT_DB, CarrierEnd, figure
+from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.read import moment
 from verifier.rules.radio import levels, rain
 

@@ -8,7 +8,8 @@ from typing import NamedTuple
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.hop import EXACT_DB, CarrierEnd, LiveCarrier, figure
+from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd, figure
+from verifier.rules.compare.radio.carriers import LiveCarrier
 from verifier.rules.compare.radio.level import measured_loss
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.radio import levels
@@ -34,7 +35,7 @@ def balance(hop: LiveCarrier) -> Findings:
     """
     if hop.link.protection != "2+0-xpic" or hop.carrier is not hop.link.carriers[0]:
         return
-    for side in hop.sides():
+    for side in hop.ends():
         for pair in _pairs(side):
             yield _finding(hop, side, pair)
 

@@ -12,7 +12,7 @@ from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.soak.context import Soaking, rests_on
-from verifier.rules.compare.soak.echoes import loss_words, rtt_words
+from verifier.rules.compare.soak.echo import loss_words, rtt_words
 from verifier.rules.soak.tally import EchoFigures
 
 

@@ -15,7 +15,7 @@ from verifier.model.manual import BY_CHECK
 from verifier.model.plan import Device, Link, NotTestedOk, Plan
 from verifier.model.result import Accepted, Finding, NotAsked, Scope
 from verifier.model.subject import Subject
-from verifier.rules.compare.manual import planned_values
+from verifier.rules.compare.manual.items import planned_values
 
 NOT_SEEN = "only a person can see it, and nobody entered it"
 """Why a planned value was not asked for."""

@@ -1,4 +1,7 @@
-"""Is each planned port as planned: status, speed, duplex, MTU."""
+"""`port.*`: is each planned port as planned. Error counters of a soak: `soak/port.py`.
+
+Whom a port sees is what the device hears by LLDP (IEEE 802.1AB).
+"""
 
 from __future__ import annotations
 
@@ -6,13 +9,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from verifier.model import mib
-from verifier.model.observation import Observation
+from verifier.model.observation import NO_ROWS, Observation
 from verifier.model.plan import Port
-from verifier.model.result import Finding
+from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
+from verifier.rules.device_names import same_device
 from verifier.rules.mib import ports as port_rules
 
-_BITS_PER_MBIT = 1_000_000
+_BITS_PER_MBIT = port_rules.BITS_PER_MBIT
 _UNKNOWN = "the device says that it does not know"
 _NAME_OIDS = {
     "ifName": mib.IF_X_TABLE["ifName"],
@@ -116,37 +120,16 @@ def _status(row: _Row) -> _PortVerdict:
     )
 
 
-def speed_mbps(speed: object, high_speed: object) -> float | None:
-    """Speed of a port in Mbit/s; None where neither object tells it, or the two are at odds.
-
-    RFC 2863: at its largest value ifSpeed tells nothing and ifHighSpeed must be used. Where an
-    agent lets ifSpeed go round at 2^32 instead, ifHighSpeed tells too. Either is 0 if not known.
-    """
-    slow = speed if isinstance(speed, int) and speed > 0 else None
-    high = high_speed if isinstance(high_speed, int) and high_speed > 0 else None
-    if slow is None or slow >= mib.IF_SPEED_MAX:
-        return None if high is None else float(high)
-    if high is None or abs(slow - high * _BITS_PER_MBIT) < _BITS_PER_MBIT:
-        return slow / _BITS_PER_MBIT
-    return float(high) if _went_round(slow, high) else None
-
-
-def _went_round(speed: int, high_speed: int) -> bool:
-    """Whether ifSpeed is what ifHighSpeed says, modulo 2^32 bit/s; that one is a rounded figure."""
-    apart = (high_speed * _BITS_PER_MBIT - speed) % (mib.IF_SPEED_MAX + 1)
-    return min(apart, mib.IF_SPEED_MAX + 1 - apart) < _BITS_PER_MBIT
-
-
 def _speed(row: _Row) -> _PortVerdict:
     speed, high = row.value("ifSpeed"), row.value("ifHighSpeed")
     told = speed and speed.value, high and high.value
-    found = speed_mbps(*told)
+    found = port_rules.speed_mbps(*told)
     if row.gap is not None or found is None:
         return _no_speed(row, *told)
     planned = row.port.speed_mbps
     assert planned is not None
     beyond = planned * _BITS_PER_MBIT > mib.IF_SPEED_MAX
-    if beyond and not told[1] and _went_round(round(found * _BITS_PER_MBIT), planned):
+    if beyond and not told[1] and port_rules.is_modulo(round(found * _BITS_PER_MBIT), planned):
         reason = f"ifSpeed says what {planned} Mbit/s is modulo 2^32, and ifHighSpeed does not tell"
         return _PortVerdict(right=None, reason=reason, observed=found, seen=(speed, high))
     words = "the planned speed" if round(found) == planned else "another speed than planned"
@@ -214,3 +197,91 @@ _CHECKS = (
     ("port.duplex", "duplex", None, _duplex),
     ("port.mtu", "mtu", "byte", _mtu),
 )
+_NEIGHBOUR_ADVICE = "is the cable in the right port, at both ends? Does the neighbour send LLDP?"
+
+
+def neighbours(context: Context) -> Findings:
+    """`port.neighbour` of each port that has one planned: the name the neighbour announces."""
+    for port in context.device.ports:
+        if port.neighbour is None:
+            continue
+        if (gap := _no_lldp(context)) is not None:
+            yield _sees(context, port, "not-tested", gap)
+            continue
+        heard = _heard(context, _local_numbers(context, port.name))
+        yield _neighbour(context, port, port.neighbour, heard)
+
+
+def _no_lldp(context: Context) -> str | None:
+    if (gap := context.snmp_gap) is not None:
+        return gap
+    if not context.seen.column("lldpLocPortId", mib.LLDP_LOCAL_PORTS["lldpLocPortId"]):
+        unread = context.unread(context.seen.first("lldpLocPortId"), "LLDP table")
+        return unread or "the device lists no LLDP ports"
+    return None
+
+
+def _unheard(context: Context) -> str | None:
+    """Why it is not known who else is heard, or None where the whole table was read."""
+    rows = [o for what in mib.LLDP_NEIGHBOURS for o in context.seen.all(what)]
+    if not rows:
+        return context.unread(None, "LLDP table of neighbours")
+    failed = (o.raw for o in rows if o.value is None and o.raw and o.raw != NO_ROWS)
+    raw = next(failed, None)
+    return raw and f"the LLDP table of neighbours was not read to its end: {raw}"
+
+
+def _local_numbers(context: Context, port: str) -> set[str]:
+    """LLDP's number of a port: by its LLDP name or description, else taken to be its ifIndex."""
+    for what, oid in mib.LLDP_LOCAL_PORTS.items():
+        named = {i for i, o in context.seen.column(what, oid).items() if o.value == port}
+        if named:
+            return named
+    return set(port_rules.match(port_names(context), port))
+
+
+def _heard(context: Context, numbers: set[str]) -> dict[str, Observation]:
+    """Names of the neighbours that are heard on these ports."""
+    rows = context.seen.column("lldpRemSysName", mib.LLDP_NEIGHBOURS["lldpRemSysName"])
+    return {
+        str(seen.value): seen
+        for index, seen in rows.items()
+        if index.count(".") == 2 and index.split(".")[1] in numbers  # noqa: PLR2004
+    }
+
+
+def _neighbour(
+    context: Context, port: Port, planned: str, heard: dict[str, Observation]
+) -> Finding:
+    seen = tuple(heard.values())
+    listed = ", ".join(heard) or None
+    if planned in heard:
+        return _sees(context, port, "pass", "the planned neighbour is heard", listed, seen)
+    if any(same_device(name, planned) for name in heard):
+        reason = "the neighbour's name differs by capital letters or a domain suffix only"
+        return _sees(context, port, "warn", reason, listed, seen)
+    if (gap := _unheard(context)) is not None:
+        return _sees(context, port, "not-tested", gap, listed, seen)
+    reason = "another neighbour is heard on this port" if heard else "no neighbour is heard there"
+    return _sees(context, port, "fail", reason, listed, seen)
+
+
+def _sees(  # noqa: PLR0913, PLR0917
+    context: Context,
+    port: Port,
+    verdict: Verdict,
+    reason: str,
+    observed: str | None = None,
+    seen: tuple[Observation, ...] = (),
+) -> Finding:
+    return context.finding(
+        "port.neighbour",
+        verdict,
+        reason,
+        path=("ports", port.name, "neighbour"),
+        expected=port.neighbour,
+        observed=observed,
+        advice=_NEIGHBOUR_ADVICE if verdict == "fail" else "",
+        subject=context.port(port.name),
+        evidence=seen,
+    )

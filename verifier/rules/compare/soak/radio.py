@@ -1,35 +1,21 @@
-"""What the samples of a soak say of each device: ports, restarts, levels, bad seconds, clock."""
+"""`radio.*` over a soak: levels and bad seconds of each end."""
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from typing import NamedTuple
 
 from verifier.model.observation import Observation
-from verifier.model.plan import Carrier, End, EndName, Link, Port
+from verifier.model.plan import Carrier, End, EndName, Link
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.soak.context import Soaking, moment, moments, rests_on
-from verifier.rules.soak import clocks
+from verifier.rules.compare.soak.context import Soaking, moment, rests_on
 from verifier.rules.soak.counters import (
-    COLUMNS,
-    DISCARDS,
-    ERRORS,
-    OCTETS,
-    PACKETS,
-    Counter,
     DeviceTally,
     LevelTally,
     SecondsTally,
 )
-from verifier.rules.soak.tally import words
-
-CLOCK_S = 5.0
-"""How far a device's clock may be off: logs of several devices must still be put in order (common
-practice; NTP keeps it well below one second)."""
-_NO_SAMPLES = "the device answered no sample by SNMP"
 
 
 class _Kind(NamedTuple):
@@ -52,154 +38,12 @@ _SECONDS = {
 unavailable ones mean no link."""
 
 
-def devices(context: Context, soak: Soaking) -> Findings:
-    """Every check that rests on samples by SNMP."""
+def radio(context: Context, soak: Soaking) -> Findings:
+    """Level spread, overload and bad seconds of each end that the device is."""
     tally = soak.came_to.devices.get(context.device.name)
-    for port in context.device.ports:
-        yield rests_on(_port(context, soak, port, tally), soak)
-    if context.device.snmp is not None:
-        yield rests_on(_uptime(context, soak, tally), soak)
-        yield from (rests_on(f, soak) for f in _clock(context))
     for end in _ends(context):
         for finding in _radio(context, soak, end, tally):
             yield rests_on(finding, soak)
-
-
-# -- ports ------------------------------------------------------------------------------------
-
-
-def _port(context: Context, soak: Soaking, port: Port, tally: DeviceTally | None) -> Finding:
-    limit = context.plan.acceptance.max_port_errors
-    counters = {c: tally.counters.get((port.name, c)) if tally else None for c in COLUMNS}
-    unread = _unread(context, tally, counters)
-    invalid = next((c.invalid for c in counters.values() if c and c.column in
-                    (*ERRORS, *DISCARDS) and c.invalid), "")  # fmt: skip
-    errors = sum(c.grown for name in ERRORS if (c := counters[name]) is not None)
-    verdict: Verdict = "pass"
-    observed: int | None = errors
-    if unread or invalid:
-        verdict, observed = "not-tested", None
-        reason = unread or f"the counters prove nothing: {invalid}"
-    else:
-        reason = _port_words(counters)
-        if errors > (limit or 0):
-            verdict = "warn" if limit is None else "fail"
-            reason += "; the plan sets no limit" if limit is None else ""
-        verdict, reason = soak.settled(verdict, reason)
-    return context.finding(
-        "port.errors",
-        verdict,
-        reason,
-        expected=0 if limit is None else limit,
-        observed=observed,
-        subject=context.port(port.name),
-        limit=None if limit is None else "max_port_errors",
-        advice="check the cable, its plugs and shield, and both ends' speed and duplex"
-        if verdict in {"fail", "warn"}
-        else "",
-    )
-
-
-def _unread(
-    context: Context, tally: DeviceTally | None, counters: dict[str, Counter | None]
-) -> str:
-    if context.device.snmp is None:
-        return context.snmp_gap or ""
-    if tally is None or not tally.answered:
-        return _NO_SAMPLES
-    known = [counters[name] for name in ERRORS]
-    if any(c is None for c in known):
-        return "the device gives no error counters of this port"
-    if any(c is not None and c.seen < 2 for c in known):  # noqa: PLR2004
-        return "the counters were read once only: there is nothing to compare"
-    return ""
-
-
-def _port_words(counters: dict[str, Counter | None]) -> str:
-    def both(columns: tuple[str, ...], what: str) -> str:
-        found = [counters[c] for c in columns]
-        if any(c is None for c in found):
-            return ""
-        told = [f"{c.grown}" if not c.invalid else "unknown" for c in found if c is not None]
-        return f"{what} in {told[0]}, out {told[1]}"
-
-    parts = (both(ERRORS, "errors"), both(DISCARDS, "discards"), both(PACKETS, "unicast packets"),
-             both(OCTETS, "octets"))  # fmt: skip
-    return "; ".join(part for part in parts if part)
-
-
-# -- restarts ---------------------------------------------------------------------------------
-
-
-def _uptime(context: Context, soak: Soaking, tally: DeviceTally | None) -> Finding:
-    verdict: Verdict = "not-tested"
-    reason, observed, advice = context.snmp_gap or _NO_SAMPLES, None, ""
-    if tally is not None and tally.uptime_ticks is not None:
-        observed = len(tally.restarts)
-        verdict = "pass"
-        reason = f"up for {words(tally.uptime_ticks / 100)}, no restart"
-        if tally.restarts:
-            verdict = "fail"
-            what = "its SNMP agent started again" if tally.agent_only else "it started again"
-            reason = f"{what}: {moments(tally.restarts)}"
-            if tally.agent_only:
-                reason += "; the system under it ran on (hrSystemUptime)"
-            advice = "find out why: supply, software, or a person at work"
-        verdict, reason = soak.settled(verdict, reason)
-    return context.finding(
-        "state.restarts",
-        verdict,
-        reason,
-        expected=0,
-        observed=observed,
-        unit="restarts",
-        advice=advice,
-        evidence=(context.seen.first("sysUpTime"),),
-    )
-
-
-# -- clock ------------------------------------------------------------------------------------
-
-
-def _clock(context: Context) -> Findings:
-    """`state.clock`: hrSystemDate or the profile's reading against this laptop's time of day."""
-    seen = [o for what in ("hrSystemDate", "clock") for o in context.seen.all(what)
-            if o.value is not None]  # fmt: skip
-    by_ntp = any("ntp" in h.uses for h in context.plan.management.hosts)
-    if not seen:
-        if not by_ntp and not any(r.field == "clock" for r in context.profile.reading):
-            return  # nobody expects this kind of device to tell the time
-        why = context.snmp_gap or "the device tells no time of day (hrSystemDate, profile)"
-        yield context.finding("state.clock", "not-tested", why)
-        return
-    latest = seen[-1] if seen[0].what != "hrSystemDate" else _last(seen, "hrSystemDate")
-    told = clocks.read(str(latest.value))
-    if told is None:
-        why = f"what the device tells is no time: {latest.value}"
-        yield context.finding("state.clock", "not-tested", why, evidence=(latest,))
-        return
-    off_s = clocks.off_s(told, dt.datetime.fromisoformat(latest.at))
-    right = abs(off_s) <= CLOCK_S
-    reason = f"{abs(off_s):.1f} s {'ahead of' if off_s > 0 else 'behind'} this laptop's clock"
-    if told.tzinfo is None:
-        reason += "; the device tells no zone, so whole quarters of an hour are left out"
-    yield context.finding(
-        "state.clock",
-        "pass" if right else "fail" if by_ntp else "warn",
-        reason,
-        expected=CLOCK_S,
-        observed=round(off_s, 1) + 0.0,  # never -0.0
-        unit="s",
-        advice="" if right else "set the device's time server, and look at this laptop's own clock",
-        evidence=(latest,),
-    )
-
-
-def _last(seen: list[Observation], what: str) -> Observation:
-    return [o for o in seen if o.what == what][-1]
-
-
-# -- radio ------------------------------------------------------------------------------------
 
 
 def _ends(context: Context) -> Iterator[tuple[Link, Carrier, EndName, End]]:

@@ -1,28 +1,20 @@
-"""Does it answer: the laptop's fit, echoes, TCP services."""
+"""`echo.*` of a few echoes: replies, loss, round trip, duplicates. A soak's: `soak/echo.py`."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from verifier.model.observation import Observation
-from verifier.model.plan import Device, Service
-from verifier.model.profile import Profile
 from verifier.model.result import Finding, Verdict
-from verifier.rules.cable import advice as cable_advice
-from verifier.rules.cable import is_without_link
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.echo import EchoStats, echo_stats
 
 _FIT_ADVICE = "set the laptop into the device's subnet, or give both a way through a gateway"
-_FIT_ADVICE_BY = {
-    "clash": "take this address off the laptop and give it a free one of the subnet",
-    "shadowed": "take one of the two interfaces out of the subnet",
-}
 _FILTER_ADVICE = "a filter on this laptop keeps them back: allow them, then try again"
 
 
-def echoes(context: Context) -> tuple[EchoStats | None, list[Observation]]:
+def counted(context: Context) -> tuple[EchoStats | None, list[Observation]]:
     """Statistics over every counted echo, and the observations they rest on; None: none sent."""
     observed = [o for o in context.seen.all("echo") if o.value is not None]
     rtts = tuple(r for o in observed for r in o.value["rtt_ms"])
@@ -59,39 +51,9 @@ SILENT_OUTCOMES = frozenset(
 """SNMP outcomes that are no sign of life. A port unreachable can be sent by a router's filter."""
 
 
-def local_fit(context: Context) -> Findings:
-    """`laptop.fit`: the laptop's fault is never the device's."""
-    fit = context.fit
-    if fit is None:
-        yield context.finding("laptop.fit", "not-tested", "this machine's addresses were not read")
-        return
-    out = is_without_link(fit.explanation)
-    reason = fit.explanation if out else f"{fit.relation}: {fit.explanation}"
-    if fit.notes:
-        reason += "; " + "; ".join(fit.notes)
-    advice = "" if fit.verdict == "pass" else _FIT_ADVICE_BY.get(fit.relation, _FIT_ADVICE)
-    if out:
-        advice = cable_advice(fit.explanation)
-    verdict: Verdict = "pass"
-    if fit.verdict != "pass":
-        alive = answered(context)
-        verdict = "warn" if alive else "not-tested"
-        reason += "; it answered all the same" if alive else "; the device could not be tested"
-    yield context.finding(
-        "laptop.fit",
-        verdict,
-        reason,
-        path=("address",),
-        expected=str(fit.address),
-        observed=fit.laptop_address,
-        advice=advice,
-        evidence=(context.seen.first("route"),),
-    )
-
-
-def icmp(context: Context) -> Findings:
+def echoes(context: Context) -> Findings:
     """`echo.reply`, `echo.loss` and `echo.round-trip`; `echo.duplicate` where there was one."""
-    stats, observed = echoes(context)
+    stats, observed = counted(context)
     silences = [s for o in observed for s in o.value["silence"]]
     if stats is None:
         unsent = _unsent(context, silences, observed)
@@ -238,44 +200,3 @@ def _rtt(context: Context, stats: EchoStats, observed: list[Observation]) -> Fin
         advice="look for load, interference or a detour on the way" if verdict != "pass" else "",
         evidence=tuple(observed),
     )
-
-
-def services(context: Context) -> Findings:
-    """`tcp.open` and `tcp.closed` for each service of the plan, and of the profile besides."""
-    for service, wanted in planned_services(context.device, context.profile).items():
-        name = str(service)
-        seen = context.seen.first(f"tcp/{service.port}")
-        check = f"tcp.{wanted}"
-        path = ("services", wanted)
-        if seen is None or seen.value in {None, "unreachable", "not-sent"}:
-            reason = f"{name}: {seen.raw if seen and seen.raw else 'not asked'}"
-            yield context.finding(
-                check, "not-tested", reason, path=path, expected=f"{name} {wanted}"
-            )
-            continue
-        right = (seen.value == "open") == (wanted == "open")
-        yield context.finding(
-            check,
-            "pass" if right else "fail",
-            f"{name}: {seen.raw}",
-            path=path,
-            expected=f"{name} {wanted}",
-            observed=f"{name} {seen.value}",
-            advice="" if right else _SERVICE_ADVICE[wanted],
-            evidence=(seen,),
-        )
-
-
-_SERVICE_ADVICE = {
-    "open": "switch the service on in the device, or look for a filter on the way",
-    "closed": "switch the service off in the device",
-}
-
-
-def planned_services(device: Device, profile: Profile) -> dict[Service, str]:
-    """`open` or `closed` by service; where plan and profile differ, the plan's word counts."""
-    wanted: dict[Service, str] = {}
-    for services_ in (profile.services, device.services):
-        wanted.update(dict.fromkeys(services_.closed, "closed"))
-        wanted.update(dict.fromkeys(services_.open, "open"))
-    return wanted

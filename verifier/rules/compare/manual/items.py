@@ -20,7 +20,7 @@ from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.entered import sheet_of
+from verifier.rules.compare.manual.entries import sheet_of
 from verifier.rules.compare.radio.read import number_of
 from verifier.rules.compare.radio.weather import WORDS, weather_of
 from verifier.rules.pointing import beamwidth_deg

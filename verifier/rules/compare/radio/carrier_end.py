@@ -1,22 +1,23 @@
-"""One carrier of a link with both its ends: what a radio check may look at, and how it speaks."""
+"""One end of a carrier and its device: what a radio check may look at, and how it speaks.
+
+In hot standby and space diversity it also says who transmits, and whom a planned level is of.
+"""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, End, EndName, Link, Plan, Stage
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import radio
-from verifier.rules.compare import reach
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.radio import standby
-from verifier.rules.compare.radio.read import Read, find, is_mhz, read
+from verifier.rules.compare.echo import answered
+from verifier.rules.compare.radio.read import Read, find, is_mhz, number_of, read
 
 EXACT_DB = 0.05
 """Levels are shown with one decimal: what differs by less is equal."""
@@ -26,7 +27,6 @@ READ_DB = 1.0
 """How well a receiver knows its level, SNR and discrimination. Common practice, no source."""
 HOT_STANDBY = frozenset({"1+1-hsb", "1+1-sd"})
 """One transmitter of two is on at a time; with frequency diversity both are."""
-_NO_RADIO = frozenset({"switch", "router"})
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class CarrierEnd:
             return "this laptop holds the device's address, see laptop.fit"
         if (why := self.context.snmp_gap) is None:
             return ""
-        if reach.answered(self.context):
+        if answered(self.context):
             return why
         fit = self.context.fit
         if fit is not None and fit.verdict == "fail":
@@ -136,7 +136,7 @@ class CarrierEnd:
     @cached_property
     def output_muted(self) -> bool:
         """Whether it is a hot standby that is enabled and reads that nothing leaves it."""
-        return self.link.protection in HOT_STANDBY and standby.output_muted(self)
+        return self.link.protection in HOT_STANDBY and _output_muted(self)
 
     @property
     def atpc_on(self) -> bool:
@@ -161,12 +161,12 @@ class CarrierEnd:
     @property
     def sender(self) -> CarrierEnd:
         """The end that this one receives from: in hot standby the far one that is on."""
-        return standby.sender(self) if self.link.protection in HOT_STANDBY else self.across
+        return _sender(self) if self.link.protection in HOT_STANDBY else self.across
 
     @cached_property
     def planned_for(self) -> CarrierEnd:
         """The far transmitter whose signal the planned level is of."""
-        return standby.planned_for(self) if self.link.protection in HOT_STANDBY else self.across
+        return _planned_for(self) if self.link.protection in HOT_STANDBY else self.across
 
     @property
     def bandwidth_mhz(self) -> float | None:
@@ -231,89 +231,6 @@ class CarrierEnd:
         return self.plan.origin("links", self.link.name, *((at,) if at else ()))
 
 
-@dataclass(frozen=True)
-class LiveCarrier:
-    """One carrier with both ends."""
-
-    plan: Plan
-    link: Link
-    carrier: Carrier
-    stage: Stage
-    a: CarrierEnd
-    b: CarrierEnd
-
-    @property
-    def subject(self) -> Subject:
-        """The carrier."""
-        return Subject("link", self.link.name, carrier=self.carrier.carrier)
-
-    def sides(self) -> tuple[CarrierEnd, CarrierEnd]:
-        """Both ends, `a` first."""
-        return self.a, self.b
-
-
-EndCheck = Callable[[CarrierEnd], Findings]
-
-
-def hops(plan: Plan, contexts: Mapping[str, Context]) -> Iterator[LiveCarrier]:
-    """Every carrier at least one of whose devices was asked for."""
-    radios: dict[str, set[int]] = defaultdict(set)
-    for link in plan.links:
-        for carrier in link.carriers:
-            for _, end in carrier.ends():
-                radios[end.device].add(end.radio if end.radio is not None else carrier.carrier)
-    lengths = _lengths(plan)
-    for link in plan.links:
-        km = lengths.get(link.name)
-        built = [_hop(plan, link, c, contexts, radios, km) for c in link.carriers]
-        for hop in built:
-            hop.a.others.extend(h.a for h in built if h is not hop)
-            hop.b.others.extend(h.b for h in built if h is not hop)
-            hop.a.facing.append(hop.b)
-            hop.b.facing.append(hop.a)
-        yield from (h for h in built if h.a.context or h.b.context)
-
-
-def _lengths(plan: Plan) -> dict[str, float | None]:
-    """Length of each link's path, in km, where the plan or its sites tell it."""
-    sites = {s.name: s for s in plan.sites}
-    at = {d.name: sites.get(d.site or "") for d in plan.devices}
-    return {
-        link.name: radio.link_km(
-            link, at.get(link.carriers[0].a.device), at.get(link.carriers[0].b.device)
-        )
-        for link in plan.links
-        if link.carriers
-    }
-
-
-def _hop(  # noqa: PLR0913, PLR0917
-    plan: Plan,
-    link: Link,
-    carrier: Carrier,
-    contexts: Mapping[str, Context],
-    radios: Mapping[str, set[int]],
-    km: float | None,
-) -> LiveCarrier:
-    stage = next(iter(contexts.values())).stage if contexts else "handover"
-
-    def side(name: EndName, end: End, far: End) -> CarrierEnd:
-        return CarrierEnd(
-            plan=plan, link=link, carrier=carrier, name=name, end=end, far=far, stage=stage,
-            context=contexts.get(end.device), sole=len(radios[end.device]) == 1, km=km,
-        )  # fmt: skip
-
-    return LiveCarrier(
-        plan=plan, link=link, carrier=carrier, stage=stage,
-        a=side("a", carrier.a, carrier.b), b=side("b", carrier.b, carrier.a),
-    )  # fmt: skip
-
-
-def is_radio(side: CarrierEnd) -> bool:
-    """Whether radio checks fit the device: it was asked for and is no switch or router."""
-    return side.context is not None and side.context.profile.kind not in _NO_RADIO
-
-
 def rounded(value: Any) -> Any:
     """A number as a report shows it: to a thousandth."""
     return round(value, 3) if isinstance(value, float) else value
@@ -328,3 +245,73 @@ def near(beyond: float, accuracy: float) -> str:
     It is judged as it reads all the same: simple acceptance, no guard band.
     """
     return "; near the limit" if abs(beyond) <= accuracy + 1e-6 else ""
+
+
+if TYPE_CHECKING:
+    from verifier.rules.compare.radio.carrier_end import CarrierEnd
+_MUTED_DB = 10.0
+"""A transmitter that reads so much below its least does not radiate: our own choice."""
+
+
+def _output_muted(side: CarrierEnd) -> bool:
+    """Whether a protected transmitter reads that nothing leaves it.
+
+    Its state may be an administrative one: a standby can be enabled and mute its output.
+    """
+    power = side.read("tx_power_dbm") if side.others else None
+    if power is None or not power.seen:
+        return False
+    usual = [side.end.tx_power_dbm, side.end.atpc_min_dbm, side.number("tx_power_set_dbm")]
+    least = min((dbm for dbm in usual if dbm is not None), default=0.0) - _MUTED_DB
+    shown = [number_of(o.value) for o in power.seen]
+    known = [dbm for dbm in shown if dbm is not None]
+    return power.nothing or (bool(known) and max(known) < least)
+
+
+def _sender(side: CarrierEnd) -> CarrierEnd:
+    """The far transmitter that is on, where one is; else the one that the level is planned of."""
+    far = side.across
+    on = [one for one in (far, *far.others) if one.transmits]
+    return on[0] if len(on) == 1 else side.planned_for
+
+
+def _planned_for(side: CarrierEnd) -> CarrierEnd:
+    """The far transmitter whose signal the planned level is of.
+
+    A second receiver hears the first transmitter, and its planned level is of that one, unless the
+    plan's own figures say that it is of its partner.
+    """
+    far = side.across
+    main = min((far, *far.others), key=lambda s: s.carrier.carrier)
+    first = main.across
+    own, other = side.end.rx_level_dbm, first.end.rx_level_dbm
+    if main is far or own is None:
+        return far
+    if other is None:
+        return main
+    sent, received = arms_db(far, main), arms_db(side, first, receiving=True)
+    if sent is None or received is None:
+        return main
+    powers = far.end.tx_power_dbm, main.end.tx_power_dbm
+    if powers[0] is not None and powers[1] is not None:
+        sent += powers[0] - powers[1]
+    differs = own - other - received
+    return main if abs(differs) <= abs(differs - sent) else far
+
+
+def arms_db(one: CarrierEnd, other: CarrierEnd, *, receiving: bool = False) -> float | None:
+    """How much more one end's antenna and lines give than another's; None: not known alike.
+
+    In hot standby both may feed one antenna over couplers of different loss.
+    """
+    gains = [radio.antenna_gain_dbi(s.end, s.end.tx_mhz) for s in (one, other)]
+    lose = radio.losses_before_receiver_db if receiving else radio.losses_after_transmitter_db
+    losses = [lose(s.end) for s in (one, other)]
+    if gains == [None, None]:
+        gains = [0.0, 0.0]
+    if gains[0] is None or gains[1] is None:
+        return None
+    return gains[0] - gains[1] - losses[0] + losses[1]
+
+
+EndCheck = Callable[[CarrierEnd], Findings]

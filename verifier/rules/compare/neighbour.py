@@ -1,4 +1,4 @@
-"""Who answers for a device's address on the cable: one, several, or one for everybody."""
+"""`neighbour.*`: who answers for a device's address on the cable, and with which hardware."""
 
 from __future__ import annotations
 
@@ -6,9 +6,42 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from verifier.model.observation import Observation
-from verifier.model.result import Finding
+from verifier.rules.compare.address import held_addresses
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.settings import held_addresses
+from verifier.rules.profile import decode
+
+
+def hardware_address(context: Context) -> Findings:
+    """`neighbour.mac`: from the neighbour table when on-link, else ifPhysAddress."""
+    planned = context.device.mac
+    if planned is None:
+        return
+    path = ("mac",)
+    told = (context.seen.first("neighbour"), context.seen.first("ifPhysAddress"))
+    seen = next((o for o in told if o is not None and o.value is not None), None)
+    found = None if seen is None else decode.hardware_address(str(seen.value))
+    if seen is None or found is None:
+        gap = context.snmp_gap or "neither the neighbour table nor ifPhysAddress tells it"
+        if seen is not None:
+            octets = f"no address of six octets: {seen.value}" if seen.value else "empty"
+            gap = f"the hardware address by {_source(seen)} is {octets}"
+        yield context.finding("neighbour.mac", "not-tested", gap, expected=str(planned), path=path)
+        return
+    right = found == planned
+    yield context.finding(
+        "neighbour.mac",
+        "pass" if right else "fail",
+        f"{'the planned' if right else 'another'} hardware address, by {_source(seen)}",
+        expected=str(planned),
+        observed=str(found),
+        path=path,
+        advice="" if right else "another device stands at this address, or it was exchanged",
+        evidence=(seen,),
+    )
+
+
+def _source(seen: Observation) -> str:
+    return "this laptop's neighbour table" if seen.probe == "neighbour" else "ifPhysAddress"
 
 
 def duplicate(context: Context) -> Findings:
@@ -28,14 +61,16 @@ def duplicate(context: Context) -> Findings:
     )
 
 
-def proxies(contexts: Iterable[Context], observations: Iterable[Observation]) -> list[Finding]:
+def proxies(contexts: Iterable[Context], observations: Iterable[Observation]) -> Findings:
     """`neighbour.proxy`: who answers for a device also answers for what nobody holds."""
     also: dict[str, list[Observation]] = defaultdict(list)
     for seen in observations:
         if seen.what == "unplanned-answer" and seen.value:
             for mac in seen.value["macs"]:
                 also[mac].append(seen)
-    return [f for c in contexts for f in _proxy(c, also)] if also else []
+    if also:
+        for context in contexts:
+            yield from _proxy(context, also)
 
 
 def _proxy(context: Context, also: dict[str, list[Observation]]) -> Findings:

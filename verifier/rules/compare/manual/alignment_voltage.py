@@ -6,8 +6,8 @@ from verifier.model.observation import Observation
 from verifier.model.profile import AlignmentPort
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Findings
+from verifier.rules.compare.radio.carrier_end import CarrierEnd, figure
 from verifier.rules.compare.radio.expected import expected_level
-from verifier.rules.compare.radio.hop import CarrierEnd, figure
 from verifier.rules.compare.radio.read import number_of
 from verifier.rules.compare.radio.weather import excused, stated_at
 from verifier.rules.radio import levels, voltage

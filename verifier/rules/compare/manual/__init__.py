@@ -1,0 +1,1 @@
+"""`manual.*`: what a person saw and entered."""
