@@ -232,7 +232,11 @@ def sweep(options: SweepOptions) -> int:
             return EXIT_PASSED
         done = loop.once(request, signals)
     if done is None:
-        click.echo("interrupted; the sweep is not stored", err=True)
+        click.echo(
+            "interrupted; nothing of this sweep is stored: devices that were not asked yet would "
+            "count as not tested",
+            err=True,
+        )
         return EXIT_INTERRUPTED
     formats = {"text": text.text, "json": text.json}
     output.draw(done, formats, text.brief, chosen, options.output, out)
