@@ -208,14 +208,14 @@ def asked_twice(
 ) -> threading.Event:
     """Set as soon as this device is asked its second question: its first answer was read by then."""
     device, happened, asked = network.devices[name], threading.Event(), itertools.count(1)
-    real = type(device).prepared
+    real = type(device).kept_reply
 
     def prepared(self: Any, *words: Any) -> bytes | None:
         if self is device and next(asked) == 2:
             happened.set()
         return real(self, *words)
 
-    monkeypatch.setattr(type(device), "prepared", prepared)
+    monkeypatch.setattr(type(device), "kept_reply", prepared)
     return happened
 
 

@@ -80,14 +80,14 @@ def cards(options: CardsOptions) -> int:
 
 
 def _drawn(made: Sequence[Card], chosen: str, options: CardsOptions) -> str:
+    from verifier.report import cards as drawn  # noqa: PLC0415
+
     if chosen == "html":
-        from verifier.report.cards import page  # noqa: PLC0415
-
-        return (page.labels if options.labels else page.page)(made, qr=options.qr)
-    from verifier.report.cards import text  # noqa: PLC0415
-
+        page = drawn.labels_page if options.labels else drawn.cards_page
+        return page(made, qr=options.qr)
     columns = output.columns() if options.output.out is None else output.WIDEST
-    return (text.labels if options.labels else text.text)(made, columns)
+    text = drawn.labels_text if options.labels else drawn.cards_text
+    return text(made, columns)
 
 
 def _blank(plan: Plan, devices: Sequence[Device], path: Path, *, quiet: bool) -> None:

@@ -36,9 +36,9 @@ from verifier.session.guide.look import DeviceObserver
 from verifier.session.guide.run import Guide
 from verifier.session.guide.steps import Guiding, moves
 from verifier.session.guide.wait import Ending, Waiter
-from verifier.session.interrupts import Interrupts
 from verifier.session.laptop.hold import LaptopAddresses, cables, held, link_lost
 from verifier.session.search.run import PACKETS_PER_S, Search, look_for
+from verifier.session.signals import Signals
 from verifier.session.world import LaptopAccess
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def run(
     profiles = inputs.profiles_of(goal.devices, options.plan)
     credentials, why = _credentials(goal.devices, profiles, options.guide.credentials_file)
     world = ThisMachine()
-    with ExitStack() as until, Interrupts() as signals:
+    with ExitStack() as until, Signals() as signals:
         interface = _interface(options, resumed, signals, world.laptop)
         paper = replace(paper, interface=paper.interface or interface)
         screen = _screen(options, paper, signals)
@@ -93,7 +93,7 @@ def run(
     return code
 
 
-def _screen(options: ReaddressOptions, paper: RunbookPaper, signals: Interrupts) -> Screen:
+def _screen(options: ReaddressOptions, paper: RunbookPaper, signals: Signals) -> Screen:
     return Screen(
         {line.step.n: line for line in lines(paper)},
         signals,
@@ -155,7 +155,7 @@ def _credentials(
 
 
 def _interface(
-    options: ReaddressOptions, resumed: Resumed, signals: Interrupts, here: LaptopAccess
+    options: ReaddressOptions, resumed: Resumed, signals: Signals, here: LaptopAccess
 ) -> str | None:
     """This laptop's interface towards the devices; None where it need not be known."""
     chosen = resumed.interface or interface_named(options.runbook.laptop)

@@ -224,7 +224,7 @@ def sweep(options: SweepOptions) -> int:
         stack.enter_context(store.locked())
         if page is not None:
             clear(page)  # what a killed sweep left half written
-        signals = stack.enter_context(Signals())
+        signals = stack.enter_context(Signals(hangup="reload"))
         loop = SweepLoop(store, _settings(store, options, page), output.say, ThisMachine())
         if options.every_s is not None:
             show = _SweepPrinter(options)
@@ -284,19 +284,19 @@ def _settings(store: Store, options: SweepOptions, page: Path | None) -> Setting
 
     tell, keep = options.tell, options.keep
     marks, limit_s = deliver.marks_of(store), tell.tell_limit_s
-    tellers: list[deliver.Delivery] = []
+    deliveries: list[deliver.Delivery] = []
     if tell.lines is not None:
-        tellers.append(deliver.lines(tell.lines))
+        deliveries.append(deliver.lines(tell.lines))
     if tell.on_change is not None:
-        tellers.append(deliver.command(tell.on_change, marks, limit_s))
+        deliveries.append(deliver.command(tell.on_change, marks, limit_s))
     if tell.syslog is not None:
-        tellers.append(deliver.to_syslog(tell.syslog, marks, limit_s))
+        deliveries.append(deliver.to_syslog(tell.syslog, marks, limit_s))
     if tell.webhook is not None:
-        tellers.append(deliver.webhook(tell.webhook, os.environ.get(_TOKEN), marks, limit_s))
+        deliveries.append(deliver.webhook(tell.webhook, os.environ.get(_TOKEN), marks, limit_s))
     return Settings(
         confirm=keep.confirm,
         keep=Retention(raw_s=keep.keep_days * _DAY_S, hourly_s=keep.keep_hourly_days * _DAY_S),
-        tellers=tellers,
+        deliveries=deliveries,
         metrics=tell.metrics,
         page=page,
     )

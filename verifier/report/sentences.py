@@ -6,12 +6,15 @@ No sentence claims more than the counts behind it: *as planned* only where no wa
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from verifier.model.manual import BY_CHECK
 from verifier.model.result import Accepted, NotAsked, Result, Scope
 from verifier.report.plain import plain
 from verifier.rules.compare.scope import by_whom
+from verifier.rules.compare.soak.context import SOAK
+from verifier.rules.soak.tally import title
 
 WORDS: dict[str, str] = {
     "pass": "PASS",
@@ -140,3 +143,15 @@ def accepted_words(accepted: Accepted) -> str:
     times = len(accepted.findings)
     used = f"not tested {counted(times, 'time')}" if times else "was tested, or did not apply"
     return f"{accepted.check}: {used}; {by_whom(accepted.by)}: {accepted.reason}"
+
+
+def soak_of(result: Result) -> Mapping[str, Any] | None:
+    """How the soak of a run went; None where there was none."""
+    value = next((o.value for o in result.observations if o.what == SOAK and o.value), None)
+    return value if isinstance(value, dict) else None
+
+
+def soak_title(result: Result) -> str:
+    """What the soak of a run is called; empty where there was none."""
+    soak = soak_of(result)
+    return "" if soak is None else title(soak)

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
+from verifier.probes.echo.burst import Echoer
 from verifier.probes.echo.packet import payload_bytes
+from verifier.probes.echo.series import EchoSeries, EchoTarget
 
 SMALL_BYTES: Final = 84
 """An echo with the usual 56 bytes of payload."""

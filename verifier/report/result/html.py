@@ -10,8 +10,8 @@ from typing import Any
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Device, Plan
 from verifier.model.result import VERDICTS, Finding, Result, overall
-from verifier.report.html.page import draw
-from verifier.report.html.plots import plots, soak_title
+from verifier.report.html import draw
+from verifier.report.html.plots import plots
 from verifier.report.result import entered
 from verifier.report.result.causes import counted, done_with_another, evidence, groups
 from verifier.report.result.links import drawn_links
@@ -21,6 +21,7 @@ from verifier.report.sentences import (
     not_asked_lines,
     scope_words,
     sentence,
+    soak_title,
 )
 from verifier.report.style import ReportStyle
 
