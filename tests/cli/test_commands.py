@@ -13,7 +13,8 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from tests.cli.conftest import Run, clean_environment
+from tests.cli.conftest import Run
+from tests.command import clean_environment
 from tests.stopwatch import patience
 
 pytestmark = pytest.mark.icmp
