@@ -11,21 +11,32 @@ import pytest
 
 from tests.stories.bench import BOOT_S, ENTRIES, FACTORY, PROFILE, PROFILES
 from verifier.errors import CannotMeasureError, UsageError
-from verifier.files.journals.soak import Journal
+from verifier.files.evidence.document import to_bytes
+from verifier.files.read_plan import plan_sha256
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.fit import FitReport
 from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Network, Plan
 from verifier.model.profile import ProfileReading
 from verifier.rules.alignment import AlignedCarrier, EndView
+from verifier.rules.health.states import readings
 from verifier.session import Probing, Request, run
 from verifier.session.align import AlignQuestion, Peaks, align
 from verifier.session.ask import one_device
+from verifier.session.documents import sealed
+from verifier.session.history import history_of
 from verifier.session.laptop.fit import FitQuestion, answer, to_set, with_addresses
 from verifier.session.laptop.hold import LaptopAddresses
 from verifier.session.powercycle.run import powercycle
 from verifier.session.powercycle.watch import Cycle
+from verifier.session.signals import Signals
+from verifier.session.soak.journal import begun, closed
 from verifier.session.soak.run import SoakRequest
+from verifier.session.stored import judged, read, refuse_another_run
+from verifier.session.sweep.loop import Settings, SweepLoop
+from verifier.session.sweep.process import Measured
+from verifier.session.world import World
 from verifier.simulator.memory import DeviceSettings, MemoryCable, MemoryDevice, MemoryWorld
+from verifier.store.store import opened
 
 LAPTOP = Interface.parse("198.18.20.200/24")
 NAMES = ("quarry", "mill")
@@ -79,10 +90,17 @@ def test_a_soak_of_an_hour(world: MemoryWorld, cable: MemoryCable, tmp_path: Pat
     began_s, pulled_s = time.monotonic(), world.clocks.monotonic_s() + 1000.0
     world.clocks.call_at(pulled_s, lambda: setattr(cable, "carrier", False))
     world.clocks.call_at(pulled_s + 60.0, lambda: setattr(cable, "carrier", True))
-    with Journal(tmp_path / "soak.journal", {"command": "verify", "asked_s": 3600.0}) as journal:
+    asked = request(plan=plan, plan_sha256=plan_sha256(plan))
+    evidence = tmp_path / "run.json"
+    kept = begun(asked, 3600.0, evidence, world.clocks.now(), by="A. Example", place=None)
+    with kept as journal:
         soak = SoakRequest(asked_s=3600.0, journal=journal)
-        result = run(request(plan=plan, devices=plan.devices, soak=soak), world).result
+        result = closed(run(dataclasses.replace(asked, soak=soak), world).result, journal)
         blocks = [b for b in journal.samples() if b["kind"] == "echo"]
+        evidence.write_bytes(to_bytes(sealed(result, plan, PROFILES, None, journal.sample_lines())))
+    stored = read(evidence)
+    assert judged(stored).findings == result.findings
+    refuse_another_run(read(kept.path), stored)
     lost = sum(rtt is None for b in blocks for rtt in b["rtt_us"])
     sent = sum(rtt != -1 for b in blocks for rtt in b["rtt_us"])
     assert sent == 2 * 2 * 3600
@@ -90,6 +108,32 @@ def test_a_soak_of_an_hour(world: MemoryWorld, cable: MemoryCable, tmp_path: Pat
     (state,) = [o.value["state"] for o in result.observations if o.what == "soak"]
     assert state == "complete"
     assert time.monotonic() - began_s < 600.0, "it waited in real time"
+
+
+def test_the_history_of_a_store(world: MemoryWorld, cable: MemoryCable, tmp_path: Path) -> None:
+    """What a real store holds of sweeps in memory: an hour, a device off for a third of it."""
+    url, start_s = str(tmp_path / "sweeps.db"), world.clocks.now().timestamp()
+    asked = request(command="sweep", stage="service")
+
+    def measure(request: Request, world: World, signals: Signals) -> Measured:
+        del signals
+        result = run(request, world).result
+        found = result.findings, result.causes, result.observations
+        return Measured(readings(PLAN, PLAN.devices, *found), 1.0)
+
+    with opened(url) as store, store.locked():
+        desk = SweepLoop(store, Settings(), lambda _: None, world, measure)
+        for n in range(12):
+            cable.devices[0].powered = not 4 <= n < 8
+            desk.once(asked, Signals())
+            world.clocks.pause(300.0 * (n + 1) - world.clocks.monotonic_s())
+    end_s = world.clocks.now().timestamp()
+    found = history_of(PLAN, PLAN.devices, url, (start_s, end_s), None)
+    (outage,) = found.outages
+    assert [found.sweeps, outage.subject.name, round(outage.length_s)] == [12, "quarry", 1200]
+    figures = {s.subject.name: s.availability.available_pct for s in found.subjects}
+    assert figures["mill"] == 100.0
+    assert figures["quarry"] == pytest.approx(100 * 2 / 3, abs=0.01)
 
 
 def test_levels_are_followed_each_second(world: MemoryWorld) -> None:
@@ -121,7 +165,7 @@ def test_one_device_is_read_and_walked(world: MemoryWorld) -> None:
     """Its readings by the profile, its objects below a root, and silence where nobody is."""
     asked = one_device.Asked(address=PLAN.devices[0].address.address, entry=ENTRIES["field"])
     read = one_device.read(asked, PROFILE, world, deadline_s=5.0)
-    assert [got.value for got in read.got] == ["S-16"]
+    assert [got.value for got in read.readings] == ["S-16"]
     assert read.system["sysName"] == "quarry"
     walked = one_device.walk(asked, "1.3.6.1.2.1.1", world, max_objects=5, deadline_s=5.0)
     assert walked.shown["1.3.6.1.2.1.1.5.0"] == "quarry"

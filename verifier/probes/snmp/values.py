@@ -10,7 +10,7 @@ from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.mib import ERROR_STATUS
-from verifier.probes.snmp.sockets import Endpoint
+from verifier.probes.snmp.transport import Endpoint
 
 Outcome = Literal[
     "answered", "silent", "port-unreachable", "host-unreachable", "no-route", "local-error",

@@ -74,8 +74,11 @@ def echoes(context: Context) -> Findings:
         observed=address,
         evidence=tuple(observed),
     )
-    yield _loss(context, stats, silences, observed)
-    yield _rtt(context, stats, observed)
+    if (cut := next((o.raw for o in context.seen.all("echo") if o.value is None), None)) is None:
+        yield _loss(context, stats, silences, observed)
+        yield _rtt(context, stats, observed)
+    else:
+        yield from _no_figures(context, f"{cut}, {stats.received} of them answered")
     if duplicates := sum(o.value["duplicates"] for o in observed):
         yield context.finding(
             "echo.duplicate",
