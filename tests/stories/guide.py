@@ -39,7 +39,7 @@ from verifier.simulator.memory import DeviceSettings, MemoryCable, MemoryDevice,
 
 SETTLED_S = 8.0
 """What has stood so for this long has settled: looks take at most some 3 s."""
-PATIENCE = 9
+PATIENCE = 7
 """Questions after which the person does everything right, and then gives up."""
 
 
@@ -374,7 +374,7 @@ class Person:
 
 def led(chance: random.Random) -> None:
     """One runbook, gone through in up to three runs of the guide."""
-    bench = drawn(chance, most=3)
+    bench = drawn(chance, most=chance.choice((1, 1, 2, 3)))
     wish = Wish(setting=chance.choice(("segment", "segment", "one-at-a-time")))
     asked = task(bench.plan, PROFILES, wish)
     runbook = readdress(bench.plan, asked)
@@ -430,7 +430,7 @@ def _once(person: Person, asked: Task, journal: MemoryJournal) -> bool:
         moves=person.moves,
         boot_s=dict.fromkeys(bench.devices, BOOT_S),
         auto=person.auto,
-        wait_s=15.0,
+        wait_s=10.0,
         start={"format": FORMAT, "asked": {}, "steps": []},
         story=story,
         find=lambda device, marks: None,

@@ -78,7 +78,8 @@ class MemoryClocks:
 
     async def sleep(self, seconds: float) -> None:
         """Waits in the event loop."""
-        await asyncio.sleep(max(0.0, seconds))
+        if seconds > 0:
+            await asyncio.sleep(seconds)
 
     def pause(self, seconds: float | None, *wake: Any) -> Sequence[Any]:
         """Time passes; nothing becomes readable."""
@@ -90,12 +91,10 @@ class MemoryClocks:
 
     def run(self, work: Coroutine[Any, Any, _Value]) -> _Value:
         """Carries out `work`; what else it has begun is cancelled."""
-        asyncio.set_event_loop(None)
-        before = asyncio.all_tasks(self._loop)
         try:
             return self._loop.run_until_complete(work)
         finally:
-            left = asyncio.all_tasks(self._loop) - before
+            left = asyncio.all_tasks(self._loop)
             for task in left:
                 task.cancel()
             if left:
