@@ -25,7 +25,8 @@ from tests.lab.runs import claimed
 from tests.lab.shell import command, ip_batch
 from tests.stopwatch import Stopwatch
 from verifier.model.address import Address
-from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget, Silence
+from verifier.model.observations import Silence
+from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
 from verifier.probes.echo.packet import checksum
 from verifier.probes.pace import Pace
 from verifier.rules.echo import echo_stats

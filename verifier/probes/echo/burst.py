@@ -24,13 +24,13 @@ from verifier.probes.echo.series import (
     EchoSeries,
     EchoTarget,
     Series,
-    Silence,
-    SilenceReason,
+    silence_of_error,
+    silence_of_refusal,
 )
 from verifier.probes.echo.sockets import Arrival, EchoSocket, Kind
 from verifier.probes.pace import Pace
 
-__all__ = ["EchoSeries", "EchoTarget", "Echoer", "Silence", "SilenceReason"]
+__all__ = ["EchoSeries", "EchoTarget", "Echoer"]
 
 _READ_LIMIT: Final = 4096
 _LINGER_S: Final = 0.02
@@ -247,7 +247,7 @@ class _Run:
             sent_s = series.send(packet)
         except OSError as error:
             sent_s = time.monotonic()
-            series.refused(number, Silence.of_local(error))
+            series.refused(number, silence_of_refusal(error))
             self._settle(series)
         else:
             echo = _Echo(due, sequence, sent_s)
@@ -294,7 +294,7 @@ class _Run:
         echo = self._pending.get((quoted.destination, quoted.sequence))
         if echo is None or quoted.ident != heard_on.ident:
             return
-        silence = Silence.of_quoted(quoted, heard_on.version, reporter)
+        silence = silence_of_error(quoted, heard_on.version, reporter)
         echo.due.series.lost(echo.due.number, silence)
         self._close(echo)
 
