@@ -12,13 +12,23 @@ from verifier.model.checks import CHECK_NAMES
 
 PACKAGE = Path(__file__).parent.parent / "verifier"
 ALLOWED = {
-    "cli": {"session", "files", "report", "rules", "simulator", "model", "errors", "store"},
+    "cli": {
+        "session",
+        "probes",
+        "files",
+        "report",
+        "rules",
+        "simulator",
+        "model",
+        "errors",
+        "store",
+    },
     "session": {"files", "probes", "store", "report", "rules", "model", "errors"},
     "files": {"model", "errors"},
     "probes": {"model", "errors"},
     "store": {"model", "errors"},
     "report": {"model", "errors", "rules"},
-    "simulator": {"model", "errors"},
+    "simulator": {"probes", "model", "errors"},
     "rules": {"model", "errors"},
     "model": {"errors"},
     "errors": {"model"},

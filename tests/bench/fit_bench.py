@@ -17,6 +17,7 @@ from pathlib import Path
 
 from verifier.model.address import Interface
 from verifier.model.plan import Device, Plan
+from verifier.probes.world import ThisMachine
 from verifier.report.fit import json, text
 from verifier.report.style import ReportStyle
 from verifier.session.laptop.fit import FitQuestion, answer
@@ -39,7 +40,7 @@ def main(count: int) -> None:
     devices = tuple(device(n, count) for n in range(count))
     plan = Plan(devices=devices)
     began_s, processor_s = time.perf_counter(), time.process_time()
-    report = answer(FitQuestion(plan=plan, profiles={}, devices=devices))
+    report = answer(FitQuestion(plan=plan, profiles={}, devices=devices), ThisMachine().laptop)
     answered_s, processor_s = time.perf_counter(), time.process_time() - processor_s
     look = ReportStyle()
     sizes = [len(draw(report, look)) for draw in (json, text)]

@@ -14,6 +14,7 @@ from verifier.model.address import Address, Interface
 from verifier.model.fit import Fit
 from verifier.model.laptop import Laptop, LaptopInterface
 from verifier.model.plan import Device, Plan
+from verifier.probes.world import ThisMachine
 from verifier.session.laptop.fit import FitQuestion, answer
 
 
@@ -26,7 +27,7 @@ def said(asked: dict[str, Any], laptop: Laptop | None) -> dict[str, Any]:
     question = FitQuestion(
         plan=Plan(devices=(device,)), profiles={}, devices=(device,), laptop=laptop
     )
-    (fit,) = answer(question).devices
+    (fit,) = answer(question, ThisMachine().laptop).devices
     return plainly(fit)
 
 

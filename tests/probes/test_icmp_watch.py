@@ -52,7 +52,7 @@ def targets(*sizes: int, interface: str | None = None) -> list[Watched]:
     return [
         Watched(
             target=EchoTarget(address=Address.parse(f"127.84.0.{n}")),
-            payload_bytes=size,
+            packet_bytes=size + 28,
             interface=interface,
         )
         for n, size in enumerate(sizes, start=1)

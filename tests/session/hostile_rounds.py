@@ -16,6 +16,7 @@ from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Plan
+from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, run
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
@@ -80,7 +81,7 @@ class Company:
             devices=self.chance.sample(chosen, len(chosen)), profiles=load_profiles({"mib2"}),
             credentials=ENTRIES, probing=probing,
         )  # fmt: skip
-        outcome = run(request)
+        outcome = run(request, ThisMachine())
         assert not outcome.interrupted, "a signal ended this run: it says nothing"
         self.faults = outcome.faults
         self.reasons = {(f.check, f.subject.name, f.subject.port): f.reason

@@ -20,6 +20,7 @@ from verifier.files.read_plan import read_plan
 from verifier.model import mib
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.subject import Subject
+from verifier.probes.world import ThisMachine
 from verifier.report.result import FORMATS
 from verifier.report.style import ReportStyle
 from verifier.session import Probing, Request, run
@@ -153,7 +154,9 @@ def test_a_sweep_is_stored_whatever_devices_say(odd_ones: Odd, url: str) -> None
     def sweep(odd: dict[str, list[tuple[int, bytes]]]) -> None:
         odd_ones.show(odd)
         with Signals() as signals:
-            done = SweepLoop(store, Settings(), said.append).once(odd_ones.request, signals)
+            done = SweepLoop(store, Settings(), said.append, ThisMachine()).once(
+                odd_ones.request, signals
+            )
         assert done is not None
         assert done.number == next(count)
         states = {r.subject.name: r.state for r in done.sweep.readings}
@@ -177,13 +180,15 @@ def test_an_error_counter_of_2_to_the_64(odd_ones: Odd, url: str) -> None:
         huge = integer(2**64 - 1, tag)
         odd_ones.show({"odd-1": [(ERRORS, huge)]})
         with opened(url) as store, store.locked(), Signals() as signals:
-            done = SweepLoop(store, Settings(), lambda _: None).once(odd_ones.request, signals)
+            done = SweepLoop(store, Settings(), lambda _: None, ThisMachine()).once(
+                odd_ones.request, signals
+            )
             assert done is not None
             ports = [
                 p.port for r in done.sweep.readings if r.subject.name == "odd-1" for p in r.ports
             ]
             assert ports == []
-        seen = run(odd_ones.request).result.observations
+        seen = run(odd_ones.request, ThisMachine()).result.observations
         (raw,) = {o.raw for o in seen if o.what == "ifInErrors" and o.value is None}
         assert raw is not None
         assert huge.hex() in raw
@@ -196,7 +201,9 @@ def test_it_is_judged_and_drawn_in_every_format(
 ) -> None:
     """No rule raises, no format refuses, and nothing is said of the sound devices but that."""
     odd_ones.show(odd)
-    outcome = run(dataclasses.replace(odd_ones.request, command="verify", stage="handover"))
+    outcome = run(
+        dataclasses.replace(odd_ones.request, command="verify", stage="handover"), ThisMachine()
+    )
     assert outcome.faults == ()
     found = [f for f in outcome.result.findings if f.subject.name in SOUND]
     assert {f.verdict for f in found} <= {"pass", "warn"}, [f for f in found if f.verdict == "fail"]

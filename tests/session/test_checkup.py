@@ -21,6 +21,7 @@ from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import FastClient
 from verifier.probes.snmp.values import SnmpTarget
+from verifier.probes.world import ThisMachine
 from verifier.session.ask.for_health import HealthPoll
 from verifier.session.recorder import Recorder, RecorderEntry
 
@@ -92,7 +93,7 @@ def checked(
         name="device", address=Interface.parse(f"{HERE}/24"), snmp="bench",
         ports=tuple(Port(name=f"eth{n}", status="up") for n in range(1, ports + 1)),
     )  # fmt: skip
-    record = Recorder(Subject("device", "device"))
+    record = Recorder(Subject("device", "device"), ThisMachine().clocks.now)
     settled = {"timeout_s": 0.3 * patience(), "retries": 1, **target}
 
     async def run() -> None:

@@ -21,6 +21,7 @@ from verifier.model.health import State, StateChange, SweepReport
 from verifier.model.plan import Device, Plan
 from verifier.model.status import MOST_CHANGES, Status
 from verifier.model.subject import Subject
+from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request
 from verifier.session.signals import Signals
 from verifier.session.sweep import deliver, status_page
@@ -62,7 +63,7 @@ def test_a_clock_that_steps_is_said_and_stored(
     said: list[str] = []
     real, offset_s = time.time, [0.0]
     monkeypatch.setattr(time, "time", lambda: real() + offset_s[0])
-    desk = SweepLoop(store, Settings(), said.append)
+    desk = SweepLoop(store, Settings(), said.append, ThisMachine())
     with Signals() as signals:
         for offset_s[0] in (0.0, 3650 * 86_400.0, 0.0, -7200.0, -7200.0):
             assert desk.once(request_, signals) is not None
@@ -93,7 +94,7 @@ def test_a_series_keeps_its_grid_while_the_clock_steps(
             shown.append(done)
             signals.stop = len(shown) == 4
 
-        SweepLoop(store, Settings(), lambda _: None).every(
+        SweepLoop(store, Settings(), lambda _: None, ThisMachine()).every(
             0.7, request_, lambda: request_, show, signals
         )
     assert len(shown) == 4
@@ -121,7 +122,7 @@ def test_a_sweep_that_cannot_be_stored_is_said_and_the_next_one_tried(
             shown.append(done)
             signals.stop = len(shown) == 2
 
-        desk = SweepLoop(store, Settings(), said.append)
+        desk = SweepLoop(store, Settings(), said.append, ThisMachine())
         desk.every(0.1, request_, lambda: request_, show, signals)
     assert calls[0] == 3
     assert "disk full" in "".join(said)
@@ -146,7 +147,7 @@ def test_a_fault_in_drawing_ends_no_sweep(
         raise fault
 
     monkeypatch.setattr(status_page, "page", failing)
-    desk = SweepLoop(store, Settings(page=tmp_path / "index.html"), lines.append)
+    desk = SweepLoop(store, Settings(page=tmp_path / "index.html"), lines.append, ThisMachine())
     with Signals() as signals:
         for _ in range(2):
             assert desk.once(request_, signals) is not None
@@ -171,7 +172,7 @@ def test_telling_slowly_leaves_no_sweep_out(
             signals.stop = len(shown) == 3
 
         store.untold("webhook", store.waiting("webhook")[0].id, "", time.time() + 1.0)
-        SweepLoop(store, Settings(tellers=[webhook]), lambda _: None).every(
+        SweepLoop(store, Settings(tellers=[webhook]), lambda _: None, ThisMachine()).every(
             2.0, request_, lambda: request_, show, signals
         )
     assert [done.sweep.skipped for done in shown] == [0, 0, 0]
@@ -196,7 +197,7 @@ def test_how_long_a_sweep_of_a_series_speaks(
             assert done.sweep.valid_s == pytest.approx(valid_s)
             signals.stop = True
 
-        SweepLoop(store, Settings(), lambda _: None).every(
+        SweepLoop(store, Settings(), lambda _: None, ThisMachine()).every(
             every_s, request_, lambda: request_, show, signals
         )
     assert [r["valid_s"] for r in store.rows(select(schema.sweep))] == [pytest.approx(valid_s)]
@@ -254,7 +255,7 @@ def test_a_series_goes_on_after_a_fault_of_ours(
             assert done.number == 1
             signals.stop = True
 
-        SweepLoop(store, Settings(), said.append).every(
+        SweepLoop(store, Settings(), said.append, ThisMachine()).every(
             0.2, request_, lambda: request_, show, signals
         )
     (line,) = [words for words in said if "a fault of this program" in words]

@@ -14,6 +14,7 @@ import pytest
 
 from tests.session.test_run import request
 from tests.stopwatch import patience
+from verifier.probes.world import ThisMachine
 from verifier.session import Probing
 from verifier.session.sweep.process import Measuring
 
@@ -60,7 +61,7 @@ def test_the_order_is_another_in_each_sweep(tmp_path: Path) -> None:
     for _ in range(2):
         with asked_devices() as (port, seen):
             entries = {n: dataclasses.replace(e, port=port) for n, e in asked.credentials.items()}
-            measuring = Measuring(dataclasses.replace(asked, credentials=entries))
+            measuring = Measuring(dataclasses.replace(asked, credentials=entries), ThisMachine())
             while not measuring.proceed():
                 pass
             found = measuring.result().readings

@@ -15,6 +15,7 @@ from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.profile import ProfileReading
+from verifier.probes.world import ThisMachine
 from verifier.report.result import FORMATS
 from verifier.report.result.pictures import pictures
 from verifier.report.style import Annex, ReportStyle
@@ -121,7 +122,8 @@ def test_a_sound_hop_passes_and_each_fault_is_told(tmp_path: Path, port: int) ->
             command="verify", plan=plan, plan_sha256="", stage="handover", devices=plan.devices,
             profiles={"hop-radio": PROFILE}, credentials={"bench": entry},
             probing=Probing(echoes=1, interval_s=0.01, snmp_timeout_s=3.0),
-        )
+        ),
+        ThisMachine(),
     ).result  # fmt: skip
     of_radio = [
         f

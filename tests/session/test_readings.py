@@ -17,6 +17,7 @@ from verifier.model.profile import Profile, ProfileReading
 from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget, VarBind
+from verifier.probes.world import ThisMachine
 from verifier.session.ask import readings
 from verifier.session.ask.for_evidence import EvidencePoll
 from verifier.session.recorder import Recorder
@@ -173,7 +174,7 @@ def test_a_survey_writes_each_reading_down(port: int) -> None:
         reading("tx_mhz", MHZ, "radio:2", unit="MHz"), reading("serial", NAME, type="text"),
         reading("rx_mhz", MHZ, "port:eth9"),
     )  # fmt: skip
-    record = Recorder(Subject("device", "near"))
+    record = Recorder(Subject("device", "near"), ThisMachine().clocks.now)
     device = Device(name="near", address=Interface.parse(f"{LOOPBACK}/24"), snmp="bench")
 
     async def run() -> None:

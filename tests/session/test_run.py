@@ -25,6 +25,7 @@ from verifier.model.observation import Observation
 from verifier.model.profile import ProfileReading
 from verifier.model.result import Result
 from verifier.model.subject import Subject
+from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, conductor, run
 from verifier.session.ask import in_processes
 from verifier.session.ask.poller import Poller
@@ -91,9 +92,9 @@ def test_processes_see_what_one_process_sees(
     wrong = PlantedFault(kind="wrong-mask", device="device-7", value=24)
     network.put(wrong)
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
-    several = run(asked).result
+    several = run(asked, ThisMachine()).result
     monkeypatch.setattr(os, "cpu_count", lambda: 1)
-    alone = run(asked).result
+    alone = run(asked, ThisMachine()).result
     network.take_off(wrong)
     assert in_processes.worker_count(DEVICES) == 0
     assert by_snmp(several) == by_snmp(alone)
@@ -110,7 +111,7 @@ def test_pace_is_shared_by_all_processes(
     asked, _ = many
     limited = dataclasses.replace(asked.probing, max_packets_per_s=200.0)
     started = time.monotonic()
-    result = run(dataclasses.replace(asked, probing=limited)).result
+    result = run(dataclasses.replace(asked, probing=limited), ThisMachine()).result
     took_s = time.monotonic() - started
     packets = sum(2 + 5 for _ in asked.devices)
     assert {f.verdict for f in result.findings if f.check == "identity.name"} == {"pass"}
@@ -133,7 +134,7 @@ def test_the_dead_delay_nobody_and_are_asked_again_slowly(
     for faults in ([], dead):
         for fault in faults:
             network.put(fault)
-        result = run(asked).result
+        result = run(asked, ThisMachine()).result
         names = {f.device for f in faults}
         others = [_seconds(o) for o in result.observations
                   if o.subject.name.startswith("device-") and o.subject.name not in names]  # fmt: skip
@@ -172,7 +173,7 @@ def test_interrupted_in_the_middle(
     for fault in slow:
         network.put(fault)
     with interrupted_when(asked_twice(network, "device-1", monkeypatch)):
-        outcome = run(asked)
+        outcome = run(asked, ThisMachine())
     for fault in slow:
         network.take_off(fault)
     answers = {f.subject.name: f for f in outcome.result.findings if f.check == "snmp.answer"}
@@ -192,7 +193,7 @@ def test_a_process_that_dies_leaves_its_devices_untested(
     for fault in slow:
         network.put(fault)
     with one_more_killed():
-        result = run(asked).result
+        result = run(asked, ThisMachine()).result
     for fault in slow:
         network.take_off(fault)
     verdicts = [f.verdict for f in result.findings if f.check == "snmp.answer"]
@@ -274,7 +275,7 @@ def test_what_a_process_has_seen_so_far_is_handed_over_at_the_end(
     asked, network = many
     network.put(slow := PlantedFault(kind="slow", device="device-3", value=0.7))
     jobs = _jobs(asked)
-    record = Recorder(Subject("device", "device-3"))
+    record = Recorder(Subject("device", "device-3"), ThisMachine().clocks.now)
 
     async def leave(asking: Poller) -> None:
         async with asking:
@@ -282,8 +283,8 @@ def test_what_a_process_has_seen_so_far_is_handed_over_at_the_end(
             await asyncio.sleep(1.2)
         survey.cancel()
 
-    paces = Paces.of(asked.probing, shared=True)
-    with in_processes.surveyor(jobs, paces, asked.clock, 2) as asking:
+    paces = Paces.of(asked.probing, ThisMachine(), shared=True)
+    with in_processes.surveyor(jobs, paces, ThisMachine(), 2) as asking:
         asyncio.run(leave(asking))
     network.take_off(slow)
     seen = {row.what: row.value for row in record.seen}
@@ -295,7 +296,7 @@ def test_credentials_that_cannot_be_used_are_our_fault(tmp_path: Path) -> None:
     """What the library refuses to send is not tested; no unit is called silent for it."""
     asked = request(tmp_path, 1)
     short = SnmpEntry(name="bench", version="3", user="keeper", auth_key=Secret("short"))
-    result = run(dataclasses.replace(asked, credentials={"bench": short})).result
+    result = run(dataclasses.replace(asked, credentials={"bench": short}), ThisMachine()).result
     (answer,) = [f for f in result.findings if f.check == "snmp.answer"]
     assert answer.verdict == "not-tested"
     assert "8 characters" in answer.reason
@@ -314,7 +315,8 @@ def test_a_fault_of_ours_leaves_one_device_unread_and_no_other(
     first = dataclasses.replace(asked.plan.devices[0], profile="broken")
     devices = (first, *asked.plan.devices[1:several])
     outcome = run(
-        dataclasses.replace(asked, devices=devices, profiles={"mib2": mib2, "broken": broken})
+        dataclasses.replace(asked, devices=devices, profiles={"mib2": mib2, "broken": broken}),
+        ThisMachine(),
     )
     masks = {f.subject.name: f for f in outcome.result.findings if f.check == "address.mask"}
     assert len(outcome.faults) == 1
@@ -327,6 +329,6 @@ def test_default_community_is_not_tried_on_a_device_that_is_silent(tmp_path: Pat
     """What was asked for and could not be tested is said."""
     asked = request(tmp_path, 1, try_default_community=True)
     nobody = {"bench": dataclasses.replace(asked.credentials["bench"], port=PORT + 1)}
-    result = run(dataclasses.replace(asked, credentials=nobody)).result
+    result = run(dataclasses.replace(asked, credentials=nobody), ThisMachine()).result
     (refused,) = [f for f in result.findings if f.check == "snmp.default-refused"]
     assert refused.verdict == "not-tested"

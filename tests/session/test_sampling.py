@@ -25,6 +25,7 @@ from verifier.model.result import Result
 from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget
+from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, run
 from verifier.session.ask import in_processes
 from verifier.session.ask import levels as ask_levels
@@ -84,7 +85,7 @@ def test_both_ends_are_sampled_five_times_together(
     if forked:
         monkeypatch.setattr(in_processes, "MANY", 1)
         monkeypatch.setattr(os, "cpu_count", lambda: 2)
-    result = run(network[0]).result
+    result = run(network[0], ThisMachine()).result
     levels, powers = moments(result, "one", "rx_level_dbm"), moments(result, "two", "tx_power_dbm")
     assert len(levels) == len(powers) == 1 + ask_levels.TIMES
     assert all(min(abs((p - at).total_seconds()) for p in powers) < 2 for at in levels[1:])
@@ -134,7 +135,7 @@ def test_rows_are_looked_for_once() -> None:
         port = trial.getsockname()[1]
     entry = SnmpEntry(name="bench", version="2c", community=Secret("coastal"), port=port)
     target = SnmpTarget(address=ends["one"].address.address, entry=entry)
-    record = Recorder(Subject("device", "one"))
+    record = Recorder(Subject("device", "one"), ThisMachine().clocks.now)
     client = Counting()
 
     async def read() -> None:
@@ -143,7 +144,7 @@ def test_rows_are_looked_for_once() -> None:
                   dataclasses.replace(levels[1], index="radio:2"), power)  # fmt: skip
         named = dataclasses.replace(profile, reading=ranked).named_readings()
         async with client:
-            await ask_levels.sample(client, target, named, record, 3)
+            await ask_levels.sample(client, ThisMachine().clocks, target, named, record, 3)
 
     with running(SimulatedNetwork(plan, {"two": profile}, {"bench": entry})):
         asyncio.run(read())
@@ -157,7 +158,7 @@ def test_rows_are_looked_for_once() -> None:
 def test_a_link_with_a_silent_end_is_not_sampled(network: tuple[Request, SimulatedNetwork]) -> None:
     asked, built = network
     built.put(PlantedFault(kind="no-answer", device="two"))
-    result = run(asked).result
+    result = run(asked, ThisMachine()).result
     assert len(moments(result, "one", "rx_level_dbm")) == 1
     verdicts = Counter(f.verdict for f in result.findings if f.check == "radio.path-loss")
     assert verdicts == {"not-tested": 2}
@@ -206,18 +207,20 @@ def test_a_lower_modulation_is_watched_for_a_minute(
 
 def _watched(asked: Request) -> Counter[tuple[str, str]]:
     """What is read of whom after a run, how often."""
-    records = {d.name: Recorder(Subject("device", d.name)) for d in asked.devices}
-    jobs = _jobs(asked)
+    records = {
+        d.name: Recorder(Subject("device", d.name), ThisMachine().clocks.now) for d in asked.devices
+    }
+    jobs, world = _jobs(asked), ThisMachine()
 
     async def look() -> Counter[tuple[str, str]]:
-        async with LoopPoller(jobs, Paces.of(asked.probing, shared=False)) as asking:
+        async with LoopPoller(jobs, Paces.of(asked.probing, world), world) as asking:
             for name, record in records.items():
                 await asking.survey(name, record)
         before: Counter[tuple[str, str]] = Counter(
             (n, o.what) for n, r in records.items() for o in r.seen
         )
-        again = LoopPoller(jobs, Paces.of(asked.probing, shared=False))
-        await ask_levels.watch(asked.plan, jobs, records, again)
+        again = LoopPoller(jobs, Paces.of(asked.probing, world), world)
+        await ask_levels.watch(asked.plan, jobs, records, again, world.clocks)
         after: Counter[tuple[str, str]] = Counter(
             (n, o.what) for n, r in records.items() for o in r.seen
         )

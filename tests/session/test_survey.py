@@ -23,6 +23,7 @@ from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import FastClient
 from verifier.probes.snmp.values import SnmpTarget, VarBind
+from verifier.probes.world import ThisMachine
 from verifier.session.ask import readings
 from verifier.session.ask.for_evidence import EvidencePoll
 from verifier.session.ask.for_health import HealthPoll
@@ -93,7 +94,7 @@ def test_odd_tables_do_not_end_the_survey(handmade: Any) -> None:
         snmp="bench",
         ports=(Port(name="eth1", mtu=1500),),
     )
-    record = Recorder(Subject("device", "device"))
+    record = Recorder(Subject("device", "device"), ThisMachine().clocks.now)
 
     async def run() -> None:
         async with handmade(odd_agent, HERE) as (_, port), SnmpClient() as client:
@@ -139,7 +140,7 @@ def read_one(agent: Any, handmade: Any, reading: ProfileReading) -> readings.Rea
 
 def surveyed(agent: Any, handmade: Any, device: Device, **more: Any) -> list[Any]:
     """What is noted of one device that answers as `agent` does."""
-    record = Recorder(Subject("device", device.name))
+    record = Recorder(Subject("device", device.name), ThisMachine().clocks.now)
 
     async def run() -> None:
         async with handmade(agent, HERE) as (_, port), SnmpClient() as client:
@@ -289,7 +290,7 @@ def test_a_sweep_needs_no_newer_table(handmade: Any, client: type[SnmpClient]) -
     device = Device(
         name="device", address=DEVICE.address, snmp="bench", ports=(Port(name="eth1", status="up"),)
     )
-    record = Recorder(Subject("device", device.name))
+    record = Recorder(Subject("device", device.name), ThisMachine().clocks.now)
 
     async def run() -> None:
         async with handmade(table_agent(PORT, [if_x]), HERE) as (_, port), client() as snmp:

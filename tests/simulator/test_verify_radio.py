@@ -15,6 +15,7 @@ import pytest
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
+from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, run
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
@@ -143,7 +144,7 @@ EXPECTED: dict[str, dict[int, Found]] = {
 @pytest.mark.parametrize("stage", EXPECTED)
 def test_each_hop_gives_the_findings_of_its_fault(request_: dict[str, Any], stage: Any) -> None:
     """Exactly these do not pass; a sound hop passes whole, at every stage but its bench."""
-    result = run(Request(stage=stage, **request_)).result
+    result = run(Request(stage=stage, **request_), ThisMachine()).result
     found: dict[int, Found] = {n: set() for n in range(1, 10)}
     for f in result.findings:
         if f.verdict != "pass" and f.check.startswith(("radio.", "link.", "settings.", "plan.")):

@@ -10,6 +10,7 @@ from typing import Any
 
 from verifier.model.plan import Plan
 from verifier.model.subject import Subject
+from verifier.probes.world import ThisMachine
 from verifier.session.recorder import Recorder, RecorderEntry
 from verifier.simulator.faults import PlantedFault
 
@@ -46,7 +47,7 @@ class Seen:
 
     def note(self, name: str, probe: Any, what: str, **more: Any) -> None:
         """One observation more."""
-        record = Recorder(Subject("device", name))
+        record = Recorder(Subject("device", name), ThisMachine().clocks.now)
         record.note(probe, what, **more)
         self.rows[name] += record.seen
 

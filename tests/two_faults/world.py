@@ -30,6 +30,7 @@ from verifier.model.result import Finding
 from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget
+from verifier.probes.world import ThisMachine
 from verifier.rules.compare.judge import Judgement, compare
 from verifier.rules.compare.seen import laptop_value, route_value
 from verifier.session.ask import levels
@@ -71,7 +72,7 @@ class World:
         self._of_radio = {n for n, r in readings.items() if r.field not in OF_DEVICE}
         self._alone: dict[Planted, frozenset[tuple[str, Subject]]] = {}
         self._runner = asyncio.Runner()
-        self._laptop = Recorder(Subject("laptop", "laptop"))
+        self._laptop = Recorder(Subject("laptop", "laptop"), ThisMachine().clocks.now)
         self._laptop.note(
             "laptop", "interfaces", value=laptop_value(Laptop(interfaces=(_LOOPBACK,)))
         )
@@ -108,7 +109,7 @@ class World:
     def _observations(self, seen: Seen) -> tuple[Observation, ...]:
         records = [self._laptop]
         for name, rows in seen.rows.items():
-            record = Recorder(Subject("device", name))
+            record = Recorder(Subject("device", name), ThisMachine().clocks.now)
             record.seen = rows
             records.append(record)
         return numbered(records)
@@ -163,7 +164,7 @@ class World:
         await EvidencePoll(self._client, target, device, profile, record).run(30.0)
         if profile.kind == "radio" and any(r.value == "answered" for r in record.seen):
             named, before = levels.sampled(profile), len(record.seen)
-            await levels.sample(self._client, target, named, record, 1)
+            await levels.sample(self._client, ThisMachine().clocks, target, named, record, 1)
             record.seen += record.seen[before:] * (levels.TIMES - 1)  # nothing changes meanwhile
         return record.seen
 

@@ -29,6 +29,7 @@ from verifier.rules.compare.radio.read import find
 
 if TYPE_CHECKING:
     from verifier.session.align import AlignQuestion
+    from verifier.session.world import World
 
 _STAGES = ("bench", "alignment", "handover", "service")
 
@@ -101,13 +102,16 @@ def align(**given: Any) -> int:
             n: profiles[u.profile] for (n, _), u in zip(carrier.ends(), end_devices, strict=True)
         },
     )
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415
     from verifier.session.laptop import fit  # noqa: PLC0415
 
     asked = [u for (n, _), u in zip(carrier.ends(), end_devices, strict=True) if n in questions]
-    if out := fit.without_link(fit.FitQuestion(plan=plan, profiles=profiles, devices=asked)):
+    world = ThisMachine()
+    asked_about = fit.FitQuestion(plan=plan, profiles=profiles, devices=asked)
+    if out := fit.without_link(asked_about, world.laptop):
         raise CannotMeasureError(f"{out}: {advice(out)}")
     _say(_opening(link, carrier, unread), given["format_"])
-    return _run(hop, questions, given)
+    return _run(hop, questions, world, given)
 
 
 def _chosen(plan: Plan, name: str, carrier: int | None) -> tuple[Link, Carrier]:
@@ -172,15 +176,18 @@ class _Screen:
 
 
 def _run(
-    hop: AlignedCarrier, questions: Mapping[EndName, AlignQuestion], given: dict[str, Any]
+    hop: AlignedCarrier,
+    questions: Mapping[EndName, AlignQuestion],
+    world: World,
+    given: dict[str, Any],
 ) -> int:
     from verifier.report.align import summary  # noqa: PLC0415
     from verifier.session.align import Peaks  # noqa: PLC0415
     from verifier.session.align import align as follow  # noqa: PLC0415
 
     screen = _Screen(given["format_"], bell=given["bell"])
-    course = follow(Peaks(hop), questions, screen.show, lasts_s=given["lasts_s"])
-    ended = asyncio.run(_ended_by_a_signal(course))
+    course = follow(world, Peaks(hop), questions, screen.show, lasts_s=given["lasts_s"])
+    ended = world.run(_ended_by_a_signal(course))
     if screen.last is not None:
         _say(summary(screen.last).splitlines(), given["format_"])
     if ended:

@@ -80,9 +80,10 @@ def find(**given: Any) -> int:
     """
     with output.opened(given["out"], inputs=(given["plan"], given["credentials_file"])) as place:
         search = _search(given)
-        from verifier.session.search.run import look_for  # noqa: PLC0415 - bad input needs no probes
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
+        from verifier.session.search.run import look_for  # noqa: PLC0415
 
-        found = look_for(search)
+        found = look_for(search, ThisMachine())
         _draw(found, place, given)
     return EXIT_INTERRUPTED if found.interrupted else found.exit_code()
 

@@ -21,6 +21,7 @@ from verifier.rules.cable import is_without_link
 
 if TYPE_CHECKING:
     from verifier.session.laptop.fit import FitQuestion
+    from verifier.session.world import LaptopAccess
 
 
 @click.command()
@@ -49,12 +50,14 @@ def fit(**given: Any) -> int:
     """
     with output.opened(given["out"]) as place:
         question = _question(given)
-        from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415 - help and bad input need no probes
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - help needs no probes
+        from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415
 
-        laptop_fit.take_back_leftovers(_say)
-        report = laptop_fit.answer(question)
+        here = ThisMachine().laptop
+        here.take_back_leftovers(_say)
+        report = laptop_fit.answer(question, here)
         if given["set_laptop"]:
-            return _with_address(question, report, place, given)
+            return _with_address(question, report, here, place, given)
         _draw(report, place, given)
     return report.exit_code(strict=given["strict"])
 
@@ -82,7 +85,11 @@ def _question(given: dict[str, Any]) -> FitQuestion:
 
 
 def _with_address(
-    question: FitQuestion, report: FitReport, place: output.Output, given: dict[str, Any]
+    question: FitQuestion,
+    report: FitReport,
+    here: LaptopAccess,
+    place: output.Output,
+    given: dict[str, Any],
 ) -> int:
     """Sets what is suggested, asks again, holds it until told to end, and takes it back."""
     from verifier.session.interrupts import Interrupts  # noqa: PLC0415
@@ -97,8 +104,8 @@ def _with_address(
         return report.exit_code(strict=strict)
     with Interrupts() as signals:
         try:
-            with laptop_fit.with_addresses(report, addresses, _say):
-                report = laptop_fit.answer(dataclasses.replace(question, laptop=None))
+            with laptop_fit.with_addresses(report, addresses, _say, here):
+                report = laptop_fit.answer(dataclasses.replace(question, laptop=None), here)
                 _draw(report, place, given)
                 _say("it is set; Enter or Ctrl-C takes it back")
                 signals.await_line(sys.stdin)

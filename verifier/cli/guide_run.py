@@ -18,12 +18,14 @@ from verifier.errors import CannotMeasureError, InputError, UsageError
 from verifier.files.credentials import load_credentials
 from verifier.files.journals.guide import FORMAT, GuideJournal, Story
 from verifier.files.profile.read import load_profiles
+from verifier.model.address import Interface
 from verifier.model.credentials import SnmpEntry
 from verifier.model.guide import Fingerprint
 from verifier.model.laptop import UNNAMED
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.search import Candidate
+from verifier.probes.world import ThisMachine
 from verifier.report import search as find_report
 from verifier.report.runbook import guide as drawn
 from verifier.report.runbook.json import document
@@ -35,9 +37,9 @@ from verifier.session.guide.run import Guide
 from verifier.session.guide.steps import Guiding, moves
 from verifier.session.guide.wait import Ending, Waiter
 from verifier.session.interrupts import Interrupts
-from verifier.session.laptop import fit
 from verifier.session.laptop.hold import LaptopAddresses, cables, held, link_lost
 from verifier.session.search.run import PACKETS_PER_S, Search, look_for
+from verifier.session.world import LaptopAccess
 
 if TYPE_CHECKING:
     from verifier.rules.readdress.world import Task
@@ -62,27 +64,29 @@ def run(
     goal = replace(plan, devices=tuple(u.device for u in task.devices))
     profiles = load_profiles({d.profile for d in goal.devices}, given["profile_folder"])
     credentials, why = _credentials(goal.devices, profiles, given["credentials_file"])
+    world = ThisMachine()
     with ExitStack() as until, Interrupts() as signals:
-        interface = _interface(given, signals)
+        interface = _interface(given, signals, world.laptop)
         sheet = replace(sheet, interface=sheet.interface or interface)
         shown = {line.step.n: line for line in lines(sheet)}
         screen = Screen(shown, signals, commands=not given["set_laptop"], quiet=given["quiet"])
-        fit.take_back_leftovers(screen.say)
+        world.laptop.take_back_leftovers(screen.say)
         journal = until.enter_context(GuideJournal(given["journal"]))
-        _open(given, sheet, screen, why)
+        _open(given, sheet, screen, why, held(world.laptop))
         hands = None
         if given["set_laptop"]:
             assert interface is not None
-            hands = until.enter_context(LaptopAddresses(interface, screen.say))
+            hands = until.enter_context(LaptopAddresses(interface, screen.say, world.laptop))
         eyes = DeviceObserver(
             plan=goal,
             profiles=profiles,
             credentials=credentials,
+            world=world,
             remote=task.setting == "remote",
             interface=interface,
         )
         guiding = replace(_guiding(given, task, sheet, eyes, screen), story=story)
-        made = Guide(guiding, eyes, hands, screen, journal, Waiter(screen, signals))
+        made = Guide(guiding, eyes, hands, screen, journal, Waiter(screen, signals, world.clocks))
         ending, code = made.run()
     _close(given, sheet, screen, made, ending)
     return code
@@ -135,16 +139,16 @@ def _credentials(
     return found, f"no credentials for {', '.join(sorted(missing))}: SNMP is not asked with them"
 
 
-def _interface(given: Mapping[str, Any], signals: Interrupts) -> str | None:
+def _interface(given: Mapping[str, Any], signals: Interrupts, here: LaptopAccess) -> str | None:
     """This laptop's interface towards the devices; None where it need not be known."""
     named = [i.name for i in given["laptop"] if i.name != UNNAMED]
     chosen: str | None = given.get("interface") or next(iter(named), None)
     if chosen is not None or not given["set_laptop"]:
         return chosen
-    there = cables()
+    there = cables(here)
     if len(there) == 1:
         return there[0]
-    if not there and (out := link_lost(None)) is not None:
+    if not there and (out := link_lost(None, here)) is not None:
         raise CannotMeasureError(f"{out}: {advice(out)}")
     listed = ", ".join(there) or "none with a cable"
     if there and sys.stdin.isatty() and sys.stdout.isatty():
@@ -183,7 +187,7 @@ def _finder(
             show=show,
             say=screen.say,
         )
-        found = look_for(search)
+        found = look_for(search, eyes.world)
         screen.show(find_report.text(found, ReportStyle(colour=screen.terminal)))
         if found.interrupted:
             screen.signals.note()
@@ -194,13 +198,19 @@ def _finder(
 # -- what is said ----------------------------------------------------------------------------------
 
 
-def _open(given: Mapping[str, Any], sheet: RunbookPaper, screen: Screen, why: str) -> None:
+def _open(
+    given: Mapping[str, Any],
+    sheet: RunbookPaper,
+    screen: Screen,
+    why: str,
+    own: Mapping[Interface, str],
+) -> None:
     for words in heading(sheet):
         screen.say(words)
     for blocked in sheet.runbook.blocked:
         screen.say(f"blocked: {blocked.device}: {blocked.reason}")
     screen.show("\n".join(drawn.cautions(sheet.runbook.setting)))
-    here = ", ".join(f"{text} on {name}" for text, name in held().items())
+    here = ", ".join(f"{text} on {name}" for text, name in own.items())
     screen.say(f"This laptop now: {here or 'no address'}.")
     screen.say(f"Journal: {given['journal']}")
     if why:

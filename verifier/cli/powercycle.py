@@ -77,7 +77,8 @@ def powercycle(**given: Any) -> int:
         _refuse_without_link(plan, profiles, devices, laptop)
         _say_outage(plan, [d.name for d in devices], stage, accepted=given["accept_outage"])
         key = evidence.signing_key(given["key_file"])
-        from verifier.session import Request  # noqa: PLC0415 - help and bad input need no probes
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - help needs no probes
+        from verifier.session import Request  # noqa: PLC0415
         from verifier.session.powercycle.run import powercycle as carry_out  # noqa: PLC0415
         from verifier.session.powercycle.watch import Cycle  # noqa: PLC0415
 
@@ -96,7 +97,7 @@ def powercycle(**given: Any) -> int:
         waits = {
             d.name: given["wait_s"] or WAIT_BOOTS * profiles[d.profile].boot_s for d in devices
         }
-        outcome = carry_out(Cycle(request=request, wait_s=waits, tell=_tell))
+        outcome = carry_out(Cycle(request=request, wait_s=waits, tell=_tell), ThisMachine())
         result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
         documents(result, request, None, given, places, key)
     if outcome.interrupted:
@@ -109,10 +110,11 @@ def _refuse_without_link(
     plan: Plan, profiles: Mapping[str, Profile], devices: Sequence[Device], laptop: Laptop | None
 ) -> None:
     """Raises CannotMeasureError where this laptop has no link: nothing is to be switched."""
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415
     from verifier.session.laptop.fit import FitQuestion, without_link  # noqa: PLC0415
 
     asked = FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
-    if out := without_link(asked):
+    if out := without_link(asked, ThisMachine().laptop):
         raise CannotMeasureError(f"{out}: {advice(out)}. Nothing is to be switched before")
 
 

@@ -100,9 +100,10 @@ def check(*, file: Path, against: Address | None, **given: Any) -> int:
         output.show(f"{plain(file)}: profile {plain(profile.id)}, {counts}; no fault found in it\n")
         return EXIT_PASSED
     asked = _asked(against, given)
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415
     from verifier.session.ask import one_device  # noqa: PLC0415
 
-    heard = one_device.read(asked, profile, deadline_s=given["deadline"])
+    heard = one_device.read(asked, profile, ThisMachine(), deadline_s=given["deadline"])
     output.show(f"{plain(file)}: profile {plain(profile.id)}, {counts}; no fault found in it\n")
     return _silent(asked, heard) or _live(against, profile, heard)
 
@@ -218,10 +219,13 @@ def draft(
     """
     _refuse_old(out)
     asked = _asked(address, given)
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415
     from verifier.report import profile_draft as report  # noqa: PLC0415
     from verifier.session.ask import one_device  # noqa: PLC0415
 
-    heard = one_device.walk(asked, root, max_objects=max_objects, deadline_s=given["deadline"])
+    heard = one_device.walk(
+        asked, root, ThisMachine(), max_objects=max_objects, deadline_s=given["deadline"]
+    )
     if code := _silent(asked, heard):
         return code
     whole = f"not all: {plain(heard.cut)}" if heard.cut else "all of them"

@@ -156,6 +156,7 @@ def sweep(**given: Any) -> int:
     if given["format_"] is None and format_of(None, path) not in _FORMATS:
         raise UsageError(f"{path}: a sweep is written as {' or '.join(_FORMATS)}; see also --page")
     inputs = (given["plan"], given["credentials_file"])
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
     from verifier.session.signals import Signals  # noqa: PLC0415
     from verifier.session.sweep.loop import SweepLoop  # noqa: PLC0415 - bad input needs no probes
     from verifier.store.store import opened  # noqa: PLC0415
@@ -170,7 +171,7 @@ def sweep(**given: Any) -> int:
         if page is not None:
             clear(page)  # what a killed sweep left half written
         signals = stack.enter_context(Signals())
-        desk = SweepLoop(store, _settings(store, given, page), _say)
+        desk = SweepLoop(store, _settings(store, given, page), _say, ThisMachine())
         if every_s is not None:
             desk.every(every_s, request, lambda: _request(given), _SweepPrinter(given), signals)
             return EXIT_PASSED

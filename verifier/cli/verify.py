@@ -92,11 +92,12 @@ def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
         request = _request(command, given)
         long_s = soak.asked_s(given["soak_s"], request.plan.acceptance.soak_s)
         key = evidence.signing_key(given["key_file"])
-        from verifier.session import run  # noqa: PLC0415 - help and bad input need no probes
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
+        from verifier.session import run  # noqa: PLC0415
 
         with soak.soaking(request, long_s, kept, given) as (asked, journal):
             with _progress(len(request.devices), quiet=given["quiet"]) as progress:
-                outcome = run(dataclasses.replace(asked, progress=progress))
+                outcome = run(dataclasses.replace(asked, progress=progress), ThisMachine())
             result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
             result = soak.closed(result, journal)
             documents(result, asked, journal, given, places, key)

@@ -7,10 +7,22 @@ import os
 import struct
 import threading
 import time
-from typing import Final
+from collections.abc import Callable
+from typing import Final, Protocol
 
 CATCH_UP_S: Final = 0.02
 """A thread that wakes late may still take the slots of so long ago, so that the rate holds."""
+
+
+class Slots(Protocol):
+    """Gives out sending slots; the times are those of the monotonic clock."""
+
+    @property
+    def unlimited(self) -> bool:
+        """Whether slots are never in the future."""
+
+    def slot(self, not_before_s: float | None = None) -> float:
+        """Takes the next slot; the time at which the packet may leave."""
 
 
 class _Next:
@@ -77,9 +89,17 @@ class Pace:
     Args:
         per_s: packets a second; None: no limit.
         shared: also between this process and those it forks; they have one monotonic clock.
+        clock: the monotonic clock.
     """
 
-    def __init__(self, per_s: float | None, *, shared: bool = False) -> None:
+    def __init__(
+        self,
+        per_s: float | None,
+        *,
+        shared: bool = False,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._clock = clock
         self._gap_s = 0.0 if per_s is None else 1.0 / per_s
         self._next = _SharedNext() if shared else _Next()
 
@@ -89,13 +109,13 @@ class Pace:
         return self._gap_s == 0.0
 
     def slot(self, not_before_s: float | None = None) -> float:
-        """Takes the next slot; returns the `time.monotonic()` time at which the packet may leave.
+        """Takes the next slot; returns the monotonic time at which the packet may leave.
 
         Args:
             not_before_s: earliest useful time; now if None. A slot that nobody took within
                 20 ms is lost; one taken late lies in the past, and the packet leaves at once.
         """
-        earliest_s = time.monotonic() if not_before_s is None else not_before_s
+        earliest_s = self._clock() if not_before_s is None else not_before_s
         if self.unlimited:
             return earliest_s
         with self._next:

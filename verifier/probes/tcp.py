@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from verifier.model.address import Address
 from verifier.model.observations import TcpState
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Slots
 
 _UNREACHABLE = {errno.ENETUNREACH, errno.EHOSTUNREACH, errno.ENETDOWN, errno.EHOSTDOWN}
 _FROM_THE_NETWORK = {
@@ -37,7 +37,7 @@ class TcpAnswer:
 
 
 async def connect(
-    address: Address, port: int, *, timeout_s: float, pace: Pace, source: Address | None = None
+    address: Address, port: int, *, timeout_s: float, pace: Slots, source: Address | None = None
 ) -> TcpAnswer:
     """Opens and closes one connection to `address`; at most `timeout_s` seconds long."""
     await asyncio.sleep(max(0.0, pace.slot() - time.monotonic()))

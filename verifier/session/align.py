@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -11,7 +10,6 @@ from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.plan import EndName
 from verifier.model.profile import ProfileReading as Planned
-from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules.alignment import (
     AlignedCarrier,
@@ -22,6 +20,7 @@ from verifier.rules.alignment import (
     standing,
 )
 from verifier.session.ask import readings
+from verifier.session.world import Clocks, SnmpManager, World
 
 EVERY_S = 1.0
 Show = Callable[[tuple[EndView, EndView], float], None]
@@ -76,7 +75,8 @@ class AlignQuestion:
         return dict(pair for pair in (self.level, self.power) if pair is not None)
 
 
-async def align(
+async def align(  # noqa: PLR0913
+    world: World,
     peaks: Peaks,
     questions: Mapping[EndName, AlignQuestion],
     show: Show,
@@ -87,60 +87,69 @@ async def align(
     """Asks each end every `every_s` seconds and shows both as often, until cancelled.
 
     Args:
+        world: what is asked.
         peaks: takes the readings.
         questions: by end; one that cannot be read has none.
         show: called at each tick.
         lasts_s: ends after so long; None: never.
         every_s: of asking and of showing.
     """
-    began_s = time.monotonic()
-    async with SnmpClient() as client:
+    clocks = world.clocks
+    began_s = clocks.monotonic_s()
+    async with world.snmp() as client:
         asking = [
-            asyncio.ensure_future(_follow(client, peaks, end, question, every_s))
+            asyncio.ensure_future(_Follower(client, clocks, question).follow(peaks, end, every_s))
             for end, question in questions.items()
         ]
         try:
             tick = 0
             while lasts_s is None or tick * every_s < lasts_s:
                 tick += 1
-                await _until(began_s + tick * every_s, asking)
-                show(peaks.view(time.monotonic()), time.monotonic() - began_s)
+                await _until(began_s + tick * every_s - clocks.monotonic_s(), asking)
+                now_s = clocks.monotonic_s()
+                show(peaks.view(now_s), now_s - began_s)
         finally:
             for task in asking:
                 task.cancel()
             await asyncio.gather(*asking, return_exceptions=True)
 
 
-async def _until(due_s: float, asking: Sequence[asyncio.Future[None]]) -> None:
+async def _until(wait_s: float, asking: Sequence[asyncio.Future[None]]) -> None:
     """Waits; a fault of ours while asking ends the waiting with it."""
     done, _ = await asyncio.wait(
-        asking, timeout=max(0.0, due_s - time.monotonic()), return_when=asyncio.FIRST_EXCEPTION
+        asking, timeout=max(0.0, wait_s), return_when=asyncio.FIRST_EXCEPTION
     )
     for task in done:
         task.result()
 
 
-async def _follow(
-    client: SnmpClient, peaks: Peaks, end: EndName, question: AlignQuestion, every_s: float
-) -> None:
-    due_s = time.monotonic()
-    while True:
-        peaks.take(end, await _read(client, question))
-        due_s = max(due_s + every_s, time.monotonic())
-        await asyncio.sleep(due_s - time.monotonic())
+@dataclass(frozen=True, slots=True)
+class _Follower:
+    client: SnmpManager
+    clocks: Clocks
+    question: AlignQuestion
 
+    async def follow(self, peaks: Peaks, end: EndName, every_s: float) -> None:
+        due_s = self.clocks.monotonic_s()
+        while True:
+            peaks.take(end, await self._read())
+            now_s = self.clocks.monotonic_s()
+            due_s = max(due_s + every_s, now_s)
+            await self.clocks.sleep(due_s - now_s)
 
-async def _read(client: SnmpClient, question: AlignQuestion) -> LatestReading:
-    found = {got.name: got async for got in readings.read(client, question.target, question.named)}
-    level = found[question.level[0]]
-    power = found.get(question.power[0]) if question.power is not None else None
-    problem = "" if level.no_signal else level.gap
-    return LatestReading(
-        at_s=time.monotonic(),
-        level_dbm=_number(level.value),
-        power_dbm=_number(power.value) if power is not None else None,
-        problem=problem,
-    )
+    async def _read(self) -> LatestReading:
+        question = self.question
+        read = readings.read(self.client, question.target, question.named)
+        found = {got.name: got async for got in read}
+        level = found[question.level[0]]
+        power = found.get(question.power[0]) if question.power is not None else None
+        problem = "" if level.no_signal else level.gap
+        return LatestReading(
+            at_s=self.clocks.monotonic_s(),
+            level_dbm=_number(level.value),
+            power_dbm=_number(power.value) if power is not None else None,
+            problem=problem,
+        )
 
 
 def _number(value: object) -> float | None:

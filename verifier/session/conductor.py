@@ -6,7 +6,6 @@ import asyncio
 import dataclasses
 import sys
 import threading
-import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING
@@ -16,10 +15,7 @@ from verifier.model.laptop import Route
 from verifier.model.observation import ACCEPTED, OBSERVED, Observation
 from verifier.model.plan import Device
 from verifier.model.subject import Subject
-from verifier.probes import tcp
-from verifier.probes.echo.burst import EchoTarget
-from verifier.probes.laptop import look as this_machine
-from verifier.probes.pace import Pace
+from verifier.probes.echo.series import EchoTarget
 from verifier.rules.compare.seen import laptop_value, route_value
 from verifier.rules.compare.tcp import planned_services
 from verifier.session.ask.levels import sample_links, watch
@@ -31,7 +27,7 @@ from verifier.session.reach.echoes import Echoing
 from verifier.session.recorder import Recorder, numbered
 from verifier.session.signals import cancelled_by_signals
 from verifier.session.soak.run import Soak, Surroundings
-from verifier.session.versions import versions
+from verifier.session.world import World
 
 if TYPE_CHECKING:
     from verifier.session.run import Request
@@ -75,21 +71,22 @@ class Conductor:
     """Runs all probes of a request and holds what they saw."""
 
     def __init__(
-        self, request: Request, paces: Paces, asking: Poller, jobs: Mapping[str, Job]
+        self, request: Request, world: World, paces: Paces, asking: Poller, jobs: Mapping[str, Job]
     ) -> None:
         self.stop = threading.Event()
         self.faults: list[Exception] = []
         self._request = request
+        self._world = world
         self._paces = paces
         self._jobs = jobs
         self._asking = asking
-        self._laptop_record = Recorder(Subject("laptop", "laptop"), request.clock)
+        self._laptop_record = Recorder(Subject("laptop", "laptop"), world.clocks.now)
         self._records = {
-            d.name: Recorder(Subject("device", d.name), request.clock) for d in request.devices
+            d.name: Recorder(Subject("device", d.name), world.clocks.now) for d in request.devices
         }
         self._targets = {name: job.target for name, job in jobs.items()}
         self._finished = 0
-        self._slowly = Pace(_AGAIN_PER_S)
+        self._slowly = world.pace(_AGAIN_PER_S)
 
     def observations(self) -> tuple[Observation, ...]:
         """All that was seen, numbered; the laptop first, then the devices in plan order."""
@@ -126,10 +123,8 @@ class Conductor:
         beside = [asyncio.create_task(soak.keep())]
         try:
             await self._probe_devices(routes)
-            looking = LoopPoller(self._jobs, self._paces)
-            beside.append(
-                asyncio.create_task(watch(self._request.plan, self._jobs, self._records, looking))
-            )
+            looking = LoopPoller(self._jobs, self._paces, self._world)
+            beside.append(asyncio.create_task(self._watch(looking)))
             await soak.run()
         finally:
             for task in beside:
@@ -138,31 +133,36 @@ class Conductor:
             soak.note()
             soak.write(now=True)
 
+    async def _watch(self, looking: LoopPoller) -> None:
+        clocks = self._world.clocks
+        await watch(self._request.plan, self._jobs, self._records, looking, clocks)
+
     def _surroundings(self) -> Surroundings:
         request = self._request
-        laptop = request.laptop or this_machine.look()
+        laptop = request.laptop or self._world.laptop.look()
         return Surroundings(
             plan=request.plan,
             devices=request.devices,
             profiles=request.profiles,
             records=self._records,
             laptop=self._laptop_record,
-            routes=lambda addresses: routes_of(laptop, addresses),
+            routes=lambda addresses: routes_of(laptop, addresses, self._world.laptop),
             targets=self._targets,
             probing=request.probing,
             paces=self._paces,
-            clock=request.clock,
+            world=self._world,
         )
 
     def _look(self) -> Mapping[str, Route | None]:
-        laptop = self._request.laptop or this_machine.look()
+        here = self._world.laptop
+        laptop = self._request.laptop or here.look()
         self._laptop_record.note("laptop", "interfaces", value=laptop_value(laptop))
-        self._laptop_record.note("laptop", "versions", value=versions())
+        self._laptop_record.note("laptop", "versions", value=here.versions())
         if accepted := [dataclasses.asdict(a) for a in self._request.accept_untested]:
             self._laptop_record.note("person", ACCEPTED, value=accepted)
         self._note_observed()
         addresses = {d.name: d.address.address for d in self._request.devices}
-        found = routes_of(laptop, addresses.values())
+        found = routes_of(laptop, addresses.values(), here)
         routes = {name: found[address] for name, address in addresses.items()}
         for name, route in routes.items():
             self._records[name].note("laptop", "route", value=route_value(route))
@@ -188,6 +188,7 @@ class Conductor:
         request = self._request
         targets = {d.name: _echo_target(d.address.address, routes[d.name]) for d in request.devices}
         echoing = Echoing(
+            self._world.echoes,
             targets,
             self._records,
             self._laptop_record,
@@ -214,7 +215,8 @@ class Conductor:
         for warm in echoing.warm.values():
             await warm.wait()
         arping = Arping(request.plan, request.profiles, request.devices, routes)
-        await arping.run(self._records, self._laptop_record, self._paces.network, self.stop)
+        cable, pace = self._world.cable, self._paces.network
+        await arping.run(self._records, self._laptop_record, cable, pace, self.stop)
 
     async def _probe_device(
         self, device: Device, echoing: Echoing, gate: asyncio.Semaphore
@@ -251,8 +253,9 @@ class Conductor:
 
         What it says then counts; the first silence stays written down under another name.
         """
-        earliest_s = time.monotonic() + _AGAIN_AFTER_S
-        await asyncio.sleep(self._slowly.slot(earliest_s) - time.monotonic())
+        clocks = self._world.clocks
+        earliest_s = clocks.monotonic_s() + _AGAIN_AFTER_S
+        await clocks.sleep(self._slowly.slot(earliest_s) - clocks.monotonic_s())
         at = next(n for n, o in enumerate(record.seen) if o.what == "answer")
         record.seen[at] = record.seen[at]._replace(what="answer-first")
         await self._survey(name)
@@ -262,7 +265,7 @@ class Conductor:
         address = device.address.address
         pace = self._paces.for_address(loopback=address.is_loopback)
         for service in planned_services(device, request.profiles[device.profile]):
-            answer = await tcp.connect(
+            answer = await self._world.tcp(
                 address, service.port, timeout_s=request.probing.timeout_s, pace=pace
             )
             self._records[device.name].note(
@@ -275,7 +278,7 @@ class Conductor:
 
     def _note_neighbours(self, routes: Mapping[str, Route | None]) -> None:
         """Hardware addresses of devices that are on-link; of others an old entry may be left."""
-        known = this_machine.neighbours()
+        known = self._world.laptop.neighbours()
         for device in self._request.devices:
             route, mac = routes[device.name], known.get(device.address.address)
             if mac is not None and route is not None and route.next_hop is None:

@@ -66,7 +66,6 @@ class Interrupts:
         self._typed = rest
         return line.decode(errors="replace").strip()
 
-    def pause(self, seconds: float) -> None:
-        """Waits so long, or until a signal comes."""
-        if self.got is None and seconds > 0:
-            select.select([self._reader], [], [], seconds)
+    def fileno(self) -> int:
+        """Becomes readable when a signal comes."""
+        return self._reader

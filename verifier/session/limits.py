@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Slots
+from verifier.session.world import World
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,20 +37,20 @@ ON_LINK_PER_S = 150.0
 class Paces:
     """The paces that all probes of one run share."""
 
-    network: Pace
-    on_link: Pace
-    loopback: Pace
+    network: Slots
+    on_link: Slots
+    loopback: Slots
 
     @classmethod
-    def of(cls, probing: Probing, *, shared: bool = False) -> Paces:
+    def of(cls, probing: Probing, world: World, *, shared: bool = False) -> Paces:
         """The paces for these settings; `shared` with processes that are forked later."""
-        network = Pace(probing.max_packets_per_s or DEFAULT_PACKETS_PER_S, shared=shared)
+        network = world.pace(probing.max_packets_per_s or DEFAULT_PACKETS_PER_S, shared=shared)
         return cls(
             network=network,
-            on_link=Pace(ON_LINK_PER_S),
-            loopback=Pace(None) if probing.max_packets_per_s is None else network,
+            on_link=world.pace(ON_LINK_PER_S),
+            loopback=world.pace(None) if probing.max_packets_per_s is None else network,
         )
 
-    def for_address(self, *, loopback: bool) -> Pace:
+    def for_address(self, *, loopback: bool) -> Slots:
         """The pace of packets to one address."""
         return self.loopback if loopback else self.network

@@ -14,11 +14,6 @@ from verifier.model.subject import Subject
 Clock = Callable[[], dt.datetime]
 
 
-def utc_now() -> dt.datetime:
-    """The wall clock, in UTC. Intervals are never taken from it."""
-    return dt.datetime.now(dt.UTC)
-
-
 def timestamp(at: dt.datetime) -> str:
     """RFC 3339 text with milliseconds and `Z`."""
     return at.astimezone(dt.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
@@ -60,7 +55,7 @@ class Recorder:
         clock: gives the time of day.
     """
 
-    def __init__(self, subject: Subject, clock: Clock = utc_now) -> None:
+    def __init__(self, subject: Subject, clock: Clock) -> None:
         self.subject = subject
         self.seen: list[RecorderEntry] = []
         self._clock = clock

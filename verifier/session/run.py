@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -24,8 +23,9 @@ from verifier.session.ask.in_processes import surveyor, worker_count
 from verifier.session.ask.poller import Job
 from verifier.session.conductor import Conductor, short_switches
 from verifier.session.limits import Paces, Probing
-from verifier.session.recorder import Clock, timestamp, utc_now
+from verifier.session.recorder import timestamp
 from verifier.session.soak.run import SoakRequest
+from verifier.session.world import World
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +64,6 @@ class Request:
     observed: Observed | None = None
     soak: SoakRequest | None = None
     progress: Callable[[int, int], None] | None = None
-    clock: Clock = utc_now
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,14 +75,14 @@ class Outcome:
     faults: tuple[Exception, ...] = ()
 
 
-def run(request: Request) -> Outcome:
+def run(request: Request, world: World) -> Outcome:
     """Carries out `request`.
 
     An interrupt (Ctrl-C) ends it early; what was measured so far is in the result.
     Raises CannotMeasureError where not even this machine can be read.
     """
-    started = timestamp(request.clock())
-    observations, interrupted, faults = _probed(request)
+    started = timestamp(world.clocks.now())
+    observations, interrupted, faults = _probed(request, world)
     judged = compare(
         request.plan,
         request.profiles,
@@ -109,7 +108,7 @@ def run(request: Request) -> Outcome:
         ),
         scope=judged.scope,
         started=started,
-        finished=timestamp(request.clock()),
+        finished=timestamp(world.clocks.now()),
         findings=judged.findings,
         causes=judged.causes,
         observations=observations,
@@ -120,14 +119,16 @@ def run(request: Request) -> Outcome:
     return Outcome(result, interrupted, faults)
 
 
-def _probed(request: Request) -> tuple[tuple[Observation, ...], bool, tuple[Exception, ...]]:
+def _probed(
+    request: Request, world: World
+) -> tuple[tuple[Observation, ...], bool, tuple[Exception, ...]]:
     """What was seen, whether a person ended it, and our own faults."""
     jobs = _jobs(request)
     workers = worker_count(len(jobs))
-    paces = Paces.of(request.probing, shared=workers > 0)
-    with surveyor(jobs, paces, request.clock, workers) as asking, short_switches():
-        conductor = Conductor(request, paces, asking, jobs)
-        asyncio.run(conductor.probe())
+    paces = Paces.of(request.probing, world, shared=workers > 0)
+    with surveyor(jobs, paces, world, workers) as asking, short_switches():
+        conductor = Conductor(request, world, paces, asking, jobs)
+        world.run(conductor.probe())
     return conductor.observations(), conductor.stop.is_set(), tuple(conductor.faults)
 
 

@@ -11,7 +11,7 @@ from typing import Final
 
 from verifier.model.address import Address, Mac
 from verifier.probes.cable.frames import ETH_ARP, arp_request, decode
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Slots
 
 PROBE_NUM: Final = 3
 PROBE_MIN_S: Final = 1.0
@@ -42,7 +42,7 @@ def holders(  # noqa: PLR0913, PLR0917
     source: Address,
     addresses: Sequence[Address],
     unplanned: Sequence[Address],
-    pace: Pace,
+    pace: Slots,
     stop: threading.Event,
 ) -> dict[Address, tuple[Mac, ...]]:
     """Everybody who answers for each of these addresses on `interface`; those without are left out.

@@ -7,18 +7,27 @@ data.
 
 from __future__ import annotations
 
+import asyncio
 import ctypes
 import errno
 import socket
 import struct
 import sys
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import ExitStack
 from typing import Final, Self
 
 from verifier.errors import CannotMeasureError
-from verifier.model.address import Mac
-from verifier.probes.cable.frames import ETH_ARP, ETH_IPV6, ETH_LLDP, Frame, decode
+from verifier.model.address import Address, Mac
+from verifier.probes.cable.frames import (
+    ETH_ARP,
+    ETH_IPV6,
+    ETH_LLDP,
+    Frame,
+    arp_request,
+    decode,
+    nd_solicitation,
+)
 
 HOW = "run it as root, or give it the capability CAP_NET_RAW"
 _ETH_P_ALL: Final = 0x0003
@@ -54,6 +63,7 @@ class Wire:
         if sys.platform != "linux":
             raise CannotMeasureError("frames can be heard and asked for on Linux only")
         self.interface = interface
+        self._hearing: asyncio.AbstractEventLoop | None = None
         try:
             self._socket = socket.socket(socket.AF_PACKET, socket.SOCK_RAW, 0)
         except OSError as fault:
@@ -69,9 +79,10 @@ class Wire:
         sock = self._socket
         # Bound to no protocol so far, so that nothing comes before the filter is there.
         sock.bind((self.interface, 0))
-        _, _, _, kind, self.mac = sock.getsockname()
-        if kind != _ARPHRD_ETHER or not any(self.mac):
+        _, _, _, kind, self._octets = sock.getsockname()
+        if kind != _ARPHRD_ETHER or not any(self._octets):
             raise OSError(errno.ENOTSUP, "it is no Ethernet interface")
+        self.mac = Mac(self._octets.hex(":"))
         _attach(sock, _filter(of))
         mode = _MR_PROMISC if everything else _MR_ALLMULTI
         request = struct.pack("iHH8s", socket.if_nametoindex(self.interface), mode, 0, b"")
@@ -89,6 +100,7 @@ class Wire:
 
     def close(self) -> None:
         """Ends it; may be called twice."""
+        self._deaf()
         self._socket.close()
 
     def fileno(self) -> int:
@@ -98,6 +110,34 @@ class Wire:
     def send(self, frame: bytes) -> None:
         """Sends a whole frame. Raises OSError: the interface is down, its queue is full."""
         self._socket.send(frame)
+
+    def ask(self, address: Address, source: Address | None = None) -> None:
+        """Asks once who holds an address: by ARP probe, IPv6 from `source` by solicitation.
+
+        A probe teaches no cache anything. A neighbour solicitation from `::` would make a device
+        that is just trying the address give it up (RFC 4862 5.4.3). Raises OSError as `send`.
+        """
+        if source is None or address.is_v4:
+            self.send(arp_request(self._octets, address))
+        else:
+            self.send(nd_solicitation(self._octets, source, address))
+
+    def hear(self, take: Callable[[Frame], None]) -> None:
+        """Has every frame of others taken, in the running event loop, until it is closed."""
+        self._hearing = asyncio.get_running_loop()
+        self._hearing.add_reader(self.fileno(), self._take, take)
+
+    def _take(self, take: Callable[[Frame], None]) -> None:
+        try:
+            for frame in self.read():
+                take(frame)
+        except OSError:  # it went down: what was heard remains
+            self._deaf()
+
+    def _deaf(self) -> None:
+        if self._hearing is not None:
+            self._hearing.remove_reader(self.fileno())
+            self._hearing = None
 
     def read(self) -> Iterator[Frame]:
         """What others sent and has arrived, at most 512 frames. Raises OSError: it went down."""

@@ -28,7 +28,7 @@ from verifier.probes.echo.series import (
     silence_of_refusal,
 )
 from verifier.probes.echo.sockets import Arrival, EchoSocket, Kind
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Pace, Slots
 
 __all__ = ["EchoSeries", "EchoTarget", "Echoer"]
 
@@ -61,9 +61,9 @@ class Echoer:
     def __init__(
         self,
         *,
-        pace: Pace,
-        on_link_pace: Pace,
-        loopback_pace: Pace | None = None,
+        pace: Slots,
+        on_link_pace: Slots,
+        loopback_pace: Slots | None = None,
         kind: Literal["auto", "raw", "datagram"] = "auto",
         whole: bool = False,
     ) -> None:

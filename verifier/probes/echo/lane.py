@@ -7,7 +7,7 @@ from collections import deque
 from typing import NamedTuple
 
 from verifier.probes.echo.series import Series
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Slots
 
 
 class Due(NamedTuple):
@@ -26,7 +26,7 @@ class Lane:
         batch: most echoes to send between two looks at the socket.
     """
 
-    def __init__(self, *paces: Pace, batch: int = 32) -> None:
+    def __init__(self, *paces: Slots, batch: int = 32) -> None:
         self.queue: deque[Due] = deque()
         self.batch = batch
         self._paces = tuple(p for p in paces if not p.unlimited)

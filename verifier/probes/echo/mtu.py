@@ -10,18 +10,12 @@ from typing import Final
 
 from verifier.model.observations import PathMtu
 from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
+from verifier.probes.echo.packet import payload_bytes
 
-_HEADERS: Final = {4: 28, 6: 48}
-"""IP header without options and ICMP header, in bytes (RFC 791, RFC 8200, RFC 792, RFC 4443)."""
 SMALL_BYTES: Final = 84
 """An echo with the usual 56 bytes of payload."""
 _TRIES: Final = 3
 _INTERVAL_S: Final = 0.1
-
-
-def payload_bytes(version: int, packet_bytes: int) -> int:
-    """Payload of an echo that makes a packet so large."""
-    return packet_bytes - _HEADERS[version]
 
 
 def path_mtus(

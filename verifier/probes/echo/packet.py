@@ -22,6 +22,8 @@ MIN_PAYLOAD_BYTES: Final = 16
 MAX_PAYLOAD_BYTES: Final = 65507
 """An IPv4 packet holds 65,535 bytes, 20 of header and 8 of ICMP header (RFC 791 3.1, RFC 792)."""
 
+_HEADERS: Final = {4: 28, 6: 48}
+"""IP header without options and ICMP header, in bytes (RFC 791, RFC 8200, RFC 792, RFC 4443)."""
 _ECHO = struct.Struct("!BBHHH8sII")
 _ECHO_HEADER = struct.Struct("!BBHHH")
 _ONES: Final = 0xFFFF
@@ -70,6 +72,11 @@ _WORDS: Final = {
         "unrecognized IPv6 option",
     ),
 }
+
+
+def payload_bytes(version: int, packet_bytes: int) -> int:
+    """Payload of an echo that makes a whole IP packet so large."""
+    return packet_bytes - _HEADERS[version]
 
 
 class EchoReply(NamedTuple):

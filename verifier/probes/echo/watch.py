@@ -22,12 +22,19 @@ from typing import Final, Literal, NamedTuple, Protocol, Self
 
 from verifier.errors import CannotMeasureError
 from verifier.probes.echo.open import open_socket
-from verifier.probes.echo.packet import TOKEN_BYTES, EchoReply, Quoted, RequestMaker, words_of
+from verifier.probes.echo.packet import (
+    TOKEN_BYTES,
+    EchoReply,
+    Quoted,
+    RequestMaker,
+    payload_bytes,
+    words_of,
+)
 from verifier.probes.echo.series import EchoTarget, Series
 from verifier.probes.echo.sockets import Arrival, EchoSocket
 from verifier.probes.laptop.link_watch import Links
 from verifier.probes.laptop.look import LinkState, link_state
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Pace, Slots
 
 Unheard = Literal["lost", "not-counted"]
 
@@ -46,11 +53,16 @@ _TIMED_OUT: Final = "no reply in time"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Watched:
-    """One row of the grid: whom, with how many bytes, by which of this machine's interfaces."""
+    """One row of the grid: whom, in packets of which size, by which interface of this machine."""
 
     target: EchoTarget
-    payload_bytes: int
+    packet_bytes: int
     interface: str | None = None
+
+    @property
+    def payload_bytes(self) -> int:
+        """Payload of an echo that makes a packet so large."""
+        return payload_bytes(self.target.address.version, self.packet_bytes)
 
 
 class EchoSink(Protocol):
@@ -107,7 +119,7 @@ class EchoWatch:
         *,
         step_s: float,
         timeout_s: float,
-        pace: Pace | None = None,
+        pace: Slots | None = None,
         clock: Callable[[], float] = elapsed,
         look: Callable[[str], LinkState] = link_state,
     ) -> None:

@@ -7,12 +7,11 @@ import dataclasses
 import gc
 import socket
 from collections.abc import Awaitable, Sequence
-from types import TracebackType
 from typing import Self
 
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Slots
 from verifier.probes.snmp import walk
 from verifier.probes.snmp.conversation import RESYNCHRONISE, Conversation, SendQueue
 from verifier.probes.snmp.engine import Engine, Kind, Oids, RequestPdu
@@ -53,7 +52,7 @@ class SnmpClient:
     no socket, no such source address, unusable credentials.
     """
 
-    def __init__(self, pace: Pace | None = None, *, error_queue: bool | None = None) -> None:
+    def __init__(self, pace: Slots | None = None, *, error_queue: bool | None = None) -> None:
         self._line = SendQueue(pace)
         self._error_queue = has_error_queue() if error_queue is None else error_queue
         self._transports: dict[tuple[socket.AddressFamily, Address | None], Transport] = {}
@@ -64,12 +63,7 @@ class SnmpClient:
     async def __aenter__(self) -> Self:
         return self
 
-    async def __aexit__(
-        self,
-        kind: type[BaseException] | None,
-        raised: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    async def __aexit__(self, *exc: object) -> None:
         self.close()
 
     def close(self) -> None:

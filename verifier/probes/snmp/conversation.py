@@ -10,7 +10,7 @@ from typing import cast
 
 from verifier.model.mib import USM_STATS
 from verifier.model.observations import Outcome
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Slots
 from verifier.probes.snmp.engine import Engine, Report, RequestPdu, Response
 from verifier.probes.snmp.sockets import Endpoint, SocketAddress, endpoint
 from verifier.probes.snmp.transport import Transport, Unreachable
@@ -57,7 +57,7 @@ class SendQueue:
     of answers that overflows the receive buffer.
     """
 
-    def __init__(self, pace: Pace | None) -> None:
+    def __init__(self, pace: Slots | None) -> None:
         self._pace = pace
         self._turn = asyncio.Lock()
 

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.mib import SYNTAX
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Slots
 from verifier.probes.snmp import smi
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import ColumnTable, SnmpTarget, VarBind, oid_tuple
@@ -47,7 +47,7 @@ def installed() -> bool:
         return False
 
 
-def fastest(pace: Pace | None = None) -> SnmpClient:
+def fastest(pace: Slots | None = None) -> SnmpClient:
     """The fastest client there is on this machine."""
     return FastClient(pace) if installed() else SnmpClient(pace)
 
@@ -79,7 +79,7 @@ class FastClient(SnmpClient):
     An agent that the faster library does not read is left to `SnmpClient` from then on.
     """
 
-    def __init__(self, pace: Pace | None = None, *, error_queue: bool | None = None) -> None:
+    def __init__(self, pace: Slots | None = None, *, error_queue: bool | None = None) -> None:
         super().__init__(pace, error_queue=error_queue)
         self._sessions: OrderedDict[_Agent, Session] = OrderedDict()
         self._odd: set[_Agent] = set()

@@ -157,5 +157,7 @@ class Reasoning:
         if not guess.place:
             return True
         if sign.at == "behind":
-            return any(name in case.behind(str(guess.place[0])) for name in case.of_devices(finding))
+            return any(
+                name in case.behind(str(guess.place[0])) for name in case.of_devices(finding)
+            )
         return guess.place in sign.places(of, case, finding)

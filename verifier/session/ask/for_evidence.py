@@ -11,13 +11,13 @@ from verifier.model.address import Address, prefix_of_mask
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
-from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget, VarBind
 from verifier.rules.mib import ports
 from verifier.session.ask.questions import OIDS, PORT_COLUMNS, Questions
 from verifier.session.ask.readings import MAX_INTERFACES
 from verifier.session.ask.routes import Routing
 from verifier.session.recorder import Recorder
+from verifier.session.world import SnmpManager
 
 MAX_ADDRESSES = 64
 MAX_NEIGHBOURS = 500
@@ -34,7 +34,7 @@ class EvidencePoll(Questions):
 
     def __init__(  # noqa: PLR0913
         self,
-        client: SnmpClient,
+        client: SnmpManager,
         target: SnmpTarget,
         device: Device,
         profile: Profile,

@@ -22,7 +22,8 @@ from verifier.errors import VerifierError
 from verifier.model.subject import Subject
 from verifier.session.ask.poller import Job, LoopPoller, Poller
 from verifier.session.limits import Paces
-from verifier.session.recorder import Clock, Packed, Recorder, packed, unpacked
+from verifier.session.recorder import Packed, Recorder, packed, unpacked
+from verifier.session.world import World
 
 MANY = 150
 """Devices from which processes pay for their start; measured, see tests/bench/README.md."""
@@ -42,18 +43,18 @@ def worker_count(devices: int) -> int:
 
 
 @contextmanager
-def surveyor(jobs: Mapping[str, Job], paces: Paces, clock: Clock, workers: int) -> Iterator[Poller]:
+def surveyor(jobs: Mapping[str, Job], paces: Paces, world: World, workers: int) -> Iterator[Poller]:
     """Who asks: so many processes, or the event loop itself for 0; entered before it runs."""
     if workers:
-        with _forked(jobs, paces, clock, workers) as forked:
+        with _forked(jobs, paces, world, workers) as forked:
             yield forked
     else:
-        yield LoopPoller(jobs, paces)
+        yield LoopPoller(jobs, paces, world)
 
 
 @contextmanager
 def _forked(
-    jobs: Mapping[str, Job], paces: Paces, clock: Clock, count: int
+    jobs: Mapping[str, Job], paces: Paces, world: World, count: int
 ) -> Iterator[InProcesses]:
     context = multiprocessing.get_context("fork")
     ours: list[Connection] = []
@@ -62,7 +63,7 @@ def _forked(
         mine, theirs = context.Pipe()
         ours.append(mine)
         process = context.Process(
-            target=_work, args=(theirs, list(ours), jobs, paces, clock), daemon=True
+            target=_work, args=(theirs, list(ours), jobs, paces, world), daemon=True
         )
         process.start()
         theirs.close()
@@ -189,18 +190,18 @@ def _work(
     others: Sequence[Connection],
     jobs: Mapping[str, Job],
     paces: Paces,
-    clock: Clock,
+    world: World,
 ) -> None:
     """A process's life: asks the devices it is told, ends when the pipe does."""
     for number in (signal.SIGINT, signal.SIGTERM):  # they may go to the whole group: parent decides
         signal.signal(number, signal.SIG_IGN)
     for other in others:
         other.close()
-    asyncio.run(_answer(connection, jobs, paces, clock))
+    world.run(_answer(connection, jobs, paces, world))
 
 
 async def _answer(
-    connection: Connection, jobs: Mapping[str, Job], paces: Paces, clock: Clock
+    connection: Connection, jobs: Mapping[str, Job], paces: Paces, world: World
 ) -> None:
     loop = asyncio.get_running_loop()
     told_to_end = asyncio.Event()
@@ -208,7 +209,7 @@ async def _answer(
     answers = _Post(connection)
 
     async def ask(what: str, name: str) -> None:
-        record = Recorder(Subject("device", name), clock)
+        record = Recorder(Subject("device", name), world.clocks.now)
         failure = ""
         try:
             await (asking.sample if what == "sample" else asking.survey)(name, record)
@@ -231,7 +232,7 @@ async def _answer(
             tasks.add(task)
             task.add_done_callback(tasks.discard)
 
-    async with LoopPoller(jobs, paces) as asking:
+    async with LoopPoller(jobs, paces, world) as asking:
         loop.add_reader(connection.fileno(), arrived)
         await told_to_end.wait()
         for task in tasks:

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile, ProfileReading
-from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules import radio
 from verifier.session.ask import readings
 from verifier.session.recorder import Recorder, RecorderEntry
+from verifier.session.world import Clocks, SnmpManager
 
 if TYPE_CHECKING:
     from verifier.session.ask.poller import Job, LoopPoller, Poller
@@ -44,8 +44,9 @@ def sampled(profile: Profile, fields: frozenset[str] = SAMPLED) -> dict[str, Pro
     return {n: r for n, r in profile.named_readings().items() if r.field in fields}
 
 
-async def sample(
-    client: SnmpClient,
+async def sample(  # noqa: PLR0913, PLR0917
+    client: SnmpManager,
+    clocks: Clocks,
     target: SnmpTarget,
     named: Mapping[str, ProfileReading],
     record: Recorder,
@@ -55,13 +56,12 @@ async def sample(
 
     Rows of tables are looked for once; from then on one request holds it all.
     """
-    loop = asyncio.get_running_loop()
-    begun = loop.time()
+    begun_s = clocks.monotonic_s()
     found = dict(named)
     with suppress(TimeoutError):
         async with asyncio.timeout(_DEADLINE_S):
             for n in range(times):
-                await asyncio.sleep(begun + n * INTERVAL_S - loop.time())
+                await clocks.sleep(begun_s + n * INTERVAL_S - clocks.monotonic_s())
                 answered = False
                 async for got in readings.read(client, target, dict(found)):
                     answered |= got.binding is not None
@@ -163,7 +163,11 @@ def _lower(seen: RecorderEntry, highest: str) -> bool:
 
 
 async def watch(
-    plan: Plan, jobs: Mapping[str, Job], records: Mapping[str, Recorder], asking: LoopPoller
+    plan: Plan,
+    jobs: Mapping[str, Job],
+    records: Mapping[str, Recorder],
+    asking: LoopPoller,
+    clocks: Clocks,
 ) -> None:
     """Looks for a minute at devices whose modulation is lower, so that the rules can tell for long.
 
@@ -174,6 +178,6 @@ async def watch(
         return
     async with asking:
         for _ in range(WATCHES):
-            await asyncio.sleep(WATCH_S)
+            await clocks.sleep(WATCH_S)
             looks = (asking.look(name, records[name]) for name in names)
             await asyncio.gather(*looks, return_exceptions=True)

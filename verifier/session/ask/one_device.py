@@ -10,11 +10,11 @@ from verifier.model import mib
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.profile import Profile
-from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.session.ask import readings
 from verifier.session.ask.readings import ReadingResult, failure
 from verifier.session.limits import Paces, Probing
+from verifier.session.world import SnmpManager, World
 
 ENTERPRISES = "1.3.6.1.4.1"
 """Where makers' own objects are (RFC 2578 4, RFC 1155 3.1.4)."""
@@ -41,9 +41,10 @@ class Asked:
             retries=self.retries,
         )
 
-    def client(self) -> SnmpClient:
+    def client(self, world: World) -> SnmpManager:
         """A client that keeps to the pace of any run."""
-        return SnmpClient(Paces.of(Probing()).for_address(loopback=self.address.is_loopback))
+        paces = Paces.of(Probing(), world)
+        return world.snmp(paces.for_address(loopback=self.address.is_loopback))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,20 +68,22 @@ class DeviceAnswers:
     took_s: float = 0.0
 
 
-def read(asked: Asked, profile: Profile, *, deadline_s: float) -> DeviceAnswers:
+def read(asked: Asked, profile: Profile, world: World, *, deadline_s: float) -> DeviceAnswers:
     """The device's readings by a profile. Raises CannotMeasureError where we cannot ask."""
-    return asyncio.run(_read(asked, profile, deadline_s))
+    return world.run(_read(asked, profile, world, deadline_s))
 
 
-def walk(asked: Asked, root: str, *, max_objects: int, deadline_s: float) -> DeviceAnswers:
+def walk(
+    asked: Asked, root: str, world: World, *, max_objects: int, deadline_s: float
+) -> DeviceAnswers:
     """The device's objects below `root`. Raises CannotMeasureError where we cannot ask."""
-    return asyncio.run(_walk(asked, root, max_objects, deadline_s))
+    return world.run(_walk(asked, root, world, max_objects, deadline_s))
 
 
-async def _read(asked: Asked, profile: Profile, deadline_s: float) -> DeviceAnswers:
+async def _read(asked: Asked, profile: Profile, world: World, deadline_s: float) -> DeviceAnswers:
     named = profile.named_readings()
     got: dict[str, ReadingResult] = {}
-    async with asked.client() as client:
+    async with asked.client(world) as client:
         silence, system = await _system(client, asked.target)
         if silence:
             return DeviceAnswers(silence=silence)
@@ -96,8 +99,10 @@ async def _read(asked: Asked, profile: Profile, deadline_s: float) -> DeviceAnsw
     return DeviceAnswers(system=system, got=tuple(got[name] for name in named))
 
 
-async def _walk(asked: Asked, root: str, max_objects: int, deadline_s: float) -> DeviceAnswers:
-    async with asked.client() as client:
+async def _walk(
+    asked: Asked, root: str, world: World, max_objects: int, deadline_s: float
+) -> DeviceAnswers:
+    async with asked.client(world) as client:
         silence, system = await _system(client, asked.target)
         if silence:
             return DeviceAnswers(silence=silence)
@@ -111,7 +116,7 @@ async def _walk(asked: Asked, root: str, max_objects: int, deadline_s: float) ->
     )
 
 
-async def _system(client: SnmpClient, target: SnmpTarget) -> tuple[str, dict[str, str]]:
+async def _system(client: SnmpManager, target: SnmpTarget) -> tuple[str, dict[str, str]]:
     """Why the device does not answer, or its system group."""
     reply = await client.get(target, list(mib.SYSTEM.values()))
     if reply.outcome != "answered":

@@ -10,8 +10,6 @@ from typing import Protocol, Self
 from verifier.model.address import Address
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
-from verifier.probes.snmp.client import SnmpClient
-from verifier.probes.snmp.fast import fastest
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.session.ask import levels
 from verifier.session.ask.for_evidence import EvidencePoll
@@ -19,6 +17,7 @@ from verifier.session.ask.for_health import HealthPoll
 from verifier.session.ask.questions import Questions
 from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
+from verifier.session.world import SnmpManager, World
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,15 +62,16 @@ class LoopPoller:
     Args:
         jobs: by the device's name.
         paces: shared with the other probes.
+        world: what is asked.
     """
 
-    def __init__(self, jobs: Mapping[str, Job], paces: Paces) -> None:
+    def __init__(self, jobs: Mapping[str, Job], paces: Paces, world: World) -> None:
         self._jobs = jobs
         # Evidence shows types, which the faster client does not tell: it serves health alone.
         health = any(job.health for job in jobs.values())
-        client = fastest if health else SnmpClient
-        self._network = client(paces.network)
-        self._loopback = client(paces.loopback)
+        self._clocks = world.clocks
+        self._network = world.snmp(paces.network, values_only=health)
+        self._loopback = world.snmp(paces.loopback, values_only=health)
         self._open = AsyncExitStack()
 
     async def __aenter__(self) -> Self:
@@ -106,7 +106,7 @@ class LoopPoller:
     ) -> None:
         job = self._jobs[name]
         named = levels.sampled(job.profile, fields)
-        await levels.sample(self._client(job), job.target, named, record, times)
+        await levels.sample(self._client(job), self._clocks, job.target, named, record, times)
 
-    def _client(self, job: Job) -> SnmpClient:
+    def _client(self, job: Job) -> SnmpManager:
         return self._loopback if job.target.address.is_loopback else self._network

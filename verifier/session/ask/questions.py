@@ -12,13 +12,13 @@ from verifier.model import mib
 from verifier.model.observation import NO_ROWS
 from verifier.model.plan import Device
 from verifier.model.profile import Profile, ProfileReading
-from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget, VarBind
 from verifier.probes.snmp.walk import REPETITIONS
 from verifier.session.ask import readings
 from verifier.session.ask.levels import note
 from verifier.session.ask.readings import failure
 from verifier.session.recorder import Recorder
+from verifier.session.world import SnmpManager
 
 _TABLES = (
     mib.SYSTEM,
@@ -64,7 +64,7 @@ class Questions(ABC):
 
     def __init__(
         self,
-        client: SnmpClient,
+        client: SnmpManager,
         target: SnmpTarget,
         device: Device,
         profile: Profile,

@@ -18,7 +18,6 @@ from dataclasses import dataclass
 
 from verifier.model import mib
 from verifier.model.profile import ProfileReading
-from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import (
     MISSING,
     ColumnTable,
@@ -29,6 +28,7 @@ from verifier.probes.snmp.values import (
 )
 from verifier.rules.mib import ports
 from verifier.rules.profile import decode
+from verifier.session.world import SnmpManager
 
 MAX_INTERFACES = 2000
 MAX_ROWS = 64
@@ -88,7 +88,7 @@ class ReadingResult:
 
 
 async def read(
-    client: SnmpClient, target: SnmpTarget, named: Mapping[str, ProfileReading]
+    client: SnmpManager, target: SnmpTarget, named: Mapping[str, ProfileReading]
 ) -> AsyncIterator[ReadingResult]:
     """Each reading once, those that can be asked for together first.
 
@@ -119,7 +119,7 @@ def where_found(got: ReadingResult) -> ProfileReading:
 class _Questions:
     """The questions to one device."""
 
-    client: SnmpClient
+    client: SnmpManager
     target: SnmpTarget
 
     async def instances(

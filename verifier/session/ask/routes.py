@@ -14,11 +14,11 @@ from typing import Any
 
 from verifier.model import mib
 from verifier.model.address import Address, Interface
-from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget, VarBind
 from verifier.rules.mib import routes
 from verifier.rules.mib.routes import RouteTable
 from verifier.session.ask.readings import failure
+from verifier.session.world import SnmpManager
 
 MAX_ROWS = 8
 """Of one destination in one table."""
@@ -54,7 +54,7 @@ class Routing:
         hosts: management hosts outside its subnets.
     """
 
-    client: SnmpClient
+    client: SnmpManager
     target: SnmpTarget
     at: Interface
     prefixes: Iterable[int] = ()

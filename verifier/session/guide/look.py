@@ -10,7 +10,6 @@ for a minute.
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -22,12 +21,12 @@ from verifier.model.laptop import Laptop
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.search import Answer, Candidate, CandidateKind, SearchedPlace
-from verifier.probes.laptop import look as this_machine
 from verifier.rules.fit.verdict import fit
 from verifier.rules.mib.gateways import hosts_outside
 from verifier.session.laptop.fit import routes_of
 from verifier.session.search.course import SearchRun
 from verifier.session.search.run import Search
+from verifier.session.world import World
 
 _ON_CABLE_S, _AFAR_S = 0.3, 0.7
 """Wait for an echo and between ARP probes: neighbours answer within milliseconds, and from afar a
@@ -60,6 +59,7 @@ class DeviceObserver:
     """Looks at devices.
 
     Attributes:
+        world: what is asked.
         remote: whether devices are reached by gateways.
         interface: this laptop's towards the devices; None: all with a cable.
         seen: what tells the devices of this runbook apart, by name.
@@ -69,6 +69,7 @@ class DeviceObserver:
     plan: Plan
     profiles: Mapping[str, Profile]
     credentials: Mapping[str, SnmpEntry]
+    world: World
     remote: bool
     interface: str | None = None
     seen: dict[str, Fingerprint] = field(default_factory=dict)
@@ -79,9 +80,10 @@ class DeviceObserver:
 
         Raises CannotMeasureError: not even this machine is read.
         """
-        laptop = this_machine.look()
+        here = self.world.laptop
+        laptop = here.look()
         asked = [move.new, move.old] if old else [move.new]
-        routes = routes_of(laptop, (a.address for a in asked))
+        routes = routes_of(laptop, (a.address for a in asked), here)
         ways = [
             fit(move.device, laptop, routes[at.address], at=at, gateway=gateway)
             for at, gateway in zip(asked, (move.new_gateway, move.old_gateway), strict=False)
@@ -128,8 +130,8 @@ class DeviceObserver:
             Candidate(address=at, kind=kind if at is move.new else "present", why="the runbook's")
             for at in asked
         ]
-        looking = SearchRun(search, laptop, self._interfaces(laptop), wanted)
-        asyncio.run(looking.glance())
+        looking = SearchRun(search, self.world, laptop, self._interfaces(laptop), wanted)
+        self.world.run(looking.glance())
         self.notes += [n for n in looking.notes if n not in self.notes and not self.remote]
         return looking.places()
 

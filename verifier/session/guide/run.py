@@ -6,7 +6,6 @@ wherever that can be.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -165,7 +164,7 @@ class Guide:
             self.done.add(step.n)
 
     def _journal(self, record: str, **fields: Any) -> None:
-        self.journal.add(record, at=timestamp(self.guiding.clock()), **fields)
+        self.journal.add(record, at=timestamp(self.eyes.world.clocks.now()), **fields)
 
     def _ask(self, question: str) -> None:
         if not self.guiding.auto:
@@ -179,9 +178,9 @@ class Guide:
         else:
             wait_s = self.guiding.wait_s if self.guiding.auto else None
             held = self.waiting.until_held(
-                lambda: [str(a) for a in lacking(addresses)],
+                lambda: [str(a) for a in lacking(addresses, self.eyes.world.laptop)],
                 wait_s,
-                lambda: link_lost(self.eyes.interface),
+                lambda: link_lost(self.eyes.interface, self.eyes.world.laptop),
             )
             if not held:
                 raise Stopped("failed")
@@ -211,9 +210,10 @@ class Guide:
 
     def _await_change(self, step: SetDevice, move: Move) -> None:
         """Returns when the device has left its old address, or is seen at the new one."""
-        started_s, gone = time.monotonic(), 0
+        clocks = self.eyes.world.clocks
+        started_s, gone = clocks.monotonic_s(), 0
         while gone < STEADY:
-            begun_s = time.monotonic()
+            begun_s = clocks.monotonic_s()
             sight = self.eyes.look(move, old=True)
             doing = during_change(sight, move.old)
             if doing == "unseen":
@@ -222,7 +222,7 @@ class Guide:
                 return
             gone = gone + 1 if doing == "left" else 0
             meaning = after_change(sight)
-            gone_s = time.monotonic() - started_s
+            gone_s = clocks.monotonic_s() - started_s
             if gone_s >= self.guiding.wait_s:
                 self._finish(step, meaning, "failed")
                 self.desk.tell(meaning)

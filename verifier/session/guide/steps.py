@@ -14,7 +14,6 @@ from verifier.model.runbook import Confirm, Runbook, SetDevice
 from verifier.rules.guide.course import change_of
 from verifier.rules.readdress.placement import MovingDevice
 from verifier.session.guide.look import Move
-from verifier.session.recorder import Clock, utc_now
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +38,6 @@ class Guiding:
     start: Mapping[str, Any]
     story: Story | None = None
     find: Callable[[Device, Fingerprint | None], None]
-    clock: Clock = utc_now
 
 
 def moves(runbook: Runbook, devices: Sequence[MovingDevice]) -> dict[int, Move]:

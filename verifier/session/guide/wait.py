@@ -7,13 +7,12 @@ looks.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
 from verifier.model.guide import Assessment
-from verifier.session.interrupts import Interrupts
+from verifier.session.world import Clocks
 
 EVERY_S = 1.0
 """Looks begin at most so often."""
@@ -46,6 +45,17 @@ class Console(Protocol):
         """Waits for a line; None where there is none to come."""
 
 
+class Stops(Protocol):
+    """Signals to end; see `session.interrupts`."""
+
+    @property
+    def got(self) -> int | None:
+        """The first signal that came."""
+
+    def fileno(self) -> int:
+        """Becomes readable when a signal comes."""
+
+
 class Stopped(Exception):  # noqa: N818 - no error
     """The guide ends before its last step."""
 
@@ -59,7 +69,8 @@ class Waiter:
     """Waits; raises Stopped as soon as a signal has come."""
 
     desk: Console
-    signals: Interrupts
+    signals: Stops
+    clocks: Clocks
 
     def check(self) -> None:
         """Raises Stopped after a signal."""
@@ -68,7 +79,7 @@ class Waiter:
 
     def pause_until(self, at_s: float) -> None:
         """Waits until a time of the monotonic clock."""
-        self.signals.pause(at_s - time.monotonic())
+        self.clocks.pause(at_s - self.clocks.monotonic_s(), self.signals)
         self.check()
 
     def ask(self, question: str, at_end: Ending = "input-ended") -> None:
@@ -90,7 +101,7 @@ class Waiter:
             wait_s: how long to watch; None: ask.
             out: what is said where it has no link; else None.
         """
-        started_s = time.monotonic()
+        started_s = self.clocks.monotonic_s()
         while missing := lacking():
             without_link = out()
             words = without_link or f"this laptop does not hold {', '.join(missing)}"
@@ -98,12 +109,12 @@ class Waiter:
                 done = "it is in" if without_link else "it is set"
                 self.ask(f"{words}: Enter when {done}, q ends here")
                 continue
-            gone_s = time.monotonic() - started_s
+            gone_s = self.clocks.monotonic_s() - started_s
             if gone_s >= wait_s:
                 self.desk.say(f"{words}, {wait_s:g} s after it was asked for")
                 return False
             self.desk.watch(words, gone_s, wait_s)
-            self.pause_until(time.monotonic() + EVERY_S)
+            self.pause_until(self.clocks.monotonic_s() + EVERY_S)
         return True
 
     def poll(
@@ -117,14 +128,14 @@ class Waiter:
             looks: how many in a row must agree that all is well.
             hasty: whether a fault that waiting does not mend ends it before.
         """
-        started_s, same, last = time.monotonic(), 0, ""
+        started_s, same, last = self.clocks.monotonic_s(), 0, ""
         while True:
             self.check()
-            begun_s = time.monotonic()
+            begun_s = self.clocks.monotonic_s()
             meaning = look()
             same = same + 1 if meaning.kind == last else 1
             last = meaning.kind
-            gone_s = time.monotonic() - started_s
+            gone_s = self.clocks.monotonic_s() - started_s
             settled = hasty and meaning.settled and same >= SETTLED
             if settled or (meaning.ok and same >= looks):
                 return meaning

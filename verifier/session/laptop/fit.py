@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
@@ -13,14 +12,13 @@ from verifier.model.fit import FitReport, System
 from verifier.model.laptop import Laptop, Route
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.probes.laptop import look as this_machine
 from verifier.rules.cable import is_without_link
 from verifier.rules.fit.commands import AddressChange, commands
 from verifier.rules.fit.suggest import Advisor, candidates, present, taken_addresses
 from verifier.rules.fit.verdict import assumed_route, fit
 from verifier.rules.fit.words import laptop_notes
+from verifier.session.world import LaptopAccess, Say
 
-Say = Callable[[str], None]
 SYSTEMS: Mapping[str, System] = {"linux": "linux", "darwin": "macos", "win32": "windows"}
 """Operating systems by Python's name for them."""
 
@@ -45,18 +43,20 @@ class FitQuestion:
     interface: str | None = None
 
 
-def routes_of(laptop: Laptop, addresses: Iterable[Address]) -> dict[Address, Route | None]:
+def routes_of(
+    laptop: Laptop, addresses: Iterable[Address], here: LaptopAccess
+) -> dict[Address, Route | None]:
     """The laptop's route to each address: the kernel's choice, or what `--laptop` comes to.
 
     Where `--laptop` names an interface of this machine, the kernel is asked whether it would use
     another one, by a prefix that is no shorter. Raises CannotMeasureError.
     """
     if not laptop.assumed:
-        return this_machine.routes(addresses)
+        return here.routes(addresses)
     routes = {a: assumed_route(laptop, a) for a in addresses}
-    ours = {i.name for i in laptop.interfaces} & this_machine.interface_names()
+    ours = {i.name for i in laptop.interfaces} & here.interface_names()
     asked = [a for a, r in routes.items() if r and r.interface in ours and not a.is_loopback]
-    for address, (interface, prefix) in this_machine.preferred(asked).items():
+    for address, (interface, prefix) in here.preferred(asked).items():
         route = routes[address]
         own = [a for i in laptop.interfaces for a in i.addresses if a.holds(address)]
         longest = max((a.prefix for a in own), default=address.bits + 1)
@@ -65,12 +65,12 @@ def routes_of(laptop: Laptop, addresses: Iterable[Address]) -> dict[Address, Rou
     return routes
 
 
-def answer(question: FitQuestion) -> FitReport:
+def answer(question: FitQuestion, here: LaptopAccess) -> FitReport:
     """How the laptop stands to each device, and what to set. Raises CannotMeasureError."""
-    laptop = question.laptop or this_machine.look()
+    laptop = question.laptop or here.look()
     places = [_place(question, device) for device in question.devices]
-    routes = routes_of(laptop, (at.address for at, _ in places))
-    target = question.interface or _target(laptop, question.system)
+    routes = routes_of(laptop, (at.address for at, _ in places), here)
+    target = question.interface or _target(laptop, question.system, here.platform)
     next_hops = {r.next_hop for r in routes.values() if r is not None and r.next_hop is not None}
     own = (a.address for i in laptop.interfaces for a in i.addresses)
     advisor = Advisor(
@@ -97,12 +97,12 @@ def answer(question: FitQuestion) -> FitReport:
     )
 
 
-def without_link(question: FitQuestion) -> str:
+def without_link(question: FitQuestion, here: LaptopAccess) -> str:
     """What is said where this laptop's cable towards every one of the devices is out; else empty.
 
     Raises CannotMeasureError where this machine cannot be read.
     """
-    said = {f.explanation for f in answer(question).devices}
+    said = {f.explanation for f in answer(question, here).devices}
     return next(iter(said)) if said and all(map(is_without_link, said)) else ""
 
 
@@ -112,20 +112,12 @@ def _place(question: FitQuestion, device: Device) -> tuple[Interface, Address | 
     return device.address, device.gateway
 
 
-def _target(laptop: Laptop, system: System) -> str | None:
+def _target(laptop: Laptop, system: System, platform: str) -> str | None:
     """The one interface that can be meant; None where there are several, or none of that system."""
-    if not laptop.assumed and system != SYSTEMS.get(sys.platform):
+    if not laptop.assumed and system != SYSTEMS.get(platform):
         return None
     names = candidates(laptop)
     return names[0] if len(names) == 1 else None
-
-
-def take_back_leftovers(say: Say) -> None:
-    """Takes back what a killed run has set at this laptop (Linux); says what it does."""
-    if sys.platform == "linux":
-        from verifier.probes.laptop import set_addresses  # noqa: PLC0415 - needs fcntl
-
-        set_addresses.take_back_leftovers(say)
 
 
 def to_set(report: FitReport) -> tuple[Interface, ...]:
@@ -141,23 +133,23 @@ def to_set(report: FitReport) -> tuple[Interface, ...]:
 
 
 @contextmanager
-def with_addresses(report: FitReport, addresses: Sequence[Interface], say: Say) -> Iterator[None]:
+def with_addresses(
+    report: FitReport, addresses: Sequence[Interface], say: Say, here: LaptopAccess
+) -> Iterator[None]:
     """Has the suggested addresses set at this laptop while the context lasts.
 
     Raises CannotMeasureError: not Linux, no single interface, no permission, and what else keeps
     them from being set.
     """
-    if sys.platform != "linux":
+    if here.platform != "linux":
         raise CannotMeasureError("--set-laptop works on Linux only: use the commands it prints")
-    from verifier.probes.laptop import set_addresses  # noqa: PLC0415 - needs fcntl
-
     if report.target is None:
-        names = candidates(report.laptop) or sorted(this_machine.interface_names())
+        names = candidates(report.laptop) or sorted(here.interface_names())
         raise CannotMeasureError(
             "which interface is to be set? Name it: --laptop ADDRESS/PREFIX@INTERFACE; there are "
             + ", ".join(names)
         )
     listed = ", ".join(str(a) for a in addresses)
     say(f"adding {listed} to {report.target}; taken back at the end, whatever happens")
-    with set_addresses.added(report.target, addresses, say):
+    with here.added(report.target, addresses, say):
         yield

@@ -6,45 +6,42 @@ all ways out, that of `fit`.
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import ExitStack
 from typing import Self
 
 from verifier.errors import UsageError
 from verifier.model.address import Interface
-from verifier.probes.laptop import look as this_machine
 from verifier.rules.cable import laptop_without_link
 from verifier.rules.fit.suggest import candidates
+from verifier.session.world import LaptopAccess, Say
 
-Say = Callable[[str], None]
 
-
-def held() -> dict[Interface, str]:
+def held(here: LaptopAccess) -> dict[Interface, str]:
     """This laptop's addresses on interfaces that are up, with the interface of each."""
     return {
         own: interface.name
-        for interface in this_machine.look().interfaces
+        for interface in here.look().interfaces
         if interface.up and interface.medium != "loopback"
         for own in interface.addresses
         if not own.address.is_link_local
     }
 
 
-def lacking(addresses: Sequence[Interface]) -> list[Interface]:
+def lacking(addresses: Sequence[Interface], here: LaptopAccess) -> list[Interface]:
     """Those of the addresses that this laptop does not hold."""
-    here = {_key(own) for own in held()}
-    return [a for a in addresses if _key(a) not in here]
+    there = {_key(own) for own in held(here)}
+    return [a for a in addresses if _key(a) not in there]
 
 
-def link_lost(interface: str | None) -> str | None:
+def link_lost(interface: str | None, here: LaptopAccess) -> str | None:
     """What is said where this laptop has no link (on that interface); else None."""
-    return laptop_without_link(this_machine.look(), interface)
+    return laptop_without_link(here.look(), interface)
 
 
-def cables() -> tuple[str, ...]:
+def cables(here: LaptopAccess) -> tuple[str, ...]:
     """Interfaces that an address could be set on."""
-    return candidates(this_machine.look())
+    return candidates(here.look())
 
 
 def _key(own: Interface) -> tuple[int, int, int]:
@@ -59,13 +56,15 @@ class LaptopAddresses:
     Args:
         interface: where addresses are set.
         say: told what is done, before it is done.
+        here: this laptop.
     """
 
-    def __init__(self, interface: str, say: Say) -> None:
-        if sys.platform != "linux":
+    def __init__(self, interface: str, say: Say, here: LaptopAccess) -> None:
+        if here.platform != "linux":
             raise UsageError("--set-laptop works on Linux only: use the commands that are printed")
         self.interface = interface
         self._say = say
+        self._here = here
         self._ours: tuple[Interface, ...] = ()
         self._until = ExitStack()
 
@@ -80,10 +79,8 @@ class LaptopAddresses:
 
         Raises CannotMeasureError: no permission, an address is another's, ...
         """
-        from verifier.probes.laptop.set_addresses import added  # noqa: PLC0415 - needs fcntl
-
         mine = {_key(own) for own in self._ours}
-        theirs = {_key(own) for own in held()} - mine
+        theirs = {_key(own) for own in held(self._here)} - mine
         wanted = tuple(a for a in addresses if _key(a) not in theirs)
         if wanted == self._ours:
             return
@@ -94,5 +91,5 @@ class LaptopAddresses:
             self._say(
                 f"adding {listed} to {self.interface}; taken back at the end, whatever happens"
             )
-            self._until.enter_context(added(self.interface, wanted, self._say))
+            self._until.enter_context(self._here.added(self.interface, wanted, self._say))
             self._ours = wanted

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
 import dataclasses
-import time
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
@@ -16,12 +14,13 @@ from verifier.rules.powercycle import RESTART, before, changes, judge, settings,
 from verifier.session.powercycle.watch import Cycle, Watch
 from verifier.session.recorder import Recorder, numbered
 from verifier.session.run import Outcome, run
+from verifier.session.world import World
 
 _AGAIN_S: Final = 2.0
 """Pause before a device whose settings differ is read again: some come up after its agent."""
 
 
-def powercycle(cycle: Cycle) -> Outcome:
+def powercycle(cycle: Cycle, world: World) -> Outcome:
     """Reads, waits for the restart, reads again, judges.
 
     An interrupt ends it early; what was seen so far is in the result.
@@ -31,19 +30,19 @@ def powercycle(cycle: Cycle) -> Outcome:
     request, tell = cycle.request, cycle.tell
     names = [d.name for d in request.devices]
     tell(", ".join(names), "reading", "before")
-    first = run(request)
-    records = {n: Recorder(Subject("device", n), request.clock) for n in names}
+    first = run(request, world)
+    records = {n: Recorder(Subject("device", n), world.clocks.now) for n in names}
     interrupted = first.interrupted
     if not interrupted:
         _refuse_unread(cycle, first)
-        watch = Watch(cycle, records, first.result.observations)
+        watch = Watch(cycle, world, records, first.result.observations)
         try:
-            asyncio.run(watch.run())
+            world.run(watch.run())
         except KeyboardInterrupt:
             interrupted = True
     if interrupted:
         records = {}
-    after = first if interrupted else _read_again(cycle, first.result.observations, records)
+    after = first if interrupted else _read_again(cycle, world, first.result.observations, records)
     old = [] if interrupted else list(before(first.result.observations))
     observations = _together([*after.result.observations, *old], records)
     judged = judge(
@@ -83,24 +82,24 @@ def _refuse_unread(cycle: Cycle, first: Outcome) -> None:
 
 
 def _read_again(
-    cycle: Cycle, old: Sequence[Observation], records: Mapping[str, Recorder]
+    cycle: Cycle, world: World, old: Sequence[Observation], records: Mapping[str, Recorder]
 ) -> Outcome:
     """Reads all devices; again for as long as their profiles' boot time while settings differ."""
-    request = cycle.request
+    request, clocks = cycle.request, world.clocks
     names = ", ".join(d.name for d in request.devices)
-    deadline_s = time.monotonic() + max(request.profiles[d.profile].boot_s for d in request.devices)
-    deadline_s = min(deadline_s, time.monotonic() + max(cycle.wait_s.values()))
+    longest_s = max(request.profiles[d.profile].boot_s for d in request.devices)
+    deadline_s = clocks.monotonic_s() + min(longest_s, max(cycle.wait_s.values()))
     went = {n: o.value for n, r in records.items() for o in r.seen if o.what == RESTART}
     back = [d for d in request.devices if went[d.name]["snmp_s"] is not None]
     cycle.tell(names, "reading", "after")
     while True:
-        outcome = run(request)
+        outcome = run(request, world)
         differ = any(
             changes(settings(d, old), settings(d, outcome.result.observations)) for d in back
         )
-        if not differ or outcome.interrupted or time.monotonic() + _AGAIN_S > deadline_s:
+        if not differ or outcome.interrupted or clocks.monotonic_s() + _AGAIN_S > deadline_s:
             return outcome
-        time.sleep(_AGAIN_S)
+        clocks.pause(_AGAIN_S)
 
 
 def _together(

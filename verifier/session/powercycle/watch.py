@@ -1,10 +1,9 @@
-"""Sees devices go and come back: echoes in a thread, SNMP in the event loop."""
+"""Sees devices go and come back, by echoes and by SNMP."""
 
 from __future__ import annotations
 
 import asyncio
 import threading
-import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
@@ -17,12 +16,9 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.observation import Observation
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
-from verifier.probes.echo.burst import Echoer, EchoTarget
-from verifier.probes.echo.mtu import SMALL_BYTES, payload_bytes
-from verifier.probes.echo.watch import EchoWatch, Unheard, Watched
-from verifier.probes.laptop import look as this_machine
-from verifier.probes.pace import Pace
-from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.echo.mtu import SMALL_BYTES
+from verifier.probes.echo.series import EchoTarget
+from verifier.probes.echo.watch import Unheard, Watched
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.powercycle import RESTART, RestartTimes
@@ -31,7 +27,8 @@ from verifier.rules.soak.counters import restarted
 from verifier.session.limits import ON_LINK_PER_S
 from verifier.session.recorder import Recorder
 from verifier.session.run import Request
-from verifier.session.search.run import Search, look_for
+from verifier.session.search.run import Search, located
+from verifier.session.world import SnmpManager, World
 
 _ECHO_STEP_S: Final = 0.25
 _ECHO_TIMEOUT_S: Final = 1.0
@@ -108,12 +105,17 @@ def _after(back_s: float | None, gone_s: float | None) -> float | None:
 
 
 class Watch:
-    """Watches devices go and come back: echoes in a thread, SNMP in the event loop."""
+    """Watches devices go and come back, by echoes and by SNMP."""
 
     def __init__(
-        self, cycle: Cycle, records: Mapping[str, Recorder], seen: Sequence[Observation]
+        self,
+        cycle: Cycle,
+        world: World,
+        records: Mapping[str, Recorder],
+        seen: Sequence[Observation],
     ) -> None:
         request = cycle.request
+        self._world = world
         self._cycle, self._records, self._seen = cycle, records, seen
         self._devices = [
             _WatchedDevice(d, cycle.wait_s[d.name], request.profiles[d.profile].boot_s)
@@ -122,10 +124,10 @@ class Watch:
         self._stop = threading.Event()
         self._began_s = 0.0
 
-    # -- echoes, from their thread ----------------------------------------------------------------
+    # -- echoes; they may come from another thread ------------------------------------------------
 
     def heard(self, index: int, slot: int, rtt_us: int) -> None:
-        """See `icmp_watch.Sink`."""
+        """See `probes.echo.watch.EchoSink`."""
         del rtt_us
         device = self._devices[index]
         device.missed = 0
@@ -134,7 +136,7 @@ class Watch:
             device.ping_s = slot * _ECHO_STEP_S
 
     def unheard(self, index: int, slot: int, what: Unheard, why: str) -> None:
-        """See `icmp_watch.Sink`."""
+        """See `probes.echo.watch.EchoSink`."""
         del why
         device = self._devices[index]
         if what != "lost":
@@ -145,35 +147,38 @@ class Watch:
             device.ping_s = None
 
     def again(self, index: int, what: str) -> None:
-        """See `icmp_watch.Sink`."""
+        """See `probes.echo.watch.EchoSink`."""
 
     def gap(self, start_s: float, end_s: float, interface: str | None) -> None:
-        """See `icmp_watch.Sink`."""
+        """See `probes.echo.watch.EchoSink`."""
 
     def tick(self, now_s: float) -> None:
-        """See `icmp_watch.Sink`."""
+        """See `probes.echo.watch.EchoSink`."""
 
-    def _echo(self) -> None:
-        size = [payload_bytes(u.device.address.version, SMALL_BYTES) for u in self._devices]
+    async def _echo(self) -> None:
         watched = [
-            Watched(target=EchoTarget(address=u.device.address.address), payload_bytes=s)
-            for u, s in zip(self._devices, size, strict=True)
+            Watched(target=EchoTarget(address=u.device.address.address), packet_bytes=SMALL_BYTES)
+            for u in self._devices
         ]
         longest_s = 2 * max(u.wait_s for u in self._devices)
-        with (
-            suppress(CannotMeasureError),
-            EchoWatch(watched, step_s=_ECHO_STEP_S, timeout_s=_ECHO_TIMEOUT_S) as watch,
-        ):
-            watch.run(self, longest_s + _ECHO_TIMEOUT_S, self._stop)
+        with suppress(CannotMeasureError):
+            await self._world.echoes.watch(
+                watched,
+                self,
+                step_s=_ECHO_STEP_S,
+                timeout_s=_ECHO_TIMEOUT_S,
+                long_s=longest_s + _ECHO_TIMEOUT_S,
+                stop=self._stop,
+            )
 
-    # -- the event loop ---------------------------------------------------------------------------
+    # -- SNMP -------------------------------------------------------------------------------------
 
     async def run(self) -> None:
         """Watches until every device is back, or was waited for long enough."""
-        self._began_s = time.monotonic()
-        echoing = asyncio.ensure_future(asyncio.to_thread(self._echo))
+        self._began_s = self._world.clocks.monotonic_s()
+        echoing = asyncio.ensure_future(self._echo())
         try:
-            async with SnmpClient() as client:
+            async with self._world.snmp() as client:
                 await asyncio.gather(*(self._first(client, u) for u in self._devices))
                 for device in self._devices:
                     self._tell(device, "ask", f"{device.wait_s:.0f}")
@@ -186,21 +191,21 @@ class Watch:
                 self._records[device.device.name].note("icmp", RESTART, value=asdict(went))
 
     def _now_s(self) -> float:
-        return time.monotonic() - self._began_s
+        return self._world.clocks.monotonic_s() - self._began_s
 
     def _tell(self, device: _WatchedDevice, what: What, words: str) -> None:
         if what not in device.told:
             device.told.add(what)
             self._cycle.tell(device.device.name, what, words)
 
-    async def _first(self, client: SnmpClient, device: _WatchedDevice) -> None:
+    async def _first(self, client: SnmpManager, device: _WatchedDevice) -> None:
         if device.device.snmp is not None:
             await self._uptime(client, device)
 
-    async def _watch(self, client: SnmpClient, device: _WatchedDevice) -> None:
+    async def _watch(self, client: SnmpManager, device: _WatchedDevice) -> None:
         gone_by_s = self._now_s() + device.wait_s
         while True:
-            await asyncio.sleep(_ASK_S)
+            await self._world.clocks.sleep(_ASK_S)
             if device.device.snmp is not None:
                 await self._uptime(client, device)
             self._take_stock(device)
@@ -244,7 +249,7 @@ class Watch:
             return device.snmp_s is not None and device.restarted is True
         return device.ping_s is not None
 
-    async def _uptime(self, client: SnmpClient, device: _WatchedDevice) -> None:
+    async def _uptime(self, client: SnmpManager, device: _WatchedDevice) -> None:
         """Asks for the uptime: is it there, and did it begin anew?"""
         target = self._target(device.device.address.address, device.device.snmp)
         oids = [mib.UPTIMES["sysUpTime"], mib.UPTIMES["snmpEngineBoots"]]
@@ -294,9 +299,9 @@ class Watch:
         """Whether it answers at an address that it had before, or left the factory with."""
         profile = self._cycle.request.profiles[device.device.profile]
         for kind, address in _elsewhere(device.device, profile).items():
-            if this_machine.routes([address])[address] is None:
+            if self._world.laptop.routes([address])[address] is None:
                 continue
-            if await asyncio.to_thread(_answers, address) and await self._is_it(device, address):
+            if await self._answers(address) and await self._is_it(device, address):
                 device.found = str(address), kind
                 self._tell(device, "found", f"{address}, its {kind} address")
                 return True
@@ -318,12 +323,27 @@ class Watch:
             engine_ids=frozenset(str(o.value) for o in mine.all("engine-id") if o.value),
             snmp_timeout_s=_SNMP_TIMEOUT_S,
         )
-        found = await asyncio.to_thread(look_for, search)
+        places = await located(search, self._world)
         return any(
             place.candidate.address.address.value == address.value
             and place.identity in {"device", "likely"}
-            for place in found.places
+            for place in places
         )
+
+    async def _answers(self, address: Address) -> bool:
+        pace = self._world.pace
+        with (
+            suppress(CannotMeasureError),
+            self._world.echoes.sender(pace=pace(None), on_link_pace=pace(ON_LINK_PER_S)) as sender,
+        ):
+            (series,) = await sender.run(
+                [EchoTarget(address=address, on_link_new=True)],
+                count=2,
+                interval_s=_ECHO_STEP_S,
+                timeout_s=_ECHO_TIMEOUT_S,
+            )
+            return any(rtt is not None for rtt in series.rtt_ms)
+        return False
 
 
 def _elsewhere(device: Device, profile: Profile) -> dict[str, Address]:
@@ -339,18 +359,3 @@ def _elsewhere(device: Device, profile: Profile) -> dict[str, Address]:
         if i is not None and i.address.value != own.value
         and (i.address.is_loopback or not own.is_loopback)
     }  # fmt: skip
-
-
-def _answers(address: Address) -> bool:
-    with (
-        suppress(CannotMeasureError),
-        Echoer(pace=Pace(None), on_link_pace=Pace(ON_LINK_PER_S)) as echoer,
-    ):
-        (series,) = echoer.run(
-            [EchoTarget(address=address, on_link_new=True)],
-            count=2,
-            interval_s=_ECHO_STEP_S,
-            timeout_s=_ECHO_TIMEOUT_S,
-        )
-        return any(rtt is not None for rtt in series.rtt_ms)
-    return False

@@ -8,9 +8,7 @@ nothing is asked and nothing concluded.
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
-import sys
 import threading
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
@@ -19,11 +17,11 @@ from verifier.model.address import Address, Interface, Mac
 from verifier.model.laptop import Route
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.probes.cable import arp
-from verifier.probes.pace import Pace
+from verifier.probes.pace import Slots
 from verifier.rules.fit.hosts import highest_free
 from verifier.rules.fit.suggest import taken_addresses
 from verifier.session.recorder import Recorder
+from verifier.session.world import CableAccess
 
 HOLDERS, UNPLANNED = "holders", "unplanned-answer"
 _UNPLANNED = 2
@@ -74,17 +72,16 @@ class Arping:
         self,
         records: Mapping[str, Recorder],
         laptop: Recorder,
-        pace: Pace,
+        cable: CableAccess,
+        pace: Slots,
         stop: threading.Event,
     ) -> None:
         """Writes down who answered for each device, and for what nobody in the plan holds."""
-        if sys.platform != "linux":
-            return
         for way, devices in self._asked.items():
             free = self._free[way]
             found: Mapping[Address, tuple[Mac, ...]] = {}
             with contextlib.suppress(OSError):
-                found = await asyncio.to_thread(arp.holders, *way, list(devices), free, pace, stop)
+                found = await cable.holders(*way, list(devices), free, pace, stop)
             for address, macs in found.items():
                 listed = [str(mac) for mac in macs]
                 if address in devices:

@@ -1,4 +1,4 @@
-"""The echo phases of a run, in a thread of their own next to the event loop."""
+"""The echo phases of a run: warm-up, counted echoes, a second try."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, replace
 
 from verifier.errors import CannotMeasureError
-from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
+from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.session.limits import Paces, Probing
 from verifier.session.recorder import Recorder
+from verifier.session.world import EchoAccess, EchoSender
 
 _ENOUGH = 5
 """Unanswered echoes, besides the warm-up, before a device counts as silent."""
@@ -22,6 +23,7 @@ class Echoing:
     """Warm-up, counted echoes, and a slow second try where few were sent and none was answered.
 
     Args:
+        echoes: sends them.
         targets: whom to ask, by name of the device.
         records: takes what was seen, by name of the device.
         laptop: takes what was seen of this machine.
@@ -33,6 +35,7 @@ class Echoing:
 
     def __init__(  # noqa: PLR0913, PLR0917
         self,
+        echoes: EchoAccess,
         targets: Mapping[str, EchoTarget],
         records: Mapping[str, Recorder],
         laptop: Recorder,
@@ -42,13 +45,13 @@ class Echoing:
         *,
         ask_losers_again: bool = False,
     ) -> None:
+        self._echoes = echoes
         self._targets = dict(targets)
         self._records = records
         self._laptop = laptop
         self._probing = probing
         self._paces = paces
         self._stop = stop
-        self._loop = asyncio.get_running_loop()
         self.warm = {name: asyncio.Event() for name in targets}
         """Set once the warm-up echo to a device is answered or given up."""
         self._again = ask_losers_again
@@ -57,9 +60,16 @@ class Echoing:
         self._replied: set[str] = set()
 
     async def run(self) -> None:
-        """Runs all phases; never raises for want of permission, but writes that down."""
+        """Runs all phases; never raises for want of permission, but writes that down.
+
+        Who cancels it sets `stop` before, and waits for what was measured.
+        """
+        phases = asyncio.ensure_future(self._phases())
         try:
-            await asyncio.to_thread(self._phases)
+            await asyncio.shield(phases)
+        except asyncio.CancelledError:
+            await phases
+            raise
         finally:
             for event in (*self.warm.values(), *self._settled.values()):
                 event.set()
@@ -69,53 +79,53 @@ class Echoing:
         await self._settled[name].wait()
         return name not in self._silent
 
-    def _phases(self) -> None:
+    async def _phases(self) -> None:
         names = list(self._targets)
         # One family without permission must not keep the other from being measured.
         for version in (4, 6):
             mine = [n for n in names if self._targets[n].address.version == version]
             if mine:
-                self._family(mine)
+                await self._family(mine)
 
-    def _family(self, names: Sequence[str]) -> None:
+    async def _family(self, names: Sequence[str]) -> None:
         paces = self._paces
         try:
-            with Echoer(
+            with self._echoes.sender(
                 pace=paces.network, on_link_pace=paces.on_link, loopback_pace=paces.loopback
-            ) as echoer:
-                self._measure(echoer, names)
+            ) as sender:
+                await self._measure(sender, names)
         except CannotMeasureError as fault:
             for name in names:
                 self._records[name].note("icmp", "echo", raw=str(fault))
 
-    def _measure(self, echoer: Echoer, names: Sequence[str]) -> None:
+    async def _measure(self, sender: EchoSender, names: Sequence[str]) -> None:
         try:
-            self._all_phases(echoer, names)
+            await self._all_phases(sender, names)
         finally:
-            if echoer.kernel_drops:
+            if sender.kernel_drops:
                 raw = "replies the kernel dropped; these echoes were sent again"
-                self._laptop.note("icmp", "kernel-drops", value=echoer.kernel_drops, raw=raw)
+                self._laptop.note("icmp", "kernel-drops", value=sender.kernel_drops, raw=raw)
 
-    def _all_phases(self, echoer: Echoer, names: Sequence[str]) -> None:
-        self._warm_up(echoer, names)
+    async def _all_phases(self, sender: EchoSender, names: Sequence[str]) -> None:
+        await self._warm_up(sender, names)
         if self._again:
-            self._with_second_try(echoer, names)
+            await self._with_second_try(sender, names)
             return
         probing = self._probing
-        counted = self._echo(echoer, names, probing.echoes, probing.interval_s)
+        counted = await self._echo(sender, names, probing.echoes, probing.interval_s)
         silent = [n for n in names if counted[n].sent and not any(_received(counted[n]))]
         more = _ENOUGH - probing.echoes
         if silent and more > 0 and not self._stop.is_set():
-            self._echo(echoer, silent, more, max(probing.interval_s, _SLOW_INTERVAL_S))
+            await self._echo(sender, silent, more, max(probing.interval_s, _SLOW_INTERVAL_S))
 
-    def _with_second_try(self, echoer: Echoer, names: Sequence[str]) -> None:
+    async def _with_second_try(self, sender: EchoSender, names: Sequence[str]) -> None:
         """Counted echoes; whoever lost one is asked again, slowly, and that is what counts.
 
         Who did not answer the warm-up has lost one already: it goes straight to the slow ones.
         """
         probing = self._probing
         quick = [n for n in names if n in self._replied]
-        first = self._measured(echoer, quick, probing.echoes, probing.interval_s)
+        first = await self._measured(sender, quick, probing.echoes, probing.interval_s)
         kept = {n: s for n, s in first.items() if all(_received(s))}
         self._note("echo", kept)
         losers = [n for n in names if n not in kept]
@@ -127,28 +137,28 @@ class Echoing:
             return
         self._note("echo-first", lost)
         slow_s = max(probing.interval_s, _SLOW_INTERVAL_S)
-        again = self._measured(echoer, losers, max(probing.echoes, _ENOUGH), slow_s)
+        again = await self._measured(sender, losers, max(probing.echoes, _ENOUGH), slow_s)
         self._note("echo", again)
         self._silent |= {n for n in losers if not any(_received(again[n]))} - self._replied
         self._settle(losers)
 
     def _settle(self, names: Iterable[str]) -> None:
         for name in names:
-            self._loop.call_soon_threadsafe(self._settled[name].set)
+            self._settled[name].set()
 
-    def _warm_up(self, echoer: Echoer, names: Sequence[str]) -> None:
+    async def _warm_up(self, sender: EchoSender, names: Sequence[str]) -> None:
         """One echo each; after it a neighbour is known, or known not to be there."""
 
         def done(index: int, series: EchoSeries) -> None:
             name = names[index]
             value = {"replied": any(_received(series)), "silence": _silence(series)}
             self._records[name].note("icmp", "warm-up", value=value)
-            self._loop.call_soon_threadsafe(self.warm[name].set)
+            self.warm[name].set()
             if value["replied"]:
                 self._replied.add(name)
-                self._loop.call_soon_threadsafe(self._settled[name].set)
+                self._settled[name].set()
 
-        echoer.run(
+        await sender.run(
             [self._targets[n] for n in names],
             count=1,
             interval_s=0.0,
@@ -158,17 +168,17 @@ class Echoing:
         )
         self._targets = {n: replace(t, on_link_new=False) for n, t in self._targets.items()}
 
-    def _echo(
-        self, echoer: Echoer, names: Sequence[str], count: int, interval_s: float
+    async def _echo(
+        self, sender: EchoSender, names: Sequence[str], count: int, interval_s: float
     ) -> dict[str, EchoSeries]:
-        measured = self._measured(echoer, names, count, interval_s)
+        measured = await self._measured(sender, names, count, interval_s)
         self._note("echo", measured)
         return measured
 
-    def _measured(
-        self, echoer: Echoer, names: Sequence[str], count: int, interval_s: float
+    async def _measured(
+        self, sender: EchoSender, names: Sequence[str], count: int, interval_s: float
     ) -> dict[str, EchoSeries]:
-        measured = echoer.run(
+        measured = await sender.run(
             [self._targets[n] for n in names],
             count=count,
             interval_s=interval_s,

@@ -13,7 +13,6 @@ from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import SnmpEntry
 from verifier.model.profile import Profile
-from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget
 from verifier.rules.mib import gateways
 from verifier.rules.profile import decode
@@ -21,6 +20,7 @@ from verifier.session.ask import readings
 from verifier.session.ask.for_evidence import address_suffixes, prefix_of
 from verifier.session.ask.routes import Routing
 from verifier.session.recorder import Clock, timestamp
+from verifier.session.world import SnmpManager
 
 _IDENTITY = {name: mib.SYSTEM[name] for name in ("sysName", "sysObjectID", "sysUpTime")}
 _TICKS_PER_S = 100
@@ -49,7 +49,7 @@ class Asker:
         hosts: management hosts outside the device's subnets.
     """
 
-    client: SnmpClient
+    client: SnmpManager
     profile: Profile | None
     timeout_s: float
     retries: int

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import threading
-import time
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AsyncExitStack
 from dataclasses import replace
@@ -15,11 +14,7 @@ from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop, Route
 from verifier.model.search import Answer, Candidate, HeardFrames, SearchedPlace
-from verifier.probes.cable.listen import Wire, open_wires
-from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
-from verifier.probes.laptop import look as this_machine
-from verifier.probes.pace import Pace
-from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.rules import search as rules
 from verifier.rules.mib import gateways
 from verifier.rules.search.candidates import Key, key_of
@@ -27,6 +22,7 @@ from verifier.session.recorder import timestamp
 from verifier.session.search.by_snmp import Asker
 from verifier.session.search.on_the_cable import FrameListener, questions
 from verifier.session.signals import cancelled_by_signals
+from verifier.session.world import SnmpManager, Wire, World
 
 if TYPE_CHECKING:
     from verifier.session.search.run import Search
@@ -45,6 +41,7 @@ class SearchRun:
 
     Args:
         search: what is wanted.
+        world: what it is asked of.
         laptop: this machine.
         interfaces: where frames may be sent and heard.
         wanted: where to ask, the likeliest first.
@@ -57,6 +54,7 @@ class SearchRun:
     def __init__(
         self,
         search: Search,
+        world: World,
         laptop: Laptop,
         interfaces: Sequence[str],
         wanted: Sequence[Candidate],
@@ -64,6 +62,8 @@ class SearchRun:
         self.notes: list[str] = []
         self.listened_on: tuple[str, ...] = ()
         self._search = search
+        self._world = world
+        self._clocks = world.clocks
         self._sought = search.sought
         self._laptop = laptop
         self._interfaces = interfaces
@@ -71,7 +71,7 @@ class SearchRun:
         self._answers: dict[Key, Answer] = {}
         self._asked_s: dict[Key, float] = {}
         self._stop = threading.Event()
-        self._pace = Pace(search.packets_per_s)
+        self._pace = world.pace(search.packets_per_s)
         self._wires: Mapping[str, Wire] = {}
         self._ears: FrameListener | None = None
         self._asker: Asker | None = None
@@ -112,7 +112,7 @@ class SearchRun:
             self.notes.append(words)
 
     def _now(self) -> str:
-        return timestamp(self._search.clock())
+        return timestamp(self._clocks.now())
 
     # -- the course of it -------------------------------------------------------------------------
 
@@ -142,7 +142,7 @@ class SearchRun:
         search.show(tuple(self._candidates))
         async with AsyncExitStack() as opened:
             wires = opened.enter_context(
-                open_wires(
+                self._world.cable.wires(
                     self._interfaces,
                     everything=listening,
                     of=self._sought.macs if listening else (),
@@ -151,10 +151,8 @@ class SearchRun:
             self._wires = wires.opened
             self.listened_on = tuple(self._wires) if listening else ()
             self._tell_wires(wires.refused)
-            self._ears = opened.enter_context(
-                FrameListener(self._wires, self._sought.macs, self._now)
-            )
-            client = await opened.enter_async_context(SnmpClient(self._pace))
+            self._ears = FrameListener(self._wires, self._sought.macs, self._clocks)
+            client = await opened.enter_async_context(self._world.snmp(self._pace))
             self._asker = self._make_asker(client)
             await self._rounds()
             if listening and self._wires and not self._located():
@@ -166,14 +164,14 @@ class SearchRun:
         if not self._interfaces:
             self._note("no interface of this laptop has a carrier: is the cable in at both ends?")
 
-    def _make_asker(self, client: SnmpClient) -> Asker:
+    def _make_asker(self, client: SnmpManager) -> Asker:
         search = self._search
         return Asker(
             client=client,
             profile=self._sought.profile,
             timeout_s=search.snmp_timeout_s,
             retries=search.snmp_retries,
-            clock=search.clock,
+            clock=self._clocks.now,
             routes_at=search.routes_at,
             hosts=gateways.hosts_outside(search.plan, search.device, search.routes_at),
         )
@@ -188,12 +186,12 @@ class SearchRun:
     async def _listen(self, wait_s: float) -> None:
         """Hears what comes; asks who was heard without being known."""
         self._search.say(f"listening on {', '.join(self._wires)} for {wait_s:g} s; Ctrl-C ends it")
-        ends_s = time.monotonic() + wait_s
-        while (left_s := ends_s - time.monotonic()) > 0:
+        ends_s = self._clocks.monotonic_s() + wait_s
+        while (left_s := ends_s - self._clocks.monotonic_s()) > 0:
             await self._ask(self._heard_candidates())
             if self._located():
                 return
-            await asyncio.sleep(min(_LOOK_S, left_s))
+            await self._clocks.sleep(min(_LOOK_S, left_s))
 
     def _heard_candidates(self) -> list[Candidate]:
         """Addresses heard on the cable that are to be asked now; new ones become candidates."""
@@ -201,7 +199,7 @@ class SearchRun:
             key_of(c.address.address): c for c in self._candidates
         }
         due: dict[Key, Candidate] = {}
-        now_s = time.monotonic()
+        now_s = self._clocks.monotonic_s()
         for each in self.heard():
             if each.address is None:
                 continue
@@ -230,9 +228,9 @@ class SearchRun:
         if not group:
             return
         addresses = [c.address.address for c in group]
-        routes = this_machine.routes(addresses)
+        routes = self._world.laptop.routes(addresses)
         for address in addresses:
-            self._asked_s[key_of(address)] = time.monotonic()
+            self._asked_s[key_of(address)] = self._clocks.monotonic_s()
             self._answers[key_of(address)] = self._first(address, routes[address])
         await asyncio.gather(self._on_wires(addresses, routes), self._echo(addresses, routes))
         self._neighbours(addresses, routes)
@@ -262,12 +260,12 @@ class SearchRun:
         if self._ears is None or not self._wires:
             return
         wanted = [(a, self._wires_for(routes[a])) for a in addresses if not a.is_loopback]
-        frames, asked = questions(wanted, self._wires, self._laptop)
+        wanted_by_wire, asked = questions(wanted, self._wires, self._laptop)
         for address in addresses:
             if key_of(address) in asked:
                 self._how(address, "arp" if address.is_v4 else "nd")
-        if frames:
-            await self._ears.ask(frames, self._pace, self._search.timeout_s)
+        if wanted_by_wire:
+            await self._ears.ask(wanted_by_wire, self._pace, self._search.timeout_s)
 
     def _wires_for(self, route: Route | None) -> Sequence[str]:
         if route is not None and route.next_hop is None:
@@ -281,17 +279,20 @@ class SearchRun:
             mine = [a for a in addresses if a.version == version and routes[a] is not None]
             if mine:
                 try:
-                    await asyncio.to_thread(self._echoes, mine, asyncio.get_running_loop())
+                    await self._echoes(mine)
                 except CannotMeasureError as fault:
                     self._note(str(fault))
 
-    def _echoes(self, addresses: Sequence[Address], loop: asyncio.AbstractEventLoop) -> None:
+    async def _echoes(self, addresses: Sequence[Address]) -> None:
         def done(index: int, series: EchoSeries) -> None:
             replied = any(rtt is not None for rtt in series.rtt_ms)
-            loop.call_soon_threadsafe(self._echoed, addresses[index], replied)
+            self._echoed(addresses[index], replied=replied)
 
-        with Echoer(pace=self._pace, on_link_pace=Pace(None), loopback_pace=self._pace) as echoer:
-            echoer.run(
+        world, pace = self._world, self._pace
+        with world.echoes.sender(
+            pace=pace, on_link_pace=world.pace(None), loopback_pace=pace
+        ) as sender:
+            await sender.run(
                 [EchoTarget(address=a) for a in addresses],
                 count=_ECHOES,
                 interval_s=self._search.timeout_s,
@@ -300,7 +301,7 @@ class SearchRun:
                 stop=self._stop,
             )
 
-    def _echoed(self, address: Address, replied: bool) -> None:  # noqa: FBT001 - a callback
+    def _echoed(self, address: Address, *, replied: bool) -> None:
         self._how(address, "echo")
         self._update(address, echo=replied)
 
@@ -311,7 +312,7 @@ class SearchRun:
 
         Where the cable was asked and nobody answered, the kernel's entry is of before.
         """
-        known = this_machine.neighbours()
+        known = self._world.laptop.neighbours()
         for address in addresses:
             route, mac = routes[address], known.get(address)
             answer = self._answers[key_of(address)]

@@ -1,63 +1,54 @@
 """What `find` does on the cable: notes every frame that tells something, and asks by ARP and ND.
 
-IPv4 is asked by ARP probe, IPv6 from the link-local address. A probe teaches no cache anything. A
-neighbour solicitation from `::` would make a device that is just trying the address give it up (RFC
-4862 5.4.3); an ARP probe does so only to a device that probes for the same address in the same
-second (RFC 5227 2.1.1).
+IPv4 is asked by ARP probe, IPv6 from the link-local address. An ARP probe makes a device that is
+just trying the address give it up only where it probes for it in the same second (RFC 5227 2.1.1).
 """
 
 from __future__ import annotations
 
-import asyncio
 import dataclasses
-import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from typing import Self
+from functools import partial
 
 from verifier.model.address import Address, Mac
 from verifier.model.laptop import Laptop
 from verifier.model.search import HeardFrames
 from verifier.probes.cable.arp import PROBE_NUM
-from verifier.probes.cable.frames import Frame, arp_request, nd_solicitation
-from verifier.probes.cable.listen import Wire
-from verifier.probes.pace import Pace
+from verifier.probes.cable.frames import Frame
+from verifier.probes.pace import Slots
 from verifier.rules.search.candidates import Key, key_of
 from verifier.rules.search.identity import TENTATIVE
+from verifier.session.recorder import timestamp
+from verifier.session.world import Clocks, Wire
 
 MAX_HEARD = 5000
 """Different things that are remembered; a busy cable has some hundred stations."""
 _Said = tuple[object, ...]
 
 
+Question = tuple[Address, Address | None]
+"""An address that is asked for, and where from; None: from nowhere, by ARP probe."""
+
+
 class FrameListener:
-    """Everything heard on some wires; reads them in the running event loop.
+    """Everything heard on some wires, from its making on, in the running event loop.
 
     Args:
         wires: by name of the interface.
         macs: the device's hardware addresses.
-        now: the time of day as text.
+        clocks: of the session.
     """
 
-    def __init__(
-        self, wires: Mapping[str, Wire], macs: frozenset[Mac], now: Callable[[], str]
-    ) -> None:
+    def __init__(self, wires: Mapping[str, Wire], macs: frozenset[Mac], clocks: Clocks) -> None:
         self._wires = wires
         self._macs = macs
-        self._now = now
-        self._own = {Mac(w.mac.hex(":")) for w in wires.values()}
+        self._clocks = clocks
+        self._own = {w.mac for w in wires.values()}
         self._heard: dict[_Said, HeardFrames] = {}
         self._naming: dict[Key, list[_Said]] = {}
-        self._loop = asyncio.get_running_loop()
-
-    def __enter__(self) -> Self:
-        for wire in self._wires.values():
-            self._loop.add_reader(wire.fileno(), self._read, wire)
-        return self
-
-    def __exit__(self, *exc: object) -> None:
-        for wire in self._wires.values():
-            self._loop.remove_reader(wire.fileno())
+        for wire in wires.values():
+            wire.hear(partial(self._note, wire.interface))
 
     @property
     def heard(self) -> tuple[HeardFrames, ...]:
@@ -81,18 +72,11 @@ class FrameListener:
         """What names an address, in the order it was first heard."""
         return [self._heard[said] for said in self._naming.get(key_of(address), ())]
 
-    def _read(self, wire: Wire) -> None:
-        try:
-            for frame in wire.read():
-                self._note(frame, wire.interface)
-        except OSError:  # it went down: what was heard remains
-            self._loop.remove_reader(wire.fileno())
-
-    def _note(self, frame: Frame, interface: str) -> None:
+    def _note(self, interface: str, frame: Frame) -> None:
         mac = frame.chassis if frame.chassis in self._macs and frame.chassis else frame.mac
         if mac in self._own:
             return
-        now = self._now()
+        now = timestamp(self._clocks.now())
         for address in frame.addresses or (None,):
             said = (interface, mac, frame.what, address and key_of(address), frame.name, frame.vlan)
             before = self._heard.get(said)
@@ -115,29 +99,30 @@ class FrameListener:
                     self._naming.setdefault(key_of(address), []).append(said)
 
     async def ask(
-        self, wanted: Mapping[str, Sequence[bytes]], pace: Pace, spacing_s: float
+        self, wanted: Mapping[str, Sequence[Question]], pace: Slots, spacing_s: float
     ) -> None:
-        """Sends frames by interface, three times each, `spacing_s` apart or more; hears answers.
+        """Asks by interface, three times each, `spacing_s` apart or more; hears answers.
 
         Three is PROBE_NUM of RFC 5227 1.1, which MAX_MULTICAST_SOLICIT of RFC 4861 section 10
         equals.
         """
-        questions = [(name, frame) for name, frames in wanted.items() for frame in frames]
-        next_s = [0.0] * len(questions)
+        clocks = self._clocks
+        asked = [(name, one) for name, several in wanted.items() for one in several]
+        next_s = [0.0] * len(asked)
         for _ in range(PROBE_NUM):
-            for n, (interface, frame) in enumerate(questions):
+            for n, (interface, (address, source)) in enumerate(asked):
                 due_s = max(pace.slot(), next_s[n])
-                await asyncio.sleep(max(0.0, due_s - time.monotonic()))
+                await clocks.sleep(due_s - clocks.monotonic_s())
                 with suppress(OSError):  # its queue is full, or it went down
-                    self._wires[interface].send(frame)
-                next_s[n] = time.monotonic() + spacing_s
-        await asyncio.sleep(max(0.0, max(next_s, default=0.0) - time.monotonic()))
+                    self._wires[interface].ask(address, source)
+                next_s[n] = clocks.monotonic_s() + spacing_s
+        await clocks.sleep(max(next_s, default=0.0) - clocks.monotonic_s())
 
 
 def questions(
     addresses: Iterable[tuple[Address, Sequence[str]]], wires: Mapping[str, Wire], laptop: Laptop
-) -> tuple[dict[str, list[bytes]], set[Key]]:
-    """The frames that ask for some addresses, by interface; and which addresses they ask for.
+) -> tuple[dict[str, list[Question]], set[Key]]:
+    """What is asked for some addresses, by interface; and which addresses that is.
 
     IPv6 is asked from the interface's link-local address; where it has none, it is not asked.
 
@@ -147,23 +132,16 @@ def questions(
         laptop: its addresses.
     """
     local = {name: _link_local(laptop, name) for name in wires}
-    frames: dict[str, list[bytes]] = {}
+    found: dict[str, list[Question]] = {}
     asked: set[Key] = set()
     for address, interfaces in addresses:
         for name in interfaces:
-            if name not in wires:
+            if name not in wires or not (address.is_v4 or local[name] is not None):
                 continue
-            source, mac = local[name], wires[name].mac
-            if not address.is_v4 and source is None:
-                continue
-            frame = (
-                arp_request(mac, address)
-                if source is None or address.is_v4
-                else nd_solicitation(mac, source, address)
-            )
-            frames.setdefault(name, []).append(frame)
+            source = None if address.is_v4 else local[name]
+            found.setdefault(name, []).append((address, source))
             asked.add(key_of(address))
-    return frames, asked
+    return found, asked
 
 
 def _link_local(laptop: Laptop, name: str) -> Address | None:

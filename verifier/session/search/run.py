@@ -5,8 +5,6 @@
 
 from __future__ import annotations
 
-import asyncio
-import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 
@@ -20,15 +18,15 @@ from verifier.model.profile import Profile
 from verifier.model.runbook import SetDevice
 from verifier.model.search import Candidate, SearchedPlace, SearchResult
 from verifier.probes.cable.arp import PROBE_MIN_S
-from verifier.probes.laptop import look as this_machine
 from verifier.rules.fit.commands import tagged_interface
 from verifier.rules.fit.suggest import present, taken_addresses
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.request import Wish, task
 from verifier.rules.search import Sought, candidates, chosen, judge, tag_of, taken_for
 from verifier.session.laptop import fit as laptop_fit
-from verifier.session.recorder import Clock, timestamp, utc_now
+from verifier.session.recorder import timestamp
 from verifier.session.search.course import SearchRun
+from verifier.session.world import World
 
 PACKETS_PER_S = 20.0
 """Echoes, ARP probes and SNMP requests together: low, for a device's processor is small."""
@@ -72,7 +70,6 @@ class Search:
     snmp_retries: int = 1
     show: Callable[[Sequence[Candidate]], None] = _nothing
     say: Callable[[str], None] = _nothing
-    clock: Clock = utc_now
 
     @property
     def sought(self) -> Sought:
@@ -87,15 +84,31 @@ class Search:
         )
 
 
-def look_for(search: Search) -> SearchResult:
+def look_for(search: Search, world: World) -> SearchResult:
     """Where the device is. An interrupt ends it early; what was seen so far is judged.
 
     Raises:
         UsageError: no interface of that name.
         CannotMeasureError: not even this machine can be read.
     """
-    started = timestamp(search.clock())
-    laptop = this_machine.look()
+    started = timestamp(world.clocks.now())
+    laptop = world.laptop.look()
+    looking = _begun(search, world, laptop)
+    interrupted = world.run(looking.run())
+    return _Ended(search, world, laptop, looking).result(started, interrupted=interrupted)
+
+
+async def located(search: Search, world: World) -> tuple[SearchedPlace, ...]:
+    """Each place where the device may be with who is there; signals are the caller's.
+
+    Raises as `look_for`.
+    """
+    looking = _begun(search, world, world.laptop.look())
+    await looking.glance()
+    return looking.places()
+
+
+def _begun(search: Search, world: World, laptop: Laptop) -> SearchRun:
     wanted = candidates(
         search.plan,
         search.device,
@@ -103,9 +116,7 @@ def look_for(search: Search) -> SearchResult:
         temporary=(*search.temporary, *_temporary(search)),
         own=_own(laptop),
     )
-    looking = SearchRun(search, laptop, _interfaces(search, laptop), wanted)
-    interrupted = asyncio.run(looking.run())
-    return _found(search, laptop, looking, started, interrupted=interrupted)
+    return SearchRun(search, world, laptop, _interfaces(search, laptop), wanted)
 
 
 def _own(laptop: Laptop) -> list[Address]:
@@ -137,77 +148,83 @@ def _temporary(search: Search) -> list[Interface]:
 # -- what comes of it -----------------------------------------------------------------------------
 
 
-def _found(
-    search: Search, laptop: Laptop, looking: SearchRun, started: str, *, interrupted: bool
-) -> SearchResult:
-    sought, places, heard = search.sought, looking.places(), looking.heard()
-    place = chosen(sought, places)
-    fit = None if place is None else _fit(search, laptop, place, looking)
-    where = judge(sought, places, heard, fit, listened=bool(looking.listened_on))
-    planned = search.device.address
-    notes = list(looking.notes)
-    if any(a.value == planned.address.value for a in _own(laptop)):
-        notes.insert(0, f"this laptop itself holds the planned address {planned.address}")
-    where = replace(
-        where,
-        interface=where.interface or (fit.interface if fit is not None else None),
-        notes=(*where.notes, *notes),
-    )
-    return SearchResult(
-        **{f.name: getattr(where, f.name) for f in fields(where)},
-        plan=search.plan.network.name,
-        device=search.device.name,
-        planned=planned,
-        started=started,
-        finished=timestamp(search.clock()),
-        interrupted=interrupted,
-        up_since=None if place is None else place.answer.up_since,
-        fit=fit,
-        listened_on=looking.listened_on,
-        places=places,
-        heard=heard,
-    )
+@dataclass(frozen=True, slots=True)
+class _Ended:
+    """A search that has come to its end."""
 
+    search: Search
+    world: World
+    laptop: Laptop
+    looking: SearchRun
 
-def _fit(search: Search, laptop: Laptop, place: SearchedPlace, looking: SearchRun) -> Fit:
-    """How this laptop stands to the device where it is, and which address reaches it."""
-    taken = taken_addresses(search.plan, search.profiles, _own(laptop))
-    known = place.answer.held or place.candidate.address
-    vlan = tag_of(search.sought, place, looking.heard())
-    at = known if vlan is not None else taken_for(search.sought, place, taken)
-    device = search.device
-    if at != device.address:
-        device = replace(device, present_address=at)
-    interface = place.answer.interface or looking.on(at.address)
-    question = laptop_fit.FitQuestion(
-        plan=search.plan,
-        profiles=search.profiles,
-        devices=(device,),
-        present=at != device.address,
-        system=_system(),
-        interface=interface,
-    )
-    (fit,) = laptop_fit.answer(question).devices
-    if vlan is not None:
-        return _tagged(fit, interface, vlan)
-    if at == known:
-        return fit
-    words = f"no answer reaches this laptop at {fit.laptop_address}; its mask is not known"
-    if fit.suggested is not None:
-        words += f": {fit.suggested} is beside it under every mask up to /{at.prefix}"
-    return replace(fit, explanation=words)
+    def result(self, started: str, *, interrupted: bool) -> SearchResult:
+        search, looking = self.search, self.looking
+        sought, places, heard = search.sought, looking.places(), looking.heard()
+        place = chosen(sought, places)
+        fit = None if place is None else self._fit(place)
+        where = judge(sought, places, heard, fit, listened=bool(looking.listened_on))
+        planned = search.device.address
+        notes = list(looking.notes)
+        if any(a.value == planned.address.value for a in _own(self.laptop)):
+            notes.insert(0, f"this laptop itself holds the planned address {planned}")
+        where = replace(
+            where,
+            interface=where.interface or (fit.interface if fit is not None else None),
+            notes=(*where.notes, *notes),
+        )
+        return SearchResult(
+            **{f.name: getattr(where, f.name) for f in fields(where)},
+            plan=search.plan.network.name,
+            device=search.device.name,
+            planned=planned,
+            started=started,
+            finished=timestamp(self.world.clocks.now()),
+            interrupted=interrupted,
+            up_since=None if place is None else place.answer.up_since,
+            fit=fit,
+            listened_on=looking.listened_on,
+            places=places,
+            heard=heard,
+        )
 
+    def _fit(self, place: SearchedPlace) -> Fit:
+        """How this laptop stands to the device where it is, and which address reaches it."""
+        search, looking = self.search, self.looking
+        taken = taken_addresses(search.plan, search.profiles, _own(self.laptop))
+        known = place.answer.held or place.candidate.address
+        vlan = tag_of(search.sought, place, looking.heard())
+        at = known if vlan is not None else taken_for(search.sought, place, taken)
+        device = search.device
+        if at != device.address:
+            device = replace(device, present_address=at)
+        interface = place.answer.interface or looking.on(at.address)
+        question = laptop_fit.FitQuestion(
+            plan=search.plan,
+            profiles=search.profiles,
+            devices=(device,),
+            present=at != device.address,
+            system=self._system(),
+            interface=interface,
+        )
+        (fit,) = laptop_fit.answer(question, self.world.laptop).devices
+        if vlan is not None:
+            return self._tagged(fit, interface, vlan)
+        if at == known:
+            return fit
+        words = f"no answer reaches this laptop at {fit.laptop_address}; its mask is not known"
+        if fit.suggested is not None:
+            words += f": {fit.suggested} is beside it under every mask up to /{at.prefix}"
+        return replace(fit, explanation=words)
 
-def _tagged(fit: Fit, interface: str | None, vlan: int) -> Fit:
-    """The same by an interface that tags, for a device whose frames carry a tag."""
-    lines = tagged_interface(interface, vlan, _system())
-    own = fit.suggested or fit.laptop_address
-    note = f"only an interface that tags with VLAN {vlan} reaches it: {'; '.join(lines)}"
-    if own is not None:
-        note += f"; then set {own} on that one, and not on {interface}"
-    verdict = fit.verdict if fit.verdict == "fail" else "warn"
-    return replace(fit, verdict=verdict, suggested=None, commands=(), notes=(note,))
+    def _tagged(self, fit: Fit, interface: str | None, vlan: int) -> Fit:
+        """The same by an interface that tags, for a device whose frames carry a tag."""
+        lines = tagged_interface(interface, vlan, self._system())
+        own = fit.suggested or fit.laptop_address
+        note = f"only an interface that tags with VLAN {vlan} reaches it: {'; '.join(lines)}"
+        if own is not None:
+            note += f"; then set {own} on that one, and not on {interface}"
+        verdict = fit.verdict if fit.verdict == "fail" else "warn"
+        return replace(fit, verdict=verdict, suggested=None, commands=(), notes=(note,))
 
-
-def _system() -> System:
-    return laptop_fit.SYSTEMS.get(sys.platform, "linux")
+    def _system(self) -> System:
+        return laptop_fit.SYSTEMS.get(self.world.laptop.platform, "linux")

@@ -6,17 +6,16 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.model.laptop import Route
 from verifier.model.plan import Device, Plan
 from verifier.model.subject import Subject
-from verifier.probes.echo.burst import EchoTarget
-from verifier.probes.echo.mtu import SMALL_BYTES, payload_bytes
-from verifier.probes.echo.open import open_socket
+from verifier.probes.echo.mtu import SMALL_BYTES
+from verifier.probes.echo.series import EchoTarget
 from verifier.probes.echo.watch import Watched
 from verifier.rules.compare.soak.traffic import pair_hosts
 from verifier.session.limits import DEFAULT_PACKETS_PER_S
+from verifier.session.world import EchoAccess
 
 LARGE_BYTES: Final = 1500
 """Size of the large echoes where the plan names none: a full Ethernet frame (RFC 894)."""
@@ -53,20 +52,27 @@ class Grid:
     fault: str = ""
 
 
-def grid(plan: Plan, devices: Sequence[Device], routes: Routes, limit_per_s: float | None) -> Grid:
+def grid(
+    plan: Plan,
+    devices: Sequence[Device],
+    routes: Routes,
+    echoes: EchoAccess,
+    limit_per_s: float | None,
+) -> Grid:
     """The rows of each device and of each host of a traffic pair, in two sizes.
 
     Args:
         plan: its limits, its traffic pairs, and the hosts they name.
         devices: the devices.
         routes: this machine's choice for addresses.
+        echoes: sends them.
         limit_per_s: packet limit that was given; None: the default, from which loopback is exempt.
     """
     whom = {Subject("device", d.name): d.address.address for d in devices}
     hosts = pair_hosts(plan)
     whom |= {Subject("host", name): a for name, a in hosts.items() if a is not None}
     found = routes(list(whom.values()))
-    missing = _missing_families(whom.values())
+    missing = _missing_families(whom.values(), echoes)
     sizes = dict.fromkeys((SMALL_BYTES, large_bytes(plan)))
     rows, watched = [], []
     for subject, address in whom.items():
@@ -79,9 +85,8 @@ def grid(plan: Plan, devices: Sequence[Device], routes: Routes, limit_per_s: flo
                 "management" if subject.kind == "device" else "traffic"
             )
             rows.append(GridTarget(subject=subject, path=path, bytes=size, interface=interface))
-            payload = payload_bytes(address.version, size)
             target = EchoTarget(address=address)
-            watched.append(Watched(target=target, payload_bytes=payload, interface=interface))
+            watched.append(Watched(target=target, packet_bytes=size, interface=interface))
     loopback = all(w.target.address.is_loopback for w in watched)
     return Grid(
         rows=tuple(rows),
@@ -97,18 +102,13 @@ def large_bytes(plan: Plan) -> int:
     return max(SMALL_BYTES, plan.acceptance.mtu_bytes or LARGE_BYTES)
 
 
-def _missing_families(addresses: Iterable[Address]) -> dict[int, str]:
+def _missing_families(addresses: Iterable[Address], echoes: EchoAccess) -> dict[int, str]:
     """Address families whose echoes this machine cannot send, and why.
 
     One family without permission must not keep the other from being measured.
     """
-    missing: dict[int, str] = {}
-    for version in sorted({a.version for a in addresses}):
-        try:
-            open_socket(version, "auto").close()
-        except CannotMeasureError as fault:
-            missing[version] = str(fault)
-    return missing
+    why = {version: echoes.missing(version) for version in sorted({a.version for a in addresses})}
+    return {version: words for version, words in why.items() if words}
 
 
 def _step_s(plan: Plan, rows: int, limit_per_s: float | None, *, loopback: bool) -> float:

@@ -1,4 +1,4 @@
-"""A soak: echoes in two sizes in a thread, samples by SNMP in the event loop, a journal of both."""
+"""A soak: echoes in two sizes, samples by SNMP, a journal of both."""
 
 from __future__ import annotations
 
@@ -15,16 +15,15 @@ from verifier.files.journals.soak import Journal
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.subject import Subject
-from verifier.probes.echo.burst import Echoer, EchoTarget
-from verifier.probes.echo.mtu import SMALL_BYTES, path_mtus
-from verifier.probes.echo.watch import EchoWatch, elapsed
-from verifier.probes.snmp.client import SnmpClient
+from verifier.probes.echo.mtu import SMALL_BYTES
+from verifier.probes.echo.series import EchoTarget
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.session.limits import Paces, Probing
-from verifier.session.recorder import Clock, Recorder, numbered
+from verifier.session.recorder import Recorder, numbered
 from verifier.session.soak.blocks import BLOCK_S, Block, EchoBlocks, ValueBlocks
 from verifier.session.soak.grid import Grid, Routes, grid
 from verifier.session.soak.samples import Sampler, wanted
+from verifier.session.world import SnmpManager, World
 
 SAMPLE_S: Final = 10.0
 _SAMPLES: Final = 10
@@ -80,7 +79,7 @@ class Surroundings:
     targets: Mapping[str, SnmpTarget]
     probing: Probing
     paces: Paces
-    clock: Clock
+    world: World
 
 
 class Soak:
@@ -95,14 +94,15 @@ class Soak:
         self._blocks: EchoBlocks | None = None
         self._state = "interrupted"
         self._began_s: float | None = None
+        self._clocks = around.world.clocks
 
     # -- the journal ------------------------------------------------------------------------------
 
     async def keep(self) -> None:
         """Writes what was seen and measured until it is cancelled."""
         while True:
-            await asyncio.sleep(_WRITE_S)
-            await asyncio.to_thread(self.write)
+            await self._clocks.sleep(_WRITE_S)
+            await self._around.world.in_thread(self.write)
             self._tell()
 
     def write(self, *, now: bool = False) -> None:
@@ -138,23 +138,24 @@ class Soak:
         A cancelled one leaves nothing running and all that was measured in the journal's queue.
         """
         around = self._around
-        self._grid = await asyncio.to_thread(
-            grid, around.plan, around.devices, around.routes, around.probing.max_packets_per_s
+        limit_per_s, echoes = around.probing.max_packets_per_s, around.world.echoes
+        self._grid = await around.world.in_thread(
+            lambda: grid(around.plan, around.devices, around.routes, echoes, limit_per_s)
         )
-        thread: asyncio.Future[None] | None = None
+        echoing: asyncio.Future[None] | None = None
         try:
-            await asyncio.to_thread(self._mtus)
+            await self._mtus()
             if not self._grid.rows:
                 self._state = "not-measured"
                 return
-            self._began_s = elapsed()
-            thread = asyncio.ensure_future(asyncio.to_thread(self._echo))
-            await self._sample_until(thread)
+            self._began_s = self._clocks.elapsed_s()
+            echoing = asyncio.ensure_future(self._echo())
+            await self._sample_until(echoing)
             self._state = "complete"
         finally:
             self._stop.set()
-            if thread is not None:
-                await asyncio.wait([thread])
+            if echoing is not None:
+                await asyncio.wait([echoing])
 
     def note(self) -> None:
         """Says in the laptop's record how it went, also where it was never begun."""
@@ -176,7 +177,7 @@ class Soak:
         """A minute; less in a short soak, so that a sudden end costs a small part of it."""
         return max(1.0, min(BLOCK_S, self._request.asked_s / _BLOCKS))
 
-    def _mtus(self) -> None:
+    async def _mtus(self) -> None:
         """Echoes of the planned size to each device that must not be divided on the way."""
         around, planned = self._around, self._around.plan.acceptance.mtu_bytes
         if planned is None:
@@ -188,19 +189,15 @@ class Soak:
                 continue
             paces = around.paces
             try:
-                with Echoer(
+                found = await around.world.echoes.path_mtus(
+                    targets,
+                    planned,
+                    timeout_s=around.probing.timeout_s,
                     pace=paces.network,
                     on_link_pace=paces.on_link,
                     loopback_pace=paces.loopback,
-                    whole=True,
-                ) as echoer:
-                    found = path_mtus(
-                        echoer,
-                        targets,
-                        planned,
-                        timeout_s=around.probing.timeout_s,
-                        stop=self._stop,
-                    )
+                    stop=self._stop,
+                )
             except CannotMeasureError as fault:
                 for device in mine:
                     around.records[device.name].note("icmp", "mtu", raw=str(fault))
@@ -210,34 +207,40 @@ class Soak:
             for device, mtu in zip(mine, found, strict=True):
                 around.records[device.name].note("icmp", "mtu", value=asdict(mtu), unit="byte")
 
-    def _echo(self) -> None:
-        """The thread that sends and hears."""
+    async def _echo(self) -> None:
+        """Sends and hears until its time is over, or `_stop` is set."""
         timeout_s = self._around.probing.timeout_s
         self._blocks = EchoBlocks(
             self._grid.rows,
             self._grid.step_s,
             timeout_s,
             self._ready,
-            self._around.clock,
+            self._clocks.now,
             self._block_s(),
         )
         free = self._around.probing.max_packets_per_s is None and self._grid.loopback
         pace = None if free else self._around.paces.network
-        with EchoWatch(
-            self._grid.watched, step_s=self._grid.step_s, timeout_s=timeout_s, pace=pace
-        ) as watch:
-            watch.run(self._blocks, self._request.asked_s, self._stop)
+        await self._around.world.echoes.watch(
+            self._grid.watched,
+            self._blocks,
+            step_s=self._grid.step_s,
+            timeout_s=timeout_s,
+            long_s=self._request.asked_s,
+            stop=self._stop,
+            pace=pace,
+        )
         self._blocks.finish()
 
-    async def _sample_until(self, thread: asyncio.Future[None]) -> None:
-        """Samples every device until the thread ends, and once more then."""
+    async def _sample_until(self, echoing: asyncio.Future[None]) -> None:
+        """Samples every device until the echoes end, and once more then."""
         end = asyncio.Event()
         every_s = min(SAMPLE_S, max(1.0, self._request.asked_s / _SAMPLES))
+        snmp = self._around.world.snmp
         async with AsyncExitStack() as opened:
-            network = await opened.enter_async_context(SnmpClient(self._around.paces.network))
-            loopback = await opened.enter_async_context(SnmpClient(self._around.paces.loopback))
+            network = await opened.enter_async_context(snmp(self._around.paces.network))
+            loopback = await opened.enter_async_context(snmp(self._around.paces.loopback))
             jobs = list(self._around.targets.items())
-            take, clock, block_s = self._ready.put, self._around.clock, self._block_s()
+            take, clock, block_s = self._ready.put, self._clocks.now, self._block_s()
             blocks = {n: ValueBlocks(Subject("device", n), take, clock, block_s) for n, _ in jobs}
             tasks = []
             for number, (name, target) in enumerate(jobs):
@@ -246,7 +249,7 @@ class Soak:
                 first_s = every_s * number / len(jobs)
                 tasks.append(asyncio.create_task(sampler.run(first_s, every_s, end)))
             try:
-                await asyncio.shield(thread)
+                await asyncio.shield(echoing)
                 end.set()
                 if tasks:
                     await asyncio.wait(tasks, timeout=_FINISH_S)
@@ -260,7 +263,7 @@ class Soak:
                     each.hand_over(self._elapsed_s())
 
     def _sampler(
-        self, name: str, client: SnmpClient, target: SnmpTarget, blocks: ValueBlocks
+        self, name: str, client: SnmpManager, target: SnmpTarget, blocks: ValueBlocks
     ) -> Sampler:
         around = self._around
         device = next(d for d in around.devices if d.name == name)
@@ -270,4 +273,4 @@ class Soak:
 
     def _elapsed_s(self) -> float:
         assert self._began_s is not None
-        return elapsed() - self._began_s
+        return self._clocks.elapsed_s() - self._began_s

@@ -13,7 +13,6 @@ from verifier.model import mib
 from verifier.model.observation import Observation
 from verifier.model.plan import Device
 from verifier.model.profile import Profile, ProfileReading
-from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import MISSING, SnmpTarget, VarBind
 from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.mib import ports
@@ -25,6 +24,7 @@ from verifier.session.ask.levels import LEVELS
 from verifier.session.ask.readings import decoded
 from verifier.session.recorder import Recorder
 from verifier.session.soak.blocks import ValueBlocks
+from verifier.session.world import SnmpManager
 
 SAMPLED_READINGS: Final = LEVELS | {*SECONDS}
 _AT_ONCE: Final = 24
@@ -90,7 +90,7 @@ class Sampler:
 
     def __init__(  # noqa: PLR0913, PLR0917
         self,
-        client: SnmpClient,
+        client: SnmpManager,
         target: SnmpTarget,
         what: Wanted,
         blocks: ValueBlocks,

@@ -23,6 +23,7 @@ from verifier.session.run import Request
 from verifier.session.signals import Signals
 from verifier.session.sweep.deliver import Delivery, tell_all
 from verifier.session.sweep.process import Measured, Measuring
+from verifier.session.world import World
 from verifier.store.retention import Retention
 from verifier.store.store import Store
 
@@ -66,10 +67,12 @@ class SweepLoop:
         store: open and locked.
         settings: how.
         say: takes one line for a person: what went wrong and was got over.
+        world: what is measured.
     """
 
-    def __init__(self, store: Store, settings: Settings, say: Say) -> None:
+    def __init__(self, store: Store, settings: Settings, say: Say, world: World) -> None:
         self._store = store
+        self._world = world
         self._settings = settings
         self._say = say
         self._clocks: tuple[float, float] | None = None
@@ -161,7 +164,7 @@ class SweepLoop:
         self, request: Request, signals: Signals, valid_s: float, skipped: int
     ) -> SweepReport | None:
         started_s, step_s = time.time(), self._clock_step_s()
-        measured = _measure(request, signals)
+        measured = _measure(request, self._world, signals)
         if measured is None:
             return None
         for fault in measured.faults:
@@ -274,8 +277,8 @@ def _in_words(fault: VerifierError) -> str:
     return "; ".join(said)
 
 
-def _measure(request: Request, signals: Signals) -> Measured | None:
-    measuring = Measuring(request)
+def _measure(request: Request, world: World, signals: Signals) -> Measured | None:
+    measuring = Measuring(request, world)
     until_s = time.monotonic() + LONGEST_S
     try:
         while not signals.stop:

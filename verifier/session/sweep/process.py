@@ -15,9 +15,7 @@ import dataclasses
 import gc
 import os
 import pickle
-import random
 import signal
-import time
 import traceback
 from collections.abc import Sequence
 from contextlib import suppress
@@ -27,6 +25,7 @@ from verifier.errors import CannotMeasureError, UsageError, VerifierError
 from verifier.model.health import HealthReading
 from verifier.rules.health.states import readings
 from verifier.session.run import Request, run
+from verifier.session.world import Clocks, World
 
 _PR_SET_PDEATHSIG = 1
 """prctl(2): the kernel sends this signal when the parent dies."""
@@ -50,15 +49,16 @@ class Measured:
 class Measuring:
     """A measurement under way; `fileno` becomes readable as it proceeds to its end."""
 
-    def __init__(self, request: Request) -> None:
+    def __init__(self, request: Request, world: World) -> None:
         if not hasattr(os, "fork"):
             raise UsageError("sweep needs a Unix: each sweep is a process of its own")
-        self._began_s = time.monotonic()
+        self._clocks: Clocks = world.clocks
+        self._began_s = self._clocks.monotonic_s()
         self._read, write = os.pipe()
         self._arrived = bytearray()
         self._pid = os.fork()
         if self._pid == 0:
-            _live(request, write)
+            _live(request, world, write)
         os.close(write)
 
     def fileno(self) -> int:
@@ -73,7 +73,7 @@ class Measuring:
 
     def result(self) -> Measured:
         """What was measured. Raises CannotMeasureError, or VerifierError for a fault of our own."""
-        took_s = time.monotonic() - self._began_s
+        took_s = self._clocks.monotonic_s() - self._began_s
         self.end()
         if not self._arrived:
             raise VerifierError(
@@ -97,14 +97,14 @@ class Measuring:
             self._pid = 0
 
 
-def _live(request: Request, write: int) -> None:
+def _live(request: Request, world: World, write: int) -> None:
     """The whole life of the process: measure, hand over, end."""
     code = 1
     try:
         _alone(write)
         gc.freeze()  # what the parent made is not looked through, and so not copied
         with os.fdopen(write, "wb") as pipe:
-            pickle.dump(_measured(request), pipe)
+            pickle.dump(_measured(request, world), pipe)
         code = 0
     finally:
         os._exit(code)
@@ -122,10 +122,10 @@ def _alone(write: int) -> None:
     os.closerange(write + 1, os.sysconf("SC_OPEN_MAX"))
 
 
-def _measured(request: Request) -> tuple[str, object]:
-    shuffled = random.sample(request.devices, len(request.devices))
+def _measured(request: Request, world: World) -> tuple[str, object]:
+    shuffled = world.chance.sample(request.devices, len(request.devices))
     try:
-        outcome = run(dataclasses.replace(request, devices=shuffled))
+        outcome = run(dataclasses.replace(request, devices=shuffled), world)
         if outcome.interrupted:
             return "cannot", "interrupted; the sweep is not stored"
         result = outcome.result

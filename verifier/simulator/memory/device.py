@@ -1,0 +1,187 @@
+"""A device in memory: what it is, how it is set, what of that it has saved, when it answers."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from verifier.model.address import Address, Interface, Mac
+from verifier.model.credentials import SnmpEntry
+from verifier.model.plan import Device, OtherAddress, Plan
+from verifier.model.profile import Profile
+from verifier.probes.snmp.values import Type, VarBind
+from verifier.simulator.agent import ber
+from verifier.simulator.agent.ber import BerReader, Oid
+from verifier.simulator.agent.cells import Cell
+from verifier.simulator.condition import Condition
+from verifier.simulator.mib import addresses, interfaces, readings, standard
+from verifier.simulator.mib.shown import ShownDevice, addresses_of, ports_of
+
+_TABLES = (
+    standard.system, standard.engine, standard.lldp, interfaces.interfaces, addresses.addresses,
+    addresses.routes, readings.readings,
+)  # fmt: skip
+_TYPES: dict[int, Type] = {
+    ber.INTEGER: "Integer32", ber.OCTETS: "OctetString", ber.OBJECT_ID: "ObjectIdentifier",
+    ber.IP_ADDRESS: "IpAddress", ber.COUNTER32: "Counter32", ber.GAUGE32: "Gauge32",
+    ber.TIME_TICKS: "TimeTicks", ber.COUNTER64: "Counter64",
+}  # fmt: skip
+_ENGINE_BY_MAC = bytes.fromhex("80007ed903")
+"""The enterprise for examples (RFC 5612), then a hardware address (RFC 3411 section 5)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DeviceSettings:
+    """What a person sets in a device.
+
+    Attributes:
+        second: a further address, left behind beside the first.
+    """
+
+    address: Interface
+    gateway: Address | None = None
+    name: str = ""
+    second: Interface | None = None
+
+    @property
+    def held(self) -> tuple[Interface, ...]:
+        """Every address it holds."""
+        return (self.address,) if self.second is None else (self.address, self.second)
+
+
+class MemoryDevice:
+    """A device on a cable.
+
+    Args:
+        hardware: the plan's device: ports, serial number, ...
+        profile: its family.
+        factory: what it is set to after a reset.
+        entries: credentials that its agent takes; none: it has no agent.
+        mac: its hardware address.
+        boot_s: from power to answer.
+        settings: what it runs with and has saved; None: the factory's.
+
+    Attributes:
+        running, saved: its settings now, and those it starts with.
+        powered: whether its supply is on.
+        up_s: when it has started, or will have, on the world's monotonic clock.
+        boots: how often it was started.
+        echoes_twice: whether it answers each echo twice.
+        dull: whether it takes no new settings: what is set is shown, and lost.
+    """
+
+    def __init__(  # noqa: PLR0913
+        self,
+        *,
+        hardware: Device,
+        profile: Profile,
+        factory: DeviceSettings,
+        entries: Sequence[SnmpEntry],
+        mac: Mac,
+        boot_s: float,
+        settings: DeviceSettings | None = None,
+    ) -> None:
+        self.hardware, self.profile, self.factory = hardware, profile, factory
+        self.entries, self.mac, self.boot_s = tuple(entries), mac, boot_s
+        self.running = self.saved = settings or factory
+        self.powered = True
+        self.up_s = -86_400.0
+        self.boots = 3
+        self.echoes_twice = False
+        self._table: tuple[DeviceSettings, int, MibTable] | None = None
+
+    @property
+    def engine_id(self) -> bytes:
+        """Its SNMP engine id, made of its hardware address."""
+        return _ENGINE_BY_MAC + bytes.fromhex(self.mac.text.replace(":", ""))
+
+    def up(self, now_s: float) -> bool:
+        """Whether it answers."""
+        return self.powered and now_s >= self.up_s
+
+    def set(self, settings: DeviceSettings) -> None:
+        """A person sets it; it is not saved."""
+        self.running = settings
+
+    def save(self) -> None:
+        """A person saves what it runs with."""
+        self.saved = self.running
+
+    def reset(self) -> None:
+        """A person sets it back to its factory settings; they are saved."""
+        self.running = self.saved = self.factory
+
+    def power(self, now_s: float, *, on: bool) -> None:
+        """Its supply is switched; on, it starts with what it has saved."""
+        if on and not self.powered:
+            self.running = self.saved
+            self.up_s = now_s + self.boot_s
+            self.boots += 1
+        self.powered = on
+
+    def table(self) -> MibTable:
+        """All that its agent shows."""
+        if self._table is None or self._table[:2] != (self.running, self.boots):
+            self._table = self.running, self.boots, MibTable(self._shown())
+        return self._table[2]
+
+    def _shown(self) -> ShownDevice:
+        settings = self.running
+        second = (OtherAddress(address=settings.second),) if settings.second is not None else ()
+        device = dataclasses.replace(
+            self.hardware,
+            name=settings.name,
+            address=settings.address,
+            gateway=settings.gateway,
+            mac=self.mac,
+            other_addresses=second,
+        )
+        ports = ports_of(device, Condition())
+        return ShownDevice(
+            plan=Plan(devices=(device,)),
+            device=device,
+            profile=self.profile,
+            condition=Condition(),
+            location=device.location or device.site or "",
+            engine_id=self.engine_id,
+            boots=self.boots,
+            ports=ports,
+            addresses=addresses_of(device, ports),
+            radios=(),
+        )
+
+
+class MibTable:
+    """The objects of an agent: names in ascending order, and the value of each."""
+
+    def __init__(self, shown: ShownDevice) -> None:
+        rows: dict[Oid, Cell] = dict(itertools.chain.from_iterable(t(shown) for t in _TABLES))
+        self.names = sorted(rows)
+        self._cells: dict[Oid, VarBind | Callable[[float], bytes]] = {
+            name: cell if callable(cell) else _decoded(name, cell) for name, cell in rows.items()
+        }
+
+    def at(self, name: Oid, up_s: float) -> VarBind | None:
+        """The object of that name; None where there is none."""
+        cell = self._cells.get(name)
+        if cell is None or isinstance(cell, VarBind):
+            return cell
+        return _decoded(name, cell(up_s))
+
+
+def _decoded(name: Oid, cell: bytes) -> VarBind:
+    """A cell of the simulator's MIB as the client would give it."""
+    tag, start, stop = BerReader(cell).element()
+    content = cell[start:stop]
+    value: int | bytes | str
+    if tag == ber.OCTETS:
+        value = content
+    elif tag == ber.OBJECT_ID:
+        value = ".".join(map(str, ber.arcs_of(content)))
+    elif tag == ber.IP_ADDRESS:
+        value = ".".join(map(str, content))
+    else:
+        value = int.from_bytes(content, "big", signed=True)
+    return VarBind(".".join(map(str, name)), _TYPES[tag], value)
