@@ -14,6 +14,7 @@ from verifier.errors import UsageError
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile
 from verifier.model.result import Result
+from verifier.model.samples import Block
 from verifier.report.style import Annex, ReportSheet
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def annex(
     evidence: Evidence | None,
     *,
     sheets: bool,
-    samples: Iterable[Mapping[str, Any]] = (),
+    samples: Iterable[Block] = (),
 ) -> Annex:
     """What a document may show beside the result; the plan's sheets where they are wanted."""
     signature = evidence.signature if evidence is not None else None

@@ -19,17 +19,19 @@ from verifier.cli.journal import evidence_beside, refuse_another
 from verifier.cli.journal import stored as stored_soak
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, InputError, UsageError
 from verifier.files.evidence import document as files
-from verifier.files.evidence.shapes import prove_blocks, prove_observations
+from verifier.files.evidence.observations import prove_blocks
+from verifier.files.evidence.result import result_of
 from verifier.files.journals.soak import Chain, is_journal
-from verifier.model.observation import ACCEPTED
+from verifier.model.observations import ACCEPTED, ROUTE
 from verifier.model.plan import NotTestedOk, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Result
 from verifier.report.plain import plain
 from verifier.report.result import FORMATS, brief, format_of
-from verifier.report.result.json import laid_out, result_of
+from verifier.report.result.json import laid_out
 from verifier.report.style import ReportStyle
+from verifier.rules.observations import of_kind
 from verifier.rules.plan import READING, RULES, check
 
 _RESULT = "plan-verifier/result/1"
@@ -219,10 +221,9 @@ def _judged(stored: _Stored) -> Result:
     from verifier.rules.powercycle import judge  # noqa: PLC0415
 
     evidence, old = stored.whole("--judge-again"), stored.result
-    prove_observations(old.observations, f"{stored.path}: part result")
     plan = _plan(evidence, stored.path)
     profiles = files.profiles_of(evidence, stored.path)
-    asked = {o.subject.name for o in old.observations if o.what == "route"}
+    asked = {o.subject.name for o in of_kind(old.observations, ROUTE)}
     devices = [d for d in plan.devices if d.name in asked]
     if missing := {d.profile for d in devices} - profiles.keys():
         raise InputError(f"{stored.path}: part profiles: {min(missing)} is missing")
@@ -256,17 +257,9 @@ def _judged(stored: _Stored) -> Result:
 
 
 def _allowed(stored: _Stored) -> Iterator[NotTestedOk]:
-    """What the command line let stay untested. Raises InputError where it is not in form."""
-    for seen in stored.result.observations:
-        if seen.what != ACCEPTED:
-            continue
-        for entry in seen.value if isinstance(seen.value, list) else [None]:
-            given = entry if isinstance(entry, dict) else {}
-            check, reason, by = (given.get(key) for key in ("check", "reason", "by"))
-            if isinstance(check, str) and isinstance(reason, str) and isinstance(by, str | None):
-                yield NotTestedOk(check=check, reason=reason, by=by)
-            else:
-                raise InputError(f"{stored.path}: observation {seen.id} is no acceptance")
+    """What the command line let stay untested."""
+    for seen in of_kind(stored.result.observations, ACCEPTED):
+        yield from seen.value or ()
 
 
 def _problems(plan: Plan, profiles: Mapping[str, Profile], old: Result) -> Iterator[Problem]:

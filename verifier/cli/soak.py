@@ -17,7 +17,7 @@ from verifier import __version__
 from verifier.cli import options
 from verifier.errors import UsageError
 from verifier.files.read_plan import as_json, plan_json
-from verifier.model.observation import JOURNAL, Observation
+from verifier.model.observations import JOURNAL, JournalChain, Observation
 from verifier.model.subject import Subject
 from verifier.rules.compare.scope import scope_of
 from verifier.rules.soak.tally import words
@@ -108,10 +108,9 @@ def closed(result: Result, journal: Journal | None) -> Result:
     noted = Observation(
         id=max((o.id for o in result.observations), default=0) + 1,
         subject=Subject("laptop", "laptop"),
-        probe="laptop",
-        what=JOURNAL,
+        kind=JOURNAL,
         at=result.finished,
-        value={"file": journal.path.name, **dataclasses.asdict(journal.chain)},
+        seen=JournalChain(file=journal.path.name, **dataclasses.asdict(journal.chain)),
         raw=journal.fault or None,
     )
     return dataclasses.replace(result, observations=(*result.observations, noted))

@@ -84,6 +84,9 @@ class Observation(Generic[T_co]):
 # -- the laptop ---------------------------------------------------------------------------------
 
 
+SoakState = Literal["complete", "interrupted", "not-measured", "unfinished"]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SoakCourse:
     """How a soak went.
@@ -96,7 +99,7 @@ class SoakCourse:
 
     asked_s: Seconds
     lasted_s: Seconds
-    state: Literal["complete", "interrupted", "not-measured", "unfinished"]
+    state: SoakState
     step_s: float | None
     bytes: tuple[Count, ...]
 
@@ -384,7 +387,7 @@ def kind_named(what: str, probe: Probe) -> Kind:
         return tcp(int(port))
     if what.partition(" ")[0] in get_args(ReadingField):
         return reading(what)
-    return Kind(what, probe, Json)
+    return Kind(what, probe, object)
 
 
 def as_json(value: object) -> Json:

@@ -6,9 +6,10 @@ laptop sleeps; `at` is the time of day of the first place, RFC 3339.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, TypedDict
+from typing import Annotated, Literal
 
 from annotated_types import Gt, Interval, Len
+from typing_extensions import TypedDict
 
 from verifier.model.kind import Count, Moment, Scalar, Seconds
 

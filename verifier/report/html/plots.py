@@ -9,8 +9,10 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
+from verifier.model.observations import SOAK, SoakCourse
 from verifier.model.result import Result
-from verifier.rules.compare.soak.context import SOAK
+from verifier.model.samples import Block
+from verifier.rules.observations import of_kind
 from verifier.rules.soak.tally import title, words
 from verifier.rules.soak.trend import Trend, TrendPoint, trends
 
@@ -25,10 +27,9 @@ _FLAT: Final = 1e-6
 Row = dict[str, Any]
 
 
-def soak_of(result: Result) -> Mapping[str, Any] | None:
+def soak_of(result: Result) -> SoakCourse | None:
     """How the soak of a run went; None where there was none."""
-    value = next((o.value for o in result.observations if o.what == SOAK and o.value), None)
-    return value if isinstance(value, dict) else None
+    return next((o.value for o in of_kind(result.observations, SOAK) if o.value), None)
 
 
 def soak_title(result: Result) -> str:
@@ -37,12 +38,12 @@ def soak_title(result: Result) -> str:
     return "" if soak is None else title(soak)
 
 
-def plots(result: Result, samples: Iterable[Mapping[str, Any]]) -> list[Row]:
+def plots(result: Result, samples: Iterable[Block]) -> list[Row]:
     """A picture for each target with samples; none without a soak."""
     soak = soak_of(result)
     if soak is None:
         return []
-    long_s = soak["asked_s"]
+    long_s = soak.asked_s
     return [p for t in trends(samples, long_s) if (p := _plot(t, long_s))["strips"]]
 
 

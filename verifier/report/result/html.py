@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from verifier.model.cautions import CLOSING, cautions
+from verifier.model.observations import VERSIONS
 from verifier.model.plan import Device, Plan
 from verifier.model.result import VERDICTS, Finding, Result, overall
 from verifier.report.html.page import draw
@@ -23,6 +24,7 @@ from verifier.report.sentences import (
     sentence,
 )
 from verifier.report.style import ReportStyle
+from verifier.rules.observations import of_kind
 
 Row = dict[str, Any]
 
@@ -52,7 +54,7 @@ def render(result: Result, look: ReportStyle) -> str:
         subjects=_subjects(result, look.annex.plan),
         untested=_by_reason(result.findings),
         items=_open_items(result),
-        versions=[o.value for o in result.observations if o.what == "versions"],
+        versions=[o.value for o in of_kind(result.observations, VERSIONS)],
         accepted=accepted_lines(result),
         entered=entered.rows(result),
         entered_from=entered.sheets(result),
