@@ -21,8 +21,8 @@ from verifier.model.plan import Device, Network, Plan, Port
 from verifier.model.profile import Profile
 from verifier.simulator.agent import ber
 from verifier.simulator.agent.cells import oid
-from verifier.simulator.agent.lean import locate
 from verifier.simulator.agent.pdu import GET
+from verifier.simulator.agent.reply_cache import locate
 from verifier.simulator.running import running_process
 
 PORT = 20162

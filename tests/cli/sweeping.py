@@ -210,7 +210,7 @@ def kill_again_and_again(at: Desk, kills: int, seed: int) -> dict[str, int]:
     ]
     for path in (at.lines, by_command):
         assert [document["id"] for document in at.told(path)] == messages
-    assert at.rows("SELECT count(*) FROM delivery WHERE told_s IS NULL") == [(0,)]
+    assert at.rows("SELECT count(*) FROM delivery WHERE delivered_s IS NULL") == [(0,)]
     _follow_on(at)
     return {"kills": kills, "sweeps": len(stored), "said": len(said), "told": len(messages)}
 

@@ -81,8 +81,8 @@ def test_the_whole_way(desk: Path, run: Run) -> None:
     assert far["outages"] == 1
     (outage,) = document["outages"]
     assert outage["length_s"] == pytest.approx(3600.0)
-    departure = next(d for d in document["departures"] if d["end"] == "a")
-    assert departure["departure_db"] == pytest.approx(-4.0)
+    deviation = next(d for d in document["level_deviations"] if d["end"] == "a")
+    assert deviation["deviation_db"] == pytest.approx(-4.0)
 
 
 def test_a_device_and_the_other_formats(desk: Path, run: Run) -> None:

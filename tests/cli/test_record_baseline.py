@@ -89,18 +89,18 @@ def then_dbm(place: Path, end: str) -> float:
 
 
 @pytest.mark.parametrize("baseline", ["signed.json", "unsigned.json"])
-def test_the_departure_is_the_one_that_was_made(place: Path, baseline: str) -> None:
+def test_the_deviation_is_the_one_that_was_made(place: Path, baseline: str) -> None:
     """6 dB less at end a: -6.0 dB, beyond its limit; end b stayed."""
     record(place, baseline, "--out", "r.json", "--quiet")
     document = json.loads((place / "r.json").read_text())
     jsonschema.Draft202012Validator(schema("history")).validate(document)
-    ends = {(d["link"], d["end"]): d for d in document["departures"]}
+    ends = {(d["link"], d["end"]): d for d in document["level_deviations"]}
     low, stayed = ends["Hop 1", "a"], ends["Hop 1", "b"]
     assert low["then_dbm"] == then_dbm(place, "a")
     assert low["now_dbm"] == pytest.approx(then_dbm(place, "a") - 6.0, abs=0.11)
-    assert low["departure_db"] == pytest.approx(-6.0, abs=0.11)
+    assert low["deviation_db"] == pytest.approx(-6.0, abs=0.11)
     assert (low["beyond"], low["dry_hours"]) == (True, 3)
-    assert stayed["departure_db"] == pytest.approx(0.0, abs=0.11)
+    assert stayed["deviation_db"] == pytest.approx(0.0, abs=0.11)
     assert stayed["beyond"] is False
     assert {d["reason"] for (link, _), d in ends.items() if link != "Hop 1"} == {
         "no level was read in this period"
@@ -119,8 +119,8 @@ def test_every_format_shows_it(place: Path) -> None:
     assert "BEYOND ITS LIMIT, 3 dry" in line
     assert max(map(len, text.splitlines())) <= 100
     rows = list(csv.DictReader(io.StringIO(record(place, "signed.json", "--format", "csv").stdout)))
-    (row,) = [r for r in rows if (r["row"], r["name"], r["end"]) == ("departure", "Hop 1", "a")]
-    assert float(row["departure_db"]) == pytest.approx(-6.0, abs=0.11)
+    (row,) = [r for r in rows if (r["row"], r["name"], r["end"]) == ("deviation", "Hop 1", "a")]
+    assert float(row["deviation_db"]) == pytest.approx(-6.0, abs=0.11)
     page = record(place, "signed.json", "--format", "html").stdout
     assert '<td class="n beyond">-6.0 dB</td>' in page
 
@@ -203,7 +203,7 @@ def test_links_that_are_gone_and_ends_without_a_level(place: Path) -> None:
             for n in ("Hop 2", "Hop 9")]  # fmt: skip
     (place / "result.json").write_text(json.dumps({**result, "findings": [*others, at_a, *made]}))
     whole = record(place, "result.json", "--format", "json").stdout
-    ends = {(d["link"], d["end"]): d for d in json.loads(whole)["departures"]}
+    ends = {(d["link"], d["end"]): d for d in json.loads(whole)["level_deviations"]}
     assert {key: d["reason"] for key, d in ends.items()} == {
         ("Hop 1", "a"): "",
         ("Hop 1", "b"): "the handover has no level of this end",
@@ -213,4 +213,4 @@ def test_links_that_are_gone_and_ends_without_a_level(place: Path) -> None:
     assert ends["Hop 9", "a"]["then_dbm"] == then_dbm(place, "a")
     assert ends["Hop 1", "b"]["now_dbm"] == pytest.approx(then_dbm(place, "b"), abs=0.11)
     one = record(place, "result.json", "--link", "Hop 1", "--format", "json").stdout
-    assert {d["link"] for d in json.loads(one)["departures"]} == {"Hop 1"}
+    assert {d["link"] for d in json.loads(one)["level_deviations"]} == {"Hop 1"}

@@ -151,7 +151,9 @@ def test_a_name_that_nobody_knows_holds_no_sweep_up(at: Desk) -> None:
         at.network.take_off(SLOW_PORT)
     assert done.returncode == 1
     assert "not told by webhook" in done.stderr
-    assert at.rows("SELECT count(*), sum(attempts) FROM delivery WHERE told_s IS NULL") == [(1, 1)]
+    assert at.rows("SELECT count(*), sum(attempts) FROM delivery WHERE delivered_s IS NULL") == [
+        (1, 1)
+    ]
 
 
 def test_killed_at_random_moments(tmp_path: Path) -> None:

@@ -10,12 +10,12 @@ import jsonschema
 import pytest
 import yaml
 
+from tests.as_seen import observation
 from tests.report.recording import RECORD
 from tests.report.test_find import FOUND
 from verifier.errors import UsageError
 from verifier.files.profile.read import shipped_directory
 from verifier.files.schema import SCHEMAS, schema
-from verifier.model.observation import Observation
 from verifier.model.problem import Problem
 from verifier.model.result import Accepted, Cause, Finding, NotAsked, PlanReference, Result, Scope
 from verifier.model.subject import Subject
@@ -269,7 +269,7 @@ def test_what_the_program_writes_is_valid() -> None:
         ),
         causes=(Cause(id="c1", kind="k", subject=subject, certainty="likely", text="t"),),
         observations=(
-            Observation(id=1, subject=subject, probe="snmp", what="w", at="t", value=[1, "a"]),
+            observation(id=1, subject=subject, probe="snmp", what="w", at="t", value=[1, "a"]),
         ),
     )  # fmt: skip
     assert _faults("result", document(result)) == []

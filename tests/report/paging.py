@@ -58,7 +58,7 @@ def memory(seen: HealthReading, state: State | None = None, **more: Any) -> Memo
     state = state or seen.state
     why = f"{seen.reasons[0].check}: {seen.reasons[0].text}" if seen.reasons else ""
     more = {
-        "since_s": NOW_S - 600.0, "told": state, "root": seen.root, "reason": why,
+        "since_s": NOW_S - 600.0, "notified": state, "root": seen.root, "reason": why,
         "try_first": seen.try_first, **more,
     }  # fmt: skip
     return Memory(subject=seen.subject, state=state, **more)
@@ -167,7 +167,7 @@ def ring_report(plan: Plan, word: str = "") -> SweepReport:
     for name in (gone, far, "Hop 6"):
         memories[subject(name)] = memory(seen[name], since_s=NOW_S - 300.0)
     for name in ("windmill-old-mill", "Hop 3"):
-        memories[subject(name)] = memory(seen[name], told="sound", since_s=NOW_S - 3000.0)
+        memories[subject(name)] = memory(seen[name], notified="sound", since_s=NOW_S - 3000.0)
     memories[subject("Hop 4")] = memory(seen["Hop 4"], since_s=NOW_S - 7500.0)
     memories[subject("quarry-harbour")] = memory(
         seen["quarry-harbour"], "sound", pending="silent", pending_n=1, pending_since_s=NOW_S

@@ -7,8 +7,8 @@ from typing import Any
 
 from verifier.model.history import (
     Availability,
-    Departure,
     HistoryDocument,
+    LevelDeviation,
     LevelRecord,
     Outage,
     PortRecord,
@@ -61,11 +61,11 @@ def record_of(
             RecordChange(subject=hop, at="2026-11-24T08:00:00Z", before="sound", after="silent",
                          root=radio, reason=f"{name} does not answer", held="mast work"),
         ),
-        departures=(
-            Departure(link=hop.name, carrier=1, end="a", then_dbm=-45.0, now_dbm=-49.5,
-                      departure_db=-4.5, limit_db=3.0, dry_hours=20, beyond=True, reason=""),
-            Departure(link=hop.name, carrier=2, end="b", then_dbm=None, now_dbm=None,
-                      departure_db=None, limit_db=3.0, dry_hours=0, beyond=None,
+        level_deviations=(
+            LevelDeviation(link=hop.name, carrier=1, end="a", then_dbm=-45.0, now_dbm=-49.5,
+                      deviation_db=-4.5, limit_db=3.0, dry_hours=20, beyond=True, reason=""),
+            LevelDeviation(link=hop.name, carrier=2, end="b", then_dbm=None, now_dbm=None,
+                      deviation_db=None, limit_db=3.0, dry_hours=0, beyond=None,
                       reason="the handover has no level of this end"),
         ),
         ports=(PortRecord(device=radio.name, port=f"eth1 {name}", in_errors=12, out_errors=0),),
@@ -91,9 +91,9 @@ def many(subjects: int) -> HistoryDocument:
     outages = tuple(
         dataclasses.replace(RECORD.outages[0], subject=u.subject) for u in all_subjects if u.outages
     )
-    departures = RECORD.departures[1:] * subjects
+    level_deviations = RECORD.level_deviations[1:] * subjects
     return dataclasses.replace(
         RECORD, subjects=(network, *all_subjects, hop), outages=outages,
-        departures=(RECORD.departures[0], *departures),
+        level_deviations=(RECORD.level_deviations[0], *level_deviations),
         handover_remarks=("it is of another plan: Moor ring",),
     )  # fmt: skip

@@ -16,7 +16,9 @@ from tests.conftest import FONT_FOLDER
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.cautions import CAUTIONS, CLOSING
-from verifier.report.cards.page import code_text, labels, page
+from verifier.report.cards import cards_page as page
+from verifier.report.cards import code_text
+from verifier.report.cards import labels_page as labels
 from verifier.rules.cards import Card, cards
 
 pytestmark = [pytest.mark.browser, pytest.mark.poppler, pytest.mark.fonts]

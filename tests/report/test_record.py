@@ -20,7 +20,7 @@ from verifier.report.style import ReportStyle
 
 
 def test_the_text_says_it_all() -> None:
-    """Available, untested, outages, departures, ports, changes: with what one needs to know of them."""
+    """Available, untested, outages, level deviations, ports, changes: with what one needs to know of them."""
     text = FORMATS["text"](RECORD, ReportStyle())
     for said in (
         "Available 99.999 % of the tested time of all devices (24 h)",
@@ -66,10 +66,10 @@ def test_the_csv_has_a_row_of_each_kind() -> None:
     rows = list(csv.DictReader(io.StringIO(FORMATS["csv"](RECORD, ReportStyle()))))
     assert {tuple(row) for row in rows} == {HEADINGS}
     assert [row["row"] for row in rows] == [
-        "subject", "subject", "subject", "level", "level", "departure", "departure", "outage", "outage",
+        "subject", "subject", "subject", "level", "level", "deviation", "deviation", "outage", "outage",
         "port", "change",
     ]  # fmt: skip
-    assert float(rows[5]["departure_db"]) == -4.5
+    assert float(rows[5]["deviation_db"]) == -4.5
     assert float(rows[0]["available_pct"]) == 99.99999
 
 

@@ -14,8 +14,9 @@ import pytest
 from tests.report import paging
 from verifier.model.history import Sample
 from verifier.model.status import LevelLine, Recent, Status
-from verifier.report.status.drawing import drawing
-from verifier.report.status.levels import HEIGHT, WIDTH, level_row
+from verifier.report.status.drawing import LEVEL_HEIGHT as HEIGHT
+from verifier.report.status.drawing import LEVEL_WIDTH as WIDTH
+from verifier.report.status.drawing import drawing, level_row
 from verifier.report.status.page import page, refresh_s
 from verifier.rules.status import status
 
@@ -172,7 +173,7 @@ def test_names_have_room_or_are_left_out_and_counted(subjects: int, located: boo
     drawn = drawing(made)
     for size, per_letter in (("wide", 17.0 * 0.5), ("narrow", 33.0 * 0.5)):
         labels = drawn["labels"][size]
-        assert len(labels) + drawn["left_out"][size] == len(made.places)
+        assert len(labels) + drawn["left_out"][size] == len(made.map_nodes)
         assert labels
         for n, one in enumerate(labels):
             assert 0 <= one["x"] <= drawn["width"]
@@ -182,7 +183,7 @@ def test_names_have_room_or_are_left_out_and_counted(subjects: int, located: boo
                     wide = min(len(one["text"]), len(other["text"])) * per_letter
                     assert abs(one["x"] - other["x"]) > wide * 0.6
     out = drawn["left_out"]["wide"]
-    assert (f"{out} of {len(made.places)} names have no room here" in page(made)) is (out > 0)
+    assert (f"{out} of {len(made.map_nodes)} names have no room here" in page(made)) is (out > 0)
 
 
 def test_all_names_of_a_small_network_are_drawn() -> None:

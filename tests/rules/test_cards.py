@@ -17,7 +17,8 @@ from verifier.files.read_plan import read_plan
 from verifier.model.cautions import CAUTIONS, CLOSING, cautions
 from verifier.model.manual import ITEMS
 from verifier.model.plan import Plan
-from verifier.report.cards.text import labels, text
+from verifier.report.cards import cards_text as text
+from verifier.report.cards import labels_text as labels
 from verifier.rules.cards import Card, CardLine, cards, items
 from verifier.rules.pointing import beamwidth_deg, tilt_deg
 

@@ -163,7 +163,7 @@ def test_telling_slowly_leaves_no_sweep_out(
     receiver.delay_s = 0.5
     webhook = deliver.webhook(receiver.url, None, tmp_path / "m", 5.0)
     notices = [examples.notice(f"n-{n}") for n in range(20)]
-    store.save(examples.sweep(), notices=notices, tellers=["webhook"])
+    store.save(examples.sweep(), notices=notices, deliveries=["webhook"])
     with Signals() as signals:
         shown: list[SweepReport] = []
 
@@ -171,8 +171,8 @@ def test_telling_slowly_leaves_no_sweep_out(
             shown.append(done)
             signals.stop = len(shown) == 3
 
-        store.untold("webhook", store.waiting("webhook")[0].id, "", time.time() + 1.0)
-        SweepLoop(store, Settings(tellers=[webhook]), lambda _: None, ThisMachine()).every(
+        store.not_delivered("webhook", store.waiting("webhook")[0].id, "", time.time() + 1.0)
+        SweepLoop(store, Settings(deliveries=[webhook]), lambda _: None, ThisMachine()).every(
             2.0, request_, lambda: request_, show, signals
         )
     assert [done.sweep.skipped for done in shown] == [0, 0, 0]

@@ -21,7 +21,7 @@ from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.profile import ProfileReading
 from verifier.model.result import Result
 from verifier.model.subject import Subject
@@ -156,7 +156,7 @@ def test_the_dead_delay_nobody_and_are_asked_again_slowly(
     assert {name for name, verdict in verdicts.items() if verdict == "fail"} == names
 
 
-def _seconds(seen: Observation) -> float:
+def _seconds(seen: Observation[Any]) -> float:
     return dt.datetime.fromisoformat(seen.at).timestamp()
 
 
@@ -208,14 +208,14 @@ def asked_twice(
 ) -> threading.Event:
     """Set as soon as this device is asked its second question: its first answer was read by then."""
     device, happened, asked = network.devices[name], threading.Event(), itertools.count(1)
-    real = type(device).prepared
+    real = type(device).kept_reply
 
     def prepared(self: Any, *words: Any) -> bytes | None:
         if self is device and next(asked) == 2:
             happened.set()
         return real(self, *words)
 
-    monkeypatch.setattr(type(device), "prepared", prepared)
+    monkeypatch.setattr(type(device), "kept_reply", prepared)
     return happened
 
 

@@ -33,14 +33,16 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield kept
 
 
-def put(store: Store, teller: str, count: int = 1, first: int = 1) -> None:
+def put(store: Store, delivery: str, count: int = 1, first: int = 1) -> None:
     notices = [examples.notice(f"n-{n}") for n in range(first, first + count)]
-    store.save(examples.sweep(), notices=notices, tellers=[teller])
+    store.save(examples.sweep(), notices=notices, deliveries=[delivery])
 
 
-def tell(store: Store, teller: deliver.Delivery, said: list[str] | None = None) -> float | None:
-    return deliver.tell_all(
-        store, [teller], (said if said is not None else []).append, lambda: False
+def attempt(
+    store: Store, delivery: deliver.Delivery, said: list[str] | None = None
+) -> float | None:
+    return deliver.deliver_all(
+        store, [delivery], (said if said is not None else []).append, lambda: False
     )
 
 
@@ -91,8 +93,8 @@ def test_lines_are_appended_once(store: Store, tmp_path: Path) -> None:
     path.write_text('{"id": "somebody else\'s"}\n')
     put(store, "lines", 2)
     lines = deliver.LineFile(path)
-    lines.tell(store.waiting("lines")[0])
-    assert tell(store, deliver.LineFile(path)) is None
+    lines.deliver(store.waiting("lines")[0])
+    assert attempt(store, deliver.LineFile(path)) is None
     assert [d["id"] for d in documents(path)] == ["somebody else's", "n-1", "n-2"]
     assert store.waiting("lines") == []
 
@@ -102,7 +104,7 @@ def test_a_torn_line_is_mended(store: Store, tmp_path: Path) -> None:
     path = tmp_path / "changes.jsonl"
     path.write_text('{"format": "plan-verifier/change/1", "id": "n-')
     put(store, "lines")
-    tell(store, deliver.LineFile(path))
+    attempt(store, deliver.LineFile(path))
     assert [d["id"] for d in documents(path)] == ["n-1"]
 
 
@@ -110,7 +112,7 @@ def test_a_full_disk_tears_no_line(store: Store) -> None:
     """What cannot be written is said, and tried again later."""
     said: list[str] = []
     put(store, "lines")
-    assert tell(store, deliver.LineFile(Path("/dev/full")), said) == deliver.FIRST_PAUSE_S
+    assert attempt(store, deliver.LineFile(Path("/dev/full")), said) == deliver.FIRST_PAUSE_S
     assert "No space left" in said[0]
     assert len(store.waiting("lines")) == 1
 
@@ -119,8 +121,8 @@ def test_a_command_gets_the_message(store: Store, tmp_path: Path) -> None:
     """As JSON on its standard input; its words are its own, no shell reads them."""
     out = tmp_path / "it's $HOME; out"
     put(store, "command", 2)
-    teller = deliver.command(f"tee -a '{tmp_path}/it'\"'\"'s $HOME; out'", tmp_path / "m", 10.0)
-    assert tell(store, teller) is None
+    delivery = deliver.command(f"tee -a '{tmp_path}/it'\"'\"'s $HOME; out'", tmp_path / "m", 10.0)
+    assert attempt(store, delivery) is None
     assert [d["id"] for d in documents(out)] == ["n-1", "n-2"]
     assert documents(out)[0]["changes"][0]["after"] == "silent"
     assert list((tmp_path / "m").iterdir()) == []
@@ -130,24 +132,24 @@ def test_a_command_that_fails_is_tried_again(store: Store, tmp_path: Path) -> No
     """Not at once: after 10 s, then 20 s; what comes after it waits for it."""
     said: list[str] = []
     put(store, "command", 2)
-    teller = deliver.command("sh -c 'echo broken >&2; exit 3'", tmp_path / "m", 10.0)
-    assert tell(store, teller, said) == 10.0
+    delivery = deliver.command("sh -c 'echo broken >&2; exit 3'", tmp_path / "m", 10.0)
+    assert attempt(store, delivery, said) == 10.0
     assert "ended with 3: broken" in said[0]
-    wait_s = tell(store, teller, said)
+    wait_s = attempt(store, delivery, said)
     assert wait_s is not None
     assert 8.0 < wait_s <= 10.0
     assert len(said) == 1
     first, second = store.waiting("command")
     assert (first.attempts, second.attempts) == (1, 0)
-    store.untold("command", first.id, "", 0.0)
-    assert tell(store, teller, said) == 40.0
+    store.not_delivered("command", first.id, "", 0.0)
+    assert attempt(store, delivery, said) == 40.0
 
 
 def test_a_command_has_a_time_limit(store: Store, tmp_path: Path) -> None:
     said: list[str] = []
     put(store, "command")
     stopwatch = Stopwatch()
-    tell(store, deliver.command("sleep 60", tmp_path / "m", 0.3), said)
+    attempt(store, deliver.command("sleep 60", tmp_path / "m", 0.3), said)
     assert stopwatch.alone_s < 10
     assert "longer than 0.3 s" in said[0]
 
@@ -158,9 +160,9 @@ def test_a_command_that_is_no_longer_there_is_said(store: Store, tmp_path: Path)
     program = tmp_path / "page-somebody"
     program.write_text("#!/bin/sh\n")
     program.chmod(0o755)
-    teller = deliver.command(str(program), tmp_path / "m", 5.0)
+    delivery = deliver.command(str(program), tmp_path / "m", 5.0)
     program.unlink()
-    tell(store, teller, said)
+    attempt(store, delivery, said)
     assert "No such file" in said[0]
 
 
@@ -168,9 +170,9 @@ def test_a_death_between_telling_and_noting_tells_once(store: Store, tmp_path: P
     """The message was told; the store does not know. The mark does."""
     out = tmp_path / "out"
     put(store, "command")
-    teller = deliver.command(f"tee -a {out}", tmp_path / "m", 10.0)
-    teller.tell(store.waiting("command")[0])  # and here the process dies
-    assert tell(store, deliver.command(f"tee -a {out}", tmp_path / "m", 10.0)) is None
+    delivery = deliver.command(f"tee -a {out}", tmp_path / "m", 10.0)
+    delivery.deliver(store.waiting("command")[0])  # and here the process dies
+    assert attempt(store, deliver.command(f"tee -a {out}", tmp_path / "m", 10.0)) is None
     assert len(documents(out)) == 1
     assert list((tmp_path / "m").iterdir()) == []
 
@@ -182,9 +184,9 @@ def test_telling_outlives_the_one_who_started_it(tmp_path: Path) -> None:
         "import sys; from pathlib import Path; from verifier.session.sweep import deliver\n"
         "from verifier.store.store import UndeliveredMessage\n"
         "words = f\"sh -c 'sleep 1; cat >> {sys.argv[1]}'\"\n"
-        "teller = deliver.command(words, Path(sys.argv[2]), 20.0)\n"
+        "delivery = deliver.command(words, Path(sys.argv[2]), 20.0)\n"
         "print('go', flush=True)\n"
-        "teller.tell(UndeliveredMessage(1, {'id': 'n-1'}, 0, 0.0))\n"
+        "delivery.deliver(UndeliveredMessage(1, {'id': 'n-1'}, 0, 0.0))\n"
     )
     argv = [sys.executable, "-c", code, str(out), str(folder)]
     first = subprocess.Popen(argv, stdout=subprocess.PIPE, text=True, start_new_session=True)
@@ -203,8 +205,8 @@ def test_telling_outlives_the_one_who_started_it(tmp_path: Path) -> None:
 def test_a_webhook_gets_the_message(store: Store, tmp_path: Path, receiver: Receiver) -> None:
     """POST, JSON, a key that shows repetitions, the token from the environment."""
     put(store, "webhook")
-    teller = deliver.webhook(receiver.url, "tide-table", tmp_path / "m", 5.0)
-    assert tell(store, teller) is None
+    delivery = deliver.webhook(receiver.url, "tide-table", tmp_path / "m", 5.0)
+    assert attempt(store, delivery) is None
     ((headers, body),) = receiver.got
     assert json.loads(body)["id"] == "n-1"
     assert headers["Content-Type"] == "application/json"
@@ -219,14 +221,14 @@ def test_a_webhook_that_refuses_is_tried_again(
     """Any answer but 2xx; a redirect is not followed. When it works, each message comes once."""
     said: list[str] = []
     put(store, "webhook", 2)
-    teller = deliver.webhook(receiver.url, None, tmp_path / "m", 5.0)
+    delivery = deliver.webhook(receiver.url, None, tmp_path / "m", 5.0)
     receiver.status = status
-    assert tell(store, teller, said) == 10.0
+    assert attempt(store, delivery, said) == 10.0
     assert f"the server answered {status}" in said[0]
     assert len(receiver.got) == 1
     receiver.status = 204
-    store.untold("webhook", store.waiting("webhook")[0].id, "", 0.0)
-    assert tell(store, teller) is None
+    store.not_delivered("webhook", store.waiting("webhook")[0].id, "", 0.0)
+    assert attempt(store, delivery) is None
     assert [json.loads(body)["id"] for _, body in receiver.got] == ["n-1", "n-1", "n-2"]
 
 
@@ -241,7 +243,7 @@ def test_a_webhook_out_of_reach_is_said(store: Store, tmp_path: Path, url: str, 
     """Nobody there; no such name, or no DNS at all."""
     said: list[str] = []
     put(store, "webhook")
-    assert tell(store, deliver.webhook(url, "tide-table", tmp_path / "m", 5.0), said) == 10.0
+    assert attempt(store, deliver.webhook(url, "tide-table", tmp_path / "m", 5.0), said) == 10.0
     assert re.search(words, said[0])
     assert "tide-table" not in said[0]
 
@@ -252,7 +254,7 @@ def test_a_syslog_host_without_a_name_is_said(store: Store, tmp_path: Path, sche
     said: list[str] = []
     put(store, "syslog")
     nobody = deliver.to_syslog(f"{scheme}://no-such-host.invalid", tmp_path / "m", 5.0)
-    assert tell(store, nobody, said) == 10.0
+    assert attempt(store, nobody, said) == 10.0
     assert re.search("not known|resolution|No address|longer than", said[0])
     assert len(store.waiting("syslog")) == 1
 
@@ -262,7 +264,7 @@ def test_a_slow_webhook_is_given_up(store: Store, tmp_path: Path, receiver: Rece
     put(store, "webhook")
     receiver.delay_s = 2.0
     stopwatch = Stopwatch()
-    tell(store, deliver.webhook(receiver.url, None, tmp_path / "m", 0.3), said)
+    attempt(store, deliver.webhook(receiver.url, None, tmp_path / "m", 0.3), said)
     assert stopwatch.alone_s < 8
     assert "timed out" in said[0]
 
@@ -280,7 +282,7 @@ def test_syslog_by_udp(store: Store, tmp_path: Path) -> None:
     put(store, "syslog")
     with listening(socket.SOCK_DGRAM) as heard:
         url = f"udp://127.0.0.1:{heard.getsockname()[1]}"
-        assert tell(store, deliver.to_syslog(url, tmp_path / "m", 5.0)) is None
+        assert attempt(store, deliver.to_syslog(url, tmp_path / "m", 5.0)) is None
         match = SYSLOG_MSG.fullmatch(heard.recv(65535).decode())
     assert match is not None
     assert (match["pri"], match["app"], match["kind"]) == ("131", "plan-verifier", "change")
@@ -305,7 +307,7 @@ def test_syslog_by_tcp(store: Store, tmp_path: Path) -> None:
         taking = threading.Thread(target=take)
         taking.start()
         url = f"tcp://127.0.0.1:{heard.getsockname()[1]}"
-        assert tell(store, deliver.to_syslog(url, tmp_path / "m", 5.0)) is None
+        assert attempt(store, deliver.to_syslog(url, tmp_path / "m", 5.0)) is None
         taking.join(10)
     for data in got:
         length, _, rest = data.partition(b" ")
@@ -317,8 +319,10 @@ def test_syslog_by_tcp(store: Store, tmp_path: Path) -> None:
 def test_a_clock_set_back_holds_nothing_back(store: Store, tmp_path: Path) -> None:
     """A next try that lies further ahead than any pause is due now."""
     put(store, "lines")
-    store.untold("lines", store.waiting("lines")[0].id, "refused", time.time() + 86_400 * 365)
-    assert tell(store, deliver.LineFile(tmp_path / "changes.jsonl")) is None
+    store.not_delivered(
+        "lines", store.waiting("lines")[0].id, "refused", time.time() + 86_400 * 365
+    )
+    assert attempt(store, deliver.LineFile(tmp_path / "changes.jsonl")) is None
     assert store.waiting("lines") == []
 
 

@@ -51,7 +51,7 @@ def parts(reply: bytes) -> tuple[int, bytes, int, int, list[tuple[bytes, int, by
 )
 @pytest.mark.usefixtures("network")
 def test_the_request_id_comes_back(datagrams, get_request, request_id):
-    """Also in a prepared reply: asked thrice, with others between."""
+    """Also in a kept reply: asked thrice, with others between."""
     for _ in range(3):
         reply = parts(datagrams(RADIO, get_request(SYS_NAME, request_id=request_id)))
         assert reply[:4] == (0xA2, request_id, 0, 0)
@@ -59,7 +59,7 @@ def test_the_request_id_comes_back(datagrams, get_request, request_id):
         datagrams(RADIO, get_request(SYS_NAME))
 
 
-def test_time_runs_in_a_prepared_reply(network, datagrams, get_request):
+def test_time_runs_in_a_kept_reply(network, datagrams, get_request):
     """The time between other objects, which stay as they are."""
     seen = [
         parts(datagrams(RADIO, get_request(SYS_NAME, SYS_UP_TIME, SYS_NAME)))[4] for _ in range(4)
@@ -69,13 +69,13 @@ def test_time_runs_in_a_prepared_reply(network, datagrams, get_request):
     assert {b[1][1] for b in seen} == {0x43}
     assert all(b[0] == b[2] == (SYS_NAME, 4, b"lighthouse-quarry") for b in seen)
     device = network.devices[DEVICES["radio"]]
-    assert len(device.made.lean) == 1
+    assert len(device.made.replies) == 1
 
 
 @pytest.mark.parametrize("size", [1, 126, 127, 128, 129, 255])
 @pytest.mark.parametrize("letter", ["x", "\u00ff"])
 def test_communities_of_any_length(plan, get_request, size, letter):
-    """Also those whose length takes more than one octet, which the lean path leaves alone."""
+    """Also those whose length takes more than one octet, which are not kept."""
     word = letter * size
     entry = dataclasses.replace(ENTRIES["bench"], community=Secret(word))
     profiles = load_profiles({d.profile for d in plan.devices})
@@ -84,12 +84,12 @@ def test_communities_of_any_length(plan, get_request, size, letter):
     reply = device.reply(request, device.boot_s)
     assert reply is not None
     assert b"lighthouse-quarry" in reply
-    assert device.prepared(request, device.boot_s) in {None, reply}
+    assert device.kept_reply(request, device.boot_s) in {None, reply}
 
 
 @pytest.mark.parametrize("up_s", [0.0, 1.27, 1.28, 327.67, 327.68, 83886.08, 21474836.47, 21474836.48,
                                   42949672.95, 42949672.96])  # fmt: skip
-def test_a_prepared_reply_is_the_one_that_would_be_made(plan, get_request, up_s):
+def test_a_kept_reply_is_the_one_that_would_be_made(plan, get_request, up_s):
     """At every number of octets of sysUpTime, and where it begins again (RFC 2578 7.1.8)."""
     network = SimulatedNetwork(plan, load_profiles({d.profile for d in plan.devices}), ENTRIES)
     device = network.devices[DEVICES["radio"]]
@@ -97,8 +97,8 @@ def test_a_prepared_reply_is_the_one_that_would_be_made(plan, get_request, up_s)
     device.boot_s = 0.0
     for early_s in (0.0, max(0.0, up_s - 0.01), up_s):
         made = device.reply(request, early_s)
-        assert device.prepared(request, early_s) == made
-        later = device.prepared(request, up_s)
+        assert device.kept_reply(request, early_s) == made
+        later = device.kept_reply(request, up_s)
         assert later in {None, device.reply(request, up_s)}
 
 
@@ -320,7 +320,7 @@ def test_mutated_requests_never_raise(whole, get_request, seed, edits):
             data.insert(place, octet)
         elif data:
             data[place : place + 1] = bytes((octet,)) if how == "x" else b""
-    for answer in (device.prepared(bytes(data), now_s), device.reply(bytes(data), now_s)):
+    for answer in (device.kept_reply(bytes(data), now_s), device.reply(bytes(data), now_s)):
         assert answer is None or answer[0] == 0x30
 
 
@@ -330,13 +330,13 @@ def test_mutated_requests_never_raise(whole, get_request, seed, edits):
 )
 def test_any_octets_never_raise(whole, data):
     for device in whole.devices.values():
-        assert device.prepared(data, device.boot_s + 1) is None
+        assert device.kept_reply(data, device.boot_s + 1) is None
         assert device.reply(data, device.boot_s + 1) is None
 
 
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory) -> SimulatedNetwork:
-    """The network without a server, with a prepared reply."""
+    """The network without a server, with a kept reply."""
     path = tmp_path_factory.mktemp("plan") / "plan.yaml"
     path.write_text(PLAN)
     plan, _ = read_plan(path)

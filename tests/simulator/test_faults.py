@@ -116,7 +116,7 @@ SEEN = [
     ids=[f"{f.kind}-{f.value}-at-{u}" for f, u, _, _ in SEEN],
 )  # fmt: skip
 def test_seen_while_it_is_on(network, ask, fault, device, objects, values):
-    """Also where the same question was answered before: no prepared reply outlives the change."""
+    """Also where the same question was answered before: no kept reply outlives the change."""
     before = ask.values(device, *objects)
     network.put(fault)
     assert ask.values(device, *objects) == values

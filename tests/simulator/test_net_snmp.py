@@ -96,7 +96,7 @@ def names(printed: str) -> list[tuple[int, ...]]:
 @pytest.mark.parametrize("version", ["-v1", "-v2c"])
 @pytest.mark.usefixtures("network")
 def test_snmpget(port, version):
-    """Twice: the second reply is a prepared one."""
+    """Twice: the second reply is a kept one."""
     for _ in range(2):
         printed = run("snmpget", version, *COMMUNITY, f"{RADIO}:{port}", SYS_NAME, SYS_UP_TIME)
         assert 'STRING: "lighthouse-quarry"' in printed

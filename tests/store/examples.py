@@ -53,7 +53,7 @@ def sweep(*readings: HealthReading, at_s: float = START_S, **more: Any) -> Sweep
 
 
 def memory(subject: Subject = RADIO, state: State = "sound", **more: Any) -> Memory:
-    more = {"since_s": START_S, "told": state, "root": subject, **more}
+    more = {"since_s": START_S, "notified": state, "root": subject, **more}
     return Memory(subject=subject, state=state, **more)
 
 

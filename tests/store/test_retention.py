@@ -145,8 +145,8 @@ def test_reasons_are_stored_once_and_go_with_their_readings(url: str) -> None:
 def test_told_messages_go_and_waiting_ones_stay(url: str) -> None:
     with opened(url) as kept:
         for n in range(2):
-            kept.save(examples.sweep(), notices=[examples.notice(f"n-{n}")], tellers=["lines"])
-        kept.told("lines", kept.waiting("lines")[0].id, 1.0)
+            kept.save(examples.sweep(), notices=[examples.notice(f"n-{n}")], deliveries=["lines"])
+        kept.delivered("lines", kept.waiting("lines")[0].id, 1.0)
         for _ in range(2):
             kept.save(examples.sweep(at_s=examples.START_S + 20 * DAY_S))
         assert [w.body["id"] for w in kept.waiting("lines")] == ["n-1"]

@@ -75,7 +75,7 @@ def test_what_was_stored_is_read_back(url: str) -> None:
 def test_memories_and_counters_survive(url: str) -> None:
     """What is remembered of a device is the same after closing and opening, and after replacing it."""
     one = examples.memory(
-        state="impaired", told="sound", root=examples.HOP, pending="silent", pending_n=1,
+        state="impaired", notified="sound", root=examples.HOP, pending="silent", pending_n=1,
         pending_since_s=examples.START_S, recent=("sound", "impaired"), reason="r", try_first="t",
     )  # fmt: skip
     with opened(url) as kept:
@@ -91,7 +91,7 @@ def test_memories_and_counters_survive(url: str) -> None:
 def test_a_sweep_is_stored_whole_or_not_at_all(url: str) -> None:
     """A fault in the last thing written takes everything of the sweep back."""
     with opened(url) as kept:
-        kept.save(examples.sweep(), notices=[examples.notice()], tellers=["lines"])
+        kept.save(examples.sweep(), notices=[examples.notice()], deliveries=["lines"])
         before = count(kept, "sweep", "reading", "subject", "memory", "change", "message")
         with pytest.raises(StoreError):
             kept.save(
@@ -99,7 +99,7 @@ def test_a_sweep_is_stored_whole_or_not_at_all(url: str) -> None:
                 [examples.memory(examples.FAR)],
                 [examples.change()],
                 [examples.notice()],  # the same id again
-                tellers=["lines"],
+                deliveries=["lines"],
             )
         assert count(kept, "sweep", "reading", "subject", "memory", "change", "message") == before
         kept.save(examples.sweep(examples.reading(examples.FAR)))  # and it goes on
@@ -164,14 +164,14 @@ def test_the_outbox_keeps_what_is_not_told(url: str) -> None:
         kept.save(
             examples.sweep(),
             notices=[examples.notice("n-1"), examples.notice("n-2")],
-            tellers=["lines", "webhook"],
+            deliveries=["lines", "webhook"],
         )
         first, second = kept.waiting("lines")
         assert first.body["id"] == "n-1"
         assert first.body["format"] == "plan-verifier/change/1"
         assert first.body["text"].endswith("Größe")
-        kept.told("lines", first.id, 5.0)
-        kept.untold("webhook", first.id, "refused", 77.0)
+        kept.delivered("lines", first.id, 5.0)
+        kept.not_delivered("webhook", first.id, "refused", 77.0)
     with opened(url) as kept:
         assert kept.waiting("lines") == [second]
         failed, untouched = kept.waiting("webhook")

@@ -68,15 +68,14 @@ def cards(**given: Any) -> int:
 
 
 def _drawn(made: Sequence[Card], chosen: str, given: dict[str, Any]) -> str:
+    from verifier.report import cards as drawn  # noqa: PLC0415
+
     if chosen == "html":
-        from verifier.report.cards import page  # noqa: PLC0415
-
-        draw = page.labels if given["labels"] else page.page
-        return draw(made, qr=given["qr"])
-    from verifier.report.cards import text as in_text  # noqa: PLC0415
-
+        page = drawn.labels_page if given["labels"] else drawn.cards_page
+        return page(made, qr=given["qr"])
     columns = min(100, shutil.get_terminal_size((100, 24)).columns) if given["out"] is None else 100
-    return (in_text.labels if given["labels"] else in_text.text)(made, columns)
+    text = drawn.labels_text if given["labels"] else drawn.cards_text
+    return text(made, columns)
 
 
 def _blank(plan: Plan, devices: Sequence[Device], path: Path, *, quiet: bool) -> None:

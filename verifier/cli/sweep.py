@@ -231,21 +231,21 @@ def _settings(store: Store, given: dict[str, Any], page: Path | None) -> Setting
     from verifier.store.retention import Retention  # noqa: PLC0415
 
     marks, limit_s = deliver.marks_of(store), given["tell_limit"]
-    tellers: list[deliver.Delivery] = []
+    deliveries: list[deliver.Delivery] = []
     if given["lines"] is not None:
-        tellers.append(deliver.lines(given["lines"]))
+        deliveries.append(deliver.lines(given["lines"]))
     if given["on_change"] is not None:
-        tellers.append(deliver.command(given["on_change"], marks, limit_s))
+        deliveries.append(deliver.command(given["on_change"], marks, limit_s))
     if given["syslog"] is not None:
-        tellers.append(deliver.to_syslog(given["syslog"], marks, limit_s))
+        deliveries.append(deliver.to_syslog(given["syslog"], marks, limit_s))
     if given["webhook"] is not None:
-        tellers.append(deliver.webhook(given["webhook"], os.environ.get(_TOKEN), marks, limit_s))
+        deliveries.append(deliver.webhook(given["webhook"], os.environ.get(_TOKEN), marks, limit_s))
     return Settings(
         confirm=given["confirm"],
         keep=Retention(
             raw_s=given["keep_days"] * _DAY_S, hourly_s=given["keep_hourly_days"] * _DAY_S
         ),
-        tellers=tellers,
+        deliveries=deliveries,
         metrics=given["metrics"],
         page=page,
     )

@@ -103,7 +103,7 @@ class Memory:
     Attributes:
         state: as confirmed.
         since_s: when a sweep first saw it so.
-        told: the state that was told last; a difference is still to be told.
+        notified: the state of the newest message; another state is still to be told.
         root: what the state hangs on.
         pending: another state that was seen, not often enough yet to count.
         pending_n: in how many sweeps, one after the other.
@@ -114,7 +114,7 @@ class Memory:
     subject: Subject
     state: State
     since_s: float
-    told: State
+    notified: State
     root: Subject
     pending: State | None = None
     pending_n: int = 0

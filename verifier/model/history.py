@@ -1,4 +1,6 @@
-"""What the store knows of a period: devices, outages, departures, ports; and what that is made of.
+"""What the store knows of a period: devices, outages, level deviations, ports.
+
+Below it what that is made of.
 
 Times end in `_s`: seconds since 1970-01-01 UTC. In the document times are RFC 3339, and `after_s`
 is seconds after its `start`.
@@ -185,7 +187,7 @@ class RecordChange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Departure:
+class LevelDeviation:
     """How far the dry-hour median of an end's level is from what it was at handover.
 
     Attributes:
@@ -199,7 +201,7 @@ class Departure:
     end: EndName
     then_dbm: float | None
     now_dbm: float | None
-    departure_db: float | None
+    deviation_db: float | None
     limit_db: float
     dry_hours: int
     beyond: bool | None
@@ -239,5 +241,5 @@ class HistoryDocument:
     subjects: tuple[SubjectRecord, ...]
     outages: tuple[Outage, ...]
     changes: tuple[RecordChange, ...]
-    departures: tuple[Departure, ...]
+    level_deviations: tuple[LevelDeviation, ...]
     ports: tuple[PortRecord, ...]

@@ -97,7 +97,7 @@ class Changed:
 
 
 @dataclass(frozen=True, slots=True)
-class Trouble:
+class OpenFault:
     """A root of what is not sound; `rest` hangs on it, worst first."""
 
     head: SubjectStatus
@@ -145,7 +145,7 @@ class LinkStatus:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PlaceStatus:
+class MapNode:
     """A site, a device that stands at none, or (kind `network`) all devices without a site.
 
     Attributes:
@@ -153,7 +153,7 @@ class PlaceStatus:
         links: those whose end `a` is here; `elsewhere`: number of the place and name of the others.
     """
 
-    place: Subject
+    subject: Subject
     state: State | None
     devices: tuple[SubjectStatus, ...]
     links: tuple[LinkStatus, ...] = ()
@@ -182,8 +182,8 @@ class Status:
         pending_n: devices of which another state was seen that does not count yet.
         changed: what began to count with this sweep; `new_n`: devices seen for the first time.
         earlier: changes of the day before, newest first; `earlier_more`: how many are not shown.
-        troubles: roots, worst first; `alike`: untested ones by reason.
-        places: everything, in the order of the plan; `layout` and `lines` go by their numbers.
+        open_faults: roots, worst first; `alike`: untested ones by reason.
+        map_nodes: everything, in the order of the plan; `layout` and `lines` go by their numbers.
     """
 
     network: str
@@ -203,9 +203,9 @@ class Status:
     earlier: tuple[Changed, ...]
     earlier_more: int
     earlier_at_least: bool
-    troubles: tuple[Trouble, ...]
+    open_faults: tuple[OpenFault, ...]
     alike: tuple[Alike, ...]
     windows: tuple[WindowNow, ...]
-    places: tuple[PlaceStatus, ...]
+    map_nodes: tuple[MapNode, ...]
     lines: tuple[MapLine, ...]
     layout: Layout

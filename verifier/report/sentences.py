@@ -9,9 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from verifier.model.manual import BY_CHECK
+from verifier.model.observations import SOAK, SoakCourse
 from verifier.model.result import Accepted, NotAsked, Result, Scope
 from verifier.report.plain import plain
 from verifier.rules.compare.scope import by_whom
+from verifier.rules.observations import of_kind
+from verifier.rules.soak.tally import title
 
 WORDS: dict[str, str] = {
     "pass": "PASS",
@@ -140,3 +143,14 @@ def accepted_words(accepted: Accepted) -> str:
     times = len(accepted.findings)
     used = f"not tested {counted(times, 'time')}" if times else "was tested, or did not apply"
     return f"{accepted.check}: {used}; {by_whom(accepted.by)}: {accepted.reason}"
+
+
+def soak_of(result: Result) -> SoakCourse | None:
+    """How the soak of a run went; None where there was none."""
+    return next((o.value for o in of_kind(result.observations, SOAK) if o.value), None)
+
+
+def soak_title(result: Result) -> str:
+    """What the soak of a run is called; empty where there was none."""
+    soak = soak_of(result)
+    return "" if soak is None else title(soak)

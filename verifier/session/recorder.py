@@ -34,6 +34,11 @@ class RecorderEntry(NamedTuple):
     took_ms: float | None
 
     @property
+    def what(self) -> str:
+        """Its name in a document."""
+        return self.kind.what
+
+    @property
     def value(self) -> object:
         """The value; None where there is none."""
         return None if isinstance(self.seen, Unreadable) else self.seen

@@ -12,20 +12,20 @@ from typing import NamedTuple
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
-from verifier.simulator.agent import ber, lean, pdu, usm, v3
+from verifier.simulator.agent import ber, pdu, usm, v3
 from verifier.simulator.agent.ber import BerError, BerReader
 from verifier.simulator.agent.cells import CellTable
 from verifier.simulator.agent.pdu import Asking, Pdu, ResponseParts
-from verifier.simulator.condition import Condition
-from verifier.simulator.mib import addresses, interfaces, readings, standard
-from verifier.simulator.mib.shown import ShownDevice
+from verifier.simulator.agent.reply_cache import ReplyCache
+from verifier.simulator.condition import Condition, ShownDevice
+from verifier.simulator.mib import addresses, readings, standard
 
 TABLES = (
     standard.system,
     standard.engine,
     standard.entity,
     standard.lldp,
-    interfaces.interfaces,
+    standard.interfaces,
     addresses.addresses,
     addresses.routes,
     readings.readings,
@@ -40,8 +40,6 @@ _ENGINE_BY_IPV4 = 1
 """Format of an engine id that holds an IPv4 address (RFC 3411 section 5)."""
 _OVERHEAD = 48
 """Octets around the bindings of a reply, at most, without the community."""
-_KEPT = 24
-"""Prepared replies of one device; beyond that all are dropped."""
 _FIRST_BOOTS = 3
 
 
@@ -77,7 +75,7 @@ class Made:
 
     table: CellTable | None = None
     engine: v3.AgentEngine | None = None
-    lean: lean.Lean = field(default_factory=dict)
+    replies: ReplyCache = field(default_factory=ReplyCache)
 
 
 class SimulatedDevice:
@@ -137,10 +135,9 @@ class SimulatedDevice:
             made.table = CellTable.of(dict(rows))
         return made.table
 
-    def prepared(self, data: bytes, now_s: float) -> bytes | None:
-        """The reply, if one is prepared for such a request."""
-        kept = self.made.lean
-        return lean.find(kept, data, now_s - self.boot_s) if kept else None
+    def kept_reply(self, data: bytes, now_s: float) -> bytes | None:
+        """The reply, if one is kept for such a request."""
+        return self.made.replies.find(data, now_s - self.boot_s)
 
     def reply(self, data: bytes, now_s: float) -> bytes | None:
         """What the agent sends back for a datagram; None: nothing. Never raises for its octets."""
@@ -170,8 +167,8 @@ class SimulatedDevice:
             ber.octets(request.community),
             pdu.write_pdu(pdu.RESPONSE, request.pdu.request_id, answer),
         )
-        if request.pdu.tag == pdu.GET and self.condition.lean:
-            _keep(made.lean, data, request.pdu, reply, answer)
+        if request.pdu.tag == pdu.GET and self.condition.keeps_replies:
+            made.replies.keep(data, request.pdu, reply, answer)
         return reply
 
     def _community(self) -> bytes | None:
@@ -203,17 +200,6 @@ class SimulatedDevice:
     def _asking(self, version: int, now_s: float, room: int) -> Asking:
         condition = self.condition
         return Asking(version, now_s - self.boot_s, room, condition.stuck, condition.most)
-
-
-def _keep(kept: lean.Lean, data: bytes, request: Pdu, reply: bytes, answer: ResponseParts) -> None:
-    """Keeps a reply for requests that differ in nothing but the request id."""
-    if lean.locate(data) != (request.id_at, request.id_end):
-        return
-    prepared = lean.prepare(reply, answer.bindings)
-    if prepared is not None:
-        if len(kept) >= _KEPT:
-            kept.clear()
-        kept[data[: request.id_at] + data[request.id_end :]] = prepared
 
 
 def _damaged(reply: bytes, damage: str | None) -> bytes:

@@ -13,16 +13,16 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
 from verifier.model.profile import Profile
 from verifier.simulator import radio
-from verifier.simulator.condition import Condition
-from verifier.simulator.device import SimulatedDevice
-from verifier.simulator.faults import KINDS, PlantedFault
-from verifier.simulator.mib.shown import (
+from verifier.simulator.condition import (
+    Condition,
     ShownDevice,
     ShownRadio,
     addresses_of,
     ports_of,
     settings_of,
 )
+from verifier.simulator.device import SimulatedDevice
+from verifier.simulator.faults import KINDS, PlantedFault
 
 Agents = dict[int, dict[bytes, SimulatedDevice]]
 """Devices by UDP port and by the four octets of an address."""

@@ -1,4 +1,4 @@
-"""The event loop: one UDP socket for each port, whatever the number of agents.
+"""The event loop: one UDP socket for each port of agents, one TCP socket for each open service.
 
 A reply leaves from the address that was asked: the kernel tells it with each datagram (IP_PKTINFO)
 and takes it back with the reply. That needs a socket bound to every address of this machine; a
@@ -20,7 +20,6 @@ from verifier.errors import UsageError
 from verifier.model.address import Address
 from verifier.simulator.device import SimulatedDevice
 from verifier.simulator.network import SimulatedNetwork
-from verifier.simulator.services import Listeners
 
 _IP_PKTINFO = 8
 """From linux/in.h; Python 3.11 does not name it."""
@@ -31,6 +30,7 @@ _EVERY_ADDRESS = "0.0.0.0"  # noqa: S104 - see above
 _LOOPBACK_NET = "127."
 _MAX_DATAGRAM = 65535
 _BUFFER_OCTETS = 8 << 20
+_BACKLOG = 16
 _BURST = 512
 """Datagrams of one socket before the others get their turn."""
 
@@ -60,6 +60,48 @@ class _Port:
             raise UsageError(
                 f"UDP port {port} cannot be listened on: {os.strerror(error.errno or 0)}"
             ) from None
+
+
+class Listeners:
+    """One socket for each open service of each device, at the device's own address.
+
+    Attributes:
+        not_listening: services that could not be opened, and why: ports below 1024 need a
+            privilege, and the number of open files has a limit.
+    """
+
+    def __init__(self, network: SimulatedNetwork | None) -> None:
+        self.not_listening: list[str] = []
+        self._sockets: dict[int, socket.socket] = {}
+        for device in network.devices.values() if network is not None else ():
+            own, usual = device.device.services, device.profile.services
+            for service in sorted({*own.open, *usual.open} - {*own.closed}, key=str):
+                self._open(str(device.device.address.address), service.port, device.device.name)
+
+    def _open(self, address: str, port: int, name: str) -> None:
+        try:
+            opened = socket.create_server((address, port), backlog=_BACKLOG)
+        except OSError as error:
+            reason = os.strerror(error.errno or 0)
+            self.not_listening.append(f"{name}: {address}, TCP port {port}: {reason}")
+            return
+        opened.settimeout(0)
+        self._sockets[opened.fileno()] = opened
+
+    def descriptors(self) -> tuple[int, ...]:
+        """What to wait for."""
+        return tuple(self._sockets)
+
+    def accept(self, fd: int) -> None:
+        """Takes a connection and closes it."""
+        with suppress(OSError):
+            self._sockets[fd].accept()[0].close()
+
+    def close(self) -> None:
+        """Closes every socket."""
+        for opened in self._sockets.values():
+            opened.close()
+        self._sockets.clear()
 
 
 class Server:
@@ -124,7 +166,7 @@ class Server:
                 if asked is None or not peer[0].startswith(_LOOPBACK_NET):
                     continue
                 device, origin = asked
-                reply = device.prepared(data, clock())
+                reply = device.kept_reply(data, clock())
                 if reply is None:
                     self._answer(port, device, data, origin, peer)
                 else:
@@ -137,7 +179,7 @@ class Server:
     def _answer(
         self, port: _Port, device: SimulatedDevice, data: bytes, origin: Ancillary, peer: Peer
     ) -> None:
-        """The way of every reply that is not prepared."""
+        """Works out and sends a reply that is not kept."""
         now_s = time.monotonic()
         reply = device.reply(data, now_s)
         if reply is None:

@@ -3,13 +3,13 @@
     with opened("harbour.sweeps.db") as kept, kept.locked():
         remembered = kept.memories()
         ...                                   # measure, then rules.health.follow
-        kept.save(sweep, memories, changes, notices, tellers=("command",))
+        kept.save(sweep, memories, changes, notices, deliveries=("command",))
 
 Opening creates the tables; those of another version are refused with InputError. All that one
 sweep brings is written in one transaction, or not at all. Reading needs no lock. Every method
 raises StoreError (exit code 6; 2 where no store can be there) where the database refuses, is full,
 locked or gone; then nothing of that call is in it. Rows of one device that the database does not
-take are left out, told, and fail no other device's.
+take are left out with a word to the caller, and fail no other device's.
 
 Tables (times `_s`: seconds since 1970-01-01 UTC by the wall clock, which may step; the order of
 sweeps is that of their `id`):
@@ -29,15 +29,16 @@ sweeps is that of their `id`):
                  median and largest RTT, mean loss
     hour_level   samples, min, median, max of an hour
     hour_port    errors added in an hour
-    memory       a device now: confirmed state, since when, what it hangs on, what is pending, told
+    memory       a device now: confirmed state, since when, what it hangs on, what is pending,
+                 the state of the newest message about it (notified)
     change       confirmed changes, for ever; before is null where the device was new, `untested`
                  where it was not sound when it was first seen
     port         the counters last read
-    message      the outbox; delivery: who has been told, who is still to be told
+    message      the outbox; delivery: what has delivered each, what is still to
     meta         schema (its version)
 
 Counts of errors hold every Counter64 and sums of them: NUMERIC(40) in PostgreSQL; in SQLite an
-integer, above 2^63-1 its digits as text (`counts.Count`).
+integer, above 2^63-1 its digits as text (`schema.Count`).
 
 `reading`, `level`, `port_errors` are kept for 14 days, `hour*` and `sweep` for 400 days, `change`
 for ever; `Retention` sets it. An hour is rolled up by the first sweep that starts in a later one:

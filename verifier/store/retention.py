@@ -213,9 +213,9 @@ def _drop_hours(connection: Connection, before_s: float) -> None:
 
 
 def _drop_messages(connection: Connection, before_s: float) -> None:
-    """Drops messages that everybody who was to be told has been told."""
+    """Drops messages that every delivery has delivered."""
     m, d = schema.message.c, schema.delivery.c
-    waiting = select(d.message_id).where(d.message_id == m.id, d.told_s.is_(None)).exists()
+    waiting = select(d.message_id).where(d.message_id == m.id, d.delivered_s.is_(None)).exists()
     ids = connection.scalars(
         select(m.id).where(m.created_s < before_s, ~waiting).order_by(m.id).limit(100)
     ).all()

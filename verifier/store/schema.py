@@ -1,32 +1,82 @@
-"""The tables of the store. Docstrings and devices: see the package's docstring."""
+"""The tables of the store, their version, and the columns that hold counts.
+
+What each table and column means stands in the package's docstring. Tables of another version are
+refused: nothing was released, so nothing brings an older store forward.
+"""
 
 from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
 
 from sqlalchemy import (
     BigInteger,
     Column,
+    Connection,
+    Dialect,
     Double,
     Float,
     ForeignKey,
     Index,
     Integer,
     MetaData,
+    Numeric,
     String,
     Table,
     Text,
     UniqueConstraint,
+    inspect,
+    select,
 )
+from sqlalchemy.types import TypeDecorator, TypeEngine, UserDefinedType
 
-from verifier.store.counts import Count
+from verifier.errors import InputError
 
 VERSION = 1
 """The schema this tool writes and reads."""
 
 _ID = BigInteger().with_variant(Integer, "sqlite")
 """SQLite numbers rows by itself only where the key is an INTEGER."""
+_DIGITS = 40
+"""A Counter64 has 20 (RFC 2578 section 7.1.10); the rest is for sums."""
+_LARGEST_INTEGER = 2**63 - 1
+"""SQLite's INTEGER (sqlite.org/datatype3.html); what is larger is stored as its digits."""
 
 OPEN, RAW, HOURLY = "open", "raw", "hourly"
 """`sweep.kept`: not rolled up yet; rolled up, readings still there; only in the hourly figures."""
+
+
+class _AsGiven(UserDefinedType[Any]):
+    """A column of SQLite that converts nothing: numbers stay numbers, digits stay text."""
+
+    cache_ok = True
+
+    def get_col_spec(self, **_: Any) -> str:
+        return "BLOB"
+
+
+class Count(TypeDecorator[int]):
+    """A whole number from 0 to 10^40 - 1."""
+
+    impl = Numeric
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
+        """NUMERIC(40), and what converts nothing in SQLite."""
+        kind: TypeEngine[Any] = _AsGiven() if dialect.name == "sqlite" else Numeric(_DIGITS, 0)
+        return dialect.type_descriptor(kind)
+
+    def process_bind_param(self, value: int | None, dialect: Dialect) -> Any:
+        """For the database."""
+        if value is None or (dialect.name == "sqlite" and value <= _LARGEST_INTEGER):
+            return value
+        return str(value) if dialect.name == "sqlite" else Decimal(value)
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> int | None:
+        """From the database."""
+        del dialect
+        return None if value is None else int(value)
+
 
 metadata = MetaData()
 
@@ -176,7 +226,7 @@ memory = Table(
     Column("subject_id", _ID, ForeignKey("subject.id"), primary_key=True),
     Column("state", String(8), nullable=False),
     Column("since_s", Double, nullable=False),
-    Column("told", String(8), nullable=False),
+    Column("notified", String(8), nullable=False),
     Column("root_kind", String(16), nullable=False),
     Column("root_name", Text, nullable=False),
     Column("pending", String(8)),
@@ -217,10 +267,44 @@ delivery = Table(
     "delivery",
     metadata,
     Column("message_id", _ID, ForeignKey("message.id"), primary_key=True),
-    Column("teller", String(16), primary_key=True),
+    Column("name", String(16), primary_key=True),
     Column("attempts", Integer, nullable=False),
     Column("next_s", Double, nullable=False),
-    Column("told_s", Double),
+    Column("delivered_s", Double),
     Column("fault", Text),
 )
-Index("delivery_waiting", delivery.c.teller, delivery.c.told_s, delivery.c.message_id)
+Index("delivery_waiting", delivery.c.name, delivery.c.delivered_s, delivery.c.message_id)
+
+
+# --- version -----------------------------------------------------------------------------------
+
+
+def prepare(connection: Connection, name: str) -> None:
+    """Creates the tables of `VERSION` where there are none.
+
+    Raises InputError where they are of another version, and where they are not a store's.
+    """
+    found = version_of(connection, name)
+    if found is None:
+        metadata.create_all(connection)
+        connection.execute(meta.insert().values(key="schema", value=str(VERSION)))
+        return
+    if found != VERSION:
+        raise InputError(
+            f"the store {name} was written by another plan-verifier (its schema is {found}, this "
+            f"one knows {VERSION}): use that one, or another store"
+        )
+
+
+def version_of(connection: Connection, name: str) -> int | None:
+    """The version of the tables; None where there are none. Raises InputError for no store."""
+    tables = set(inspect(connection).get_table_names())
+    if not tables:
+        return None
+    if "meta" in tables:
+        value = connection.scalar(select(meta.c.value).where(meta.c.key == "schema"))
+        if value is not None and value.isdecimal():
+            return int(value)
+    if tables & set(metadata.tables):
+        raise InputError(f"{name} holds tables of a store, but does not say of which version")
+    return None

@@ -24,10 +24,8 @@ from verifier.errors import StoreError
 from verifier.model.health import Counters, Memory, Notice, StateChange, Sweep
 from verifier.model.subject import Subject
 from verifier.store import rows, schema, writing
-from verifier.store.engine import IMMEDIATE, engine_of, in_words, shown, url_of
-from verifier.store.lock import lock_of
+from verifier.store.engine import IMMEDIATE, engine_of, in_words, lock_of, shown, url_of
 from verifier.store.retention import Retention, tidy
-from verifier.store.version import prepare
 
 T = TypeVar("T")
 
@@ -38,7 +36,7 @@ _PAUSE_S = 0.5
 
 @dataclass(frozen=True, slots=True)
 class UndeliveredMessage:
-    """A message that somebody is still to be told.
+    """A message that a delivery has not delivered yet.
 
     Attributes:
         attempts: how often that was tried.
@@ -53,10 +51,10 @@ class UndeliveredMessage:
 
 @contextmanager
 def opened(url: str) -> Iterator[Store]:
-    """The store at `url` (a path is a SQLite file), created or brought forward if need be.
+    """The store at `url` (a path is a SQLite file), created if it is not there.
 
     Raises UsageError for a URL that cannot be meant, StoreError where it cannot be opened,
-    InputError where a newer tool wrote it.
+    InputError where a tool with other tables wrote it.
     """
     place = url_of(url)
     store = Store(engine_of(place), place)
@@ -89,8 +87,8 @@ class Store:
         return self._url.database if self._url.get_backend_name() == "sqlite" else None
 
     def prepare(self) -> None:
-        """Creates the tables or brings them forward."""
-        self._write(lambda connection: prepare(connection, self.name), locked=False)
+        """Creates the tables. Raises InputError where they are of another version."""
+        self._write(lambda connection: schema.prepare(connection, self.name), locked=False)
 
     def close(self) -> None:
         """Lets go of the lock and of every connection."""
@@ -142,7 +140,7 @@ class Store:
         changes: Iterable[StateChange] = (),
         notices: Iterable[Notice] = (),
         *,
-        tellers: Sequence[str] = (),
+        deliveries: Sequence[str] = (),
         keep: Retention = Retention(),  # noqa: B008 - frozen
         refused: Callable[[Subject, str], None] = lambda *_: None,
     ) -> int:
@@ -152,8 +150,8 @@ class Store:
             sweep: one that is stored already, by its key, is left as it is.
             memories: of devices whose memory is another than before.
             changes: those that count from this sweep on.
-            notices: what is to be told.
-            tellers: who is to be told.
+            notices: messages to deliver.
+            deliveries: names of what delivers each of them.
             keep: what is dropped meanwhile.
             refused: is told of each device whose rows the database does not take, and why; it is
                 stored as not tested, and its memory stays as it was.
@@ -170,8 +168,8 @@ class Store:
             ids = self._subjects.__getitem__
             inserted = connection.execute(s.insert().values(rows.of_sweep(sweep)))
             number = writing.key_of(inserted)
-            writing.insert_units(connection, brought, number, ids, refused)
-            writing.insert_notices(connection, notices, sweep.started_s, tellers)
+            writing.insert_subjects(connection, brought, number, ids, refused)
+            writing.insert_notices(connection, notices, sweep.started_s, deliveries)
             tidy(connection, sweep.started_s, keep)
             return number
 
@@ -191,13 +189,13 @@ class Store:
         found = connection.execute(select(schema.subject)).mappings()
         return {Subject(r["kind"], r["name"]): r["id"] for r in found}
 
-    def waiting(self, teller: str) -> list[UndeliveredMessage]:
-        """What `teller` is still to tell, oldest first."""
+    def waiting(self, delivery: str) -> list[UndeliveredMessage]:
+        """What `delivery` has still to deliver, oldest first."""
         d, m = schema.delivery.c, schema.message.c
         found = self.rows(
             select(m.id, m.body, d.attempts, d.next_s)
             .join(schema.delivery, d.message_id == m.id)
-            .where(d.teller == teller, d.told_s.is_(None))
+            .where(d.name == delivery, d.delivered_s.is_(None))
             .order_by(m.id)
         )
         return [
@@ -205,17 +203,17 @@ class Store:
             for r in found
         ]
 
-    def told(self, teller: str, message: int, at_s: float) -> None:
-        """Notes that `teller` has told a message."""
-        self._delivered(teller, message, {"told_s": at_s, "fault": None})
+    def delivered(self, delivery: str, message: int, at_s: float) -> None:
+        """Notes that `delivery` has delivered a message."""
+        self._tried(delivery, message, {"delivered_s": at_s, "fault": None})
 
-    def untold(self, teller: str, message: int, fault: str, next_s: float) -> None:
-        """Notes that telling a message failed, why, and when to try again."""
-        self._delivered(teller, message, {"next_s": next_s, "fault": fault})
+    def not_delivered(self, delivery: str, message: int, fault: str, next_s: float) -> None:
+        """Notes that delivering a message failed, why, and when to try again."""
+        self._tried(delivery, message, {"next_s": next_s, "fault": fault})
 
-    def _delivered(self, teller: str, message: int, values: Mapping[str, Any]) -> None:
+    def _tried(self, delivery: str, message: int, values: Mapping[str, Any]) -> None:
         d = schema.delivery
-        one = update(d).where(d.c.message_id == message, d.c.teller == teller)
+        one = update(d).where(d.c.message_id == message, d.c.name == delivery)
         self._write(
             lambda connection: (
                 connection.execute(one.values(attempts=d.c.attempts + 1, **values)).rowcount

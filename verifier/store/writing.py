@@ -77,7 +77,7 @@ class Brought:
         return Brought(dataclasses.replace(self.sweep, readings=(bare,), added=()), (), ())
 
 
-def insert_units(
+def insert_subjects(
     connection: Connection,
     brought: Brought,
     number: int,
@@ -218,17 +218,17 @@ def _forget(
 
 
 def insert_notices(
-    connection: Connection, notices: Iterable[Notice], now_s: float, tellers: Sequence[str]
+    connection: Connection, notices: Iterable[Notice], now_s: float, deliveries: Sequence[str]
 ) -> None:
     """The outbox: each message, and who is to tell it."""
-    for notice in notices if tellers else ():
+    for notice in notices if deliveries else ():
         text = json.dumps(rows.body(notice), ensure_ascii=False)
         inserted = connection.execute(
             schema.message.insert().values(notice_id=notice.id, created_s=now_s, body=text)
         )
         number = key_of(inserted)
         waiting = [
-            {"message_id": number, "teller": teller, "attempts": 0, "next_s": 0.0}
-            for teller in tellers
+            {"message_id": number, "name": name, "attempts": 0, "next_s": 0.0}
+            for name in deliveries
         ]
         insert(connection, schema.delivery, waiting)

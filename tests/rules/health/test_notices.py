@@ -12,7 +12,7 @@ from verifier.model.address import Interface
 from verifier.model.health import Memory, State, StateChange
 from verifier.model.plan import Carrier, Device, End, Link, Maintenance, Network, Plan, Site
 from verifier.model.subject import Subject
-from verifier.rules.health.notices import tell
+from verifier.rules.health.notices import notify
 
 NOON = dt.datetime(2026, 12, 1, 12, tzinfo=dt.UTC)
 HOUR = dt.timedelta(hours=1)
@@ -42,7 +42,13 @@ def window(*sites: str, start: dt.datetime = NOON, hours: int = 1) -> Maintenanc
 
 
 def memory(subject: Subject, state: State = "silent", **more: Any) -> Memory:
-    more = {"told": "sound", "root": subject, "since_s": NOON.timestamp(), "reason": "none", **more}
+    more = {
+        "notified": "sound",
+        "root": subject,
+        "since_s": NOON.timestamp(),
+        "reason": "none",
+        **more,
+    }
     return Memory(subject=subject, state=state, **more)
 
 
@@ -53,8 +59,8 @@ def at(minutes: float) -> float:
 def test_one_root_is_one_message() -> None:
     """The root comes first, whatever hangs on it is folded under it; another root is another."""
     subjects = [memory(HOP, root=FAR), memory(RADIO, root=FAR), memory(FAR), memory(SWITCH)]
-    told = tell(plan(), subjects, (), at(5), "key")
-    first, second = told.notices
+    made = notify(plan(), subjects, (), at(5), "key")
+    first, second = made.notices
     assert (first.id, first.root, second.id) == ("key-1", FAR, "key-2")
     assert [c.subject for c in first.changes] == [FAR, HOP, RADIO]
     assert first.text == (
@@ -66,16 +72,16 @@ def test_one_root_is_one_message() -> None:
 
 
 def test_what_was_told_is_not_told_again() -> None:
-    told = tell(plan(), [memory(RADIO)], (), at(5), "key")
-    assert len(told.notices) == 1
-    assert tell(plan(), told.memories, (), at(10), "next").notices == ()
+    made = notify(plan(), [memory(RADIO)], (), at(5), "key")
+    assert len(made.notices) == 1
+    assert notify(plan(), made.memories, (), at(10), "next").notices == ()
 
 
 def test_a_latecomer_names_its_root() -> None:
-    told = tell(plan(), [memory(RADIO, root=FAR)], (), at(5), "key")
-    assert "it hangs on device quarry-lighthouse" in told.notices[0].text
+    made = notify(plan(), [memory(RADIO, root=FAR)], (), at(5), "key")
+    assert "it hangs on device quarry-lighthouse" in made.notices[0].text
     many = [memory(RADIO, root=FAR), memory(HOP, root=FAR)]
-    (notice,) = tell(plan(), many, (), at(5), "key").notices
+    (notice,) = notify(plan(), many, (), at(5), "key").notices
     assert notice.text.startswith("because of device quarry-lighthouse")
 
 
@@ -105,23 +111,23 @@ def test_a_window_holds_what_is_at_its_sites(
         confirmed_s=at(minutes),
         root=RADIO,
     )
-    told = tell(plan(window(*sites)), [memory(RADIO)], [change], at(minutes), "key")
-    assert bool(told.notices) is not held
-    assert told.changes[0].held == ("mast work" if held else None)
+    made = notify(plan(window(*sites)), [memory(RADIO)], [change], at(minutes), "key")
+    assert bool(made.notices) is not held
+    assert made.changes[0].held == ("mast work" if held else None)
 
 
 def test_a_window_holds_what_hangs_on_its_sites() -> None:
     """A device elsewhere that is silent because of one in the window; and a link with one end there."""
     subjects = [memory(SWITCH, root=FAR), memory(HOP), memory(FAR)]
-    assert tell(plan(window("Quarry")), subjects, (), at(5), "key").notices == ()
+    assert notify(plan(window("Quarry")), subjects, (), at(5), "key").notices == ()
 
 
 def test_what_still_stands_after_the_window_is_told_once() -> None:
     """With the window it happened in; what came back within it is never told."""
-    held = tell(plan(window("Lighthouse")), [memory(RADIO)], (), at(5), "key")
-    after = tell(plan(window("Lighthouse")), held.memories, (), at(65), "key-b")
+    held = notify(plan(window("Lighthouse")), [memory(RADIO)], (), at(5), "key")
+    after = notify(plan(window("Lighthouse")), held.memories, (), at(65), "key-b")
     (notice,) = after.notices
     assert (notice.changes[0].held, notice.changes[0].before) == ("mast work", "sound")
-    assert tell(plan(window("Lighthouse")), after.memories, (), at(70), "key-c").notices == ()
+    assert notify(plan(window("Lighthouse")), after.memories, (), at(70), "key-c").notices == ()
     back = [dataclasses.replace(m, state="sound") for m in held.memories]
-    assert tell(plan(window("Lighthouse")), back, (), at(65), "key-d").notices == ()
+    assert notify(plan(window("Lighthouse")), back, (), at(65), "key-d").notices == ()

@@ -1,4 +1,4 @@
-"""Outages and departures by hand; the sums by chance."""
+"""Outages and level deviations by hand; the sums by chance."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from verifier.model.history import Baseline, Period, Sample, Spell, SubjectPast
 from verifier.model.plan import Carrier, End, Link, Plan
 from verifier.model.subject import Subject
 from verifier.rules.health.outages import outages
-from verifier.rules.history.deviation import departures
+from verifier.rules.history.deviation import level_deviations
 from verifier.rules.history.record import availability, points
 
 
@@ -118,11 +118,11 @@ RAIN = [hour(-70.0, -49.0)] * 20
         ([], None, None, None, "no level was read in this period"),
     ],
 )
-def test_departure(hours, limit, away, beyond, reason) -> None:
+def test_deviation(hours, limit, away, beyond, reason) -> None:
     """Rain does not count, nor what was a month ago; with too few dry hours nothing is claimed; the plan's limit is used."""
     seen = past(subject=HOP, level_hours={(1, "a"): tuple(hours)})
-    (made,) = departures(link_plan(rx_level_tolerance_db=limit), seen, THEN)
-    assert (made.departure_db, made.beyond, made.reason) == (
+    (made,) = level_deviations(link_plan(rx_level_tolerance_db=limit), seen, THEN)
+    assert (made.deviation_db, made.beyond, made.reason) == (
         None if away is None else pytest.approx(away), beyond, reason,
     )  # fmt: skip
     if away is not None:
@@ -130,19 +130,21 @@ def test_departure(hours, limit, away, beyond, reason) -> None:
 
 
 def test_an_end_without_a_level_at_handover() -> None:
-    """Is said; without a baseline there is no departure at all."""
+    """Is said; without a baseline there is no deviation at all."""
     seen = past(subject=HOP, level_hours={(1, "b"): tuple(STILL)})
-    found = list(departures(link_plan(), seen, THEN))
+    found = list(level_deviations(link_plan(), seen, THEN))
     assert [(d.end, d.reason) for d in found] == [
         ("a", "no level was read in this period"),
         ("b", "the handover has no level of this end"),
     ]
-    assert list(departures(link_plan(), seen, None)) == []
+    assert list(level_deviations(link_plan(), seen, None)) == []
 
 
-def test_a_device_called_like_a_link_has_no_departure() -> None:
+def test_a_device_called_like_a_link_has_no_deviation() -> None:
     """Names are unique within their kind only."""
-    assert list(departures(link_plan(), past(subject=Subject("device", HOP.name)), THEN)) == []
+    assert (
+        list(level_deviations(link_plan(), past(subject=Subject("device", HOP.name)), THEN)) == []
+    )
 
 
 @given(st.floats(0.001, 4e7))

@@ -15,7 +15,7 @@ from verifier.model.plan import Plan
 from verifier.model.status import MOST_CHANGES, Recent, Status
 from verifier.model.subject import Subject
 from verifier.rules.status import status
-from verifier.rules.status.open_faults import subject_status, troubles
+from verifier.rules.status.open_faults import open_faults, subject_status
 
 NOT_ASKED = (Reason("identity.name", "not-tested", "no entry for SNMP"),)
 
@@ -42,27 +42,27 @@ def test_counts_are_of_the_states_that_count(ring: Status) -> None:
 
 def test_what_hangs_on_a_root_is_under_it(ring: Status) -> None:
     """Worst roots first; within one weight the one that more hangs on."""
-    heads = [(t.head.subject.name, [u.subject.name for u in t.rest]) for t in ring.troubles]
+    heads = [(t.head.subject.name, [u.subject.name for u in t.rest]) for t in ring.open_faults]
     assert heads == [
         ("lighthouse-ferry-point", ["ferry-point-lighthouse", "Hop 6"]),
         ("windmill-old-mill", ["Hop 3"]),
         ("quarry-harbour", []),
         ("Hop 4", []),
     ]
-    assert ring.troubles[0].head.try_first == "look whether the device has power"
+    assert ring.open_faults[0].head.try_first == "look whether the device has power"
 
 
 def test_a_root_outside_the_sweep_has_no_state() -> None:
     """A gateway, say: it is shown by the reason of the first that hangs on it."""
     gateway = Subject("gateway", "198.18.0.1")
     seen = reading("a", "silent", root=gateway, reasons=(paging.OUTAGE,), try_first="look there")
-    (trouble,), alike = troubles(
+    (open_fault,), alike = open_faults(
         [seen],
         {seen.subject: subject_status(seen, memory(seen), confirm=2)},
         {seen.subject: memory(seen)},
     )
-    assert (trouble.head.subject, trouble.head.state, alike) == (gateway, None, ())
-    assert (trouble.head.reasons, trouble.head.try_first) == ((paging.OUTAGE,), "look there")
+    assert (open_fault.head.subject, open_fault.head.state, alike) == (gateway, None, ())
+    assert (open_fault.head.reasons, open_fault.head.try_first) == ((paging.OUTAGE,), "look there")
 
 
 @pytest.mark.parametrize(
@@ -93,7 +93,7 @@ def test_lone_untested_devices_are_put_together_by_their_reason() -> None:
     assert [(a.reason, len(a.subjects)) for a in made.alike] == [
         ("identity.name: no entry for SNMP", 4), ("laptop", 1), ("no reason is known", 1),
     ]  # fmt: skip
-    assert [t.head.subject.name for t in made.troubles] == ["device-4"]
+    assert [t.head.subject.name for t in made.open_faults] == ["device-4"]
 
 
 def test_changes_of_this_sweep_are_not_shown_twice(ring: Status) -> None:
@@ -127,7 +127,7 @@ def test_a_window_that_is_on_says_what_it_holds(ring: Status) -> None:
     (window,) = ring.windows
     assert (window.name, window.sites) == ("mast work", ("Windmill",))
     assert [u.subject.name for u in window.holds] == ["windmill-old-mill", "Hop 3"]
-    assert ring.troubles[1].head.held == "mast work"
+    assert ring.open_faults[1].head.held == "mast work"
     assert paging.calm().windows == ()
 
 
@@ -140,12 +140,12 @@ def test_a_page_is_stale_after_two_intervals(every_s: float | None, stale_s: flo
 
 def test_every_device_is_at_its_place(ring: Status) -> None:
     """A link stands where its end a does, and is pointed to from the other."""
-    assert [p.place.name for p in ring.places] == list(paging.PLACES)
-    assert sum(len(p.devices) for p in ring.places) == 13
-    lighthouse = ring.places[0]
+    assert [p.subject.name for p in ring.map_nodes] == list(paging.PLACES)
+    assert sum(len(p.devices) for p in ring.map_nodes) == 13
+    lighthouse = ring.map_nodes[0]
     assert [x.subject.subject.name for x in lighthouse.links] == ["Hop 2", "Hop 6"]
     assert lighthouse.elsewhere == ((2, "Hop 1"),)
-    assert [p.state for p in ring.places] == [
+    assert [p.state for p in ring.map_nodes] == [
         "silent", "sound", "untested", "silent", "sound", "silent",
     ]  # fmt: skip
     assert len(ring.lines) == 6
@@ -157,7 +157,7 @@ def test_devices_without_a_site() -> None:
     plan = Plan(devices=devices, links=(paging.link("Hop 1", paging.end("a"), paging.end("b")),))
     seen = [reading(n) for n in ("a", "b", "c", "d", "Hop 1")]
     made = status(plan, report(*seen), Recent(), every_s=None, confirm=2)
-    assert [(p.place.kind, p.place.name, len(p.devices)) for p in made.places] == [
+    assert [(p.subject.kind, p.subject.name, len(p.devices)) for p in made.map_nodes] == [
         ("device", "a", 1), ("device", "b", 1), ("network", "", 2),
     ]  # fmt: skip
     assert [(x.a, x.b) for x in made.lines] == [(0, 1)]
@@ -168,7 +168,7 @@ def test_a_sweep_of_some_devices_leaves_the_others_open() -> None:
     made = status(
         paging.ring_plan(), report(reading("harbour-switch")), Recent(), every_s=None, confirm=2
     )
-    assert [p.state for p in made.places].count(None) == 5
+    assert [p.state for p in made.map_nodes].count(None) == 5
     assert made.lines == ()
 
 
@@ -185,7 +185,7 @@ def test_levels_of_several_carriers() -> None:
     seen = reading("Hop 1", levels=(ReceivedLevel(2, "b", -50.0),))
     past = Recent(levels={"Hop 1": {(2, "a"): paging.day(-47.0)}})
     made = status(plan, report(reading("a"), reading("b"), seen), past, every_s=None, confirm=2)
-    lines = made.places[0].links[0].levels
+    lines = made.map_nodes[0].links[0].levels
     assert [(v.carrier, v.end, v.now_dbm, v.planned_dbm, len(v.samples)) for v in lines] == [
         (1, "a", None, -45.0, 0), (2, "a", None, None, 36), (2, "b", -50.0, None, 0),
     ]  # fmt: skip
@@ -193,4 +193,4 @@ def test_levels_of_several_carriers() -> None:
 
 def test_nothing_at_all() -> None:
     made = paging.empty()
-    assert (made.places, made.troubles, made.changed, made.windows) == ((), (), (), ())
+    assert (made.map_nodes, made.open_faults, made.changed, made.windows) == ((), (), (), ())

@@ -13,20 +13,20 @@ from typing import Any
 from verifier.model.history import HistoryDocument, Outage, RecordPoint, SubjectRecord
 from verifier.model.subject import Subject
 from verifier.report.history.text import (
-    departure_in_words,
+    deviation_in_words,
     figure,
     hours,
     outage_in_words,
     percent,
 )
-from verifier.report.html.page import draw
+from verifier.report.html import draw
 from verifier.report.html.plots import plot, strip_of_bars, strip_of_lines
 from verifier.rules.soak.trend import TrendPoint
 
 _PICTURES = 100
 """Devices and links with a picture: more would make a page that no browser opens gladly."""
 _ROWS = 200
-"""Rows of outages and departures; the rest is counted, CSV and JSON have all."""
+"""Rows of outages and deviations; the rest is counted, CSV and JSON have all."""
 _LONGEST = 400
 """Characters of one text."""
 _GAP = 2.5
@@ -53,7 +53,7 @@ def page(record: HistoryDocument) -> str:
         hours=hours,
         figure=figure,
         outage_in_words=outage_in_words,
-        departure_in_words=departure_in_words,
+        deviation_in_words=deviation_in_words,
     )
 
 
@@ -63,7 +63,7 @@ def _most_to_tell(
     """Those that get a picture, in the order of the plan, and the others."""
     if len(subjects) <= _PICTURES:
         return subjects, []
-    away = {d.link for d in record.departures if d.beyond}
+    away = {d.link for d in record.level_deviations if d.beyond}
 
     def much(subject: SubjectRecord) -> tuple[bool, float, int]:
         gone_s = subject.availability.unanswered_s

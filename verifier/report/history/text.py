@@ -11,7 +11,13 @@ from typing import Any
 
 from tabulate import tabulate
 
-from verifier.model.history import Departure, HistoryDocument, LevelRecord, Outage, SubjectRecord
+from verifier.model.history import (
+    HistoryDocument,
+    LevelDeviation,
+    LevelRecord,
+    Outage,
+    SubjectRecord,
+)
 from verifier.report.plain import paragraph, plain
 from verifier.report.result.csv import cell
 from verifier.report.result.json import laid_out
@@ -23,13 +29,13 @@ _MANY = 40
 _FEW = 10
 _NAME = 24
 """Columns for a name; a longer one is cut."""
-_DEPARTURES = [32, None, None, None, None, 30]
+_DEVIATIONS = [32, None, None, None, None, 30]
 """Columns for an end and for why; longer ones fold."""
 HEADINGS = (
     "row", "kind", "name", "port", "carrier", "end", "state", "from", "to", "available_pct",
     "answered_s", "unanswered_s", "untested_s", "changes", "outages", "length_s", "rtt_median_ms",
     "rtt_p95_ms", "rtt_max_ms", "planned_dbm", "then_dbm", "median_dbm", "min_dbm", "max_dbm",
-    "departure_db", "limit_db", "in_errors", "out_errors", "reason",
+    "deviation_db", "limit_db", "in_errors", "out_errors", "reason",
 )  # fmt: skip
 """Of the CSV; `row` says what a row is, and what does not belong to it is empty."""
 
@@ -63,12 +69,12 @@ def _short(value: Any) -> Any:
 
 
 def text(record: HistoryDocument, look: ReportStyle) -> str:
-    """The network, then devices, links, departures, outages, ports and changes."""
+    """The network, then devices, links, level deviations, outages, ports and changes."""
     parts = [
         _heading(record),
         _subjects(record, look),
         _links(record, look),
-        *([_departures(record, look)] if record.departures or record.handover else []),
+        *([_deviations(record, look)] if record.level_deviations or record.handover else []),
         _outages(record, look),
         _ports(record, look),
         _changes(record, look),
@@ -165,35 +171,35 @@ def _table(rows: list[Any], headings: tuple[str, ...], more: int, what: str) -> 
     return made.strip()
 
 
-def _departures(record: HistoryDocument, look: ReportStyle) -> str:
+def _deviations(record: HistoryDocument, look: ReportStyle) -> str:
     heading = f"Level of the newest dry hours against the handover of {record.handover}:"
     notes = [f"Note on this handover: {remark}" for remark in record.handover_remarks]
     title = "\n".join((heading, *(line for note in notes for line in paragraph(note, ""))))
-    few = len(record.departures) <= _MANY
-    beyond = sum(d.beyond is True for d in record.departures)
+    few = len(record.level_deviations) <= _MANY
+    beyond = sum(d.beyond is True for d in record.level_deviations)
     most = None if look.verbose or few else min(_MANY, max(_FEW, beyond))
-    shown = record.departures[:most]
+    shown = record.level_deviations[:most]
     rows = [
         (
             _name(f"{d.link} end {d.end}" + (f" carrier {d.carrier}" if d.carrier > 1 else "")),
             figure(d.then_dbm), figure(d.now_dbm),
-            "-" if d.departure_db is None else f"{d.departure_db:+.1f}", figure(d.limit_db),
-            departure_in_words(d),
+            "-" if d.deviation_db is None else f"{d.deviation_db:+.1f}", figure(d.limit_db),
+            deviation_in_words(d),
         )
         for d in shown
     ]  # fmt: skip
     headings = ("end", "then dBm", "now dBm", "dB", "limit dB", "")
-    more = _more(len(record.departures) - len(shown))
-    table = tabulate(rows, headings, disable_numparse=True, maxcolwidths=_DEPARTURES)
+    more = _more(len(record.level_deviations) - len(shown))
+    table = tabulate(rows, headings, disable_numparse=True, maxcolwidths=_DEVIATIONS)
     return f"{title}\n{table or 'no level'}{more}"
 
 
-def departure_in_words(departure: Departure) -> str:
-    """What there is to say of a departure."""
-    if departure.beyond is None:
-        return departure.reason
-    said = f"{departure.dry_hours} dry hours"
-    return f"BEYOND ITS LIMIT, {said}" if departure.beyond else said
+def deviation_in_words(deviation: LevelDeviation) -> str:
+    """What there is to say of a deviation."""
+    if deviation.beyond is None:
+        return deviation.reason
+    said = f"{deviation.dry_hours} dry hours"
+    return f"BEYOND ITS LIMIT, {said}" if deviation.beyond else said
 
 
 def _more(number: int) -> str:
@@ -261,11 +267,11 @@ def csv(record: HistoryDocument, look: ReportStyle) -> str:
 def _rows(record: HistoryDocument) -> Iterator[dict[str, Any]]:
     for subject in record.subjects:
         yield from _rows_of_subject(record, subject)
-    for d in record.departures:
-        yield {"row": "departure", "kind": "link", "name": d.link, "carrier": d.carrier,
+    for d in record.level_deviations:
+        yield {"row": "deviation", "kind": "link", "name": d.link, "carrier": d.carrier,
                "end": d.end, "then_dbm": d.then_dbm, "median_dbm": d.now_dbm,
-               "departure_db": d.departure_db, "limit_db": d.limit_db,
-               "reason": departure_in_words(d)}  # fmt: skip
+               "deviation_db": d.deviation_db, "limit_db": d.limit_db,
+               "reason": deviation_in_words(d)}  # fmt: skip
     for o in record.outages:
         yield {"row": "outage", "kind": o.subject.kind, "name": o.subject.name, "from": o.start,
                "to": o.end, "length_s": o.length_s, "untested_s": o.untested_s}  # fmt: skip

@@ -9,11 +9,10 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
-from verifier.model.observations import SOAK, SoakCourse
 from verifier.model.result import Result
 from verifier.model.samples import Block
-from verifier.rules.observations import of_kind
-from verifier.rules.soak.tally import title, words
+from verifier.report.sentences import soak_of
+from verifier.rules.soak.tally import words
 from verifier.rules.soak.trend import Trend, TrendPoint, trends
 
 WIDTH: Final = 640
@@ -25,17 +24,6 @@ _NARROWEST: Final = 1.5
 _FLAT: Final = 1e-6
 
 Row = dict[str, Any]
-
-
-def soak_of(result: Result) -> SoakCourse | None:
-    """How the soak of a run went; None where there was none."""
-    return next((o.value for o in of_kind(result.observations, SOAK) if o.value), None)
-
-
-def soak_title(result: Result) -> str:
-    """What the soak of a run is called; empty where there was none."""
-    soak = soak_of(result)
-    return "" if soak is None else title(soak)
 
 
 def plots(result: Result, samples: Iterable[Block]) -> list[Row]:
@@ -100,17 +88,17 @@ def strip_of_lines(
     def y(value: float) -> float:
         return _STRIP * (1 - (value - low) / span)
 
-    def path(places: Iterable[tuple[float, float]], end: str = "") -> Markup:
-        drawn = "L".join(f"{_x(at, long_s):.1f} {y(value):.1f}" for at, value in places)
+    def path(points: Iterable[tuple[float, float]], end: str = "") -> Markup:
+        drawn = "L".join(f"{_x(at, long_s):.1f} {y(value):.1f}" for at, value in points)
         return Markup(f"M{drawn}{end}")  # noqa: S704 - numbers of ours, never cut short
 
     def middle(run: Sequence[TrendPoint]) -> Markup:
         return path(((p.at_s, p.middle) for p in run), "h0" if len(run) == 1 else "")
 
     def band(run: Sequence[TrendPoint]) -> Markup:
-        there = ((p.at_s, p.high) for p in run)
-        back = ((p.at_s, p.low) for p in reversed(run))
-        return path(itertools.chain(there, back), "Z")
+        upper = ((p.at_s, p.high) for p in run)
+        lower = ((p.at_s, p.low) for p in reversed(run))
+        return path(itertools.chain(upper, lower), "Z")
 
     lines = [
         {

@@ -11,8 +11,8 @@ from verifier.model.cautions import CLOSING, cautions
 from verifier.model.observations import VERSIONS
 from verifier.model.plan import Device, Plan
 from verifier.model.result import VERDICTS, Finding, Result, overall
-from verifier.report.html.page import draw
-from verifier.report.html.plots import plots, soak_title
+from verifier.report.html import draw
+from verifier.report.html.plots import plots
 from verifier.report.result import entered
 from verifier.report.result.causes import counted, done_with_another, evidence, groups
 from verifier.report.result.links import drawn_links
@@ -22,6 +22,7 @@ from verifier.report.sentences import (
     not_asked_lines,
     scope_words,
     sentence,
+    soak_title,
 )
 from verifier.report.style import ReportStyle
 from verifier.rules.observations import of_kind

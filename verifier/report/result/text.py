@@ -11,18 +11,21 @@ from tabulate import tabulate
 
 from verifier.model.observations import ECHO, EchoSeries
 from verifier.model.result import VERDICTS, Result, Verdict
-from verifier.report.html.plots import soak_title
 from verifier.report.plain import paragraph, plain, wrapped
 from verifier.report.result import entered
 from verifier.report.result.causes import counted_with_a_cause
 from verifier.report.result.pictures import lines, pictures
 from verifier.report.result.text_blocks import causes, values, word, wrong
-from verifier.report.sentences import WORDS, accepted_lines, not_asked_lines, verdict_line
+from verifier.report.sentences import (
+    WORDS,
+    accepted_lines,
+    not_asked_lines,
+    soak_title,
+    verdict_line,
+)
 from verifier.report.style import ReportStyle
 from verifier.rules.echo import echo_stats
 from verifier.rules.observations import of_kind
-
-__all__ = ["WORDS", "brief", "render"]
 
 _INDENT = " " * 4
 _SUBJECT, _DEVICE, _WHY = 40, 18, 12

@@ -10,7 +10,7 @@ from typing import Any
 from verifier.model.address import Interface
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.runbook import Connect, Runbook, SetDevice, SetLaptop
-from verifier.report.html.page import draw
+from verifier.report.html import draw
 from verifier.report.runbook.text import RunbookPaper, heading, kinds, lines
 
 _MOST_STEPS, _MOST_SUBNETS, _MOST_DEVICES = 60, 8, 16

@@ -1,4 +1,4 @@
-"""The drawing of the status page: sites and links as an SVG, names where there is room for them.
+"""What the status page draws: its map of sites and links, and the level lines of each end.
 
 Lengths are in units of the drawing, which is `WIDTH` wide however large it is shown.
 
@@ -18,7 +18,8 @@ from typing import Any, Final
 from markupsafe import Markup
 
 from verifier.model.health import STATES, State
-from verifier.model.status import PlaceStatus, Status
+from verifier.model.history import Sample
+from verifier.model.status import CHANGES_S, LevelLine, MapNode, Status
 from verifier.report.plain import plain
 from verifier.rules.status.open_faults import weight
 
@@ -36,19 +37,27 @@ _PER_LETTER: Final = 0.56
 _BETWEEN: Final = 16.0
 """Between two links of the same two places."""
 _CELL: Final = 60.0
+LEVEL_WIDTH: Final = 120
+LEVEL_HEIGHT: Final = 24
+_LEVEL_EDGE: Final = 3
+_NARROWEST_DB: Final = 6.0
+"""Less is not drawn larger: a level that stands still is a flat line."""
+_HOUR_S: Final = 3600.0
+_GAP: Final = 1.6
+"""Of the longer of an hour and the interval: without a level for so long the line is broken."""
 
 Row = dict[str, Any]
 Box = tuple[float, float, float, float]
 
 
 def drawing(status: Status) -> Row:
-    """What the template draws; empty `places` where the plan has none."""
+    """What the template draws; empty `map_nodes` where the plan has none."""
     layout = status.layout
     high = (WIDTH - 2 * _SIDE) * layout.height
     spots = [(_SIDE + (WIDTH - 2 * _SIDE) * p.x, _EDGE + high * p.y) for p in layout.points]
     radius = next(r for most, r in _SIZES if len(spots) <= most)
     few = len(spots) <= _SIZES[0][0]
-    order = sorted(range(len(spots)), key=lambda n: weight(status.places[n].state), reverse=True)
+    order = sorted(range(len(spots)), key=lambda n: weight(status.map_nodes[n].state), reverse=True)
     labels = {
         name: _labels(status, spots, radius, size)
         for name, size in (("wide", _WIDE_FEW if few else _WIDE), ("narrow", _NARROW))
@@ -61,15 +70,15 @@ def drawing(status: Status) -> Row:
         "radius": radius,
         "few": few,
         "lines": list(_lines(status, spots)),
-        "places": [_place(status.places[n], spots[n]) for n in order],
+        "map_nodes": [_map_node(status.map_nodes[n], spots[n]) for n in order],
         "labels": labels,
         "left_out": left_out,
     }
 
 
-def name_of(place: PlaceStatus) -> str:
+def name_of(node: MapNode) -> str:
     """What a place is called."""
-    return place.place.name or "without a site"
+    return node.subject.name or "without a site"
 
 
 def by_state(states: Iterable[State | None]) -> str:
@@ -78,13 +87,13 @@ def by_state(states: Iterable[State | None]) -> str:
     return ", ".join(f"{found[state]} {state}" for state in STATES if found[state])
 
 
-def _place(place: PlaceStatus, spot: tuple[float, float]) -> Row:
-    subjects = by_state(u.state for u in place.devices) or "nothing in this sweep"
+def _map_node(node: MapNode, spot: tuple[float, float]) -> Row:
+    subjects = by_state(u.state for u in node.devices) or "nothing in this sweep"
     return {
         "x": round(spot[0]),
         "y": round(spot[1]),
-        "state": place.state or "absent",
-        "title": f"{name_of(place)}: {subjects}",
+        "state": node.state or "absent",
+        "title": f"{name_of(node)}: {subjects}",
     }
 
 
@@ -158,16 +167,18 @@ def _labels(
     for x, y in spots:
         room.take((x - radius, y - radius, x + radius, y + radius))
     links = Counter(n for line in status.lines for n in (line.a, line.b))
-    order = sorted(range(len(spots)), key=lambda n: (weight(status.places[n].state), -links[n], n))
+    order = sorted(
+        range(len(spots)), key=lambda n: (weight(status.map_nodes[n].state), -links[n], n)
+    )
     made = []
     for number in order:
-        text = _label(status.places[number])
+        text = _label(status.map_nodes[number])
         wide = size * _PER_LETTER * sum(map(_letters, text))
         for anchor, x, y, box in _around(spots[number], radius, wide, size):
             inside = box[0] >= 0 and box[2] <= WIDTH and box[1] >= 0 and box[3] <= bottom
             if inside and room.free(box):
                 room.take(box)
-                state = status.places[number].state or "absent"
+                state = status.map_nodes[number].state or "absent"
                 made.append(
                     {"x": round(x), "y": round(y), "anchor": anchor, "text": text, "state": state}
                 )
@@ -191,11 +202,11 @@ def _around(
         yield anchor, at, base, (left, base - size * 0.85, left + wide, base + size * 0.25)
 
 
-def _label(place: PlaceStatus) -> str:
+def _label(node: MapNode) -> str:
     """Its name; where some of several devices are not sound, how many of how many."""
-    shown = _short(name_of(place))
-    unwell = sum(subject.state != "sound" for subject in place.devices)
-    return f"{shown} {unwell}/{len(place.devices)}" if unwell and len(place.devices) > 1 else shown
+    shown = _short(name_of(node))
+    unwell = sum(subject.state != "sound" for subject in node.devices)
+    return f"{shown} {unwell}/{len(node.devices)}" if unwell and len(node.devices) > 1 else shown
 
 
 def _short(name: str) -> str:
@@ -208,3 +219,92 @@ def _letters(letter: str) -> float:
     if unicodedata.east_asian_width(letter) in "WF":
         return 1.8
     return 1.3 if letter.isupper() or letter in "mw@%" else 1.0
+
+
+# --- level lines -------------------------------------------------------------------------------
+
+
+def level_row(level: LevelLine, now_s: float, every_s: float | None) -> Row:
+    """A line of one end: words, and paths where the day has a level."""
+    samples = [s for s in level.samples if s.at_s >= now_s - CHANGES_S - _HOUR_S]
+    row: Row = {
+        "end": level.end,
+        "carrier": level.carrier,
+        "device": level.device,
+        "now": _dbm(level.now_dbm),
+        "planned": _dbm(level.planned_dbm),
+        "low": _dbm(min((s.low for s in samples), default=None)),
+        "high": _dbm(max((s.high for s in samples), default=None)),
+        "away": _away(level),
+    }
+    if not samples:
+        return row | {"middle": None}
+    figures = [v for s in samples for v in (s.low, s.high)]
+    if level.planned_dbm is not None:
+        figures.append(level.planned_dbm)
+    scale = _Scale(min(figures), max(figures), now_s)
+    parts = list(_parts(samples, _GAP * max(_HOUR_S, every_s or 0.0)))
+    return row | {
+        "middle": Markup("".join(scale.line(part) for part in parts)),  # noqa: S704 - our numbers
+        "band": Markup("".join(scale.band(part) for part in parts)),  # noqa: S704 - our numbers
+        "planned_y": None if level.planned_dbm is None else scale.y(level.planned_dbm),
+    }
+
+
+def _dbm(value: float | None) -> str | None:
+    return None if value is None else f"{value:.1f}"
+
+
+def _away(level: LevelLine) -> str:
+    if level.now_dbm is None or level.planned_dbm is None:
+        return ""
+    return f"{level.now_dbm - level.planned_dbm:+.1f} dB"
+
+
+def _parts(samples: Sequence[Sample], gap_s: float) -> Iterator[list[Sample]]:
+    """Runs of samples without a gap."""
+    part: list[Sample] = []
+    for sample in samples:
+        if part and sample.at_s - part[-1].at_s > gap_s:
+            yield part
+            part = []
+        part.append(sample)
+    yield part
+
+
+class _Scale:
+    """The last day across, from lowest to highest up; whole devices, the lines are small."""
+
+    def __init__(self, low: float, high: float, now_s: float) -> None:
+        widen = max(0.0, _NARROWEST_DB - (high - low)) / 2
+        self._low, self._high, self._now_s = low - widen, high + widen, now_s
+
+    def x(self, at_s: float) -> int:
+        return round(LEVEL_WIDTH * min(1.0, max(0.0, 1 - (self._now_s - at_s) / CHANGES_S)))
+
+    def y(self, dbm: float) -> int:
+        return _LEVEL_EDGE + round(
+            (LEVEL_HEIGHT - 2 * _LEVEL_EDGE) * (self._high - dbm) / (self._high - self._low)
+        )
+
+    def line(self, part: Sequence[Sample]) -> str:
+        """A path through the middles; a lone one is a dot."""
+        points = {self.x(s.at_s): self.y(s.middle) for s in part}
+        path = "L".join(f"{x} {y}" for x, y in points.items())
+        return f"M{path}" + ("h0" if len(points) == 1 else "")
+
+    def band(self, part: Sequence[Sample]) -> str:
+        """From lowest to highest; nothing where they are one."""
+        lows: dict[int, int] = {}
+        highs: dict[int, int] = {}
+        for s in part:
+            x = self.x(s.at_s)
+            lows[x] = max(lows.get(x, 0), self.y(s.low))
+            highs[x] = min(highs.get(x, LEVEL_HEIGHT), self.y(s.high))
+        if lows == highs:
+            return ""
+        if len(lows) == 1:
+            ((x, low),) = lows.items()
+            return f"M{x} {low}V{highs[x]}h1V{low}Z"
+        around = [*lows.items(), *reversed(highs.items())]
+        return "M" + "L".join(f"{x} {y}" for x, y in around) + "Z"

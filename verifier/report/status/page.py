@@ -12,10 +12,16 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from verifier.model.health import STATES
-from verifier.model.status import PlaceStatus, Status, SubjectStatus, Trouble
-from verifier.report.html.page import draw
-from verifier.report.status.drawing import by_state, drawing, name_of
-from verifier.report.status.levels import HEIGHT, WIDTH, level_row
+from verifier.model.status import MapNode, OpenFault, Status, SubjectStatus
+from verifier.report.html import draw
+from verifier.report.status.drawing import (
+    LEVEL_HEIGHT,
+    LEVEL_WIDTH,
+    by_state,
+    drawing,
+    level_row,
+    name_of,
+)
 from verifier.rules.soak.tally import words
 from verifier.rules.status.open_faults import weight
 
@@ -31,7 +37,7 @@ _NAMED: Final = 400
 """Devices named under one root or reason; the table below has every one."""
 _NAMED_IN_WORDS: Final = 10
 """Places that are named to who cannot see the drawing."""
-_FEW_PLACES: Final = 14
+_FEW_NODES: Final = 14
 """So many places stand open; of more those where something is not sound."""
 _LONGEST: Final = 400
 """Characters of one text."""
@@ -57,13 +63,13 @@ def page(status: Status) -> str:
         changed=_split(status.changed, SHOWN),
         earlier=_split(status.earlier, _EARLIER_OPEN),
         many_changed=len(status.changed) > _FEW,
-        many_troubles=len(status.troubles) > _FEW,
-        troubles=_split([_trouble(t) for t in status.troubles], SHOWN),
+        many_open_faults=len(status.open_faults) > _FEW,
+        open_faults=_split([_open_fault(t) for t in status.open_faults], SHOWN),
         drawing=drawing(status),
-        drawn={*(p.state for p in status.places), *(line.state for line in status.lines)},
+        drawn={*(p.state for p in status.map_nodes), *(line.state for line in status.lines)},
         unwell=_unwell(status),
-        places=_places(status),
-        spark=(WIDTH, HEIGHT),
+        map_nodes=_map_nodes(status),
+        spark=(LEVEL_WIDTH, LEVEL_HEIGHT),
         named=_NAMED,
         by_state=by_state,
         again=_again,
@@ -130,45 +136,45 @@ def _again(subject: SubjectStatus) -> str:
 
 def _unwell(status: Status) -> str:
     """Places that are not sound, the first of them by name."""
-    found = [p for p in status.places if p.state not in {None, "sound"}]
+    found = [p for p in status.map_nodes if p.state not in {None, "sound"}]
     named = "; ".join(f"{name_of(p)} {p.state}" for p in found[:_NAMED_IN_WORDS])
     more = len(found) - _NAMED_IN_WORDS
     return f"{named}; and {more} more" if more > 0 else named
 
 
-def _places(status: Status) -> list[Row]:
+def _map_nodes(status: Status) -> list[Row]:
     """In the order of the plan; where they are many, those that stand open come first."""
-    rows = [_place(n, status, place) for n, place in enumerate(status.places)]
+    rows = [_map_node(n, status, node) for n, node in enumerate(status.map_nodes)]
     return sorted(rows, key=lambda row: not row["open"])
 
 
-def _place(number: int, status: Status, place: PlaceStatus) -> Row:
+def _map_node(number: int, status: Status, node: MapNode) -> Row:
     """A site of the table; open where it is one of few, or not all there is sound."""
-    subjects = [*place.devices, *(link.subject for link in place.links)]
+    subjects = [*node.devices, *(link.subject for link in node.links)]
     sound = all(u.state == "sound" and u.pending is None for u in subjects)
     return {
         "number": number,
-        "name": name_of(place),
+        "name": name_of(node),
         "state": min((u.state for u in subjects), key=weight, default=None),
-        "subjects": by_state(u.state for u in place.devices),
-        "hops": by_state(link.subject.state for link in place.links),
-        "devices": place.devices,
+        "subjects": by_state(u.state for u in node.devices),
+        "hops": by_state(link.subject.state for link in node.links),
+        "devices": node.devices,
         "links": [
             {
                 "subject": link.subject,
                 "far": link.far.name,
                 "levels": [level_row(v, status.started_s, status.every_s) for v in link.levels],
             }
-            for link in place.links
+            for link in node.links
         ],
-        "elsewhere": [(n, name_of(status.places[n]), link) for n, link in place.elsewhere],
-        "open": len(status.places) <= _FEW_PLACES or not sound,
+        "elsewhere": [(n, name_of(status.map_nodes[n]), link) for n, link in node.elsewhere],
+        "open": len(status.map_nodes) <= _FEW_NODES or not sound,
     }
 
 
-def _trouble(trouble: Trouble) -> Row:
+def _open_fault(open_fault: OpenFault) -> Row:
     """A root, marked by the worst that it and what hangs on it are, else by what was just seen."""
-    subjects = (trouble.head, *trouble.rest)
+    subjects = (open_fault.head, *open_fault.rest)
     counts = [u.state for u in subjects if u.state not in {None, "sound"}]
     tone = min(counts or [u.pending for u in subjects if u.pending], key=weight)
-    return {"head": trouble.head, "rest": trouble.rest, "tone": tone, "counts": bool(counts)}
+    return {"head": open_fault.head, "rest": open_fault.rest, "tone": tone, "counts": bool(counts)}

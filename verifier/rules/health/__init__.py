@@ -2,7 +2,7 @@
 
 readings = states.readings(...)     one sweep's findings -> the state of each device as seen
 followed = follow.follow(...)       with what is remembered -> changes that count
-told = notices.tell(...)            changes -> messages, by root, outside maintenance windows
+made = notices.notify(...)          changes -> messages, by root, outside maintenance windows
 """
 
 HEALTH_CHECKS = frozenset(

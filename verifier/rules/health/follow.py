@@ -114,12 +114,12 @@ def _first(reading: HealthReading, at_s: float, confirm: int) -> tuple[Memory, S
         subject=reading.subject,
         state="untested",
         since_s=at_s,
-        told="untested",
+        notified="untested",
         root=reading.subject,
     )
     if reading.state in {"sound", "untested"}:
         memory = dataclasses.replace(
-            memory, state=reading.state, told=reading.state, recent=(reading.state,)
+            memory, state=reading.state, notified=reading.state, recent=(reading.state,)
         )
         first = StateChange(
             subject=reading.subject,

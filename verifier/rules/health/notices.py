@@ -17,17 +17,17 @@ _NAMED = 5
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
-    """Changes with the window that held them, memories that know what was told, the messages."""
+class NoticeRound:
+    """Changes with the window that held them, memories with the state notified, the messages."""
 
     memories: tuple[Memory, ...]
     changes: tuple[StateChange, ...]
     notices: tuple[Notice, ...]
 
 
-def tell(
+def notify(
     plan: Plan, memories: Iterable[Memory], changes: Iterable[StateChange], at_s: float, key: str
-) -> Told:
+) -> NoticeRound:
     """Makes messages of whatever stands otherwise than it was told last.
 
     Within a maintenance window of a device, or of what its state hangs on, nothing is told; what
@@ -45,20 +45,20 @@ def tell(
     after: list[Memory] = []
     held: dict[Subject, str] = {}
     for memory in memories:
-        if memory.state == memory.told:
+        if memory.state == memory.notified:
             after.append(memory)
         elif (name := windows.at(memory, at_s)) is not None:
             held[memory.subject] = name
             after.append(memory)
         else:
             groups.setdefault(memory.root, []).append(memory)
-            after.append(dataclasses.replace(memory, told=memory.state))
+            after.append(dataclasses.replace(memory, notified=memory.state))
     notices = [
         _notice(plan, windows, root, group, at_s, f"{key}-{n}")
         for n, (root, group) in enumerate(groups.items(), start=1)
     ]
     marked = (dataclasses.replace(c, held=held.get(c.subject)) for c in changes)
-    return Told(tuple(after), tuple(marked), tuple(notices))
+    return NoticeRound(tuple(after), tuple(marked), tuple(notices))
 
 
 def _notice(  # noqa: PLR0913, PLR0917
@@ -68,7 +68,7 @@ def _notice(  # noqa: PLR0913, PLR0917
     changes = tuple(
         NoticeChange(
             subject=m.subject,
-            before=m.told,
+            before=m.notified,
             after=m.state,
             since=rfc3339(m.since_s, "milliseconds"),
             reason=m.reason,

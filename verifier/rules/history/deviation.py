@@ -13,7 +13,7 @@ from __future__ import annotations
 import statistics
 from collections.abc import Iterable, Iterator, Sequence
 
-from verifier.model.history import Baseline, Departure, Sample, SubjectPast
+from verifier.model.history import Baseline, LevelDeviation, Sample, SubjectPast
 from verifier.model.observations import SOAK
 from verifier.model.plan import End, EndName, Link, Plan
 from verifier.model.result import Finding, Result
@@ -86,7 +86,9 @@ def dry_hours(hours: Iterable[Sample]) -> list[Sample]:
     return [h for h in hours if h.n >= MIN_SAMPLES and h.high - h.low <= STILL_DB]
 
 
-def departures(plan: Plan, past: SubjectPast, baseline: Baseline | None) -> Iterator[Departure]:
+def level_deviations(
+    plan: Plan, past: SubjectPast, baseline: Baseline | None
+) -> Iterator[LevelDeviation]:
     """One for each end of a link that has a level then or now; none without a baseline."""
     named = (x for x in plan.links if past.subject == Subject("link", x.name))
     link = next(named, None)
@@ -96,23 +98,23 @@ def departures(plan: Plan, past: SubjectPast, baseline: Baseline | None) -> Iter
         then_dbm = baseline.levels_dbm.get((link.name, carrier, name))
         hours = past.level_hours.get((carrier, name), ())
         if then_dbm is not None or hours:
-            yield _departure((link.name, carrier, name), end, then_dbm, hours)
+            yield _deviation((link.name, carrier, name), end, then_dbm, hours)
 
 
-def gone(plan: Plan, baseline: Baseline) -> Iterator[Departure]:
+def gone(plan: Plan, baseline: Baseline) -> Iterator[LevelDeviation]:
     """One for each end that had a level then and is not in the plan now."""
     planned = {
         (link.name, carrier, name) for link in plan.links for carrier, name, _ in _ends(link)
     }
     for (link, carrier, name), then_dbm in baseline.levels_dbm.items():
         if (link, carrier, name) not in planned:
-            yield Departure(
+            yield LevelDeviation(
                 link=link,
                 carrier=carrier,
                 end=name,
                 then_dbm=then_dbm,
                 now_dbm=None,
-                departure_db=None,
+                deviation_db=None,
                 limit_db=LIMIT_DB,
                 dry_hours=0,
                 beyond=None,
@@ -126,20 +128,20 @@ def _ends(link: Link) -> Iterator[tuple[int, EndName, End]]:
             yield carrier.carrier, name, end
 
 
-def _departure(
+def _deviation(
     key: tuple[str, int, EndName], end: End, then_dbm: float | None, hours: Sequence[Sample]
-) -> Departure:
+) -> LevelDeviation:
     dry = dry_hours(hours)[-NEWEST_HOURS:]
     now_dbm = statistics.median(h.middle for h in dry) if len(dry) >= MIN_HOURS else None
     limit_db = LIMIT_DB if end.rx_level_tolerance_db is None else end.rx_level_tolerance_db
     away_db = None if then_dbm is None or now_dbm is None else now_dbm - then_dbm
-    return Departure(
+    return LevelDeviation(
         link=key[0],
         carrier=key[1],
         end=key[2],
         then_dbm=then_dbm,
         now_dbm=now_dbm,
-        departure_db=away_db,
+        deviation_db=away_db,
         limit_db=limit_db,
         dry_hours=len(dry),
         beyond=None if away_db is None else abs(away_db) > limit_db,

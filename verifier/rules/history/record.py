@@ -1,4 +1,4 @@
-"""What the store knows of a period, as figures: availability, outages, trends, departures.
+"""What the store knows of a period, as figures: availability, outages, trends, level deviations.
 
 Availability is the answered part of the tested time, each sweep counting until the next one, but
 not beyond its own validity; time of which nothing is known is left out and shown. A device is
@@ -15,8 +15,8 @@ from verifier.model.health import STATES, Memory
 from verifier.model.history import (
     Availability,
     Baseline,
-    Departure,
     HistoryDocument,
+    LevelDeviation,
     LevelRecord,
     Outage,
     Period,
@@ -31,7 +31,7 @@ from verifier.model.plan import EndName, Plan
 from verifier.model.subject import Subject
 from verifier.rules.echo import percentile_ms
 from verifier.rules.health.outages import outages
-from verifier.rules.history.deviation import departures, gone
+from verifier.rules.history.deviation import gone, level_deviations
 from verifier.rules.soak.clocks import rfc3339
 
 PARTS = 120
@@ -53,14 +53,14 @@ def record(  # noqa: PLR0913
     found: list[Outage] = []
     changes: list[RecordChange] = []
     ports: list[PortRecord] = []
-    away: list[Departure] = []
+    away: list[LevelDeviation] = []
     for past in pasts:
         own, counted = outages(past, period.start_s, period.end_s), _changes(past, period.start_s)
         subjects.append(_subject(plan, past, period, own, len(counted), memories.get(past.subject)))
         found += own
         changes += counted
         ports += _ports(past)
-        away += departures(plan, past, baseline)
+        away += level_deviations(plan, past, baseline)
     away += _gone(plan, subjects, baseline)
     return HistoryDocument(
         network=plan.network.name,
@@ -76,7 +76,9 @@ def record(  # noqa: PLR0913
         subjects=(_network(plan, subjects), *subjects),
         outages=tuple(sorted(found, key=lambda o: o.start, reverse=True)),
         changes=tuple(sorted(changes, key=lambda c: c.at, reverse=True)),
-        departures=tuple(sorted(away, key=lambda d: (not d.beyond, -abs(d.departure_db or 0.0)))),
+        level_deviations=tuple(
+            sorted(away, key=lambda d: (not d.beyond, -abs(d.deviation_db or 0.0)))
+        ),
         ports=tuple(sorted(ports, key=lambda p: -(p.in_errors + p.out_errors))),
     )
 
@@ -90,7 +92,7 @@ def _ports(past: SubjectPast) -> list[PortRecord]:
 
 def _gone(
     plan: Plan, subjects: Iterable[SubjectRecord], baseline: Baseline | None
-) -> Iterable[Departure]:
+) -> Iterable[LevelDeviation]:
     """Ends of the handover that are no longer planned; only where every link was asked for."""
     links = {u.subject.name for u in subjects if u.subject.kind == "link"}
     if baseline is None or links != {link.name for link in plan.links}:

@@ -10,8 +10,8 @@ from verifier.model.status import MOST_CHANGES, Changed, Recent, Status, Subject
 from verifier.model.subject import Subject
 from verifier.rules.health.windows import Windows
 from verifier.rules.status.layout import layout
-from verifier.rules.status.map_nodes import Places
-from verifier.rules.status.open_faults import subject_status, troubles, weight, windows_now
+from verifier.rules.status.map_nodes import MapNodes
+from verifier.rules.status.open_faults import open_faults, subject_status, weight, windows_now
 
 STALE_INTERVALS = 2
 """A page is too old from so many intervals on: one sweep may be late, two are not."""
@@ -31,9 +31,9 @@ def status(
     """
     sweep, memories = done.sweep, done.memories
     subjects = _subjects(plan, done, confirm)
-    places = Places(plan)
+    map_nodes = MapNodes(plan)
     levels = {r.subject.name: r.levels for r in sweep.readings if r.subject.kind == "link"}
-    found, alike = troubles(sweep.readings, subjects, memories)
+    found, alike = open_faults(sweep.readings, subjects, memories)
     earlier = _earlier(recent.changes, done.changes)
     counted = [c for c in done.changes if c.before is not None]
     return Status(
@@ -54,12 +54,12 @@ def status(
         earlier=_by_root(earlier),
         earlier_more=max(0, recent.changes_n - len(counted) - len(earlier)),
         earlier_at_least=recent.at_least,
-        troubles=found,
+        open_faults=found,
         alike=alike,
         windows=windows_now(plan, memories.values(), subjects, sweep.started_s),
-        places=places.statuses(subjects, levels, recent),
-        lines=places.lines(subjects),
-        layout=layout(places.wheres(), places.joins(), places.entries()),
+        map_nodes=map_nodes.statuses(subjects, levels, recent),
+        lines=map_nodes.lines(subjects),
+        layout=layout(map_nodes.wheres(), map_nodes.joins(), map_nodes.entries()),
     )
 
 
@@ -68,8 +68,8 @@ def _subjects(plan: Plan, done: SweepReport, confirm: int) -> dict[Subject, Subj
     windows, found = Windows(plan), {}
     for reading in done.sweep.readings:
         memory = done.memories[reading.subject]
-        untold = memory.state != memory.told
-        held = windows.at(memory, done.sweep.started_s) if untold else None
+        not_notified = memory.state != memory.notified
+        held = windows.at(memory, done.sweep.started_s) if not_notified else None
         found[reading.subject] = subject_status(reading, memory, confirm=confirm, held=held)
     return found
 

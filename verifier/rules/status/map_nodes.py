@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 
 from verifier.model.health import ReceivedLevel
 from verifier.model.plan import Link, Plan
-from verifier.model.status import LevelLine, LinkStatus, MapLine, PlaceStatus, Recent, SubjectStatus
+from verifier.model.status import LevelLine, LinkStatus, MapLine, MapNode, Recent, SubjectStatus
 from verifier.model.subject import Subject
 from verifier.rules.status.layout import Where
 from verifier.rules.status.open_faults import weight
@@ -17,7 +17,7 @@ NOWHERE = Subject("network", "")
 Statuses = Mapping[Subject, SubjectStatus]
 
 
-class Places:
+class MapNodes:
     """The places of a plan by number: its sites in their order, then devices without one.
 
     Attributes:
@@ -30,10 +30,10 @@ class Places:
         order = {Subject("site", site.name): n for n, site in enumerate(plan.sites)}
         self._of: dict[str, int] = {}
         for device in plan.devices:
-            place = Subject("device", device.name) if device.name in ends else NOWHERE
+            node = Subject("device", device.name) if device.name in ends else NOWHERE
             if device.site is not None:
-                place = Subject("site", device.site)
-            self._of[device.name] = order.setdefault(place, len(order))
+                node = Subject("site", device.site)
+            self._of[device.name] = order.setdefault(node, len(order))
         self.subjects = tuple(order)
 
     def _ends(self, link: Link) -> tuple[int, int]:
@@ -76,7 +76,7 @@ class Places:
 
     def statuses(
         self, statuses: Statuses, levels: Mapping[str, Collection[ReceivedLevel]], recent: Recent
-    ) -> tuple[PlaceStatus, ...]:
+    ) -> tuple[MapNode, ...]:
         """What is at each place; also of those without a device in this sweep.
 
         Args:
@@ -98,8 +98,8 @@ class Places:
                 if a != b:
                     elsewhere[b].append((a, link.name))
         return tuple(
-            PlaceStatus(
-                place=subject,
+            MapNode(
+                subject=subject,
                 state=min((u.state for u in devices[n]), key=weight, default=None),
                 devices=tuple(devices[n]),
                 links=tuple(links[n]),

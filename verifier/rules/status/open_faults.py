@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from verifier.model.health import STATES, HealthReading, Memory, Reason, State
 from verifier.model.plan import Plan
-from verifier.model.status import Alike, SubjectStatus, Trouble, WindowNow
+from verifier.model.status import Alike, OpenFault, SubjectStatus, WindowNow
 from verifier.model.subject import Subject
 from verifier.rules.health.windows import Windows, seconds
 
@@ -45,11 +45,11 @@ def subject_status(
     )
 
 
-def troubles(
+def open_faults(
     readings: Iterable[HealthReading],
     subjects: Mapping[Subject, SubjectStatus],
     memories: Mapping[Subject, Memory],
-) -> tuple[tuple[Trouble, ...], tuple[Alike, ...]]:
+) -> tuple[tuple[OpenFault, ...], tuple[Alike, ...]]:
     """Roots, worst first, with what hangs on them; lone untested devices by their reason.
 
     Args:
@@ -69,7 +69,7 @@ def troubles(
         if [(u.subject, u.state, u.pending) for u in group] == [(root, "untested", None)]:
             alike.setdefault(_first(group[0].reasons), []).append(group[0])
         else:
-            found.append(_trouble(root, group))
+            found.append(_open_fault(root, group))
     found.sort(key=lambda t: (min(map(worst, (t.head, *t.rest))), -len(t.rest)))
     return tuple(found), tuple(
         Alike(reason, tuple(group))
@@ -89,7 +89,7 @@ def _first(reasons: Sequence[Reason]) -> str:
     return f"{first.check}: {first.text}" if first.check else first.text
 
 
-def _trouble(root: Subject, group: Sequence[SubjectStatus]) -> Trouble:
+def _open_fault(root: Subject, group: Sequence[SubjectStatus]) -> OpenFault:
     """The root's own state where it has one; else why the worst of the others is as it is."""
     rest = sorted((u for u in group if u.subject != root), key=worst)
     head = next((u for u in group if u.subject == root), None)
@@ -97,7 +97,7 @@ def _trouble(root: Subject, group: Sequence[SubjectStatus]) -> Trouble:
         head = SubjectStatus(
             subject=root, state=None, reasons=rest[0].reasons[:1], try_first=rest[0].try_first
         )
-    return Trouble(head, tuple(rest))
+    return OpenFault(head, tuple(rest))
 
 
 def windows_now(
@@ -110,7 +110,7 @@ def windows_now(
     windows = Windows(plan)
     held: dict[str, list[SubjectStatus]] = {}
     for memory in memories:
-        if memory.state != memory.told and (name := windows.at(memory, at_s)) is not None:
+        if memory.state != memory.notified and (name := windows.at(memory, at_s)) is not None:
             held.setdefault(name, []).append(subjects[memory.subject])
     return tuple(
         WindowNow(

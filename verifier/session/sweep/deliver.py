@@ -44,7 +44,7 @@ _MARK = b'{"format": "plan-verifier/change/'
 _TAIL_OCTETS = 1 << 20
 
 
-class TellingError(Exception):
+class DeliveryError(Exception):
     """A message was not told; `str()` says why."""
 
 
@@ -55,8 +55,8 @@ class Delivery(Protocol):
     def name(self) -> str:
         """Stands in the outbox."""
 
-    def tell(self, message: UndeliveredMessage) -> None:
-        """Tells a message, unless that was done. Raises TellingError where it cannot be."""
+    def deliver(self, message: UndeliveredMessage) -> None:
+        """Tells a message, unless that was done. Raises DeliveryError where it cannot be."""
 
     def forget(self, message: UndeliveredMessage) -> None:
         """The outbox knows that it was told."""
@@ -70,7 +70,7 @@ class LineFile:
     def __init__(self, path: Path) -> None:
         self._path = path
 
-    def tell(self, message: UndeliveredMessage) -> None:
+    def deliver(self, message: UndeliveredMessage) -> None:
         """See `Delivery`. A line that is there already, or only its beginning, is seen to."""
         line = (json.dumps(message.body, ensure_ascii=False) + "\n").encode()
         try:
@@ -82,7 +82,7 @@ class LineFile:
             finally:
                 os.close(file)
         except OSError as fault:
-            raise TellingError(f"{self._path}: {fault.strerror}") from None
+            raise DeliveryError(f"{self._path}: {fault.strerror}") from None
 
     def forget(self, message: UndeliveredMessage) -> None:
         """Nothing is kept beside the file."""
@@ -122,16 +122,16 @@ class Outside:
     folder: Path
     limit_s: float = LIMIT_S
 
-    def tell(self, message: UndeliveredMessage) -> None:
+    def deliver(self, message: UndeliveredMessage) -> None:
         """See `Delivery`."""
         order = {**self.order(message.body), "mark": str(self._mark(message.id))}
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             said = self._run(json.dumps({"limit_s": self.limit_s, **order}))
         except OSError as fault:
-            raise TellingError(f"{self.folder}: {fault.strerror}") from None
+            raise DeliveryError(f"{self.folder}: {fault.strerror}") from None
         if said is not None:
-            raise TellingError(said or "it ended too early")
+            raise DeliveryError(said or "it ended too early")
 
     def _run(self, order: str) -> str | None:
         """What it said where it failed; it lives on where this process dies."""
@@ -270,9 +270,9 @@ def marks_of(store: Store) -> Path:
     return folder / "plan-verifier" / hashlib.sha256(store.name.encode()).hexdigest()[:16]
 
 
-def tell_all(
+def deliver_all(
     store: Store,
-    tellers: Sequence[Delivery],
+    deliveries: Sequence[Delivery],
     say: Callable[[str], None],
     stopped: Callable[[], bool],
 ) -> float | None:
@@ -280,14 +280,14 @@ def tell_all(
 
     Returns in how many seconds something is to be tried again; None: nothing waits.
     """
-    waits = [_tell_by(store, t, say, stopped) for t in tellers]
+    waits = [_deliver_by(store, d, say, stopped) for d in deliveries]
     return min((wait for wait in waits if wait is not None), default=None)
 
 
-def _tell_by(
-    store: Store, teller: Delivery, say: Callable[[str], None], stopped: Callable[[], bool]
+def _deliver_by(
+    store: Store, delivery: Delivery, say: Callable[[str], None], stopped: Callable[[], bool]
 ) -> float | None:
-    for message in store.waiting(teller.name):
+    for message in store.waiting(delivery.name):
         if stopped():
             return FIRST_PAUSE_S
         now_s = time.time()
@@ -295,19 +295,19 @@ def _tell_by(
         if 0 < wait_s <= LONGEST_PAUSE_S:  # longer: the clock was set back
             return wait_s
         try:
-            teller.tell(message)
-        except TellingError as fault:
+            delivery.deliver(message)
+        except DeliveryError as fault:
             pause_s = min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0**message.attempts)
             say(
-                f"not told by {teller.name}: {fault}; the message waits in the store and is tried "
-                f"again after {pause_s:g} s"
+                f"not told by {delivery.name}: {fault}; the message waits in the store and is "
+                f"tried again after {pause_s:g} s"
             )
-            store.untold(teller.name, message.id, str(fault), time.time() + pause_s)
+            store.not_delivered(delivery.name, message.id, str(fault), time.time() + pause_s)
             return pause_s
         try:
-            store.told(teller.name, message.id, time.time())
+            store.delivered(delivery.name, message.id, time.time())
         except StoreError as fault:
             say(str(fault))
             return FIRST_PAUSE_S
-        teller.forget(message)
+        delivery.forget(message)
     return None

@@ -18,10 +18,10 @@ from verifier.model.health import Sweep, SweepReport
 from verifier.model.subject import Subject
 from verifier.report.sweep.openmetrics import openmetrics
 from verifier.rules.health.follow import CONFIRM, errors_added, follow, lasting
-from verifier.rules.health.notices import tell
+from verifier.rules.health.notices import notify
 from verifier.session.run import Request
 from verifier.session.signals import Signals
-from verifier.session.sweep.deliver import Delivery, tell_all
+from verifier.session.sweep.deliver import Delivery, deliver_all
 from verifier.session.sweep.process import Measured, Measuring
 from verifier.session.world import World
 from verifier.store.retention import Retention
@@ -55,7 +55,7 @@ class Settings:
 
     confirm: int = CONFIRM
     keep: Retention = field(default_factory=Retention)
-    tellers: Sequence[Delivery] = ()
+    deliveries: Sequence[Delivery] = ()
     metrics: Path | None = None
     page: Path | None = None
 
@@ -82,9 +82,9 @@ class SweepLoop:
 
     def once(self, request: Request, signals: Signals) -> SweepReport | None:
         """One sweep; None where a person ended it. What waits from before is told first."""
-        self.tell(signals)
+        self.deliver(signals)
         done = self._sweep(request, signals, ALONE_VALID_S, 0)
-        self.tell(signals)
+        self.deliver(signals)
         return done
 
     def every(
@@ -105,7 +105,7 @@ class SweepLoop:
         while not signals.stop:
             try:
                 if number == 0:
-                    self.tell(signals)
+                    self.deliver(signals)
                 done = self._sweep(request, signals, VALID_INTERVALS * every_s, skipped)
                 if done is not None:
                     skipped = 0
@@ -129,7 +129,7 @@ class SweepLoop:
     ) -> Request:
         """Waits for the next sweep; tells what is to be told, reads the plan again when asked."""
         while not signals.stop:
-            again_s = self.tell(signals, due_s)
+            again_s = self.deliver(signals, due_s)
             if signals.reload:
                 signals.reload = False
                 try:
@@ -143,7 +143,7 @@ class SweepLoop:
             signals.wait(wait_s if again_s is None else min(wait_s, max(again_s, 0.1)))
         return request
 
-    def tell(self, signals: Signals, until_s: float = math.inf) -> float | None:
+    def deliver(self, signals: Signals, until_s: float = math.inf) -> float | None:
         """Tells what is due; in how many seconds something is to be tried again.
 
         What is not told by `until_s` of the monotonic clock waits: measuring waits for nobody.
@@ -153,7 +153,7 @@ class SweepLoop:
             return signals.stop or time.monotonic() >= until_s
 
         try:
-            return tell_all(self._store, self._settings.tellers, self._say, stopped)
+            return deliver_all(self._store, self._settings.deliveries, self._say, stopped)
         except VerifierError as fault:
             self._say(str(fault))
         except Exception as fault:  # noqa: BLE001 - as above
@@ -195,18 +195,18 @@ class SweepLoop:
         as_they_count = lasting(before, sweep.readings, sweep.started_s)
         sweep = dataclasses.replace(sweep, readings=as_they_count)
         followed = follow(before, sweep.readings, sweep.started_s, confirm=settings.confirm)
-        told = tell(request.plan, followed.memories, followed.changes, sweep.started_s, sweep.key)
+        made = notify(request.plan, followed.memories, followed.changes, sweep.started_s, sweep.key)
         number = self._store.save(
             sweep,
-            [m for m in told.memories if before.get(m.subject) != m],
-            told.changes,
-            told.notices,
-            tellers=[t.name for t in settings.tellers],
+            [m for m in made.memories if before.get(m.subject) != m],
+            made.changes,
+            made.notices,
+            deliveries=[d.name for d in settings.deliveries],
             keep=settings.keep,
             refused=self._say_refused,
         )
-        memories = {m.subject: m for m in told.memories}
-        return SweepReport(number, sweep, memories, told.changes, told.notices)
+        memories = {m.subject: m for m in made.memories}
+        return SweepReport(number, sweep, memories, made.changes, made.notices)
 
     def _say_refused(self, subject: Subject, why: str) -> None:
         self._say(

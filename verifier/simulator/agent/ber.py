@@ -43,7 +43,6 @@ def sequence(*parts: bytes, tag: int = SEQUENCE) -> bytes:
     return tlv(tag, b"".join(parts))
 
 
-@functools.lru_cache(maxsize=4096)
 def integer(value: int, tag: int = INTEGER) -> bytes:
     """A number in two's complement, as few octets as it needs (8.3); unsigned types alike."""
     size = ((value + 1 if value < 0 else value).bit_length() // 8) + 1

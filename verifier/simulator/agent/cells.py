@@ -74,7 +74,7 @@ class Uptime:
 
     def __call__(self, up_s: float) -> bytes:
         """The encoded TimeTicks."""
-        return ber.integer.__wrapped__(self.ticks(up_s), ber.TIME_TICKS)
+        return ber.integer(self.ticks(up_s), ber.TIME_TICKS)
 
 
 UPTIME = Uptime()
@@ -90,7 +90,7 @@ class Count:
     def __call__(self, up_s: float) -> bytes:
         """The encoded counter, from 0 again after its largest value."""
         wrap = _WRAP_64 if self.tag == ber.COUNTER64 else _WRAP_32
-        return ber.integer.__wrapped__(int(up_s * self.per_s) % wrap, self.tag)
+        return ber.integer(int(up_s * self.per_s) % wrap, self.tag)
 
 
 @dataclass(frozen=True, slots=True)

@@ -98,7 +98,7 @@ def read_pdu(reader: BerReader) -> Pdu:
 def write_pdu(tag: int, request_id: int, answer: ResponseParts) -> bytes:
     """A response or report, encoded."""
     return ber.sequence(
-        ber.integer.__wrapped__(request_id),
+        ber.integer(request_id),
         ber.integer(answer.status),
         ber.integer(answer.index),
         ber.sequence(*(b.octets for b in answer.bindings)),

@@ -190,11 +190,11 @@ class AgentEngine:
             scoped = ber.octets(usm.crypt(keys, scoped, salt, boots, time_s, "en"))
         size = usm.digest_size(keys.auth) if keys is not None and level & _AUTH else 0
         parameters = ber.sequence(
-            ber.octets(self.engine_id), ber.integer(boots), ber.integer.__wrapped__(time_s),
+            ber.octets(self.engine_id), ber.integer(boots), ber.integer(time_s),
             ber.octets(message.user), ber.octets(bytes(size)), ber.octets(salt),
         )  # fmt: skip
         header = ber.sequence(
-            ber.integer.__wrapped__(message.msg_id), ber.integer(MAX_SIZE),
+            ber.integer(message.msg_id), ber.integer(MAX_SIZE),
             ber.octets(bytes((level,))), ber.integer(_USM),
         )  # fmt: skip
         whole = ber.sequence(ber.integer(pdu.V3), header, ber.octets(parameters), scoped)

@@ -15,12 +15,11 @@ from verifier.probes.snmp.values import Type, VarBind
 from verifier.simulator.agent import ber
 from verifier.simulator.agent.ber import BerReader, Oid
 from verifier.simulator.agent.cells import Cell
-from verifier.simulator.condition import Condition
-from verifier.simulator.mib import addresses, interfaces, readings, standard
-from verifier.simulator.mib.shown import ShownDevice, addresses_of, ports_of
+from verifier.simulator.condition import Condition, ShownDevice, addresses_of, ports_of
+from verifier.simulator.mib import addresses, readings, standard
 
 _TABLES = (
-    standard.system, standard.engine, standard.lldp, interfaces.interfaces, addresses.addresses,
+    standard.system, standard.engine, standard.lldp, standard.interfaces, addresses.addresses,
     addresses.routes, readings.readings,
 )  # fmt: skip
 _TYPES: dict[int, Type] = {

@@ -23,7 +23,7 @@ from verifier.simulator.agent.cells import (
     pointer,
     ticks,
 )
-from verifier.simulator.mib.shown import ShownDevice
+from verifier.simulator.condition import ShownDevice
 
 _IP = oid("1.3.6.1.2.1.4")
 _ADDR, _ROUTE, _PREFIX, _ADDRESS = (*_IP, 20, 1), (*_IP, 21, 1), (*_IP, 32, 1), (*_IP, 34, 1)

@@ -9,7 +9,7 @@ from verifier.model.plan import Use
 from verifier.model.profile import ProfileReading
 from verifier.simulator.agent.ber import Oid
 from verifier.simulator.agent.cells import Cell, Row, SecondsCell, clock, number, oid, text
-from verifier.simulator.mib.shown import ShownDevice, ShownRadio
+from verifier.simulator.condition import ShownDevice, ShownRadio
 
 _ERRORED_PER_S = 0.5
 _NEUTRAL_XPI_DB = 30.0

@@ -1,8 +1,16 @@
-"""Field cards as text of 100 columns, and labels as a list: the words that the page shares."""
+"""Field cards and labels, as text and as self-contained pages to print in black and white.
+
+segno makes the QR codes: pure Python, no dependency, and SVG that goes into the page; a coder of
+our own would be a thousand lines for a sticker. zxing-cpp reads the codes in tests.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import io
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from markupsafe import Markup
 
 from verifier.model.cautions import CLOSING, cautions
 from verifier.report.plain import paragraph, plain
@@ -15,7 +23,7 @@ _ROOM = "________"
 SIGNED = ("Done by", "Date and time", "Signature")
 
 
-def text(cards: Sequence[Card], width: int = 100) -> str:
+def cards_text(cards: Sequence[Card], width: int = 100) -> str:
     """All cards, one below the other; ends with a newline."""
     return "\n\n".join(_card(card, width) for card in cards) + "\n"
 
@@ -66,10 +74,48 @@ def _row(row: CardLine, width: int, column: int) -> str:
     return (head + f"\n{margin}".join(folded)).rstrip()
 
 
-def labels(cards: Sequence[Card], width: int = 100) -> str:
+def labels_text(cards: Sequence[Card], width: int = 100) -> str:
     """What the stickers say: label, name, address; ends with a newline."""
     lines: list[str] = []
     for card in cards:
         lines += paragraph(card.label, "", width)
         lines += paragraph(f"{card.device}   {card.address}", "    ", width)
     return "\n".join(lines) + "\n"
+
+
+# --- as pages ----------------------------------------------------------------------------------
+
+
+def cards_page(cards: Sequence[Card], *, qr: bool = False) -> str:
+    """A5, each card on pages of its own. It fetches nothing and has no script."""
+    return _drawn(
+        "cards.html", cards, qr=qr, cautions=cautions("card"), closing=CLOSING, signed=SIGNED
+    )
+
+
+def labels_page(cards: Sequence[Card], *, qr: bool = False) -> str:
+    """A4, three labels beside each other, 63 mm by 34 mm, with lines to cut along."""
+    return _drawn("labels.html", cards, qr=qr)
+
+
+def code_text(card: Card) -> str:
+    """What a card's or label's code says: name and address, one on each line."""
+    return f"{card.device}\n{card.address}"
+
+
+def _drawn(name: str, cards: Sequence[Card], *, qr: bool, **more: Any) -> str:
+    codes: Mapping[str, Markup] = {c.device: _code(code_text(c)) for c in cards} if qr else {}
+    from verifier.report.html import draw  # noqa: PLC0415 - Jinja2 only when drawn
+
+    return draw(name, "cards.css", cards=cards, codes=codes, **more)
+
+
+def _code(text: str) -> Markup:
+    """A QR code (ISO/IEC 18004) as a picture in the page, with its quiet zone."""
+    import segno  # noqa: PLC0415 - loaded only when asked for
+
+    stream = io.BytesIO()
+    segno.make(text, error="m", micro=False).save(
+        stream, kind="svg", xmldecl=False, svgns=False, omitsize=True, title=plain(text), nl=False
+    )
+    return Markup(stream.getvalue().decode())  # noqa: S704 - paths, and a title that is escaped
