@@ -35,6 +35,7 @@ from verifier.files.evidence.result import result_of
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import plan_sha256, read_plan
 from verifier.files.schema import schema
+from verifier.model.observations import EchoSeries
 from verifier.model.result import Finding, PlanReference, Result, Scope
 from verifier.model.subject import Subject
 from verifier.report.result.json import document
@@ -77,9 +78,9 @@ def whole(example_yaml) -> Any:
         finished="2026-11-24T10:00:01.000Z",
         findings=(Finding(id="f1", check="echo.round-trip", subject=subject, verdict="pass", reason="r"),),
         observations=(
-            observation(id=1, subject=subject, probe="icmp", what="echo", at="t",
-                        value={"rtt_ms": [1.0, 0.25, None], "sent": 3}),
-            observation(id=2, subject=subject, probe="snmp", what="a", at="t", value=2**64 - 1),
+            observation(id=1, subject=subject, probe="icmp", what="echo", at="2026-11-24T10:00:00.500Z",
+                        value=EchoSeries(sent=3, received=2, rtt_ms=(1.0, 0.25, None))),
+            observation(id=2, subject=subject, probe="snmp", what="a", at="2026-11-24T10:00:00.500Z", value=2**64 - 1),
         ),
     )  # fmt: skip
     return plan, load_profiles(IDS), result

@@ -645,10 +645,10 @@ SPEEDS = [
     (0, 1000, 1000, "pass", 1000),
     (None, 1000, 1000, "pass", 1000),
     (0, 0, 1000, "not-tested", None),
-    (GBIT, 10_000, 1000, "not-tested", [1000, 10_000]),
-    (GBIT, 100, 1000, "not-tested", [1000, 100]),
-    (1000, 1000, 1000, "not-tested", [0.001, 1000]),
-    (10 * GBIT % 2**32, 1000, 1000, "not-tested", [1410.065408, 1000]),
+    (GBIT, 10_000, 1000, "not-tested", (1000, 10_000)),
+    (GBIT, 100, 1000, "not-tested", (1000, 100)),
+    (1000, 1000, 1000, "not-tested", (0.001, 1000)),
+    (10 * GBIT % 2**32, 1000, 1000, "not-tested", (1410.065408, 1000)),
 ]
 """RFC 2863, section 6: ifSpeed is in bit/s, and at its largest value (4,294,967,295) ifHighSpeed must
 be used; ifHighSpeed in devices of 1,000,000 bit/s, n standing for n-500,000 to n+499,999. Both are 0

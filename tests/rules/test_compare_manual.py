@@ -246,7 +246,7 @@ def test_times_that_cannot_be(at, verdict, words) -> None:
     moment = dt.datetime.fromisoformat(at).astimezone(dt.UTC)
     stamp = moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
     row = json.dumps({"by": "A. Example", "at": at})
-    said = dataclasses.replace(entry("earthing", value=True, at=stamp), raw=row)
+    said = seen_again(entry("earthing", value=True, at=stamp), raw=row)
     (found,) = [f for f in judged(said, plan=DATED, now=NOW) if f.check == "manual.earthing"]
     assert found.verdict == verdict
     assert words in found.reason
@@ -258,7 +258,7 @@ def test_times_that_cannot_be(at, verdict, words) -> None:
 def test_local_time_is_shown_with_its_zone() -> None:
     """The zone that was taken stands beside the time that was written."""
     row = {"by": "A. Example", "at": "2026-11-19 09:00", "zone": "UTC+01:00"}
-    said = dataclasses.replace(
+    said = seen_again(
         entry("earthing", value=True, at="2026-11-19T08:00:00.000Z"), raw=json.dumps(row)
     )
     (found,) = [f for f in judged(said, plan=DATED, now=NOW) if f.check == "manual.earthing"]
@@ -268,7 +268,7 @@ def test_local_time_is_shown_with_its_zone() -> None:
 def test_an_entry_of_nobody() -> None:
     """Whoever saw it vouches for it: without a name it is no more than a warning; a fail stays."""
     for value, verdict in ((True, "warn"), (False, "fail")):
-        (found,) = judged(dataclasses.replace(entry("earthing", value), raw="{}"))
+        (found,) = judged(seen_again(entry("earthing", value), raw="{}"))
         assert found.verdict == verdict
         assert "nobody is named who saw it" in found.reason
         assert found.advice

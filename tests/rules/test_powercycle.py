@@ -200,7 +200,16 @@ SILENT = {"sent": 5, "received": 0, "rtt_ms": [None] * 5, "duplicates": 0, "reor
 def gone(name: str = DEVICE.name) -> list[Observation[Any]]:
     """What is seen of a device that is not at its address."""
     rows: list[tuple[Any, str, Any]] = [("icmp", "echo", SILENT), ("snmp", "answer", "silent")]
+    route = {"interface": "eth0", "source": "198.18.20.250", "next_hop": None}
+    laptop = {
+        "interfaces": [{"name": "eth0", "up": True, "addresses": ["198.18.20.250/24"],
+                        "vlan": None}], "gateways": [], "assumed": False,
+    }  # fmt: skip
     return [
+        observation(subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
+                    value=laptop),
+        observation(subject=Subject("device", name), probe="laptop", what="route", value=route),
+    ] + [
         observation(id=0, subject=Subject("device", name), probe=probe, what=what, value=value,
                     raw="no answer", at="2026-11-24T10:10:00.000Z")
         for probe, what, value in rows

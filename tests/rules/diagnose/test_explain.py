@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tests.as_seen import observation
 from tests.rules.diagnose.situation import PLAN, PROFILES, explained, found
 from tests.rules.diagnose.test_situations import CANNOT_TELL, SITUATIONS, down, up
-from verifier.model.observations import Observation
+from verifier.model.observations import EchoSeries, Observation, Silence
 from verifier.model.plan import Stage
 from verifier.model.result import VERDICTS, Finding
 from verifier.rules.diagnose import explain
@@ -25,7 +25,8 @@ VALUES = st.one_of(
     st.lists(st.text(max_size=2), max_size=2), st.sampled_from([-45.0, -65.0, 12877.0, 100, 1000]),
 )  # fmt: skip
 ECHO = observation(id=1, subject=FINDINGS[0].subject, probe="icmp", what="echo", at="",
-                   value={"silence": [{"reason": "unreachable", "reporter": "198.18.40.1"}]})  # fmt: skip
+                   value=EchoSeries(sent=1, received=0, rtt_ms=(None,), silence=(
+                       Silence(reason="unreachable", text="x", reporter="198.18.40.1"),)))  # fmt: skip
 
 
 @st.composite

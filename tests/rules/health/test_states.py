@@ -9,7 +9,7 @@ import pytest
 from tests.as_seen import observation
 from verifier.model.address import Interface
 from verifier.model.health import HealthReading, PortErrors, ReceivedLevel
-from verifier.model.observations import Observation
+from verifier.model.observations import EchoSeries, Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
@@ -39,7 +39,7 @@ def seen(what: str, value: Any, name: str = A, oid: str | None = None) -> Observ
 
 
 def echo(received: int, name: str = A) -> Observation[Any]:
-    return seen("echo", {"received": received, "rtt_ms": [1.0] * received}, name)
+    return seen("echo", EchoSeries(sent=3, received=received, rtt_ms=(1.0,) * received), name)
 
 
 ALIVE = (echo(3), echo(3, B))
