@@ -28,8 +28,8 @@ from typing import NamedTuple
 import psutil
 
 from tests.bench.sweep_soak_bench import plan
-from tests.cli.conftest import clean_environment
 from tests.cli.sweeping import V2C, V3, Desk, desk
+from tests.command import clean_environment
 from tests.lab.shell import command
 from verifier.simulator.faults import PlantedFault
 

@@ -1,14 +1,15 @@
-"""Runs the command as a person does: a process of its own, with pipes."""
+"""A command in a folder of its own, with a plan and credentials."""
 
 from __future__ import annotations
 
-import os
 import subprocess
-import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
+
+from tests.command import command
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
@@ -30,22 +31,7 @@ links:
 @pytest.fixture
 def run(tmp_path: Path) -> Run:
     """Runs `plan-verifier` with these words in a folder of its own; returns what became of it."""
-
-    def call(
-        *words: str, env: Mapping[str, str] | None = None, timeout_s: float = 60
-    ) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [sys.executable, "-m", "verifier", *words],
-            cwd=tmp_path,
-            env={**clean_environment(), **(env or {})},
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            text=True,
-            timeout=timeout_s,
-            check=False,
-        )
-
-    return call
+    return partial(command, tmp_path)
 
 
 @pytest.fixture
@@ -63,8 +49,3 @@ def credentials(tmp_path: Path) -> Path:
     path.write_text('[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = 16199\n')
     path.chmod(0o600)
     return path
-
-
-def clean_environment() -> dict[str, str]:
-    """The environment without settings of the tool's own."""
-    return {k: v for k, v in os.environ.items() if not k.startswith("PLAN_VERIFIER_")}

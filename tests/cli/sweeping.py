@@ -19,7 +19,7 @@ from typing import Any
 
 import pytest
 
-from tests.cli.conftest import clean_environment
+from tests.command import clean_environment, command
 from verifier.cli.demo import _network as coast
 from verifier.cli.demo import _write as write_coast
 from verifier.files.credentials import load_credentials
@@ -64,6 +64,9 @@ def plan_of(subjects: int, ports_of_each: int = 1) -> str:
 PLAN_OF_MANY = plan_of(MANY)
 
 
+SWEEP = ("sweep", "plan.yaml", "--credentials", "credentials.toml", "--timeout", "0.5s")
+
+
 class Desk:
     """A folder with plan, credentials and store; runs the command there."""
 
@@ -74,16 +77,12 @@ class Desk:
         self.lines = folder / "changes.jsonl"
 
     def argv(self, *words: str) -> list[str]:
-        command = [sys.executable, "-m", "verifier", "sweep", "plan.yaml"]
-        return [*command, "--credentials", "credentials.toml", "--timeout", "0.5s", *words]
+        return [sys.executable, "-m", "verifier", *SWEEP, *words]
 
     def sweep(
         self, *words: str, env: dict[str, str] | None = None
     ) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            self.argv(*words), cwd=self.folder, env={**clean_environment(), **(env or {})},
-            capture_output=True, text=True, timeout=120, check=False, stdin=subprocess.DEVNULL,
-        )  # fmt: skip
+        return command(self.folder, *SWEEP, *words, env=env, timeout_s=120)
 
     def start(self, *words: str, env: dict[str, str] | None = None) -> subprocess.Popen[str]:
         return subprocess.Popen(

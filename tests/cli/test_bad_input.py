@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import Run, clean_environment
+from tests.cli.conftest import Run
+from tests.command import clean_environment
 
 
 def write(path: Path, text: str | bytes) -> Path:

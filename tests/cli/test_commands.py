@@ -13,7 +13,8 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from tests.cli.conftest import Run, clean_environment
+from tests.cli.conftest import Run
+from tests.command import clean_environment
 from tests.stopwatch import patience
 
 pytestmark = pytest.mark.icmp
@@ -189,7 +190,7 @@ def test_own_fault_is_one_line(plan: Path, tmp_path: Path, verbose: bool) -> Non
     """Exit code 5 and no traceback; --verbose shows where."""
     code = (
         "import verifier.session, sys\n"
-        "def broken(request): raise ZeroDivisionError('x')\n"
+        "def broken(*_): raise ZeroDivisionError('x')\n"
         "verifier.session.run = broken\n"
         "from verifier.cli import main\n"
         f"sys.argv = ['plan-verifier', 'reach', {str(plan)!r}] + ['--verbose'] * {verbose:d}\n"

@@ -14,7 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import Run, clean_environment
+from tests.cli.conftest import Run
+from tests.command import clean_environment
 from verifier.cli import COMMANDS
 
 ROOT = Path(__file__).parent.parent.parent

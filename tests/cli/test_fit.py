@@ -18,7 +18,8 @@ from typing import Any
 import jsonschema
 import pytest
 
-from tests.cli.conftest import Run, clean_environment
+from tests.cli.conftest import Run
+from tests.command import clean_environment
 from tests.lab.runs import claimed
 from tests.lab.shell import command, ip_batch, wait_for
 from verifier.files.schema import schema

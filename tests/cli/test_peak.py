@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import clean_environment
+from tests.command import clean_environment
 from tests.stopwatch import patience
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import shutil
 import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,6 +16,7 @@ import rfc8785
 from cryptography.hazmat.primitives import serialization as form
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from tests.command import command
 from tests.conftest import needs
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED, EXIT_USAGE
 from verifier.files.credentials import load_credentials
@@ -42,14 +41,7 @@ CREDENTIALS = f'[snmp.bench]\nversion = "2c"\ncommunity = "{SECRET}"\nport = {PO
 RUN = ("verify", "plan.yaml", "--credentials", "credentials.toml", "--echoes", "1", "--quiet")
 
 Tool = Callable[..., "subprocess.CompletedProcess[str]"]
-
-
-def call(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    environment = {k: v for k, v in os.environ.items() if not k.startswith("PLAN_VERIFIER_")}
-    return subprocess.run(
-        [sys.executable, "-m", "verifier", *words], cwd=folder, env=environment, check=False,
-        stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=60,
-    )  # fmt: skip
+call = command
 
 
 def key(folder: Path, name: str) -> None:

@@ -22,7 +22,7 @@ import pytest
 import rfc8785
 
 from tests.as_seen import value_of
-from tests.cli.conftest import clean_environment
+from tests.command import clean_environment, command
 from verifier.cli.report import _read
 from verifier.files.credentials import load_credentials
 from verifier.files.evidence.document import of_parts, to_bytes
@@ -167,10 +167,7 @@ def _same_everywhere(tool: Tool, page: Path) -> None:
     _counted_by_64_bits(kept.blocks, parts["result"]["findings"])
     assert len(gzip.decompress(packed.read_bytes()).splitlines()) > len(kept.blocks)
     for path in (tool.evidence, packed):
-        argv = [sys.executable, "-m", "verifier", "report", str(path), "--judge-again"]
-        done = subprocess.run(
-            argv, env=clean_environment(), capture_output=True, text=True, check=False
-        )
+        done = report_on(path, "--judge-again")
         assert done.returncode == 0, done.stdout + done.stderr
     _damaged_samples(document, tool.place)
     drawn = page.read_text()
@@ -198,19 +195,13 @@ def _damaged_samples(document: dict[str, Any], place: Path) -> None:
     for block in ({"kind": "echo"}, {**echo, "rtt_us": ["soon"]}, 7):
         parts = {**document["parts"], "samples": [block]}
         path.write_bytes(to_bytes(of_parts(parts)))
-        argv = [sys.executable, "-m", "verifier", "report", str(path), "--format", "html"]
-        done = subprocess.run(
-            argv, env=clean_environment(), capture_output=True, text=True, check=False
-        )
+        done = report_on(path, "--format", "html")
         assert done.returncode == 4, done.stderr
         assert "part samples: block 1 has not the form of one" in done.stderr
 
 
 def report_on(*words: str | Path) -> subprocess.CompletedProcess[str]:
-    argv = [sys.executable, "-m", "verifier", "report", *map(str, words)]
-    return subprocess.run(
-        argv, env=clean_environment(), capture_output=True, text=True, check=False
-    )
+    return command(Path.cwd(), "report", *map(str, words))
 
 
 def forged(lines: list[bytes]) -> bytes:
@@ -401,10 +392,7 @@ def test_killed_at_ten_moments(network: tuple[Path, SimulatedNetwork], tmp_path:
     tools = killed(folder, tmp_path, [dice.uniform(0, 4) for _ in range(10)])
     echoes = [proved(tool) for tool in tools]
     assert max(echoes) > 0
-    argv = [sys.executable, "-m", "verifier", "report", str(tools[0].journal)]
-    done = subprocess.run(
-        argv, env=clean_environment(), capture_output=True, text=True, check=False
-    )
+    done = report_on(tools[0].journal)
     assert done.returncode == 0, done.stderr
     assert any("unfinished" in line for line in done.stdout.splitlines()[:4])
 
@@ -448,11 +436,8 @@ def test_no_length_of_time(
 ) -> None:
     """Exit code 2 and one message, before anything is sent or written."""
     folder, _ = network
-    argv = [sys.executable, "-m", "verifier", "verify", str(folder / "plan.yaml"), "--credentials",
-            str(folder / "credentials.toml"), *words]  # fmt: skip
-    done = subprocess.run(
-        argv, cwd=tmp_path, env=clean_environment(), capture_output=True, text=True, check=False
-    )
+    done = command(tmp_path, "verify", str(folder / "plan.yaml"), "--credentials",
+                   str(folder / "credentials.toml"), *words)  # fmt: skip
     assert done.returncode == 2
     assert said in done.stderr.replace("\n", " ")
     assert not list(tmp_path.iterdir())
@@ -460,9 +445,6 @@ def test_no_length_of_time(
 
 def test_reach_does_not_soak(network: tuple[Path, SimulatedNetwork]) -> None:
     """No other command has the option."""
-    argv = [sys.executable, "-m", "verifier", "reach", str(network[0] / "plan.yaml"), "--soak=1s"]
-    done = subprocess.run(
-        argv, env=clean_environment(), capture_output=True, text=True, check=False
-    )
+    done = command(Path.cwd(), "reach", str(network[0] / "plan.yaml"), "--soak=1s")
     assert done.returncode == 2
     assert "No such option" in done.stderr

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import clean_environment
+from tests.command import clean_environment
 
 pytestmark = pytest.mark.icmp
 LONGEST_S = 60.0

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from tests.cli.conftest import clean_environment
+from tests.command import clean_environment
 from tests.lab.faults import Lab
 from tests.lab.tool import HERE
 

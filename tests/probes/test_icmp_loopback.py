@@ -17,7 +17,8 @@ from tests.stopwatch import Stopwatch
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.probes.echo import sockets
-from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
+from verifier.probes.echo.burst import Echoer
+from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.probes.pace import CATCH_UP_S, Pace
 
 pytestmark = pytest.mark.icmp
@@ -253,7 +254,7 @@ def test_system_without_linux_options(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_dropped_by_this_machine_is_not_lost_on_the_way(echoer: Echoer) -> None:
     """With a receive buffer far too small the kernel drops replies: said, asked again, no loss."""
     echoer.open(4)
-    opened = echoer.sockets[4]
+    opened = echoer.sockets.by_version[4]
     opened._socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, SMALL_BUFFER_BYTES)
     opened.capacity = lambda payload_bytes: 1000 + payload_bytes  # type: ignore[method-assign]
     measured = echoer.run(targets(200), count=2, interval_s=0, timeout_s=0.2)
@@ -268,7 +269,7 @@ def test_in_flight_fits_the_buffer(echoer: Echoer) -> None:
     A raw socket also hears what others send on this machine, so a disturbed run is made again.
     """
     echoer.open(4)
-    opened = echoer.sockets[4]
+    opened = echoer.sockets.by_version[4]
     opened._socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, SMALL_BUFFER_BYTES)
     dropped = []
     for _ in range(5):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import json
 import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,7 +12,7 @@ from typing import Any
 import pytest
 
 from tests.as_seen import observation
-from tests.cli.conftest import clean_environment
+from tests.command import command
 from tests.conftest import node_modules
 from tests.report import paging
 from tests.report.browsing import browser
@@ -76,10 +75,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     folder: Path = tmp_path_factory.mktemp("pages")
 
     def run(*words: str) -> None:
-        subprocess.run(
-            [sys.executable, "-m", "verifier", *words], cwd=folder, env=clean_environment(),
-            check=True, capture_output=True, timeout=60,
-        )  # fmt: skip
+        command(folder, *words).check_returncode()
 
     run("new", "plan.yaml", "--example")
     for name, words in MADE.items():

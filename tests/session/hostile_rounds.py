@@ -40,6 +40,7 @@ devices:
 """Castle and museum have wrong names; absent does not answer; the last two are the neighbours."""
 NEIGHBOURS = frozenset({"babbler", "reporter"})
 ABSENT = "absent"
+_TRIES = 10
 _KEYS: dict[str, Any] = {
     "version": "3", "user": "ferry", "auth": "SHA-256", "auth_key": Secret("coastal-auth"),
 }  # fmt: skip
@@ -73,9 +74,7 @@ class Company:
     def verdicts(self, command: Literal["verify", "sweep"], *, with_absent: bool) -> Verdicts:
         """What is said of the others; devices are asked in an order of chance."""
         chosen = [d for d in self.plan.devices if with_absent or d.name != ABSENT]
-        probing = Probing(
-            echoes=1, interval_s=0.01, timeout_s=1.0, snmp_timeout_s=0.7 if with_absent else 3.0
-        )
+        probing = Probing(echoes=1, interval_s=0.01, timeout_s=1.0, snmp_timeout_s=3.0)
         request = Request(
             command=command, plan=self.plan, plan_sha256="", stage="handover",
             devices=self.chance.sample(chosen, len(chosen)), profiles=load_profiles({"mib2"}),
@@ -99,9 +98,19 @@ class Company:
         key = command, with_absent
         if key not in self._right:
             self._babble(babbling=False)
-            self._right[key] = self.verdicts(command, with_absent=with_absent)
+            self._right[key] = self._all_answered(command, with_absent=with_absent)
             self._babble(babbling=True)
         return self._right[key], self.verdicts(command, with_absent=with_absent)
+
+    def _all_answered(self, command: Literal["verify", "sweep"], *, with_absent: bool) -> Verdicts:
+        """What is said in quiet, once no honest device was too slow for a busy machine."""
+        for _ in range(_TRIES):
+            said = self.verdicts(command, with_absent=with_absent)
+            slow = {name for (check, name, _), (verdict, _) in said.items()
+                    if check == "snmp.answer" and verdict != "pass"}  # fmt: skip
+            if slow <= {ABSENT}:
+                return said
+        raise AssertionError(f"{slow} do not answer, though nobody disturbs them")
 
     def _babble(self, *, babbling: bool) -> None:
         for neighbour in self.neighbours:

@@ -9,7 +9,6 @@ import json
 import os
 import socket
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,6 +16,7 @@ from typing import Any
 
 import pytest
 
+from tests.command import command
 from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry
@@ -214,12 +214,8 @@ def test_verify_finds_the_same(ports, version, tmp_path):
         path = tmp_path / "credentials.toml"
         path.write_text(f"[snmp.x]\n{CREDENTIALS[version]}\nport = {ports[agent, version]}\n")
         path.chmod(0o600)
-        done = subprocess.run(
-            [sys.executable, "-m", "verifier", "verify", "plan.yaml", "--credentials", str(path),
-             "--format", "json", "--interval", "10ms", "--echoes", "2"],
-            cwd=tmp_path, capture_output=True, text=True, check=False, timeout=60,
-            stdin=subprocess.DEVNULL,
-        )  # fmt: skip
+        done = command(tmp_path, "verify", "plan.yaml", "--credentials", str(path),
+                       "--format", "json", "--interval", "10ms", "--echoes", "2")  # fmt: skip
         findings = json.loads(done.stdout)["findings"]
         found[agent] = {f["check"]: f["verdict"] for f in findings if f["check"] != "address.extra"}
     assert found["simulator"] == found["snmpd"]

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
+from tests.command import command
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
@@ -84,12 +82,8 @@ def network(folder: Path) -> SimulatedNetwork:
 
 def verify(folder: Path, plan: str = "plan.yaml") -> tuple[int, Findings]:
     """Exit code, and the worst verdict of each check by subject and port."""
-    done = subprocess.run(
-        [sys.executable, "-m", "verifier", "verify", plan, "--credentials", "credentials.toml",
-         "--format", "json", "--interval", "10ms", "--echoes", "2"],
-        cwd=folder, env={k: v for k, v in os.environ.items() if not k.startswith("PLAN_VERIFIER_")},
-        capture_output=True, text=True, check=False, timeout=60, stdin=subprocess.DEVNULL,
-    )  # fmt: skip
+    done = command(folder, "verify", plan, "--credentials", "credentials.toml",
+                   "--format", "json", "--interval", "10ms", "--echoes", "2")  # fmt: skip
     assert done.stderr == ""
     findings = json.loads(done.stdout)["findings"]
     found: Findings = {}

@@ -92,8 +92,8 @@ def _with_address(
     given: dict[str, Any],
 ) -> int:
     """Sets what is suggested, asks again, holds it until told to end, and takes it back."""
-    from verifier.session.interrupts import Interrupts  # noqa: PLC0415
     from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415
+    from verifier.session.signals import Signals  # noqa: PLC0415
 
     strict = given["strict"]
     addresses = laptop_fit.to_set(report)
@@ -102,17 +102,17 @@ def _with_address(
         out = next((f.explanation for f in report.devices if is_without_link(f.explanation)), None)
         _say(out or "nothing to add at this laptop")
         return report.exit_code(strict=strict)
-    with Interrupts() as signals:
+    with Signals() as signals:
         try:
             with laptop_fit.with_addresses(report, addresses, _say, here):
                 report = laptop_fit.answer(dataclasses.replace(question, laptop=None), here)
                 _draw(report, place, given)
                 _say("it is set; Enter or Ctrl-C takes it back")
-                signals.await_line(sys.stdin)
+                signals.read_line(sys.stdin)
         except CannotMeasureError as fault:
             _draw(report, place, given)
             _say(str(fault))
-    told_to_end = signals.got not in {None, signal.SIGINT}
+    told_to_end = signals.first not in {None, signal.SIGINT}
     return EXIT_INTERRUPTED if told_to_end else report.exit_code(strict=strict)
 
 

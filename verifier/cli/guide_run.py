@@ -36,9 +36,9 @@ from verifier.session.guide.look import DeviceObserver
 from verifier.session.guide.run import Guide
 from verifier.session.guide.steps import Guiding, moves
 from verifier.session.guide.wait import Ending, Waiter
-from verifier.session.interrupts import Interrupts
 from verifier.session.laptop.hold import LaptopAddresses, cables, held, link_lost
 from verifier.session.search.run import PACKETS_PER_S, Search, look_for
+from verifier.session.signals import Signals
 from verifier.session.world import LaptopAccess
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def run(
     profiles = load_profiles({d.profile for d in goal.devices}, given["profile_folder"])
     credentials, why = _credentials(goal.devices, profiles, given["credentials_file"])
     world = ThisMachine()
-    with ExitStack() as until, Interrupts() as signals:
+    with ExitStack() as until, Signals() as signals:
         interface = _interface(given, signals, world.laptop)
         sheet = replace(sheet, interface=sheet.interface or interface)
         shown = {line.step.n: line for line in lines(sheet)}
@@ -139,7 +139,7 @@ def _credentials(
     return found, f"no credentials for {', '.join(sorted(missing))}: SNMP is not asked with them"
 
 
-def _interface(given: Mapping[str, Any], signals: Interrupts, here: LaptopAccess) -> str | None:
+def _interface(given: Mapping[str, Any], signals: Signals, here: LaptopAccess) -> str | None:
     """This laptop's interface towards the devices; None where it need not be known."""
     named = [i.name for i in given["laptop"] if i.name != UNNAMED]
     chosen: str | None = given.get("interface") or next(iter(named), None)

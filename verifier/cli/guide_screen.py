@@ -10,7 +10,7 @@ from verifier.model.guide import Assessment
 from verifier.report.plain import paragraph, plain
 from verifier.report.runbook import guide as drawn
 from verifier.report.runbook.text import StepText
-from verifier.session.interrupts import Interrupts
+from verifier.session.signals import Signals
 
 _COLOURS = {"OK": "1;32", "FAIL": "1;31", "found": "1", "done already": "1;32"}
 _WIDTH = 100
@@ -30,7 +30,7 @@ class Screen:
     """
 
     lines: Mapping[int, StepText]
-    signals: Interrupts
+    signals: Signals
     commands: bool
     quiet: bool = False
     terminal: bool = field(default_factory=lambda: sys.stdout.isatty())  # noqa: PLW0108 - that of now

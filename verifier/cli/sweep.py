@@ -170,7 +170,7 @@ def sweep(**given: Any) -> int:
         stack.enter_context(store.locked())
         if page is not None:
             clear(page)  # what a killed sweep left half written
-        signals = stack.enter_context(Signals())
+        signals = stack.enter_context(Signals(hangup="reload"))
         desk = SweepLoop(store, _settings(store, given, page), _say, ThisMachine())
         if every_s is not None:
             desk.every(every_s, request, lambda: _request(given), _SweepPrinter(given), signals)

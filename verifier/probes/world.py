@@ -33,8 +33,9 @@ from verifier.probes import tcp
 from verifier.probes.cable import arp
 from verifier.probes.cable.listen import WireSet, open_wires
 from verifier.probes.echo import mtu
-from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
+from verifier.probes.echo.burst import Echoer
 from verifier.probes.echo.open import open_socket
+from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.probes.echo.watch import EchoSink, EchoWatch, Watched, elapsed
 from verifier.probes.laptop import look as this_machine
 from verifier.probes.laptop.versions import versions

@@ -14,6 +14,7 @@ from tests.rules.diagnose.situation import PLAN, PROFILES, explained, found
 from tests.rules.diagnose.test_situations import CANNOT_TELL, SITUATIONS, down, up
 from verifier.model.observations import EchoSeries, Observation, Silence
 from verifier.model.plan import Stage
+from verifier.model.profile import ProfileReading
 from verifier.model.result import VERDICTS, Finding
 from verifier.rules.diagnose import explain
 
@@ -74,6 +75,20 @@ def test_without_observations_and_profiles() -> None:
         assert tuple(dataclasses.replace(f, caused_by=()) for f in tied) == findings
         explained_now += bool(causes)
     assert explained_now > len(_ALL) / 2
+
+
+def test_frequencies_are_crossed_as_closely_as_they_are_shown() -> None:
+    """A radio that shows steps of 10 kHz shows the far end's frequency up to 5 kHz off."""
+    findings, seen = found("a identity.serial pass\nHop-1/a radio.tx-frequency fail 13143 12877.004\n"
+                           "Hop-1/b radio.tx-frequency fail 12877 13142.996")  # fmt: skip
+    shown = ProfileReading(field="tx_mhz", oid="1.3.6.1.4.1.32473.1", type="integer", scale=0.01)
+    coarse = dataclasses.replace(PROFILES["hop-radio"], reading=(shown,))
+    for profile, kind in (
+        (coarse, "frequencies-crossed"),
+        (PROFILES["hop-radio"], "frequency-wrong"),
+    ):
+        _, causes = explain(PLAN, findings, seen, {**PROFILES, "hop-radio": profile})
+        assert kind in {c.kind for c in causes}
 
 
 def test_findings_name_their_causes() -> None:

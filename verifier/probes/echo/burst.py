@@ -1,49 +1,38 @@
-"""Echoes to many targets over one socket per address family, and why some were not answered.
-
-icmplib opens the sockets; sending and matching are ours. Its call for many targets shares ids
-between targets, does not look at the source address, and reported 61 % loss where there was none.
-"""
+"""A burst: some echoes to each of many targets, as fast as their paces let them leave."""
 
 from __future__ import annotations
 
-import secrets
-import selectors
+import math
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from itertools import count as counter
-from typing import Final, Literal, Self
+from dataclasses import dataclass, field
+from typing import Final, Literal, NamedTuple, Self
 
-from verifier.errors import CannotMeasureError
-from verifier.probes.echo.lane import Due, Lane
-from verifier.probes.echo.open import open_socket
-from verifier.probes.echo.packet import TOKEN_BYTES, EchoReply, Quoted, RequestMaker
+from verifier.model.observations import Silence
+from verifier.probes.echo.exchange import Echo, Exchange
+from verifier.probes.echo.open import EchoSockets
+from verifier.probes.echo.packet import Quoted
 from verifier.probes.echo.series import (
     TIMED_OUT,
     EchoSeries,
     EchoTarget,
-    Series,
     silence_of_error,
     silence_of_refusal,
 )
-from verifier.probes.echo.sockets import Arrival, EchoSocket, Kind
+from verifier.probes.echo.sockets import Kind
 from verifier.probes.pace import Pace, Slots
 
-__all__ = ["EchoSeries", "EchoTarget", "Echoer"]
-
-_READ_LIMIT: Final = 4096
 _LINGER_S: Final = 0.02
 """How long a target is still listened to after its last echo is judged, for duplicates."""
 _LONGEST_WAIT_S: Final = 0.05
-_SHORTEST_SELECT_S: Final = 0.001
-"""epoll counts milliseconds; less than that is slept: the kernel stamps what arrives meanwhile."""
 _TRIES: Final = 3
 """How often an echo is sent whose reply the kernel may have dropped on this machine."""
 
 
 class Echoer:
-    """Sends echoes; a context manager. For one thread at a time.
+    """Sends bursts of echoes; a context manager. For one thread at a time.
 
     Args:
         pace: limit for everything but loopback; share it with the other probes.
@@ -53,7 +42,6 @@ class Echoer:
         whole: echoes leave undivided or not at all, with the don't-fragment bit (RFC 791).
 
     Attributes:
-        sockets: those that are open, by address family (4, 6).
         kernel_drops: packets this machine dropped before they could be read: the receive buffer
             was full. Echoes in flight then are sent again instead of being counted as lost.
     """
@@ -71,10 +59,7 @@ class Echoer:
         self.on_link_pace = on_link_pace
         self.loopback_pace = loopback_pace or Pace(None)
         self.kernel_drops = 0
-        self.sockets: dict[int, EchoSocket] = {}
-        self._kind = kind
-        self._whole = whole
-        self._selector = selectors.DefaultSelector()
+        self.sockets = EchoSockets(kind, whole=whole)
 
     def __enter__(self) -> Self:
         return self
@@ -84,28 +69,14 @@ class Echoer:
 
     def close(self) -> None:
         """Closes the sockets."""
-        self._selector.close()
-        while self.sockets:
-            self.sockets.popitem()[1].close()
+        self.sockets.close()
 
     def open(self, version: int) -> Kind:
         """Opens the socket of an address family unless it is open; returns its kind.
 
         Raises CannotMeasureError, with cause and remedy, where none can be had. `run` calls it.
         """
-        if version not in self.sockets:
-            self.sockets[version] = opened = open_socket(version, self._kind)
-            if self._whole:
-                _set_whole(opened)
-            self._selector.register(self.sockets[version], selectors.EVENT_READ)
-        return self.sockets[version].kind
-
-    def wait(self, pause_s: float) -> None:
-        """Waits until something arrives, at most `pause_s`."""
-        if pause_s >= _SHORTEST_SELECT_S:
-            self._selector.select(pause_s)
-        elif pause_s > 0:
-            time.sleep(pause_s)
+        return self.sockets.open(version).kind
 
     def run(  # noqa: PLR0913 - each is a knob of its own
         self,
@@ -137,7 +108,7 @@ class Echoer:
         """
         for version in sorted({t.address.version for t in targets}):
             self.open(version)
-        run = _Run(
+        burst = _Burst(
             self,
             targets=targets,
             count=count,
@@ -145,35 +116,97 @@ class Echoer:
             timeout_s=timeout_s,
             payload_bytes=payload_bytes,
         )
-        for series in run.completed(stop):
+        for series in burst.completed(stop):
             if on_done is not None:
                 on_done(series.index, series.result(payload_bytes))
-        return [series.result(payload_bytes) for series in run.series]
+        return [series.result(payload_bytes) for series in burst.series]
 
 
-def _set_whole(opened: EchoSocket) -> None:
-    try:
-        opened.dont_fragment()
-    except OSError as error:
-        raise CannotMeasureError(
-            f"this system cannot keep echoes from being divided: {error.strerror}"
-        ) from error
+@dataclass(slots=True, eq=False)
+class _Series:
+    """The echoes to one target in the making; `open`: how many are not yet judged."""
+
+    index: int
+    target: EchoTarget
+    open: int
+    latest: int = -1
+    rtt_ms: dict[int, float | None] = field(default_factory=dict)
+    silences: dict[int, Silence] = field(default_factory=dict)
+    duplicates: int = 0
+    reordered: int = 0
+    foreign_id: int = 0
+
+    def answered(self, number: int, rtt_ms: float) -> None:
+        self.open -= 1
+        self.rtt_ms[number] = rtt_ms
+        self.reordered += number < self.latest
+        self.latest = max(number, self.latest)
+
+    def lost(self, number: int, silence: Silence) -> None:
+        self.rtt_ms[number] = None
+        self.not_sent(number, silence)
+
+    def not_sent(self, number: int, silence: Silence) -> None:
+        self.open -= 1
+        self.silences[number] = silence
+
+    def result(self, payload_bytes: int) -> EchoSeries:
+        """What has been judged so far."""
+        return EchoSeries(
+            target=self.target,
+            rtt_ms=tuple(self.rtt_ms[n] for n in sorted(self.rtt_ms)),
+            silences=tuple(self.silences[n] for n in sorted(self.silences)),
+            duplicates=self.duplicates,
+            reordered=self.reordered,
+            foreign_id=self.foreign_id,
+            payload_bytes=payload_bytes,
+        )
 
 
-class _Echo:
-    """An echo on its way."""
-
-    __slots__ = ("due", "pending", "sent_s", "sequence")
-
-    def __init__(self, due: Due, sequence: int, sent_s: float) -> None:
-        self.due = due
-        self.sequence = sequence
-        self.sent_s = sent_s
-        self.pending = True
+# -- the order in which echoes leave ---------------------------------------------------------------
 
 
-class _Run:
-    """One call of `Echoer.run`."""
+class _Due(NamedTuple):
+    """An echo to be sent, not before `at_s`."""
+
+    at_s: float
+    series: _Series
+    number: int
+    tries: int = 1
+
+
+class _Lane:
+    """Echoes that wait for the same paces, in order of time.
+
+    Attributes:
+        batch: most echoes to send between two looks at the socket.
+    """
+
+    def __init__(self, *paces: Slots, batch: int = 32) -> None:
+        self.queue: deque[_Due] = deque()
+        self.batch = batch
+        self._paces = tuple(p for p in paces if not p.unlimited)
+        self._passed = 0
+        self._slot_s = 0.0
+
+    def ready_s(self, now_s: float) -> float:
+        """When the first one may leave; no slot is taken before it could be used."""
+        if not self.queue:
+            return math.inf
+        at_s = max(self._slot_s, self.queue[0].at_s)
+        while at_s <= now_s and self._passed < len(self._paces):
+            at_s = self._slot_s = self._paces[self._passed].slot(now_s)
+            self._passed += 1
+        return at_s
+
+    def take(self) -> _Due:
+        """Takes the first one."""
+        self._passed = 0
+        return self.queue.popleft()
+
+
+class _Burst:
+    """One call of `Echoer.run`: lanes before the exchange, a series for each target behind it."""
 
     def __init__(  # noqa: PLR0913 - the arguments of `Echoer.run`
         self,
@@ -186,158 +219,106 @@ class _Run:
         payload_bytes: int,
     ) -> None:
         self._echoer = echoer
-        self._count, self._interval_s, self._timeout_s = count, interval_s, timeout_s
-        self._token = secrets.token_bytes(TOKEN_BYTES)
-        sockets = echoer.sockets
-        self._makers = {
-            s: RequestMaker(s.version, s.ident, self._token, payload_bytes)
-            for s in sockets.values()
-        }
+        self._count, self._interval_s = count, interval_s
+        sockets = echoer.sockets.by_version
+        sized = [(target, payload_bytes) for target in targets]
+        self._exchange = Exchange(sockets, sized, timeout_s, self)
         self._window = min((s.capacity(payload_bytes) for s in sockets.values()), default=1)
-        self.series = [
-            Series(i, t, sockets[t.address.version], open=count) for i, t in enumerate(targets)
-        ]
+        self.series = [_Series(i, t, open=count) for i, t in enumerate(targets)]
         self._unfinished = len(self.series) if count > 0 else 0
-        self._again = Lane(echoer.pace, batch=1)
-        self._loopback = Lane(echoer.loopback_pace)
-        self._steady = Lane(echoer.pace)
-        self._on_link = Lane(echoer.on_link_pace, echoer.pace)
+        self._again = _Lane(echoer.pace, batch=1)
+        self._loopback = _Lane(echoer.loopback_pace)
+        self._steady = _Lane(echoer.pace)
+        self._on_link = _Lane(echoer.on_link_pace, echoer.pace)
         self._lanes = (self._again, self._loopback, self._steady, self._on_link)
-        self._sequences = {series.host: counter() for series in self.series}
-        self._pending: dict[tuple[str, int], _Echo] = {}
-        self._by_age: deque[_Echo] = deque()
-        self._lingering: deque[tuple[float, Series]] = deque()
-        self._doubtful_until_s = 0.0
+        self._lingering: deque[tuple[float, _Series]] = deque()
 
-    def completed(self, stop: threading.Event | None) -> Iterator[Series]:
+    def completed(self, stop: threading.Event | None) -> Iterator[_Series]:
         """Does the work; yields each series when it is complete. Ends early once `stop` is set."""
         start_s = time.monotonic()
         for series in self.series:
             new = series.target.on_link_new
             lane = self._on_link if new else self._lane_of(series)
-            lane.queue.append(Due(start_s, series, 0))
+            lane.queue.append(_Due(start_s, series, 0))
         while self._unfinished and not (stop is not None and stop.is_set()):
             now_s = time.monotonic()
             self._send_due(now_s)
-            if self._read():
+            if self._exchange.read():
                 self._expire(now_s)
             while self._lingering and self._lingering[0][0] <= now_s:
                 self._unfinished -= 1
                 yield self._lingering.popleft()[1]
             if self._unfinished:
-                self._echoer.wait(self._next_s() - time.monotonic())
+                self._echoer.sockets.wait(self._next_s() - time.monotonic())
 
-    def _lane_of(self, series: Series) -> Lane:
+    def _lane_of(self, series: _Series) -> _Lane:
         return self._loopback if series.target.address.is_loopback else self._steady
 
     def _send_due(self, now_s: float) -> None:
         for lane in self._lanes:
             for _ in range(lane.batch):
-                if len(self._pending) >= self._window or lane.ready_s(now_s) > now_s:
+                if self._exchange.on_way >= self._window or lane.ready_s(now_s) > now_s:
                     break
                 self._send(lane.take())
 
-    def _send(self, due: Due) -> None:
+    def _send(self, due: _Due) -> None:
         series, number = due.series, due.number
-        sequence = next(self._sequences[series.host]) & 0xFFFF
-        while (series.host, sequence) in self._pending:
-            sequence = next(self._sequences[series.host]) & 0xFFFF
-        packet = self._makers[series.socket](sequence, series.index, number)
         try:
-            sent_s = series.send(packet)
+            sent_s = self._exchange.send(series.index, number, due.tries).sent_s
         except OSError as error:
             sent_s = time.monotonic()
-            series.refused(number, silence_of_refusal(error))
+            series.not_sent(number, silence_of_refusal(error))
             self._settle(series)
-        else:
-            echo = _Echo(due, sequence, sent_s)
-            self._pending[series.host, sequence] = echo
-            self._by_age.append(echo)
         if due.tries == 1 and number + 1 < self._count:
-            following = Due(sent_s + self._interval_s, series, number + 1)
+            following = _Due(sent_s + self._interval_s, series, number + 1)
             self._lane_of(series).queue.append(following)
 
-    def _read(self) -> bool:
-        """Takes in what has arrived; returns whether nothing is left unread."""
-        all_read = True
-        for each in self._makers:
-            arrivals, drained = each.drain(_READ_LIMIT)
-            all_read &= drained
-            for arrival in arrivals:
-                if isinstance(arrival.what, EchoReply):
-                    self._reply(arrival.what, arrival)
-                else:
-                    self._error(arrival.what, each, str(arrival.source[0]))
-        return all_read
+    def _expire(self, now_s: float) -> None:
+        before = self._exchange.drops
+        self._exchange.expire(now_s)
+        self._echoer.kernel_drops += self._exchange.drops - before
 
-    def _reply(self, reply: EchoReply, arrival: Arrival) -> None:
-        if reply.token != self._token or reply.target >= len(self.series):
-            return
-        series = self.series[reply.target]
-        if arrival.source != series.to:
-            return
-        if reply.ident != series.socket.ident:
-            series.foreign_id += 1
-            return
-        echo = self._pending.get((series.host, reply.sequence))
-        if echo is None or echo.due.series is not series or echo.due.number != reply.number:
-            series.duplicates += series.rtt_ms.get(reply.number) is not None
-            return
-        sent_s, stamped_s, received_s = echo.sent_s, arrival.stamped_s, arrival.read_s
-        if stamped_s is not None and sent_s <= stamped_s <= received_s:
-            received_s = stamped_s
-        if received_s - sent_s <= self._timeout_s:
-            series.answered(reply.number, (received_s - sent_s) * 1e3)
-            self._close(echo)
-
-    def _error(self, quoted: Quoted, heard_on: EchoSocket, reporter: str) -> None:
-        echo = self._pending.get((quoted.destination, quoted.sequence))
-        if echo is None or quoted.ident != heard_on.ident:
-            return
-        silence = silence_of_error(quoted, heard_on.version, reporter)
-        echo.due.series.lost(echo.due.number, silence)
-        self._close(echo)
-
-    def _close(self, echo: _Echo) -> None:
-        echo.pending = False
-        del self._pending[echo.due.series.host, echo.sequence]
-        self._settle(echo.due.series)
-
-    def _settle(self, series: Series) -> None:
+    def _settle(self, series: _Series) -> None:
         if series.open == 0:
             self._lingering.append((time.monotonic() + _LINGER_S, series))
-
-    def _expire(self, now_s: float) -> None:
-        """Judges what has waited too long; the sockets have been read since `now_s`."""
-        too_old_s = now_s - self._timeout_s
-        overdue = []
-        while self._by_age and (not self._by_age[0].pending or self._by_age[0].sent_s < too_old_s):
-            echo = self._by_age.popleft()
-            if echo.pending:
-                overdue.append(echo)
-        if not overdue:
-            return
-        if drops := sum(each.new_drops() for each in self._makers):
-            self._echoer.kernel_drops += drops
-            self._doubtful_until_s = now_s
-        for echo in overdue:
-            due = echo.due
-            if echo.sent_s > self._doubtful_until_s:
-                due.series.lost(due.number, TIMED_OUT)
-            elif due.tries < _TRIES:
-                self._again.queue.append(due._replace(at_s=now_s, tries=due.tries + 1))
-            else:
-                due.series.open -= 1
-            self._close(echo)
 
     def _next_s(self) -> float:
         """When there is something to do, unless something arrives before."""
         now_s = time.monotonic()
-        next_s = now_s + _LONGEST_WAIT_S
-        if len(self._pending) < self._window:
+        next_s = min(now_s + _LONGEST_WAIT_S, self._exchange.next_expiry_s())
+        if self._exchange.on_way < self._window:
             next_s = min(next_s, *(lane.ready_s(now_s) for lane in self._lanes))
-        if self._by_age:
-            next_s = min(next_s, self._by_age[0].sent_s + self._timeout_s)
         if self._lingering:
             next_s = min(next_s, self._lingering[0][0])
         return next_s
+
+    # -- outcomes of the exchange ------------------------------------------------------------------
+
+    def answered(self, echo: Echo, rtt_s: float) -> None:
+        series = self.series[echo.row.index]
+        series.answered(echo.number, rtt_s * 1e3)
+        self._settle(series)
+
+    def failed(self, echo: Echo, error: Quoted, reporter: str) -> None:
+        series = self.series[echo.row.index]
+        silence = silence_of_error(error, echo.row.socket.version, reporter)
+        series.lost(echo.number, silence)
+        self._settle(series)
+
+    def timed_out(self, echo: Echo, *, doubtful: bool) -> None:
+        series = self.series[echo.row.index]
+        if not doubtful:
+            series.lost(echo.number, TIMED_OUT)
+        elif echo.tries < _TRIES:
+            due = _Due(time.monotonic(), series, echo.number, echo.tries + 1)
+            self._again.queue.append(due)
+        else:
+            series.open -= 1
+        self._settle(series)
+
+    def repeated(self, index: int, number: int) -> None:
+        series = self.series[index]
+        series.duplicates += series.rtt_ms.get(number) is not None
+
+    def foreign(self, index: int) -> None:
+        self.series[index].foreign_id += 1

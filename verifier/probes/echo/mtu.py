@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from verifier.model.observations import PathMtu
-from verifier.probes.echo.burst import Echoer, EchoSeries, EchoTarget
+from verifier.probes.echo.burst import Echoer
 from verifier.probes.echo.packet import payload_bytes
+from verifier.probes.echo.series import EchoSeries, EchoTarget
 
 SMALL_BYTES: Final = 84
 """An echo with the usual 56 bytes of payload."""

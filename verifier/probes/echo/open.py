@@ -1,15 +1,80 @@
-"""Which kind of echo socket opens here, and what helps where none does."""
+"""Echo sockets as they can be had here, one an address family, and what helps where none can."""
 
 from __future__ import annotations
 
 import errno
 import os
+import selectors
 import sys
+import time
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal, Self
 
 from verifier.errors import CannotMeasureError
 from verifier.probes.echo.sockets import LINUX, EchoSocket, Kind
+
+_SHORTEST_SELECT_S: Final = 0.001
+"""epoll counts milliseconds; less than that is slept: the kernel stamps what arrives meanwhile."""
+
+
+class EchoSockets:
+    """The sockets of one measurement; a context manager.
+
+    Args:
+        kind: socket to use; `auto` takes a raw one, else a datagram one.
+        whole: echoes leave undivided or not at all, with the don't-fragment bit (RFC 791).
+
+    Attributes:
+        by_version: those that are open, by address family (4, 6).
+    """
+
+    def __init__(
+        self, kind: Literal["auto", "raw", "datagram"] = "auto", *, whole: bool = False
+    ) -> None:
+        self.by_version: dict[int, EchoSocket] = {}
+        self._kind = kind
+        self._whole = whole
+        self._selector = selectors.DefaultSelector()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Closes the sockets."""
+        self._selector.close()
+        while self.by_version:
+            self.by_version.popitem()[1].close()
+
+    def open(self, version: int) -> EchoSocket:
+        """The socket of an address family, opened unless it is open.
+
+        Raises CannotMeasureError, with cause and remedy, where none can be had.
+        """
+        if version not in self.by_version:
+            self.by_version[version] = opened = open_socket(version, self._kind)
+            if self._whole:
+                _set_whole(opened)
+            self._selector.register(opened, selectors.EVENT_READ)
+        return self.by_version[version]
+
+    def wait(self, pause_s: float) -> None:
+        """Waits until something arrives, at most `pause_s`."""
+        if pause_s >= _SHORTEST_SELECT_S:
+            self._selector.select(pause_s)
+        elif pause_s > 0:
+            time.sleep(pause_s)
+
+
+def _set_whole(opened: EchoSocket) -> None:
+    try:
+        opened.dont_fragment()
+    except OSError as error:
+        raise CannotMeasureError(
+            f"this system cannot keep echoes from being divided: {error.strerror}"
+        ) from error
 
 
 def open_socket(version: int, kind: Literal["auto", "raw", "datagram"]) -> EchoSocket:

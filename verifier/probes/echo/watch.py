@@ -2,8 +2,7 @@
 
 The grid is cut by a clock that nobody sets and that goes on while the machine sleeps; a place that
 passes while this program is stopped, asleep, or without its interface is not counted, and no burst
-makes up for it. Round trips are measured as in `burst`: monotonic, with the kernel's receive
-stamps.
+makes up for it. Sending, matching and judging are those of `exchange`, as of a burst.
 
 The clock is CLOCK_BOOTTIME, so that a stop or a sleep shows as a jump. Nothing is kept but the
 echoes on their way.
@@ -11,27 +10,17 @@ echoes on their way.
 
 from __future__ import annotations
 
-import secrets
-import selectors
 import threading
 import time
-from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Final, Literal, NamedTuple, Protocol, Self
+from typing import Final, Literal, Protocol, Self
 
 from verifier.errors import CannotMeasureError
-from verifier.probes.echo.open import open_socket
-from verifier.probes.echo.packet import (
-    TOKEN_BYTES,
-    EchoReply,
-    Quoted,
-    RequestMaker,
-    payload_bytes,
-    words_of,
-)
-from verifier.probes.echo.series import EchoTarget, Series
-from verifier.probes.echo.sockets import Arrival, EchoSocket
+from verifier.probes.echo.exchange import Echo, Exchange
+from verifier.probes.echo.open import EchoSockets
+from verifier.probes.echo.packet import Quoted, payload_bytes, words_of
+from verifier.probes.echo.series import TIMED_OUT, EchoTarget
 from verifier.probes.laptop.link_watch import Links
 from verifier.probes.laptop.look import LinkState, link_state
 from verifier.probes.pace import Pace, Slots
@@ -45,10 +34,8 @@ _TICK_S: Final = 0.01
 """Sendings are collected for so long; what arrives is stamped by the kernel meanwhile."""
 _BEFORE_END_S: Final = 1e-6
 """A place that falls on the very end belongs to the time after it."""
-_READ_LIMIT: Final = 4096
 _REMEMBERED: Final = 64
 """Answered echoes of a target for which a second reply is still a duplicate."""
-_TIMED_OUT: Final = "no reply in time"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,15 +69,6 @@ class EchoSink(Protocol):
 
     def tick(self, now_s: float) -> None:
         """Time goes by; every echo older than the timeout is judged."""
-
-
-class _Out(NamedTuple):
-    """An echo on its way; `sent_s` is monotonic."""
-
-    row: int
-    slot: int
-    key: tuple[str, int]
-    sent_s: float
 
 
 def elapsed() -> float:
@@ -129,41 +107,26 @@ class EchoWatch:
         self._pace = pace or Pace(None)
         self._slot_at_s = 0.0
         self._clock = clock
-        self._selector = selectors.DefaultSelector()
-        self._sockets: dict[int, EchoSocket] = {}
+        self._sockets = EchoSockets()
         self._links = Links({w.interface for w in watched if w.interface}, look)
-        self._token = secrets.token_bytes(TOKEN_BYTES)
-        self._pending: dict[tuple[str, int], _Out] = {}
-        self._by_age: deque[_Out] = deque()
-        self._sequence = 0
         self._next = 0
-        self._doubt_until_s = 0.0
 
     def __enter__(self) -> Self:
         try:
             for version in sorted({w.target.address.version for w in self._watched}):
-                self._sockets[version] = open_socket(version, "auto")
-                self._selector.register(self._sockets[version], selectors.EVENT_READ)
-            self._rows = [
-                Series(i, w.target, self._sockets[w.target.address.version], open=0)
-                for i, w in enumerate(self._watched)
-            ]
+                self._sockets.open(version)
         except CannotMeasureError:
             self.__exit__()
             raise
-        sizes = {(w.target.address.version, w.payload_bytes) for w in self._watched}
-        self._makers = {
-            (v, b): RequestMaker(v, self._sockets[v].ident, self._token, b) for v, b in sizes
-        }
+        sized = [(w.target, w.payload_bytes) for w in self._watched]
+        self._exchange = Exchange(self._sockets.by_version, sized, self._timeout_s, self)
         self._answered: list[dict[int, None]] = [{} for _ in self._watched]
         self._latest = [-1] * len(self._watched)
         self._settled_s = [0.0] * len(self._watched)
         return self
 
     def __exit__(self, *exc: object) -> None:
-        self._selector.close()
-        while self._sockets:
-            self._sockets.popitem()[1].close()
+        self._sockets.close()
 
     def run(self, sink: EchoSink, long_s: float, stop: threading.Event) -> None:
         """Measures for `long_s` seconds, time in which nothing could be measured not counted.
@@ -175,16 +138,17 @@ class EchoWatch:
         end_s = now_s + long_s
         look_s = now_s
         while not stop.is_set() and (
-            now_s < end_s or self._pending or self._next <= self._due(end_s - _BEFORE_END_S)
+            now_s < end_s or self._exchange.on_way or self._next <= self._due(end_s - _BEFORE_END_S)
         ):
             if now_s >= look_s:
                 look_s = now_s + _LINK_LOOK_S
                 self._look(now_s)
             self._send_due(min(now_s, end_s - _BEFORE_END_S))
-            if self._read():
-                self._expire()
+            before_s = time.monotonic()
+            if self._exchange.read():
+                self._exchange.expire(before_s)
             sink.tick(now_s - self._start_s)
-            self._selector.select(_TICK_S)
+            self._sockets.wait(_TICK_S)
             last_s, now_s = now_s, self._clock()
             if now_s - last_s > STALL_S:
                 end_s += self._stalled(last_s, now_s)
@@ -200,9 +164,9 @@ class EchoWatch:
 
     def _stalled(self, last_s: float, now_s: float) -> float:
         """The program stood still: what is pending cannot be judged unless its reply is here."""
-        while not self._read():
+        while not self._exchange.read():
             pass
-        self._doubt_until_s = time.monotonic()
+        self._exchange.doubt_until_s = time.monotonic()
         self._next = max(self._next, int((now_s - self._start_s) / self._each_s) + 1)
         self._sink.gap(last_s - self._start_s, now_s - self._start_s, None)
         return now_s - last_s
@@ -212,15 +176,6 @@ class EchoWatch:
             if gap is not None:
                 start_s, end_s = gap
                 self._sink.gap(start_s - self._start_s, end_s - self._start_s, interface)
-
-    def _in_doubt(self, out: _Out) -> bool:
-        """Whether a missing reply may be this laptop's fault."""
-        if out.sent_s <= self._doubt_until_s:
-            return True
-        interface = self._watched[out.row].interface
-        return interface is not None and self._links.doubts(
-            interface, out.sent_s, self._settled_s[out.row]
-        )
 
     # -- sending ----------------------------------------------------------------------------------
 
@@ -251,85 +206,50 @@ class EchoWatch:
         return True
 
     def _send(self, index: int, slot: int) -> None:
-        row, watched = self._rows[index], self._watched[index]
-        key = row.host, self._new_sequence(row.host)
-        make = self._makers[watched.target.address.version, watched.payload_bytes]
         try:
-            sent_s = row.send(make(key[1], index, slot & 0xFFFF_FFFF))
+            self._exchange.send(index, slot)
         except OSError as error:
             self._sink.unheard(index, slot, "not-counted", error.strerror or str(error))
-            return
-        out = self._pending[key] = _Out(index, slot, key, sent_s)
-        self._by_age.append(out)
 
-    def _new_sequence(self, host: str) -> int:
-        self._sequence = (self._sequence + 1) & 0xFFFF
-        while (host, self._sequence) in self._pending:
-            self._sequence = (self._sequence + 1) & 0xFFFF
-        return self._sequence
+    # -- outcomes of the exchange ------------------------------------------------------------------
 
-    # -- hearing ----------------------------------------------------------------------------------
-
-    def _read(self) -> bool:
-        """Takes in what has arrived; returns whether nothing is left unread."""
-        all_read = True
-        for each in self._sockets.values():
-            arrivals, drained = each.drain(_READ_LIMIT)
-            all_read &= drained
-            for arrival in arrivals:
-                if isinstance(arrival.what, EchoReply):
-                    self._reply(arrival.what, arrival)
-                else:
-                    self._error(arrival.what, each)
-        return all_read
-
-    def _reply(self, reply: EchoReply, arrival: Arrival) -> None:
-        if reply.token != self._token or reply.target >= len(self._rows):
-            return
-        row, index = self._rows[reply.target], reply.target
-        if arrival.source != row.to or reply.ident != row.socket.ident:
-            return
-        out = self._pending.get((row.host, reply.sequence))
-        if out is None or out.row != index or out.slot & 0xFFFF_FFFF != reply.number:
-            if reply.number in self._answered[index]:
-                self._sink.again(index, "duplicates")
-            return
-        stamped_s, received_s = arrival.stamped_s, arrival.read_s
-        if stamped_s is not None and out.sent_s <= stamped_s <= received_s:
-            received_s = stamped_s
-        if received_s - out.sent_s > self._timeout_s:
-            return
-        del self._pending[out.key]
-        self._settled_s[index] = out.sent_s
+    def answered(self, echo: Echo, rtt_s: float) -> None:
+        """Its reply came in time."""
+        index, slot = echo.row.index, echo.number
+        self._settled_s[index] = echo.sent_s
         answered = self._answered[index]
-        answered[reply.number] = None
+        answered[slot & 0xFFFF_FFFF] = None
         if len(answered) > _REMEMBERED:
             del answered[next(iter(answered))]
-        self._sink.heard(index, out.slot, round((received_s - out.sent_s) * 1e6))
-        if out.slot < self._latest[index]:
+        self._sink.heard(index, slot, round(rtt_s * 1e6))
+        if slot < self._latest[index]:
             self._sink.again(index, "reordered")
-        self._latest[index] = max(self._latest[index], out.slot)
+        self._latest[index] = max(self._latest[index], slot)
 
-    def _error(self, quoted: Quoted, heard_on: EchoSocket) -> None:
-        out = self._pending.get((quoted.destination, quoted.sequence))
-        if out is not None and quoted.ident == heard_on.ident:
-            self._lost(out, words_of(heard_on.version, quoted.type, quoted.code))
+    def repeated(self, index: int, number: int) -> None:
+        """A second reply, unless the first one is too long ago to know."""
+        if number in self._answered[index]:
+            self._sink.again(index, "duplicates")
 
-    def _expire(self) -> None:
-        """Judges what has waited too long; the sockets have just been read."""
-        too_old_s = time.monotonic() - self._timeout_s
-        overdue = []
-        while self._by_age and (
-            self._by_age[0].sent_s < too_old_s or self._by_age[0].key not in self._pending
-        ):
-            out = self._by_age.popleft()
-            if self._pending.get(out.key) is out:
-                overdue.append(out)
-        if overdue and sum(each.new_drops() for each in self._sockets.values()):
-            self._doubt_until_s = time.monotonic()
-        for out in overdue:
-            self._lost(out, _TIMED_OUT)
+    def foreign(self, index: int) -> None:
+        """Rewritten on the way: no reply of ours."""
 
-    def _lost(self, out: _Out, why: str) -> None:
-        del self._pending[out.key]
-        self._sink.unheard(out.row, out.slot, "not-counted" if self._in_doubt(out) else "lost", why)
+    def failed(self, echo: Echo, error: Quoted, reporter: str) -> None:
+        """An ICMP error came instead of its reply."""
+        del reporter
+        doubtful = echo.sent_s <= self._exchange.doubt_until_s
+        why = words_of(echo.row.socket.version, error.type, error.code)
+        self._lost(echo, why, doubtful=doubtful)
+
+    def timed_out(self, echo: Echo, *, doubtful: bool) -> None:
+        """No reply came in time."""
+        self._lost(echo, TIMED_OUT.text, doubtful=doubtful)
+
+    def _lost(self, echo: Echo, why: str, *, doubtful: bool) -> None:
+        """Counts an echo as lost, unless its missing reply may be this laptop's fault."""
+        index = echo.row.index
+        interface = self._watched[index].interface
+        doubtful |= interface is not None and self._links.doubts(
+            interface, echo.sent_s, self._settled_s[index]
+        )
+        self._sink.unheard(index, echo.number, "not-counted" if doubtful else "lost", why)

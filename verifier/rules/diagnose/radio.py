@@ -7,11 +7,11 @@ from verifier.model.result import Finding
 from verifier.rules import radio
 from verifier.rules.diagnose.case import WRONG, CarrierFindings, Causes, FindingIndex, cause, number
 from verifier.rules.diagnose.levels import ENDS
+from verifier.rules.diagnose.relations import is_other_ends_mhz
 from verifier.rules.diagnose.settings import power_raised
 
 _OVERLOAD_NEAR_DB = 10.0
 """So far below its limit a receiver is not overloaded. Common practice, no source."""
-_SAME_MHZ = 0.001
 """Two frequencies that differ by no more are the same, as in the comparison with the plan."""
 _QUALITY = ("radio.modulation", "radio.capacity", "radio.errored-seconds",
             "radio.severely-errored-seconds", "radio.unavailable-seconds")  # fmt: skip
@@ -109,7 +109,7 @@ def _no_lock(hop: CarrierFindings, end: EndName, far: EndName, level: Finding) -
 def _frequencies(case: FindingIndex, hop: CarrierFindings) -> Causes:
     """Each end with what is planned for the other; with one end alone it is that end's fault."""
     wrong = {e: f for e, _ in ENDS if (f := hop.get("radio.tx-frequency", e, "fail")) is not None}
-    crossed = {e: f for e, f in wrong.items() if _is_other_ends(hop, e, f)}
+    crossed = {e: f for e, f in wrong.items() if is_other_ends_mhz(case, f)}
     if case.ends_swapped(hop.link) is not None:
         return
     if len(crossed) == len(ENDS):
@@ -152,13 +152,3 @@ def _both_crossed(case: FindingIndex, hop: CarrierFindings, tied: list[Finding])
     if not same:
         yield cause("bands-crossed", hop.subject, "possible",
                     f"the devices of {hop.subject} may be at each other's end", tied)  # fmt: skip
-
-
-def _is_other_ends(hop: CarrierFindings, end: EndName, finding: Finding) -> bool:
-    ours, theirs = (hop.carrier.a, hop.carrier.b) if end == "a" else (hop.carrier.b, hop.carrier.a)
-    seen = number(finding.observed)
-    planned = theirs.tx_mhz
-    return (
-        seen is not None and planned is not None and planned != ours.tx_mhz
-        and abs(seen - planned) <= _SAME_MHZ
-    )  # fmt: skip

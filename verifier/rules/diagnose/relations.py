@@ -18,8 +18,11 @@ from verifier.rules.diagnose.places import (
     own_end,
     owner,
 )
+from verifier.rules.radio import same_mhz
 
 Found = Callable[[FindingIndex, Finding], bool]
+TUNED: Mapping[str, str] = {"radio.tx-frequency": "tx_mhz", "radio.rx-frequency": "rx_mhz"}
+"""Checks of frequencies, and the readings that they rest on."""
 GROUPS: Mapping[str, str] = {
     "radio.rx-frequency": "radio.tx-frequency", "radio.atpc": "radio.tx-power",
     "radio.modulation": "radio.tx-power", "radio.eirp": "radio.tx-power",
@@ -120,8 +123,28 @@ def both(one_: Found, other: Found) -> Found:
 
 def crossed(case: FindingIndex, finding: Finding) -> bool:
     """What the plan has for the other end of the link, or for the device that stands here."""
+    if finding.check in TUNED:
+        return finding.verdict in WRONG and is_other_ends_mhz(case, finding)
     others = list(_expected_across(case, finding))
     return finding.verdict in WRONG and finding.observed in others
+
+
+def is_other_ends_mhz(case: FindingIndex, finding: Finding) -> bool:
+    """Whether a frequency is the far end's planned one, as closely as the profile shows it."""
+    seen = number(finding.observed)
+    field, steps = TUNED[finding.check], [0.0]
+    if seen is None:
+        return False
+    for hop, end in own_end(case, finding):
+        ends = dict(hop.carrier.ends())
+        theirs = ends[other_end(end) if field == "tx_mhz" else end].tx_mhz
+        ours = ends[end if field == "tx_mhz" else other_end(end)].tx_mhz
+        device = case.devices.get(hop.device(end))
+        profile = case.profiles.get(device.profile) if device is not None else None
+        steps += [abs(r.scale) for r in (profile.reading if profile else ()) if r.field == field]
+        if theirs is not None and theirs != ours and same_mhz(seen, theirs, max(steps) / 2):
+            return True
+    return False
 
 
 def not_crossed(case: FindingIndex, finding: Finding) -> bool:

@@ -10,9 +10,9 @@ _SAME_MHZ = 0.001
 """Frequencies nearer than this are one frequency."""
 
 
-def same_mhz(a: float, b: float) -> bool:
-    """Whether two frequencies are the same within 1 kHz."""
-    return abs(a - b) <= _SAME_MHZ * (1 + 1e-6)
+def same_mhz(a: float, b: float, shown_mhz: float = 0.0) -> bool:
+    """Whether two frequencies are the same within 1 kHz, or as closely as they are shown."""
+    return abs(a - b) <= max(_SAME_MHZ, shown_mhz) * (1 + 1e-6)
 
 
 Half = Literal["lower", "upper"]

@@ -46,10 +46,10 @@ class Console(Protocol):
 
 
 class Stops(Protocol):
-    """Signals to end; see `session.interrupts`."""
+    """Signals to end; see `session.signals`."""
 
     @property
-    def got(self) -> int | None:
+    def first(self) -> int | None:
         """The first signal that came."""
 
     def fileno(self) -> int:
@@ -74,7 +74,7 @@ class Waiter:
 
     def check(self) -> None:
         """Raises Stopped after a signal."""
-        if self.signals.got is not None:
+        if self.signals.first is not None:
             raise Stopped("interrupted")
 
     def pause_until(self, at_s: float) -> None:

@@ -114,7 +114,6 @@ def _alone(write: int) -> None:
     """Lets go of whatever belongs to the parent, and dies with it."""
     with suppress(AttributeError, OSError):
         ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
-    signal.set_wakeup_fd(-1)
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, signal.SIG_DFL)
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
