@@ -6,7 +6,7 @@ import dataclasses
 import datetime as dt
 from typing import Any
 
-from verifier.files.evidence.observations import observation_of
+from verifier.files.evidence.observations import observation_of, prove_observations
 from verifier.model.observations import Observation, as_json
 from verifier.model.subject import Subject
 from verifier.session.recorder import Recorder, RecorderEntry
@@ -27,7 +27,9 @@ def observation(
     """An observation from what stands in a document; `value` may be a value of the model too."""
     row = {"subject": dataclasses.asdict(subject), "probe": probe, "what": what, "id": id,
            "at": _TIME, "value": as_json(value), **more}  # fmt: skip
-    return dataclasses.replace(observation_of(row, "test"), at=at)
+    made = observation_of(row, "test")
+    prove_observations([made], "test")
+    return dataclasses.replace(made, at=at)
 
 
 def seen_again(o: Observation[Any], **changed: Any) -> Observation[Any]:

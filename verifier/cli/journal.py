@@ -10,7 +10,12 @@ from typing import Any, Final
 
 from verifier.errors import InputError
 from verifier.files.evidence import document as files
-from verifier.files.evidence.observations import observation_of, prove_blocks, prove_header
+from verifier.files.evidence.observations import (
+    observation_of,
+    prove_blocks,
+    prove_header,
+    prove_observations,
+)
 from verifier.files.evidence.result import result_of
 from verifier.files.evidence.written_once import kept
 from verifier.files.journals.soak import Chain, Kept, read_journal
@@ -101,6 +106,7 @@ def _observations(kept: Kept, blocks: Sequence[Block], where: str) -> list[Obser
     """Numbered as they are at the end of a run: the laptop's first, then the devices'."""
     order = {name: n for n, name in enumerate(kept.header["devices"])}
     seen = [observation_of(row, where) for row in kept.seen]
+    prove_observations(seen, where)
     seen.sort(key=lambda o: order.get(o.subject.name, -1))
     if not of_kind(seen, SOAK):
         seen.insert(0, _unfinished(kept.header, blocks))

@@ -19,7 +19,7 @@ from verifier.cli.journal import evidence_beside, refuse_another
 from verifier.cli.journal import stored as stored_soak
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, InputError, UsageError
 from verifier.files.evidence import document as files
-from verifier.files.evidence.observations import prove_blocks
+from verifier.files.evidence.observations import prove_blocks, prove_observations
 from verifier.files.evidence.result import result_of
 from verifier.files.journals.soak import Chain, is_journal
 from verifier.model.observations import ACCEPTED, ROUTE
@@ -221,6 +221,7 @@ def _judged(stored: _Stored) -> Result:
     from verifier.rules.powercycle import judge  # noqa: PLC0415
 
     evidence, old = stored.whole("--judge-again"), stored.result
+    prove_observations(old.observations, f"{stored.path}: part result")
     plan = _plan(evidence, stored.path)
     profiles = files.profiles_of(evidence, stored.path)
     asked = {o.subject.name for o in of_kind(old.observations, ROUTE)}

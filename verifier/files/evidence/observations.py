@@ -1,8 +1,9 @@
 """Observations and blocks of samples read back: what stands in a file becomes what was seen.
 
 The types are those of `model/observations.py` and `model/samples.py`, and nothing else says what a
-value looks like. What does not fit ends here, as a fault of the file, with its place; what a rule
-raises afterwards is a fault of ours.
+value looks like. What does not fit its type keeps its value under a kind of its own: it can be
+drawn, and no rule sees it. Before it is judged `prove_observations` ends it, as a fault of the file
+with its place; what a rule raises afterwards is a fault of ours.
 """
 
 from __future__ import annotations
@@ -54,7 +55,7 @@ _BLOCK: TypeAdapter[Block] = TypeAdapter(
 
 
 def observations_of(rows: object, where: str) -> tuple[Observation[object], ...]:
-    """What was seen. Raises InputError at the first row that is none, or whose value is not."""
+    """What was seen. Raises InputError at the first row that is none."""
     if not isinstance(rows, list):
         raise InputError(f"{where}: observations is no list")
     return tuple(observation_of(row, where) for row in rows)
@@ -69,11 +70,15 @@ def observation_of(row: object, where: str) -> Observation[object]:
     (read,) = _proved(_ROW, [row], f"{place}: has not the form of one")
     before = read.what.startswith(BEFORE)
     kind = kind_named(read.what.removeprefix(BEFORE), read.probe)
+    try:
+        seen = _seen(kind, read)
+    except ValidationError:
+        kind, seen = Kind(kind.what, kind.probe, object), read.value
     return Observation(
         id=read.id,
         subject=read.subject,
         kind=kind,
-        seen=_seen(kind, read, place),
+        seen=seen,
         at=read.at,
         oid=read.oid,
         raw=read.raw,
@@ -83,11 +88,20 @@ def observation_of(row: object, where: str) -> Observation[object]:
     )
 
 
-def _seen(kind: Kind, row: ObservationRow, place: str) -> object:
+def prove_observations(observations: Iterable[Observation[object]], where: str) -> None:
+    """Raises InputError at the first whose value has not the type of its kind."""
+    for seen in observations:
+        known = kind_named(seen.kind.what, seen.kind.probe)
+        if known is not seen.kind:
+            place = f"{where}: observation {seen.id} ({seen.what})"
+            _proved(_adapter(known), [seen.seen], f"{place}: has not the value of such ones")
+
+
+def _seen(kind: Kind, row: ObservationRow) -> object:
     """The value in its type; null is none, unless it is a value of that type."""
     if row.value is None and not _takes_null(kind):
         return Unreadable(row.raw or "")
-    (value,) = _proved(_adapter(kind), [row.value], f"{place}: has not the value of such ones")
+    (value,) = _adapter(kind).validate_json(json.dumps([row.value]))
     return Entered.of(value, row.raw) if kind.shape is Entered else value
 
 
