@@ -150,6 +150,19 @@ def changes(old: Settings, new: Settings) -> tuple[SettingChange, ...]:
     )
 
 
+def waits_s(
+    devices: Iterable[Device], profiles: Mapping[str, Profile], typed_s: float | None
+) -> dict[str, float]:
+    """By device, how long it may take to go and to come back: as a person says, else by its boot.
+
+    Args:
+        devices: those that are restarted.
+        profiles: by id, theirs among them.
+        typed_s: what a person says, for all of them.
+    """
+    return {d.name: typed_s or WAIT_BOOTS * profiles[d.profile].boot_s for d in devices}
+
+
 def judge(  # noqa: PLR0913
     plan: Plan,
     profiles: Mapping[str, Profile],

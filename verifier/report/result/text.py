@@ -11,7 +11,7 @@ from tabulate import tabulate
 
 from verifier.model.observations import ECHO, EchoSeries
 from verifier.model.result import VERDICTS, Result, Verdict
-from verifier.report.plain import paragraph, plain, wrapped
+from verifier.report.plain import page, paragraph, plain, wrapped
 from verifier.report.result import entered
 from verifier.report.result.causes import counted_with_a_cause
 from verifier.report.result.pictures import lines, pictures
@@ -31,8 +31,6 @@ _INDENT = " " * 4
 _SUBJECT, _DEVICE, _WHY = 40, 18, 12
 """Columns for a name in the summary, for name and reason among the echoes; longer ones fold."""
 _MOST_PICTURES = 8
-_SCREEN = 25
-"""Lines after which the verdict stands again at the end."""
 _MANY = 40
 """Devices beyond this number are listed only where something is not right."""
 
@@ -50,20 +48,17 @@ def render(result: Result, look: ReportStyle) -> str:
         entered.text(result, look.width),
         _closing(result, look),
     ]
-    lines = "\n\n".join(part for part in parts if part).split("\n")
-    if len(lines) > _SCREEN:
-        lines += ["", *_verdict(result, look)]
-    return "\n".join(lines) + "\n"
+    return page("\n\n".join(part for part in parts if part), _verdict(result, look))
 
 
 def brief(result: Result, look: ReportStyle) -> str:
     """The verdict line, and one line for each check that failed; ends with a newline."""
-    lines = _verdict(result, look)
+    lines = [*_verdict(result, look)]
     for finding in result.findings:
         if finding.verdict == "fail":
             said = f"{plain(finding.subject)}  {finding.check}: {values(finding) or finding.reason}"
             lines += paragraph(f"{WORDS['fail']}  {said}", "", look.width, hang=_INDENT)
-    return "\n".join(lines) + "\n"
+    return page("\n".join(lines), _verdict(result, look))
 
 
 def _verdict(result: Result, look: ReportStyle) -> list[str]:

@@ -80,6 +80,16 @@ class StepText:
     caution: str = ""
 
 
+def shared_addresses(names: Sequence[str]) -> str:
+    """Why devices are attached one at a time though nobody asked for it."""
+    shown = ", ".join(plain(name) for name in names[:_NAMED])
+    more = " ..." if len(names) > _NAMED else ""
+    return (
+        f"One at a time, because {shown}{more} share a present address: attached together they "
+        "could not be told apart."
+    )
+
+
 def lines(sheet: RunbookPaper) -> Iterator[StepText]:
     """Every step in words, in order."""
     held: tuple[Interface, ...] = sheet.runbook.laptop_start

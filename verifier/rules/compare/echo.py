@@ -100,8 +100,12 @@ def echoes(context: Context) -> Findings:
         observed=address,
         evidence=counted.seen,
     )
-    yield _loss(context, stats, counted)
-    yield _rtt(context, stats, counted)
+    cut = next((o.raw for o in context.seen.all(ECHO) if o.value is None), None)
+    if cut is None:
+        yield _loss(context, stats, counted)
+        yield _rtt(context, stats, counted)
+    else:
+        yield from _no_figures(context, f"{cut}, {stats.received} of them answered")
     if duplicates := sum(each.duplicates for each in counted.series):
         yield context.finding(
             "echo.duplicate",

@@ -119,6 +119,6 @@ def _heard_muted(side: CarrierEnd, seen: Read, found: str) -> Finding:
     why = "the mute is not real" if ours else NOT_REAL
     return side.finding(
         "link.far-end", "fail", f"it names its far end, and {MUTED_FAR}: {why}",
-        expected=side.far.device, observed=found, advice=LOOK_FOR_IT,
+        expected=side.far.device, observed=found, advice=LOOK_FOR_IT, silences=True,
         reads=(seen, side.sender.read("tx_enabled")),
     )  # fmt: skip

@@ -13,6 +13,7 @@ from __future__ import annotations
 import statistics
 from collections.abc import Iterable, Iterator, Sequence
 
+from verifier.errors import InputError
 from verifier.model.history import Baseline, LevelDeviation, Sample, SubjectPast
 from verifier.model.observations import SOAK
 from verifier.model.plan import End, EndName, Link, Plan
@@ -37,6 +38,38 @@ LIMIT_DB = 3.0
 
 HANDOVERS = ("handover", "service")
 """Stages whose levels are those of the finished link: no attenuator, no other power."""
+
+
+def baseline(result: Result, plan: Plan, name: str) -> Baseline:
+    """The levels of a handover, for those of `plan` to be held against.
+
+    Args:
+        result: that of the handover.
+        plan: today's.
+        name: what faults call the result.
+
+    Raises:
+        InputError: it is of another stage, holds no level, or is of none of the plan's links.
+    """
+    if result.stage not in HANDOVERS:
+        raise InputError(
+            f"{name}: was made at stage {result.stage}; levels are compared with those of stage "
+            f"{' or '.join(HANDOVERS)}"
+        )
+    levels_dbm = baseline_of(result, plan)
+    if not levels_dbm:
+        raise InputError(f"{name}: holds no receive level of any link")
+    if not links_of(result) & {link.name for link in plan.links}:
+        raise InputError(
+            f"{name}: is of {result.plan.name or 'a plan without a name'}, and none of its "
+            "links is in this plan"
+        )
+    return Baseline(
+        started=result.started,
+        plan=result.plan.name,
+        levels_dbm=levels_dbm,
+        remarks=remarks_of(result, plan),
+    )
 
 
 def remarks_of(result: Result, plan: Plan) -> tuple[str, ...]:

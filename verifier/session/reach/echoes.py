@@ -175,7 +175,16 @@ class Echoing:
     ) -> dict[str, EchoSeries]:
         measured = await self._measured(sender, names, count, interval_s)
         self._note(seen.ECHO, measured)
+        if self._stop.is_set():
+            self._note_interruption(measured, count)
         return measured
+
+    def _note_interruption(self, measured: Mapping[str, EchoSeries], count: int) -> None:
+        """Figures of a part are none of what was asked for."""
+        for name, series in measured.items():
+            if 0 < series.sent < count:
+                why = seen.Unreadable(f"interrupted after {series.sent} of {count} echoes")
+                self._records[name].note(seen.ECHO, why)
 
     async def _measured(
         self, sender: EchoSender, names: Sequence[str], count: int, interval_s: float

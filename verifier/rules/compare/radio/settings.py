@@ -41,6 +41,7 @@ def tx_frequency(side: CarrierEnd) -> Findings:
         "radio.tx-frequency", "pass" if right else "fail", reason, at="tx_mhz", expected=planned,
         observed=seen.number, unit="MHz", reads=(seen,),
         advice="" if right else f"it transmits outside its licence: mute it, {_SET}",
+        silences=True,
     )  # fmt: skip
 
 
@@ -69,7 +70,7 @@ def rx_frequency(side: CarrierEnd) -> Findings:
     yield side.finding(
         "radio.rx-frequency", "pass" if right else "fail", reason, origin=origin, expected=planned,
         observed=seen.number, unit="MHz", reads=(seen, side.across.read("tx_mhz")),
-        advice="" if right else _SET,
+        advice="" if right else _SET, silences=True,
     )  # fmt: skip
 
 
@@ -108,7 +109,7 @@ def bandwidth(side: CarrierEnd) -> Findings:
     yield side.finding(
         "radio.bandwidth", "pass" if right else "fail", reason, at="bandwidth_mhz",
         expected=planned, observed=seen.number, unit="MHz", reads=(seen,),
-        advice="" if right else _SET,
+        advice="" if right else _SET, silences=True,
     )  # fmt: skip
 
 
@@ -150,5 +151,5 @@ def _text(  # noqa: PLR0913, PLR0917
     reason = f"the device has {'the planned' if right else 'another'} {name}"
     yield side.finding(
         check, verdict, reason if found else f"the device has no {name}", at=at, expected=planned,
-        observed=found, advice="" if right else _SET, reads=(seen,),
+        observed=found, advice="" if right else _SET, silences=True, reads=(seen,),
     )  # fmt: skip
