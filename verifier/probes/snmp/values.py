@@ -11,7 +11,7 @@ from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.mib import ERROR_STATUS
 from verifier.model.observations import Outcome
-from verifier.probes.snmp.sockets import Endpoint
+from verifier.probes.snmp.transport import Endpoint
 
 Type = Literal[
     "Integer32", "OctetString", "ObjectIdentifier", "IpAddress", "Counter32", "Gauge32",
