@@ -15,10 +15,12 @@ from verifier.files.evidence.document import to_bytes
 from verifier.files.read_plan import plan_sha256
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.fit import FitReport
+from verifier.model.observations import SOAK
 from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Network, Plan
 from verifier.model.profile import ProfileReading
 from verifier.rules.alignment import AlignedCarrier, EndView
 from verifier.rules.health.states import readings
+from verifier.rules.observations import Observations
 from verifier.session import Probing, Request, run
 from verifier.session.align import AlignQuestion, Peaks, align
 from verifier.session.ask import one_device
@@ -105,8 +107,8 @@ def test_a_soak_of_an_hour(world: MemoryWorld, cable: MemoryCable, tmp_path: Pat
     sent = sum(rtt != -1 for b in blocks for rtt in b["rtt_us"])
     assert sent == 2 * 2 * 3600
     assert abs(lost - 2 * 2 * 60) <= 8
-    (state,) = [o.value["state"] for o in result.observations if o.what == "soak"]
-    assert state == "complete"
+    (course,) = Observations(result.observations).values(SOAK)
+    assert course.state == "complete"
     assert time.monotonic() - began_s < 600.0, "it waited in real time"
 
 

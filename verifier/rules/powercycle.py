@@ -16,7 +16,14 @@ from typing import Final
 
 from verifier.model import mib
 from verifier.model.kind import KindOf, Scalar
-from verifier.model.observations import DEFAULT_ROUTE, ENGINE_ID, RESTART, Observation, RestartTimes
+from verifier.model.observations import (
+    DEFAULT_ROUTE,
+    ENGINE_ID,
+    NEIGHBOUR,
+    RESTART,
+    Observation,
+    RestartTimes,
+)
 from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile, ReadingField
@@ -273,19 +280,18 @@ def _saved(
 
 
 def _exchanged(
-    device: Device, seen: tuple[Sequence[Observation], Sequence[Observation]]
+    device: Device, seen: tuple[Sequence[Observation[object]], Sequence[Observation[object]]]
 ) -> tuple[str, str, str] | None:
     """What is said where another device answers than before, by its hardware address."""
-    old, new = (
-        DeviceObservations(o for o in part if o.subject.name == device.name).first("neighbour")
+    before, now = (
+        Observations(o for o in part if o.subject.name == device.name).values(NEIGHBOUR)
         for part in seen
     )
-    if old is None or new is None or old.value == new.value or None in {old.value, new.value}:
+    if not before or not now or before[0] == now[0]:
         return None
-    reason = (
-        f"another device answers now: hardware address {new.value}, before the restart {old.value}"
-    )
-    return reason, str(new.value), "plug the device in that was read before, and restart that one"
+    old, new = before[0], now[0]
+    reason = f"another device answers now: hardware address {new}, before the restart {old}"
+    return reason, str(new), "plug the device in that was read before, and restart that one"
 
 
 def _verdict(
