@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from verifier.model.observations import PathMtu
 from verifier.probes.echo.burst import Echoer
 from verifier.probes.echo.packet import payload_bytes
 from verifier.probes.echo.series import EchoSeries, EchoTarget
@@ -16,25 +17,6 @@ SMALL_BYTES: Final = 84
 """An echo with the usual 56 bytes of payload."""
 _TRIES: Final = 3
 _INTERVAL_S: Final = 0.1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PathMtu:
-    """What came of it; sizes are of the whole IP packet, in bytes.
-
-    Attributes:
-        passed: whether an echo of the planned size was answered.
-        largest: the largest that was answered; None: none was.
-        said, reporter: the size a router on the way told, and which.
-        refused: this laptop's own interface does not take the planned size.
-    """
-
-    planned: int
-    passed: bool = False
-    largest: int | None = None
-    said: int | None = None
-    reporter: str | None = None
-    refused: bool = False
 
 
 def path_mtus(

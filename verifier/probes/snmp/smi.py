@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from verifier.model import mib
+from verifier.model.kind import Syntax
 from verifier.probes.snmp.values import MISSING, Type, VarBind, dotted
 
 _Value = int | bytes | str | None
@@ -56,7 +57,7 @@ def fitting(oid: tuple[int, ...], value: VarBind) -> VarBind:
     return value
 
 
-def _syntax(oid: tuple[int, ...]) -> mib.Syntax | None:
+def _syntax(oid: tuple[int, ...]) -> Syntax | None:
     for length in _LENGTHS:
         if (syntax := _SYNTAX.get(oid[:length])) is not None:
             return syntax

@@ -10,11 +10,11 @@ from __future__ import annotations
 import time
 from collections.abc import Awaitable, Callable
 
+from verifier.model.observations import Outcome
 from verifier.probes.snmp.engine import Kind, Oids, RequestPdu
 from verifier.probes.snmp.values import (
     EXCEPTIONS,
     ColumnTable,
-    Outcome,
     SnmpReply,
     VarBind,
     dotted,
