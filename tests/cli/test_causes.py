@@ -11,10 +11,10 @@ import pytest
 
 from tests.cli.conftest import Run
 from tests.cli.test_demo import README
-from verifier.cli.demo import _free_port, _write
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.simulator.coast import free_port, write_files
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running
@@ -33,7 +33,7 @@ class Coast:
 
 @pytest.fixture
 def coast(tmp_path: Path) -> Iterator[Coast]:
-    _write(tmp_path, _free_port())
+    write_files(tmp_path, free_port())
     plan, _ = read_plan(tmp_path / "plan.yaml")
     profiles = load_profiles({d.profile for d in plan.devices}, tmp_path / "profiles")
     entries = {d.snmp for d in plan.devices if d.snmp is not None}

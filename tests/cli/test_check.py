@@ -31,7 +31,10 @@ def commands_that_read_a_plan() -> list[tuple[str, ...]]:
     found = []
     for name, (module, _) in COMMANDS.items():
         command: click.Command = getattr(import_module(f"verifier.cli.{module}"), name)
-        if any(p.name == "plan" and isinstance(p, click.Argument) for p in command.params):
+        if any(
+            p.human_readable_name == "PLAN" and isinstance(p, click.Argument)
+            for p in command.params
+        ):
             arguments = [p for p in command.params if isinstance(p, click.Argument) and p.required]
             found.append((name, "plan.yaml", *["ferry"] * (len(arguments) - 1)))
     return found

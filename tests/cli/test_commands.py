@@ -131,20 +131,29 @@ def test_interrupt_writes_what_was_measured(
         process = subprocess.Popen(
             [sys.executable, "-m", "verifier", "reach", str(plan), "--echoes", "500",
              "--out", "r.json"],
-            cwd=tmp_path, env=clean_environment(), stderr=subprocess.PIPE, text=True,
+            cwd=tmp_path, env=clean_environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+            text=True,
         )  # fmt: skip
         asked.accept()[0].close()  # the first echo was answered; 500 take 100 s
         time.sleep(1.5 * patience())
         process.send_signal(interrupt)
-        _, told = process.communicate(timeout=60)
+        text, told = process.communicate(timeout=60)
     document = json.loads((tmp_path / "r.json").read_text())
-    sent = [o["value"]["sent"] for o in document["observations"] if o["what"] == "echo"]
+    echoes = [o["value"] for o in document["observations"] if o["what"] == "echo"]
+    sent = [value["sent"] for value in echoes if value is not None]
     assert process.returncode == 130
     assert told == "interrupted; what was measured so far is in the report\n"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["plan.yaml", "r.json"]
     assert len(sent) == 2
     assert all(0 < n < 500 for n in sent)
     assert {f["verdict"] for f in document["findings"] if f["check"] == "echo.reply"} == {"pass"}
+    figures = [f for f in document["findings"] if f["check"] in {"echo.loss", "echo.round-trip"}]
+    assert {f["verdict"] for f in figures} == {"not-tested"}
+    assert all(
+        "interrupted after" in f["reason"] and "of 500 echoes" in f["reason"] for f in figures
+    )
+    assert document["verdict"] == "incomplete"
+    assert "passed" not in text.splitlines()[0]
 
 
 def test_interrupt_before_anything_was_measured(plan: Path, tmp_path: Path) -> None:

@@ -64,7 +64,7 @@ def test_commands_have_only_options_there_are(line: str) -> None:
     _, _, *words = shlex.split(line)
     context = sweep.make_context("sweep", list(words))
     assert isinstance(context, click.Context)
-    assert str(context.params["plan"]).endswith("plan.yaml")
+    assert str(context.params["path"]).endswith("plan.yaml")
 
 
 def test_there_is_one_of_each() -> None:

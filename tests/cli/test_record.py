@@ -105,7 +105,7 @@ def test_a_device_and_the_other_formats(desk: Path, run: Run) -> None:
         (("--since", "2999-01-01"), 2, "has not been yet"),
         (("--baseline", "plan.yaml"), 4, "plan.yaml: it is not JSON"),
         (("--baseline", "empty.json"), 4, "holds no receive level"),
-        (("--out", "r.xlsx"), 2, "a record is text, json, csv, html"),
+        (("--out", "r.xlsx"), 2, "this is written as text or json or csv or html"),
         (("--out", "plan.yaml"), 2, "is read as an input"),
         (("--store", "no.db"), 2, "cannot be used"),
     ],

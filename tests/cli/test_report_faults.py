@@ -14,7 +14,7 @@ import pytest
 from tests.cli.test_report import kept, reseal
 from verifier import cli
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_OURS, EXIT_PASSED
-from verifier.rules import compare
+from verifier.rules import judge_again
 
 __all__ = ["kept"]
 pytestmark = pytest.mark.icmp
@@ -37,7 +37,7 @@ def test_what_a_rule_raises_is_our_fault(
     def broken(*_: object, **__: object) -> None:
         raise kind("of our own making")
 
-    monkeypatch.setattr(compare, "compare", broken)
+    monkeypatch.setattr(judge_again, "compare", broken)
     assert code(monkeypatch, "report", str(kept / "good.json"), "--judge-again") == EXIT_OURS
     (line,) = capsys.readouterr().err.splitlines()
     assert "a fault of this program" in line

@@ -21,8 +21,8 @@ import jsonschema
 import pytest
 import rfc8785
 
+from tests.as_seen import value_of
 from tests.command import clean_environment, command
-from verifier.cli.report import _read
 from verifier.files.credentials import load_credentials
 from verifier.files.evidence.document import of_parts, to_bytes
 from verifier.files.journals.soak import read_journal
@@ -30,6 +30,7 @@ from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.files.schema import schema
 from verifier.rules.soak.tally import soaked
+from verifier.session.stored import read
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running
@@ -364,16 +365,16 @@ def killed(folder: Path, place: Path, moments_s: list[float]) -> list[Tool]:
 
 def proved(tool: Tool) -> int:
     """What a killed run left is readable, unfinished, and without a hole; returns its echoes."""
-    stored = _read(tool.journal)
+    stored = read(tool.journal)
     (local,) = (f for f in stored.result.findings if f.check == "laptop.soak")
     assert local.verdict == "not-tested"
     assert "ended from outside" in local.reason
     assert stored.result.verdict == "incomplete"
-    soak = next(o.value for o in stored.result.observations if o.what == "soak")
+    soak = next(value_of(o) for o in stored.result.observations if o.what == "soak")
     assert soak["state"] == "unfinished"
     began, ended = map(dt.datetime.fromisoformat, (stored.result.started, stored.result.finished))
     assert (ended - began).total_seconds() >= soak["lasted_s"]
-    blocks = read_journal(tool.journal).blocks
+    blocks: Any = read_journal(tool.journal).blocks
     places: dict[tuple[str, int], float] = {}
     for block in (b for b in blocks if b["kind"] == "echo"):
         key = block["subject"]["name"], block["bytes"]
@@ -419,7 +420,7 @@ def test_full_disk(network: tuple[Path, SimulatedNetwork], tmp_path: Path) -> No
     assert "short soak of 5 s" in out
     assert " fail, " in out
     assert any("0 fail" in line for line in out.splitlines()[:4])
-    stored = _read(kept)
+    stored = read(kept)
     assert (
         next(f for f in stored.result.findings if f.check == "laptop.soak").verdict == "not-tested"
     )

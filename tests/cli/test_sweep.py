@@ -177,7 +177,7 @@ def test_a_store_that_cannot_be_used_now(at: Desk) -> None:
         (("--store", "plan.yaml"), 2, "no store"),
         (("--every", "5 sheep"), 2, "is not a duration"),
         (("--every", "5m", "--out", "x.json"), 2, "--out"),
-        (("--out", "x.html"), 2, "a sweep is written as text or json"),
+        (("--out", "x.html"), 2, "this is written as text or json"),
         (("--on-change", "'"), 2, "--on-change"),
         (("--on-change", "no-such-command --now"), 2, "there is no command 'no-such-command'"),
         (("--lines", "."), 2, "is a folder; name a file"),

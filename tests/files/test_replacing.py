@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from verifier.files.disk_write import clear, replace, scrap
+from verifier.files.disk import clear, replace, scrap
 
 
 @pytest.mark.parametrize(

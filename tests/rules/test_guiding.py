@@ -13,7 +13,7 @@ from verifier.model.address import Address, Interface, Mac
 from verifier.model.fit import Fit, Relation
 from verifier.model.guide import Fingerprint, Kind, Sighting
 from verifier.model.plan import Device, Plan
-from verifier.model.routes import DefaultRoute, Routes
+from verifier.model.routes import BestRoute, Routes
 from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
 from verifier.model.search import Answer, Candidate, SearchedPlace
 from verifier.rules.guide import after_change, before_change, reopened, standing
@@ -67,14 +67,15 @@ def sight(
 
 
 GATEWAY = Address.parse("198.18.20.1")
-ROUTED = Routes(defaults=(DefaultRoute(next_hop="198.18.20.1"),))
-ELSEWHERE = Routes(defaults=(DefaultRoute(next_hop="198.18.20.9"),))
+ROUTED = Routes(defaults=(BestRoute(next_hop="198.18.20.1"),))
+ELSEWHERE = Routes(defaults=(BestRoute(next_hop="198.18.20.9"),))
 UNLINKED = Fit(
     device="lighthouse", address=NEW, verdict="fail", relation="off-subnet",
     explanation="the cable is out: no link on eth0",
 )  # fmt: skip
 NAMELESS = replace(DEVICE, snmp=None)
 BY_MAC = replace(DEVICE, snmp=None, mac=MINE)
+GATELESS = replace(DEVICE, no_gateway=True)
 AFTER: dict[str, tuple[Sighting, Kind, str]] = {
     "right by name": (sight(alive(), silent()), "right", ""),
     "right with a space behind its name": (sight(alive(name="lighthouse "), silent()), "right", ""),
@@ -101,6 +102,9 @@ AFTER: dict[str, tuple[Sighting, Kind, str]] = {
     "no gateway": (sight(alive(routes=Routes(connected=True)), silent(), gateway=GATEWAY), "wrong-gateway", "has no gateway"),
     "another gateway": (sight(alive(routes=ELSEWHERE), silent(), gateway=GATEWAY), "wrong-gateway", "goes elsewhere"),
     "another gateway, and none planned": (sight(alive(routes=ELSEWHERE), silent()), "right", ""),
+    "a gateway, and it is to have none": (sight(alive(routes=ROUTED), silent(), device=GATELESS), "wrong-gateway", "the plan wants none"),
+    "no gateway, as planned": (sight(alive(routes=Routes(connected=True)), silent(), device=GATELESS), "right", ""),
+    "a gateway on its way only": (sight(alive(routes=ROUTED), silent(), device=GATELESS, temporary=True), "right", ""),
     "no gateway, another routing instance": (sight(alive(routes=Routes(gap="hidden")), silent(), gateway=GATEWAY), "right", ""),
     "held and mute": (sight(Answer(asked=ECHO, echo=False, macs=(MINE,)), silent()), "mute", "wrong mask or gateway"),
     "laptop in the way": (sight(Answer(), silent(), relation="off-subnet"), "laptop", "the laptop's"),
@@ -163,6 +167,18 @@ def test_what_it_is_known_by_is_named(name: str) -> None:
 
 def gaps(seen: Sighting) -> str:
     return " ".join(after_change(seen).not_tested)
+
+
+def test_a_gateway_that_is_to_go_is_told_and_named_where_it_is_not_read() -> None:
+    meaning = after_change(sight(alive(routes=ELSEWHERE), silent(), device=GATELESS))
+    assert "its gateway is 198.18.20.9" in meaning.seen
+    assert meaning.do == "take the gateway 198.18.20.9 out of the device, save it"
+    unread = sight(alive(held=NEW, routes=Routes(gap="hidden")), silent(), device=GATELESS)
+    assert gaps(unread) == "gateway: not read (hidden)"
+    not_asked = sight(
+        alive(None, None, held=NEW), silent(), device=replace(BY_MAC, no_gateway=True)
+    )
+    assert "gateway: not read (SNMP was not asked)" in gaps(not_asked)
 
 
 def test_what_could_not_be_told_is_named() -> None:

@@ -8,146 +8,116 @@ import sys
 import threading
 from collections.abc import Coroutine, Mapping
 from contextlib import suppress
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import click
+from click import Argument, Choice, IntRange, Option
 
-from verifier.cli import options
-from verifier.errors import (
-    EXIT_INTERRUPTED,
-    EXIT_PASSED,
-    EXIT_UNTESTED,
-    CannotMeasureError,
-    UsageError,
-)
+from verifier.cli import inputs
+from verifier.cli.command import Duration, command
+from verifier.cli.options import STAGES, CredentialsFile, PlanOptions
+from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.cautions import CLOSING, cautions
-from verifier.model.plan import Carrier, EndName, Link, Plan
-from verifier.report.plain import plain, wrapped
-from verifier.rules.alignment import AlignedCarrier, EndView
-from verifier.rules.cable import advice
-from verifier.rules.compare.radio.read import find
+from verifier.model.plan import EndName, Stage
+from verifier.report.plain import wrapped
+from verifier.rules.alignment import AlignedCarrier, EndView, chosen
 
 if TYPE_CHECKING:
     from verifier.session.align import AlignQuestion
     from verifier.session.world import World
 
-_STAGES = ("bench", "alignment", "handover", "service")
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlignOptions:
+    """Which carrier is aligned, and how its levels are shown."""
+
+    plan: PlanOptions
+    link: Annotated[str, Argument(["link"])]
+    credentials_file: CredentialsFile
+    carrier: Annotated[
+        int | None,
+        Option(["--carrier"], type=IntRange(1), help="Of a link with several; the first if not."),
+    ]
+    stage: Annotated[
+        Stage,
+        Option(
+            ["--stage"],
+            type=Choice(STAGES),
+            default="alignment",
+            show_default=True,
+            help="What the expected level is: while aligning it follows the far end's power.",
+        ),
+    ]
+    lasts_s: Annotated[
+        float | None, Option(["--for"], type=Duration(), help="End after this time.")
+    ]
+    bell: Annotated[
+        bool, Option(["--bell"], is_flag=True, help="Ring the terminal's bell on a new best.")
+    ]
+    format_: Annotated[
+        Literal["text", "json"],
+        Option(
+            ["--format"],
+            type=Choice(("text", "json")),
+            default="text",
+            show_default=True,
+            help="A line a second either way where it is no terminal.",
+        ),
+    ]
 
 
-@click.command()
-@options.plan_argument
-@click.argument("link")
-@options.profiles_option
-@options.credentials_option
-@click.option("--carrier", type=click.IntRange(1), help="Of a link with several; the first if not.")
-@click.option(
-    "--stage",
-    type=click.Choice(_STAGES),
-    default="alignment",
-    show_default=True,
-    help="What the expected level is: while aligning it follows the far end's power.",
-)
-@click.option("--for", "lasts_s", type=options.Duration(), help="End after this time.")
-@click.option("--bell", is_flag=True, help="Ring the terminal's bell on a new best.")
-@click.option(
-    "--format", "format_", type=click.Choice(["text", "json"]), default="text",
-    show_default=True, help="A line a second either way where it is no terminal.",
-)  # fmt: skip
-def align(**given: Any) -> int:
+@command(AlignOptions)
+def align(options: AlignOptions) -> int:
     """Both ends' receive level of LINK, once a second, while the antennas are aligned.
 
     Shows the difference to the expected level, the highest so far, and the voltage to expect at
     the alignment port. Reads only. Ctrl-C ends it.
     """
-    plan, _ = options.load_plan(given["plan"], given["profile_folder"])
-    link, carrier = _chosen(plan, given["link"], given["carrier"])
+    plan, _ = inputs.load_plan(options.plan)
+    link, carrier = chosen(plan, options.link, options.carrier)
     devices = {d.name: d for d in plan.devices}
-    end_devices = [devices[end.device] for _, end in carrier.ends()]
-    profiles, credentials = options.load_needs(
-        end_devices, given["profile_folder"], given["credentials_file"], with_credentials=True
-    )
-    from verifier.session.align import AlignQuestion  # noqa: PLC0415 - bad input needs no probes
-
-    questions: dict[EndName, AlignQuestion] = {}
-    unread: dict[EndName, str] = {}
-    for (name, end), end_device in zip(carrier.ends(), end_devices, strict=True):
-        profile = profiles[end_device.profile]
-        radio = end.radio if end.radio is not None else carrier.carrier
-        sole = sum(
-            end_device.name in {c.a.device, c.b.device} for k in plan.links for c in k.carriers
-        )
-        level, power = (
-            find(profile, field, radio, sole=sole == 1)
-            for field in ("rx_level_dbm", "tx_power_dbm")
-        )
-        if end_device.snmp is None:
-            unread[name] = "the plan names no credentials entry in `snmp`"
-        elif level is None:
-            unread[name] = f"profile {profile.id!r} has no reading rx_level_dbm for radio {radio}"
-        else:
-            questions[name] = AlignQuestion(
-                address=end_device.address.address,
-                entry=credentials[end_device.snmp],
-                level=level,
-                power=power,
-            )
-    if not questions:
-        why = "; ".join(dict.fromkeys(unread.values()))
-        raise UsageError(f"no level can be read of {link.name!r}: {why}")
+    of_end = {name: devices[end.device] for name, end in carrier.ends()}
+    profiles = inputs.profiles_of(list(of_end.values()), options.plan)
+    credentials = inputs.credentials_of(list(of_end.values()), options.credentials_file)
     hop = AlignedCarrier(
         link=link,
         carrier=carrier,
-        stage=given["stage"],
-        profiles={
-            n: profiles[u.profile] for (n, _), u in zip(carrier.ends(), end_devices, strict=True)
-        },
+        stage=options.stage,
+        profiles={name: profiles[device.profile] for name, device in of_end.items()},
     )
-    from verifier.probes.world import ThisMachine  # noqa: PLC0415
-    from verifier.session.laptop import fit  # noqa: PLC0415
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
+    from verifier.session.align import questions_of  # noqa: PLC0415
+    from verifier.session.laptop.fit import FitQuestion, refuse_without_link  # noqa: PLC0415
 
-    asked = [u for (n, _), u in zip(carrier.ends(), end_devices, strict=True) if n in questions]
+    questions, unread = questions_of(plan, hop, credentials)
+    asked = [device for name, device in of_end.items() if name in questions]
     world = ThisMachine()
-    asked_about = fit.FitQuestion(plan=plan, profiles=profiles, devices=asked)
-    if out := fit.without_link(asked_about, world.laptop):
-        raise CannotMeasureError(f"{out}: {advice(out)}")
-    _say(_opening(link, carrier, unread), given["format_"])
-    return _run(hop, questions, world, given)
+    about = FitQuestion(plan=plan, profiles=profiles, devices=asked)
+    refuse_without_link(about, world.laptop)
+    _say(_opening(hop, unread), options)
+    return _run(hop, questions, world, options)
 
 
-def _chosen(plan: Plan, name: str, carrier: int | None) -> tuple[Link, Carrier]:
-    links = {link.name: link for link in plan.links}
-    if name not in links:
-        options.select(plan, (), (name,), ())  # raises, with the nearest name
-    link = links[name]
-    numbers = [c.carrier for c in link.carriers]
-    if carrier is not None and carrier not in numbers:
-        raise UsageError(f"link {name!r} has carrier {', '.join(map(str, numbers))}, not {carrier}")
-    return link, next(c for c in link.carriers if carrier in (None, c.carrier))
+def _opening(hop: AlignedCarrier, unread: Mapping[EndName, str]) -> list[str]:
+    from verifier.report.align import opening  # noqa: PLC0415
+
+    return [*opening(hop, unread), *map(str, cautions("align")), CLOSING]
 
 
-def _opening(link: Link, carrier: Carrier, unread: Mapping[EndName, str]) -> list[str]:
-    from verifier.report.align import QUICKER  # noqa: PLC0415
-
-    several = f", carrier {carrier.carrier}" if len(link.carriers) > 1 else ""
-    who = f"a is {plain(carrier.a.device)}, b is {plain(carrier.b.device)}"
-    lines = [f"{plain(link.name)}{several}: levels of both ends, once a second; {who}.", QUICKER]
-    lines += [f"End {name} is not read: {plain(why)}." for name, why in unread.items()]
-    return [*lines, *map(str, cautions("align")), CLOSING]
-
-
-def _say(lines: list[str], chosen: str) -> None:
+def _say(lines: list[str], options: AlignOptions) -> None:
     """For a person; beside JSON it goes where faults go."""
     text = [part for line in lines for part in wrapped(line, "", hang="")]
-    click.echo("\n".join(text), err=chosen == "json")
+    click.echo("\n".join(text), err=options.format_ == "json")
 
 
 class _Screen:
     """Shows a picture over the last one on a terminal, else a line each."""
 
-    def __init__(self, chosen: str, *, bell: bool) -> None:
-        self._json = chosen == "json"
+    def __init__(self, options: AlignOptions) -> None:
+        self._json = options.format_ == "json"
         self._terminal = sys.stdout.isatty() and not self._json
-        self._bell = bell
+        self._bell = options.bell
         self._drawn = 0
         self.last: tuple[EndView, EndView] | None = None
         self.read = False
@@ -179,23 +149,23 @@ def _run(
     hop: AlignedCarrier,
     questions: Mapping[EndName, AlignQuestion],
     world: World,
-    given: dict[str, Any],
+    options: AlignOptions,
 ) -> int:
     from verifier.report.align import summary  # noqa: PLC0415
     from verifier.session.align import Peaks  # noqa: PLC0415
     from verifier.session.align import align as follow  # noqa: PLC0415
 
-    screen = _Screen(given["format_"], bell=given["bell"])
-    course = follow(world, Peaks(hop), questions, screen.show, lasts_s=given["lasts_s"])
+    screen = _Screen(options)
+    course = follow(world, Peaks(hop), questions, screen.show, lasts_s=options.lasts_s)
     ended = world.run(_ended_by_a_signal(course))
     if screen.last is not None:
-        _say(summary(screen.last).splitlines(), given["format_"])
+        _say(summary(screen.last).splitlines(), options)
     if ended:
         return EXIT_INTERRUPTED
     return EXIT_PASSED if screen.read else EXIT_UNTESTED
 
 
-async def _ended_by_a_signal(course: Coroutine[Any, Any, None]) -> bool:
+async def _ended_by_a_signal(course: Coroutine[object, None, None]) -> bool:
     """Whether SIGINT or SIGTERM ended it before its time."""
     from verifier.session.signals import cancelled_by_signals  # noqa: PLC0415
 

@@ -2,97 +2,72 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Literal
+from dataclasses import dataclass
+from typing import Annotated
 
 import click
+from click import Option
 
-from verifier.cli import options, output
+from verifier.cli import inputs, output
+from verifier.cli.command import command
+from verifier.cli.options import OutputOptions, PlanOptions, Strict, TextOrJson
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED
-from verifier.model.problem import Problem
-from verifier.report.plain import paragraph, plain
+from verifier.files.output import opened
 
 
-def _show_rules(ctx: click.Context, param: click.Parameter, value: bool) -> None:  # noqa: FBT001 - click's
+def _show_rules(ctx: click.Context, param: click.Parameter, value: bool) -> bool:  # noqa: FBT001 - click's
     """Prints the table of rules and ends."""
     del param
-    if not value or ctx.resilient_parsing:
-        return
-    from verifier.rules.plan import READING, RULES  # noqa: PLC0415
+    if value and not ctx.resilient_parsing:
+        from verifier.report.plan_check import table_of_rules  # noqa: PLC0415
 
-    rows: list[tuple[str, ...]] = [("RULE", "SEVERITY", "NEEDS", "WHAT IT FINDS")]
-    rows += [(r.name, r.severity, "file", r.about) for r in READING]
-    rows += [(r.name, r.severity, r.needs or "plan", r.about) for r in RULES]
-    widths = [max(len(row[n]) for row in rows) for n in range(3)]
-    for row in rows:
-        cells = (cell.ljust(width) for cell, width in zip(row[:3], widths, strict=True))
-        click.echo("  ".join((*cells, row[3])))
-    ctx.exit()
+        output.show(table_of_rules())
+        ctx.exit()
+    return value
 
 
-@click.command()
-@options.plan_argument
-@click.option(
-    "--rules", is_flag=True, is_eager=True, expose_value=False, callback=_show_rules,
-    help="Print the table of all rules, and end.",
-)  # fmt: skip
-@options.profiles_option
-@click.option("--format", "format_", type=click.Choice(["text", "json"]), help="Of the report.")
-@options.output_options
-def check(  # noqa: PLR0913
-    *,
-    plan: Path,
-    profile_folder: Path | None,
-    format_: Literal["text", "json"] | None,
-    out: Path | None,
-    quiet: bool,
-    verbose: bool,
-    strict: bool,
-) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckOptions:
+    """What `check` reads, and how its report looks."""
+
+    plan: PlanOptions
+    rules: Annotated[
+        bool,
+        Option(
+            ["--rules"],
+            is_flag=True,
+            is_eager=True,
+            callback=_show_rules,
+            help="Print the table of all rules, and end.",
+        ),
+    ]
+    format_: TextOrJson
+    output: OutputOptions
+    strict: Strict
+
+
+@command(CheckOptions)
+def check(options: CheckOptions) -> int:
     """Every fault of PLAN at once, each with its place. Nothing is sent."""
-    del verbose
-    with output.opened(out, inputs=[plan]) as place:
-        read, problems = options.all_problems(plan, profile_folder)
-        text = _text(plan, len(read.devices), problems)
-        chosen = format_ or ("json" if out and out.suffix.lower() == ".json" else "text")
-        report = _json(problems) if chosen == "json" else text
-        place.write(report)
-        if quiet:
-            output.show(_text(plan, len(read.devices), problems, only="error"))
+    from verifier.report import plan_check  # noqa: PLC0415
+    from verifier.report.result import json  # noqa: PLC0415
+
+    path, out = options.plan.path, options.output.out
+    with opened(out, inputs=[path]) as place:
+        plan, problems = inputs.all_problems(options.plan)
+        formats = {
+            "text": lambda: plan_check.text(path, len(plan.devices), problems),
+            "json": lambda: json.plan_check(problems),
+        }
+        chosen = output.chosen(formats, options.format_, out)
+        if out is not None:
+            place.write(formats[chosen]())
+            chosen = "text"
+        if options.output.quiet:
+            output.show(plan_check.text(path, len(plan.devices), problems, only="error"))
         else:
-            output.show(report if out is None else text)
+            output.show(formats[chosen]())
     severities = {p.severity for p in problems}
     if "error" in severities:
         return EXIT_INPUT
-    return EXIT_FAILED if strict and problems else EXIT_PASSED
-
-
-def _json(problems: tuple[Problem, ...]) -> str:
-    from verifier.report.result.json import plan_check  # noqa: PLC0415
-
-    return plan_check(problems)
-
-
-def _text(
-    plan: Path, devices: int, problems: tuple[Problem, ...], *, only: str | None = None
-) -> str:
-    """Every problem, or those of one severity, and the counts of all."""
-    lines = []
-    for problem in problems:
-        if only not in {None, problem.severity}:
-            continue
-        lines.append(f"{problem.severity.upper()}  {problem.rule}  {plain(problem.subject)}")
-        if problem.origin:
-            lines += paragraph(problem.origin)
-        message, *sums = problem.message.split("\n")
-        lines += paragraph(message)
-        lines += (line for row in sums for line in paragraph(row, "      "))
-    errors = sum(p.severity == "error" for p in problems)
-    counts = (_count(devices, "device"), _count(errors, "error"))
-    warnings = _count(len(problems) - errors, "warning")
-    lines.append(f"{plain(plan)}: {', '.join(counts)}, {warnings}")
-    return "\n".join(lines) + "\n"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
+    return EXIT_FAILED if options.strict and problems else EXIT_PASSED

@@ -3,115 +3,79 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 import signal
-import socket
 import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from importlib.resources import as_file, files
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated
 
 import click
+from click import Option
 
 from verifier.cli import output
+from verifier.cli.command import FILE, command
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, CannotMeasureError, UsageError
 from verifier.files.credentials import load_credentials
+from verifier.files.evidence.result import result_of
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.result import Result
-from verifier.model.subject import Subject
 from verifier.report.plain import wrapped
-from verifier.report.result.json import result_of
 from verifier.report.sentences import WORDS, sentence
-from verifier.simulator.faults import PlantedFault
+from verifier.simulator.coast import FAULTS, free_port, hidden, surprises, write_files
 from verifier.simulator.running import Remote, running_process
 
-FAULTS = (
-    (
-        PlantedFault(kind="swapped-ends", link="Hop 2"),
-        "the two devices of Hop 2 were put up at each other's place",
-    ),
-    (
-        PlantedFault(kind="wrong-mask", device="lighthouse-quarry", value=16),
-        "lighthouse-quarry has the mask 255.255.0.0 instead of 255.255.255.0",
-    ),
-    (
-        PlantedFault(kind="port-slow", device="harbour-switch", port="port2", value=100),
-        "port2 of harbour-switch was negotiated down to 100 Mbit/s",
-    ),
-    (
-        PlantedFault(kind="no-answer", device="ferry-harbour"),
-        "the SNMP agent of ferry-harbour does not answer",
-    ),
-)
-PLANTED = {
-    ("identity.name", "quarry-harbour"),
-    ("identity.name", "harbour-quarry"),
-    ("identity.serial", "quarry-harbour"),
-    ("identity.serial", "harbour-quarry"),
-    ("identity.part", "quarry-harbour"),
-    ("identity.part", "harbour-quarry"),
-    ("neighbour.mac", "quarry-harbour"),
-    ("neighbour.mac", "harbour-quarry"),
-    ("link.ends-swapped", "Hop 2"),
-    ("link.far-end", "Hop 2"),
-    ("radio.tx-frequency", "Hop 2"),
-    ("radio.rx-frequency", "Hop 2"),
-    ("address.mask", "lighthouse-quarry"),
-    ("port.speed", "harbour-switch"),
-    ("snmp.answer", "ferry-harbour"),
-}
-"""What must fail with these faults: exactly this."""
 COMMAND = "plan-verifier verify plan.yaml --profiles profiles --credentials credentials.toml"
 _RESULT = "run.json"
 _WIDTH = 90
-_WEB = '"8443/tcp"'
-"""The service that the radio's profile has open; another program may be using this port."""
-_CREDENTIALS = """\
-# Invented, for the simulated network only. Nobody else may read this file.
-[snmp.field]
-version = "3"
-user = "verifier"
-auth = "SHA-256"
-auth_key = "tide-table-auth"
-priv = "AES-128"
-priv_key = "tide-table-priv"
-port = {port}
-[snmp.bench]
-version = "2c"
-community = "coastal-read"
-port = {port}
-"""
-
-
-@click.command()
-@click.option(
-    "--keep",
-    type=click.Path(path_type=Path),
-    metavar="DIR",
-    help="Leave plan and credentials in this new folder and the network running until Ctrl-C.",
+_NEXT = (
+    "A device that is dead to echoes cannot be shown here: the kernel answers for the whole\n"
+    "loopback range. What to try next:\n\n"
+    "  plan-verifier demo --keep coast   keeps plan, credentials and network; then,\n"
+    "                                    in another terminal, in the folder coast:\n"
+    f"  {COMMAND}\n"
+    "  plan-verifier reach plan.yaml --profiles profiles --link 'Hop 1'\n"
+    "  plan-verifier check plan.yaml     after changing an address in plan.yaml\n"
 )
-@click.option("--verbose", is_flag=True, help="Faults of this program with their place.")
-def demo(*, keep: Path | None, verbose: bool) -> int:
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoOptions:
+    """Whether the network stays."""
+
+    keep: Annotated[
+        Path | None,
+        Option(
+            ["--keep"],
+            type=FILE,
+            metavar="DIR",
+            help="Leave plan and credentials in this new folder and the network running until "
+            "Ctrl-C.",
+        ),
+    ]
+    verbose: Annotated[
+        bool,
+        Option(["--verbose"], is_flag=True, help="Faults of this program with their place."),
+    ]
+
+
+@command(DemoOptions)
+def demo(options: DemoOptions) -> int:
     """A simulated network on this machine's loopback range: the real job without hardware.
 
     Real SNMP and ICMP, nothing leaves this machine. Ends with 0 when the faults that were planted
     are the faults that were found. Linux only.
     """
-    del verbose
     if sys.platform != "linux":
         raise UsageError("the simulated network needs Linux: a reply leaves from the address asked")
-    with _folder(keep) as folder:
-        port = _free_port()
-        _write(folder, port)
-        with _network(folder) as network:
-            if keep is not None:
-                return _keep(folder)
-            return _show(folder, network)
+    with _folder(options.keep) as folder:
+        write_files(folder, free_port())
+        with network_of(folder) as network:
+            return _show(folder, network) if options.keep is None else _keep(folder)
 
 
 def _show(folder: Path, network: Remote) -> int:
@@ -125,31 +89,23 @@ def _show(folder: Path, network: Remote) -> int:
         output.show(f"  - {words}\n")
     output.show("\n")
     wrong = _run(folder)
-    failed = [f for f in wrong.findings if f.verdict == "fail"]
-    found = {(f.check, f.subject.name) for f in failed}
-    missed, strange = PLANTED - found, found - PLANTED
-    bad = [f for f in right.findings if f.verdict in {"fail", "warn"}]
     echoes = [f for f in right.findings if f.check.startswith("echo.")]
     if echoes and all(f.verdict == "not-tested" for f in echoes):
         _say(f"Echoes were not tested here: {echoes[0].reason}")
-    if missed or strange or bad:
-        click.echo(f"Not as planted: missed {sorted(missed)}, besides {sorted(strange)}, "
-                   f"wrong at first {[f.check for f in bad]}.", err=True)  # fmt: skip
+    if strange := surprises(right, wrong):
+        click.echo(
+            f"Not as planted: missed {sorted(strange.missed)}, besides {sorted(strange.besides)}, "
+            f"wrong at first {list(strange.at_first)}.",
+            err=True,
+        )
         return EXIT_FAILED
-    hidden = len(_untested(wrong) - _untested(right))
+    failed = sum(f.verdict == "fail" for f in wrong.findings)
     _say(
-        f"The {len(FAULTS)} faults were found: {len(failed)} checks failed, those that they must "
-        f"make fail and no other. {hidden or 'No'} more checks could not be tested because of them."
+        f"The {len(FAULTS)} faults were found: {failed} checks failed, those that they must make "
+        f"fail and no other. {hidden(right, wrong) or 'No'} more checks could not be tested "
+        "because of them."
     )
-    output.show(
-        "A device that is dead to echoes cannot be shown here: the kernel answers for the whole\n"
-        "loopback range. What to try next:\n\n"
-        "  plan-verifier demo --keep coast   keeps plan, credentials and network; then,\n"
-        "                                    in another terminal, in the folder coast:\n"
-        f"  {COMMAND}\n"
-        "  plan-verifier reach plan.yaml --profiles profiles --link 'Hop 1'\n"
-        "  plan-verifier check plan.yaml     after changing an address in plan.yaml\n"
-    )
+    output.show(_NEXT)
     return EXIT_PASSED
 
 
@@ -163,10 +119,6 @@ def _keep(folder: Path) -> int:
     signal.sigwait(signals)
     output.show("\nended; the files stay\n")
     return EXIT_PASSED
-
-
-def _untested(result: Result) -> set[tuple[str, Subject]]:
-    return {(f.check, f.subject) for f in result.findings if f.verdict == "not-tested"}
 
 
 def _say(words: str) -> None:
@@ -205,33 +157,9 @@ def _folder(keep: Path | None) -> Iterator[Path]:
     yield keep
 
 
-def _write(folder: Path, port: int) -> None:
-    """Plan, profiles and credentials; the last readable by this user alone.
-
-    The devices' SNMP agents and web pages are all at one port, which nobody else uses.
-    """
-    with as_file(files("verifier.simulator") / "coastal") as source:
-        shutil.copy(source / "plan.yaml", folder)
-        shutil.copytree(source / "profiles", folder / "profiles")
-    radio = folder / "profiles" / "coastal-radio.toml"
-    radio.write_text(radio.read_text("utf-8").replace(_WEB, f'"{port}/tcp"'), "utf-8")
-    credentials = folder / "credentials.toml"
-    descriptor = os.open(credentials, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(descriptor, "w", encoding="utf-8") as handle:
-        handle.write(_CREDENTIALS.format(port=port))
-
-
-def _free_port() -> int:
-    """A port that is free for UDP and for TCP."""
-    with socket.socket() as tcp, socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as udp:
-        tcp.bind(("", 0))
-        udp.bind(("", tcp.getsockname()[1]))
-        port: int = tcp.getsockname()[1]
-        return port
-
-
 @contextmanager
-def _network(folder: Path) -> Iterator[Remote]:
+def network_of(folder: Path) -> Iterator[Remote]:
+    """The devices of a folder's plan, answering in a process of their own."""
     plan, _ = read_plan(folder / "plan.yaml")
     profiles = load_profiles({d.profile for d in plan.devices}, folder / "profiles")
     names = {d.snmp for d in plan.devices if d.snmp is not None}

@@ -1,154 +1,154 @@
-"""The options of `readdress --guide`, and what its journal keeps of them for `--resume`."""
+"""What the journal of a guide keeps of the options, and what they come to with `--resume`."""
 
 from __future__ import annotations
 
+import dataclasses
 import shlex
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from verifier.cli import options
+from verifier.cli.command import HostAddress, LaptopAddress
+from verifier.cli.options import LaptopOptions, PlanOptions
+from verifier.cli.readdress_options import GuideOptions, RunbookOptions
 from verifier.errors import InputError, UsageError
 from verifier.model.laptop import UNNAMED
 
 if TYPE_CHECKING:
     from verifier.files.journals.guide import Story
 
-_ONLY_WITH_GUIDE = ("auto", "resume", "set_laptop", "journal", "wait", "credentials_file")
-_ASKED = ("segment", "remote", "one_at_a_time", "laptop_addresses", "changes", "renumbers", "done")
-"""Options that make the runbook, besides the laptop's and `--from`."""
 _WAIT_S = 900.0
 
-guide_options = options.together(
-    click.option(
-        "--guide", is_flag=True, help="Go through the runbook step by step, looking after each."
-    ),
-    click.option(
-        "--auto", is_flag=True, help="With --guide: see when a step is done instead of asking."
-    ),
-    click.option(
-        "--resume", is_flag=True, help="With --guide: go on where the journal says it stopped."
-    ),
-    click.option(
-        "--set-laptop",
-        is_flag=True,
-        help="With --guide: set this laptop's addresses (Linux, as root); taken back at the end.",
-    ),
-    click.option(
-        "--journal",
-        type=click.Path(path_type=Path),
-        metavar="FILE",
-        help="Of --guide.  [default: beside PLAN, its name with .readdress.jsonl]",
-    ),
-    click.option(
-        "--wait",
-        type=options.Duration(),
-        metavar="DURATION",
-        help="How long a person may take for a step with --auto.  [default: 15m]",
-    ),
-    options.credentials_option,
-)
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resumed:
+    """With what a runbook is made and led through.
 
-def prepared(given: dict[str, Any]) -> tuple[dict[str, Any], Story | None]:
-    """The options the runbook is made with, and the journal's story where it is resumed.
-
-    Raises UsageError or InputError where guide options stand alone, contradict, or the journal
-    does not allow it.
+    Attributes:
+        runbook: the options, those of the journal where it is resumed.
+        journal: of the guide; None without one.
+        story: what the journal tells, where it is resumed.
+        interface: the laptop's, as `--laptop` names it now.
+        wait_s: how long a person may take for a step.
     """
-    if not given["guide"]:
-        alone = [n for n in _ONLY_WITH_GUIDE if given[n] not in {None, False}]
-        if alone:
-            named = alone[0].replace("_", "-").removesuffix("-file")
-            raise UsageError(f"--{named} goes with --guide")
-        return given, None
-    _fitting(given)
+
+    runbook: RunbookOptions
+    journal: Path | None = None
+    story: Story | None = None
+    interface: str | None = None
+    wait_s: float = _WAIT_S
+
+
+def resumed(plan: PlanOptions, runbook: RunbookOptions, guide: GuideOptions) -> Resumed:
+    """What the options and the journal come to.
+
+    Raises UsageError or InputError where the journal does not allow it.
+    """
+    if not guide.guide:
+        return Resumed(runbook=runbook)
     from verifier.files.journals.guide import default_path, read_story  # noqa: PLC0415
 
-    path = given["journal"] or default_path(given["plan"])
-    given = {**given, "journal": path, "wait": given["wait"] or _WAIT_S}
+    path = guide.journal or default_path(plan.path)
     story = read_story(path)
-    open_ = story is not None and not story.finished
-    if given["resume"]:
+    made = Resumed(
+        runbook=runbook,
+        journal=path,
+        interface=interface_named(runbook.laptop),
+        wait_s=guide.wait_s or _WAIT_S,
+    )
+    if guide.resume:
         if story is None:
             raise UsageError(f"--resume: there is no journal {path}; start with --guide alone")
-        if not open_:
+        if story.finished:
             raise UsageError(f"--resume: the guide of {path} came to its end: nothing is left")
-        return _as_before(given, story), story
-    if story is not None and open_:
+        begun = _as_begun(runbook, story, path)
+        return dataclasses.replace(made, runbook=begun, story=story)
+    if story is not None and not story.finished:
         done = f"{len(story.done)} of {len(story.steps)} steps done"
         raise UsageError(
             f"{path}: a guide was begun and not ended ({done}): go on with --resume, or name "
             "another file with --journal, or put this one aside"
         )
-    return given, None
+    return made
 
 
-def _fitting(given: Mapping[str, Any]) -> None:
-    if given["format_"] is not None and given["out"] is None:
-        raise UsageError("--guide speaks text; --format is for the runbook in --out")
-    if given["write_plan"] is not None:
-        raise UsageError("--write-plan after the guide has ended: it is to record what is done")
-    if given["set_laptop"] and given["remote"]:
-        raise UsageError("--set-laptop: with --remote the laptop stays where it is")
+def interface_named(laptop: LaptopOptions) -> str | None:
+    """The first interface that --laptop names."""
+    return next((i.name for i in laptop.laptop if i.name != UNNAMED), None)
 
 
 # -- what the journal keeps of the options -------------------------------------------------------
 
+_FLAGS = ("segment", "remote", "one_at_a_time")
+_TEXTS = ("changes", "renumbers", "done")
+_NAMES = {"changes": "change", "renumbers": "renumber"}
 
-def asked(given: Mapping[str, Any]) -> dict[str, Any]:
+
+def asked(runbook: RunbookOptions) -> dict[str, Any]:
     """The options that make the runbook, as the journal keeps them."""
-    kept: dict[str, Any] = {n: _plainly(given[n]) for n in _ASKED}
-    kept["laptop"] = [f"{i.addresses[0]}@{i.name}" for i in given["laptop"]]
-    gateway, old = given["laptop_gateway"], given["old"]
-    kept["laptop_gateway"] = None if gateway is None else str(gateway)
-    kept["from"] = None if old is None else str(old.absolute())
-    return kept
+    gateway, old = runbook.laptop.laptop_gateway, runbook.old
+    return {
+        **{name: getattr(runbook, name) for name in _FLAGS},
+        "laptop_addresses": runbook.laptop_addresses,
+        **{name: list(getattr(runbook, name)) for name in _TEXTS},
+        "laptop": [f"{i.addresses[0]}@{i.name}" for i in runbook.laptop.laptop],
+        "laptop_gateway": None if gateway is None else str(gateway),
+        "from": None if old is None else str(old.absolute()),
+    }
 
 
-def _plainly(value: Any) -> Any:
-    return list(value) if isinstance(value, tuple) else value
-
-
-def _as_before(given: dict[str, Any], story: Story) -> dict[str, Any]:
-    """The options with which the runbook was made; `--laptop` may name an interface anew."""
-    before, now = dict(story.asked), asked(given)
-    usual: dict[str, Any] = {**dict.fromkeys(_ASKED, False), "laptop_addresses": "many"}
-    usual |= {"changes": [], "renumbers": [], "done": [], "from": None}
+def _as_begun(runbook: RunbookOptions, story: Story, path: Path) -> RunbookOptions:
+    """The options with which the runbook was made. Raises UsageError where others are typed now."""
+    before, now = story.asked, asked(runbook)
+    usual: dict[str, object] = {**dict.fromkeys(_FLAGS, False), "laptop_addresses": "many"}
+    usual |= {**{name: [] for name in _TEXTS}, "from": None}
     for name, value in usual.items():
         if now[name] not in (value, before.get(name)):
-            option = {"changes": "change", "renumbers": "renumber"}.get(name, name)
+            option = _NAMES.get(name, name).replace("_", "-")
             raise UsageError(
-                f"--resume goes on with the runbook that was begun: leave --{option} out".replace(
-                    "_", "-"
-                )
+                f"--resume goes on with the runbook that was begun: leave --{option} out"
             )
-    again = {n: tuple(v) if isinstance(v := before.get(n), list) else v for n in _ASKED}
-    laptop, gateway, old = (before.get(n) for n in ("laptop", "laptop_gateway", "from"))
-    interfaces = [i for i in given["laptop"] if i.name != UNNAMED]
+    return _read(before, path)
+
+
+def _read(kept: Mapping[str, Any], path: Path) -> RunbookOptions:
+    """The options of a journal's start. Raises InputError where it is damaged."""
+    laptop, gateway, old = (kept.get(name) for name in ("laptop", "laptop_gateway", "from"))
     texts = [laptop or [], [t for t in (gateway, old) if t is not None]]
     if not all(isinstance(t, list) and all(isinstance(x, str) for x in t) for t in texts):
-        raise InputError(f"{given['journal']}: its start is damaged: an option is no text")
+        raise InputError(f"{path}: its start is damaged: an option is no text")
     try:
-        made = {
-            "laptop": tuple(options.LaptopAddress().convert(t, None, None) for t in laptop or ()),
-            "laptop_gateway": options.HostAddress().convert(gateway, None, None)
-            if gateway
-            else None,
-            "old": Path(old) if old else None,
-        }
+        own = LaptopOptions(
+            laptop=tuple(LaptopAddress().convert(t, None, None) for t in laptop or ()),
+            laptop_gateway=HostAddress().convert(gateway, None, None) if gateway else None,
+        )
     except click.BadParameter as fault:
-        raise InputError(f"{given['journal']}: its start is damaged: {fault}") from fault
-    return {**given, **again, **made, "interface": interfaces[0].name if interfaces else None}
+        raise InputError(f"{path}: its start is damaged: {fault}") from fault
+    return RunbookOptions(
+        segment=bool(kept.get("segment")),
+        remote=bool(kept.get("remote")),
+        one_at_a_time=bool(kept.get("one_at_a_time")),
+        laptop_addresses="one" if kept.get("laptop_addresses") == "one" else "many",
+        changes=_texts(kept, "changes"),
+        renumbers=_texts(kept, "renumbers"),
+        done=_texts(kept, "done"),
+        laptop=own,
+        old=Path(old) if old else None,
+    )
 
 
-def named(given: Mapping[str, Any]) -> str:
+def _texts(kept: Mapping[str, Any], name: str) -> tuple[str, ...]:
+    return tuple(map(str, kept.get(name) or ()))
+
+
+def typed(plan: Path, runbook: RunbookOptions) -> str:
     """The plan and the options that make the runbook, as they are typed."""
-    words = [str(given["plan"])]
-    if given["old"] is not None:
-        words += ["--from", str(given["old"])]
-    for option, values in (("--change", given["changes"]), ("--renumber", given["renumbers"])):
+    words = [str(plan)]
+    if runbook.old is not None:
+        words += ["--from", str(runbook.old)]
+    for option, values in (("--change", runbook.changes), ("--renumber", runbook.renumbers)):
         words += [w for value in values for w in (option, value)]
     return shlex.join(words)

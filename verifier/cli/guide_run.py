@@ -2,34 +2,33 @@
 
 from __future__ import annotations
 
-import os
 import shlex
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from verifier.cli import guide, options
+from verifier.cli import guide, inputs
+from verifier.cli.guide import Resumed, interface_named
 from verifier.cli.guide_screen import Screen
+from verifier.cli.readdress_options import ReaddressOptions
 from verifier.errors import CannotMeasureError, InputError, UsageError
-from verifier.files.credentials import load_credentials
-from verifier.files.journals.guide import FORMAT, GuideJournal, Story
-from verifier.files.profile.read import load_profiles
+from verifier.files.credentials import at_hand, load_credentials
+from verifier.files.journals.guide import FORMAT, GuideJournal
 from verifier.model.address import Interface
 from verifier.model.credentials import SnmpEntry
 from verifier.model.guide import Fingerprint
-from verifier.model.laptop import UNNAMED
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.search import Candidate
 from verifier.probes.world import ThisMachine
 from verifier.report import search as find_report
 from verifier.report.runbook import guide as drawn
-from verifier.report.runbook.json import document
-from verifier.report.runbook.text import RunbookPaper, heading, lines
+from verifier.report.runbook.text import RunbookPaper, document, heading, lines
 from verifier.report.style import ReportStyle
 from verifier.rules.cable import advice
 from verifier.session.guide.look import DeviceObserver
@@ -48,33 +47,34 @@ _KEYS = "Enter: done, go on. q and Enter, or Ctrl-C: stop; --resume goes on from
 
 
 def run(
-    given: dict[str, Any], plan: Plan, task: Task, sheet: RunbookPaper, story: Story | None
+    options: ReaddressOptions, plan: Plan, task: Task, paper: RunbookPaper, resumed: Resumed
 ) -> int:
-    """Leads through the runbook of `sheet`; the exit code."""
-    steps = document(sheet.runbook)["steps"]
-    if story is not None and list(story.steps) != steps:
+    """Leads through the runbook of `paper`; the exit code."""
+    journal_file = resumed.journal
+    assert journal_file is not None
+    steps = document(paper.runbook)["steps"]
+    if resumed.story is not None and list(resumed.story.steps) != steps:
         raise InputError(
-            f"{given['journal']}: the plan makes another runbook now than the one that was begun: "
+            f"{journal_file}: the plan makes another runbook now than the one that was begun: "
             "put the plan back as it was, or put the journal aside and begin anew"
         )
     if not steps:
-        for words in heading(sheet):
+        for words in heading(paper):
             click.echo(words)
-        return sheet.runbook.exit_code()
+        return paper.runbook.exit_code()
     goal = replace(plan, devices=tuple(u.device for u in task.devices))
-    profiles = load_profiles({d.profile for d in goal.devices}, given["profile_folder"])
-    credentials, why = _credentials(goal.devices, profiles, given["credentials_file"])
+    profiles = inputs.profiles_of(goal.devices, options.plan)
+    credentials, why = _credentials(goal.devices, profiles, options.guide.credentials_file)
     world = ThisMachine()
     with ExitStack() as until, Signals() as signals:
-        interface = _interface(given, signals, world.laptop)
-        sheet = replace(sheet, interface=sheet.interface or interface)
-        shown = {line.step.n: line for line in lines(sheet)}
-        screen = Screen(shown, signals, commands=not given["set_laptop"], quiet=given["quiet"])
+        interface = _interface(options, resumed, signals, world.laptop)
+        paper = replace(paper, interface=paper.interface or interface)
+        screen = _screen(options, paper, signals)
         world.laptop.take_back_leftovers(screen.say)
-        journal = until.enter_context(GuideJournal(given["journal"]))
-        _open(given, sheet, screen, why, held(world.laptop))
+        journal = until.enter_context(GuideJournal(journal_file))
+        _open(options, paper, screen, _notes(held(world.laptop), journal_file, why))
         hands = None
-        if given["set_laptop"]:
+        if options.guide.set_laptop:
             assert interface is not None
             hands = until.enter_context(LaptopAddresses(interface, screen.say, world.laptop))
         eyes = DeviceObserver(
@@ -85,31 +85,46 @@ def run(
             remote=task.setting == "remote",
             interface=interface,
         )
-        guiding = replace(_guiding(given, task, sheet, eyes, screen), story=story)
+        guiding = _guiding(options, task, paper, eyes, screen, resumed)
         made = Guide(guiding, eyes, hands, screen, journal, Waiter(screen, signals, world.clocks))
         ending, code = made.run()
-    _close(given, sheet, screen, made, ending)
+    _close(options, paper, screen, made, ending)
     return code
 
 
-def _guiding(
-    given: Mapping[str, Any], task: Task, sheet: RunbookPaper, eyes: DeviceObserver, screen: Screen
+def _screen(options: ReaddressOptions, paper: RunbookPaper, signals: Signals) -> Screen:
+    return Screen(
+        {line.step.n: line for line in lines(paper)},
+        signals,
+        commands=not options.guide.set_laptop,
+        quiet=options.output.quiet,
+    )
+
+
+def _guiding(  # noqa: PLR0913, PLR0917
+    options: ReaddressOptions,
+    task: Task,
+    paper: RunbookPaper,
+    eyes: DeviceObserver,
+    screen: Screen,
+    resumed: Resumed,
 ) -> Guiding:
     """What the guide goes by, with what its journal begins with."""
     network = eyes.plan.network
     return Guiding(
-        runbook=sheet.runbook,
-        moves=moves(sheet.runbook, task.devices),
+        runbook=paper.runbook,
+        moves=moves(paper.runbook, task.devices),
         boot_s={d.name: eyes.profiles[d.profile].boot_s for d in eyes.plan.devices},
-        auto=given["auto"],
-        wait_s=given["wait"],
+        auto=options.guide.auto,
+        wait_s=resumed.wait_s,
         start={
             "format": FORMAT,
             "plan": {"name": network.name, "revision": network.revision},
-            "asked": guide.asked(given),
-            "steps": document(sheet.runbook)["steps"],
+            "asked": guide.asked(options.runbook),
+            "steps": document(paper.runbook)["steps"],
         },
-        find=_finder(given, eyes, sheet, screen),
+        story=resumed.story,
+        find=_finder(options.plan.path, eyes, paper, screen),
     )
 
 
@@ -117,7 +132,7 @@ def _guiding(
 
 
 def _credentials(
-    devices: Sequence[Device], profiles: Mapping[str, Profile], file: Any
+    devices: Sequence[Device], profiles: Mapping[str, Profile], file: Path | None
 ) -> tuple[dict[str, SnmpEntry], str]:
     """The entries the devices and their factories name; and why SNMP is not asked, if it is not.
 
@@ -125,25 +140,25 @@ def _credentials(
     """
     needed = {d.snmp for d in devices if d.snmp is not None}
     wanted = {p.factory.snmp for p in profiles.values()} - needed - {None}
-    useful = options.at_hand((n for n in wanted if n is not None), file)
-    ask = options.asker()
+    useful = at_hand((n for n in wanted if n is not None), file)
+    ask = inputs.asker()
+    missing: set[str] = set()
     if file is None and ask is None:
-        missing = needed - options.at_hand(needed, None)
+        missing = needed - at_hand(needed, None)
         needed -= missing
-    else:
-        missing = set()
-    found = load_credentials(needed, file, os.environ, ask) if needed else {}
-    found |= load_credentials(useful, file, os.environ) if useful else {}
+    found = load_credentials(needed, file, None, ask) if needed else {}
+    found |= load_credentials(useful, file) if useful else {}
     if not missing:
         return found, ""
     return found, f"no credentials for {', '.join(sorted(missing))}: SNMP is not asked with them"
 
 
-def _interface(given: Mapping[str, Any], signals: Signals, here: LaptopAccess) -> str | None:
+def _interface(
+    options: ReaddressOptions, resumed: Resumed, signals: Signals, here: LaptopAccess
+) -> str | None:
     """This laptop's interface towards the devices; None where it need not be known."""
-    named = [i.name for i in given["laptop"] if i.name != UNNAMED]
-    chosen: str | None = given.get("interface") or next(iter(named), None)
-    if chosen is not None or not given["set_laptop"]:
+    chosen = resumed.interface or interface_named(options.runbook.laptop)
+    if chosen is not None or not options.guide.set_laptop:
         return chosen
     there = cables(here)
     if len(there) == 1:
@@ -162,17 +177,17 @@ def _interface(given: Mapping[str, Any], signals: Signals, here: LaptopAccess) -
 
 
 def _finder(
-    given: Mapping[str, Any], eyes: DeviceObserver, sheet: RunbookPaper, screen: Screen
+    plan: Path, eyes: DeviceObserver, paper: RunbookPaper, screen: Screen
 ) -> Callable[[Device, Fingerprint | None], None]:
     """Looks for a device that does not answer, and says where it is."""
-    all_moves = [s for s in sheet.runbook.steps if s.action == "set-device"]
+    all_moves = [s for s in paper.runbook.steps if s.action == "set-device"]
 
     def show(wanted: Sequence[Candidate]) -> None:
         screen.show(find_report.listing(wanted, PACKETS_PER_S, ReportStyle()))
 
     def find(device: Device, marks: Fingerprint | None) -> None:
         """As `plan-verifier find`, with what is known of the device by now."""
-        command = f"plan-verifier find {shlex.quote(str(given['plan']))} {shlex.quote(device.name)}"
+        command = f"plan-verifier find {shlex.quote(str(plan))} {shlex.quote(device.name)}"
         screen.say(f"looking for {device.name} ({command}, with --listen it hears the cable too)")
         mine = [s for s in all_moves if s.device == device.name]
         search = Search(
@@ -199,43 +214,44 @@ def _finder(
 
 
 def _open(
-    given: Mapping[str, Any],
-    sheet: RunbookPaper,
-    screen: Screen,
-    why: str,
-    own: Mapping[Interface, str],
+    options: ReaddressOptions, paper: RunbookPaper, screen: Screen, notes: Sequence[str]
 ) -> None:
-    for words in heading(sheet):
+    """Says what is about to be done, and `notes`."""
+    for words in heading(paper):
         screen.say(words)
-    for blocked in sheet.runbook.blocked:
+    for blocked in paper.runbook.blocked:
         screen.say(f"blocked: {blocked.device}: {blocked.reason}")
-    screen.show("\n".join(drawn.cautions(sheet.runbook.setting)))
-    here = ", ".join(f"{text} on {name}" for text, name in own.items())
-    screen.say(f"This laptop now: {here or 'no address'}.")
-    screen.say(f"Journal: {given['journal']}")
-    if why:
-        screen.say(f"note: {why}")
-    if not given["auto"]:
+    screen.show("\n".join(drawn.cautions(paper.runbook.setting)))
+    for note in notes:
+        screen.say(note)
+    if not options.guide.auto:
         screen.say(_KEYS)
 
 
+def _notes(own: Mapping[Interface, str], journal: Path, why: str) -> list[str]:
+    """This laptop's addresses, where the journal is, and why SNMP is not asked."""
+    here = ", ".join(f"{address} on {name}" for address, name in own.items())
+    notes = [f"This laptop now: {here or 'no address'}.", f"Journal: {journal}"]
+    return [*notes, f"note: {why}"] if why else notes
+
+
 def _close(
-    given: Mapping[str, Any], sheet: RunbookPaper, screen: Screen, made: Guide, ending: Ending
+    options: ReaddressOptions, paper: RunbookPaper, screen: Screen, made: Guide, ending: Ending
 ) -> None:
-    total = len(sheet.runbook.steps)
+    total = len(paper.runbook.steps)
     screen.show(
         "\n" + "\n".join(drawn.ending(ending, len(made.done), total, made.not_tested)) + "\n"
     )
-    plan = guide.named(given)
+    plan = guide.typed(options.plan.path, options.runbook)
     if ending != "done":
         screen.say(f"To go on: plan-verifier readdress {plan} --guide --resume")
     for note in made.eyes.notes:
         screen.say(f"note: {note}")
-    if ending == "done" and (count := len(sheet.runbook.follow_ups)):
+    if ending == "done" and (count := len(paper.runbook.follow_ups)):
         names = dict.fromkeys(m.device.name for m in made.guiding.moves.values())
         done = " ".join(f"--done {shlex.quote(n)}" for n in names)
         screen.say(f"{count} things follow from it: `plan-verifier readdress {plan}` lists them.")
-        first = f"{shlex.quote(str(given['plan']))} {shlex.quote(next(iter(names)))}"
+        first = f"{shlex.quote(str(options.plan.path))} {shlex.quote(next(iter(names)))}"
         screen.say(f"To prove that they were saved: plan-verifier powercycle {first}")
         screen.say(f"To record it: plan-verifier readdress {plan} {done} --write-plan NEW_PLAN")
     if ending == "interrupted":

@@ -1,69 +1,27 @@
-"""Where a report goes: a file that is complete or not there, or the standard output."""
+"""What a command prints, and the report that it draws for the screen and for a file."""
 
 from __future__ import annotations
 
-import os
+import dataclasses
+import shutil
 import sys
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Collection, Mapping
 from pathlib import Path
+from typing import TypeVar
 
-from verifier.errors import InputError, UsageError
-from verifier.files.disk_write import replace, scrap
-from verifier.files.evidence.written_once import kept, put, put_beside, put_instead, unsigned
+import click
 
+from verifier.cli.options import OutputOptions
+from verifier.errors import UsageError
+from verifier.files.output import Output
+from verifier.report.plain import plain
+from verifier.report.result import format_of
+from verifier.report.style import ReportStyle
 
-class Output:
-    """A file that a report goes to; without a path nothing is written. Write once, at the end."""
-
-    def __init__(self, path: Path | None) -> None:
-        self._path = path
-
-    def write(self, report: str | bytes) -> None:
-        """Writes `report`, a text as UTF-8, all at once, so that nobody reads half of it.
-
-        A link keeps pointing where it does; a device or pipe is written to, never replaced.
-        """
-        if self._path is None:
-            return
-        data = report.encode("utf-8", "backslashreplace") if isinstance(report, str) else report
-        try:
-            place = _target(self._path)
-            if place.exists() and not place.is_file():
-                place.write_bytes(data)
-                return
-            self._put(place, data)
-        except OSError as fault:
-            raise UsageError(f"{self._path} cannot be written: {fault.strerror}") from fault
-
-    def _put(self, place: Path, data: bytes) -> None:
-        _refuse_kept(place)
-        replace(place, data)
-
-
-class Once(Output):
-    """A file that evidence goes to: a new one, or one that `may_go`.
-
-    What came to stand there meanwhile is left alone: the evidence gets another name then, and
-    UsageError says which.
-    """
-
-    def __init__(self, path: Path | None, *, may_go: bool) -> None:
-        super().__init__(path)
-        self._may_go = may_go
-
-    def _put(self, place: Path, data: bytes) -> None:
-        try:
-            if self._may_go:
-                put_instead(place, data, _unsigned)
-            else:
-                put(place, data)
-        except FileExistsError:
-            other = put_beside(place, data)
-            raise UsageError(
-                f"{place} came to stand there meanwhile and was left alone: the evidence is in "
-                f"{other}"
-            ) from None
+WIDEST = 100
+"""Columns of a report, on a terminal that has as many."""
+ValueT = TypeVar("ValueT")
+Draw = Callable[[ValueT, ReportStyle], str | bytes]
 
 
 def show(report: str | bytes) -> None:
@@ -77,90 +35,70 @@ def show(report: str | bytes) -> None:
     sys.stdout.flush()
 
 
-@contextmanager
-def opened(path: Path | None, *, inputs: Iterable[Path | None] = ()) -> Iterator[Output]:
-    """The place of a report; raises UsageError at once where it cannot be written.
+def say(words: str) -> None:
+    """Tells a person, on stderr, what is going on."""
+    click.echo(f"plan-verifier: {plain(words)}", err=True)
+
+
+def unsaid(words: str) -> None:
+    """Says nothing, where it is to be quiet."""
+    del words
+
+
+def columns() -> int:
+    """Columns of the terminal, or of a page where there is none."""
+    return min(WIDEST, shutil.get_terminal_size((WIDEST, 24)).columns)
+
+
+def on_screen(*, verbose: bool = False) -> ReportStyle:
+    """How a report looks where it is printed."""
+    return ReportStyle(width=columns(), colour=sys.stdout.isatty(), verbose=verbose)
+
+
+def chosen(formats: Collection[str], named: str | None, out: Path | None, also: str = "") -> str:
+    """The format of a report: the one that was named, else by the ending of --out, else text.
 
     Args:
-        path: the file, or None for none.
-        inputs: files that are read: a report must not take their place.
+        formats: those that it can be drawn in.
+        named: by --format.
+        out: by --out.
+        also: what else helps, at the end of the message.
+
+    Raises:
+        UsageError: the ending means a format that this report does not have.
     """
-    if path is not None:
-        _prove(path, inputs)
-        _refuse_kept(_target(path))
-    yield Output(path)
+    if (meant := format_of(named, out)) not in formats:
+        known = " or ".join(formats)
+        raise UsageError(f"{out}: this is written as {known}; --format names one{also}")
+    return meant
 
 
-def _prove(path: Path, inputs: Iterable[Path | None]) -> None:
-    try:
-        _prove_writable(path, [i for i in inputs if i is not None])
-    except OSError as fault:
-        raise UsageError(f"{path} cannot be written: {fault.strerror}") from fault
-
-
-@contextmanager
-def opened_once(
-    path: Path | None, *, inputs: Iterable[Path | None] = (), may_go: bool = False
-) -> Iterator[Once]:
-    """The place of evidence; raises UsageError at once where something stands there already.
+def draw(  # noqa: PLR0913, PLR0917 - the report, its ways to be drawn, and where it goes
+    report: ValueT,
+    formats: Mapping[str, Draw[ValueT]],
+    brief: Draw[ValueT] | None,
+    format_: str,
+    options: OutputOptions,
+    place: Output,
+    style: ReportStyle | None = None,
+) -> None:
+    """Writes the report to --out and prints it: as text if it was written, else as `format_`.
 
     Args:
-        path: the file, or None for none.
-        inputs: files that are read.
-        may_go: evidence that is not signed may be replaced.
+        report: what is drawn.
+        formats: its ways to be drawn.
+        brief: how it is drawn with --quiet; None: it is not printed then.
+        format_: one of `formats`.
+        options: what the command line says of it.
+        place: where --out leads.
+        style: besides width, colour and how much: the annex of a result.
     """
-    if path is not None:
-        _prove(path, inputs)
-        if (place := _target(path)).is_file():
-            _refuse_there(path, place, may_go=may_go)
-    yield Once(path, may_go=may_go)
-
-
-def _refuse_there(path: Path, place: Path, *, may_go: bool) -> None:
-    """Raises UsageError for a file that evidence may not take the place of."""
-    what = _kept(place)
-    free = _unsigned(place)
-    if free and may_go:
+    style = dataclasses.replace(style or ReportStyle(), verbose=options.verbose)
+    if options.out is not None:
+        place.write(formats[format_](report, style))
+        format_ = "text"
+    if brief is None and options.quiet:
         return
-    said = f"is {what}" if what is not None else "is there already"
-    how = "; --replace allows it for evidence that is not signed" if free or may_go else ""
-    raise UsageError(f"{path} {said}, and evidence never overwrites a file: name another one{how}")
-
-
-def _unsigned(path: Path) -> bool:
-    """Whether it is evidence without a signature; where that cannot be read it is not said."""
-    try:
-        return unsigned(path)
-    except InputError:
-        return False
-
-
-def _refuse_kept(place: Path) -> None:
-    if place.is_file() and (what := _kept(place)) is not None:
-        raise UsageError(f"{place} is {what}, which is never overwritten: name another file")
-
-
-def _kept(place: Path) -> str | None:
-    try:
-        return kept(place)
-    except OSError as fault:
-        raise UsageError(f"{place} is there and cannot be read: {fault.strerror}") from fault
-
-
-def _prove_writable(path: Path, inputs: Iterable[Path]) -> None:
-    place = _target(path)
-    if place.is_dir():
-        raise UsageError(f"{path} is a folder; name a file")
-    if place.exists():
-        if any(i.exists() and place.samefile(i) for i in inputs):
-            raise UsageError(f"{path} is read as an input; name another file for the report")
-        if not os.access(place, os.W_OK):
-            raise UsageError(f"{path} cannot be written: Permission denied")
-        if not place.is_file():
-            return
-    scrap(place).unlink()
-
-
-def _target(path: Path) -> Path:
-    """What `path` is or, as a link, leads to; a loop of links leads to itself."""
-    return Path(os.path.realpath(path))
+    here = on_screen()
+    style = dataclasses.replace(style, width=here.width, colour=here.colour)
+    show((brief if brief is not None and options.quiet else formats[format_])(report, style))

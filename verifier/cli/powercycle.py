@@ -2,27 +2,33 @@
 
 from __future__ import annotations
 
-import dataclasses
-import shutil
-from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Annotated, Final
 
 import click
+from click import Argument, Choice, Option
 
-from verifier.cli import evidence, options
-from verifier.cli.verify import STAGES, documents
-from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
-from verifier.files.profile.read import load_profiles
+from verifier.cli import inputs, output
+from verifier.cli.command import Duration, command
+from verifier.cli.documents import documents, signed_by
+from verifier.cli.options import (
+    CredentialsFile,
+    EvidenceOptions,
+    LaptopOptions,
+    OutputOptions,
+    PlanOptions,
+    StageOption,
+    Strict,
+)
+from verifier.errors import EXIT_INTERRUPTED, UsageError
 from verifier.files.read_plan import plan_sha256
 from verifier.model.cautions import CLOSING, cautions
-from verifier.model.laptop import Laptop
 from verifier.model.plan import Device, Plan, Stage
-from verifier.model.profile import Profile
 from verifier.report.plain import paragraph
 from verifier.report.result import FORMATS
-from verifier.rules.cable import advice
 from verifier.rules.outage import behind
-from verifier.rules.powercycle import WAIT_BOOTS
+from verifier.rules.powercycle import waits_s
+from verifier.rules.selection import selected
 
 _SAID: Final = {
     "reading": "reading {0} ({1})",
@@ -36,52 +42,67 @@ _SAID: Final = {
 }
 
 
-@click.command()
-@options.plan_argument
-@click.argument("names", metavar="DEVICE...", nargs=-1, required=True)
-@options.profiles_option
-@options.credentials_option
-@options.laptop_options
-@click.option("--stage", type=click.Choice(STAGES), help="Default: the plan's, else handover.")
-@click.option(
-    "--accept-outage",
-    is_flag=True,
-    help="Devices or links are cut off while these are down: go on all the same.",
-)
-@click.option(
-    "--wait",
-    "wait_s",
-    type=options.Duration(),
-    help="How long each may take to go, and to come back.  [default: boot time x 4]",
-)
-@click.option("--format", "format_", type=click.Choice(list(FORMATS)), help="Of the report.")
-@evidence.evidence_options
-@options.output_options
-def powercycle(**given: Any) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PowercycleOptions:
+    """Which devices are restarted, and how long each may take."""
+
+    plan: PlanOptions
+    names: Annotated[
+        tuple[str, ...], Argument(["names"], metavar="DEVICE...", nargs=-1, required=True)
+    ]
+    credentials_file: CredentialsFile
+    laptop: LaptopOptions
+    stage: StageOption
+    accept_outage: Annotated[
+        bool,
+        Option(
+            ["--accept-outage"],
+            is_flag=True,
+            help="Devices or links are cut off while these are down: go on all the same.",
+        ),
+    ]
+    wait_s: Annotated[
+        float | None,
+        Option(
+            ["--wait"],
+            type=Duration(),
+            help="How long each may take to go, and to come back.  [default: boot time x 4]",
+        ),
+    ]
+    format_: Annotated[
+        str | None, Option(["--format"], type=Choice(list(FORMATS)), help="Of the report.")
+    ]
+    evidence: EvidenceOptions
+    output: OutputOptions
+    strict: Strict
+
+
+@command(PowercycleOptions)
+def powercycle(options: PowercycleOptions) -> int:
     """Proves that settings were saved: reads each DEVICE, waits for its restart, reads again.
 
     A person switches the supply; this program changes nothing. Both ends of a link in one go:
     name both. A device that never went away was not restarted, and that is said.
     """
-    inputs = (given["plan"], given["credentials_file"], given["key_file"])
-    with evidence.places(given, inputs) as places:
-        plan, problems = options.load_plan(given["plan"], given["profile_folder"])
-        devices = options.select(plan, given["names"], (), ())
-        _, credentials = options.load_needs(
-            devices, given["profile_folder"], given["credentials_file"], with_credentials=True
-        )
-        everyone = {d.profile for d in plan.devices}
-        profiles = load_profiles(everyone, given["profile_folder"])
-        stage: Stage = given["stage"] or plan.stage or "handover"
-        laptop = options.assumed_laptop(given["laptop"], given["laptop_gateway"])
-        _refuse_without_link(plan, profiles, devices, laptop)
-        _say_outage(plan, [d.name for d in devices], stage, accepted=given["accept_outage"])
-        key = evidence.signing_key(given["key_file"])
-        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - help needs no probes
+    with documents(options, (options.plan.path, options.credentials_file)) as made:
+        plan, problems = inputs.load_plan(options.plan)
+        devices = selected(plan, options.names)
+        credentials = inputs.credentials_of(devices, options.credentials_file)
+        profiles = inputs.profiles_of(plan.devices, options.plan)
+        stage = options.stage or plan.stage or "handover"
+        laptop = inputs.assumed_laptop(options.laptop)
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
         from verifier.session import Request  # noqa: PLC0415
+        from verifier.session.laptop import fit  # noqa: PLC0415
         from verifier.session.powercycle.run import powercycle as carry_out  # noqa: PLC0415
         from verifier.session.powercycle.watch import Cycle  # noqa: PLC0415
 
+        question = fit.FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
+        fit.refuse_without_link(
+            question, ThisMachine().laptop, ". Nothing is to be switched before"
+        )
+        _say_outage(plan, devices, stage, accepted=options.accept_outage)
+        made.read_key()
         request = Request(
             command="verify",
             plan=plan,
@@ -89,33 +110,19 @@ def powercycle(**given: Any) -> int:
             problems=problems,
             stage=stage,
             devices=devices,
-            names=tuple(given["names"]),
+            names=options.names,
             profiles=profiles,
             credentials=credentials,
             laptop=laptop,
         )
-        waits = {
-            d.name: given["wait_s"] or WAIT_BOOTS * profiles[d.profile].boot_s for d in devices
-        }
+        waits = waits_s(devices, profiles, options.wait_s)
         outcome = carry_out(Cycle(request=request, wait_s=waits, tell=_tell), ThisMachine())
-        result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
-        documents(result, request, None, given, places, key)
+        result = signed_by(outcome.result, options.evidence)
+        made.write(result, request)
     if outcome.interrupted:
         click.echo("interrupted; what was read so far is in the report", err=True)
         return EXIT_INTERRUPTED
-    return result.exit_code(strict=given["strict"])
-
-
-def _refuse_without_link(
-    plan: Plan, profiles: Mapping[str, Profile], devices: Sequence[Device], laptop: Laptop | None
-) -> None:
-    """Raises CannotMeasureError where this laptop has no link: nothing is to be switched."""
-    from verifier.probes.world import ThisMachine  # noqa: PLC0415
-    from verifier.session.laptop.fit import FitQuestion, without_link  # noqa: PLC0415
-
-    asked = FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
-    if out := without_link(asked, ThisMachine().laptop):
-        raise CannotMeasureError(f"{out}: {advice(out)}. Nothing is to be switched before")
+    return result.exit_code(strict=options.strict)
 
 
 def _tell(name: str, what: str, said: str) -> None:
@@ -123,25 +130,18 @@ def _tell(name: str, what: str, said: str) -> None:
 
 
 def _say(text: str, indent: str = "") -> None:
-    columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-    click.echo("\n".join(paragraph(text, indent, columns)), err=True)
+    click.echo("\n".join(paragraph(text, indent, output.columns())), err=True)
 
 
-def _say_outage(plan: Plan, names: list[str], stage: Stage, *, accepted: bool) -> None:
+def _say_outage(plan: Plan, devices: tuple[Device, ...], stage: Stage, *, accepted: bool) -> None:
     """What is cut off meanwhile. Raises UsageError where something is and nobody accepted it."""
-    cut = behind(plan, names, stage=stage)
+    cut = behind(plan, [d.name for d in devices], stage=stage)
     if not cut.anything:
         where = "on the bench no link is built, and " if stage == "bench" else ""
         _say(f"{where}nothing in the plan hangs behind: only the device itself will be away")
+    elif accepted:
+        _say(f"while they restart, {cut.in_words()}")
     else:
-        told = []
-        if cut.links:
-            told.append(f"traffic drops on {', '.join(cut.links)}")
-        if cut.devices:
-            told.append(f"cut off behind: {', '.join(cut.devices)}")
-        outage = "; ".join(told)
-        if not accepted:
-            raise UsageError(f"while they restart, {outage}: --accept-outage if that may be")
-        _say(f"while they restart, {outage}")
+        raise UsageError(f"while they restart, {cut.in_words()}: --accept-outage if that may be")
     for caution in (*map(str, cautions("powercycle")), CLOSING):
         _say(caution, "  ")

@@ -3,19 +3,31 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
+from typing import Annotated
 
-import click
+from click import Argument
 
 from verifier.cli import output
+from verifier.cli.command import command
+from verifier.errors import EXIT_PASSED
 
 
-@click.command()
-@click.argument("name", required=False)
-def schema(name: str | None) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SchemaOptions:
+    """Whose schema is printed."""
+
+    name: Annotated[str | None, Argument(["name"], required=False)]
+
+
+@command(SchemaOptions)
+def schema(options: SchemaOptions) -> int:
     """Prints the JSON Schema of the kind of document NAME; without it, the names."""
     from verifier.files.schema import SCHEMAS  # noqa: PLC0415
     from verifier.files.schema import schema as schema_of  # noqa: PLC0415
 
-    text = "\n".join(SCHEMAS) if name is None else json.dumps(schema_of(name), indent=1)
-    output.show(text + "\n")
-    return 0
+    if options.name is None:
+        output.show("\n".join(SCHEMAS) + "\n")
+    else:
+        output.show(json.dumps(schema_of(options.name), indent=1) + "\n")
+    return EXIT_PASSED

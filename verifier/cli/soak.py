@@ -1,30 +1,24 @@
-"""The soak at the command line: its option, its journal, its progress."""
+"""The soak of `verify`: its option, its journal, and its progress on stderr."""
 
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import click
+from click import Option
 
-from verifier import __version__
-from verifier.cli import options
-from verifier.errors import UsageError
-from verifier.files.read_plan import as_json, plan_json
-from verifier.model.observation import JOURNAL, Observation
-from verifier.model.subject import Subject
-from verifier.rules.compare.scope import scope_of
+from verifier.cli import command
+from verifier.cli.options import EvidenceOptions
 from verifier.rules.soak.tally import words
 
 if TYPE_CHECKING:
     from verifier.files.journals.soak import Journal
-    from verifier.model.result import Result
     from verifier.session import Request
     from verifier.session.soak.run import Progress
 
@@ -32,60 +26,51 @@ _FROM_PLAN: Final = "plan"
 _LINE_EVERY_S: Final = 60.0
 
 
-class Duration(options.Duration):
+class _SoakDuration(command.Duration):
     """How long; without a value what the plan says."""
 
     def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
         """Seconds; 0 stands for what the plan says."""
-        return 0.0 if value in (_FROM_PLAN, 0.0) else super().convert(value, param, ctx)
+        return 0.0 if value in {_FROM_PLAN, 0.0} else super().convert(value, param, ctx)
 
 
-soak_option = click.option(
-    "--soak",
-    "soak_s",
-    is_flag=False,
-    flag_value=_FROM_PLAN,
-    type=Duration(),
-    metavar="[DURATION]",
-    help="Then measure for so long (15m, 24h): loss, times, levels, counters. Without a value, as "
-    "the last option, for acceptance.soak_s of the plan.",
-)
-
-
-def asked_s(given_s: float | None, planned_s: float | None) -> float | None:
-    """How long to soak; None: not at all. Raises UsageError where neither says how long."""
-    if given_s is None:
-        return None
-    if given_s:
-        return given_s
-    if not planned_s:
-        raise UsageError("the plan has no acceptance.soak_s: say how long, for instance --soak 15m")
-    return planned_s
+SoakOption = Annotated[
+    float | None,
+    Option(
+        ["--soak"],
+        is_flag=False,
+        flag_value=_FROM_PLAN,
+        type=_SoakDuration(),
+        metavar="[DURATION]",
+        help="Then measure for so long (15m, 24h): loss, times, levels, counters. Without a "
+        "value, as the last option, for acceptance.soak_s of the plan.",
+    ),
+]
 
 
 @contextmanager
 def soaking(
-    request: Request, long_s: float | None, kept: Path | None, given: Mapping[str, Any]
+    request: Request, soak_s: float | None, kept: EvidenceOptions, *, quiet: bool
 ) -> Iterator[tuple[Request, Journal | None]]:
     """The request with its soak, and the journal, which is closed and compressed at the end.
 
-    The journal stands beside the evidence file `kept`, or else in the present folder; `given` are
-    the options of the command. Nothing is done where `long_s` is None.
+    Args:
+        request: what is measured.
+        soak_s: the option; nothing is done where it is None.
+        kept: the journal stands beside the evidence.
+        quiet: no progress is shown.
     """
+    from verifier.session.soak import journal as kept_journal  # noqa: PLC0415 - needs probes
+    from verifier.session.soak.run import SoakRequest  # noqa: PLC0415
+
+    long_s = kept_journal.length_s(soak_s, request.plan.acceptance.soak_s)
     if long_s is None:
         yield request, None
         return
-    from verifier.files.journals.soak import Journal  # noqa: PLC0415 - help needs neither
-    from verifier.session.soak.run import SoakRequest  # noqa: PLC0415
-
-    now = dt.datetime.now(dt.UTC)
-    place = Path(f"soak-{now:%Y%m%dT%H%M%SZ}.journal")
-    if kept is not None:
-        place = kept.with_name(f"{kept.name}.journal")
-    journal = Journal(place, _header(request, long_s, given))
-    shown = None if given["quiet"] else _SoakProgress(long_s, journal.path)
+    journal = kept_journal.begun(request, long_s, kept.evidence_file, by=kept.by, place=kept.place)
+    shown = None if quiet else _SoakProgress(long_s, journal.path)
     tell = None if shown is None else shown.tell
     soak = SoakRequest(asked_s=long_s, journal=journal, progress=tell)
     try:
@@ -95,53 +80,6 @@ def soaking(
         stands = journal.compress()
         if shown is not None:
             shown.finish(stands, journal.fault)
-
-
-def closed(result: Result, journal: Journal | None) -> Result:
-    """The result with what its journal is known by, which gets its last line here.
-
-    So nobody can change the journal afterwards and have it fit the evidence.
-    """
-    if journal is None:
-        return result
-    journal.add({"kind": "end"})
-    noted = Observation(
-        id=max((o.id for o in result.observations), default=0) + 1,
-        subject=Subject("laptop", "laptop"),
-        probe="laptop",
-        what=JOURNAL,
-        at=result.finished,
-        value={"file": journal.path.name, **dataclasses.asdict(journal.chain)},
-        raw=journal.fault or None,
-    )
-    return dataclasses.replace(result, observations=(*result.observations, noted))
-
-
-def _header(request: Request, long_s: float, given: Mapping[str, Any]) -> dict[str, Any]:
-    """What a journal begins with: enough to judge it without anything else."""
-    plan = request.plan
-    return {
-        "tool": {"version": __version__},
-        "command": request.command,
-        "stage": request.stage,
-        "plan": {
-            "name": plan.network.name,
-            "revision": plan.network.revision,
-            "sha256": request.plan_sha256,
-            "file_sha256": plan.file_sha256,
-        },
-        "started": f"{dt.datetime.now(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",
-        "by": given["by"],
-        "place": given["place"],
-        "asked_s": long_s,
-        "devices": [d.name for d in request.devices],
-        "scope": dataclasses.asdict(scope_of(plan, request.names, request.devices)),
-        "problems": [dataclasses.asdict(p) for p in request.problems],
-        "parts": {
-            "plan": plan_json(plan),
-            "profiles": {name: as_json(p) for name, p in request.profiles.items()},
-        },
-    }
 
 
 class _SoakProgress:

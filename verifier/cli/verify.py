@@ -3,142 +3,132 @@
 from __future__ import annotations
 
 import dataclasses
-import shutil
 import sys
 import traceback
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import click
+from click import Choice, IntRange, Option
 
-from verifier.cli import evidence, options, output, soak
-from verifier.errors import EXIT_INTERRUPTED, EXIT_OURS, UsageError
-from verifier.files.read_plan import plan_sha256
-from verifier.report.result import FORMATS, brief, format_of
-from verifier.report.style import ReportStyle
+from verifier.cli import inputs
+from verifier.cli.command import FILE, command
+from verifier.cli.documents import documents, signed_by
+from verifier.cli.options import (
+    AcceptedUntested,
+    CredentialsFile,
+    EvidenceOptions,
+    LaptopOptions,
+    OutputOptions,
+    PaceOptions,
+    PlanOptions,
+    SelectionOptions,
+    StageOption,
+    Strict,
+)
+from verifier.cli.soak import SoakOption, soaking
+from verifier.errors import EXIT_INTERRUPTED, EXIT_OURS
+from verifier.report.result import FORMATS
 
 if TYPE_CHECKING:
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-
-    from verifier.files.journals.soak import Journal
-    from verifier.model.result import Result
     from verifier.session import Request
 
-STAGES = ("bench", "alignment", "handover", "service")
 
-_common = options.together(
-    options.plan_argument,
-    options.selection_options,
-    options.profiles_option,
-    options.laptop_options,
-    click.option(
-        "--echoes", default=5, show_default=True, type=click.IntRange(1, 1000),
-        help="Counted echoes to each device.",
-    ),
-    click.option(
-        "--interval", default="0.2s", show_default=True, type=options.Duration(),
-        help="Time between two echoes to one device.",
-    ),
-    click.option(
-        "--timeout", default="1s", show_default=True, type=options.Duration(),
-        help="Wait for an echo or a TCP connection.",
-    ),
-    click.option(
-        "--max-packets-per-s", type=click.IntRange(1),
-        help="Limit for echoes, TCP and SNMP together.  [default: 500, none on loopback]",
-    ),
-    click.option("--stage", type=click.Choice(STAGES), help="Default: the plan's, else handover."),
-    options.accept_option,
-    click.option("--format", "format_", type=click.Choice(list(FORMATS)), help="Of the report."),
-    evidence.evidence_options,
-    options.output_options,
-)  # fmt: skip
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReachOptions:
+    """Which devices are asked, how fast, and what becomes of it."""
+
+    plan: PlanOptions
+    selection: SelectionOptions
+    laptop: LaptopOptions
+    echoes: Annotated[
+        int,
+        Option(
+            ["--echoes"],
+            default=5,
+            show_default=True,
+            type=IntRange(1, 1000),
+            help="Counted echoes to each device.",
+        ),
+    ]
+    pace: PaceOptions
+    stage: StageOption
+    accept_untested: AcceptedUntested
+    format_: Annotated[
+        str | None, Option(["--format"], type=Choice(list(FORMATS)), help="Of the report.")
+    ]
+    evidence: EvidenceOptions
+    output: OutputOptions
+    strict: Strict
 
 
-@click.command()
-@_common
-@options.credentials_option
-@click.option(
-    "--try-default-community",
-    is_flag=True,
-    help="Ask each device once, read only, with the community 'public': it must not answer.",
-)
-@options.observed_option
-@soak.soak_option
-def verify(**given: Any) -> int:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VerifyOptions(ReachOptions):
+    """As `reach`, and what else is asked."""
+
+    credentials_file: CredentialsFile
+    try_default_community: Annotated[
+        bool,
+        Option(
+            ["--try-default-community"],
+            is_flag=True,
+            help="Ask each device once, read only, with the community 'public': it must not "
+            "answer.",
+        ),
+    ]
+    observed_file: Annotated[
+        Path | None,
+        Option(
+            ["--observed"],
+            type=FILE,
+            metavar="FILE.csv",
+            help="What only a person can see, on the sheet that cards --blank writes: judged as "
+            "well.",
+        ),
+    ]
+    soak_s: SoakOption
+
+
+@command(VerifyOptions)
+def verify(options: VerifyOptions) -> int:
     """The live network against PLAN: pass or fail for every planned value, with the reason.
 
     Reads only: no device is changed. A device that is alive and answers under another name fails.
     """
-    return _verify("verify", **given)
+    return _run(options, options)
 
 
-@click.command()
-@_common
-def reach(**given: Any) -> int:
+@command(ReachOptions)
+def reach(options: ReachOptions) -> int:
     """Do the devices of PLAN answer: echoes and TCP services only."""
-    given |= {"credentials_file": None, "try_default_community": False, "soak_s": None}
-    given["observed_file"] = None
-    return _verify("reach", **given)
+    return _run(options, None)
 
 
-def _verify(command: Literal["verify", "reach"], **given: Any) -> int:
-    kept: Path | None = given["evidence_file"]
-    inputs = (
-        given["plan"], given["credentials_file"], given["key_file"], given["observed_file"],
-    )  # fmt: skip
-    with evidence.places(given, inputs) as places:
-        request = _request(command, given)
-        long_s = soak.asked_s(given["soak_s"], request.plan.acceptance.soak_s)
-        key = evidence.signing_key(given["key_file"])
+def _run(options: ReachOptions, verifying: VerifyOptions | None) -> int:
+    """Carries a run out; `verifying` is None where only reach is asked."""
+    more = () if verifying is None else (verifying.credentials_file, verifying.observed_file)
+    quiet = options.output.quiet
+    with documents(options, (options.plan.path, *more)) as made:
+        request = _request(options, verifying)
+        made.read_key()
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
         from verifier.session import run  # noqa: PLC0415
+        from verifier.session.soak.journal import closed  # noqa: PLC0415
 
-        with soak.soaking(request, long_s, kept, given) as (asked, journal):
-            with _progress(len(request.devices), quiet=given["quiet"]) as progress:
+        soak_s = None if verifying is None else verifying.soak_s
+        with soaking(request, soak_s, options.evidence, quiet=quiet) as (asked, journal):
+            with _progress(len(request.devices), quiet=quiet) as progress:
                 outcome = run(dataclasses.replace(asked, progress=progress), ThisMachine())
-            result = dataclasses.replace(outcome.result, by=given["by"], place=given["place"])
-            result = soak.closed(result, journal)
-            documents(result, asked, journal, given, places, key)
+            result = closed(signed_by(outcome.result, options.evidence), journal)
+            made.write(result, asked, journal)
     if outcome.interrupted:
         click.echo("interrupted; what was measured so far is in the report", err=True)
         return EXIT_INTERRUPTED
     if outcome.faults:
-        return _own_faults(outcome.faults, verbose=given["verbose"])
-    return result.exit_code(strict=given["strict"])
-
-
-def documents(  # noqa: PLR0913, PLR0917
-    result: Result,
-    request: Request,
-    journal: Journal | None,
-    given: dict[str, Any],
-    places: tuple[output.Output, output.Output],
-    key: Ed25519PrivateKey | None,
-) -> None:
-    """Evidence, report and text. Evidence that cannot be written does not keep the report back."""
-    (out, store), path = places, given["out"]
-    sealed, unwritten = None, None
-    if given["evidence_file"] is not None:
-        samples = journal.sample_lines() if journal is not None else ()
-        sealed = evidence.sealed(result, request.plan, request.profiles, key, samples)
-        try:
-            store.write(evidence.to_bytes(sealed))
-        except UsageError as fault:
-            unwritten = fault
-    chosen, verbose = format_of(given["format_"], path), given["verbose"]
-    blocks = journal.samples() if journal is not None and chosen == "html" else ()
-    annex = evidence.annex(request.plan, sealed, sheets=chosen == "xlsx", samples=blocks)
-    if path is not None:
-        out.write(FORMATS[chosen](result, ReportStyle(verbose=verbose, annex=annex)))
-        chosen = "text"
-    columns = min(100, shutil.get_terminal_size((100, 24)).columns)
-    look = ReportStyle(width=columns, colour=sys.stdout.isatty(), verbose=verbose, annex=annex)
-    draw = brief if given["quiet"] else FORMATS[chosen]
-    output.show(draw(result, look))
-    if unwritten is not None:
-        raise unwritten
+        return _own_faults(outcome.faults, verbose=options.output.verbose)
+    return result.exit_code(strict=options.strict)
 
 
 def _own_faults(faults: Sequence[Exception], *, verbose: bool) -> int:
@@ -156,39 +146,37 @@ def _own_faults(faults: Sequence[Exception], *, verbose: bool) -> int:
     return EXIT_OURS
 
 
-def _request(command: Literal["verify", "reach"], given: dict[str, Any]) -> Request:
+def _request(options: ReachOptions, verifying: VerifyOptions | None) -> Request:
     """What the options ask for; every input is read here, before anything is sent."""
-    plan, problems = options.load_plan(given["plan"], given["profile_folder"])
-    devices = options.select(plan, given["devices"], given["links"], given["sites"])
-    profiles, credentials = options.load_needs(
+    plan, problems = inputs.load_plan(options.plan)
+    devices = inputs.devices_of(plan, options.selection)
+    request = inputs.request(
+        "reach" if verifying is None else "verify",
+        plan,
         devices,
-        given["profile_folder"],
-        given["credentials_file"],
-        with_credentials=command == "verify",
+        inputs.profiles_of(devices, options.plan),
+        laptop=options.laptop,
+        pace=options.pace,
+        echoes=options.echoes,
+        accepted=options.accept_untested,
+        by=options.evidence.by,
     )
-    observed = options.load_observed(given["observed_file"], plan, devices, quiet=given["quiet"])
-    from verifier.session import Probing, Request  # noqa: PLC0415
-
-    return Request(
-        command=command,
-        plan=plan,
-        plan_sha256=plan_sha256(plan),
+    request = dataclasses.replace(
+        request,
         problems=problems,
-        stage=given["stage"] or plan.stage or "handover",
-        devices=devices,
-        profiles=profiles,
-        credentials=credentials,
-        probing=Probing(
-            echoes=given["echoes"],
-            interval_s=given["interval"],
-            timeout_s=given["timeout"],
-            max_packets_per_s=given["max_packets_per_s"],
+        stage=options.stage or plan.stage or "handover",
+        names=options.selection.names,
+        try_default_community=plan.acceptance.default_community,
+    )
+    if verifying is None:
+        return request
+    return dataclasses.replace(
+        request,
+        credentials=inputs.credentials_of(devices, verifying.credentials_file),
+        observed=inputs.load_observed(
+            verifying.observed_file, plan, devices, quiet=options.output.quiet
         ),
-        laptop=options.assumed_laptop(given["laptop"], given["laptop_gateway"]),
-        try_default_community=(given["try_default_community"] or plan.acceptance.default_community),
-        names=(*given["devices"], *given["links"], *given["sites"]),
-        accept_untested=options.accepted_by(given["accept_untested"], plan, given["by"]),
-        observed=observed,
+        try_default_community=verifying.try_default_community or request.try_default_community,
     )
 
 

@@ -27,8 +27,7 @@ _V3_ONLY = ("user", "auth", "auth_key", "priv", "priv_key")
 _VARIABLE = re.compile(r"[A-Z_][A-Z0-9_]*")  # else it may be the secret itself, and is not shown
 
 Ask = Callable[[str, bool], str]
-"""Asks a person a question; the flag says whether what is typed must not be shown."""
-"""Asks a person without showing what is typed; returns the answer."""
+"""Asks a person a question, and returns the answer; the flag: what is typed must not be shown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +89,13 @@ def entry_names(file: Path) -> tuple[str, ...]:
     """The names of a file's entries, in its order. Raises InputError where it cannot be read."""
     faults = Faults()
     return tuple(_entries(read_toml(file, faults), faults))
+
+
+def at_hand(names: Iterable[str], file: Path | None) -> set[str]:
+    """Those of some entries that are in the file or the environment."""
+    inside = set(entry_names(file)) if file is not None else set()
+    keys = ("community", "user")
+    return {n for n in names if n in inside or any(os.environ.get(variable(n, k)) for k in keys)}
 
 
 def variable(name: str, key: str) -> str:

@@ -1,17 +1,20 @@
-"""Reading a file whole: bounded, and with a plain word for what goes wrong."""
+"""Reading a file whole, within bounds; writing one so that a reader gets the old or the new one."""
 
 from __future__ import annotations
 
 import os
 import re
 import stat
+import tempfile
 from pathlib import Path
 
-from verifier.errors import InputError
+from verifier.errors import InputError, UsageError
 
 MAX_BYTES = 32 * 1024 * 1024
 """A plan of 10,000 devices takes about 8 MB."""
 
+_LONGEST_NAME = 40
+"""Letters of a file's name in that of the file beside it: names have an end."""
 _BOM = b"\xef\xbb\xbf"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 
@@ -65,3 +68,76 @@ def _perhaps(byte: int) -> str:
     except UnicodeDecodeError:
         return ""
     return f"; in Windows-1252 the byte is {letter!r}"
+
+
+# -- writing ---------------------------------------------------------------------------------------
+
+
+def write_new(path: Path, data: bytes) -> None:
+    """Writes a file that must not be there; one that cannot be completed is taken away again.
+
+    Raises UsageError.
+    """
+    try:
+        file = path.open("xb")
+    except FileExistsError:
+        raise UsageError(
+            f"{path} is there already: nothing is overwritten, name a new file"
+        ) from None
+    except (OSError, ValueError) as fault:  # ValueError: a NUL in the name
+        reason = getattr(fault, "strerror", None) or str(fault)
+        raise UsageError(f"{path} cannot be written: {reason}") from fault
+    try:
+        with file:
+            file.write(data)
+    except OSError as fault:
+        path.unlink(missing_ok=True)
+        raise UsageError(f"{path} cannot be written: {fault.strerror}") from fault
+
+
+def replace(path: Path, data: bytes, mode: int | None = None) -> None:
+    """Puts `data` in the place of `path`, with the permissions `mode`.
+
+    Without it these are what that file has or a new one gets. Raises OSError; what was there is
+    there still.
+    """
+    part = scrap(path)
+    try:
+        part.write_bytes(data)
+        part.chmod(_mode(path) if mode is None else mode)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def scrap(path: Path) -> Path:
+    """A new empty file beside `path`. Raises OSError where none can be made."""
+    handle, name = tempfile.mkstemp(prefix=_prefix(path), dir=path.parent)
+    os.close(handle)
+    return Path(name)
+
+
+def clear(path: Path) -> None:
+    """Removes what writers of `path` left beside it when they were killed.
+
+    Not for a path that somebody else may be writing meanwhile. Raises OSError.
+    """
+    prefix = _prefix(path)
+    for left in path.parent.iterdir():
+        if left.name.startswith(prefix) and left.is_file() and not left.is_symlink():
+            left.unlink(missing_ok=True)
+
+
+def _prefix(path: Path) -> str:
+    return f".new-{path.name[:_LONGEST_NAME]}-"
+
+
+def _mode(path: Path) -> int:
+    return stat.S_IMODE(path.stat().st_mode) if path.exists() else new_mode()
+
+
+def new_mode() -> int:
+    """The permissions that a new file gets."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask

@@ -9,6 +9,7 @@ import gc
 import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
 
@@ -51,6 +52,12 @@ def read_plan(path: Path, mapping: Path | None = None) -> tuple[Plan, tuple[Prob
         data = read_bytes(path)
         plan = to_plan(read(data, path, faults), faults, hashlib.sha256(data).hexdigest())
         return plan, faults.problems()
+
+
+def example_plan() -> Plan:
+    """The invented network that comes with the program."""
+    with as_file(files("verifier.files") / "example.yaml") as path:
+        return read_plan(path)[0]
 
 
 @contextmanager

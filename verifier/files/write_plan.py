@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from verifier.errors import UsageError
+from verifier.files.disk import write_new
 from verifier.files.read_plan import SAVE_AS
 from verifier.model.plan import Plan
 
@@ -24,9 +25,9 @@ def write_plan(plan: Plan, path: Path) -> None:
     if form is None:
         _write_folder(plan, path)
         return
-    if path.exists() or path.is_symlink():
+    if path.exists() or path.is_symlink():  # before the work of making it
         raise UsageError(f"{path} is there already: nothing is overwritten, name a new file")
-    _write_new(path, form(plan))
+    write_new(path, form(plan))
 
 
 def _form(path: Path) -> Callable[[Plan], bytes] | None:
@@ -77,24 +78,9 @@ def _write_folder(plan: Plan, folder: Path) -> None:
     done: list[Path] = []
     try:
         for name, data in files.items():
-            _write_new(folder / name, data)
+            write_new(folder / name, data)
             done.append(folder / name)
     except UsageError:
         for path in done:
             path.unlink(missing_ok=True)
         raise
-
-
-def _write_new(path: Path, data: bytes) -> None:
-    """Writes a file that must not be there; one that cannot be completed is taken away again."""
-    try:
-        file = path.open("xb")
-    except (OSError, ValueError) as fault:  # ValueError: a NUL in the name
-        reason = getattr(fault, "strerror", None) or str(fault)
-        raise UsageError(f"{path} cannot be written: {reason}") from fault
-    try:
-        with file:
-            file.write(data)
-    except OSError as fault:
-        path.unlink(missing_ok=True)
-        raise UsageError(f"{path} cannot be written: {fault.strerror}") from fault

@@ -44,6 +44,17 @@ class Fingerprint:
         return any((self.mac, self.name, self.engine_id, self.serial))
 
 
+def gateway_planned(device: Device, gateway: Address | None, *, temporary: bool) -> bool:
+    """Whether the plan says which gateway a device is to have, or that it is to have none.
+
+    Args:
+        device: as planned.
+        gateway: what it is to have with its new address; None: none, or nothing is planned.
+        temporary: the new address is only on its way.
+    """
+    return gateway is not None or (device.no_gateway and not temporary)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sighting:
     """One look at a device on its way.
@@ -81,6 +92,11 @@ class Sighting:
     others: dict[str, Fingerprint]
     once: bool = False
     snmp: bool = False
+
+    @property
+    def gateway_planned(self) -> bool:
+        """See the function."""
+        return gateway_planned(self.device, self.gateway, temporary=self.temporary)
 
     @property
     def old(self) -> Address | None:

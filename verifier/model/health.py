@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.result import Verdict
 from verifier.model.subject import Subject
 
@@ -215,6 +216,13 @@ class SweepReport:
     memories: Mapping[Subject, Memory]
     changes: tuple[StateChange, ...]
     notices: tuple[Notice, ...]
+
+    def exit_code(self) -> int:
+        """1 where a device was seen impaired or silent, 3 where one was not tested, else 0."""
+        states = {r.state for r in self.sweep.readings}
+        if states & {"impaired", "silent"}:
+            return EXIT_FAILED
+        return EXIT_UNTESTED if "untested" in states else EXIT_PASSED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

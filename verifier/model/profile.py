@@ -129,6 +129,10 @@ class Profile:
     limits: Limits = Limits()
     tolerance: Tolerance = Tolerance()
 
+    def describes(self, object_id: str) -> bool:
+        """Whether a device that shows this sysObjectID may be one of these; whole arcs count."""
+        return self.object_id is None or f"{object_id}.".startswith(f"{self.object_id}.")
+
     def named_readings(self) -> dict[str, ProfileReading]:
         """Each reading under the name of its observation, in order.
 

@@ -28,6 +28,7 @@ from typing import Any, Protocol, TypeVar
 
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address, Interface, Mac
+from verifier.model.observations import PathMtu
 from verifier.probes import tcp
 from verifier.probes.cable import arp
 from verifier.probes.cable.listen import WireSet, open_wires
@@ -37,7 +38,6 @@ from verifier.probes.echo.open import open_socket
 from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.probes.echo.watch import EchoSink, EchoWatch, Watched, elapsed
 from verifier.probes.laptop import look as this_machine
-from verifier.probes.laptop.versions import versions
 from verifier.probes.pace import Pace, Slots
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import fastest
@@ -80,7 +80,7 @@ class LaptopAccess:
     preferred = staticmethod(this_machine.preferred)
     interface_names = staticmethod(this_machine.interface_names)
     neighbours = staticmethod(this_machine.neighbours)
-    versions = staticmethod(versions)
+    versions = staticmethod(this_machine.versions)
 
     def added(
         self, interface: str, addresses: Sequence[Interface], say: _Say
@@ -205,10 +205,10 @@ class EchoAccess:
         on_link_pace: Slots,
         loopback_pace: Slots,
         stop: threading.Event,
-    ) -> list[mtu.PathMtu]:
+    ) -> list[PathMtu]:
         """See `probes.echo.mtu.path_mtus`."""
 
-        def work(stopped: threading.Event) -> list[mtu.PathMtu]:
+        def work(stopped: threading.Event) -> list[PathMtu]:
             with Echoer(
                 pace=pace, on_link_pace=on_link_pace, loopback_pace=loopback_pace, whole=True
             ) as echoer:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
+from verifier.model.plan import EndName
 from verifier.report.plain import plain
-from verifier.rules.alignment import EndView
+from verifier.rules.alignment import AlignedCarrier, EndView
 
 QUICKER = (
     "The voltage at the alignment port follows the antenna at once; these levels come by SNMP and "
@@ -32,6 +34,16 @@ _DIGITS = {
 }
 NARROWEST = 80
 """Columns below which the figures are not drawn large."""
+
+
+def opening(hop: AlignedCarrier, unread: Mapping[EndName, str]) -> list[str]:
+    """What is shown, which end is which device, and which end is not read and why."""
+    carrier = hop.carrier
+    several = f", carrier {carrier.carrier}" if len(hop.link.carriers) > 1 else ""
+    who = f"a is {plain(carrier.a.device)}, b is {plain(carrier.b.device)}"
+    what = f"{plain(hop.link.name)}{several}: levels of both ends, once a second; {who}."
+    not_read = [f"End {name} is not read: {plain(why)}." for name, why in unread.items()]
+    return [what, QUICKER, *not_read]
 
 
 def line(ends: tuple[EndView, EndView], elapsed_s: float) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 from verifier.model.fit import Fit, FitReport
 from verifier.model.laptop import UNNAMED, LaptopInterface
-from verifier.report.plain import plain, wrapped
+from verifier.report.plain import page, plain, wrapped
 from verifier.report.result.json import laid_out
 from verifier.report.style import ReportStyle
 from verifier.rules.cable import advice, is_without_link
@@ -54,13 +54,13 @@ def text(report: FitReport, look: ReportStyle) -> str:
         *_groups(report, look),
         _table(report, look),
     ]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    return page("\n\n".join(part for part in parts if part), [_verdict(report, look)])
 
 
 def brief(report: FitReport, look: ReportStyle) -> str:
     """The verdict, and the devices that do not fit."""
     blocks = [_block(same, report, look) for same in _alike(report, ("fail",))]
-    return "\n".join([_verdict(report, look), *blocks]) + "\n"
+    return page("\n".join([_verdict(report, look), *blocks]), [_verdict(report, look)])
 
 
 def _heading(report: FitReport, look: ReportStyle) -> str:

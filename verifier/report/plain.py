@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import textwrap
 import unicodedata
+from collections.abc import Sequence
 
+SCREEN = 25
+"""Lines after which the verdict stands again at the end."""
 _LONGEST = 300
 _LONGEST_PARAGRAPH = 2000
 """A reason with what the device said in it, or the checks and ports it is about."""
@@ -55,6 +58,19 @@ def wrapped(
         break_long_words=split,
         break_on_hyphens=False,
     )
+
+
+def page(text: str, verdict: Sequence[str]) -> str:
+    """A report of more than a screen with its verdict at the end too; ends with a newline.
+
+    Args:
+        text: the report; its first lines hold the verdict.
+        verdict: its lines.
+    """
+    lines = text.rstrip("\n").split("\n")
+    if len(lines) > SCREEN:
+        lines += ["", *verdict]
+    return "\n".join(lines) + "\n"
 
 
 def _escaped(character: str) -> str:

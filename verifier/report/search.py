@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from verifier.model.search import Candidate, HeardFrames, SearchedPlace, SearchResult, What
-from verifier.report.plain import plain, wrapped
+from verifier.report.plain import page, plain, wrapped
 from verifier.report.result.json import laid_out
 from verifier.report.style import ReportStyle
 
@@ -51,7 +51,7 @@ def text(found: SearchResult, look: ReportStyle) -> str:
     """For a terminal: where it is and how it is reached, then every address that was asked."""
     parts = ["\n".join(_heading(found, look)), "\n".join(_body(found, look))]
     parts += [_places(found, look), _heard(found, look)]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    return page("\n\n".join(part for part in parts if part), list(_verdict(found, look)))
 
 
 def brief(found: SearchResult, look: ReportStyle) -> str:
@@ -76,6 +76,11 @@ def _heading(found: SearchResult, look: ReportStyle) -> Iterator[str]:
     name = plain(found.plan, longest=_NAME) or "unnamed plan"
     question = f"{name}: where is {plain(found.device, longest=_NAME)}?"
     yield from wrapped(question, "", look.width, hang="")
+    yield from _verdict(found, look)
+
+
+def _verdict(found: SearchResult, look: ReportStyle) -> Iterator[str]:
+    """The answer in one word, and why."""
     word = {"pass": "PASS", "fail": "FAIL"}.get(found.verdict, "UNKNOWN")
     if found.state == "not-found":
         word = "NOT FOUND"

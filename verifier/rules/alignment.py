@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from verifier.model.plan import Carrier, EndName, Link, Stage
-from verifier.model.profile import Profile
+from verifier.errors import UsageError
+from verifier.model.plan import Carrier, End, EndName, Link, Plan, Stage
+from verifier.model.profile import Profile, ProfileReading
+from verifier.rules.compare.radio.read import find
 from verifier.rules.radio import levels, voltage
+from verifier.rules.selection import refuse_unknown
 
 STALE_S = 3.0
 """A reading older than this says nothing of where the antenna is now."""
@@ -71,6 +74,49 @@ class AlignedCarrier:
     carrier: Carrier
     stage: Stage
     profiles: Mapping[EndName, Profile]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndReadings:
+    """What is read of one end, each under its name in the profile; `power` where it has that."""
+
+    level: tuple[str, ProfileReading]
+    power: tuple[str, ProfileReading] | None
+
+
+def chosen(plan: Plan, name: str, carrier: int | None) -> tuple[Link, Carrier]:
+    """The link of that name, and its carrier of that number; the first one without a number.
+
+    Raises UsageError where there is none.
+    """
+    links = {link.name: link for link in plan.links}
+    refuse_unknown("link", (name,), list(links))
+    link = links[name]
+    numbers = [c.carrier for c in link.carriers]
+    if carrier is not None and carrier not in numbers:
+        raise UsageError(f"link {name!r} has carrier {', '.join(map(str, numbers))}, not {carrier}")
+    return link, next(c for c in link.carriers if carrier in (None, c.carrier))
+
+
+def end_readings(plan: Plan, carrier: Carrier, end: End, profile: Profile) -> EndReadings | str:
+    """What is read of an end's device; a text: why its level cannot be read.
+
+    Args:
+        plan: with the device and all its carriers.
+        carrier: the one that is aligned.
+        end: of that carrier.
+        profile: of the device.
+    """
+    device = next(d for d in plan.devices if d.name == end.device)
+    radio = end.radio if end.radio is not None else carrier.carrier
+    carriers = [c for link in plan.links for c in link.carriers]
+    sole = sum(device.name in {c.a.device, c.b.device} for c in carriers) == 1
+    if device.snmp is None:
+        return "the plan names no credentials entry in `snmp`"
+    level = find(profile, "rx_level_dbm", radio, sole=sole)
+    if level is None:
+        return f"profile {profile.id!r} has no reading rx_level_dbm for radio {radio}"
+    return EndReadings(level=level, power=find(profile, "tx_power_dbm", radio, sole=sole))
 
 
 def standing(last: LatestReading | None, new: LatestReading) -> LatestReading:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from verifier.model.plan import Link, Plan, Stage
+
+_NAMED = 3
+"""So many devices are named; more are counted: our own choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +27,57 @@ class Behind:
     def anything(self) -> bool:
         """Whether anybody but the devices themselves is cut off."""
         return bool(self.devices or self.links)
+
+    def in_words(self) -> str:
+        """Which traffic drops, and which devices nobody reaches meanwhile."""
+        parts = []
+        if self.links:
+            parts.append(f"traffic drops on {', '.join(self.links)}")
+        if self.devices:
+            parts.append(f"cut off behind: {', '.join(self.devices)}")
+        return "; ".join(parts)
+
+
+class Uplinks:
+    """Which way each device of a plan is managed; asked again and again, made once."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._ways = {d.name: d.uplink for d in plan.devices}
+        self._next: dict[str, list[str]] = {}
+        for device in plan.devices:
+            for uplink in device.uplink:
+                self._next.setdefault(uplink, []).append(device.name)
+
+    def over(self, near: str, far: str) -> tuple[str, ...]:
+        """Who is cut off while the hop between two devices is down: `far` and who is behind it.
+
+        None is where `far` is not managed over `near`, or has another way.
+        """
+        if near not in self._ways.get(far, ()):
+            return ()
+        dark = [far]
+        for name in dark:
+            dark += [n for n in self._next.get(name, ()) if n not in dark]
+        cut, shrunk = set(dark), True
+        while shrunk:
+            lit = {n for n in cut if self._has_another(n, cut, near if n == far else None)}
+            cut, shrunk = cut - lit, bool(lit)
+        return tuple(n for n in dark if n in cut)
+
+    def _has_another(self, name: str, cut: set[str], gone: str | None) -> bool:
+        return any(uplink not in cut and uplink != gone for uplink in self._ways[name])
+
+
+def caution(link: str, cut: Sequence[str]) -> str:
+    """Whose management goes with a link, and who is to be done first; empty where nobody's."""
+    if not cut:
+        return ""
+    listed = ", ".join(cut[:_NAMED])
+    more = f" and {len(cut) - _NAMED} more" if len(cut) > _NAMED else ""
+    return (
+        f"Caution: {link} carries the management of {listed}{more}, which is cut off while the "
+        f"link is down: do {cut[0]}, the far end, first"
+    )
 
 
 def behind(plan: Plan, names: Iterable[str], *, stage: Stage = "handover") -> Behind:

@@ -6,15 +6,17 @@ import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from verifier.errors import UsageError
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
-from verifier.model.plan import EndName
+from verifier.model.plan import EndName, Plan
 from verifier.model.profile import ProfileReading as Planned
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules.alignment import (
     AlignedCarrier,
     EndView,
     LatestReading,
+    end_readings,
     end_view,
     rises,
     standing,
@@ -73,6 +75,36 @@ class AlignQuestion:
     def named(self) -> Mapping[str, Planned]:
         """Both, by name."""
         return dict(pair for pair in (self.level, self.power) if pair is not None)
+
+
+def questions_of(
+    plan: Plan,
+    hop: AlignedCarrier,
+    credentials: Mapping[str, SnmpEntry],
+) -> tuple[dict[EndName, AlignQuestion], dict[EndName, str]]:
+    """How each end is asked, and why an end cannot be.
+
+    Raises UsageError where neither can.
+    """
+    devices = {d.name: d for d in plan.devices}
+    questions: dict[EndName, AlignQuestion] = {}
+    unread: dict[EndName, str] = {}
+    for name, end in hop.carrier.ends():
+        readings_ = end_readings(plan, hop.carrier, end, hop.profiles[name])
+        device = devices[end.device]
+        if isinstance(readings_, str) or device.snmp is None:
+            unread[name] = str(readings_)
+            continue
+        questions[name] = AlignQuestion(
+            address=device.address.address,
+            entry=credentials[device.snmp],
+            level=readings_.level,
+            power=readings_.power,
+        )
+    if not questions:
+        why = "; ".join(dict.fromkeys(unread.values()))
+        raise UsageError(f"no level can be read of {hop.link.name!r}: {why}")
+    return questions, unread
 
 
 async def align(  # noqa: PLR0913

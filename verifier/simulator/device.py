@@ -12,7 +12,7 @@ from typing import NamedTuple
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
-from verifier.simulator.agent import ber, pdu, usm, v3
+from verifier.simulator.agent import ber, pdu, v3
 from verifier.simulator.agent.ber import BerError, BerReader
 from verifier.simulator.agent.cells import CellTable
 from verifier.simulator.agent.pdu import Asking, Pdu, ResponseParts
@@ -145,12 +145,12 @@ class SimulatedDevice:
             return None
         try:
             if self.entry.version == "3":
-                found = self._reply_v3(data, now_s)
+                reply = self._reply_v3(data, now_s)
             else:
-                found = self._reply_community(data, now_s)
+                reply = self._reply_community(data, now_s)
         except BerError:
             return None
-        return None if found is None else _damaged(found, self.condition.damage)
+        return None if reply is None else _damaged(reply, self.condition.damage)
 
     def _reply_community(self, data: bytes, now_s: float) -> bytes | None:
         made = self.made
@@ -195,7 +195,7 @@ class SimulatedDevice:
             other = Secret(hashlib.sha256(engine_id).hexdigest())
             entry = dataclasses.replace(entry, auth_key=other)
         known = entry
-        return v3.AgentEngine(engine_id, entry.user or "", lambda: usm.keys_of(known, engine_id))
+        return v3.AgentEngine(engine_id, entry.user or "", lambda: v3.keys_of(known, engine_id))
 
     def _asking(self, version: int, now_s: float, room: int) -> Asking:
         condition = self.condition

@@ -15,7 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
-from verifier.files.disk_write import new_mode, scrap
+from verifier.files.disk import new_mode, scrap
 
 _BEGIN_BYTES: Final = 256
 _BEGINS: Final = re.compile(rb'(\xef\xbb\xbf)?\s*\{\s*"format"\s*:\s*"plan-verifier/evidence/')

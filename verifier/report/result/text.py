@@ -9,9 +9,9 @@ from collections.abc import Iterable, Sequence
 
 from tabulate import tabulate
 
-from verifier.model.observation import Observation
+from verifier.model.observations import ECHO, EchoSeries
 from verifier.model.result import VERDICTS, Result, Verdict
-from verifier.report.plain import paragraph, plain, wrapped
+from verifier.report.plain import page, paragraph, plain, wrapped
 from verifier.report.result import entered
 from verifier.report.result.causes import counted_with_a_cause
 from verifier.report.result.pictures import lines, pictures
@@ -25,13 +25,12 @@ from verifier.report.sentences import (
 )
 from verifier.report.style import ReportStyle
 from verifier.rules.echo import echo_stats
+from verifier.rules.observations import of_kind
 
 _INDENT = " " * 4
 _SUBJECT, _DEVICE, _WHY = 40, 18, 12
 """Columns for a name in the summary, for name and reason among the echoes; longer ones fold."""
 _MOST_PICTURES = 8
-_SCREEN = 25
-"""Lines after which the verdict stands again at the end."""
 _MANY = 40
 """Devices beyond this number are listed only where something is not right."""
 
@@ -49,20 +48,17 @@ def render(result: Result, look: ReportStyle) -> str:
         entered.text(result, look.width),
         _closing(result, look),
     ]
-    lines = "\n\n".join(part for part in parts if part).split("\n")
-    if len(lines) > _SCREEN:
-        lines += ["", *_verdict(result, look)]
-    return "\n".join(lines) + "\n"
+    return page("\n\n".join(part for part in parts if part), _verdict(result, look))
 
 
 def brief(result: Result, look: ReportStyle) -> str:
     """The verdict line, and one line for each check that failed; ends with a newline."""
-    lines = _verdict(result, look)
+    lines = [*_verdict(result, look)]
     for finding in result.findings:
         if finding.verdict == "fail":
             said = f"{plain(finding.subject)}  {finding.check}: {values(finding) or finding.reason}"
             lines += paragraph(f"{WORDS['fail']}  {said}", "", look.width, hang=_INDENT)
-    return "\n".join(lines) + "\n"
+    return page("\n".join(lines), _verdict(result, look))
 
 
 def _verdict(result: Result, look: ReportStyle) -> list[str]:
@@ -154,10 +150,10 @@ def _everything(result: Result) -> str:
 
 def _echo_table(result: Result) -> str:
     """Loss and round-trip times of each device that echoes were sent to."""
-    seen: dict[str, list[Observation]] = defaultdict(list)
-    for observation in result.observations:
-        if observation.what == "echo" and observation.value and observation.value["sent"]:
-            seen[observation.subject.name].append(observation)
+    seen: dict[str, list[EchoSeries]] = defaultdict(list)
+    for observation in of_kind(result.observations, ECHO):
+        if observation.value is not None and observation.value.sent:
+            seen[observation.subject.name].append(observation.value)
     if not seen:
         return ""
     rows = [[plain(name), *_echo_row(series)] for name, series in seen.items()]
@@ -167,12 +163,12 @@ def _echo_table(result: Result) -> str:
     return tabulate(rows, headings, tablefmt="simple", floatfmt=".3f", maxcolwidths=widths)
 
 
-def _echo_row(series: Sequence[Observation]) -> list[object]:
-    stats = echo_stats([rtt for o in series for rtt in o.value["rtt_ms"]])
+def _echo_row(series: Sequence[EchoSeries]) -> list[object]:
+    stats = echo_stats([rtt for each in series for rtt in each.rtt_ms])
     times = (stats.min_ms, stats.average_ms, stats.median_ms, stats.max_ms, stats.jitter_ms)
     shown = times if stats.received else ("-",) * len(times)
-    duplicates = sum(o.value["duplicates"] for o in series)
-    why = "; ".join(dict.fromkeys(plain(s["text"]) for o in series for s in o.value["silence"]))
+    duplicates = sum(each.duplicates for each in series)
+    why = "; ".join(dict.fromkeys(plain(s.text) for each in series for s in each.silence))
     return [stats.sent, f"{stats.loss_pct:g}", *shown, duplicates or "", why]
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from verifier.model.health import STATES, HealthReading, SubjectNow, SweepDocument, SweepReport
 from verifier.model.subject import Subject
-from verifier.report.plain import paragraph, plain
+from verifier.report.plain import page, paragraph, plain
 from verifier.report.result.json import laid_out
 from verifier.report.style import ReportStyle
 from verifier.rules.soak.clocks import rfc3339
@@ -38,11 +38,12 @@ def text(report: SweepReport, look: ReportStyle) -> str:
 def _text(report: SweepReport, look: ReportStyle, states: Collection[str]) -> str:
     name = plain(report.sweep.plan_name) or "the network"
     head = f"{name}: sweep {report.number}, {rfc3339(report.sweep.started_s)}"
+    verdict = f"{head}: {_counts(report)} ({report.sweep.took_s:.1f} s)"
     parts = [
-        f"{head}: {_counts(report)} ({report.sweep.took_s:.1f} s)",
+        verdict,
         *("\n".join(lines) for lines in _roots(report, look, states)),
     ]
-    return "\n\n".join(parts) + "\n"
+    return page("\n\n".join(parts), [verdict])
 
 
 def line(report: SweepReport) -> str:

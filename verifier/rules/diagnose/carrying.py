@@ -7,9 +7,7 @@ import dataclasses
 from verifier.model.result import Cause
 from verifier.rules.diagnose.case import CarrierFindings, FindingIndex
 from verifier.rules.diagnose.kinds import SILENCING
-
-_NAMED = 3
-"""So many devices are named; more are counted: our own choice."""
+from verifier.rules.outage import caution
 
 
 def warned(case: FindingIndex, cause: Cause) -> Cause:
@@ -31,11 +29,5 @@ def _words(case: FindingIndex, hop: CarrierFindings) -> str:
     for near, far in ((hop.device("a"), hop.device("b")), (hop.device("b"), hop.device("a"))):
         device = case.devices.get(far)
         if device is not None and near in device.uplink:
-            cut = [far, *sorted(case.behind(far) - {near})]
-            listed = ", ".join(cut[:_NAMED])
-            more = f" and {len(cut) - _NAMED} more" if len(cut) > _NAMED else ""
-            return (
-                f"Caution: {hop.link.name} carries the management of {listed}{more}, which is cut "
-                f"off while the link is down: do {far}, the far end, first"
-            )
+            return caution(hop.link.name, [far, *sorted(case.behind(far) - {near})])
     return ""

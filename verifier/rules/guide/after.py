@@ -181,7 +181,7 @@ def _wrong_mask(sight: Sighting) -> Assessment | None:
 def _default_route(sight: Sighting) -> gateways.Judged | None:
     """What its default route comes to; None where none is planned, or it was not asked."""
     routes = sight.new.answer.routes
-    if sight.gateway is None or routes is None:
+    if not sight.gateway_planned or routes is None:
         return None
     own = sight.stands.laptop_address
     laptop = None if own is None else Address.parse(own.partition("/")[0])
@@ -196,11 +196,16 @@ def _wrong_gateway(sight: Sighting) -> Assessment | None:
     found = _default_route(sight)
     if found is None or found.verdict != "fail":
         return None
+    means = f"it has the right address, but not its gateway {sight.gateway}: {found.reason}"
+    do = f"set the gateway {sight.gateway} in the device, save it"
+    if sight.gateway is None:
+        means = f"it has the right address, and a gateway too many: {found.reason}"
+        do = f"take the gateway {found.found} out of the device, save it"
     return Assessment(
         kind="wrong-gateway",
         seen=f"{seen(sight)}, which says its gateway is {found.found}",
-        means=f"it has the right address, but not its gateway {sight.gateway}: {found.reason}",
-        do=f"set the gateway {sight.gateway} in the device, save it",
+        means=means,
+        do=do,
     )
 
 
@@ -210,12 +215,13 @@ def _unread(sight: Sighting, found: gateways.Judged | None) -> Iterator[str]:
     why = "SNMP was not asked" if answer.snmp is None else f"SNMP: {answer.snmp}"
     masked = answer.held is not None
     if answer.snmp != "answered":
-        if not masked:
-            yield f"{'mask and gateway' if sight.gateway else 'mask'}: not read ({why})"
+        unread = [*([] if masked else ["mask"]), *(["gateway"] if sight.gateway_planned else [])]
+        if unread:
+            yield f"{' and '.join(unread)}: not read ({why})"
         return
     if not masked:
         yield "mask: not read (the device lists none with this address)"
-    if sight.gateway is not None and (found is None or found.verdict == "not-tested"):
+    if sight.gateway_planned and (found is None or found.verdict == "not-tested"):
         yield f"gateway: not read ({found.reason if found else 'it was not asked for'})"
 
 

@@ -13,12 +13,15 @@ from __future__ import annotations
 import statistics
 from collections.abc import Iterable, Iterator, Sequence
 
+from verifier.errors import InputError
 from verifier.model.history import Baseline, LevelDeviation, Sample, SubjectPast
+from verifier.model.observations import SOAK
 from verifier.model.plan import End, EndName, Link, Plan
 from verifier.model.result import Finding, Result
 from verifier.model.subject import Subject
 from verifier.rules.health.levels import levels
 from verifier.rules.live import Live
+from verifier.rules.observations import of_kind
 
 STILL_DB = 1.0
 """A level that moved by no more within an hour stood still: the step of many devices' reading is
@@ -37,20 +40,48 @@ HANDOVERS = ("handover", "service")
 """Stages whose levels are those of the finished link: no attenuator, no other power."""
 
 
+def baseline(result: Result, plan: Plan, name: str) -> Baseline:
+    """The levels of a handover, for those of `plan` to be held against.
+
+    Args:
+        result: that of the handover.
+        plan: today's.
+        name: what faults call the result.
+
+    Raises:
+        InputError: it is of another stage, holds no level, or is of none of the plan's links.
+    """
+    if result.stage not in HANDOVERS:
+        raise InputError(
+            f"{name}: was made at stage {result.stage}; levels are compared with those of stage "
+            f"{' or '.join(HANDOVERS)}"
+        )
+    levels_dbm = baseline_of(result, plan)
+    if not levels_dbm:
+        raise InputError(f"{name}: holds no receive level of any link")
+    if not links_of(result) & {link.name for link in plan.links}:
+        raise InputError(
+            f"{name}: is of {result.plan.name or 'a plan without a name'}, and none of its "
+            "links is in this plan"
+        )
+    return Baseline(
+        started=result.started,
+        plan=result.plan.name,
+        levels_dbm=levels_dbm,
+        remarks=remarks_of(result, plan),
+    )
+
+
 def remarks_of(result: Result, plan: Plan) -> tuple[str, ...]:
     """What is to be known of a result before levels of `plan` are compared with it."""
     said = []
     if result.plan.name != plan.network.name:
         said.append(f"it is of another plan: {result.plan.name or 'one without a name'}")
-    if any(o.what == "soak" and _cut_short(o.value) for o in result.observations):
+    if any(o.value and not o.value.complete for o in of_kind(result.observations, SOAK)):
         said.append("its soak was not finished")
     if result.verdict != "pass":
         said.append(f"its verdict is {result.verdict}")
     return tuple(said)
-
-
-def _cut_short(soak: object) -> bool:
-    return isinstance(soak, dict) and soak.get("state") != "complete"
 
 
 def links_of(result: Result) -> set[str]:

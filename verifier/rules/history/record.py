@@ -27,7 +27,7 @@ from verifier.model.history import (
     SubjectPast,
     SubjectRecord,
 )
-from verifier.model.plan import EndName, Plan
+from verifier.model.plan import Device, EndName, Plan
 from verifier.model.subject import Subject
 from verifier.rules.echo import percentile_ms
 from verifier.rules.health.outages import outages
@@ -37,6 +37,13 @@ from verifier.rules.soak.clocks import rfc3339
 PARTS = 120
 """Of a period as it is shown over time: more are not told apart."""
 _HIGH_PCT = 95.0
+
+
+def subjects_of(plan: Plan, devices: Sequence[Device]) -> list[Subject]:
+    """These devices, and the links with all their ends among them."""
+    names = {d.name for d in devices}
+    links = [x.name for x in plan.links if frozenset().union(*x.devices()) <= names]
+    return [*(Subject("device", d.name) for d in devices), *(Subject("link", x) for x in links)]
 
 
 def record(  # noqa: PLR0913

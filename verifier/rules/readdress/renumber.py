@@ -22,6 +22,24 @@ class Renumbering:
     address: Interface
     gateway: Address | None = None
 
+    @classmethod
+    def parse(cls, text: str) -> Renumbering:
+        """What `--change` says: NAME=ADDRESS/PREFIX[,GATEWAY]. Raises UsageError."""
+        name, equals, value = text.rpartition("=")
+        at, comma, gateway = value.partition(",")
+        if not (name and equals and at and (gateway or not comma)):
+            raise UsageError(
+                f"--change {text!r}: write NAME=ADDRESS/PREFIX or NAME=ADDRESS/PREFIX,GATEWAY"
+            )
+        try:
+            return cls(
+                device=name,
+                address=Interface.parse(at),
+                gateway=Address.parse(gateway) if gateway else None,
+            )
+        except ValueError as fault:
+            raise UsageError(f"--change {text!r}: {fault}") from fault
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Renumber:
@@ -29,6 +47,19 @@ class Renumber:
 
     old: Interface
     new: Interface
+
+    @classmethod
+    def parse(cls, text: str) -> Renumber:
+        """What `--renumber` says: OLD=NEW, two subnets. Raises UsageError."""
+        old, equals, new = text.partition("=")
+        if not equals:
+            raise UsageError(
+                f"--renumber {text!r}: write OLD=NEW, such as 198.18.20.0/24=198.18.30.0/24"
+            )
+        try:
+            return cls(old=Interface.parse(old), new=Interface.parse(new))
+        except ValueError as fault:
+            raise UsageError(f"--renumber {text!r}: {fault}") from fault
 
 
 def changed(

@@ -54,7 +54,7 @@ class DeviceAnswers:
     Attributes:
         silence: why it said nothing; empty where it answered.
         system: its system group, as text by name: `sysName`, ...
-        got: its readings by the profile, in the profile's order.
+        readings: by the profile, in the profile's order.
         shown: the objects found, as text by OID.
         cut: why not all objects were read; empty where all were.
         took_s: how long the walk took.
@@ -62,7 +62,7 @@ class DeviceAnswers:
 
     silence: str = ""
     system: Mapping[str, str] = field(default_factory=dict)
-    got: tuple[ReadingResult, ...] = ()
+    readings: tuple[ReadingResult, ...] = ()
     shown: Mapping[str, str] = field(default_factory=dict)
     cut: str = ""
     took_s: float = 0.0
@@ -96,7 +96,7 @@ async def _read(asked: Asked, profile: Profile, world: World, deadline_s: float)
             got = {
                 n: ReadingResult(name=n, reading=r, problem=late) for n, r in named.items()
             } | got
-    return DeviceAnswers(system=system, got=tuple(got[name] for name in named))
+    return DeviceAnswers(system=system, readings=tuple(got[name] for name in named))
 
 
 async def _walk(

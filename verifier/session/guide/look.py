@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import SnmpEntry
 from verifier.model.fit import Fit
-from verifier.model.guide import Fingerprint, Sighting
+from verifier.model.guide import Fingerprint, Sighting, gateway_planned
 from verifier.model.laptop import Laptop
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
@@ -47,6 +47,11 @@ class Move:
     new: Interface
     new_gateway: Address | None = None
     temporary: bool = False
+
+    @property
+    def gateway_planned(self) -> bool:
+        """See `model.guide.gateway_planned`."""
+        return gateway_planned(self.device, self.new_gateway, temporary=self.temporary)
 
     @property
     def same(self) -> bool:
@@ -123,7 +128,7 @@ class DeviceObserver:
             timeout_s=timeout_s,
             snmp_timeout_s=_SNMP_TIMEOUT_S,
             snmp_retries=0,
-            routes_at=move.new if move.new_gateway is not None else None,
+            routes_at=move.new if move.gateway_planned else None,
         )
         kind: CandidateKind = "temporary" if move.temporary else "planned"
         wanted = [

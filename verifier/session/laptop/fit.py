@@ -12,7 +12,7 @@ from verifier.model.fit import FitReport, System
 from verifier.model.laptop import Laptop, Route
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.rules.cable import is_without_link
+from verifier.rules.cable import advice, is_without_link
 from verifier.rules.fit.commands import AddressChange, commands
 from verifier.rules.fit.suggest import Advisor, candidates, present, taken_addresses
 from verifier.rules.fit.verdict import assumed_route, fit
@@ -104,6 +104,15 @@ def without_link(question: FitQuestion, here: LaptopAccess) -> str:
     """
     said = {f.explanation for f in answer(question, here).devices}
     return next(iter(said)) if said and all(map(is_without_link, said)) else ""
+
+
+def refuse_without_link(question: FitQuestion, here: LaptopAccess, also: str = "") -> None:
+    """Raises CannotMeasureError where this laptop's cable towards all of them is out.
+
+    `also` ends the sentence: what is not to be done before.
+    """
+    if out := without_link(question, here):
+        raise CannotMeasureError(f"{out}: {advice(out)}{also}")
 
 
 def _place(question: FitQuestion, device: Device) -> tuple[Interface, Address | None]:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from verifier import __version__
 from verifier.errors import VerifierError
-from verifier.files.disk_write import replace
+from verifier.files.disk import replace
 from verifier.model.health import Sweep, SweepReport
 from verifier.model.subject import Subject
 from verifier.report.sweep.openmetrics import openmetrics

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from verifier.files.disk_write import replace
+from verifier.files.disk import replace
 from verifier.model.health import SweepReport
 from verifier.model.plan import Plan
 from verifier.model.status import CHANGES_S, MOST_CHANGES

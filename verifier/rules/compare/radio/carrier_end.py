@@ -8,16 +8,17 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, End, EndName, Link, Plan, Stage
-from verifier.model.result import Finding, Verdict
+from verifier.model.result import Figure, Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.echo import answered
 from verifier.rules.compare.radio.read import Read, find, is_mhz, number_of, read
+from verifier.rules.outage import Uplinks, caution
 
 EXACT_DB = 0.05
 """Levels are shown with one decimal: what differs by less is equal."""
@@ -40,6 +41,7 @@ class CarrierEnd:
         others: the same end of the link's other carriers.
         facing: the other end of this carrier, alone in its list.
         km: length of the path, where the plan or its sites tell it.
+        uplinks: which way the plan's devices are managed.
     """
 
     plan: Plan
@@ -54,6 +56,7 @@ class CarrierEnd:
     others: list[CarrierEnd] = field(default_factory=list, repr=False)
     facing: list[CarrierEnd] = field(default_factory=list, repr=False)
     km: float | None = None
+    uplinks: Uplinks | None = field(default=None, repr=False, compare=False)
 
     @property
     def subject(self) -> Subject:
@@ -192,17 +195,21 @@ class CarrierEnd:
         *,
         at: str = "",
         origin: str | None = None,
-        expected: Any = None,
-        observed: Any = None,
+        expected: Figure = None,
+        observed: Figure = None,
         unit: str | None = None,
         advice: str = "",
+        silences: bool = False,
         reads: Iterable[Read | None] = (),
-        evidence: Iterable[Observation] = (),
+        evidence: Iterable[Observation[object]] = (),
     ) -> Finding:
         """A finding of this end; `at` is the planned field, of the end or else of the link.
 
-        `origin` says instead where the planned value stands.
+        `origin` says instead where the planned value stands; `silences`: who follows the advice
+        takes the link down, so it says whose management goes with it.
         """
+        if silences and advice and (words := self._caution()):
+            advice = f"{advice}. {words}"
         return Finding(
             check=check,
             subject=self.subject,
@@ -221,6 +228,14 @@ class CarrierEnd:
             ),
         )  # fmt: skip
 
+    def _caution(self) -> str:
+        """See `rules.outage.caution`; on the bench no link is built."""
+        if self.uplinks is None or self.stage == "bench":
+            return ""
+        here, there = self.end.device, self.far.device
+        cut = self.uplinks.over(here, there) or self.uplinks.over(there, here)
+        return caution(self.link.name, cut)
+
     def origin(self, at: str) -> str:
         """Where a field of the end, the carrier or the link was written."""
         number = str(self.carrier.carrier)
@@ -231,7 +246,7 @@ class CarrierEnd:
         return self.plan.origin("links", self.link.name, *((at,) if at else ()))
 
 
-def rounded(value: Any) -> Any:
+def rounded(value: Figure) -> Figure:
     """A number as a report shows it: to a thousandth."""
     return round(value, 3) if isinstance(value, float) else value
 

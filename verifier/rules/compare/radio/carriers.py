@@ -11,6 +11,7 @@ from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Context
 from verifier.rules.compare.radio.carrier_end import CarrierEnd
+from verifier.rules.outage import Uplinks
 
 _NO_RADIO = frozenset({"switch", "router"})
 
@@ -43,10 +44,10 @@ def carriers(plan: Plan, contexts: Mapping[str, Context]) -> Iterator[LiveCarrie
         for carrier in link.carriers:
             for _, end in carrier.ends():
                 radios[end.device].add(end.radio if end.radio is not None else carrier.carrier)
-    lengths = _lengths(plan)
+    lengths, uplinks = _lengths(plan), Uplinks(plan)
     for link in plan.links:
         km = lengths.get(link.name)
-        built = [_hop(plan, link, c, contexts, radios, km) for c in link.carriers]
+        built = [_hop(plan, link, c, contexts, radios, km, uplinks) for c in link.carriers]
         for hop in built:
             hop.a.others.extend(h.a for h in built if h is not hop)
             hop.b.others.extend(h.b for h in built if h is not hop)
@@ -75,6 +76,7 @@ def _hop(  # noqa: PLR0913, PLR0917
     contexts: Mapping[str, Context],
     radios: Mapping[str, set[int]],
     km: float | None,
+    uplinks: Uplinks,
 ) -> LiveCarrier:
     stage = next(iter(contexts.values())).stage if contexts else "handover"
 
@@ -82,6 +84,7 @@ def _hop(  # noqa: PLR0913, PLR0917
         return CarrierEnd(
             plan=plan, link=link, carrier=carrier, name=name, end=end, far=far, stage=stage,
             context=contexts.get(end.device), sole=len(radios[end.device]) == 1, km=km,
+            uplinks=uplinks,
         )  # fmt: skip
 
     return LiveCarrier(

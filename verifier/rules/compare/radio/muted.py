@@ -37,7 +37,7 @@ def signal_of_nobody(side: CarrierEnd, seen: Read | None) -> Finding | None:
     return side.finding(
         "radio.rx-level", "warn" if by_the_way else "fail",
         f"{figure(level)} dBm is received, and {MUTED_FAR}: {NOT_REAL}", at=at, expected=None,
-        observed=level, unit="dBm", advice=LOOK_FOR_IT,
+        observed=level, unit="dBm", advice=LOOK_FOR_IT, silences=True,
         reads=(seen, side.sender.read("tx_enabled")),
     )  # fmt: skip
 

@@ -33,6 +33,7 @@ def overload(side: CarrierEnd, seen: Read) -> Finding | None:
         if level > limit + 1e-6:
             return side.finding(
                 "radio.rx-level", "fail", f"{shown}: {what} {figure(limit)} dBm",
-                expected=limit, observed=level, unit="dBm", advice=advice, reads=(seen,),
+                expected=limit, observed=level, unit="dBm", advice=advice, silences=True,
+                reads=(seen,),
             )  # fmt: skip
     return None

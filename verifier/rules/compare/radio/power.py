@@ -78,7 +78,8 @@ def transmitter(side: CarrierEnd) -> Findings:
     reads = (seen, *(other.read("tx_enabled") for other in side.others))
     yield side.finding(
         "radio.transmitter", verdict, reason, expected=wanted, observed="on" if on else "off",
-        advice=advice, reads=reads if side.link.protection in HOT_STANDBY else (seen,),
+        advice=advice, silences=advice is LOOK_FOR_IT,
+        reads=reads if side.link.protection in HOT_STANDBY else (seen,),
     )  # fmt: skip
 
 

@@ -93,6 +93,7 @@ def lock(side: CarrierEnd) -> Findings:
         observed = "not always locked"
     finding = side.finding(
         "radio.lock", verdict, reason, expected="locked", observed=observed, advice=advice,
+        silences=advice is LOOK_FOR_IT,
         reads=(seen, side.sender.read("tx_enabled")),
     )  # fmt: skip
     heard = side.read("rx_level_dbm")

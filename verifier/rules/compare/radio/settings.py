@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from verifier.model.result import Finding, Verdict
+from verifier.model.result import Figure, Finding, Verdict
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.radio.carrier_end import CarrierEnd, figure
 from verifier.rules.compare.radio.read import LEAST_MHZ, Read, is_mhz, slack_mhz
@@ -13,7 +13,7 @@ _SET = "set it as planned, save, and read it again"
 
 
 def unread(
-    side: CarrierEnd, check: str, fields: tuple[str, ...], at: str, expected: object
+    side: CarrierEnd, check: str, fields: tuple[str, ...], at: str, expected: Figure
 ) -> Finding:
     """A planned value that could not be read."""
     return side.finding(
@@ -41,6 +41,7 @@ def tx_frequency(side: CarrierEnd) -> Findings:
         "radio.tx-frequency", "pass" if right else "fail", reason, at="tx_mhz", expected=planned,
         observed=seen.number, unit="MHz", reads=(seen,),
         advice="" if right else f"it transmits outside its licence: mute it, {_SET}",
+        silences=True,
     )  # fmt: skip
 
 
@@ -69,7 +70,7 @@ def rx_frequency(side: CarrierEnd) -> Findings:
     yield side.finding(
         "radio.rx-frequency", "pass" if right else "fail", reason, origin=origin, expected=planned,
         observed=seen.number, unit="MHz", reads=(seen, side.across.read("tx_mhz")),
-        advice="" if right else _SET,
+        advice="" if right else _SET, silences=True,
     )  # fmt: skip
 
 
@@ -108,7 +109,7 @@ def bandwidth(side: CarrierEnd) -> Findings:
     yield side.finding(
         "radio.bandwidth", "pass" if right else "fail", reason, at="bandwidth_mhz",
         expected=planned, observed=seen.number, unit="MHz", reads=(seen,),
-        advice="" if right else _SET,
+        advice="" if right else _SET, silences=True,
     )  # fmt: skip
 
 
@@ -150,5 +151,5 @@ def _text(  # noqa: PLR0913, PLR0917
     reason = f"the device has {'the planned' if right else 'another'} {name}"
     yield side.finding(
         check, verdict, reason if found else f"the device has no {name}", at=at, expected=planned,
-        observed=found, advice="" if right else _SET, reads=(seen,),
+        observed=found, advice="" if right else _SET, silences=True, reads=(seen,),
     )  # fmt: skip

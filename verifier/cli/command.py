@@ -1,0 +1,158 @@
+"""A command is a function of one typed value: a frozen dataclass whose fields are its options.
+
+Each field is annotated with its type and with what click reads it by:
+`wait_s: Annotated[float, Option(["--wait"], type=Duration())]`. A field whose type is such a
+dataclass itself is a group of options that several commands share.
+"""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+from collections.abc import Callable, Hashable, Iterator
+from functools import cache, wraps
+from pathlib import Path
+from typing import Annotated, TypeVar, get_args, get_origin, get_type_hints
+
+import click
+
+from verifier.model.address import Address, Interface
+from verifier.model.laptop import UNNAMED, LaptopInterface
+
+FILE = click.Path(path_type=Path)
+_SECONDS = {"ms": 0.001, "s": 1.0, "m": 60.0, "h": 3600.0, "": 1.0}
+_LONGEST_S = 1e7
+OptionsT = TypeVar("OptionsT")
+_Fields = tuple[tuple[str, type[object], click.Parameter | None], ...]
+
+
+def command(
+    options: type[OptionsT],
+    *,
+    name: str | None = None,
+    short_help: str | None = None,
+    group: click.Group | None = None,
+) -> Callable[[Callable[[OptionsT], int]], click.Command]:
+    """Makes a command of a function that takes `options` and returns an exit code.
+
+    Args:
+        options: the dataclass that the command line is read into.
+        name: the command's, if not the function's.
+        short_help: its line in the list of its group.
+        group: the group that it belongs to, if not the program itself.
+    """
+
+    def made(function: Callable[[OptionsT], int]) -> click.Command:
+        @wraps(function)
+        def call(**values: object) -> int:
+            return function(_filled(options, values))
+
+        of_click = click.command(name, params=list(parameters(options)), short_help=short_help)
+        finished: click.Command = of_click(call)
+        if group is not None:
+            group.add_command(finished)
+        return finished
+
+    return made
+
+
+def parameters(options: Callable[..., object]) -> Iterator[click.Parameter]:
+    """What click reads, in the order of the fields; each is named as its field."""
+    for field, kind, parameter in _fields(options):
+        if parameter is None:
+            yield from parameters(kind)
+        else:
+            own = copy.copy(parameter)  # several commands may share it, under other names
+            own.name = field
+            yield own
+
+
+def _filled(options: Callable[..., OptionsT], values: dict[str, object]) -> OptionsT:
+    """The dataclass of these values, groups within it as well."""
+    return options(
+        **{
+            field: _filled(kind, values) if parameter is None else values[field]
+            for field, kind, parameter in _fields(options)
+        }
+    )
+
+
+@cache
+def _fields(options: Hashable) -> _Fields:
+    """Name, type and parameter of each field; a group of options has no parameter."""
+    hints = get_type_hints(options, include_extras=True)
+    return tuple((f.name, *_read_by(hints[f.name])) for f in dataclasses.fields(options))  # type: ignore[arg-type]
+
+
+def _read_by(hint: object) -> tuple[type[object], click.Parameter | None]:
+    if get_origin(hint) is Annotated:
+        kind, parameter = get_args(hint)
+        if isinstance(parameter, click.Parameter):
+            return kind, parameter
+    elif isinstance(hint, type) and dataclasses.is_dataclass(hint):
+        return hint, None
+    raise TypeError(f"{hint} is neither an option nor a group of options")
+
+
+# -- types of values -------------------------------------------------------------------------------
+
+
+class Duration(click.ParamType[float]):
+    """A duration: `0.2`, `0.2s`, `200ms`, `15m`, `24h`; in seconds."""
+
+    name = "duration"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The duration in seconds; more than none."""
+        if isinstance(value, (int, float)):
+            return float(value)
+        text = str(value)
+        unit = next(unit for unit in _SECONDS if text.endswith(unit))
+        try:
+            seconds = float(text.removesuffix(unit)) * _SECONDS[unit]
+        except ValueError:
+            self.fail(f"{value!r} is not a duration: write 0.2s, 200ms, 15m or 24h", param, ctx)
+        if not 0 < seconds < _LONGEST_S:
+            self.fail(f"{value!r}: a duration above none is expected", param, ctx)
+        return seconds
+
+
+class LaptopAddress(click.ParamType[LaptopInterface]):
+    """`ADDRESS/PREFIX[@INTERFACE[.VLAN]]`."""
+
+    name = "address/prefix[@interface[.vlan]]"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> LaptopInterface:
+        """An interface with that one address."""
+        if isinstance(value, LaptopInterface):
+            return value
+        text, _, name = str(value).partition("@")
+        _, dot, vlan = name.rpartition(".")
+        try:
+            address = Interface.parse(text)
+        except ValueError as fault:
+            self.fail(str(fault), param, ctx)
+        return LaptopInterface(
+            name=name or UNNAMED,
+            addresses=(address,),
+            vlan=int(vlan) if dot and vlan.isascii() and vlan.isdigit() else None,
+        )
+
+
+class HostAddress(click.ParamType[Address]):
+    """One address."""
+
+    name = "address"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Address:
+        """The address."""
+        try:
+            return value if isinstance(value, Address) else Address.parse(str(value))
+        except ValueError as fault:
+            self.fail(str(fault), param, ctx)
