@@ -8,7 +8,8 @@ from verifier.errors import UsageError
 from verifier.model.address import Interface
 from verifier.model.laptop import Laptop, LaptopInterface
 from verifier.model.plan import Device, Plan
-from verifier.session.search.run import Search, _interfaces, _temporary
+from verifier.session.search.request import Search
+from verifier.session.search.run import _interfaces, _temporary
 
 SWAP = {"a": ("198.18.20.11/24", "198.18.20.12/24"), "b": ("198.18.20.12/24", "198.18.20.11/24")}
 

@@ -28,7 +28,7 @@ from verifier.model.subject import Subject
 from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, conductor, run
 from verifier.session.ask import in_processes
-from verifier.session.ask.poller import Poller
+from verifier.session.ask.job import Poller
 from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
 from verifier.session.run import _jobs

@@ -29,7 +29,8 @@ from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, run
 from verifier.session.ask import in_processes
 from verifier.session.ask import levels as ask_levels
-from verifier.session.ask.poller import Job, LoopPoller
+from verifier.session.ask.job import Job
+from verifier.session.ask.poller import LoopPoller
 from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
 from verifier.simulator.faults import PlantedFault

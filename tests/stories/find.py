@@ -20,7 +20,8 @@ from tests.stories.bench import (
 from verifier.model.address import Interface
 from verifier.model.plan import Device
 from verifier.model.search import SearchResult
-from verifier.session.search.run import Search, look_for
+from verifier.session.search.request import Search
+from verifier.session.search.run import look_for
 from verifier.simulator.memory import DeviceSettings, MemoryCable, MemoryDevice, MemoryWorld
 
 NAMED = {"as-planned", "wrong-mask", "shared", "mute", "elsewhere", "no-address"}

@@ -23,7 +23,7 @@ from verifier.model.search import Candidate
 from verifier.rules.selection import selected
 
 if TYPE_CHECKING:
-    from verifier.session.search.run import Search
+    from verifier.session.search.request import Search
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +111,7 @@ def _search(options: FindOptions) -> Search:
     (device,) = selected(plan, (options.device,))
     profiles = inputs.profiles_of(plan.devices, options.plan)
     credentials = _credentials(plan, device, profiles[device.profile], options.credentials_file)
-    from verifier.session.search.run import Search  # noqa: PLC0415
+    from verifier.session.search.request import Search  # noqa: PLC0415
 
     quiet = options.output.quiet
     return Search(

@@ -36,7 +36,8 @@ from verifier.session.guide.run import Guide
 from verifier.session.guide.steps import Guiding, moves
 from verifier.session.guide.wait import Ending, Waiter
 from verifier.session.laptop.hold import LaptopAddresses, cables, held, link_lost
-from verifier.session.search.run import PACKETS_PER_S, Search, look_for
+from verifier.session.search.request import PACKETS_PER_S, Search
+from verifier.session.search.run import look_for
 from verifier.session.signals import Signals
 from verifier.session.world import LaptopAccess
 

@@ -7,7 +7,6 @@ import sys
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING
 
 from verifier.model.address import Address
 from verifier.model.laptop import Route
@@ -33,19 +32,18 @@ from verifier.model.plan import Device
 from verifier.model.subject import Subject
 from verifier.probes.echo.series import EchoTarget
 from verifier.rules.compare.tcp import planned_services
+from verifier.session.ask.job import Job, Poller
 from verifier.session.ask.levels import sample_links, watch
-from verifier.session.ask.poller import Job, LoopPoller, Poller
+from verifier.session.ask.poller import LoopPoller
 from verifier.session.laptop.fit import routes_of
 from verifier.session.limits import Paces
 from verifier.session.reach.arp import Arping
 from verifier.session.reach.echoes import Echoing
 from verifier.session.recorder import Recorder, numbered
+from verifier.session.request import Request
 from verifier.session.signals import cancelled_by_signals
 from verifier.session.soak.run import Soak, Surroundings
 from verifier.session.world import World
-
-if TYPE_CHECKING:
-    from verifier.session.run import Request
 
 _SETTLE_S = 0.5
 """How long the other probes wait for the warm-up echo, which resolves the neighbour first."""

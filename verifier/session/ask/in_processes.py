@@ -21,7 +21,8 @@ from typing import Self
 from verifier.errors import VerifierError
 from verifier.model.observations import ANSWER, Unreadable
 from verifier.model.subject import Subject
-from verifier.session.ask.poller import Job, LoopPoller, Poller
+from verifier.session.ask.job import Job, Poller
+from verifier.session.ask.poller import LoopPoller
 from verifier.session.limits import Paces
 from verifier.session.recorder import Packed, Recorder, packed, unpacked
 from verifier.session.world import World

@@ -9,7 +9,6 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
-from typing import TYPE_CHECKING
 
 from verifier.model.kind import ReadingKind
 from verifier.model.observations import ANSWER, Unreadable, reading
@@ -18,11 +17,9 @@ from verifier.model.profile import Profile, ProfileReading
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules import radio
 from verifier.session.ask import readings
+from verifier.session.ask.job import Job, LevelPoller, Poller
 from verifier.session.recorder import Recorder, RecorderEntry
 from verifier.session.world import Clocks, SnmpManager
-
-if TYPE_CHECKING:
-    from verifier.session.ask.poller import Job, LoopPoller, Poller
 
 LEVELS = frozenset({"rx_level_dbm", "tx_power_dbm", "snr_db"})
 SAMPLED = LEVELS | {"xpi_db", "locked"}
@@ -170,7 +167,7 @@ async def watch(
     plan: Plan,
     jobs: Mapping[str, Job],
     records: Mapping[str, Recorder],
-    asking: LoopPoller,
+    asking: LevelPoller,
     clocks: Clocks,
 ) -> None:
     """Looks for a minute at devices whose modulation is lower, so that the rules can tell for long.

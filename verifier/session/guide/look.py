@@ -25,7 +25,7 @@ from verifier.rules.fit.verdict import fit
 from verifier.rules.mib.gateways import hosts_outside
 from verifier.session.laptop.fit import routes_of
 from verifier.session.search.course import SearchRun
-from verifier.session.search.run import Search
+from verifier.session.search.request import Search
 from verifier.session.world import World
 
 _ON_CABLE_S, _AFAR_S = 0.3, 0.7

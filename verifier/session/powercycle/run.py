@@ -13,7 +13,8 @@ from verifier.model.subject import Subject
 from verifier.rules.powercycle import before, changes, judge, settings, unread
 from verifier.session.powercycle.watch import Cycle, Watch
 from verifier.session.recorder import Recorder, numbered
-from verifier.session.run import Outcome, run
+from verifier.session.request import Outcome
+from verifier.session.run import run
 from verifier.session.world import World
 
 _AGAIN_S: Final = 2.0

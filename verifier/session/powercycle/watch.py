@@ -25,8 +25,9 @@ from verifier.rules.profile import decode
 from verifier.rules.soak.counters import restarted
 from verifier.session.limits import ON_LINK_PER_S
 from verifier.session.recorder import Recorder
-from verifier.session.run import Request
-from verifier.session.search.run import Search, located
+from verifier.session.request import Request
+from verifier.session.search.request import Search
+from verifier.session.search.run import located
 from verifier.session.world import SnmpManager, World
 
 _ECHO_STEP_S: Final = 0.25

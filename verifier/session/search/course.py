@@ -7,7 +7,6 @@ import threading
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AsyncExitStack
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
@@ -21,11 +20,9 @@ from verifier.rules.search.candidates import Key, key_of
 from verifier.session.recorder import timestamp
 from verifier.session.search.by_snmp import Asker
 from verifier.session.search.on_the_cable import FrameListener, questions
+from verifier.session.search.request import Search
 from verifier.session.signals import cancelled_by_signals
 from verifier.session.world import SnmpManager, Wire, World
-
-if TYPE_CHECKING:
-    from verifier.session.search.run import Search
 
 _ECHOES = 2
 """The first may be lost to address resolution along the way (common practice)."""

@@ -16,7 +16,7 @@ from verifier.model.observations import JOURNAL, JournalChain, Observation
 from verifier.model.result import Result
 from verifier.model.subject import Subject
 from verifier.rules.compare.scope import scope_of
-from verifier.session.run import Request
+from verifier.session.request import Request
 
 
 def length_s(typed_s: float | None, planned_s: float | None) -> float | None:

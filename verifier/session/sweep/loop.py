@@ -18,7 +18,7 @@ from verifier.model.subject import Subject
 from verifier.report.sweep.openmetrics import openmetrics
 from verifier.rules.health.follow import CONFIRM, errors_added, follow, lasting
 from verifier.rules.health.notices import notify
-from verifier.session.run import Request
+from verifier.session.request import Request
 from verifier.session.signals import Signals
 from verifier.session.sweep.deliver import Delivery, deliver_all
 from verifier.session.sweep.process import Measured, measured_apart

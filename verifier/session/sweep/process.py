@@ -24,7 +24,8 @@ from dataclasses import dataclass
 from verifier.errors import CannotMeasureError, UsageError, VerifierError
 from verifier.model.health import HealthReading
 from verifier.rules.health.states import readings
-from verifier.session.run import Request, run
+from verifier.session.request import Request
+from verifier.session.run import run
 from verifier.session.signals import Signals
 from verifier.session.world import Clocks, World
 
