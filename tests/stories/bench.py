@@ -1,7 +1,6 @@
 """What stories are told of: a plan, its devices on a cable, and what is drawn of it by chance.
 
-A story takes a `random.Random`: hypothesis gives one that it can shrink, a seed gives one that
-tells the same story again.
+A story takes a `random.Random`, so that its seed tells the same story again.
 """
 
 from __future__ import annotations
