@@ -193,6 +193,13 @@ def test_model_values_are_frozen() -> None:
                         assert "frozen=True" in text, f"{module}: {node.name}"
 
 
+@pytest.mark.parametrize("module", [m for m in MODULES if room(m) in {"rules", "model"}],
+                         ids=lambda m: str(m.relative_to(PACKAGE)))  # fmt: skip
+def test_every_value_of_rules_and_model_has_a_type(module: Path) -> None:
+    """`Any` is no type."""
+    assert "typing.Any" not in imports(module)
+
+
 COMPARE = PACKAGE / "rules" / "compare"
 PREFIXES = {name.partition(".")[0] for name in CHECK_NAMES}
 
@@ -207,7 +214,7 @@ def made_in(module: Path) -> Iterator[str]:
     """Names of the checks whose findings a module makes: in calls, and at the head of a table row."""
     for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
         heads: list[ast.expr] = []
-        if isinstance(node, ast.Call) and getattr(node.func, "attr", "") not in {"all", "entries"}:
+        if isinstance(node, ast.Call):
             heads = [*node.args[:1], *(k.value for k in node.keywords if k.arg == "check")]
         elif isinstance(node, ast.Tuple):
             heads = node.elts[:1]

@@ -21,6 +21,7 @@ import jsonschema
 import pytest
 import rfc8785
 
+from tests.as_seen import value_of
 from tests.command import clean_environment, command
 from verifier.files.credentials import load_credentials
 from verifier.files.evidence.document import of_parts, to_bytes
@@ -369,11 +370,11 @@ def proved(tool: Tool) -> int:
     assert local.verdict == "not-tested"
     assert "ended from outside" in local.reason
     assert stored.result.verdict == "incomplete"
-    soak = next(o.value for o in stored.result.observations if o.what == "soak")
+    soak = next(value_of(o) for o in stored.result.observations if o.what == "soak")
     assert soak["state"] == "unfinished"
     began, ended = map(dt.datetime.fromisoformat, (stored.result.started, stored.result.finished))
     assert (ended - began).total_seconds() >= soak["lasted_s"]
-    blocks = read_journal(tool.journal).blocks
+    blocks: Any = read_journal(tool.journal).blocks
     places: dict[tuple[str, int], float] = {}
     for block in (b for b in blocks if b["kind"] == "echo"):
         key = block["subject"]["name"], block["bytes"]

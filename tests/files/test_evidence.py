@@ -16,6 +16,7 @@ from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 from cryptography.hazmat.primitives.asymmetric.rsa import generate_private_key
 
+from tests.as_seen import observation
 from verifier.errors import InputError
 from verifier.files.canonical import plan_sha256
 from verifier.files.evidence.document import (
@@ -31,13 +32,14 @@ from verifier.files.evidence.document import (
     to_bytes,
 )
 from verifier.files.evidence.keys import low_order, read_private_key, read_public_key
+from verifier.files.evidence.result import result_of
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.files.schema import schema
-from verifier.model.observation import Observation
+from verifier.model.observations import EchoSeries
 from verifier.model.result import Finding, PlanReference, Result, Scope
 from verifier.model.subject import Subject
-from verifier.report.result.json import document, result_of
+from verifier.report.result.json import document
 
 IDS = ("mib2", "hop-radio", "router", "switch")
 VECTORS = [
@@ -77,9 +79,9 @@ def whole(example_yaml) -> Any:
         finished="2026-11-24T10:00:01.000Z",
         findings=(Finding(id="f1", check="echo.round-trip", subject=subject, verdict="pass", reason="r"),),
         observations=(
-            Observation(id=1, subject=subject, probe="icmp", what="echo", at="t",
-                        value={"rtt_ms": [1.0, 0.25, None], "sent": 3}),
-            Observation(id=2, subject=subject, probe="snmp", what="a", at="t", value=2**64 - 1),
+            observation(id=1, subject=subject, probe="icmp", what="echo", at="2026-11-24T10:00:00.500Z",
+                        value=EchoSeries(sent=3, received=2, rtt_ms=(1.0, 0.25, None))),
+            observation(id=2, subject=subject, probe="snmp", what="a", at="2026-11-24T10:00:00.500Z", value=2**64 - 1),
         ),
     )  # fmt: skip
     return plan, load_profiles(IDS), result

@@ -13,11 +13,11 @@ from pathlib import Path
 import pytest
 
 import verifier.files
+from tests.as_seen import observation, value_of
 from verifier.errors import InputError
 from verifier.files.observed import blank_sheet, read_observed
 from verifier.files.read_plan import read_plan
-from verifier.model.manual import ENTRY, ITEMS, Observed, further, inapplicable, said
-from verifier.model.observation import Observation
+from verifier.model.manual import ENTRY, ITEMS, Entered, Observed
 from verifier.model.subject import Subject
 
 EXAMPLE = Path(verifier.files.__file__).parent / "example.yaml"
@@ -239,9 +239,10 @@ def test_not_applicable(value, check, read) -> None:
     (entry,) = read(row(f"manual.{check}", value, note="indoors"))[0].entries
     assert entry.value is None
     assert json.loads(entry.raw)["value"] == "n/a"
-    seen = Observation(id=1, subject=Subject("device", UNIT), probe="person", what=entry.check,
+    seen = observation(id=1, subject=Subject("device", UNIT), probe="person", what=entry.check,
                        at="", raw=entry.raw)  # fmt: skip
-    assert (inapplicable(seen), said(seen)) == ("indoors", "n/a")
+    assert seen.value is not None
+    assert (seen.value.inapplicable, seen.value.words(seen.unit)) == ("indoors", "n/a")
 
 
 def test_rows_left_blank_are_listed(read) -> None:
@@ -296,6 +297,6 @@ def test_the_blank_sheet_reads_back(tmp_path, plan) -> None:
 def test_a_row_kept_elsewhere_is_no_row_of_ours() -> None:
     """Whatever stands in `raw` of an old document, reading it back does not fail."""
     for raw in (None, "", "no JSON", "[1]", '{"by": null}'):
-        seen = Observation(id=1, subject=Subject("device", UNIT), probe="person",
+        seen = observation(id=1, subject=Subject("device", UNIT), probe="person",
                            what="manual.tilt", at="", raw=raw)  # fmt: skip
-        assert further(seen) == {}
+        assert seen.value == Entered(value=value_of(seen))

@@ -10,12 +10,14 @@ import jsonschema
 import pytest
 import yaml
 
+from tests.as_seen import observation
 from tests.report.recording import RECORD
 from tests.report.test_find import FOUND
 from verifier.errors import UsageError
 from verifier.files.profile.read import shipped_directory
 from verifier.files.schema import SCHEMAS, schema
-from verifier.model.observation import Observation
+from verifier.model.kind import Kind
+from verifier.model.observations import KINDS
 from verifier.model.problem import Problem
 from verifier.model.result import Accepted, Cause, Finding, NotAsked, PlanReference, Result, Scope
 from verifier.model.subject import Subject
@@ -50,6 +52,16 @@ RESULT = {
         "oid": "1.3.6.1.2.1.4.20.1.3.198.18.20.11", "raw": "r", "value": "255.255.0.0",
         "unit": None, "at": "2026-11-24T10:00:01Z", "took_ms": 3.1,
     }],
+}  # fmt: skip
+OBSERVATION = {
+    "id": 3, "subject": DEVICE, "probe": "icmp", "what": "echo", "oid": None, "raw": None,
+    "value": {
+        "sent": 2, "received": 1, "rtt_ms": [1.5, None], "duplicates": 0, "reordered": 0,
+        "foreign_id": 0, "payload_bytes": 56,
+        "silence": [{"reason": "timed-out", "text": "no reply in time", "type": None, "code": None,
+                     "reporter": None, "errno": None, "mtu": None}],
+    },
+    "unit": "ms", "at": "2026-11-24T10:00:01Z", "took_ms": None,
 }  # fmt: skip
 PLAN_CHECK = {
     "format": "plan-verifier/plan-check/1",
@@ -173,6 +185,7 @@ SWEEP: Any = {
 def documents(example_yaml: Path) -> Any:
     return {
         "result": RESULT,
+        "observation": OBSERVATION,
         "plan-check": PLAN_CHECK,
         "fit": FIT,
         "find": json.loads(find_json(FOUND, ReportStyle())),
@@ -183,7 +196,12 @@ def documents(example_yaml: Path) -> Any:
         "mapping": MAPPING,
         "evidence": {
             "format": "plan-verifier/evidence/1",
-            "parts": {"result": RESULT, "plan": {}, "profiles": {}, "samples": []},
+            "parts": {
+                "result": RESULT,
+                "plan": {},
+                "profiles": {},
+                "samples": [],
+            },
             "sha256": dict.fromkeys(("result", "plan", "profiles", "samples"), "0" * 64),
             "signature": {"algorithm": "Ed25519", "public_key": "0" * 64, "value": "0" * 128},
         },
@@ -269,7 +287,7 @@ def test_what_the_program_writes_is_valid() -> None:
         ),
         causes=(Cause(id="c1", kind="k", subject=subject, certainty="likely", text="t"),),
         observations=(
-            Observation(id=1, subject=subject, probe="snmp", what="w", at="t", value=[1, "a"]),
+            observation(id=1, subject=subject, probe="snmp", what="w", at="t", value=[1, "a"]),
         ),
     )  # fmt: skip
     assert _faults("result", document(result)) == []
@@ -308,6 +326,31 @@ def test_an_entry_gives_a_secret_in_one_way_only() -> None:
 
 def test_an_unknown_name_is_told_with_those_there_are() -> None:
     with pytest.raises(
-        UsageError, match=r"'resutl'; did you mean result\?; there are result, plan-"
+        UsageError, match=r"'resutl'; did you mean result\?; there are result, observation, plan-"
     ):
         schema("resutl")
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=str)
+def test_what_is_no_value_of_its_kind_does_not_fit(kind: Kind) -> None:
+    """Every kind has its row in the schema, and takes no value of another form but null."""
+    made = {**OBSERVATION, "what": kind.what, "probe": kind.probe}
+    assert _faults("observation", {**made, "value": None}) == []
+    assert _faults("observation", {**made, "value": {"surprise": [[]]}})
+    assert _faults("observation", {**made, "probe": "nobody"})
+
+
+@pytest.mark.parametrize(
+    ("what", "probe", "value", "fits"),
+    [
+        ("tcp/443", "tcp", "open", True), ("tcp/443", "tcp", "ajar", False),
+        ("rx_level_dbm radio:2", "snmp", -45.5, True), ("unknown", "snmp", 1, False),
+        ("answer", "snmp", "answered", True), ("answer", "snmp", "perhaps", False),
+        ("manual.azimuth", "person", 57.9, True), ("ifMtu", "snmp", "1500", False),
+        ("holders", "neighbour", ["02:00:5e:10:00:01"], True),
+    ],
+)  # fmt: skip
+def test_values_of_observations(what: str, probe: str, value: Any, fits: Any) -> None:
+    """The schema of `schema observation` follows from the types."""
+    faults = _faults("observation", {**OBSERVATION, "what": what, "probe": probe, "value": value})
+    assert (faults == []) is fits

@@ -25,7 +25,7 @@ from scapy.packet import Packet, Raw
 
 from verifier.model.address import Address, Mac
 from verifier.probes.cable import arp, frames
-from verifier.probes.cable.lldp import Lldpdu, lldpdu
+from verifier.probes.cable.frames import Lldpdu, lldpdu
 
 DEVICE, BRIDGE, ALL = "02:00:5e:10:00:01", "02:00:5e:10:00:99", "ff:ff:ff:ff:ff:ff"
 V4, V6, LOCAL = "198.18.20.11", "2001:db8:20::11", "fe80::11"

@@ -25,9 +25,10 @@ from tests.lab.runs import claimed
 from tests.lab.shell import command, ip_batch
 from tests.stopwatch import Stopwatch
 from verifier.model.address import Address
+from verifier.model.observations import Silence
 from verifier.probes.echo.burst import Echoer
 from verifier.probes.echo.packet import checksum
-from verifier.probes.echo.series import EchoSeries, EchoTarget, Silence
+from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.probes.pace import Pace
 from verifier.rules.echo import echo_stats
 

@@ -237,5 +237,5 @@ def test_payload_that_cannot_be(size: int) -> None:
     ],
 )
 def test_codes_in_words(version: int, type_: int, code: int, words: str) -> None:
-    """Numbers of the standards (from memory); an unknown one is told as a number."""
+    """Numbers of the standards; an unknown one is told as a number."""
     assert words_of(version, type_, code) == words

@@ -40,7 +40,6 @@ ASK = """
 import json, sys
 from verifier.model.address import Address
 from verifier.probes.laptop import look as laptop
-from verifier.rules.compare.seen import laptop_value, route_value
 found = laptop.routes(Address.parse(a) for a in sys.argv[1:])
 print(json.dumps({
     "laptop": laptop_value(laptop.look()),

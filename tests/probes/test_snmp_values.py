@@ -17,10 +17,9 @@ from verifier.model.address import Address
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.engine import AUTH, Engine, RequestPdu
-from verifier.probes.snmp.message_ids import IDS, MessageIds
-from verifier.probes.snmp.sockets import endpoint, socket_address
+from verifier.probes.snmp.transport import endpoint, socket_address
 from verifier.probes.snmp.values import VarBind, error_name, oid_tuple
-from verifier.probes.snmp.wire import Header, read_header
+from verifier.probes.snmp.wire import IDS, Header, MessageIds, read_header
 
 KU_KUL = {
     "MD5": ("9faf3283884e92834ebc9847d8edd963", "526f5eed9fcce26f8964c2930787d82b"),

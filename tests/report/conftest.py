@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
+from tests.as_seen import observation
 from verifier.model.address import Address, Interface
-from verifier.model.observation import Observation
 from verifier.model.plan import Carrier, Device, End, Licence, Link, Network, Plan, Port
 from verifier.model.result import Cause, Finding, PlanReference, Result, Scope
 from verifier.model.subject import Subject
@@ -70,9 +70,9 @@ def example() -> tuple[Result, Plan]:
         ),
         links=(link,),
     )  # fmt: skip
-    seen = Observation(id=1, subject=quarry, probe="snmp", what="sysName", value="quarry",
+    seen = observation(id=1, subject=quarry, probe="snmp", what="sysName", value="quarry",
                        raw="quarry", at="2026-11-24T10:00:01.000Z", took_ms=3.1)  # fmt: skip
-    weather = Observation(id=2, subject=Subject("network", "Coast"), probe="person",
+    weather = observation(id=2, subject=Subject("network", "Coast"), probe="person",
                           what="weather", value="fog", at="2026-11-24T10:00:01.000Z")  # fmt: skip
     result = Result(
         command="verify", stage="handover", by="A. Example", place="Harbour",
@@ -112,7 +112,7 @@ def hostile() -> tuple[Result, ReportStyle]:
         for n, t in enumerate(HOSTILE)
     )  # fmt: skip
     entered = tuple(
-        Observation(
+        observation(
             id=n, subject=Subject("device", t), probe="person", what=t, value=t, unit=t, at=t
         )
         for n, t in enumerate(HOSTILE)

@@ -11,13 +11,13 @@ from typing import Any
 
 import pytest
 
+from tests.as_seen import observation
 from tests.command import command
 from tests.conftest import node_modules
 from tests.report import paging
 from tests.report.browsing import browser
 from tests.report.conftest import example, hostile
 from tests.report.recording import HOSTILE, RECORD, many
-from verifier.model.observation import Observation
 from verifier.model.status import Status
 from verifier.model.subject import Subject
 from verifier.report.history import FORMATS as RECORDS
@@ -53,17 +53,17 @@ def soaked() -> tuple[Any, ReportStyle]:
     """The example with a soak of a minute: echoes with a loss, and levels."""
     result, plan = example()
     subject, at = {"kind": "device", "name": "quarry"}, "2026-11-24T10:00:00.000Z"
-    echo = {
+    echo: Any = {
         "kind": "echo", "subject": subject, "path": "management", "bytes": 84, "at": at,
         "start_s": 0.0, "step_s": 1.0, "rtt_us": [2000, 2500, None, 2100] * 15, "duplicates": 0,
         "reordered": 0, "silence": {},
     }  # fmt: skip
-    values = {
+    values: Any = {
         "kind": "values", "subject": subject, "at": at, "t_s": [0.0, 10.0, 20.0], "speeds": {},
         "series": {"sysUpTime": [1000, 2000, 3000], "rx_level_dbm": [-45.6, -45.7, -45.5]},
     }  # fmt: skip
     how = {"asked_s": 60.0, "lasted_s": 60.0, "state": "complete", "step_s": 1.0, "bytes": [84]}
-    noted = Observation(id=90, subject=Subject("laptop", "laptop"), probe="laptop", what="soak",
+    noted = observation(id=90, subject=Subject("laptop", "laptop"), probe="laptop", what="soak",
                         value=how, at=at)  # fmt: skip
     result = dataclasses.replace(result, observations=(*result.observations, noted))
     return result, ReportStyle(annex=Annex(plan=plan, samples=(echo, values)))

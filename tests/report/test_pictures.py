@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
+from tests.as_seen import observation
 from tests.report.conftest import HOSTILE, example
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan
 from verifier.model.result import Finding, Result
 from verifier.model.subject import Subject
@@ -42,15 +43,15 @@ FOUND = [
 ]
 
 
-def seen(device: str, what: str, *values: object) -> list[Observation]:
+def seen(device: str, what: str, *values: object) -> list[Observation[Any]]:
     subject = Subject("device", device)
-    return [Observation(id=0, subject=subject, probe="snmp", what=what, at="", value=v)
+    return [observation(id=0, subject=subject, probe="snmp", what=what, at="", value=v)
             for v in values]  # fmt: skip
 
 
 def drawn(
     found: list[Finding],
-    shown: Iterable[Observation] = (),
+    shown: Iterable[Observation[Any]] = (),
     link: Link = HOP,
     sites: dict[str, str] | None = None,
 ) -> list[Picture]:

@@ -1,4 +1,4 @@
-"""RFC 5424: its own examples, rebuilt; and its limits. Written from memory of the document."""
+"""RFC 5424: its own examples (section 6.5), rebuilt; and its limits."""
 
 from __future__ import annotations
 

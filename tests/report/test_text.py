@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.as_seen import observation
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.difference import Difference
-from verifier.model.observation import Observation
 from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Scope, Verdict
 from verifier.model.subject import Subject
 from verifier.report.plain import plain
@@ -222,7 +222,7 @@ def test_units_with_one_reason_are_one_block() -> None:
 def test_a_long_name_is_folded(command: str) -> None:
     """100 columns hold whatever the plan calls its devices."""
     name = "a-device-with-a-name-of-many-words-" * 2
-    seen = Observation(id=1, subject=Subject("device", name), probe="icmp", what="echo", at="",
+    seen = observation(id=1, subject=Subject("device", name), probe="icmp", what="echo", at="",
                        value={"sent": 1, "received": 1, "rtt_ms": [0.5], "duplicates": 0, "silence": [{"text": "destination host unreachable"}]})  # fmt: skip
     whole = dataclasses.replace(
         result(finding("pass", unit=name), observations=(seen,)), command=command

@@ -7,9 +7,10 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from tests.as_seen import observation
 from verifier.files.profile.read import load_profiles
 from verifier.model.address import Interface
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Finding
@@ -79,16 +80,16 @@ def observed(
     said: Change = NO_CHANGE,
     count: int = 5,
     step_s: float = 0.3,
-) -> list[Observation]:
+) -> list[Observation[Any]]:
     """What a device gives: `count` samples of what is sampled, `step_s` apart, and one of the rest.
 
     A sequence gives each sample its own value.
     """
     subject = Subject("device", device)
     seen = [
-        Observation(id=0, subject=subject, probe="icmp", what="warm-up", at="",
+        observation(id=0, subject=subject, probe="icmp", what="warm-up", at="",
                     value={"replied": True, "silence": []}),
-        Observation(id=0, subject=subject, probe="snmp", what="answer", value="answered", at=""),
+        observation(id=0, subject=subject, probe="snmp", what="answer", value="answered", at=""),
     ]  # fmt: skip
     for what, value in values.items():
         samples = [value] * (count if what.partition(" ")[0] in SAMPLED else 1)
@@ -98,20 +99,20 @@ def observed(
             seen.append(_one(subject, what, sample, START + dt.timedelta(seconds=n * step_s)))
     for what, value in said.items():
         seen.append(
-            Observation(id=0, subject=subject, probe="person", what=what, value=value,
+            observation(id=0, subject=subject, probe="person", what=what, value=value,
                         raw='{"by": "A. Example"}', at=START.isoformat())
         )  # fmt: skip
     return seen
 
 
-def _one(subject: Subject, what: str, value: Any, at: dt.datetime) -> Observation:
+def _one(subject: Subject, what: str, value: Any, at: dt.datetime) -> Observation[Any]:
     raw = "" if not isinstance(value, float) else f"Integer32 {round(value)}"
     if value is NOTHING:
         value, raw = None, "Integer32 -990"
     if value is GONE:
         value, raw = None, "noSuchInstance"
     text = at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
-    return Observation(
+    return observation(
         id=0, subject=subject, probe="snmp", what=what, value=value, raw=raw, at=text
     )
 
@@ -119,7 +120,7 @@ def _one(subject: Subject, what: str, value: Any, at: dt.datetime) -> Observatio
 def judged(
     plan: Plan,
     stage: Stage,
-    *seen: Sequence[Observation],
+    *seen: Sequence[Observation[Any]],
     profiles: Mapping[str, Profile] | None = None,
     **more: Any,
 ) -> Judgement:

@@ -9,9 +9,11 @@ from typing import Any
 
 import pytest
 
+from tests.as_seen import observation, seen_again
 from verifier.model import mib
 from verifier.model.address import Address, Interface, Mac
-from verifier.model.observation import Observation, Probe
+from verifier.model.kind import Probe
+from verifier.model.observations import Observation
 from verifier.model.plan import (
     Acceptance,
     Carrier,
@@ -56,7 +58,7 @@ class Unit:
 
     def __init__(self, name: str, address: str) -> None:
         self.name = name
-        self.seen: list[Observation] = []
+        self.seen: list[Observation[Any]] = []
         self.note(
             "laptop", "route", {"interface": "eth0", "source": "198.18.20.250", "next_hop": None}
         )
@@ -80,7 +82,7 @@ class Unit:
     ) -> None:
         subject = Subject("device", self.name)
         oid = oid or OIDS.get(what)
-        seen = Observation(
+        seen = observation(
             id=0, subject=subject, probe=probe, what=what, value=value, raw=raw, oid=oid, at=""
         )
         self.seen.append(seen)
@@ -107,15 +109,15 @@ class Unit:
 
     def set(self, what: str, value: Any, raw: str = "") -> None:
         self.seen = [
-            dataclasses.replace(o, value=value, raw=raw) if o.what == what else o for o in self.seen
+            seen_again(o, value=value, raw=raw) if o.what == what else o for o in self.seen
         ]
 
     def no_snmp(self, outcome: str, detail: str = "") -> None:
-        self.seen = [o for o in self.seen if o.probe != "snmp"]
+        self.seen = [o for o in self.seen if o.kind.probe != "snmp"]
         self.note("snmp", "answer", outcome, raw=detail)
 
     def dead(self) -> None:
-        self.seen = [o for o in self.seen if o.probe == "laptop"]
+        self.seen = [o for o in self.seen if o.kind.probe == "laptop"]
         self.note("icmp", "warm-up", {"replied": False, "silence": []})
         self.echo((None,) * 5)
         self.note("tcp", "tcp/443", "filtered", raw="no answer within 1 s")
@@ -157,7 +159,7 @@ def judged_whole(
     """The same with causes."""
     a, b = Unit(A, "198.18.20.11"), Unit(B, "198.18.20.12")
     change(a, b)
-    first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
+    first = observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
                         value=laptop, at="")  # fmt: skip
     seen = [dataclasses.replace(o, id=n) for n, o in enumerate([first, *a.seen, *b.seen], start=1)]
     return compare(plan, {"hop-radio": PROFILE}, seen, **more)
@@ -643,10 +645,10 @@ SPEEDS = [
     (0, 1000, 1000, "pass", 1000),
     (None, 1000, 1000, "pass", 1000),
     (0, 0, 1000, "not-tested", None),
-    (GBIT, 10_000, 1000, "not-tested", [1000, 10_000]),
-    (GBIT, 100, 1000, "not-tested", [1000, 100]),
-    (1000, 1000, 1000, "not-tested", [0.001, 1000]),
-    (10 * GBIT % 2**32, 1000, 1000, "not-tested", [1410.065408, 1000]),
+    (GBIT, 10_000, 1000, "not-tested", (1000, 10_000)),
+    (GBIT, 100, 1000, "not-tested", (1000, 100)),
+    (1000, 1000, 1000, "not-tested", (0.001, 1000)),
+    (10 * GBIT % 2**32, 1000, 1000, "not-tested", (1410.065408, 1000)),
 ]
 """RFC 2863, section 6: ifSpeed is in bit/s, and at its largest value (4,294,967,295) ifHighSpeed must
 be used; ifHighSpeed in devices of 1,000,000 bit/s, n standing for n-500,000 to n+499,999. Both are 0
@@ -932,7 +934,7 @@ def test_a_failure_is_never_accepted() -> None:
 def test_what_is_not_asked_at_this_stage_is_named_once() -> None:
     """On the bench no port need be up; its state makes no finding, and is named once for all."""
     a, b = Unit(A, "198.18.20.11"), Unit(B, "198.18.20.12")
-    first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
+    first = observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
                         value=LAPTOP, at="")  # fmt: skip
     seen = [dataclasses.replace(o, id=n) for n, o in enumerate([first, *a.seen, *b.seen], start=1)]
     bench = compare(PLAN, {"hop-radio": PROFILE}, seen, stage="bench")
@@ -948,7 +950,7 @@ def test_causes_tie_what_hangs_together() -> None:
     seen = [*Unit(A, "198.18.20.11").seen]
     unit = Unit(B, "198.18.20.12")
     unit.dead()
-    laptop = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
+    laptop = observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
                          value=LAPTOP, at="")  # fmt: skip
     numbered = [
         dataclasses.replace(o, id=n) for n, o in enumerate([laptop, *seen, *unit.seen], start=1)
@@ -975,7 +977,7 @@ def test_a_deadline_before_the_first_answer_is_said() -> None:
     """Not `was not asked`: asked, and given up."""
 
     def change(a: Unit, _: Unit) -> None:
-        a.seen = [o for o in a.seen if o.probe != "snmp"]
+        a.seen = [o for o in a.seen if o.kind.probe != "snmp"]
         a.note("snmp", "deadline", None, raw="not read to the end within 30 s")
 
     found = [f for f in judged(change) if f.subject.name == A and f.verdict == "not-tested"]

@@ -11,10 +11,11 @@ from typing import Any
 import pytest
 
 import verifier.files
+from tests.as_seen import observation, seen_again
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.manual import BY_CHECK, ITEMS
-from verifier.model.observation import OBSERVED, Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import NotTestedOk, Plan
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
@@ -28,9 +29,9 @@ A = "lighthouse-quarry"
 END = "Hop 1 carrier 1 end a"
 
 
-def entry(check: str, value: Any, device: str = A, at: str = "", **row: str) -> Observation:
+def entry(check: str, value: Any, device: str = A, at: str = "", **row: str) -> Observation[Any]:
     name = check if check.startswith("manual.") else f"manual.{check}"
-    return Observation(
+    return observation(
         id=0, subject=Subject("device", device), probe="person", what=name, value=value,
         unit=BY_CHECK[name].unit, raw=json.dumps({"by": "A. Example", **row}),
         at=at or "2026-11-25T10:00:00.000Z",
@@ -38,7 +39,7 @@ def entry(check: str, value: Any, device: str = A, at: str = "", **row: str) -> 
 
 
 def judged(
-    *entries: Observation,
+    *entries: Observation[Any],
     plan: Plan = PLAN,
     sheet: bool = False,
     blank: Any = (),
@@ -46,9 +47,9 @@ def judged(
     **more: Any,
 ) -> list[Finding]:
     laptop = {"interfaces": [], "gateways": [], "assumed": True}
-    first = Observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop",
+    first = observation(id=0, subject=Subject("laptop", "laptop"), probe="laptop",
                         what="interfaces", value=laptop, at="")  # fmt: skip
-    mark = dataclasses.replace(first, probe="person", what=OBSERVED,
+    mark = seen_again(first, probe="person", what="observed",
                                value={"file": "s.csv", "sha256": "", "rows": 0,
                                       "blank": [list(row) for row in blank]}, at=now)  # fmt: skip
     seen = [first, *([mark] if sheet or blank or now else []), *entries]
@@ -245,7 +246,7 @@ def test_times_that_cannot_be(at, verdict, words) -> None:
     moment = dt.datetime.fromisoformat(at).astimezone(dt.UTC)
     stamp = moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
     row = json.dumps({"by": "A. Example", "at": at})
-    said = dataclasses.replace(entry("earthing", value=True, at=stamp), raw=row)
+    said = seen_again(entry("earthing", value=True, at=stamp), raw=row)
     (found,) = [f for f in judged(said, plan=DATED, now=NOW) if f.check == "manual.earthing"]
     assert found.verdict == verdict
     assert words in found.reason
@@ -257,7 +258,7 @@ def test_times_that_cannot_be(at, verdict, words) -> None:
 def test_local_time_is_shown_with_its_zone() -> None:
     """The zone that was taken stands beside the time that was written."""
     row = {"by": "A. Example", "at": "2026-11-19 09:00", "zone": "UTC+01:00"}
-    said = dataclasses.replace(
+    said = seen_again(
         entry("earthing", value=True, at="2026-11-19T08:00:00.000Z"), raw=json.dumps(row)
     )
     (found,) = [f for f in judged(said, plan=DATED, now=NOW) if f.check == "manual.earthing"]
@@ -267,7 +268,7 @@ def test_local_time_is_shown_with_its_zone() -> None:
 def test_an_entry_of_nobody() -> None:
     """Whoever saw it vouches for it: without a name it is no more than a warning; a fail stays."""
     for value, verdict in ((True, "warn"), (False, "fail")):
-        (found,) = judged(dataclasses.replace(entry("earthing", value), raw="{}"))
+        (found,) = judged(seen_again(entry("earthing", value), raw="{}"))
         assert found.verdict == verdict
         assert "nobody is named who saw it" in found.reason
         assert found.advice
@@ -325,7 +326,7 @@ def test_a_failure_stays_one_past_the_calibration() -> None:
 
 def test_an_entry_does_not_hang_on_the_unit() -> None:
     """A device that is dead has its label all the same, and no cause claims it."""
-    dead = Observation(id=0, subject=Subject("device", A), probe="icmp", what="echo", at="",
+    dead = observation(id=0, subject=Subject("device", A), probe="icmp", what="echo", at="",
                        value={"sent": 5, "received": 0, "rtt_ms": [None] * 5, "duplicates": 0,
                               "reordered": 0, "silence": [{"reason": "timed-out", "text": "t"}]})  # fmt: skip
     found = judged(dead, entry("label", "LIGHTHOUSE > QUARRY"), sheet=True)

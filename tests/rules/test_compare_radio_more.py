@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from tests.as_seen import observation
 from tests.rules.radio_world import (
     END_A,
     END_B,
@@ -26,7 +27,7 @@ from tests.rules.radio_world import (
     plan_of,
     planned,
 )
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, Link, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import AlignmentPort, Profile, ProfileReading
@@ -44,7 +45,7 @@ def one(findings: list[Finding], check: str, end: str | None = None) -> Finding:
 
 
 def run(
-    plan: Plan, *seen: list[Observation], stage: Any = "handover", **more: Any
+    plan: Plan, *seen: list[Observation[Any]], stage: Any = "handover", **more: Any
 ) -> list[Finding]:
     return of_radio(judged(plan, stage, *seen, **more))
 
@@ -374,7 +375,7 @@ def test_a_second_radio_without_a_reading_is_not_the_first() -> None:
 def test_a_dead_far_end_is_no_fault_of_this_one() -> None:
     """End b gives no answer: what it should tell is not tested, and nothing of end a fails."""
     silent = [
-        Observation(id=0, subject=o.subject, probe="snmp", what="answer", value="silent", at="")
+        observation(id=0, subject=o.subject, probe="snmp", what="answer", value="silent", at="")
         for o in observed(B, {})
         if o.what == "answer"
     ]

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from tests.as_seen import seen_again
 from tests.rules.radio_world import (
     GONE,
     NOTHING,
@@ -20,7 +21,6 @@ from tests.rules.radio_world import (
     of_radio,
     planned,
 )
-from verifier.model.observation import Observation
 from verifier.model.result import Finding
 
 F, W, T, P = "fail", "warn", "not-tested", "pass"
@@ -70,8 +70,7 @@ def test_an_answer_that_got_lost_on_the_way_is_no_lost_signal() -> None:
     """The management network dropped one answer: nothing came and went at the radio."""
     seen = observed(A, {**RIGHT, "rx_level_dbm": [OK, OK, GONE, OK, OK, OK]})
     silent = [
-        Observation(id=o.id, subject=o.subject, probe=o.probe, what=o.what, at=o.at,
-                    value=None, raw="timeout") if o.raw == "noSuchInstance" else o
+        seen_again(o, value=None, raw="timeout") if o.raw == "noSuchInstance" else o
         for o in seen
     ]  # fmt: skip
     found = of_radio(judged(planned(), "handover", silent, observed(B, RIGHT_B)))

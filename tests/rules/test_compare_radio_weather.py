@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from tests.as_seen import observation
 from tests.rules.radio_world import (
     NO_CHANGE,
     NOTHING,
@@ -27,7 +28,7 @@ from tests.rules.radio_world import (
     of_radio,
     planned,
 )
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
 from verifier.rules.compare.radio.weather import Weather, weather_of
@@ -35,15 +36,17 @@ from verifier.rules.compare.radio.weather import Weather, weather_of
 F, W, T, P = "fail", "warn", "not-tested", "pass"
 
 
-def said(weather: str, minutes: float = 0, *, unit: str = A, row: Any = None) -> list[Observation]:
+def said(
+    weather: str, minutes: float = 0, *, unit: str = A, row: Any = None
+) -> list[Observation[Any]]:
     """What a person wrote, so many minutes after the readings began."""
     at = (START + dt.timedelta(minutes=minutes)).isoformat()
-    return [Observation(id=0, subject=Subject("device", unit), probe="person", what="manual.weather",
+    return [observation(id=0, subject=Subject("device", unit), probe="person", what="manual.weather",
                         value=weather, at=at, raw=None if row is None else json.dumps(row))]  # fmt: skip
 
 
 def findings(
-    weather: list[Observation],
+    weather: list[Observation[Any]],
     low_db: float,
     link: Change = NO_CHANGE,
     pa: Change = NO_CHANGE,
@@ -164,7 +167,7 @@ def test_rain_excuses_a_low_voltage_by_as_much() -> None:
     """0.02 V a dB: 0.89 V are -55.5 dBm, 9.9 dB low; 0.77 V are -61.5 dBm, 15.9 dB low."""
     for volts, verdict in ((0.89, T), (0.77, F), (0.10, F)):
         at = START.isoformat()
-        entry = Observation(id=0, subject=Subject("device", A), probe="person", at=at, value=volts,
+        entry = observation(id=0, subject=Subject("device", A), probe="person", at=at, value=volts,
                             what="manual.alignment-voltage")  # fmt: skip
         seen = observed(A, RIGHT), observed(B, RIGHT_B), [*said("rain 20 mm/h"), entry]
         made = of_radio(judged(planned(), "handover", *seen))
@@ -175,7 +178,7 @@ def test_rain_excuses_a_low_voltage_by_as_much() -> None:
 def test_the_end_of_the_alignment_table_means_at_least() -> None:
     """1.60 V are the last row, -20 dBm: whatever is received, the port shows no more."""
     plan = planned(a={"rx_level_dbm": -21.0}, b={"rx_level_dbm": -21.0})
-    entry = Observation(id=0, subject=Subject("device", A), probe="person", at=START.isoformat(),
+    entry = observation(id=0, subject=Subject("device", A), probe="person", at=START.isoformat(),
                         value=1.60, what="manual.alignment-voltage")  # fmt: skip
     level = {"rx_level_dbm": -21.0}
     made = of_radio(judged(plan, "handover", observed(A, {**RIGHT, **level}),

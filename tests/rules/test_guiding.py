@@ -13,7 +13,7 @@ from verifier.model.address import Address, Interface, Mac
 from verifier.model.fit import Fit, Relation
 from verifier.model.guide import Fingerprint, Kind, Sighting
 from verifier.model.plan import Device, Plan
-from verifier.model.routes import DefaultRoute, Routes
+from verifier.model.routes import BestRoute, Routes
 from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
 from verifier.model.search import Answer, Candidate, SearchedPlace
 from verifier.rules.guide import after_change, before_change, reopened, standing
@@ -67,8 +67,8 @@ def sight(
 
 
 GATEWAY = Address.parse("198.18.20.1")
-ROUTED = Routes(defaults=(DefaultRoute(next_hop="198.18.20.1"),))
-ELSEWHERE = Routes(defaults=(DefaultRoute(next_hop="198.18.20.9"),))
+ROUTED = Routes(defaults=(BestRoute(next_hop="198.18.20.1"),))
+ELSEWHERE = Routes(defaults=(BestRoute(next_hop="198.18.20.9"),))
 UNLINKED = Fit(
     device="lighthouse", address=NEW, verdict="fail", relation="off-subnet",
     explanation="the cable is out: no link on eth0",

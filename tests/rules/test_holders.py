@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
+from tests.as_seen import observation
 from verifier.model.address import Interface
-from verifier.model.observation import Observation
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.result import Finding
@@ -29,7 +29,7 @@ HELD = {"oid": "1.3.6.1.2.1.4.20.1.3.198.18.20.254"}
 def found(*seen: Seen) -> tuple[list[Finding], list[tuple[str, str]]]:
     """The findings about who holds an address or answers to a name, and the causes."""
     observations = [
-        Observation(
+        observation(
             id=n, subject=Subject("device", device) if device else Subject("laptop", "laptop"),
             probe="neighbour", what=what, value=value, at="",
             oid=HELD["oid"] if what == "ipAdEntNetMask" else None,

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import asdict
 from typing import Any
 
 import pytest
 
+from tests.as_seen import observation
 from verifier.model.address import Interface
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation, RestartTimes
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
@@ -17,9 +17,6 @@ from verifier.model.subject import Subject
 from verifier.rules.compare.judge import Judgement
 from verifier.rules.outage import behind
 from verifier.rules.powercycle import (
-    BEFORE,
-    RESTART,
-    RestartTimes,
     changes,
     judge,
     settings,
@@ -103,7 +100,7 @@ RIGHT = {
 }
 
 
-def seen(values: dict[str, Any], index: int = 3, mtu: int = 1500) -> list[Observation]:
+def seen(values: dict[str, Any], index: int = 3, mtu: int = 1500) -> list[Observation[Any]]:
     """What a device says; its port at some index."""
     named: dict[str, tuple[Any, str | None]] = {k: (v, None) for k, v in values.items()}
     if values:
@@ -113,14 +110,14 @@ def seen(values: dict[str, Any], index: int = 3, mtu: int = 1500) -> list[Observ
             "ifMtu": (mtu, f"1.3.6.1.2.1.2.2.1.4.{index}"),
         }
     return [
-        Observation(id=0, subject=Subject("device", DEVICE.name), probe="snmp", what=what, value=value,
+        observation(id=0, subject=Subject("device", DEVICE.name), probe="snmp", what=what, value=value,
                     oid=oid, at="2026-11-24T10:00:00.000Z")
         for what, (value, oid) in named.items()
     ]  # fmt: skip
 
 
 def saved(
-    old: list[Observation], new: list[Observation], went: RestartTimes | None
+    old: list[Observation[Any]], new: list[Observation[Any]], went: RestartTimes | None
 ) -> tuple[Finding, list[Finding]]:
     """`settings.saved`, and all findings."""
     judged = judgement(old, new, went)
@@ -129,25 +126,25 @@ def saved(
 
 
 def judged_causes(
-    old: list[Observation], new: list[Observation], went: RestartTimes | None
+    old: list[Observation[Any]], new: list[Observation[Any]], went: RestartTimes | None
 ) -> tuple[Cause, ...]:
     """The causes, in order."""
     return judgement(old, new, went).causes
 
 
 def judgement(
-    old: list[Observation], new: list[Observation], went: RestartTimes | None
+    old: list[Observation[Any]], new: list[Observation[Any]], went: RestartTimes | None
 ) -> Judgement:
-    before = [dataclasses.replace(o, what=BEFORE + o.what) for o in old]
-    restart = Observation(id=0, subject=Subject("device", DEVICE.name), probe="icmp", what=RESTART,
-                          value=asdict(went) if went else None, at="2026-11-24T10:00:00.000Z")  # fmt: skip
+    before = [dataclasses.replace(o, before=True) for o in old]
+    restart = observation(id=0, subject=Subject("device", DEVICE.name), probe="icmp", what="restart",
+                          value=went, at="2026-11-24T10:00:00.000Z")  # fmt: skip
     everything = [*new, *before, *([restart] if went else [])]
     numbered = [dataclasses.replace(o, id=n) for n, o in enumerate(everything, start=1)]
     return judge(PLAN, {"mib2": PROFILE}, numbered, stage="alignment", devices=[DEVICE])
 
 
 BACK = RestartTimes(gone_s=3.0, ping_s=20.0, snmp_s=31.0, restarted=True, waited_s=180)
-SITUATIONS: dict[str, tuple[list[Observation], list[Observation], RestartTimes | None, str, str]] = {
+SITUATIONS: dict[str, tuple[list[Observation[Any]], list[Observation[Any]], RestartTimes | None, str, str]] = {
     "all as before": (seen(RIGHT), seen(RIGHT), BACK, "pass", "all 4 settings are as before"),
     "only a level differs": (
         seen(RIGHT), seen(RIGHT | {"rx_level_dbm": -47.0}), BACK, "pass", "back to echoes after 20 s"),
@@ -186,7 +183,7 @@ SITUATIONS: dict[str, tuple[list[Observation], list[Observation], RestartTimes |
 
 @pytest.mark.parametrize("case", SITUATIONS.values(), ids=list(SITUATIONS))
 def test_what_is_said_of_a_restart(
-    case: tuple[list[Observation], list[Observation], RestartTimes | None, str, str],
+    case: tuple[list[Observation[Any]], list[Observation[Any]], RestartTimes | None, str, str],
 ) -> None:
     """The verdict and the words that must be in the reason; asked at every stage."""
     old, new, went, verdict, words = case
@@ -200,11 +197,20 @@ SILENT = {"sent": 5, "received": 0, "rtt_ms": [None] * 5, "duplicates": 0, "reor
           "silence": [{"reason": "timed-out", "text": "no answer"}]}  # fmt: skip
 
 
-def gone(name: str = DEVICE.name) -> list[Observation]:
+def gone(name: str = DEVICE.name) -> list[Observation[Any]]:
     """What is seen of a device that is not at its address."""
-    rows: list[tuple[Any, str, Any]] = [("icmp", "echo", SILENT), ("snmp", "answer", "timed-out")]
+    rows: list[tuple[Any, str, Any]] = [("icmp", "echo", SILENT), ("snmp", "answer", "silent")]
+    route = {"interface": "eth0", "source": "198.18.20.250", "next_hop": None}
+    laptop = {
+        "interfaces": [{"name": "eth0", "up": True, "addresses": ["198.18.20.250/24"],
+                        "vlan": None}], "gateways": [], "assumed": False,
+    }  # fmt: skip
     return [
-        Observation(id=0, subject=Subject("device", name), probe=probe, what=what, value=value,
+        observation(subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
+                    value=laptop),
+        observation(subject=Subject("device", name), probe="laptop", what="route", value=route),
+    ] + [
+        observation(id=0, subject=Subject("device", name), probe=probe, what=what, value=value,
                     raw="no answer", at="2026-11-24T10:10:00.000Z")
         for probe, what, value in rows
     ]  # fmt: skip
@@ -285,7 +291,7 @@ def test_settings_are_read_back_from_observations() -> None:
         ("tx_mhz radio:2", 12877.0, "z"),
     ]
     extra = [
-        Observation(id=0, subject=Subject("device", DEVICE.name), probe="snmp", what=w, value=v, oid=o,
+        observation(id=0, subject=Subject("device", DEVICE.name), probe="snmp", what=w, value=v, oid=o,
                     at="") for w, v, o in more
     ]  # fmt: skip
     found = settings(DEVICE, [*seen(RIGHT), *extra])

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from verifier.model.observations import SoakCourse
 from verifier.model.subject import Subject
 from verifier.rules.soak.tally import EchoFigures, rows, soaked, title, words
 from verifier.rules.soak.trend import trends
@@ -17,8 +18,8 @@ from verifier.rules.soak.trend import trends
 DEVICE = Subject("device", "lighthouse-quarry")
 
 
-def echo(rtt_us: list[int | None], **more: Any) -> dict[str, Any]:
-    usual: dict[str, Any] = {
+def echo(rtt_us: list[int | None], **more: Any) -> Any:
+    usual: Any = {
         "kind": "echo", "subject": {"kind": "device", "name": DEVICE.name}, "path": "management",
         "bytes": 84, "at": "2026-11-24T10:00:00.000Z", "start_s": 0.0, "step_s": 1.0,
         "rtt_us": rtt_us, "duplicates": 0, "reordered": 0, "silence": {},
@@ -26,7 +27,7 @@ def echo(rtt_us: list[int | None], **more: Any) -> dict[str, Any]:
     return {**usual, **more}
 
 
-def figures(*blocks: dict[str, Any]) -> EchoFigures:
+def figures(*blocks: Any) -> EchoFigures:
     (found,) = soaked(blocks).of(DEVICE)
     return found
 
@@ -121,9 +122,11 @@ def test_lengths_of_time(seconds: float, said: str) -> None:
      (3599, "complete", "short soak of 59 min 59 s (24 h is common practice)"),
      (3600, "complete", "soak of 1 h"), (86400, "unfinished", "soak of 24 h, unfinished")],
 )  # fmt: skip
-def test_below_an_hour_it_is_called_short(asked_s: float, state: str, said: str) -> None:
+def test_below_an_hour_it_is_called_short(asked_s: float, state: Any, said: str) -> None:
     """The title of a document says so; a soak cut off says that too."""
-    assert title({"asked_s": asked_s, "state": state}) == said
+    assert (
+        title(SoakCourse(asked_s=asked_s, lasted_s=0.0, state=state, step_s=None, bytes=())) == said
+    )
 
 
 def test_trend_keeps_extremes_and_losses() -> None:
@@ -137,7 +140,7 @@ def test_trend_keeps_extremes_and_losses() -> None:
         for n, part in enumerate(itertools.batched(times, 60) if hasattr(itertools, "batched")
                                  else [times[i : i + 60] for i in range(0, 3600, 60)])
     ]  # fmt: skip
-    values = {
+    values: Any = {
         "kind": "values", "subject": {"kind": "device", "name": DEVICE.name}, "at": "",
         "t_s": [n * 10.0 for n in range(360)], "series": {"rx_level_dbm": levels}, "speeds": {},
     }  # fmt: skip
@@ -152,7 +155,7 @@ def test_trend_keeps_extremes_and_losses() -> None:
 
 def test_a_count_that_stands_as_digits_is_a_number() -> None:
     """Beyond 2^53-1 the journal holds digits; other texts stay what they are."""
-    block = {
+    block: Any = {
         "kind": "values", "subject": {"kind": "device", "name": "a"}, "t_s": [0.0, 10.0],
         "series": {"ifHCInOctets eth1": [str(2**64 - 9), str(2**64 - 1)], "x": ["123"]}, "speeds": {},
     }  # fmt: skip

@@ -9,8 +9,9 @@ from typing import Any
 
 import pytest
 
+from tests.as_seen import observation
 from verifier.model.address import Interface
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Plan, Port
 from verifier.model.profile import Limits, Profile, ProfileReading
 from verifier.model.result import Finding
@@ -40,7 +41,7 @@ DONE = {"asked_s": 900, "lasted_s": 900, "state": "complete", "step_s": 1.0, "by
 OK = [1000] * 900
 
 
-def echo(rtt_us: Sequence[int | None], size: int = 84, **more: Any) -> dict[str, Any]:
+def echo(rtt_us: Sequence[int | None], size: int = 84, **more: Any) -> Any:
     return {
         "kind": "echo", "subject": {"kind": "device", "name": NAME}, "path": "management",
         "bytes": size, "at": AT, "start_s": 0.0, "step_s": 1.0, "rtt_us": list(rtt_us),
@@ -48,7 +49,7 @@ def echo(rtt_us: Sequence[int | None], size: int = 84, **more: Any) -> dict[str,
     } | more  # fmt: skip
 
 
-def values(**series: list[Any]) -> dict[str, Any]:
+def values(**series: list[Any]) -> Any:
     count = len(next(iter(series.values())))
     named = {name.replace("_eth1", " eth1"): value for name, value in series.items()}
     usual = {"sysUpTime": [9_000_000 + n * 1000 for n in range(count)]}
@@ -58,23 +59,23 @@ def values(**series: list[Any]) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def gap(why: str) -> dict[str, Any]:
+def gap(why: str) -> Any:
     text = {"stopped": "this program was stopped, or this laptop slept",
             "interface": "this laptop's interface eth0 was down"}[why]  # fmt: skip
     return {"kind": "gap", "at": AT, "start_s": 60.0, "end_s": 120.0, "why": why, "text": text,
             "targets": [NAME]}  # fmt: skip
 
 
-def observed(**more: Any) -> list[Observation]:
-    laptop = Observation(id=1, subject=Subject("laptop", "laptop"), probe="laptop", what="soak",
+def observed(**more: Any) -> list[Observation[Any]]:
+    laptop = observation(id=1, subject=Subject("laptop", "laptop"), probe="laptop", what="soak",
                          value=more.pop("soak", DONE), at=AT)  # fmt: skip
     device = {"answer": "answered", "clock": "2026-11-24T10:00:01Z"} | more
-    seen = [Observation(id=n, subject=Subject("device", NAME), probe="snmp", what=w, value=v, at=AT)
+    seen = [observation(id=n, subject=Subject("device", NAME), probe="snmp", what=w, value=v, at=AT)
             for n, (w, v) in enumerate(device.items(), start=2)]  # fmt: skip
     return [laptop, *seen]
 
 
-def judged(blocks: list[dict[str, Any]], acceptance: Acceptance, **seen: Any) -> dict[str, Finding]:
+def judged(blocks: list[Any], acceptance: Acceptance, **seen: Any) -> dict[str, Finding]:
     far = Device(name="quarry", address=Interface.parse("198.18.20.12/24"), profile="hop-radio")
     plan = Plan(devices=(DEVICE, far), links=(LINK,), acceptance=acceptance)
     found = compare(plan, {"hop-radio": PROFILE}, observed(**seen), samples=blocks).findings
@@ -93,7 +94,7 @@ NONE = {"ifInErrors_eth1": [7, 7, 7], "ifOutErrors_eth1": [0, 0, 0]}
 SHORT = DONE | {"lasted_s": 60, "state": "interrupted"}
 KILLED = DONE | {"lasted_s": 60, "state": "unfinished"}
 
-ECHOES: dict[str, tuple[list[dict[str, Any]], Acceptance, str, str, str]] = {
+ECHOES: dict[str, tuple[list[Any], Acceptance, str, str, str]] = {
     "nothing lost": ([echo(OK), echo(OK, 1500)], limits(), "echo.loss", "pass", "0 of 1800 echoes lost"),
     "lost, no limit": ([echo(LOST_1)], Acceptance(), "echo.loss", "warn", "the plan sets no limit"),
     "lost within the limit": ([echo([None, *OK * 2])], limits(), "echo.loss", "pass", "1 of 1801"),
@@ -116,7 +117,7 @@ ECHOES: dict[str, tuple[list[dict[str, Any]], Acceptance, str, str, str]] = {
 
 
 @pytest.mark.parametrize("case", ECHOES.values(), ids=list(ECHOES))
-def test_echoes(case: tuple[list[dict[str, Any]], Acceptance, str, str, str]) -> None:
+def test_echoes(case: tuple[list[Any], Acceptance, str, str, str]) -> None:
     """Echoes to a device, against the plan's limits."""
     blocks, acceptance, check, verdict, words = case
     finding = judged(blocks, acceptance)[check]
@@ -125,7 +126,7 @@ def test_echoes(case: tuple[list[dict[str, Any]], Acceptance, str, str, str]) ->
     assert finding.reason.startswith("management path: ")
 
 
-SAMPLES: dict[str, tuple[dict[str, Any], Acceptance, str, str, str]] = {
+SAMPLES: dict[str, tuple[Any, Acceptance, str, str, str]] = {
     "no errors": (NONE, limits(), "port.errors", "pass", "errors in 0, out 0"),
     "errors": (ERRORS, limits(), "port.errors", "fail", "errors in 2, out 0"),
     "errors, no limit": (ERRORS, Acceptance(), "port.errors", "warn", "the plan sets no limit"),
@@ -178,7 +179,7 @@ SAMPLES: dict[str, tuple[dict[str, Any], Acceptance, str, str, str]] = {
 
 
 @pytest.mark.parametrize("case", SAMPLES.values(), ids=list(SAMPLES))
-def test_samples(case: tuple[dict[str, Any], Acceptance, str, str, str]) -> None:
+def test_samples(case: tuple[Any, Acceptance, str, str, str]) -> None:
     """Counters, levels and uptime over three samples."""
     series, acceptance, check, verdict, words = case
     finding = judged([echo(OK), values(**series)], acceptance)[check]
@@ -212,7 +213,7 @@ def test_rain_recorded_during_the_soak(
     A planned limit holds in rain too, and so does the warning of errored seconds.
     """
     at = dt.datetime.fromisoformat(AT) - dt.timedelta(minutes=minutes)
-    said = Observation(id=99, subject=Subject("device", device), probe="person", value=weather,
+    said = observation(id=99, subject=Subject("device", device), probe="person", value=weather,
                        what="manual.weather", at=at.isoformat())  # fmt: skip
     carrier = Carrier(a=End(device=NAME), b=End(device="quarry", tx_mhz=mhz))
     link = dataclasses.replace(LINK, carriers=(carrier,))
@@ -246,7 +247,7 @@ def test_rain_recorded_during_the_soak(
         ({"clock": None}, "not-tested", "tells no time of day"),
     ],
 )  # fmt: skip
-def test_clock(seen: dict[str, Any], verdict: str, words: str) -> None:
+def test_clock(seen: Any, verdict: str, words: str) -> None:
     """The standard MIB before the profile's reading; five seconds are allowed."""
     finding = judged([echo(OK)], limits(), **seen)["state.clock"]
     assert finding.verdict == verdict, finding.reason
@@ -265,9 +266,7 @@ def test_clock(seen: dict[str, Any], verdict: str, words: str) -> None:
         ([], KILLED, "not-tested", "the program was ended from outside, or could write no more"),
     ],
 )  # fmt: skip
-def test_the_laptop(
-    blocks: list[dict[str, Any]], soak: dict[str, Any], verdict: str, words: str
-) -> None:
+def test_the_laptop(blocks: list[Any], soak: Any, verdict: str, words: str) -> None:
     """`laptop.soak` names what this laptop could not do."""
     found = judged([echo(OK), *blocks], limits(), soak=soak)
     assert found["laptop.soak"].verdict == verdict
@@ -277,7 +276,7 @@ def test_the_laptop(
 
 
 @pytest.mark.parametrize("soak", [SHORT, KILLED], ids=["interrupted", "killed"])
-def test_cut_short_it_can_fail_but_not_pass(soak: dict[str, Any]) -> None:
+def test_cut_short_it_can_fail_but_not_pass(soak: Any) -> None:
     """What was bad until then is bad; what was good until then is not tested."""
     blocks = [echo(LOST_9[:60]), values(**NONE)]
     found = judged(blocks, limits(), soak=soak)
@@ -287,7 +286,7 @@ def test_cut_short_it_can_fail_but_not_pass(soak: dict[str, Any]) -> None:
         assert "until then" in found[check].reason
 
 
-MTUS: dict[str, tuple[dict[str, Any], str, str]] = {
+MTUS: dict[str, tuple[Any, str, str]] = {
     "passes": ({"passed": True, "largest": 1500}, "pass", "passes undivided"),
     "smaller on the way": (
         {"largest": 1400, "said": 1400, "reporter": "198.18.20.1"}, "fail", "198.18.20.1 reports that it passes on 1400"),
@@ -298,7 +297,7 @@ MTUS: dict[str, tuple[dict[str, Any], str, str]] = {
 
 
 @pytest.mark.parametrize("case", MTUS.values(), ids=list(MTUS))
-def test_mtu(case: tuple[dict[str, Any], str, str]) -> None:
+def test_mtu(case: tuple[Any, str, str]) -> None:
     """The planned size, whole."""
     value, verdict, words = case
     usual = {"planned": 1500, "passed": False, "largest": None, "said": None, "reporter": None,

@@ -5,7 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import pickle
 
-from verifier.model.observation import Observation
+from verifier.model import mib
+from verifier.model.observations import ECHO, EchoSeries, Observation, Unreadable
 from verifier.model.subject import Subject
 from verifier.session.recorder import Recorder, numbered, packed, unpacked
 
@@ -13,12 +14,13 @@ AT = dt.datetime(2026, 11, 25, 10, 0, 0, 123456, tzinfo=dt.UTC)
 A, B = Subject("device", "lighthouse-quarry"), Subject("device", "quarry-lighthouse")
 
 
+_ECHOES = EchoSeries(sent=3, received=3, rtt_ms=(1.0, 1.0, 1.0))
+
+
 def recorder(subject: Subject) -> Recorder:
     made = Recorder(subject, lambda: AT)
-    made.note(
-        "snmp", "sysName", value=subject.name, raw="x", oid="1.3.6.1.2.1.1.5.0", took_ms=1.23456
-    )
-    made.note("icmp", "echo", value={"received": 3}, unit="ms")
+    made.note(mib.SYS_NAME, subject.name, raw="x", oid="1.3.6.1.2.1.1.5.0", took_ms=1.23456)
+    made.note(ECHO, _ECHOES)
     return made
 
 
@@ -30,12 +32,20 @@ def test_observations_are_numbered_from_1() -> None:
     ]  # fmt: skip
     at = "2026-11-25T10:00:00.123Z"
     assert made[0] == Observation(
-        id=1, subject=A, probe="snmp", what="sysName", oid="1.3.6.1.2.1.1.5.0", raw="x",
-        value="lighthouse-quarry", unit=None, at=at, took_ms=1.235,
+        id=1, subject=A, kind=mib.SYS_NAME, oid="1.3.6.1.2.1.1.5.0", raw="x",
+        seen="lighthouse-quarry", unit=None, at=at, took_ms=1.235,
     )  # fmt: skip
-    assert made[1] == Observation(
-        id=2, subject=A, probe="icmp", what="echo", value={"received": 3}, unit="ms", at=at
-    )
+    assert made[1] == Observation(id=2, subject=A, kind=ECHO, seen=_ECHOES, unit="ms", at=at)
+
+
+def test_what_has_no_value_says_why() -> None:
+    """`raw` is the reason, unless what came is known."""
+    made = Recorder(A, lambda: AT)
+    made.note(ECHO, Unreadable("no permission"))
+    made.note(mib.IF_MTU, Unreadable("is none", b"\x04\x00"), raw="OctetString 0x0400: is none")
+    assert [row.raw for row in made.seen] == ["no permission", "OctetString 0x0400: is none"]
+    assert [row.value for row in made.seen] == [None, None]
+    assert list(unpacked(packed(made.seen))) == made.seen
 
 
 def test_rows_go_through_a_pipe_and_are_the_same() -> None:

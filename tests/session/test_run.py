@@ -21,7 +21,7 @@ from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.credentials import Secret, SnmpEntry
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.profile import ProfileReading
 from verifier.model.result import Result
 from verifier.model.subject import Subject
@@ -156,7 +156,7 @@ def test_the_dead_delay_nobody_and_are_asked_again_slowly(
     assert {name for name, verdict in verdicts.items() if verdict == "fail"} == names
 
 
-def _seconds(seen: Observation) -> float:
+def _seconds(seen: Observation[Any]) -> float:
     return dt.datetime.fromisoformat(seen.at).timestamp()
 
 

@@ -25,14 +25,14 @@ class Watched:
     """Blocks with clocks in the test's hand."""
 
     def __init__(self, step_s: float = 1.0, block_s: float = 60.0) -> None:
-        self.ready: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
+        self.ready: queue.SimpleQueue[Any] = queue.SimpleQueue()
         self.ahead_s = 0.0
         self.blocks = EchoBlocks(ROWS, step_s, 1.0, self.ready, self._clock, block_s)
 
     def _clock(self) -> dt.datetime:
         return NOON + dt.timedelta(seconds=self.blocks.now_s + self.ahead_s)
 
-    def taken(self, kind: str | None = None) -> list[dict[str, Any]]:
+    def taken(self, kind: str | None = None) -> list[Any]:
         found = []
         while not self.ready.empty():
             found.append(self.ready.get())
@@ -112,7 +112,7 @@ def test_an_interface_concerns_those_behind_it() -> None:
 
 def test_values_go_over_by_the_minute() -> None:
     """Series that a device stopped to give are null there; speeds go with each block."""
-    taken: list[dict[str, Any]] = []
+    taken: list[Any] = []
     values = ValueBlocks(DEVICE, taken.append, lambda: NOON)
     values.speeds["eth1"] = 1000.0
     for at_s in range(0, 90, 10):
@@ -127,9 +127,9 @@ def test_values_go_over_by_the_minute() -> None:
 
 def test_a_series_that_stands_still_is_one_value() -> None:
     """It reads as before; zero and "nothing received" are not the same."""
-    taken: list[dict[str, Any]] = []
+    taken: list[Any] = []
     values = ValueBlocks(DEVICE, taken.append, lambda: NOON)
-    said: list[dict[str, Any]] = [{"ifInErrors eth1": 7, "rx_level_dbm": v} for v in (0, False, 0)]
+    said: list[Any] = [{"ifInErrors eth1": 7, "rx_level_dbm": v} for v in (0, False, 0)]
     for number, row in enumerate(said):
         values.add(number * 10.0, row)
     values.hand_over(30.0)

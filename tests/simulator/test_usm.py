@@ -38,7 +38,7 @@ def test_keys_of_the_standards_password(auth, ku, kul):
 @pytest.mark.parametrize(
     ("auth", "key"),
     [
-        # RFC 3414 A.5.1 and A.5.2, from memory
+        # RFC 3414 A.5.1 and A.5.2; pysnmp's localize_key gives the same
         ("MD5", "87021d7bd9d101ba05ea6e3bf9d9bd4a"),
         ("SHA", "78e2dcce79d59403b58c1bbaa5bff46391f1cd25"),
     ],

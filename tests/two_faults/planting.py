@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from tests.as_seen import note
+from verifier.model.observations import EchoSeries, Silence
 from verifier.model.plan import Plan
 from verifier.model.subject import Subject
 from verifier.probes.world import ThisMachine
@@ -48,23 +50,22 @@ class Seen:
     def note(self, name: str, probe: Any, what: str, **more: Any) -> None:
         """One observation more."""
         record = Recorder(Subject("device", name), ThisMachine().clocks.now)
-        record.note(probe, what, **more)
+        note(record, probe, what, **more)
         self.rows[name] += record.seen
 
     def without(self, name: str, *whats: str) -> None:
         """No observations of these names; of SNMP none at all where it is named."""
         self.rows[name] = [
             r for r in self.rows[name]
-            if r.what not in whats and not ("snmp" in whats and r.probe == "snmp")
+            if r.what not in whats and not ("snmp" in whats and r.kind.probe == "snmp")
         ]  # fmt: skip
 
 
-def echo(lost: int) -> dict[str, Any]:
+def echo(lost: int) -> EchoSeries:
     """What is written down of echoes of which so many were lost."""
-    rtts = [None] * lost + [_RTT_MS] * (_ECHOES - lost)
-    silence = [{"reason": "timeout", "text": "no answer in time", "reporter": None}] if lost else []
-    return {"sent": _ECHOES, "received": _ECHOES - lost, "rtt_ms": rtts, "duplicates": 0,
-            "reordered": 0, "foreign_id": 0, "payload_bytes": 56, "silence": silence}  # fmt: skip
+    rtts = (*(None,) * lost, *(_RTT_MS,) * (_ECHOES - lost))
+    silence = (Silence(reason="timed-out", text="no answer in time"),) if lost else ()
+    return EchoSeries(sent=_ECHOES, received=_ECHOES - lost, rtt_ms=rtts, silence=silence)
 
 
 def _no_echo(seen: Seen, name: str) -> None:
@@ -98,7 +99,7 @@ def _dead_and_behind(seen: Seen, name: str) -> None:
 
 
 def _some_lost(seen: Seen, name: str) -> None:
-    if any(r.what == "echo" and not r.value["received"] for r in seen.rows[name]):
+    if any(isinstance(r.value, EchoSeries) and not r.value.received for r in seen.rows[name]):
         return  # all are lost already
     seen.without(name, "echo")
     seen.note(name, "icmp", "echo", value=echo(2), unit="ms")

@@ -24,7 +24,7 @@ from verifier.files.read_plan import read_plan
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.laptop import Laptop, LaptopInterface, Route
-from verifier.model.observation import Observation
+from verifier.model.observations import ECHO, INTERFACES, ROUTE, WARM_UP, Observation, WarmUp
 from verifier.model.plan import Plan
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
@@ -32,7 +32,6 @@ from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.probes.world import ThisMachine
 from verifier.rules.compare.judge import Judgement, compare
-from verifier.rules.compare.seen import laptop_value, route_value
 from verifier.session.ask import levels
 from verifier.session.ask.for_evidence import EvidencePoll
 from verifier.session.recorder import Recorder, RecorderEntry, numbered
@@ -73,9 +72,7 @@ class World:
         self._alone: dict[Planted, frozenset[tuple[str, Subject]]] = {}
         self._runner = asyncio.Runner()
         self._laptop = Recorder(Subject("laptop", "laptop"), ThisMachine().clocks.now)
-        self._laptop.note(
-            "laptop", "interfaces", value=laptop_value(Laptop(interfaces=(_LOOPBACK,)))
-        )
+        self._laptop.note(INTERFACES, Laptop(interfaces=(_LOOPBACK,)))
 
     def close(self) -> None:
         """Ends the client."""
@@ -106,7 +103,7 @@ class World:
             self._alone[planted] = wrong(self.judged(planted).findings)
         return self._alone[planted]
 
-    def _observations(self, seen: Seen) -> tuple[Observation, ...]:
+    def _observations(self, seen: Seen) -> tuple[Observation[object], ...]:
         records = [self._laptop]
         for name, rows in seen.rows.items():
             record = Recorder(Subject("device", name), ThisMachine().clocks.now)
@@ -155,9 +152,9 @@ class World:
         record = Recorder(Subject("device", name), lambda: _NOW)
         device = next(d for d in self.plan.devices if d.name == name)
         route = Route(interface="eth0", source=_LOOPBACK.addresses[0].address)
-        record.note("laptop", "route", value=route_value(route))
-        record.note("icmp", "warm-up", value={"replied": True, "silence": []})
-        record.note("icmp", "echo", value=echo(0), unit="ms")
+        record.note(ROUTE, route)
+        record.note(WARM_UP, WarmUp(replied=True))
+        record.note(ECHO, echo(0))
         target = SnmpTarget(address=device.address.address, entry=self._entry, timeout_s=_SILENT_S,
                         retries=0)  # fmt: skip
         profile = self._profiles[device.profile]

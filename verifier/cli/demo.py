@@ -20,11 +20,11 @@ from verifier.cli import output
 from verifier.cli.command import FILE, command
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, CannotMeasureError, UsageError
 from verifier.files.credentials import load_credentials
+from verifier.files.evidence.result import result_of
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.result import Result
 from verifier.report.plain import wrapped
-from verifier.report.result.json import result_of
 from verifier.report.sentences import WORDS, sentence
 from verifier.simulator.coast import FAULTS, free_port, hidden, surprises, write_files
 from verifier.simulator.running import Remote, running_process

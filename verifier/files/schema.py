@@ -15,23 +15,29 @@ from pydantic.json_schema import JsonSchemaMode
 
 from verifier.errors import UsageError
 from verifier.files.credentials import KEYS, MIN_KEY_LENGTH, SECRETS
+from verifier.files.evidence.observations import ObservationRow
 from verifier.files.faults import nearest
 from verifier.files.plan.columns import FILE_NAMES, SHORT_FORMS
 from verifier.files.plan.shorthand import SHORT_CARRIER
 from verifier.model import plan as model
 from verifier.model.credentials import Auth, Priv
-from verifier.model.difference import Kind
+from verifier.model.difference import DifferenceKind
 from verifier.model.fit import Fit
 from verifier.model.health import Notice, SweepDocument
 from verifier.model.history import HistoryDocument
+from verifier.model.kind import Kind, Scalar
+from verifier.model.manual import Entered
+from verifier.model.observations import KINDS, reading, tcp
 from verifier.model.problem import Problem
-from verifier.model.profile import Profile
+from verifier.model.profile import Profile, ReadingField
 from verifier.model.result import Overall, Result
 from verifier.model.runbook import Runbook
+from verifier.model.samples import ClockBlock, EchoBlock, GapBlock, ValuesBlock
 from verifier.model.search import SearchResult
 
 Json = dict[str, Any]
 
+_FIELDS = typing.get_args(ReadingField)
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
@@ -69,6 +75,11 @@ def _output(kind: Any, name: str) -> Json:
 
 def _result() -> Json:
     made = _output(Result, "result")
+    for name in ("Kind", "Observation_object_", "Unreadable"):  # what a document has not
+        del made["$defs"][name]
+    made["$defs"]["Observation"] = {k: v for k, v in _row().items() if k != "$defs"}
+    rows: Json = {"type": "array", "items": {"$ref": "#/$defs/Observation"}}
+    made["properties"]["observations"] = rows
     made["properties"]["verdict"] = {"enum": list(typing.get_args(Overall))}
     counts = {v: {"type": "integer", "minimum": 0} for v in ("pass", "fail", "warn", "not-tested")}
     made["properties"]["summary"] = _group(counts, tuple(counts))
@@ -109,41 +120,58 @@ def _evidence() -> Json:
     return {**_group(properties, tuple(properties)), "$defs": defs}
 
 
+def _observation() -> Json:
+    """Every kind of observation: its name, who sees it, and the form of its value."""
+    row = _row()
+    kinds = [_of_kind(row, {"const": k.what}, k) for k in KINDS]
+    kinds += [
+        _of_kind(row, {"type": "string", "pattern": "^tcp/[0-9]{1,5}$"}, tcp(0)),
+        _of_kind(row, {"type": "string", "pattern": f"^({'|'.join(_FIELDS)}) "}, reading("")),
+    ]
+    defs: Json = {}
+    for made in kinds:
+        defs |= made["properties"]["value"].pop("$defs", {})
+    return {"oneOf": kinds, "$defs": {**row["$defs"], **defs}}
+
+
+def _row() -> Json:
+    """An observation whatever its kind."""
+    made = _of(ObservationRow, "serialization")
+    made.pop("description", None)
+    made["required"] = list(made["properties"])
+    made["$defs"]["Subject"]["required"] = ["kind", "name"]
+    return made
+
+
+def _of_kind(row: Json, what: Json, kind: Kind) -> Json:
+    shape: Any = Scalar if kind.shape is Entered else kind.shape
+    value = TypeAdapter[Any](shape).json_schema(mode="serialization")
+    for group in (value, *value.get("$defs", {}).values()):
+        if group.get("type") == "object" and "properties" in group:
+            group["required"] = list(group["properties"])
+            group["additionalProperties"] = False
+    defs = value.pop("$defs", {})
+    absent = {"anyOf": [value, {"type": "null"}], "$defs": defs}
+    fields = {**row["properties"], "what": what, "probe": {"const": kind.probe}, "value": absent}
+    return {**{k: v for k, v in row.items() if k != "$defs"}, "title": kind.what,
+            "properties": fields}  # fmt: skip
+
+
 def _blocks() -> list[Json]:
-    """The blocks of a soak, as `rules/soak/tally` describes them."""
-    number: Json = {"type": "number"}
-    count: Json = {"type": "integer", "minimum": 0}
-    text: Json = {"type": "string"}
-    subject = _group({"kind": {"enum": ["device", "host"]}, "name": text}, ("kind", "name"))
-    echo = {
-        "subject": subject,
-        "path": {"enum": ["management", "traffic"]},
-        "bytes": count,
-        "start_s": number,
-        "step_s": number,
-        "rtt_us": {"type": "array", "items": {"type": ["integer", "null"], "minimum": -1}},
-        "duplicates": count,
-        "reordered": count,
-        "silence": {"type": "object", "additionalProperties": count},
-    }
-    value: Json = {"type": ["number", "string", "boolean", "null"]}
-    values = {
-        "subject": subject,
-        "t_s": {"type": "array", "items": number},
-        "series": {"type": "object", "additionalProperties": {"type": "array", "items": value}},
-        "speeds": {"type": "object", "additionalProperties": number},
-    }
-    gap = {
-        "start_s": number,
-        "end_s": number,
-        "why": {"enum": ["stopped", "interface"]},
-        "text": text,
-        "targets": {"type": "array", "items": text},
-    }
-    kinds = {"echo": echo, "values": values, "gap": gap,
-             "clock": {"at_s": number, "stepped_s": number}}  # fmt: skip
-    made = ({"kind": {"const": kind}, "at": text, **fields} for kind, fields in kinds.items())
-    return [_group(fields, tuple(fields)) for fields in made]
+    """The blocks of a soak; `$defs` of what they share stand in each."""
+    shapes = (EchoBlock, ValuesBlock, GapBlock, ClockBlock)
+    return [_whole_block(TypeAdapter[Any](shape).json_schema()) for shape in shapes]
+
+
+def _whole_block(made: Json) -> Json:
+    """Closed, and what it refers to written out: it stands within another document."""
+    subject = made.pop("$defs", {}).get("BlockSubject")
+    for group in filter(None, (made, subject)):
+        group["additionalProperties"] = False
+        group.pop("description", None)
+    if subject is not None:
+        made["properties"]["subject"] = subject
+    return made
 
 
 def _plan_check() -> Json:
@@ -206,7 +234,7 @@ def _comparison() -> Json:
     run = {"plan": text, "revision": text, **{n: result["properties"][n] for n in fields}}
     either = {"anyOf": [{"$ref": "#/$defs/Finding"}, {"type": "null"}]}
     difference = {
-        "kind": {"enum": list(typing.get_args(Kind))},
+        "kind": {"enum": list(typing.get_args(DifferenceKind))},
         "check": {"type": "string"},
         "subject": {"$ref": "#/$defs/Subject"},
         "old": either,
@@ -304,6 +332,7 @@ def _group(properties: Json, required: tuple[str, ...]) -> Json:
 
 SCHEMAS: dict[str, Callable[[], Json]] = {
     "result": _result,
+    "observation": _observation,
     "plan-check": _plan_check,
     "fit": _fit,
     "find": _find,

@@ -5,7 +5,10 @@ from __future__ import annotations
 import functools
 import re
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Protocol, Self
+
+if TYPE_CHECKING:
+    from pydantic_core import CoreSchema
 
 import netaddr
 
@@ -74,7 +77,7 @@ class Address:
         return f"{self.ip}%{self.zone}" if self.zone else str(self.ip)
 
     @classmethod
-    def __get_pydantic_core_schema__(cls, source: Any, handler: Any) -> Any:
+    def __get_pydantic_core_schema__(cls, source: object, handler: object) -> CoreSchema:
         return as_text(cls, "203.0.113.10")
 
 
@@ -163,7 +166,7 @@ class Interface:
         return f"{self.address}/{self.prefix}"
 
     @classmethod
-    def __get_pydantic_core_schema__(cls, source: Any, handler: Any) -> Any:
+    def __get_pydantic_core_schema__(cls, source: object, handler: object) -> CoreSchema:
         return as_text(cls, "198.18.20.11/24")
 
 
@@ -186,11 +189,19 @@ class Mac:
         return self.text
 
     @classmethod
-    def __get_pydantic_core_schema__(cls, source: Any, handler: Any) -> Any:
+    def __get_pydantic_core_schema__(cls, source: object, handler: object) -> CoreSchema:
         return as_text(cls, "02:00:5e:10:00:01")
 
 
-def as_text(cls: Any, example: str) -> Any:
+class Parsed(Protocol):
+    """A value that is written as text."""
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Reads it. Raises ValueError."""
+
+
+def as_text(cls: type[Parsed], example: str) -> CoreSchema:
     """The pydantic form of a `cls` that is written as text; pydantic is loaded only when asked."""
     from pydantic_core import core_schema  # noqa: PLC0415
 

@@ -7,8 +7,8 @@ from typing import Literal
 
 from verifier.model.result import Finding
 
-Kind = Literal["worse", "gone", "new", "plan", "value", "better", "reason"]
-WEIGHT: tuple[Kind, ...] = ("worse", "gone", "new", "plan", "value", "better", "reason")
+DifferenceKind = Literal["worse", "gone", "new", "plan", "value", "better", "reason"]
+WEIGHT: tuple[DifferenceKind, ...] = ("worse", "gone", "new", "plan", "value", "better", "reason")
 """By weight: what got worse, what is no longer tested, what is tested only now, what is planned
 otherwise, what was found otherwise under the same verdict, what got better, what is worded
 otherwise."""
@@ -18,7 +18,7 @@ otherwise."""
 class Difference:
     """What became of one check of one subject; one of `old` and `new` may be missing."""
 
-    kind: Kind
+    kind: DifferenceKind
     old: Finding | None
     new: Finding | None
 

@@ -1,34 +1,85 @@
 """What only a person can see: the one table of `manual.*` checks, and what a person entered.
 
-An entry is kept as an observation with probe `person`: `what` is the check, `value` the figure,
-flag or text that is judged (None: it does not apply, see `inapplicable`), `raw` the row as it was
-written, as JSON with the keys of `ENTRY`.
-
-So rules and readers need no further kind of value for it, and the evidence holds the row as it was
-written: who, instrument, calibration, hash of the photo.
+An entry is kept as an observation with probe `person`: its kind is that of the check, its value
+`Entered`, `raw` the row as it was written, as JSON with the keys of `ENTRY`. So the evidence holds
+the row as it was written: who, instrument, calibration, hash of the photo.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import dataclass, fields
+from typing import Literal
 
-from verifier.model.observation import Observation
+from verifier.model.kind import Scalar
 
-Kind = Literal["text", "flag", "number", "polarisation"]
+ItemKind = Literal["text", "flag", "number", "polarisation"]
 ENTRY = (
     "device", "check", "value", "unit", "by", "at", "instrument", "instrument_serial",
     "calibration_due", "photo", "note",
 )  # fmt: skip
 """Columns of the sheet of what a person saw."""
-FURTHER = (*ENTRY[4:6], "zone", *ENTRY[6:10], "photo_sha256", "note", "row")
-"""What is kept beside value and unit: also the zone of a time that was written without one, the
-photo's hash, and where the row stands."""
 NOT_APPLICABLE = "n/a"
 """Kept as `value` of a row that says, with a reason in `note`, that there is nothing to enter."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entered:
+    """What a person entered of one item, and what stands beside it; empty where nothing does.
+
+    Attributes:
+        value: the figure, flag or text that is judged; None: it does not apply, `note` says why.
+        by: who saw it.
+        at, zone: the time as it was written, and the zone of one that was written without.
+        instrument, instrument_serial, calibration_due: with what it was measured.
+        photo, photo_sha256: name and hash of a photo.
+        row: where it stands.
+    """
+
+    value: Scalar | None
+    by: str = ""
+    at: str = ""
+    zone: str = ""
+    instrument: str = ""
+    instrument_serial: str = ""
+    calibration_due: str = ""
+    photo: str = ""
+    photo_sha256: str = ""
+    note: str = ""
+    row: str = ""
+
+    @classmethod
+    def of(cls, value: Scalar | None, raw: str | None) -> Entered:
+        """Reads the row as it was written; what is no such row leaves all but the value empty."""
+        try:
+            row = json.loads(raw or "{}")
+        except json.JSONDecodeError:
+            row = {}
+        found = row if isinstance(row, dict) else {}
+        names = [f.name for f in fields(cls) if f.name != "value"]
+        return cls(value=value, **{n: str(found[n]) for n in names if found.get(n)})
+
+    @property
+    def inapplicable(self) -> str | None:
+        """Why it does not apply; None where a value was entered."""
+        return None if self.value is not None else self.note or "no reason is given"
+
+    @property
+    def timeless(self) -> bool:
+        """Whether a row stands beside the value, and no time in it."""
+        others = (getattr(self, f.name) for f in fields(self) if f.name != "value")
+        return not self.at and any(others)
+
+    def words(self, unit: str | None) -> str:
+        """The value as a person would write it, with its unit."""
+        value = self.value
+        if value is None:
+            return NOT_APPLICABLE
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        text = f"{value:g}" if isinstance(value, float) else str(value)
+        return f"{text} {unit}" if unit else text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +94,7 @@ class Entry:
 
     device: str
     check: str
-    value: float | bool | str | None
+    value: Scalar | None
     unit: str | None
     at: dt.datetime | None
     raw: str
@@ -77,7 +128,7 @@ class Item:
     """
 
     check: str
-    kind: Kind
+    kind: ItemKind
     title: str
     ask: str
     unit: str | None = None
@@ -90,10 +141,18 @@ class Item:
         return {"flag": "yes/no", "polarisation": "V/H"}.get(self.kind, self.unit or "")
 
 
-def _item(
-    name: str, kind: Kind, title: str, ask: str, unit: str | None = None, **more: Any
+def _item(  # noqa: PLR0913
+    name: str,
+    kind: ItemKind,
+    title: str,
+    ask: str,
+    unit: str | None = None,
+    *,
+    end: str | None = None,
+    radio: bool = True,
 ) -> Item:
-    return Item(check=f"manual.{name}", kind=kind, title=title, ask=ask, unit=unit, **more)
+    check = f"manual.{name}"
+    return Item(check=check, kind=kind, title=title, ask=ask, unit=unit, end=end, radio=radio)
 
 
 ITEMS: tuple[Item, ...] = (
@@ -123,41 +182,3 @@ ITEMS: tuple[Item, ...] = (
 )  # fmt: skip
 """In the order in which they are met on site."""
 BY_CHECK = {item.check: item for item in ITEMS}
-
-
-def entries(observations: Iterable[Observation], check: str | None = None) -> list[Observation]:
-    """What a person entered, in the order of the moments it is of; only of `check` if given."""
-    found = [
-        o
-        for o in observations
-        if o.probe == "person" and o.what in BY_CHECK and check in (None, o.what)
-    ]
-    return sorted(found, key=lambda o: o.at)
-
-
-def further(observation: Observation) -> dict[str, str]:
-    """By whom, with what, photo and note: what was filled in of `FURTHER`, in that order."""
-    try:
-        row = json.loads(observation.raw or "{}")
-    except json.JSONDecodeError:
-        return {}
-    given = row if isinstance(row, dict) else {}
-    return {key: str(given[key]) for key in FURTHER if given.get(key)}
-
-
-def inapplicable(observation: Observation) -> str | None:
-    """Why a person entered that the item does not apply; None where a value was entered."""
-    if observation.value is not None:
-        return None
-    return further(observation).get("note", "no reason is given")
-
-
-def said(observation: Observation) -> str:
-    """The value as a person would write it, with its unit."""
-    value = observation.value
-    if value is None:
-        return NOT_APPLICABLE
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    text = f"{value:g}" if isinstance(value, float) else str(value)
-    return f"{text} {observation.unit}" if observation.unit else text

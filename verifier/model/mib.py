@@ -1,104 +1,26 @@
-"""Object identifiers of the standard MIBs, and the names of their enumerations.
+"""Objects of the standard MIBs, each a kind of thing to be seen, and the names of enumerations.
 
 Sources: SNMPv2-MIB RFC 3418, IF-MIB RFC 2863, IP-MIB RFC 4293 (and RFC 1213 for ipRouteTable),
-IP-FORWARD-MIB RFC 4292 and RFC 2096, EtherLike-MIB RFC 3635, RFC 3411 for snmpEngine,
-RFC 3414 for usmStats, IEEE 802.1AB for LLDP-MIB. Written from memory of those documents; the lab
-reads all but LLDP from a real agent.
+IP-FORWARD-MIB RFC 4292 and RFC 2096, EtherLike-MIB RFC 3635, HOST-RESOURCES-MIB RFC 2790, RFC 3411
+for snmpEngine, RFC 3414 for usmStats, IEEE 802.1AB for LLDP-MIB.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
 
-SYSTEM = {
-    "sysDescr": "1.3.6.1.2.1.1.1.0",
-    "sysObjectID": "1.3.6.1.2.1.1.2.0",
-    "sysUpTime": "1.3.6.1.2.1.1.3.0",
-    "sysContact": "1.3.6.1.2.1.1.4.0",
-    "sysName": "1.3.6.1.2.1.1.5.0",
-    "sysLocation": "1.3.6.1.2.1.1.6.0",
-}
-UPTIMES = {
-    "sysUpTime": "1.3.6.1.2.1.1.3.0",
-    "snmpEngineBoots": "1.3.6.1.6.3.10.2.1.2.0",
-    "hrSystemUptime": "1.3.6.1.2.1.25.1.1.0",
-}
-"""Of the agent, its starts, and of the operating system (RFC 3418, RFC 3411, RFC 2790)."""
-HR_SYSTEM_DATE = "1.3.6.1.2.1.25.1.2.0"
-"""The device's time of day as DateAndTime (RFC 2790, RFC 2579)."""
-IP_ADDR_TABLE = {
-    "ipAdEntIfIndex": "1.3.6.1.2.1.4.20.1.2",
-    "ipAdEntNetMask": "1.3.6.1.2.1.4.20.1.3",
-}
-IP_ADDRESS_TABLE = {
-    "ipAddressIfIndex": "1.3.6.1.2.1.4.34.1.3",
-    "ipAddressType": "1.3.6.1.2.1.4.34.1.4",
-    "ipAddressPrefix": "1.3.6.1.2.1.4.34.1.5",
-}
-IP_ADDRESS_PREFIX_ENTRY = "1.3.6.1.2.1.4.32.1.5"
-IP_ROUTE_NEXT_HOP_DEFAULT = "1.3.6.1.2.1.4.21.1.7.0.0.0.0"
-IP_ROUTE = {
-    "ipRouteNextHop": "1.3.6.1.2.1.4.21.1.7",
-    "ipRouteType": "1.3.6.1.2.1.4.21.1.8",
-    "ipRouteMask": "1.3.6.1.2.1.4.21.1.11",
-}
-"""Indexed by the destination (RFC 1213)."""
-IP_CIDR_ROUTE_TYPE = "1.3.6.1.2.1.4.24.4.1.6"
-INET_CIDR_ROUTE_TYPE = "1.3.6.1.2.1.4.24.7.1.8"
-IF_TABLE = {
-    "ifDescr": "1.3.6.1.2.1.2.2.1.2",
-    "ifMtu": "1.3.6.1.2.1.2.2.1.4",
-    "ifSpeed": "1.3.6.1.2.1.2.2.1.5",
-    "ifPhysAddress": "1.3.6.1.2.1.2.2.1.6",
-    "ifAdminStatus": "1.3.6.1.2.1.2.2.1.7",
-    "ifOperStatus": "1.3.6.1.2.1.2.2.1.8",
-    "ifInErrors": "1.3.6.1.2.1.2.2.1.14",
-    "ifOutErrors": "1.3.6.1.2.1.2.2.1.20",
-}
-IF_COUNTERS = {
-    "ifInOctets": "1.3.6.1.2.1.2.2.1.10",
-    "ifInUcastPkts": "1.3.6.1.2.1.2.2.1.11",
-    "ifInDiscards": "1.3.6.1.2.1.2.2.1.13",
-    "ifInErrors": "1.3.6.1.2.1.2.2.1.14",
-    "ifOutOctets": "1.3.6.1.2.1.2.2.1.16",
-    "ifOutUcastPkts": "1.3.6.1.2.1.2.2.1.17",
-    "ifOutDiscards": "1.3.6.1.2.1.2.2.1.19",
-    "ifOutErrors": "1.3.6.1.2.1.2.2.1.20",
-    "ifHCInOctets": "1.3.6.1.2.1.31.1.1.1.6",
-    "ifHCInUcastPkts": "1.3.6.1.2.1.31.1.1.1.7",
-    "ifHCOutOctets": "1.3.6.1.2.1.31.1.1.1.10",
-    "ifHCOutUcastPkts": "1.3.6.1.2.1.31.1.1.1.11",
-    "ifCounterDiscontinuityTime": "1.3.6.1.2.1.31.1.1.1.19",
-}
-"""Counters of a port (RFC 2863)."""
-IF_X_TABLE = {
-    "ifName": "1.3.6.1.2.1.31.1.1.1.1",
-    "ifHighSpeed": "1.3.6.1.2.1.31.1.1.1.15",
-    "ifAlias": "1.3.6.1.2.1.31.1.1.1.18",
-}
-LLDP_LOCAL_PORTS = {
-    "lldpLocPortId": "1.0.8802.1.1.2.1.3.7.1.3",
-    "lldpLocPortDesc": "1.0.8802.1.1.2.1.3.7.1.4",
-}
-LLDP_NEIGHBOURS = {
-    "lldpRemPortId": "1.0.8802.1.1.2.1.4.1.1.7",
-    "lldpRemSysName": "1.0.8802.1.1.2.1.4.1.1.9",
-}
-"""Indexed by time mark, local port number, and a number of the neighbour."""
-DUPLEX = {"dot3StatsDuplexStatus": "1.3.6.1.2.1.10.7.2.1.19"}
+from verifier.model.kind import MibObject, Syntax
 
 IF_SPEED_MAX = 4_294_967_295
 """ifSpeed's largest value; at or above it ifHighSpeed tells (RFC 2863, DESCRIPTION of ifSpeed)."""
 TIME_TICKS_WRAP = 1 << 32
 """Hundredths of a second after which TimeTicks starts again: 497 d 2 h 27 m 52.96 s (RFC 2578)."""
 
-IF_OPER_STATUS = {
+OPER_STATUS = {
     1: "up", 2: "down", 3: "testing", 4: "unknown", 5: "dormant", 6: "notPresent",
     7: "lowerLayerDown",
 }  # fmt: skip
-IF_ADMIN_STATUS = {1: "up", 2: "down", 3: "testing"}
+ADMIN_STATUS = {1: "up", 2: "down", 3: "testing"}
 DUPLEX_STATUS = {1: "unknown", 2: "half", 3: "full"}
 ERROR_STATUS = (
     "noError", "tooBig", "noSuchName", "badValue", "readOnly", "genErr", "noAccess", "wrongType",
@@ -118,22 +40,6 @@ USM_STATS = {
 """Report PDUs of RFC 3414 section 3.2, under our name of the outcome."""
 
 
-@dataclass(frozen=True, slots=True)
-class Syntax:
-    """What an object's value may be (its SYNTAX clause).
-
-    Attributes:
-        kind: a number of any of SMIv2's numeric types, octets, an IPv4 address, or an OID.
-        least, most: of a number its range, of octets how many.
-        words: how the MIB calls it.
-    """
-
-    kind: Literal["number", "octets", "address", "oid"]
-    least: int
-    most: int
-    words: str
-
-
 INTEGER32 = Syntax("number", -(2**31), 2**31 - 1, "Integer32")
 INDEX = Syntax("number", 1, 2**31 - 1, "INTEGER (1..2147483647)")
 COUNTER32 = Syntax("number", 0, 2**32 - 1, "Counter32")
@@ -149,41 +55,127 @@ IP_ADDRESS = Syntax("address", 0, 0, "IpAddress")
 OBJECT_IDENTIFIER = Syntax("oid", 0, 0, "OBJECT IDENTIFIER")
 
 
-def _named(most: int) -> Syntax:
+def _text(what: str, oid: str, syntax: Syntax = TEXT) -> MibObject[str]:
+    return MibObject(what, "snmp", str, oid=oid, syntax=syntax)
+
+
+def _number(what: str, oid: str, syntax: Syntax = INTEGER32) -> MibObject[int]:
+    return MibObject(what, "snmp", int, oid=oid, syntax=syntax)
+
+
+def _named(what: str, oid: str, names: Mapping[int, str]) -> MibObject[str]:
+    return MibObject(what, "snmp", str, oid=oid, syntax=_enumeration(len(names)), names=names)
+
+
+def _enumeration(most: int) -> Syntax:
     return Syntax("number", 1, most, f"an enumeration of 1 to {most}")
 
 
-_OF_COUNTERS = {
-    name: COUNTER64 if name.startswith("ifHC") else COUNTER32 for name in IF_COUNTERS
-} | {"ifCounterDiscontinuityTime": TIME_TICKS}
+def _counter(what: str, oid: str) -> MibObject[int]:
+    return _number(what, oid, COUNTER64 if what.startswith("ifHC") else COUNTER32)
+
+
+def _oids(*objects: MibObject[str] | MibObject[int]) -> Mapping[str, str]:
+    return {o.what: o.oid for o in objects}
+
+
+SYS_DESCR = _text("sysDescr", "1.3.6.1.2.1.1.1.0")
+SYS_OBJECT_ID = _text("sysObjectID", "1.3.6.1.2.1.1.2.0", OBJECT_IDENTIFIER)
+SYS_UP_TIME = _number("sysUpTime", "1.3.6.1.2.1.1.3.0", TIME_TICKS)
+"""Hundredths of a second since the agent started; starts again after `TIME_TICKS_WRAP`."""
+SYS_CONTACT = _text("sysContact", "1.3.6.1.2.1.1.4.0")
+SYS_NAME = _text("sysName", "1.3.6.1.2.1.1.5.0")
+SYS_LOCATION = _text("sysLocation", "1.3.6.1.2.1.1.6.0")
+SYSTEM = _oids(SYS_DESCR, SYS_OBJECT_ID, SYS_UP_TIME, SYS_CONTACT, SYS_NAME, SYS_LOCATION)
+SNMP_ENGINE_BOOTS = _number("snmpEngineBoots", "1.3.6.1.6.3.10.2.1.2.0", INDEX)
+HR_SYSTEM_UPTIME = _number("hrSystemUptime", "1.3.6.1.2.1.25.1.1.0", TIME_TICKS)
+UPTIMES = _oids(SYS_UP_TIME, SNMP_ENGINE_BOOTS, HR_SYSTEM_UPTIME)
+"""Of the agent, its starts, and of the operating system (RFC 3418, RFC 3411, RFC 2790)."""
+HR_SYSTEM_DATE = _text("hrSystemDate", "1.3.6.1.2.1.25.1.2.0", DATE_AND_TIME)
+"""The device's time of day; the value is DateAndTime (RFC 2790, RFC 2579) as ISO 8601 text."""
+
+IP_AD_ENT_IF_INDEX = _number("ipAdEntIfIndex", "1.3.6.1.2.1.4.20.1.2", INDEX)
+IP_AD_ENT_NET_MASK = _text("ipAdEntNetMask", "1.3.6.1.2.1.4.20.1.3", IP_ADDRESS)
+IP_ADDR_TABLE = _oids(IP_AD_ENT_IF_INDEX, IP_AD_ENT_NET_MASK)
+IP_ADDRESS_IF_INDEX = _number("ipAddressIfIndex", "1.3.6.1.2.1.4.34.1.3", INDEX)
+IP_ADDRESS_TYPE = _number("ipAddressType", "1.3.6.1.2.1.4.34.1.4", _enumeration(3))
+IP_ADDRESS_PREFIX = _text("ipAddressPrefix", "1.3.6.1.2.1.4.34.1.5", OBJECT_IDENTIFIER)
+"""Points to a row of ipAddressPrefixTable, whose index ends in the length of the prefix."""
+IP_ADDRESS_TABLE = _oids(IP_ADDRESS_IF_INDEX, IP_ADDRESS_TYPE, IP_ADDRESS_PREFIX)
+IP_ADDRESS_PREFIX_ENTRY = "1.3.6.1.2.1.4.32.1.5"
+IP_ROUTE_NEXT_HOP_DEFAULT = "1.3.6.1.2.1.4.21.1.7.0.0.0.0"
+IP_ROUTE = {
+    "ipRouteNextHop": "1.3.6.1.2.1.4.21.1.7",
+    "ipRouteType": "1.3.6.1.2.1.4.21.1.8",
+    "ipRouteMask": "1.3.6.1.2.1.4.21.1.11",
+}
+"""Indexed by the destination (RFC 1213)."""
+IP_CIDR_ROUTE_TYPE = "1.3.6.1.2.1.4.24.4.1.6"
+INET_CIDR_ROUTE_TYPE = "1.3.6.1.2.1.4.24.7.1.8"
+
+IF_DESCR = _text("ifDescr", "1.3.6.1.2.1.2.2.1.2")
+IF_MTU = _number("ifMtu", "1.3.6.1.2.1.2.2.1.4")
+IF_SPEED = _number("ifSpeed", "1.3.6.1.2.1.2.2.1.5", GAUGE32)
+"""Bit/s; see `IF_SPEED_MAX`."""
+IF_PHYS_ADDRESS = _text("ifPhysAddress", "1.3.6.1.2.1.2.2.1.6", PHYS_ADDRESS)
+"""Octets in hexadecimal digits with colons."""
+IF_ADMIN_STATUS = _named("ifAdminStatus", "1.3.6.1.2.1.2.2.1.7", ADMIN_STATUS)
+IF_OPER_STATUS = _named("ifOperStatus", "1.3.6.1.2.1.2.2.1.8", OPER_STATUS)
+IF_IN_ERRORS = _counter("ifInErrors", "1.3.6.1.2.1.2.2.1.14")
+IF_OUT_ERRORS = _counter("ifOutErrors", "1.3.6.1.2.1.2.2.1.20")
+IF_TABLE = _oids(
+    IF_DESCR, IF_MTU, IF_SPEED, IF_PHYS_ADDRESS, IF_ADMIN_STATUS, IF_OPER_STATUS, IF_IN_ERRORS,
+    IF_OUT_ERRORS,
+)  # fmt: skip
+_COUNTERS = (
+    _counter("ifInOctets", "1.3.6.1.2.1.2.2.1.10"),
+    _counter("ifInUcastPkts", "1.3.6.1.2.1.2.2.1.11"),
+    _counter("ifInDiscards", "1.3.6.1.2.1.2.2.1.13"),
+    IF_IN_ERRORS,
+    _counter("ifOutOctets", "1.3.6.1.2.1.2.2.1.16"),
+    _counter("ifOutUcastPkts", "1.3.6.1.2.1.2.2.1.17"),
+    _counter("ifOutDiscards", "1.3.6.1.2.1.2.2.1.19"),
+    IF_OUT_ERRORS,
+    _counter("ifHCInOctets", "1.3.6.1.2.1.31.1.1.1.6"),
+    _counter("ifHCInUcastPkts", "1.3.6.1.2.1.31.1.1.1.7"),
+    _counter("ifHCOutOctets", "1.3.6.1.2.1.31.1.1.1.10"),
+    _counter("ifHCOutUcastPkts", "1.3.6.1.2.1.31.1.1.1.11"),
+    _number("ifCounterDiscontinuityTime", "1.3.6.1.2.1.31.1.1.1.19", TIME_TICKS),
+)
+IF_COUNTERS = _oids(*_COUNTERS)
+"""Counters of a port (RFC 2863)."""
+IF_NAME = _text("ifName", "1.3.6.1.2.1.31.1.1.1.1")
+IF_HIGH_SPEED = _number("ifHighSpeed", "1.3.6.1.2.1.31.1.1.1.15", GAUGE32)
+"""Mbit/s, rounded."""
+IF_ALIAS = _text("ifAlias", "1.3.6.1.2.1.31.1.1.1.18")
+IF_X_TABLE = _oids(IF_NAME, IF_HIGH_SPEED, IF_ALIAS)
+DOT3_STATS_DUPLEX_STATUS = _named("dot3StatsDuplexStatus", "1.3.6.1.2.1.10.7.2.1.19", DUPLEX_STATUS)
+DUPLEX = _oids(DOT3_STATS_DUPLEX_STATUS)
+
+LLDP_LOC_PORT_ID = _text("lldpLocPortId", "1.0.8802.1.1.2.1.3.7.1.3")
+LLDP_LOC_PORT_DESC = _text("lldpLocPortDesc", "1.0.8802.1.1.2.1.3.7.1.4")
+LLDP_LOCAL_PORTS = _oids(LLDP_LOC_PORT_ID, LLDP_LOC_PORT_DESC)
+LLDP_REM_PORT_ID = _text("lldpRemPortId", "1.0.8802.1.1.2.1.4.1.1.7")
+LLDP_REM_SYS_NAME = _text("lldpRemSysName", "1.0.8802.1.1.2.1.4.1.1.9")
+LLDP_NEIGHBOURS = _oids(LLDP_REM_PORT_ID, LLDP_REM_SYS_NAME)
+"""Indexed by time mark, local port number, and a number of the neighbour."""
+
+_OBJECTS: tuple[MibObject[str] | MibObject[int], ...] = (
+    SYS_DESCR, SYS_OBJECT_ID, SYS_UP_TIME, SYS_CONTACT, SYS_NAME, SYS_LOCATION,
+    SNMP_ENGINE_BOOTS, HR_SYSTEM_UPTIME, HR_SYSTEM_DATE, IP_AD_ENT_IF_INDEX, IP_AD_ENT_NET_MASK,
+    IP_ADDRESS_IF_INDEX, IP_ADDRESS_TYPE, IP_ADDRESS_PREFIX, IF_DESCR, IF_MTU, IF_SPEED,
+    IF_PHYS_ADDRESS, IF_ADMIN_STATUS, IF_OPER_STATUS, *_COUNTERS, IF_NAME, IF_HIGH_SPEED, IF_ALIAS,
+    DOT3_STATS_DUPLEX_STATUS, LLDP_LOC_PORT_ID, LLDP_LOC_PORT_DESC, LLDP_REM_PORT_ID,
+    LLDP_REM_SYS_NAME,
+)  # fmt: skip
+OBJECTS: Mapping[str, MibObject[str] | MibObject[int]] = {o.what: o for o in _OBJECTS}
+"""By name: what a poll notes under its own name."""
 SYNTAX: Mapping[str, Syntax] = {
-    **{oid: TEXT for name, oid in SYSTEM.items() if name not in {"sysObjectID", "sysUpTime"}},
-    SYSTEM["sysObjectID"]: OBJECT_IDENTIFIER,
-    SYSTEM["sysUpTime"]: TIME_TICKS,
-    UPTIMES["snmpEngineBoots"]: INDEX,
-    UPTIMES["hrSystemUptime"]: TIME_TICKS,
-    HR_SYSTEM_DATE: DATE_AND_TIME,
-    IP_ADDR_TABLE["ipAdEntIfIndex"]: INDEX,
-    IP_ADDR_TABLE["ipAdEntNetMask"]: IP_ADDRESS,
-    IP_ADDRESS_TABLE["ipAddressIfIndex"]: INDEX,
-    IP_ADDRESS_TABLE["ipAddressType"]: _named(3),
-    IP_ADDRESS_TABLE["ipAddressPrefix"]: OBJECT_IDENTIFIER,
+    **{o.oid: o.syntax for o in _OBJECTS},
     IP_ROUTE_NEXT_HOP_DEFAULT: IP_ADDRESS,
-    IP_CIDR_ROUTE_TYPE: _named(4),
+    IP_CIDR_ROUTE_TYPE: _enumeration(4),
     IP_CIDR_ROUTE_TYPE.removesuffix(".6") + ".11": INTEGER32,
-    INET_CIDR_ROUTE_TYPE: _named(5),
+    INET_CIDR_ROUTE_TYPE: _enumeration(5),
     INET_CIDR_ROUTE_TYPE.removesuffix(".8") + ".12": INTEGER32,
-    IF_TABLE["ifDescr"]: TEXT,
-    IF_TABLE["ifMtu"]: INTEGER32,
-    IF_TABLE["ifSpeed"]: GAUGE32,
-    IF_TABLE["ifPhysAddress"]: PHYS_ADDRESS,
-    IF_TABLE["ifAdminStatus"]: _named(len(IF_ADMIN_STATUS)),
-    IF_TABLE["ifOperStatus"]: _named(len(IF_OPER_STATUS)),
-    **{oid: _OF_COUNTERS[name] for name, oid in IF_COUNTERS.items()},
-    IF_X_TABLE["ifName"]: TEXT,
-    IF_X_TABLE["ifHighSpeed"]: GAUGE32,
-    IF_X_TABLE["ifAlias"]: TEXT,
-    **dict.fromkeys((*LLDP_LOCAL_PORTS.values(), *LLDP_NEIGHBOURS.values()), TEXT),
-    DUPLEX["dot3StatsDuplexStatus"]: _named(len(DUPLEX_STATUS)),
 }
 """By scalar or column; each from the MIB that its name is from."""

@@ -11,10 +11,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from verifier.model.address import Address, Interface, Mac, as_text
 from verifier.model.problem import Origin
+
+if TYPE_CHECKING:
+    from pydantic_core import CoreSchema
 
 Stage = Literal["bench", "alignment", "handover", "service"]
 Band = Literal["high", "low"]
@@ -104,7 +107,7 @@ class Service:
         return f"{self.port}/{self.protocol}"
 
     @classmethod
-    def __get_pydantic_core_schema__(cls, source: Any, handler: Any) -> Any:
+    def __get_pydantic_core_schema__(cls, source: object, handler: object) -> CoreSchema:
         return as_text(cls, "443/tcp")
 
 

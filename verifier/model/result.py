@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Container, Iterable
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
 from verifier import __version__
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Stage
 from verifier.model.subject import Subject
 
 Verdict = Literal["pass", "fail", "warn", "not-tested"]
 VERDICTS: tuple[Verdict, ...] = ("fail", "not-tested", "warn", "pass")
 """By weight: what is wrong first."""
+Figure = str | bool | int | float | tuple[str | int | float, ...] | None
+"""A planned or found value as a report shows it: one, or several that contradict each other."""
 Overall = Literal["pass", "conditional", "incomplete", "fail"]
 """The verdict of a document."""
 
@@ -40,8 +42,8 @@ class Finding:
     verdict: Verdict
     reason: str
     id: str = ""
-    expected: Any = None
-    observed: Any = None
+    expected: Figure = None
+    observed: Figure = None
     unit: str | None = None
     origin: str = ""
     advice: str = ""
@@ -148,7 +150,7 @@ class Result:
     finished: str
     findings: tuple[Finding, ...] = ()
     causes: tuple[Cause, ...] = ()
-    observations: tuple[Observation, ...] = ()
+    observations: tuple[Observation[object], ...] = ()
     not_in_stage: tuple[str, ...] = ()
     not_asked: tuple[NotAsked, ...] = ()
     accepted: tuple[Accepted, ...] = ()

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DefaultRoute:
-    """One route to 0/0.
+class BestRoute:
+    """One of a device's routes to 0/0, one of which is the best.
 
     Attributes:
         next_hop: an address as text; `0.0.0.0` or `::` where the route has none.
@@ -32,7 +32,7 @@ class Routes:
         gap: why no default route is known; empty where one is.
     """
 
-    defaults: tuple[DefaultRoute, ...] = ()
+    defaults: tuple[BestRoute, ...] = ()
     connected: bool = False
     to_hosts: tuple[tuple[str, tuple[str, ...]], ...] = ()
     gap: str = ""

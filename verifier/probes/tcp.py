@@ -6,12 +6,11 @@ import asyncio
 import errno
 import time
 from dataclasses import dataclass
-from typing import Literal
 
 from verifier.model.address import Address
+from verifier.model.observations import TcpState
 from verifier.probes.pace import Slots
 
-TcpState = Literal["open", "closed", "filtered", "unreachable", "not-sent"]
 _UNREACHABLE = {errno.ENETUNREACH, errno.EHOSTUNREACH, errno.ENETDOWN, errno.EHOSTDOWN}
 _FROM_THE_NETWORK = {
     errno.ETIMEDOUT, errno.ECONNRESET, errno.ECONNABORTED, errno.EACCES, errno.EPROTO,

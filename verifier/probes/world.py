@@ -28,6 +28,7 @@ from typing import Any, Protocol, TypeVar
 
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address, Interface, Mac
+from verifier.model.observations import PathMtu
 from verifier.probes import tcp
 from verifier.probes.cable import arp
 from verifier.probes.cable.listen import WireSet, open_wires
@@ -205,10 +206,10 @@ class EchoAccess:
         on_link_pace: Slots,
         loopback_pace: Slots,
         stop: threading.Event,
-    ) -> list[mtu.PathMtu]:
+    ) -> list[PathMtu]:
         """See `probes.echo.mtu.path_mtus`."""
 
-        def work(stopped: threading.Event) -> list[mtu.PathMtu]:
+        def work(stopped: threading.Event) -> list[PathMtu]:
             with Echoer(
                 pace=pace, on_link_pace=on_link_pace, loopback_pace=loopback_pace, whole=True
             ) as echoer:

@@ -14,12 +14,12 @@ _LISTED = 8
 _ENTERPRISES = "1.3.6.1.4.1."
 
 
-def listing(found: Sequence[FieldCandidates]) -> str:
+def listing(candidates: Sequence[FieldCandidates]) -> str:
     """For each figure the objects that fit it; ends with a newline."""
-    return "\n".join(line for one in found for line in _listed(one)) + "\n"
+    return "\n".join(line for one in candidates for line in _listed(one)) + "\n"
 
 
-def toml(name: str, system: Mapping[str, str], found: Sequence[FieldCandidates]) -> str:
+def toml(name: str, system: Mapping[str, str], candidates: Sequence[FieldCandidates]) -> str:
     """A profile called `name` with a reading for each figure.
 
     What is uncertain stands in a comment beside it; a figure that many objects fit alike is written
@@ -35,21 +35,21 @@ def toml(name: str, system: Mapping[str, str], found: Sequence[FieldCandidates])
     object_id = system.get("sysObjectID", "")
     if object_id.startswith(_ENTERPRISES):
         lines.append(f"object_id = {_quoted(object_id)}")
-    for one in found:
+    for one in candidates:
         lines += ["", *_reading(one)]
     return "\n".join(lines) + "\n"
 
 
-def _listed(found: FieldCandidates) -> Iterator[str]:
-    figure = found.figure
+def _listed(candidates: FieldCandidates) -> Iterator[str]:
+    figure = candidates.figure
     unit = unit_of(figure.field)
     yield f"{figure.field} = {plain(figure.text)}{f' {unit}' if unit else ''}"
-    if not found.fits:
+    if not candidates.fits:
         yield "    nothing fits: is it below another root, or is the figure not up to date?"
-    for fit in found.fits[:_LISTED]:
+    for fit in candidates.fits[:_LISTED]:
         yield f"    {_described(figure.field, fit)}"
-    if len(found.fits) > _LISTED:
-        yield f"    and {len(found.fits) - _LISTED} more"
+    if len(candidates.fits) > _LISTED:
+        yield f"    and {len(candidates.fits) - _LISTED} more"
 
 
 def _described(name: ReadingField, fit: ObjectCandidate) -> str:
@@ -62,16 +62,16 @@ def _described(name: ReadingField, fit: ObjectCandidate) -> str:
     return f"{words}  ({fit.close})"
 
 
-def _reading(found: FieldCandidates) -> Iterator[str]:
-    figure = found.figure
+def _reading(candidates: FieldCandidates) -> Iterator[str]:
+    figure = candidates.figure
     seen = f"# seen: {figure.field} = {plain(figure.text)}"
-    if not found.fits:
+    if not candidates.fits:
         yield f"{seen}; no object fits"
         return
-    first = found.chosen or found.fits[0]
-    blind = "" if found.chosen else "# "
+    first = candidates.chosen or candidates.fits[0]
+    blind = "" if candidates.chosen else "# "
     if blind:
-        yield f"{seen}; {found.alike} objects fit alike: choose, and take away the '# '"
+        yield f"{seen}; {candidates.alike} objects fit alike: choose, and take away the '# '"
     else:
         yield seen
     if not first.oid.endswith(".0"):
@@ -80,7 +80,7 @@ def _reading(found: FieldCandidates) -> Iterator[str]:
     yield f"{blind}[[reading]]"
     for line in _keys(figure.field, first):
         yield f"{blind}{line}"
-    others = [f for f in found.fits if f.oid != first.oid]
+    others = [f for f in candidates.fits if f.oid != first.oid]
     if others and not blind:
         yield f"# or is it {'one of these' if len(others) > 1 else 'this one'}?"
     for fit in others[:_LISTED]:

@@ -6,14 +6,14 @@ No sentence claims more than the counts behind it: *as planned* only where no wa
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 from verifier.model.manual import BY_CHECK
+from verifier.model.observations import SOAK, SoakCourse
 from verifier.model.result import Accepted, NotAsked, Result, Scope
 from verifier.report.plain import plain
 from verifier.rules.compare.scope import by_whom
-from verifier.rules.compare.soak.context import SOAK
+from verifier.rules.observations import of_kind
 from verifier.rules.soak.tally import title
 
 WORDS: dict[str, str] = {
@@ -145,10 +145,9 @@ def accepted_words(accepted: Accepted) -> str:
     return f"{accepted.check}: {used}; {by_whom(accepted.by)}: {accepted.reason}"
 
 
-def soak_of(result: Result) -> Mapping[str, Any] | None:
+def soak_of(result: Result) -> SoakCourse | None:
     """How the soak of a run went; None where there was none."""
-    value = next((o.value for o in result.observations if o.what == SOAK and o.value), None)
-    return value if isinstance(value, dict) else None
+    return next((o.value for o in of_kind(result.observations, SOAK) if o.value), None)
 
 
 def soak_title(result: Result) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from verifier.model.plan import Plan
+from verifier.model.samples import Block
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +33,7 @@ class Annex:
 
     plan: Plan | None = None
     sheets: tuple[ReportSheet, ...] = ()
-    samples: Iterable[Mapping[str, Any]] = ()
+    samples: Iterable[Block] = ()
     sha256: Mapping[str, str] = field(default_factory=dict)
     signature: str = ""
 

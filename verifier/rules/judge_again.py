@@ -5,16 +5,17 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
 
 from verifier.errors import InputError
-from verifier.model.observation import ACCEPTED
-from verifier.model.plan import NotTestedOk, Plan
+from verifier.model.observations import ACCEPTED, ROUTE
+from verifier.model.plan import Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Finding, Result
+from verifier.model.samples import Block
 from verifier.rules.compare import REACH, VERIFY
 from verifier.rules.compare.judge import compare
+from verifier.rules.observations import of_kind
 from verifier.rules.plan import READING, RULES, check
 from verifier.rules.powercycle import judge
 
@@ -23,7 +24,7 @@ def judged_again(
     old: Result,
     plan: Plan,
     profiles: Mapping[str, Profile],
-    samples: Iterable[Mapping[str, Any]],
+    samples: Iterable[Block],
     name: str,
 ) -> Result:
     """The result by today's rules; where the plan says so is kept from the old findings.
@@ -36,13 +37,13 @@ def judged_again(
         name: what faults call it.
 
     Raises:
-        InputError: a profile is missing, or an acceptance is not in form.
+        InputError: a profile is missing.
     """
-    asked = {o.subject.name for o in old.observations if o.what == "route"}
+    asked = {o.subject.name for o in of_kind(old.observations, ROUTE)}
     devices = [d for d in plan.devices if d.name in asked]
     if missing := {d.profile for d in devices} - profiles.keys():
         raise InputError(f"{name}: part profiles: {min(missing)} is missing")
-    accepted = list(_accepted(old, name))
+    accepted = [a for o in of_kind(old.observations, ACCEPTED) for a in o.value or ()]
     problems = list(_problems(plan, profiles, old))
     if old.command == "powercycle":
         judgement = judge(
@@ -69,20 +70,6 @@ def judged_again(
         not_asked=judgement.not_asked,
         accepted=judgement.accepted,
     )
-
-
-def _accepted(result: Result, name: str) -> Iterator[NotTestedOk]:
-    """What the command line let stay untested. Raises InputError where it is not in form."""
-    for seen in result.observations:
-        if seen.what != ACCEPTED:
-            continue
-        for entry in seen.value if isinstance(seen.value, list) else [None]:
-            known = entry if isinstance(entry, dict) else {}
-            check_, reason, by = (known.get(key) for key in ("check", "reason", "by"))
-            if isinstance(check_, str) and isinstance(reason, str) and isinstance(by, str | None):
-                yield NotTestedOk(check=check_, reason=reason, by=by)
-            else:
-                raise InputError(f"{name}: observation {seen.id} is no acceptance")
 
 
 def _problems(plan: Plan, profiles: Mapping[str, Profile], old: Result) -> Iterator[Problem]:

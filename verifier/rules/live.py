@@ -7,7 +7,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from verifier.model.observation import Observation
+from verifier.model.kind import ReadingKind
+from verifier.model.observations import Observation, reading
 from verifier.model.plan import Carrier, End, Plan
 from verifier.rules.compare.radio.read import number_of
 
@@ -28,11 +29,15 @@ class Live:
         observations: all of the run.
     """
 
-    def __init__(self, plan: Plan, observations: Iterable[Observation]) -> None:
-        self._seen: dict[tuple[str, str], list[Observation]] = defaultdict(list)
+    def __init__(self, plan: Plan, observations: Iterable[Observation[object]]) -> None:
+        self._seen: dict[tuple[str, ReadingKind], list[Observation[object]]] = defaultdict(list)
         for seen in observations:
-            if seen.probe == "snmp" and seen.what.partition(" ")[0] in _SHOWN:
-                self._seen[seen.subject.name, seen.what].append(seen)
+            if (
+                isinstance(kind := seen.kind, ReadingKind)
+                and kind.field in _SHOWN
+                and not seen.before
+            ):
+                self._seen[seen.subject.name, kind].append(seen)
         self._radios: Mapping[str, set[int]] = defaultdict(set)
         for link in plan.links:
             for carrier in link.carriers:
@@ -55,7 +60,7 @@ class LiveReadings:
         radios: so many radios the device has by the plan.
     """
 
-    seen: Mapping[tuple[str, str], Sequence[Observation]]
+    seen: Mapping[tuple[str, ReadingKind], Sequence[Observation[object]]]
     device: str
     radio: int
     radios: int
@@ -72,13 +77,13 @@ class LiveReadings:
         value = found[-1].value if found else None
         return None if value is None else str(value).strip() or None
 
-    def _of(self, field: str) -> Sequence[Observation]:
+    def _of(self, field: str) -> Sequence[Observation[object]]:
         """Observations of a field, under the names that `Profile.named_readings` gives."""
         for name in (f"{field} radio:{self.radio}", f"{field} {self.radio}"):
-            if (found := self.seen.get((self.device, name))) is not None:
+            if (found := self.seen.get((self.device, reading(name)))) is not None:
                 return found
         own = self.radio == 1 or self.radios == 1
-        return self.seen.get((self.device, field), ()) if own else ()
+        return self.seen.get((self.device, reading(field)), ()) if own else ()
 
 
 def _radio(carrier: Carrier, end: End) -> int:

@@ -1,7 +1,7 @@
 """Were settings saved: what a device said before a restart, what it says after, and the plan.
 
-Observations of the time before are called `before NAME`; the device's observation `restart` says
-how it went (see `RestartTimes`). Both stand in the same result as what was seen after, so that it
+Observations of the time before are marked so (`Observation.before`); the device's observation
+`RESTART` says how it went. Both stand in the same result as what was seen after, so that it
 can be judged again.
 
 So `report --judge-again` works on such a result as on any other.
@@ -12,29 +12,32 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from verifier.model import mib
-from verifier.model.observation import Observation
+from verifier.model.kind import KindOf, Scalar
+from verifier.model.observations import DEFAULT_ROUTE, ENGINE_ID, RESTART, Observation, RestartTimes
 from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
-from verifier.model.profile import Profile
+from verifier.model.profile import Profile, ReadingField
 from verifier.model.result import Cause, Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules.compare.judge import Judgement, compare
 from verifier.rules.compare.scope import accept
-from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.diagnose.nothing_saved import nothing_saved
 from verifier.rules.mib import ports
+from verifier.rules.observations import Observations, of_kind
 from verifier.rules.soak.tally import words
 
-BEFORE: Final = "before "
-RESTART: Final = "restart"
+Settings = Mapping[str, Scalar]
+"""Values by the words for them; of a table's row with what it is about."""
 WAIT_BOOTS: Final = 4.0
 """How long a device is waited for: so many times the boot time of its profile."""
 
-SETTINGS: Final = {
-    "sysName": "name", "sysLocation": "location", "engine-id": "SNMP engine id",
+_OF_DEVICE: Final[Mapping[KindOf[str], str]] = {
+    mib.SYS_NAME: "name", mib.SYS_LOCATION: "location", ENGINE_ID: "SNMP engine id",
+}  # fmt: skip
+_READINGS: Final[Mapping[ReadingField, str]] = {
     "tx_mhz": "transmit frequency", "rx_mhz": "receive frequency", "bandwidth_mhz": "bandwidth",
     "polarisation": "polarisation", "tx_enabled": "transmitter",
     "tx_power_set_dbm": "set power", "atpc": "ATPC", "link_id": "link id",
@@ -44,7 +47,6 @@ SETTINGS: Final = {
     "part_number": "part number",
 }  # fmt: skip
 """What a person sets, or what stays with the device; levels, states and counters are none of it."""
-_PORT_SETTINGS: Final = {"ifAdminStatus": "switched", "ifMtu": "MTU"}
 _MANY: Final = 12
 _SETTINGS: Final = frozenset({"identity", "state", "address", "port", "radio", "settings", "tcp"})
 """First words of the checks that tell a setting."""
@@ -52,34 +54,11 @@ _WAY: Final = frozenset({"local", "laptop", "icmp", "echo", "snmp"})
 """First words of the checks of whether a device can be asked at all."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RestartTimes:
-    """How a restart went; times are seconds since the person was asked.
-
-    Attributes:
-        gone_s: when it was missed first; None: it never was.
-        ping_s, snmp_s: how long after that it answered again; None: it did not.
-        restarted: its uptime began anew; None: it does not tell.
-        ping_held: it answered echoes throughout: only its agent went.
-        waited_s: how long was waited at most.
-        found_at, found_as: another address at which it answers now, and what that is.
-    """
-
-    gone_s: float | None = None
-    ping_s: float | None = None
-    snmp_s: float | None = None
-    restarted: bool | None = None
-    ping_held: bool = False
-    waited_s: float = 0.0
-    found_at: str | None = None
-    found_as: str | None = None
-
-
 def unread(
     devices: Iterable[Device],
     findings: Sequence[Finding],
     causes: Iterable[Cause],
-    observations: Sequence[Observation],
+    observations: Sequence[Observation[object]],
 ) -> dict[str, str]:
     """Devices of which no setting was read before a restart, and why; by its cause, where known."""
     said = {c.id: c.text for c in causes}
@@ -102,49 +81,49 @@ def unread(
     return found
 
 
-def before(observations: Iterable[Observation]) -> Iterator[Observation]:
-    """What was seen of devices before the restart, under its name in the result."""
+def before(observations: Iterable[Observation[object]]) -> Iterator[Observation[object]]:
+    """What was seen of devices before the restart, marked as such."""
     for o in observations:
         if o.subject.kind in {"device", "port"}:
-            yield dataclasses.replace(o, what=BEFORE + o.what)
+            yield dataclasses.replace(o, before=True)
 
 
-def settings(device: Device, observations: Iterable[Observation]) -> dict[str, Any]:
+def settings(device: Device, observations: Iterable[Observation[object]]) -> Settings:
     """The settings of a device in the words of a person; a row of a table by what it is about."""
-    mine = [o for o in observations if o.subject.name == device.name]
-    seen = DeviceObservations(mine)
-    found: dict[str, Any] = {}
-    for what, name in SETTINGS.items():
-        for o in seen.starting(what):
-            if o.value is not None and (o.what == what or o.what.startswith(f"{what} ")):
-                found[name + o.what.removeprefix(what)] = o.value
-    masks = seen.column("ipAdEntNetMask", mib.IP_ADDR_TABLE["ipAdEntNetMask"])
-    found |= {f"mask of {address}": o.value for address, o in masks.items()}
-    prefixes = seen.column("ipAddressPrefix", mib.IP_ADDRESS_TABLE["ipAddressPrefix"])
+    seen = Observations(o for o in observations if o.subject.name == device.name)
+    found: dict[str, Scalar] = {}
+    for kind, name in _OF_DEVICE.items():
+        for value in seen.values(kind):
+            found[name] = value
+    for field, name in _READINGS.items():
+        for o in seen.readings(field):
+            if o.value is not None:
+                found[name + o.kind.what.removeprefix(field)] = o.value
+    masks = seen.column(mib.IP_AD_ENT_NET_MASK)
+    found |= {f"mask of {at}": o.value for at, o in masks.items() if o.value is not None}
+    prefixes = seen.column(mib.IP_ADDRESS_PREFIX)
     found |= {
         f"prefix of address {index}": str(o.value).rpartition(".")[2]
         for index, o in prefixes.items()
     }
-    hops = [str(o.value["next_hop"]) for o in seen.all("default-route") if o.value is not None]
-    if hops:
-        found["default route"] = ", ".join(sorted(set(hops)))
+    if hops := {str(route.next_hop) for route in seen.values(DEFAULT_ROUTE)}:
+        found["default route"] = ", ".join(sorted(hops))
     found.update(_port_settings(device, seen))
     return found
 
 
-def _port_settings(device: Device, seen: DeviceObservations) -> Iterator[tuple[str, Any]]:
+def _port_settings(device: Device, seen: Observations) -> Iterator[tuple[str, Scalar]]:
     """By the port's name, as its index may be another after a restart (RFC 2863 3.1.5)."""
-    tables = {**mib.IF_TABLE, **mib.IF_X_TABLE}
-    names = {
-        column: {i: str(o.value) for i, o in seen.column(column, tables[column]).items()}
-        for column in ports.NAME_COLUMNS
-    }
+    names = seen.port_names()
     for port in device.ports:
         indexes = ports.match(names, port.name)
-        for what, name in _PORT_SETTINGS.items():
-            o = seen.at(what, indexes[0]) if len(indexes) == 1 else None
-            if o is not None and o.value is not None:
-                yield f"{port.name} {name}", o.value
+        if len(indexes) != 1:
+            continue
+        switched, mtu = seen.at(mib.IF_ADMIN_STATUS, indexes[0]), seen.at(mib.IF_MTU, indexes[0])
+        if switched is not None and switched.value is not None:
+            yield f"{port.name} switched", switched.value
+        if mtu is not None and mtu.value is not None:
+            yield f"{port.name} MTU", mtu.value
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,18 +131,18 @@ class SettingChange:
     """A setting that is another after the restart; None: it is not there any more."""
 
     name: str
-    before: Any
-    after: Any
+    before: Scalar | None
+    after: Scalar | None
 
     def __str__(self) -> str:
         return f"{self.name}: {_said(self.before)} before, {_said(self.after)} now"
 
 
-def _said(value: Any) -> str:
+def _said(value: Scalar | None) -> str:
     return "nothing" if value is None else repr(value) if isinstance(value, str) else str(value)
 
 
-def changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> tuple[SettingChange, ...]:
+def changes(old: Settings, new: Settings) -> tuple[SettingChange, ...]:
     """Every setting that differs, in order."""
     names = dict.fromkeys((*old, *new))
     return tuple(
@@ -187,7 +166,7 @@ def waits_s(
 def judge(  # noqa: PLR0913
     plan: Plan,
     profiles: Mapping[str, Profile],
-    observations: Sequence[Observation],
+    observations: Sequence[Observation[object]],
     *,
     stage: Stage,
     devices: Sequence[Device],
@@ -199,8 +178,8 @@ def judge(  # noqa: PLR0913
 
     Arguments as `compare`; these two are asked at every stage, for that is what was done.
     """
-    olds = [_renamed(o) for o in observations if o.what.startswith(BEFORE)]
-    news = [o for o in observations if not o.what.startswith(BEFORE)]
+    olds = [dataclasses.replace(o, before=False) for o in observations if o.before]
+    news = [o for o in observations if not o.before]
     accepted = tuple(accept_untested)
     after = compare(
         plan, profiles, news, stage=stage, devices=devices, names=names,
@@ -208,11 +187,11 @@ def judge(  # noqa: PLR0913
     )  # fmt: skip
     laptop = [o for o in news if o.subject.kind == "laptop"]
     earlier = compare(plan, profiles, [*laptop, *olds], stage=stage, devices=devices)
-    went = {o.subject.name: o for o in news if o.what == RESTART}
+    went = {o.subject.name: o for o in of_kind(news, RESTART)}
     own: list[Finding] = []
     for device in devices:
         noted = went.get(device.name)
-        how = RestartTimes(**noted.value) if noted is not None and noted.value is not None else None
+        how = noted.value if noted is not None else None
         reverted = _reverted(plan, device, earlier.findings, after.findings)
         mine = [_saved(plan, device, (olds, news), how, reverted)]
         if how is not None and how.snmp_s is not None:
@@ -232,21 +211,17 @@ def judge(  # noqa: PLR0913
 
 
 def _elsewhere(
-    went: Mapping[str, Observation], findings: Iterable[Finding]
+    went: Mapping[str, Observation[RestartTimes]], findings: Iterable[Finding]
 ) -> dict[str, tuple[Finding, str]]:
     """By device found at another address: its failed `settings.saved`, and the address in words."""
     heads = {
         f.subject.name: f for f in findings if f.check == "settings.saved" and f.verdict == "fail"
     }
     return {
-        name: (heads[name], f"{o.value['found_at']}, its {o.value['found_as']} address")
+        name: (heads[name], f"{how.found_at}, its {how.found_as} address")
         for name, o in went.items()
-        if name in heads and o.value is not None and o.value["found_at"] is not None
+        if name in heads and (how := o.value) is not None and how.found_at is not None
     }
-
-
-def _renamed(o: Observation) -> Observation:
-    return dataclasses.replace(o, what=o.what.removeprefix(BEFORE))
 
 
 def _reverted(
@@ -277,7 +252,7 @@ def _is_of(plan: Plan, device: Device, subject: Subject) -> bool:
 def _saved(
     plan: Plan,
     device: Device,
-    seen: tuple[Sequence[Observation], Sequence[Observation]],
+    seen: tuple[Sequence[Observation[object]], Sequence[Observation[object]]],
     how: RestartTimes | None,
     reverted: Sequence[Finding],
 ) -> Finding:
@@ -296,8 +271,8 @@ def _saved(
 
 
 def _verdict(
-    old: Mapping[str, Any],
-    new: Mapping[str, Any],
+    old: Settings,
+    new: Settings,
     how: RestartTimes | None,
     reverted: Sequence[Finding],
 ) -> tuple[Verdict, str, str | None, str]:
@@ -319,7 +294,7 @@ def _verdict(
 
 
 def _no_comparison(
-    how: RestartTimes | None, old: Mapping[str, Any], new: Mapping[str, Any]
+    how: RestartTimes | None, old: Settings, new: Settings
 ) -> tuple[Verdict, str, str | None, str] | None:
     """What is said where before and after cannot be compared; None where they can."""
     if how is None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import dataclasses
 import sys
 import threading
 from collections.abc import Iterator, Mapping
@@ -12,11 +11,27 @@ from typing import TYPE_CHECKING
 
 from verifier.model.address import Address
 from verifier.model.laptop import Route
-from verifier.model.observation import ACCEPTED, OBSERVED, Observation
+from verifier.model.manual import Entered
+from verifier.model.observations import (
+    ACCEPTED,
+    ANSWER,
+    ANSWER_FIRST,
+    DEADLINE,
+    ECHO,
+    ENTRIES,
+    INTERFACES,
+    NEIGHBOUR,
+    ROUTE,
+    SHEET,
+    VERSIONS,
+    Observation,
+    Sheet,
+    Unreadable,
+)
+from verifier.model.observations import tcp as tcp_kind
 from verifier.model.plan import Device
 from verifier.model.subject import Subject
 from verifier.probes.echo.series import EchoTarget
-from verifier.rules.compare.seen import laptop_value, route_value
 from verifier.rules.compare.tcp import planned_services
 from verifier.session.ask.levels import sample_links, watch
 from verifier.session.ask.poller import Job, LoopPoller, Poller
@@ -88,7 +103,7 @@ class Conductor:
         self._finished = 0
         self._slowly = world.pace(_AGAIN_PER_S)
 
-    def observations(self) -> tuple[Observation, ...]:
+    def observations(self) -> tuple[Observation[object], ...]:
         """All that was seen, numbered; the laptop first, then the devices in plan order."""
         for record in self._records.values():
             if self.stop.is_set():
@@ -96,10 +111,12 @@ class Conductor:
         return numbered([self._laptop_record, *self._records.values()])
 
     def _note_interruption(self, record: Recorder) -> None:
-        seen = {o.what for o in record.seen}
-        for probe, what in (("icmp", "echo"), ("snmp", "answer")):
-            if what not in seen and (what != "answer" or self._request.command != "reach"):
-                record.note(probe, what, raw="interrupted before it was asked")  # type: ignore[arg-type]
+        seen = {o.kind for o in record.seen}
+        why = Unreadable("interrupted before it was asked")
+        if ECHO not in seen:
+            record.note(ECHO, why)
+        if ANSWER not in seen and self._request.command != "reach":
+            record.note(ANSWER, why)
 
     async def probe(self) -> None:
         """Runs every probe; returns when all are done or a person interrupts."""
@@ -156,32 +173,32 @@ class Conductor:
     def _look(self) -> Mapping[str, Route | None]:
         here = self._world.laptop
         laptop = self._request.laptop or here.look()
-        self._laptop_record.note("laptop", "interfaces", value=laptop_value(laptop))
-        self._laptop_record.note("laptop", "versions", value=here.versions())
-        if accepted := [dataclasses.asdict(a) for a in self._request.accept_untested]:
-            self._laptop_record.note("person", ACCEPTED, value=accepted)
+        self._laptop_record.note(INTERFACES, laptop)
+        self._laptop_record.note(VERSIONS, here.versions())
+        if accepted := tuple(self._request.accept_untested):
+            self._laptop_record.note(ACCEPTED, accepted)
         self._note_observed()
         addresses = {d.name: d.address.address for d in self._request.devices}
         found = routes_of(laptop, addresses.values(), here)
         routes = {name: found[address] for name, address in addresses.items()}
         for name, route in routes.items():
-            self._records[name].note("laptop", "route", value=route_value(route))
+            self._records[name].note(ROUTE, route)
         return routes
 
     def _note_observed(self) -> None:
         """What a person entered: which sheet it was, and each row of the devices asked for."""
         if (observed := self._request.observed) is None:
             return
-        sheet = {
-            "file": observed.file, "sha256": observed.sha256, "rows": len(observed.entries),
-            "blank": [list(row) for row in observed.blank],
-        }  # fmt: skip
-        self._laptop_record.note("person", OBSERVED, value=sheet)
+        sheet = Sheet(
+            file=observed.file, sha256=observed.sha256, rows=len(observed.entries),
+            blank=observed.blank,
+        )  # fmt: skip
+        self._laptop_record.note(SHEET, sheet)
         for entry in observed.entries:
             if (record := self._records.get(entry.device)) is not None:
                 record.note(
-                    "person", entry.check, value=entry.value, unit=entry.unit, raw=entry.raw,
-                    at=entry.at,
+                    ENTRIES[entry.check], Entered.of(entry.value, entry.raw), unit=entry.unit,
+                    raw=entry.raw, at=entry.at,
                 )  # fmt: skip
 
     async def _probe_devices(self, routes: Mapping[str, Route | None]) -> None:
@@ -223,7 +240,7 @@ class Conductor:
     ) -> None:
         request, record = self._request, self._records[device.name]
         if not request.ask_all and not await echoing.may_answer(device.name):
-            record.note("snmp", "answer", raw=_NOT_ASKED)
+            record.note(ANSWER, Unreadable(_NOT_ASKED))
         else:
             async with gate:
                 with suppress(TimeoutError):
@@ -246,7 +263,7 @@ class Conductor:
         except Exception as fault:  # noqa: BLE001 - it is told at the end, after the report
             self.faults.append(fault)
             raw = f"a fault of this program ended its reading ({type(fault).__name__})"
-            record.note("snmp", "deadline", raw=raw)
+            record.note(DEADLINE, Unreadable(raw))
 
     async def _ask_again(self, name: str, record: Recorder) -> None:
         """A device that was silent by SNMP is asked once more, slowly, after the others.
@@ -256,8 +273,8 @@ class Conductor:
         clocks = self._world.clocks
         earliest_s = clocks.monotonic_s() + _AGAIN_AFTER_S
         await clocks.sleep(self._slowly.slot(earliest_s) - clocks.monotonic_s())
-        at = next(n for n, o in enumerate(record.seen) if o.what == "answer")
-        record.seen[at] = record.seen[at]._replace(what="answer-first")
+        at = next(n for n, o in enumerate(record.seen) if o.kind is ANSWER)
+        record.seen[at] = record.seen[at]._replace(kind=ANSWER_FIRST)
         await self._survey(name)
 
     async def _services(self, device: Device) -> None:
@@ -269,9 +286,8 @@ class Conductor:
                 address, service.port, timeout_s=request.probing.timeout_s, pace=pace
             )
             self._records[device.name].note(
-                "tcp",
-                f"tcp/{service.port}",
-                value=answer.state,
+                tcp_kind(service.port),
+                answer.state,
                 raw=answer.detail,
                 took_ms=answer.took_ms,
             )
@@ -282,11 +298,11 @@ class Conductor:
         for device in self._request.devices:
             route, mac = routes[device.name], known.get(device.address.address)
             if mac is not None and route is not None and route.next_hop is None:
-                self._records[device.name].note("neighbour", "neighbour", value=str(mac))
+                self._records[device.name].note(NEIGHBOUR, mac)
 
 
 def _silent(record: Recorder) -> bool:
-    return any(o.what == "answer" and o.value == "silent" for o in record.seen)
+    return "silent" in record.of(ANSWER)
 
 
 def _at_once(packets_per_s: float | None) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from verifier.errors import UsageError
 from verifier.files.evidence.document import Evidence, seal, sign
@@ -12,6 +12,7 @@ from verifier.files.sheets.write import NETWORK_HEADINGS, rows
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile
 from verifier.model.result import Result
+from verifier.model.samples import Block
 from verifier.report.result.json import document
 from verifier.report.style import Annex, ReportSheet
 
@@ -36,7 +37,7 @@ def annex(
     evidence: Evidence | None,
     *,
     sheets: bool,
-    samples: Iterable[Mapping[str, Any]] = (),
+    samples: Iterable[Block] = (),
 ) -> Annex:
     """What a document may show beside the result; the plan's sheets where they are wanted."""
     signature = evidence.signature if evidence is not None else None

@@ -6,11 +6,14 @@ import datetime as dt
 import itertools
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any, NamedTuple
+from typing import NamedTuple, TypeVar, cast
 
-from verifier.model.observation import Observation, Probe
+from verifier.model.kind import Kind, KindOf, Probe
+from verifier.model.observations import Observation, Unreadable, kind_named
 from verifier.model.subject import Subject
 
+T = TypeVar("T")
+Text = TypeVar("Text", str, str | None)
 Clock = Callable[[], dt.datetime]
 
 
@@ -22,25 +25,33 @@ def timestamp(at: dt.datetime) -> str:
 class RecorderEntry(NamedTuple):
     """What was seen, before it has a number; the fields are those of `Observation`."""
 
-    probe: Probe
-    what: str
+    kind: Kind
     oid: str | None
     raw: str | None
-    value: Any
+    seen: object
     unit: str | None
     at: str
     took_ms: float | None
 
-    def observation(self, number: int, subject: Subject) -> Observation:
+    @property
+    def what(self) -> str:
+        """Its name in a document."""
+        return self.kind.what
+
+    @property
+    def value(self) -> object:
+        """The value; None where there is none."""
+        return None if isinstance(self.seen, Unreadable) else self.seen
+
+    def observation(self, number: int, subject: Subject) -> Observation[object]:
         """The observation, of this subject and under this number."""
         return Observation(
             id=number,
             subject=subject,
-            probe=self.probe,
-            what=self.what,
+            kind=self.kind,
             oid=self.oid,
             raw=self.raw,
-            value=self.value,
+            seen=self.seen,
             unit=self.unit,
             at=self.at,
             took_ms=self.took_ms,
@@ -62,23 +73,32 @@ class Recorder:
 
     def note(  # noqa: PLR0913
         self,
-        probe: Probe,
-        what: str,
+        kind: KindOf[T],
+        seen: T | Unreadable,
         *,
-        value: Any = None,
         raw: str | None = None,
         oid: str | None = None,
         unit: str | None = None,
         took_ms: float | None = None,
         at: dt.datetime | None = None,
     ) -> None:
-        """Adds one observation; the fields are those of `Observation`, `at` is now unless given."""
+        """Adds one observation; the fields are those of `Observation`.
+
+        Unless given, `at` is now, `unit` that of the kind, `raw` why there is no value.
+        """
         took_ms = None if took_ms is None else round(took_ms, 3)
         time = timestamp(at or self._clock())
-        self.seen.append(RecorderEntry(probe, what, oid, raw, value, unit, time, took_ms))
+        if raw is None and isinstance(seen, Unreadable):
+            raw = seen.reason
+        self.seen.append(RecorderEntry(kind, oid, raw, seen, unit or kind.unit, time, took_ms))
+
+    def of(self, kind: KindOf[T]) -> list[T]:
+        """The values of a kind that were seen so far, in order."""
+        return [cast("T", row.value) for row in self.seen
+                if row.kind is kind and row.value is not None]  # fmt: skip
 
 
-def numbered(recorders: Iterable[Recorder]) -> tuple[Observation, ...]:
+def numbered(recorders: Iterable[Recorder]) -> tuple[Observation[object], ...]:
     """All observations, numbered from 1 in the order of the recorders."""
     numbers = itertools.count(1)
     return tuple(
@@ -88,15 +108,29 @@ def numbered(recorders: Iterable[Recorder]) -> tuple[Observation, ...]:
     )
 
 
-Packed = tuple[Any, ...]
+Packed = tuple[str, Probe, str | None, str | None, object, str | None, str, float | None]
+"""A `RecorderEntry` whose kind is its name and its probe, and whose missing value is None."""
 
 
 def packed(seen: Iterable[RecorderEntry]) -> list[Packed]:
     """As plain tuples: a third of the time to send and take in."""
-    return [tuple(row) for row in seen]
+    return [
+        (row.kind.what, row.kind.probe, row.oid, row.raw,
+         None if type(row.seen) is Unreadable and not row.seen.octets else row.seen,
+         row.unit, row.at, row.took_ms)
+        for row in seen
+    ]  # fmt: skip
 
 
 def unpacked(rows: Iterable[Packed]) -> Iterator[RecorderEntry]:
     """The opposite of `packed`; texts that many devices share are kept once."""
-    for row in rows:
-        yield RecorderEntry._make(sys.intern(part) if type(part) is str else part for part in row)
+    for what, probe, oid, raw, value, unit, at, took_ms in rows:
+        told, seen = _shared(raw), _shared(value) if type(value) is str else value
+        if seen is None:
+            seen = Unreadable(told or "")
+        kind = kind_named(what, probe)
+        yield RecorderEntry(kind, _shared(oid), told, seen, _shared(unit), _shared(at), took_ms)
+
+
+def _shared(text: Text) -> Text:
+    return sys.intern(text) if type(text) is str else text

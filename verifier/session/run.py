@@ -9,7 +9,7 @@ from typing import Literal
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop
 from verifier.model.manual import Observed
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
@@ -121,7 +121,7 @@ def run(request: Request, world: World) -> Outcome:
 
 def _probed(
     request: Request, world: World
-) -> tuple[tuple[Observation, ...], bool, tuple[Exception, ...]]:
+) -> tuple[tuple[Observation[object], ...], bool, tuple[Exception, ...]]:
     """What was seen, whether a person ended it, and our own faults."""
     jobs = _jobs(request)
     workers = worker_count(len(jobs))

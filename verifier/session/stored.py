@@ -9,12 +9,12 @@ from pathlib import Path
 
 from verifier.errors import InputError
 from verifier.files.evidence import document as files
-from verifier.files.evidence.shapes import prove_blocks, prove_observations
+from verifier.files.evidence.observations import prove_blocks, prove_observations
+from verifier.files.evidence.result import result_of
 from verifier.files.journals.soak import Chain, is_journal
 from verifier.model.plan import Plan
 from verifier.model.result import Result
 from verifier.report.plain import plain
-from verifier.report.result.json import result_of
 from verifier.rules.judge_again import judged_again
 from verifier.session import stored_journal
 

@@ -10,13 +10,21 @@ from typing import Any, Final
 
 from verifier.errors import InputError
 from verifier.files.evidence import document as files
-from verifier.files.evidence.shapes import prove_journal
+from verifier.files.evidence.observations import (
+    observation_of,
+    prove_blocks,
+    prove_header,
+    prove_observations,
+)
+from verifier.files.evidence.result import result_of
 from verifier.files.evidence.written_once import kept
 from verifier.files.journals.soak import Chain, Kept, read_journal
-from verifier.model.observation import JOURNAL
+from verifier.model.observations import JOURNAL, SOAK, Observation, SoakCourse
 from verifier.model.result import Result
-from verifier.report.result.json import document, result_of
-from verifier.rules.compare.soak.context import SOAK
+from verifier.model.samples import Block
+from verifier.model.subject import Subject
+from verifier.report.result.json import as_row, document
+from verifier.rules.observations import of_kind
 from verifier.rules.soak.tally import soaked
 
 _NO_RESULT: Final = {
@@ -39,15 +47,13 @@ def stored(path: Path) -> tuple[Result, files.Evidence, Chain]:
     """
     held = read_journal(path)
     header, name = held.header, f"{path}: first line"
-    prove_journal(header, held.seen, held.blocks, str(path))
+    prove_header(header, str(path))
+    blocks = prove_blocks(held.blocks, str(path))
     parts = {**header["parts"], "samples": list(held.blocks)}
-    observations = _observations(held)
-    times = [
-        header["started"],
-        *(o["at"] for o in observations),
-        *(_end_of(b) for b in held.blocks),
-    ]
-    run = {**header, **_NO_RESULT, "finished": max(times), "observations": observations,
+    observations = _observations(held, blocks, str(path))
+    times = [header["started"], *(o.at for o in observations), *map(_end_of, blocks)]
+    rows = [as_row(o) for o in observations]
+    run = {**header, **_NO_RESULT, "finished": max(times), "observations": rows,
            "findings": _problems(header["problems"])}  # fmt: skip
     result = result_of({k: v for k, v in run.items() if k in _FIELDS}, name)
     return result, files.of_parts({**parts, "result": document(result)}), held.chain
@@ -59,15 +65,13 @@ def refuse_another(path: Path, chain: Chain, result: Result, told_by: Path) -> N
     Nothing is said where the result is of a run with another journal, or with none.
     """
     name = path.name.removesuffix(".gz")
-    for told in (o.value for o in result.observations if o.what == JOURNAL):
-        if not isinstance(told, dict) or not (
-            told.get("file") == name or told.get("first") == chain.first
-        ):
+    for told in (o.value for o in of_kind(result.observations, JOURNAL)):
+        if told is None or not (told.file == name or told.first == chain.first):
             continue
-        if any(told.get(key) != value for key, value in dataclasses.asdict(chain).items()):
+        if (told.lines, told.first, told.head) != (chain.lines, chain.first, chain.head):
             raise InputError(
-                f"{path}: changed since it was written: {told_by} tells of {told.get('lines')} "
-                f"lines, the last one with the SHA-256 {told.get('head')}; this has {chain.lines}, "
+                f"{path}: changed since it was written: {told_by} tells of {told.lines} "
+                f"lines, the last one with the SHA-256 {told.head}; this has {chain.lines}, "
                 f"with {chain.head}"
             )
 
@@ -84,7 +88,7 @@ def evidence_beside(path: Path) -> Path | None:
     return None
 
 
-def _end_of(block: Mapping[str, Any]) -> str:
+def _end_of(block: Block) -> str:
     """When the last sample of a block was due: it may be a minute after its first one."""
     long_s = 0.0
     if block["kind"] == "echo":
@@ -98,34 +102,29 @@ def _end_of(block: Mapping[str, Any]) -> str:
 _FIELDS: Final = {f.name for f in dataclasses.fields(Result)}
 
 
-def _observations(kept: Kept) -> list[dict[str, Any]]:
+def _observations(kept: Kept, blocks: Sequence[Block], where: str) -> list[Observation[object]]:
     """Numbered as they are at the end of a run: the laptop's first, then the devices'."""
     order = {name: n for n, name in enumerate(kept.header["devices"])}
-    seen = sorted(kept.seen, key=lambda o: order.get(o["subject"]["name"], -1))
-    if not any(o["what"] == SOAK for o in seen):
-        seen.insert(0, _unfinished(kept))
-    return [{**o, "id": n} for n, o in enumerate(seen, start=1)]
+    seen = [observation_of(row, where) for row in kept.seen]
+    prove_observations(seen, where)
+    seen.sort(key=lambda o: order.get(o.subject.name, -1))
+    if not of_kind(seen, SOAK):
+        seen.insert(0, _unfinished(kept.header, blocks))
+    return [dataclasses.replace(o, id=n) for n, o in enumerate(seen, start=1)]
 
 
-def _unfinished(kept: Kept) -> dict[str, Any]:
-    """What the laptop's observation `soak` says of one that nobody could end in order."""
-    echoes = [b for b in kept.blocks if b["kind"] == "echo"]
-    value = {
-        "asked_s": kept.header["asked_s"],
-        "lasted_s": round(soaked(kept.blocks).last_s, 3),
-        "state": "unfinished",
-        "step_s": echoes[0]["step_s"] if echoes else None,
-        "bytes": sorted({b["bytes"] for b in echoes}),
-    }
-    at = max([kept.header["started"], *(b["at"] for b in kept.blocks)])
-    return {
-        "id": 0,
-        "subject": {"kind": "laptop", "name": "laptop"},
-        "probe": "laptop",
-        "what": SOAK,
-        "at": at,
-        "value": value,
-    }
+def _unfinished(header: Mapping[str, Any], blocks: Sequence[Block]) -> Observation[object]:
+    """How a soak went that nobody could end in order."""
+    echoes = [b for b in blocks if b["kind"] == "echo"]
+    course = SoakCourse(
+        asked_s=header["asked_s"],
+        lasted_s=round(soaked(blocks).last_s, 3),
+        state="unfinished",
+        step_s=echoes[0]["step_s"] if echoes else None,
+        bytes=tuple(sorted({b["bytes"] for b in echoes})),
+    )
+    at = max([header["started"], *(b["at"] for b in blocks)])
+    return Observation(id=0, subject=Subject("laptop", "laptop"), kind=SOAK, seen=course, at=at)
 
 
 def _problems(problems: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:

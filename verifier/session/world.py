@@ -16,8 +16,8 @@ from typing import Any, Protocol, Self, TypeVar
 
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.laptop import Laptop, Route
+from verifier.model.observations import PathMtu
 from verifier.probes.cable.frames import Frame
-from verifier.probes.echo.mtu import PathMtu
 from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.probes.echo.watch import EchoSink, Watched
 from verifier.probes.pace import Slots

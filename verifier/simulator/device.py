@@ -145,12 +145,12 @@ class SimulatedDevice:
             return None
         try:
             if self.entry.version == "3":
-                found = self._reply_v3(data, now_s)
+                reply = self._reply_v3(data, now_s)
             else:
-                found = self._reply_community(data, now_s)
+                reply = self._reply_community(data, now_s)
         except BerError:
             return None
-        return None if found is None else _damaged(found, self.condition.damage)
+        return None if reply is None else _damaged(reply, self.condition.damage)
 
     def _reply_community(self, data: bytes, now_s: float) -> bytes | None:
         made = self.made

@@ -112,20 +112,20 @@ class SimulatedNetwork:
 
         Raises UsageError where two devices have one address.
         """
-        found: Agents = defaultdict(dict)
+        by_port: Agents = defaultdict(dict)
         for device in self.devices.values():
             if device.entry is None:
                 continue
             port = device.entry.port if self._port is None else self._port
             address = device.device.address.address
-            if address.ip.packed in found[port]:
+            if address.ip.packed in by_port[port]:
                 raise UsageError(f"two devices at {address}")
-            found[port][address.ip.packed] = device
-        for agents in found.values():
+            by_port[port][address.ip.packed] = device
+        for agents in by_port.values():
             for device in list(agents.values()):
                 for octets in _other_addresses(device.device):
                     agents.setdefault(octets, device)
-        return dict(found)
+        return dict(by_port)
 
     def _change(self, wrong: Mapping[SimulatedDevice, _Wrong]) -> None:
         """Gives devices their faults; what cannot be raises before anything has changed."""

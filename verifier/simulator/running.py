@@ -62,7 +62,7 @@ class Remote:
 
     def _ask(self, order: tuple[str, PlantedFault]) -> None:
         self._connection.send(order)
-        _told(self._connection)
+        _answer(self._connection)
 
 
 @contextmanager
@@ -90,7 +90,7 @@ def running_process(  # noqa: PLR0913
         spelled = {name: _spelled(entry) for name, entry in credentials.items()}
         arguments = {"port": port, "faults": tuple(faults)}
         ours.send((plan, dict(profiles), spelled, arguments, services))
-        yield Remote(ours, _told(ours))
+        yield Remote(ours, _answer(ours))
     finally:
         ours.close()
         process.join(_ANSWER_S)
@@ -112,7 +112,7 @@ def _interrupts_held() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _told(connection: Connection) -> Any:
+def _answer(connection: Connection) -> Any:
     """What the other process answers; its UsageError is raised here."""
     if not connection.poll(_ANSWER_S):
         raise UsageError("the simulated network does not start")

@@ -162,10 +162,10 @@ class Server:
         try:
             for _ in range(_BURST):
                 data, ancillary, _, peer = receive(_MAX_DATAGRAM, _ANCILLARY_SPACE)
-                asked = agents.get(ancillary[0][2][8:12]) if ancillary else None
-                if asked is None or not peer[0].startswith(_LOOPBACK_NET):
+                agent = agents.get(ancillary[0][2][8:12]) if ancillary else None
+                if agent is None or not peer[0].startswith(_LOOPBACK_NET):
                     continue
-                device, origin = asked
+                device, origin = agent
                 reply = device.kept_reply(data, clock())
                 if reply is None:
                     self._answer(port, device, data, origin, peer)

@@ -191,10 +191,10 @@ class _AdvisoryLock:
     def take(self) -> None:
         try:
             connection = self._engine.connect().execution_options(isolation_level="AUTOCOMMIT")
-            got = connection.scalar(text("SELECT pg_try_advisory_lock(:key)"), {"key": _KEY})
+            taken = connection.scalar(text("SELECT pg_try_advisory_lock(:key)"), {"key": _KEY})
         except SQLAlchemyError as fault:
             raise in_words(fault, self._url) from None
-        if not got:
+        if not taken:
             connection.close()
             raise _busy(self._url)
         self._connection = connection

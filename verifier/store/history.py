@@ -101,7 +101,7 @@ class History:
 
     def _by_subject(self, table: Table, ids: Sequence[int]) -> Rows:
         """Rows of an hourly table in the period, the running hour at the end."""
-        found: Rows = defaultdict(list)
+        rows: Rows = defaultdict(list)
         t = table.c
         for row in self._rows(
             select(table)
@@ -109,10 +109,10 @@ class History:
             .order_by(t.hour_s)
         ):
             if row["hour_s"] not in self._open_hours:
-                found[row["subject_id"]].append(row)
+                rows[row["subject_id"]].append(row)
         for id_ in ids:
-            found[id_] += self._open[table].get(id_, [])
-        return found
+            rows[id_] += self._open[table].get(id_, [])
+        return rows
 
     def _some(self, subjects: Sequence[tuple[Subject, int | None]]) -> Iterator[SubjectPast]:
         ids = [id_ for _, id_ in subjects if id_ is not None]
@@ -150,9 +150,9 @@ class History:
 
     def _spells(self, ids: Sequence[int]) -> Rows:
         """Each kept sweep of these devices, oldest first."""
-        found: Rows = defaultdict(list)
+        spells: Rows = defaultdict(list)
         if not (ids and self._raw):
-            return found
+            return spells
         r = schema.reading.c
         for row in self._rows(
             select(r.subject_id, r.sweep_id, r.answered)
@@ -162,23 +162,23 @@ class History:
             if row["sweep_id"] in self._raw:
                 answered = None if row["answered"] is None else bool(row["answered"])
                 at_s, for_s = self._raw[row["sweep_id"]], self._spans[row["sweep_id"]]
-                found[row["subject_id"]].append(Spell(at_s, for_s, answered))
-        return found
+                spells[row["subject_id"]].append(Spell(at_s, for_s, answered))
+        return spells
 
     def _changes(self, ids: Sequence[int]) -> Rows:
         c, u = schema.change.c, schema.subject.c
-        found: Rows = defaultdict(list)
+        changes: Rows = defaultdict(list)
         for row in self._rows(
             select(schema.change, u.kind, u.name)
             .join(schema.subject, u.id == c.subject_id)
             .where(c.subject_id.in_(ids), c.at_s < self._end_s)
             .order_by(c.id)
         ):
-            found[row["subject_id"]].append(change_of(row))
-        return found
+            changes[row["subject_id"]].append(change_of(row))
+        return changes
 
     def _fine_rtt(self, ids: Sequence[int]) -> Rows:
-        found: Rows = defaultdict(list)
+        samples: Rows = defaultdict(list)
         r = schema.reading.c
         for row in self._rows(
             select(r.subject_id, r.sweep_id, r.rtt_ms)
@@ -186,11 +186,11 @@ class History:
             .order_by(r.sweep_id)
         ):
             if row["sweep_id"] in self._raw:
-                found[row["subject_id"]].append(_one(self._raw[row["sweep_id"]], row["rtt_ms"]))
-        return found
+                samples[row["subject_id"]].append(_one(self._raw[row["sweep_id"]], row["rtt_ms"]))
+        return samples
 
     def _fine_levels(self, ids: Sequence[int]) -> dict[int, dict[LevelKey, tuple[Sample, ...]]]:
-        found: dict[int, dict[LevelKey, list[Sample]]] = defaultdict(lambda: defaultdict(list))
+        levels: dict[int, dict[LevelKey, list[Sample]]] = defaultdict(lambda: defaultdict(list))
         lv = schema.level
         for row in self._rows(
             select(lv)
@@ -199,8 +199,8 @@ class History:
         ):
             if row["sweep_id"] in self._raw:
                 sample = _one(self._raw[row["sweep_id"]], row["rx_level_dbm"])
-                found[row["subject_id"]][row["carrier"], row["end"]].append(sample)
-        return {id_: {k: tuple(v) for k, v in sorted(of.items())} for id_, of in found.items()}
+                levels[row["subject_id"]][row["carrier"], row["end"]].append(sample)
+        return {id_: {k: tuple(v) for k, v in sorted(of.items())} for id_, of in levels.items()}
 
     def _kept(self, column: Any) -> Any:
         return column.between(min(self._raw, default=0), max(self._raw, default=0))
@@ -240,9 +240,9 @@ def _rtt(hours: Sequence[Any]) -> list[Sample]:
 
 
 def _levels(hours: Sequence[Any]) -> dict[LevelKey, tuple[Sample, ...]]:
-    found: dict[LevelKey, list[Sample]] = defaultdict(list)
+    levels: dict[LevelKey, list[Sample]] = defaultdict(list)
     for row in hours:
-        found[row["carrier"], row["end"]].append(
+        levels[row["carrier"], row["end"]].append(
             Sample(
                 row["hour_s"] + HOUR_S / 2,
                 row["min_dbm"],
@@ -251,7 +251,7 @@ def _levels(hours: Sequence[Any]) -> dict[LevelKey, tuple[Sample, ...]]:
                 row["samples"],
             )
         )
-    return {key: tuple(samples) for key, samples in sorted(found.items())}
+    return {key: tuple(samples) for key, samples in sorted(levels.items())}
 
 
 def _errors(hours: Sequence[Any]) -> dict[str, tuple[int, int]]:

@@ -47,38 +47,38 @@ def recent_changes(
     """
     newest = select(schema.change).order_by(schema.change.c.id.desc()).limit(NEWEST).subquery()
     c, u = newest.c, schema.subject.c
-    asked = (c.confirmed_s >= since_s, c.before.is_not(None))
-    found = connection.execute(
+    conditions = (c.confirmed_s >= since_s, c.before.is_not(None))
+    rows = connection.execute(
         select(newest, u.kind, u.name)
         .join(schema.subject, u.id == c.subject_id)
-        .where(*asked)
+        .where(*conditions)
         .order_by(c.id.desc())
         .limit(most)
     ).mappings()
-    number = connection.scalar(select(func.count()).select_from(newest).where(*asked))
-    return tuple(map(change_of, found)), number or 0
+    number = connection.scalar(select(func.count()).select_from(newest).where(*conditions))
+    return tuple(map(change_of, rows)), number or 0
 
 
 def recent_levels(connection: Connection, since_s: float, end_s: float) -> Levels:
     """The receive levels of each link, oldest first: by hours, the running one by sweeps."""
     hl = schema.hour_level.c
-    found: dict[int, dict[LevelKey, list[Sample]]] = defaultdict(lambda: defaultdict(list))
+    levels: dict[int, dict[LevelKey, list[Sample]]] = defaultdict(lambda: defaultdict(list))
     for subject, carrier, end, hour_s, low, middle, high, n in connection.execute(
         select(
             hl.subject_id, hl.carrier, hl.end, hl.hour_s,
             hl.min_dbm, hl.median_dbm, hl.max_dbm, hl.samples,
         ).where(hl.hour_s >= hour_of(since_s), hl.hour_s < end_s)
     ):  # fmt: skip
-        found[subject][carrier, end].append(Sample(hour_s + HOUR_S / 2, low, middle, high, n))
+        levels[subject][carrier, end].append(Sample(hour_s + HOUR_S / 2, low, middle, high, n))
     for subject, carrier, end, sample in _running(connection, since_s, end_s):
-        found[subject][carrier, end].append(sample)
-    names = {row.id: row.name for row in connection.execute(_names())} if found else {}
+        levels[subject][carrier, end].append(sample)
+    names = {row.id: row.name for row in connection.execute(_names())} if levels else {}
     return {
         names[subject]: {
             key: tuple(sorted(samples, key=lambda sample: sample.at_s))
             for key, samples in sorted(of.items())
         }
-        for subject, of in found.items()
+        for subject, of in levels.items()
     }
 
 

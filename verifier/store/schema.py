@@ -284,14 +284,14 @@ def prepare(connection: Connection, name: str) -> None:
 
     Raises InputError where they are of another version, and where they are not a store's.
     """
-    found = version_of(connection, name)
-    if found is None:
+    version = version_of(connection, name)
+    if version is None:
         metadata.create_all(connection)
         connection.execute(meta.insert().values(key="schema", value=str(VERSION)))
         return
-    if found != VERSION:
+    if version != VERSION:
         raise InputError(
-            f"the store {name} was written by another plan-verifier (its schema is {found}, this "
+            f"the store {name} was written by another plan-verifier (its schema is {version}, this "
             f"one knows {VERSION}): use that one, or another store"
         )
 

@@ -119,18 +119,18 @@ class Store:
     def memories(self) -> dict[Subject, Memory]:
         """What is remembered of every device, also of those no longer in the plan."""
         m, u = schema.memory, schema.subject
-        found = self.rows(select(m, u.c.kind, u.c.name).join(u, u.c.id == m.c.subject_id))
-        return {memory.subject: memory for memory in map(rows.to_memory, found)}
+        stored = self.rows(select(m, u.c.kind, u.c.name).join(u, u.c.id == m.c.subject_id))
+        return {memory.subject: memory for memory in map(rows.to_memory, stored)}
 
     def counters(self) -> dict[tuple[Subject, str], Counters]:
         """The error counters last read, by device and port."""
         p, u = schema.port, schema.subject
-        found = self.rows(select(p, u.c.kind, u.c.name).join(u, u.c.id == p.c.subject_id))
+        stored = self.rows(select(p, u.c.kind, u.c.name).join(u, u.c.id == p.c.subject_id))
         return {
             (Subject(r["kind"], r["name"]), r["port"]): Counters(
                 r["in_errors"], r["out_errors"], r["uptime_s"]
             )
-            for r in found
+            for r in stored
         }
 
     def save(  # noqa: PLR0913
@@ -186,13 +186,13 @@ class Store:
 
     @staticmethod
     def _known_subjects(connection: Connection) -> dict[Subject, int]:
-        found = connection.execute(select(schema.subject)).mappings()
-        return {Subject(r["kind"], r["name"]): r["id"] for r in found}
+        stored = connection.execute(select(schema.subject)).mappings()
+        return {Subject(r["kind"], r["name"]): r["id"] for r in stored}
 
     def waiting(self, delivery: str) -> list[UndeliveredMessage]:
         """What `delivery` has still to deliver, oldest first."""
         d, m = schema.delivery.c, schema.message.c
-        found = self.rows(
+        stored = self.rows(
             select(m.id, m.body, d.attempts, d.next_s)
             .join(schema.delivery, d.message_id == m.id)
             .where(d.name == delivery, d.delivered_s.is_(None))
@@ -200,7 +200,7 @@ class Store:
         )
         return [
             UndeliveredMessage(r["id"], json.loads(r["body"]), r["attempts"], r["next_s"])
-            for r in found
+            for r in stored
         ]
 
     def delivered(self, delivery: str, message: int, at_s: float) -> None:

@@ -11,8 +11,9 @@ import dataclasses
 import json
 from typing import Any
 
+from tests.as_seen import observation
 from verifier.model.address import Address, Interface
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, Device, End, Link, OtherAddress, Plan, Port
 from verifier.model.profile import Limits, Profile
 from verifier.model.result import Cause, Finding
@@ -100,15 +101,15 @@ _REASONS = {
 """Reasons of `laptop.fit` that causes are concluded from."""
 
 
-def found(lines: str) -> tuple[tuple[Finding, ...], tuple[Observation, ...]]:
+def found(lines: str) -> tuple[tuple[Finding, ...], tuple[Observation[Any], ...]]:
     """The findings and observations of a situation."""
     findings: list[Finding] = []
-    seen: list[Observation] = []
+    seen: list[Observation[Any]] = []
     for line in filter(None, map(str.strip, lines.splitlines())):
         words = line.split()
         if words[0] == "seen":
             what = value(" ".join(words[3:]))
-            seen.append(Observation(id=len(seen) + 1, subject=subject(words[1]), probe="snmp",
+            seen.append(observation(id=len(seen) + 1, subject=subject(words[1]), probe="snmp",
                                     what=words[2], value=what, at=""))  # fmt: skip
             continue
         who, check, verdict, *rest = words

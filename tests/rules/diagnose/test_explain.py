@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.as_seen import observation
 from tests.rules.diagnose.situation import PLAN, PROFILES, explained, found
 from tests.rules.diagnose.test_situations import CANNOT_TELL, SITUATIONS, down, up
-from verifier.model.observation import Observation
+from verifier.model.observations import EchoSeries, Observation, Silence
 from verifier.model.plan import Stage
 from verifier.model.profile import ProfileReading
 from verifier.model.result import VERDICTS, Finding
@@ -24,12 +25,13 @@ VALUES = st.one_of(
     st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=4), st.sampled_from("ab"),
     st.lists(st.text(max_size=2), max_size=2), st.sampled_from([-45.0, -65.0, 12877.0, 100, 1000]),
 )  # fmt: skip
-ECHO = Observation(id=1, subject=FINDINGS[0].subject, probe="icmp", what="echo", at="",
-                   value={"silence": [{"reason": "unreachable", "reporter": "198.18.40.1"}]})  # fmt: skip
+ECHO = observation(id=1, subject=FINDINGS[0].subject, probe="icmp", what="echo", at="",
+                   value=EchoSeries(sent=1, received=0, rtt_ms=(None,), silence=(
+                       Silence(reason="unreachable", text="x", reporter="198.18.40.1"),)))  # fmt: skip
 
 
 @st.composite
-def runs(draw: Any) -> tuple[list[Finding], list[Observation]]:
+def runs(draw: Any) -> tuple[list[Finding], list[Observation[Any]]]:
     """Any findings of any situations, with any verdicts and some odd values."""
     findings = draw(st.lists(st.sampled_from(FINDINGS), max_size=40))
     odd = draw(st.lists(st.tuples(st.integers(0, 39), VALUES, VALUES), max_size=6))
@@ -45,7 +47,7 @@ def runs(draw: Any) -> tuple[list[Finding], list[Observation]]:
 
 @settings(max_examples=300, deadline=None)
 @given(runs())
-def test_any_findings_are_explained(run: tuple[list[Finding], list[Observation]]) -> None:
+def test_any_findings_are_explained(run: tuple[list[Finding], list[Observation[Any]]]) -> None:
     """No exception; verdicts and all else stay; ids exist; the same input gives the same causes."""
     findings, seen = run
     tied, causes = explain(PLAN, findings, seen, PROFILES)
@@ -187,6 +189,7 @@ def test_nothing_was_left_in_alignment_before_it_is_over(stage: Stage, kinds: li
 def test_what_a_strange_document_says_was_found_breaks_nothing() -> None:
     """A list where one word or number is expected, in every finding: evidence may come from anywhere."""
     for findings, seen in _ALL:
-        strange = [dataclasses.replace(f, observed=[f.observed], expected=["x"]) for f in findings]
+        odd: dict[str, Any] = {"expected": ("x",)}
+        strange = [dataclasses.replace(f, observed=(f.observed,), **odd) for f in findings]  # type: ignore[arg-type]
         tied, _ = explain(PLAN, strange, seen, PROFILES)
         assert [f.id for f in tied] == [f.id for f in strange]

@@ -151,7 +151,7 @@ ADDRESSES: Situations = [
     ("another hardware address on the cable than the device says", "a identity.name pass a a\na neighbour.mac fail 02:00:5e:10:00:01 02:00:5e:10:00:02\na identity.serial pass\nseen a neighbour 02:00:5e:10:00:02\nseen a ifPhysAddress 02:00:5e:10:00:01",
      ["address-twice possible a"]),
     ("proxy ARP: an address that nobody holds is answered", "a neighbour.proxy warn - m1\nb neighbour.proxy warn - m1", ["proxy-arp likely a"]),
-    ("one hardware address for two devices", "a neighbour.mac fail m1 m9\nb neighbour.mac fail m2 m9\nseen a neighbour m9\nseen b neighbour m9",
+    ("one hardware address for two devices", "a neighbour.mac fail m1 m9\nb neighbour.mac fail m2 m9\nseen a neighbour 02:00:5e:00:00:09\nseen b neighbour 02:00:5e:00:00:09",
      ["proxy-arp possible a"]),
 ]  # fmt: skip
 IDENTIFIED = "a echo.reply pass\na neighbour.mac pass\nb echo.reply pass\nb snmp.answer pass\n"

@@ -6,9 +6,10 @@ from typing import Any
 
 import pytest
 
+from tests.as_seen import observation
 from verifier.model.address import Interface
 from verifier.model.health import HealthReading, PortErrors, ReceivedLevel
-from verifier.model.observation import Observation
+from verifier.model.observations import EchoSeries, Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
@@ -31,14 +32,14 @@ def finding(check: str, verdict: str, name: str = A, **more: Any) -> Finding:
     return Finding(id=f"{name} {check}", **made)
 
 
-def seen(what: str, value: Any, name: str = A, oid: str | None = None) -> Observation:
-    return Observation(
+def seen(what: str, value: Any, name: str = A, oid: str | None = None) -> Observation[Any]:
+    return observation(
         id=1, subject=Subject("device", name), probe="snmp", what=what, at="", value=value, oid=oid
     )
 
 
-def echo(received: int, name: str = A) -> Observation:
-    return seen("echo", {"received": received, "rtt_ms": [1.0] * received}, name)
+def echo(received: int, name: str = A) -> Observation[Any]:
+    return seen("echo", EchoSeries(sent=3, received=received, rtt_ms=(1.0,) * received), name)
 
 
 ALIVE = (echo(3), echo(3, B))

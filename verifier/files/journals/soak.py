@@ -1,7 +1,7 @@
 """The journal of a soak: JSON lines, only ever added to, readable wherever it was cut off.
 
 The first line says what is being done, with plan and profiles as used; then come what was seen
-(`seen`) and the blocks of samples (see `rules/soak/tally`), each in canonical form (RFC 8785);
+(`seen`) and the blocks of samples (see `model/samples.py`), each in canonical form (RFC 8785);
 the last line is `end`. Each line but the first holds in `previous` the SHA-256 of the line before
 it, so that none can be changed alone; that of the last line stands in the evidence. A line that a
 kill or a full disk cut short is at the end and is left out. A closed journal is compressed (RFC
@@ -25,10 +25,11 @@ from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Any, Final, Self, cast
 
 from verifier.errors import InputError, UsageError
 from verifier.files.canonical import canonical_of
+from verifier.model.samples import Block
 
 FORMAT: Final = "plan-verifier/journal/1"
 BLOCKS: Final = frozenset({"echo", "values", "gap", "clock"})
@@ -148,11 +149,11 @@ class Journal:
                 # Within a text its quotes would be escaped, so that this is the field and no other.
                 yield line.replace(b',"previous":"%s"' % block["previous"].encode(), b"", 1)
 
-    def samples(self) -> Iterator[dict[str, Any]]:
+    def samples(self) -> Iterator[Block]:
         """The blocks of samples, in order."""
         for line in self.lines():
             if (block := json.loads(line))["kind"] in BLOCKS:
-                yield _alone(block)
+                yield cast("Block", _alone(block))
 
     def compress(self) -> Path:
         """Puts a compressed file in its place; call it after closing. Returns where it stands.

@@ -55,27 +55,27 @@ def holders(  # noqa: PLR0913, PLR0917
     router that answers for others lets up to 0.8 s pass (Linux, `proxy_delay`).
     Raises OSError: no permission, no such interface.
     """
-    found: dict[Address, dict[Mac, None]] = {a: {} for a in (*unplanned, *addresses)}
+    macs_of: dict[Address, dict[Mac, None]] = {a: {} for a in (*unplanned, *addresses)}
     with _opened(interface) as sock:
         if (mac := _own(sock)) is None:
             return {}
-        for wanted in [*found, *found]:
-            _note(found, _heard(sock, mac, pace.slot()))
+        for wanted in [*macs_of, *macs_of]:
+            _note(macs_of, _heard(sock, mac, pace.slot()))
             if stop.is_set():
                 break
             sock.send(arp_request(mac, wanted, source))
         asked_s = time.monotonic()
-        _note(found, _heard(sock, mac, asked_s + 2 * _SPACING_S))
-        held = [m for macs in found.values() for m in macs]
-        if not all(found[a] for a in addresses) or len(set(held)) < len(held):
-            _note(found, _heard(sock, mac, asked_s + _PROXY_S))
-    return {a: tuple(found[a]) for a in (*addresses, *unplanned) if found[a]}
+        _note(macs_of, _heard(sock, mac, asked_s + 2 * _SPACING_S))
+        held = [m for macs in macs_of.values() for m in macs]
+        if not all(macs_of[a] for a in addresses) or len(set(held)) < len(held):
+            _note(macs_of, _heard(sock, mac, asked_s + _PROXY_S))
+    return {a: tuple(macs_of[a]) for a in (*addresses, *unplanned) if macs_of[a]}
 
 
-def _note(found: dict[Address, dict[Mac, None]], heard: Iterable[tuple[Mac, Address]]) -> None:
+def _note(macs_of: dict[Address, dict[Mac, None]], heard: Iterable[tuple[Mac, Address]]) -> None:
     for sender, held in heard:
-        if held in found:
-            found[held][sender] = None
+        if held in macs_of:
+            macs_of[held][sender] = None
 
 
 def _opened(interface: str) -> socket.socket:

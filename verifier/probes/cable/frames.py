@@ -1,18 +1,19 @@
 """Ethernet frames that tell where a device is, decoded; and those that ask for it. Nothing is sent.
 
 Sources: ARP RFC 826, its probes and announcements RFC 5227; LLDP IEEE 802.1AB; IPv6 neighbour
-discovery RFC 4861. Numbers are theirs; from memory where no section is named. Whatever comes from
-the cable is decoded or is None: a frame cannot make this fail.
+discovery RFC 4861. Numbers are theirs; scapy, which knows them too, makes the frames of the tests.
+Clauses of LLDP are those of the 2016 edition. Whatever comes from the cable is decoded or is None:
+a frame cannot make this fail.
 """
 
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from verifier.model.address import Address, Mac
 from verifier.model.search import What
-from verifier.probes.cable.lldp import MAX_LLDPDU, lldpdu
 
 ETH_ARP, ETH_IPV4, ETH_IPV6, ETH_LLDP = 0x0806, 0x0800, 0x86DD, 0x88CC
 _TAGS = {0x8100, 0x88A8}
@@ -38,6 +39,19 @@ _SOURCE_OPTION, _TARGET_OPTION = 1, 2
 _FIRST_HOP = {64, 128, 255}
 """Usual values of a packet that has not been forwarded yet: its source is its sender's (common
 practice)."""
+
+MAX_LLDPDU = 1500
+"""It fits one frame; what is longer is no LLDPDU (8.1)."""
+MULTICAST = (b"\x01\x80\xc2\x00\x00\x0e", b"\x01\x80\xc2\x00\x00\x03", b"\x01\x80\xc2\x00\x00\x00")
+"""Nearest bridge, nearest non-TPMR bridge, nearest customer bridge (7.1, table 7-1)."""
+_END, _CHASSIS, _PORT, _TTL, _NAME, _MANAGEMENT = 0, 1, 2, 3, 5, 8
+_FIRST = (_CHASSIS, _PORT, _TTL)
+"""These three come first, in this order, or the device is discarded (8.2, 9.2.7.7.1)."""
+_MAC_SUBTYPE = {_CHASSIS: 4, _PORT: 3}
+_NETWORK_SUBTYPE = {_CHASSIS: 5, _PORT: 4}
+"""Chassis and port id subtypes (tables 8-2 and 8-3)."""
+_LENGTHS = {1: 4, 2: 16}
+"""Octets of an address by IANA address family number: IPv4, IPv6."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +100,7 @@ def decode(data: bytes, vlan: int | None = None) -> Frame | None:
 def _arp(sender: Mac, data: bytes) -> Frame | None:
     if len(data) < _ARP.size:
         return None
-    hardware, protocol, hlen, plen, operation, mac, holds, _, asked = _ARP.unpack_from(data)
+    hardware, protocol, hlen, plen, operation, mac, holds, _, target = _ARP.unpack_from(data)
     if (hardware, protocol, hlen, plen) != (_ARP_ETHERNET, ETH_IPV4, 6, 4):
         return None
     if operation not in {_REQUEST, _REPLY} or (own := _mac(mac)) is None:
@@ -96,25 +110,25 @@ def _arp(sender: Mac, data: bytes) -> Frame | None:
     if holds == bytes(4):
         if operation == _REPLY:
             return None
-        what, holds = "arp-probe", asked
-    elif holds == asked:
+        what, holds = "arp-probe", target
+    elif holds == target:
         what = "arp-announcement"
     address = _host(holds)
     return None if address is None else Frame(what=what, mac=own, addresses=(address,))
 
 
 def _lldp(sender: Mac, data: bytes) -> Frame | None:
-    said = lldpdu(data[:MAX_LLDPDU])
-    if said is None:
+    device = lldpdu(data[:MAX_LLDPDU])
+    if device is None:
         return None
-    addresses = tuple(a for packed in said.addresses if (a := _host(packed)) is not None)
-    chassis = _mac(said.chassis) if said.chassis else None
+    addresses = tuple(a for packed in device.addresses if (a := _host(packed)) is not None)
+    chassis = _mac(device.chassis) if device.chassis else None
     return Frame(
         what="lldp",
         mac=sender,
         addresses=addresses,
-        name=said.name,
-        port=said.port,
+        name=device.name,
+        port=device.port,
         chassis=chassis,
     )
 
@@ -150,16 +164,16 @@ def _neighbour_discovery(sender: Mac, source: Address | None, message: bytes) ->
 
 def _options(data: bytes) -> dict[int, Mac] | None:
     """Link-layer addresses among the options; None where one has no length (RFC 4861 4.6)."""
-    found: dict[int, Mac] = {}
+    options: dict[int, Mac] = {}
     while len(data) >= 2:  # noqa: PLR2004
         kind, length = data[0], data[1] * 8
         if not 0 < length <= len(data):
             return None
         mac = _mac(data[2:8])
         if kind in {_SOURCE_OPTION, _TARGET_OPTION} and length == 8 and mac:  # noqa: PLR2004
-            found[kind] = mac
+            options[kind] = mac
         data = data[length:]
-    return found
+    return options
 
 
 def _ipv4(sender: Mac, data: bytes) -> Frame | None:
@@ -224,3 +238,79 @@ def _checksum(data: bytes) -> int:
     while total >> 16:
         total = (total & 0xFFFF) + (total >> 16)
     return ~total & 0xFFFF
+
+
+# --- LLDP (IEEE 802.1AB clause 8) ----------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lldpdu:
+    """What a device says of itself.
+
+    Attributes:
+        chassis: its hardware address, if that is what it is known by.
+        addresses: management addresses (8.5.9), else a network address that it is known by; packed.
+        ttl_s: how long this holds; 0: it says goodbye (8.5.4).
+    """
+
+    chassis: bytes | None
+    port: str
+    ttl_s: int
+    name: str = ""
+    addresses: tuple[bytes, ...] = ()
+
+
+def lldpdu(data: bytes) -> Lldpdu | None:
+    """What a data device says; None where it is none. The same management address counts once."""
+    tlvs = list(_tlvs(data))
+    if tuple(kind for kind, _ in tlvs[:3]) != _FIRST or any(len(v) < 2 for _, v in tlvs[:3]):  # noqa: PLR2004
+        return None
+    (_, chassis), (_, port), (_, ttl) = tlvs[:3]
+    managed = [a for kind, v in tlvs[3:] if kind == _MANAGEMENT and (a := _management(v))]
+    known_by = _address(chassis[1:]) if chassis[0] == _NETWORK_SUBTYPE[_CHASSIS] else None
+    addresses = managed or ([known_by] if known_by else [])
+    ttl_s = int.from_bytes(ttl[:2], "big")
+    return Lldpdu(
+        chassis=_hardware(_CHASSIS, chassis),
+        port=_port(port),
+        ttl_s=ttl_s,
+        name=next((_text(v) for kind, v in tlvs[3:] if kind == _NAME), ""),
+        addresses=tuple(dict.fromkeys(addresses)) if ttl_s else (),
+    )
+
+
+def _tlvs(data: bytes) -> Iterator[tuple[int, bytes]]:
+    """Type (7 bits), length (9 bits), value; up to the end, or to where it is cut off."""
+    while len(data) >= 2:  # noqa: PLR2004
+        head = int.from_bytes(data[:2], "big")
+        kind, length = head >> 9, head & 0x1FF
+        if kind == _END or len(data) < 2 + length:
+            return
+        yield kind, data[2 : 2 + length]
+        data = data[2 + length :]
+
+
+def _management(value: bytes) -> bytes | None:
+    """The address of a management address TLV: length of what follows, family, address."""
+    length = value[0] if value else 0
+    return _address(value[1 : 1 + length]) if 1 < length < len(value) else None
+
+
+def _address(value: bytes) -> bytes | None:
+    """An address behind its family's number."""
+    return value[1:] if value and _LENGTHS.get(value[0]) == len(value) - 1 else None
+
+
+def _hardware(kind: int, value: bytes) -> bytes | None:
+    return value[1:] if value[0] == _MAC_SUBTYPE[kind] and len(value) == 7 else None  # noqa: PLR2004
+
+
+def _port(value: bytes) -> str:
+    octets = _hardware(_PORT, value)
+    if octets is None and value[0] == _NETWORK_SUBTYPE[_PORT]:
+        octets = value[1:]
+    return octets.hex(":") if octets is not None else _text(value[1:])
+
+
+def _text(octets: bytes) -> str:
+    return octets.rstrip(b"\0").decode("utf-8", "replace")

@@ -10,10 +10,17 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final, Literal, NamedTuple, Self
 
+from verifier.model.observations import Silence
 from verifier.probes.echo.exchange import Echo, Exchange
 from verifier.probes.echo.open import EchoSockets
 from verifier.probes.echo.packet import Quoted
-from verifier.probes.echo.series import TIMED_OUT, EchoSeries, EchoTarget, Silence
+from verifier.probes.echo.series import (
+    TIMED_OUT,
+    EchoSeries,
+    EchoTarget,
+    silence_of_error,
+    silence_of_refusal,
+)
 from verifier.probes.echo.sockets import Kind
 from verifier.probes.pace import Pace, Slots
 
@@ -260,7 +267,7 @@ class _Burst:
             sent_s = self._exchange.send(series.index, number, due.tries).sent_s
         except OSError as error:
             sent_s = time.monotonic()
-            series.not_sent(number, Silence.of_local(error))
+            series.not_sent(number, silence_of_refusal(error))
             self._settle(series)
         if due.tries == 1 and number + 1 < self._count:
             following = _Due(sent_s + self._interval_s, series, number + 1)
@@ -294,7 +301,7 @@ class _Burst:
 
     def failed(self, echo: Echo, error: Quoted, reporter: str) -> None:
         series = self.series[echo.row.index]
-        silence = Silence.of_quoted(error, echo.row.socket.version, reporter)
+        silence = silence_of_error(error, echo.row.socket.version, reporter)
         series.lost(echo.number, silence)
         self._settle(series)
 

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from verifier.model.observations import PathMtu
 from verifier.probes.echo.burst import Echoer
 from verifier.probes.echo.packet import payload_bytes
 from verifier.probes.echo.series import EchoSeries, EchoTarget
@@ -16,25 +17,6 @@ SMALL_BYTES: Final = 84
 """An echo with the usual 56 bytes of payload."""
 _TRIES: Final = 3
 _INTERVAL_S: Final = 0.1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PathMtu:
-    """What came of it; sizes are of the whole IP packet, in bytes.
-
-    Attributes:
-        passed: whether an echo of the planned size was answered.
-        largest: the largest that was answered; None: none was.
-        said, reporter: the size a router on the way told, and which.
-        refused: this laptop's own interface does not take the planned size.
-    """
-
-    planned: int
-    passed: bool = False
-    largest: int | None = None
-    said: int | None = None
-    reporter: str | None = None
-    refused: bool = False
 
 
 def path_mtus(
@@ -51,29 +33,29 @@ def path_mtus(
     this laptop's own interface does not take it.
     Raises CannotMeasureError where a socket is missing.
     """
-    asked = _SizeProbe(echoer, targets, timeout_s, stop)
+    probe = _SizeProbe(echoer, targets, timeout_s, stop)
     everyone = range(len(targets))
-    first = asked.round(dict.fromkeys(everyone, planned))
-    found = [_judged(first[i], planned) if i in first else PathMtu(planned=planned)
+    first = probe.round(dict.fromkeys(everyone, planned))
+    results = [_judged(first[i], planned) if i in first else PathMtu(planned=planned)
              for i in everyone]  # fmt: skip
-    doubtful = [i for i in first if not found[i].passed and not found[i].refused]
-    small = asked.round(dict.fromkeys(doubtful, SMALL_BYTES))
+    doubtful = [i for i in first if not results[i].passed and not results[i].refused]
+    small = probe.round(dict.fromkeys(doubtful, SMALL_BYTES))
     low = {i: SMALL_BYTES for i in small if _answered(small[i])}
     high = dict.fromkeys(low, planned)
     while searched := [i for i in low if high[i] - low[i] > 1]:
-        tried = {i: _next_try(found[i], low[i], high[i]) for i in searched}
-        seen = asked.round(tried)
+        tried = {i: _next_try(results[i], low[i], high[i]) for i in searched}
+        seen = probe.round(tried)
         if not seen:
             break
         for i, series in seen.items():
             (low if _answered(series) else high)[i] = tried[i]
-    return [replace(f, largest=low[i]) if i in low else f for i, f in enumerate(found)]
+    return [replace(f, largest=low[i]) if i in low else f for i, f in enumerate(results)]
 
 
-def _next_try(found: PathMtu, low: int, high: int) -> int:
+def _next_try(result: PathMtu, low: int, high: int) -> int:
     """What the router said, and one more; else the middle."""
-    if found.said is not None:
-        for size in (found.said, found.said + 1):
+    if result.said is not None:
+        for size in (result.said, result.said + 1):
             if low < size < high:
                 return size
     return (low + high) // 2
@@ -82,11 +64,11 @@ def _next_try(found: PathMtu, low: int, high: int) -> int:
 def _judged(series: EchoSeries, planned: int) -> PathMtu:
     if _answered(series):
         return PathMtu(planned=planned, passed=True, largest=planned)
-    told = next((s for s in series.silences if s.mtu is not None), None)
+    silence = next((s for s in series.silences if s.mtu is not None), None)
     return PathMtu(
         planned=planned,
-        said=told.mtu if told else None,
-        reporter=told.reporter if told else None,
+        said=silence.mtu if silence else None,
+        reporter=silence.reporter if silence else None,
         refused=any(s.errno == "EMSGSIZE" for s in series.silences),
     )
 

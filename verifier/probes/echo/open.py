@@ -99,21 +99,21 @@ def _why_not(version: int, failures: dict[Kind, OSError]) -> str:
     if any(e.errno in {errno.EMFILE, errno.ENFILE} for e in failures.values()):
         return f"cannot send {name} echoes: no file descriptor is free; raise the limit (ulimit -n)"
     if not any(e.errno in {errno.EPERM, errno.EACCES} for e in failures.values()):
-        said = "; ".join(f"{k} socket: {e.strerror or e}" for k, e in failures.items())
-        return f"cannot send {name} echoes: {said}"
+        text = "; ".join(f"{k} socket: {e.strerror or e}" for k, e in failures.items())
+        return f"cannot send {name} echoes: {text}"
     if not LINUX:
         return f"no permission to send {name} echoes: run it as administrator (sudo on macOS)"
-    said = f"no permission to send {name} echoes"
+    text = f"no permission to send {name} echoes"
     ways = []
     if "datagram" in failures:
         group, allowed = os.getegid(), _ping_group_range()
-        said += f": net.ipv4.ping_group_range is {allowed!r} and leaves out group {group}"
+        text += f": net.ipv4.ping_group_range is {allowed!r} and leaves out group {group}"
         ways.append(f'sudo sysctl -w net.ipv4.ping_group_range="{group} {group}"')
     if "raw" in failures:
-        said += f"{' and' if 'datagram' in failures else ':'} the capability CAP_NET_RAW is missing"
+        text += f"{' and' if 'datagram' in failures else ':'} the capability CAP_NET_RAW is missing"
         ways.append(f"sudo setcap cap_net_raw+ep {Path(sys.executable).resolve()}")
     ways.append("run it as root")
-    return f"{said}. One of these helps: {'; '.join(ways)}"
+    return f"{text}. One of these helps: {'; '.join(ways)}"
 
 
 def _ping_group_range() -> str:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import errno
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 from verifier.model.address import Address
+from verifier.model.observations import Silence, SilenceReason
 from verifier.probes.echo.packet import Quoted, words_of
-
-SilenceReason = Literal["timed-out", "unreachable", "no-route", "not-permitted", "sending-failed"]
 
 _REASONS: Final[dict[int | None, SilenceReason]] = {
     errno.ENETUNREACH: "no-route",
@@ -35,47 +34,25 @@ class EchoTarget:
     on_link_new: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Silence:
-    """Why one echo has no reply.
+def silence_of_error(error: Quoted, version: int, reporter: str) -> Silence:
+    """An ICMP error came instead of the reply."""
+    return Silence(
+        reason="unreachable",
+        text=words_of(version, error.type, error.code),
+        type=error.type,
+        code=error.code,
+        reporter=reporter,
+        mtu=error.mtu,
+    )
 
-    Attributes:
-        text: the reason in words: `host unreachable`.
-        type, code: of the ICMP error that came instead.
-        reporter: address that sent this error; may be this machine's own.
-        errno: name of the error with which this machine refused to send.
-        mtu: largest packet that the reporter could pass on, where that is the reason.
-    """
 
-    reason: SilenceReason
-    text: str
-    type: int | None = None
-    code: int | None = None
-    reporter: str | None = None
-    errno: str | None = None
-    mtu: int | None = None
-
-    @classmethod
-    def of_quoted(cls, error: Quoted, version: int, reporter: str) -> Silence:
-        """An ICMP error came instead of the reply."""
-        text = words_of(version, error.type, error.code)
-        return cls(
-            reason="unreachable",
-            text=text,
-            type=error.type,
-            code=error.code,
-            reporter=reporter,
-            mtu=error.mtu,
-        )
-
-    @classmethod
-    def of_local(cls, error: OSError) -> Silence:
-        """This machine refused to send."""
-        return cls(
-            reason=_REASONS.get(error.errno, "sending-failed"),
-            text=error.strerror or str(error),
-            errno=errno.errorcode.get(error.errno or 0),
-        )
+def silence_of_refusal(error: OSError) -> Silence:
+    """This machine refused to send."""
+    return Silence(
+        reason=_REASONS.get(error.errno, "sending-failed"),
+        text=error.strerror or str(error),
+        errno=errno.errorcode.get(error.errno or 0),
+    )
 
 
 TIMED_OUT: Final = Silence(reason="timed-out", text="no reply in time")

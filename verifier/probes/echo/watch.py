@@ -21,8 +21,7 @@ from verifier.probes.echo.exchange import Echo, Exchange
 from verifier.probes.echo.open import EchoSockets
 from verifier.probes.echo.packet import Quoted, payload_bytes, words_of
 from verifier.probes.echo.series import TIMED_OUT, EchoTarget
-from verifier.probes.laptop.link_watch import Links
-from verifier.probes.laptop.look import LinkState, link_state
+from verifier.probes.laptop.look import Links, LinkState, link_state
 from verifier.probes.pace import Pace, Slots
 
 Unheard = Literal["lost", "not-counted"]

@@ -68,8 +68,12 @@ class Netlink:
     def route(self, to: Address) -> tuple[int, bytes | None, bytes | None] | None:
         """The kernel's route to `to`: interface index, source address, next hop; None if none."""
         for message in self._ask(_RTM_GETROUTE, 0, _route_question(to, 0)):
-            found = _attributes(message[_RTMSG.size :])
-            return _interface_index(found), found.get(_RTA_PREFSRC), found.get(_RTA_GATEWAY)
+            attributes = _attributes(message[_RTMSG.size :])
+            return (
+                _interface_index(attributes),
+                attributes.get(_RTA_PREFSRC),
+                attributes.get(_RTA_GATEWAY),
+            )
         return None
 
     def matched(self, to: Address) -> tuple[int, int] | None:
@@ -81,18 +85,22 @@ class Netlink:
     def vlans(self) -> Iterator[tuple[str, int]]:
         """Name and VLAN of each tagged interface."""
         for message in self._ask(_RTM_GETLINK, _NLM_F_DUMP, _IFINFOMSG.pack(0, 0, 0, 0, 0, 0)):
-            if (found := vlan_of(message)) is not None:
-                yield found
+            if (vlan := vlan_of(message)) is not None:
+                yield vlan
 
     def addresses(self) -> Iterator[HeldAddress]:
         """Every address of every interface."""
         for message in self._ask(_RTM_GETADDR, _NLM_F_DUMP, _IFADDRMSG.pack(0, 0, 0, 0, 0)):
             _, prefix, short, _, index = _IFADDRMSG.unpack_from(message)
-            found = _attributes(message[_IFADDRMSG.size :])
-            packed = found.get(_IFA_LOCAL) or found.get(_IFA_ADDRESS)
+            attributes = _attributes(message[_IFADDRMSG.size :])
+            packed = attributes.get(_IFA_LOCAL) or attributes.get(_IFA_ADDRESS)
             if packed:
-                created = _CACHEINFO.unpack(found[_IFA_CACHEINFO])[2]
-                flags = struct.unpack("=I", found[_IFA_FLAGS])[0] if _IFA_FLAGS in found else short
+                created = _CACHEINFO.unpack(attributes[_IFA_CACHEINFO])[2]
+                flags = (
+                    struct.unpack("=I", attributes[_IFA_FLAGS])[0]
+                    if _IFA_FLAGS in attributes
+                    else short
+                )
                 yield HeldAddress(index, packed, prefix, created, flags)
 
     def add_address(self, index: int, own: Interface) -> None:
@@ -108,9 +116,9 @@ class Netlink:
         """The kernel's neighbour table: interface index, address, hardware address."""
         for message in self._ask(_RTM_GETNEIGH, _NLM_F_DUMP, _NDMSG.pack(0, 0, 0, 0, 0, 0, 0)):
             _, _, _, index, state, _, _ = _NDMSG.unpack_from(message)
-            found = _attributes(message[_NDMSG.size :])
-            if not state & _NUD_FAILED and _NDA_DST in found and _NDA_LLADDR in found:
-                yield index, found[_NDA_DST], found[_NDA_LLADDR]
+            attributes = _attributes(message[_NDMSG.size :])
+            if not state & _NUD_FAILED and _NDA_DST in attributes and _NDA_LLADDR in attributes:
+                yield index, attributes[_NDA_DST], attributes[_NDA_LLADDR]
 
     def _ask(self, kind: int, flags: int, body: bytes) -> Iterator[bytes]:
         """Sends one request; yields the bodies of its answers. Nothing where there is no route."""
@@ -135,12 +143,12 @@ class Netlink:
 
 def vlan_of(message: bytes) -> tuple[str, int] | None:
     """Name and VLAN out of a link's description, or None where it does not tag."""
-    found = _attributes(message[_IFINFOMSG.size :])
-    info = _attributes(found.get(_IFLA_LINKINFO, b""))
+    attributes = _attributes(message[_IFINFOMSG.size :])
+    info = _attributes(attributes.get(_IFLA_LINKINFO, b""))
     tag = _attributes(info.get(_IFLA_INFO_DATA, b"")).get(_IFLA_VLAN_ID)
     if info.get(_IFLA_INFO_KIND, b"").rstrip(b"\0") != b"vlan" or tag is None:
         return None
-    name = found.get(_IFLA_IFNAME, b"").rstrip(b"\0").decode(errors="replace")
+    name = attributes.get(_IFLA_IFNAME, b"").rstrip(b"\0").decode(errors="replace")
     return name, struct.unpack("=H", tag[:2])[0]
 
 
@@ -160,8 +168,8 @@ def _address_order(index: int, own: Interface) -> bytes:
     return body + _attribute(_IFA_LOCAL, packed) + _attribute(_IFA_ADDRESS, packed)
 
 
-def _interface_index(found: dict[int, bytes]) -> int:
-    return int(struct.unpack("=I", found[_RTA_OIF])[0]) if _RTA_OIF in found else 0
+def _interface_index(attributes: dict[int, bytes]) -> int:
+    return int(struct.unpack("=I", attributes[_RTA_OIF])[0]) if _RTA_OIF in attributes else 0
 
 
 def _messages(data: bytes, sequence: int) -> Iterator[tuple[int, bytes]]:
@@ -180,11 +188,11 @@ def _attribute(kind: int, value: bytes) -> bytes:
 
 
 def _attributes(data: bytes) -> dict[int, bytes]:
-    found = {}
+    attributes = {}
     while len(data) >= 4:  # noqa: PLR2004
         length, kind = struct.unpack_from("=HH", data)
         if not 4 <= length <= len(data):  # noqa: PLR2004
             break
-        found[kind & 0x3FFF] = data[4:length]
+        attributes[kind & 0x3FFF] = data[4:length]
         data = data[(length + 3) & ~3 :]
-    return found
+    return attributes

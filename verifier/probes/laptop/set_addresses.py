@@ -168,12 +168,12 @@ def _take_one_back(kernel: Netlink, record: UndoRecord, one: AddedAddress) -> st
             return "was left alone: the interface is another one now"
     here = list(_on(kernel, record.index))
     packed = one.own.address.ip.packed
-    found = next((h for h in here if h.packed == packed), None)
-    if found is None:
+    address = next((h for h in here if h.packed == packed), None)
+    if address is None:
         return "is not there any more; nothing was touched" if one.created is not None else ""
-    if found.prefix != one.own.prefix or one.created not in {None, found.created}:
+    if address.prefix != one.own.prefix or one.created not in {None, address.created}:
         return "was left alone: somebody else has set it anew meanwhile"
-    if (beside := _would_go_too(record, found, here, one.own)) is not None:
+    if (beside := _would_go_too(record, address, here, one.own)) is not None:
         return f"was left: {beside}, a secondary address of its subnet, would go with it"
     try:
         kernel.delete_address(record.index, one.own)

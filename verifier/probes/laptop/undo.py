@@ -33,9 +33,9 @@ def state_folder() -> Path:
 
     Raises OSError where there is neither.
     """
-    named = os.environ.get("XDG_STATE_HOME", "")
-    if named.startswith("/"):
-        return Path(named) / "plan-verifier"
+    folder = os.environ.get("XDG_STATE_HOME", "")
+    if folder.startswith("/"):
+        return Path(folder) / "plan-verifier"
     try:
         return Path.home() / ".local" / "state" / "plan-verifier"
     except RuntimeError as fault:

@@ -6,6 +6,7 @@ import asyncio
 import dataclasses
 import gc
 import socket
+import time
 from collections.abc import Awaitable, Sequence
 from typing import Self
 
@@ -15,8 +16,13 @@ from verifier.probes.pace import Slots
 from verifier.probes.snmp import walk
 from verifier.probes.snmp.conversation import RESYNCHRONISE, Conversation, SendQueue
 from verifier.probes.snmp.engine import Engine, Kind, Oids, RequestPdu
-from verifier.probes.snmp.sockets import SocketAddress, family_of, socket_address
-from verifier.probes.snmp.transport import Transport, has_error_queue
+from verifier.probes.snmp.transport import (
+    SocketAddress,
+    Transport,
+    family_of,
+    has_error_queue,
+    socket_address,
+)
 from verifier.probes.snmp.values import (
     ColumnTable,
     SnmpReply,
@@ -114,6 +120,10 @@ class SnmpClient:
             deadline_s: time after which it stops with `capped`.
             repetitions: rows that are asked for in one request at first.
         """
+        started_s = time.monotonic()
+        table = await self._quick_walk(target, columns, max_rows, repetitions)
+        if table is not None:
+            return table
 
         async def ask(question: RequestPdu, retries: int) -> SnmpReply:
             return await self._ask(dataclasses.replace(target, retries=retries), question)
@@ -126,11 +136,18 @@ class SnmpClient:
             max_rows=max_rows,
         )
         try:
-            async with asyncio.timeout(deadline_s):
+            async with asyncio.timeout(max(0.0, deadline_s - (time.monotonic() - started_s))):
                 await walker.run()
         except TimeoutError:
             walker.stop("capped", f"stopped after {deadline_s:g} s")
         return walker.table()
+
+    async def _quick_walk(
+        self, target: SnmpTarget, columns: Sequence[str], max_rows: int, repetitions: int
+    ) -> ColumnTable | None:
+        """The table read in a quicker way; None where there is none, as here."""
+        del target, columns, max_rows, repetitions
+        return None
 
     async def _parts(
         self, target: SnmpTarget, kind: Kind, oids: Oids, *, part: bool = False

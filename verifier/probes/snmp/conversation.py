@@ -9,11 +9,11 @@ from dataclasses import dataclass, field
 from typing import cast
 
 from verifier.model.mib import USM_STATS
+from verifier.model.observations import Outcome
 from verifier.probes.pace import Slots
 from verifier.probes.snmp.engine import Engine, Report, RequestPdu, Response
-from verifier.probes.snmp.sockets import Endpoint, SocketAddress, endpoint
-from verifier.probes.snmp.transport import Transport, Unreachable
-from verifier.probes.snmp.values import Outcome, SnmpReply, dotted, error_name
+from verifier.probes.snmp.transport import Endpoint, SocketAddress, Transport, Unreachable, endpoint
+from verifier.probes.snmp.values import SnmpReply, dotted, error_name
 from verifier.probes.snmp.wire import V3, Header, read_header
 
 RESYNCHRONISE = {"unknown-engine-id", "not-in-time-window"}

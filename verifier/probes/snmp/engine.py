@@ -18,19 +18,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from pyasn1.type import namedtype, univ
 from pysnmp.carrier.base import AbstractTransportDispatcher
 from pysnmp.entity import config
 from pysnmp.entity.engine import SnmpEngine
-from pysnmp.proto import api, rfc1902
+from pysnmp.proto import api, rfc1902, rfc1905
+from pysnmp.proto.mpmod import rfc3412
 
 from verifier.errors import CannotMeasureError
 from verifier.model.credentials import SnmpEntry
 from verifier.probes.snmp import smi
-from verifier.probes.snmp.lenient import keep_octets
-from verifier.probes.snmp.message_ids import IDS, give_ids
-from verifier.probes.snmp.sockets import SocketAddress
+from verifier.probes.snmp.transport import SocketAddress
 from verifier.probes.snmp.values import VarBind
-from verifier.probes.snmp.wire import V1, V2C, read_response
+from verifier.probes.snmp.wire import IDS, V1, V2C, read_response
 
 Kind = Literal["get", "next", "bulk"]
 Oids = tuple[tuple[int, ...], ...]
@@ -124,8 +124,8 @@ class Engine:
             self._engine.register_transport_dispatcher(self._outlet)
             _register(self._engine, entry)
         except OSError as fault:
-            said = f"SNMP cannot be asked: {fault.strerror or type(fault).__name__}"
-            raise CannotMeasureError(said) from None
+            text = f"SNMP cannot be asked: {fault.strerror or type(fault).__name__}"
+            raise CannotMeasureError(text) from None
         except Exception as refused:  # noqa: BLE001  whatever the library raises; its text may hold a key
             kind = type(refused).__name__
             raise CannotMeasureError(
@@ -192,8 +192,8 @@ class Engine:
         net-snmp's agent drops what it cannot decrypt without the report of RFC 3414 3.2 (8).
         """
         model = self._engine.message_processing_subsystems[3]
-        named = model.get_peer_engine_info(_domain(peer), peer)[0] is not None
-        return self._level == _LEVEL["authPriv"] and named and peer not in self._answered
+        known = model.get_peer_engine_info(_domain(peer), peer)[0] is not None
+        return self._level == _LEVEL["authPriv"] and known and peer not in self._answered
 
     def forget(self, handle: int) -> None:
         """Ends a request, answered or not; its ids may be drawn again."""
@@ -207,13 +207,13 @@ class Engine:
 
     def _decode_plain(self, datagram: bytes) -> None:
         """A response of v1 or v2c: of our version and community, to a request that is open."""
-        found = read_response(datagram)
+        response = read_response(datagram)
         version = V1 if self._version == "1" else V2C
-        if found is None or (found.version, found.community) != (version, self._community):
+        if response is None or (response.version, response.community) != (version, self._community):
             return
-        if (came := self._plain.get(found.id)) is not None:
-            bindings = tuple(smi.binding(name, value) for name, value in found.bindings)
-            came(Response(found.error_status, found.error_index, bindings))
+        if (came := self._plain.get(response.id)) is not None:
+            bindings = tuple(smi.binding(name, value) for name, value in response.bindings)
+            came(Response(response.error_status, response.error_index, bindings))
 
 
 def _response(pdu: Any) -> Response:
@@ -269,3 +269,68 @@ def _pdu(protocol: Any, question: RequestPdu) -> Any:
 
 def _null_bindings(protocol: Any, oids: Oids) -> list[tuple[Any, Any]]:
     return [(protocol.ObjectIdentifier(oid), protocol.null) for oid in oids]
+
+
+# --- what pysnmp does otherwise here: values stay octets, ids are ours ---------------------------
+#
+# pysnmp refuses a whole message where one value is outside its type. Of a Response of v3 it is
+# given a form in which each value is whatever follows the name; `smi` reads that.
+
+
+class _VarBind(univ.Sequence):  # type: ignore[misc]
+    componentType = namedtype.NamedTypes(  # noqa: N815 - pyasn1's name
+        namedtype.NamedType("name", rfc1902.ObjectName()),
+        namedtype.NamedType("value", univ.Any()),
+    )
+
+
+class _VarBindList(univ.SequenceOf):  # type: ignore[misc]
+    componentType = _VarBind()  # noqa: N815
+
+
+class _Response(univ.Sequence):  # type: ignore[misc]
+    tagSet = rfc1905.ResponsePDU.tagSet  # noqa: N815
+    componentType = namedtype.NamedTypes(  # noqa: N815
+        namedtype.NamedType("request-id", univ.Integer()),
+        namedtype.NamedType("error-status", univ.Integer()),
+        namedtype.NamedType("error-index", univ.Integer()),
+        namedtype.NamedType("variable-bindings", _VarBindList()),
+    )
+
+
+def _with(sequence: Any, name: str, kind: Any) -> Any:
+    """The component types of a sequence or choice with one of them replaced."""
+    return namedtype.NamedTypes(
+        *(
+            namedtype.NamedType(own, kind if own == name else type_)
+            for own, type_ in sequence.componentType.items()
+        )
+    )
+
+
+class _Pdus(univ.Choice):  # type: ignore[misc]
+    componentType = _with(rfc1905.PDUs, "response", _Response())  # noqa: N815
+
+
+class _ScopedPdu(univ.Sequence):  # type: ignore[misc]
+    componentType = _with(rfc3412.ScopedPDU, "data", _Pdus())  # noqa: N815
+
+
+class _ScopedPduData(univ.Choice):  # type: ignore[misc]
+    componentType = _with(rfc3412.ScopedPduData, "plaintext", _ScopedPdu())  # noqa: N815
+
+
+class _Message(univ.Sequence):  # type: ignore[misc]
+    componentType = _with(rfc3412.SNMPv3Message, "msgData", _ScopedPduData())  # noqa: N815
+
+
+def keep_octets(engine: Any) -> None:
+    """Makes a pysnmp engine leave the values of SNMPv3 responses as they came."""
+    model = engine.message_processing_subsystems[3]
+    model._snmpMsgSpec = _Message()  # noqa: SLF001 - there is no public way
+
+
+def give_ids(engine: Any, draw: Callable[[], int]) -> None:
+    """Makes a pysnmp engine take its message ids from `draw`."""
+    for model in engine.message_processing_subsystems.values():
+        model._cache.new_message_id = draw  # noqa: SLF001 - there is no public way

@@ -26,7 +26,6 @@ from verifier.probes.pace import Slots
 from verifier.probes.snmp import smi
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import ColumnTable, SnmpTarget, VarBind, oid_tuple
-from verifier.probes.snmp.walk import REPETITIONS
 
 if TYPE_CHECKING:
     from verifier.probes.snmp.fast_session import Session
@@ -89,41 +88,21 @@ class FastClient(SnmpClient):
         self._sessions.clear()
         super().close()
 
-    async def walk(
-        self,
-        target: SnmpTarget,
-        columns: Sequence[str],
-        *,
-        max_rows: int = 1000,
-        deadline_s: float = 30.0,
-        repetitions: int = REPETITIONS,
-    ) -> ColumnTable:
-        """See `SnmpClient`; a single column of text of a well-behaved agent is read faster."""
-        started_s = time.monotonic()
-        if len(columns) == 1 and _suits(target, columns[0]):
-            table = await self._quick_walk(target, columns[0], max_rows, repetitions)
-            if table is not None:
-                return table
-        return await super().walk(
-            target,
-            columns,
-            max_rows=max_rows,
-            deadline_s=max(0.0, deadline_s - (time.monotonic() - started_s)),
-            repetitions=repetitions,
-        )
-
     async def _quick_walk(
-        self, target: SnmpTarget, column: str, max_rows: int, repetitions: int
+        self, target: SnmpTarget, columns: Sequence[str], max_rows: int, repetitions: int
     ) -> ColumnTable | None:
-        """A whole column; None where it is empty or long, or anything is odd."""
+        """A single column of text, whole; None where it is empty or long, or anything is odd."""
+        column = columns[0]
+        if len(columns) > 1 or not _suits(target, column):
+            return None
         started_s = time.monotonic()
         rows: dict[str, Mapping[str, VarBind]] = {}
         last, position = oid_tuple(column), None
         for requests in range(1, _QUICK_REQUESTS + 1):
-            got = await self._quickly(target, column, position, repetitions)
-            if got is None:
+            answer = await self._quickly(target, column, position, repetitions)
+            if answer is None:
                 return None
-            position, came, at_end = got
+            position, came, at_end = answer
             for oid, value in came:
                 name = oid_tuple(oid)
                 text = _text(name, oid, value)
@@ -146,7 +125,9 @@ class FastClient(SnmpClient):
             session = self._sessions.pop(key, None)  # taken out: one question at a time
             if session is None:
                 session = self._session(target)
-            got = await session.rows(column, position, repetitions, min(_SOON_S, target.timeout_s))
+            answer = await session.rows(
+                column, position, repetitions, min(_SOON_S, target.timeout_s)
+            )
         except (asyncio.CancelledError, KeyboardInterrupt, SystemExit):
             raise
         except BaseException:  # noqa: BLE001 - its panics are no Exception; `SnmpClient` asks then
@@ -155,7 +136,7 @@ class FastClient(SnmpClient):
         self._sessions[key] = session
         while len(self._sessions) > _SESSIONS_KEPT:
             self._sessions.popitem(last=False)
-        return got
+        return answer
 
     def _session(self, target: SnmpTarget) -> Session:
         from verifier.probes.snmp.fast_session import Session  # noqa: PLC0415 - an extra

@@ -75,13 +75,13 @@ class Session:
         Raises whatever the library raises, panics too; TimeoutError where a request is not answered
         within `wait_s` seconds after it left.
         """
-        found: _Rows = []
+        rows: _Rows = []
         async with asyncio.timeout(None) as limit:
             self._slots.limit, self._slots.wait_s = limit, wait_s
             position = position or self._session.getbulk(column, most)
-            while len(found) < most:
+            while len(rows) < most:
                 try:
-                    found.append(await anext(position))
+                    rows.append(await anext(position))
                 except StopAsyncIteration:
-                    return position, found, True
-        return position, found, False
+                    return position, rows, True
+        return position, rows, False

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from verifier.model import mib
+from verifier.model.kind import Syntax
 from verifier.probes.snmp.values import MISSING, Type, VarBind, dotted
 
 _Value = int | bytes | str | None
@@ -40,23 +41,23 @@ def binding(oid: tuple[int, ...], encoded: bytes) -> VarBind:
         return VarBind(dotted(oid), kind, octets=encoded, unreadable=str(why))
 
 
-def fitting(oid: tuple[int, ...], found: VarBind) -> VarBind:
+def fitting(oid: tuple[int, ...], value: VarBind) -> VarBind:
     """The same. Raises UnfitError where an object that is known cannot have such a value."""
     syntax = _syntax(oid)
-    if syntax is None or found.type in MISSING:
-        return found
-    if found.type not in _KINDS[syntax.kind]:
-        raise UnfitError(f"{found.type} where {syntax.words} belongs")
-    size = found.value if isinstance(found.value, int) else None
-    if isinstance(found.value, bytes):
-        size = len(found.value)
+    if syntax is None or value.type in MISSING:
+        return value
+    if value.type not in _KINDS[syntax.kind]:
+        raise UnfitError(f"{value.type} where {syntax.words} belongs")
+    size = value.value if isinstance(value.value, int) else None
+    if isinstance(value.value, bytes):
+        size = len(value.value)
     if size is not None and not syntax.least <= size <= syntax.most:
-        what = f"{size} octets are" if isinstance(found.value, bytes) else f"{size} is"
+        what = f"{size} octets are" if isinstance(value.value, bytes) else f"{size} is"
         raise UnfitError(f"{what} outside {syntax.words}")
-    return found
+    return value
 
 
-def _syntax(oid: tuple[int, ...]) -> mib.Syntax | None:
+def _syntax(oid: tuple[int, ...]) -> Syntax | None:
     for length in _LENGTHS:
         if (syntax := _SYNTAX.get(oid[:length])) is not None:
             return syntax
@@ -82,11 +83,11 @@ def _number(name: str, least: int, most: int) -> Callable[[bytes], int]:
     def read(content: bytes) -> int:
         if not content:
             raise UnfitError(f"{name} without octets")
-        found = int.from_bytes(content, "big", signed=True)
-        if not least <= found <= most:
-            shown = str(found) if len(content) <= 16 else f"a number of {len(content)} octets"  # noqa: PLR2004
+        number = int.from_bytes(content, "big", signed=True)
+        if not least <= number <= most:
+            shown = str(number) if len(content) <= 16 else f"a number of {len(content)} octets"  # noqa: PLR2004
             raise UnfitError(f"{shown} is outside {name}, {least} to {most}")
-        return found
+        return number
 
     return read
 

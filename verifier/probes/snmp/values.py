@@ -10,14 +10,8 @@ from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.mib import ERROR_STATUS
-from verifier.probes.snmp.sockets import Endpoint
-
-Outcome = Literal[
-    "answered", "silent", "port-unreachable", "host-unreachable", "no-route", "local-error",
-    "unsupported-level", "not-in-time-window", "unknown-user", "unknown-engine-id", "wrong-digest",
-    "decryption-error", "undecodable", "error-status", "loop", "capped",
-]  # fmt: skip
-"""What became of a question. `no-route`, `local-error` are this machine's, never the device's."""
+from verifier.model.observations import Outcome
+from verifier.probes.snmp.transport import Endpoint
 
 Type = Literal[
     "Integer32", "OctetString", "ObjectIdentifier", "IpAddress", "Counter32", "Gauge32",

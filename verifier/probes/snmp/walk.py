@@ -10,11 +10,11 @@ from __future__ import annotations
 import time
 from collections.abc import Awaitable, Callable
 
+from verifier.model.observations import Outcome
 from verifier.probes.snmp.engine import Kind, Oids, RequestPdu
 from verifier.probes.snmp.values import (
     EXCEPTIONS,
     ColumnTable,
-    Outcome,
     SnmpReply,
     VarBind,
     dotted,
@@ -64,11 +64,11 @@ class Walk:
     async def run(self) -> None:
         """Walks until every column has ended or something stops it."""
         while self._last and self._end is None:
-            asked = tuple(self._last)[: 1 if self._alone else None]
-            reply = await self._request(asked)
+            columns = tuple(self._last)[: 1 if self._alone else None]
+            reply = await self._request(columns)
             if reply.outcome == "answered":
-                self._take(asked, reply)
-            elif not self._eased(asked, reply):
+                self._take(columns, reply)
+            elif not self._eased(columns, reply):
                 self.stop(reply.outcome, reply.detail)
 
     def stop(self, outcome: Outcome, detail: str) -> None:
@@ -90,21 +90,21 @@ class Walk:
             detail=detail,
         )
 
-    async def _request(self, asked: Oids) -> SnmpReply:
+    async def _request(self, columns: Oids) -> SnmpReply:
         self._requests += 1
-        names = tuple(self._last[column] for column in asked)
+        names = tuple(self._last[column] for column in columns)
         kind: Kind = "bulk" if self._repetitions else "next"
         retries = 0 if self._repetitions else self._retries
         reply = await self._ask(RequestPdu(kind, names, self._repetitions), retries)
         self._responder = reply.responder or self._responder
         return reply
 
-    def _eased(self, asked: Oids, reply: SnmpReply) -> bool:
+    def _eased(self, columns: Oids, reply: SnmpReply) -> bool:
         """Makes the next request easier for the agent; False where nothing is left to try."""
         error = error_name(reply.error_status) if reply.outcome == "error-status" else ""
         self._heard = self._heard or bool(error)
-        if error == "noSuchName" and len(asked) == 1:
-            del self._last[asked[0]]  # v1 says so at the end of the MIB (RFC 1157 4.1.3)
+        if error == "noSuchName" and len(columns) == 1:
+            del self._last[columns[0]]  # v1 says so at the end of the MIB (RFC 1157 4.1.3)
             return True
         if reply.outcome in {"silent", "undecodable"} or error in {"tooBig", "genErr"}:
             if self._repetitions:
@@ -113,10 +113,10 @@ class Walk:
                 return True
             if not error:
                 return False
-        if error and len(asked) > 1:
+        if error and len(columns) > 1:
             self._alone = True
             return True
-        return bool(error) and self._given_up(asked[0], reply.detail)
+        return bool(error) and self._given_up(columns[0], reply.detail)
 
     def _given_up(self, column: tuple[int, ...], detail: str) -> bool:
         """Leaves a column that fails, for the sake of the others; False where all have failed."""
@@ -127,20 +127,20 @@ class Walk:
         self._alone, self._repetitions = False, self._bulk
         return True
 
-    def _take(self, asked: Oids, reply: SnmpReply) -> None:
+    def _take(self, columns: Oids, reply: SnmpReply) -> None:
         if self._bulk and not self._heard and not self._repetitions:
             self._repetitions = max(1, self._bulk // 2)
         self._heard = True
         before = dict(self._last)
         for at, binding in enumerate(reply.bindings):
-            column = asked[at % len(asked)]
+            column = columns[at % len(columns)]
             if column in self._last and self._end is None:
                 self._store(column, binding)
         if self._last == before and self._end is None:
             if self._repetitions:
                 self._repetitions //= 2
             else:
-                self.stop("undecodable", f"an empty answer to what follows {dotted(asked[0])}")
+                self.stop("undecodable", f"an empty answer to what follows {dotted(columns[0])}")
 
     def _store(self, column: tuple[int, ...], binding: VarBind) -> None:
         name = oid_tuple(binding.oid)

@@ -1,21 +1,58 @@
-"""SNMP messages by hand: the first fields of any, and the whole of a v1 or v2c response.
+"""SNMP messages by hand: their ids, the first fields of any, and a whole response of v1 or v2c.
 
 Late, doubled and foreign datagrams are told by a few comparisons, before anything is decoded.
 Values stay octets: `smi` reads them.
 BER: ITU-T X.690 section 8.1. Messages: RFC 1157 section 4, RFC 3412 section 6, RFC 3414 section
 2.4.
 
-Responses of v1 and v2c are read here and not by pysnmp; those of v3 see `lenient`.
+Responses of v1 and v2c are read here and not by pysnmp; those of v3 see `engine`.
+
+Nobody can guess an id, and none is used twice while it is open. An id that counts up, as pysnmp's
+own do, lets whoever is asked answer for the one that is asked next. So each is drawn anew from the
+system's random numbers (RFC 3416 section 3 and RFC 3412 section 6.2 leave the choice to the
+sender), for every engine and device of this process from one place.
 """
 
 from __future__ import annotations
 
+import secrets
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 INTEGER, OCTETS, OID, SEQUENCE, RESPONSE = 0x02, 0x04, 0x06, 0x30, 0xA2
 _MOST_ARC = 2**32 - 1
 """RFC 2578 section 7.1.3."""
 V1, V2C, V3 = 0, 1, 3
+_MOST_ID = 2**31 - 1
+"""RFC 3416 section 3 (request-id), RFC 3412 section 6.2 (msgID)."""
+
+
+class MessageIds:
+    """Ids that are open: drawn, and not closed yet.
+
+    Args:
+        below: gives a random number from 0 up to, and not including, its argument.
+    """
+
+    def __init__(self, below: Callable[[int], int] = secrets.randbelow) -> None:
+        self._below = below
+        self._open: set[int] = set()
+
+    def draw(self) -> int:
+        """A random id from 1 to 2^31-1 that is not open; it is now."""
+        while True:
+            drawn = self._below(_MOST_ID) + 1
+            if drawn not in self._open:
+                self._open.add(drawn)
+                return drawn
+
+    def close(self, ids: Iterable[int]) -> None:
+        """From now on these may be drawn again."""
+        self._open.difference_update(ids)
+
+
+IDS = MessageIds()
+"""Of this process: one for all its engines and devices."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +110,11 @@ class _TlvReader:
 
     def value(self, tag: int) -> bytes:
         length = self.enter(tag)
-        found = self._data[self._at : self._at + length]
-        if len(found) != length:
+        content = self._data[self._at : self._at + length]
+        if len(content) != length:
             raise ValueError(length)
         self._at += length
-        return found
+        return content
 
     def whole(self) -> bytes:
         """The next value with its tag and length, whatever it is."""

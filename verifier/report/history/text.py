@@ -88,12 +88,12 @@ def _heading(record: HistoryDocument) -> str:
     title = f"{record.network or 'the network'}: record from {record.start} to {record.end}"
     times = whole.availability
     tested_s = times.answered_s + times.unanswered_s
-    said = (
+    summary = (
         f"Available {percent(times.available_pct)} of the tested time of all devices "
         f"({hours(tested_s)}); {hours(times.untested_s)} not tested; "
         f"{record.sweeps} sweep{'' if record.sweeps == 1 else 's'}{left_out}"
     )
-    return "\n".join((*paragraph(title, ""), *paragraph(said, "")))
+    return "\n".join((*paragraph(title, ""), *paragraph(summary, "")))
 
 
 def percent(value: float | None) -> str:
@@ -125,8 +125,8 @@ def _worst_first(
     if look.verbose or len(subjects) <= _MANY:
         return subjects, 0
     key: Callable[[SubjectRecord], float] = lambda u: -u.availability.unanswered_s  # noqa: E731
-    told = sorted((u for u in subjects if u.outages or u.changes), key=key)[:_MANY]
-    return told, len(subjects) - len(told)
+    listed = sorted((u for u in subjects if u.outages or u.changes), key=key)[:_MANY]
+    return listed, len(subjects) - len(listed)
 
 
 def _subjects(record: HistoryDocument, look: ReportStyle) -> str:
@@ -198,8 +198,8 @@ def deviation_in_words(deviation: LevelDeviation) -> str:
     """What there is to say of a deviation."""
     if deviation.beyond is None:
         return deviation.reason
-    said = f"{deviation.dry_hours} dry hours"
-    return f"BEYOND ITS LIMIT, {said}" if deviation.beyond else said
+    dry = f"{deviation.dry_hours} dry hours"
+    return f"BEYOND ITS LIMIT, {dry}" if deviation.beyond else dry
 
 
 def _more(number: int) -> str:
@@ -218,12 +218,12 @@ def _outages(record: HistoryDocument, look: ReportStyle) -> str:
 
 def outage_in_words(outage: Outage) -> str:
     """How long, and what is not known of it."""
-    said = hours(outage.length_s)
+    text = hours(outage.length_s)
     if outage.end is None:
-        said += ", still so"
+        text += ", still so"
     if outage.untested_s >= 1:
-        said += f" (and {hours(outage.untested_s)} of which nothing is known)"
-    return said + (", by its changes of state" if outage.by == "changes" else "")
+        text += f" (and {hours(outage.untested_s)} of which nothing is known)"
+    return text + (", by its changes of state" if outage.by == "changes" else "")
 
 
 def _ports(record: HistoryDocument, look: ReportStyle) -> str:
@@ -241,11 +241,11 @@ def _changes(record: HistoryDocument, look: ReportStyle) -> str:
     shown = record.changes if look.verbose else record.changes[:_FEW]
     lines = [f"Changes, the last first ({len(record.changes)}):"]
     for c in shown:
-        said = f"{c.at}  {c.subject}: {c.before} -> {c.after}"
-        said += f"; {c.reason}" if c.reason else ""
-        said += f"; because of {c.root.kind} {c.root}" if c.root != c.subject else ""
-        said += f"; not told: {c.held}" if c.held else ""
-        lines += paragraph(said, "  ")
+        line = f"{c.at}  {c.subject}: {c.before} -> {c.after}"
+        line += f"; {c.reason}" if c.reason else ""
+        line += f"; because of {c.root.kind} {c.root}" if c.root != c.subject else ""
+        line += f"; not told: {c.held}" if c.held else ""
+        lines += paragraph(line, "  ")
     return "\n".join(lines) + _more(len(record.changes) - len(shown))
 
 
@@ -284,19 +284,19 @@ def _rows(record: HistoryDocument) -> Iterator[dict[str, Any]]:
 
 
 def _rows_of_subject(record: HistoryDocument, subject: SubjectRecord) -> Iterator[dict[str, Any]]:
-    times, named = (
+    times, of = (
         subject.availability,
         {"kind": subject.subject.kind, "name": subject.subject.name},
     )
     yield {
-        "row": "subject", **named, "state": subject.state, "from": record.start, "to": record.end,
+        "row": "subject", **of, "state": subject.state, "from": record.start, "to": record.end,
         **dataclasses.asdict(times), "changes": subject.changes, "outages": subject.outages,
         "length_s": subject.longest_outage_s, "rtt_median_ms": subject.rtt_median_ms,
         "rtt_p95_ms": subject.rtt_p95_ms, "rtt_max_ms": subject.rtt_max_ms,
     }  # fmt: skip
     for level in subject.levels:
         yield {
-            "row": "level", **named, "carrier": level.carrier, "end": level.end,
+            "row": "level", **of, "carrier": level.carrier, "end": level.end,
             "planned_dbm": level.planned_dbm, "median_dbm": level.median_dbm,
             "min_dbm": level.min_dbm, "max_dbm": level.max_dbm,
         }  # fmt: skip

@@ -10,6 +10,7 @@ from typing import Any, Final
 from markupsafe import Markup
 
 from verifier.model.result import Result
+from verifier.model.samples import Block
 from verifier.report.sentences import soak_of
 from verifier.rules.soak.tally import words
 from verifier.rules.soak.trend import Trend, TrendPoint, trends
@@ -25,12 +26,12 @@ _FLAT: Final = 1e-6
 Row = dict[str, Any]
 
 
-def plots(result: Result, samples: Iterable[Mapping[str, Any]]) -> list[Row]:
+def plots(result: Result, samples: Iterable[Block]) -> list[Row]:
     """A picture for each target with samples; none without a soak."""
     soak = soak_of(result)
     if soak is None:
         return []
-    long_s = soak["asked_s"]
+    long_s = soak.asked_s
     return [p for t in trends(samples, long_s) if (p := _plot(t, long_s))["strips"]]
 
 

@@ -50,8 +50,8 @@ ENDINGS = {
 """Format by the ending of an output file."""
 
 
-def format_of(named: str | None, path: PurePath | None) -> str:
+def format_of(name: str | None, path: PurePath | None) -> str:
     """The format that was named, else that of the file's ending, else text."""
-    if named is not None:
-        return named
+    if name is not None:
+        return name
     return ENDINGS.get(path.suffix.lower(), "text") if path is not None else "text"

@@ -50,8 +50,8 @@ class Group:
     @property
     def verdict(self) -> Verdict:
         """The heaviest verdict of what is explained."""
-        found = (self.head, *self.same, *self.few, *self.many)
-        return min((f.verdict for f in found), key=VERDICTS.index)
+        findings = (self.head, *self.same, *self.few, *self.many)
+        return min((f.verdict for f in findings), key=VERDICTS.index)
 
     @property
     def folded(self) -> str:
@@ -69,8 +69,8 @@ class Group:
     def _names(self, kind: str) -> list[str]:
         """Names of the counted devices, or of what else there is."""
         devices = kind == "device"
-        found = (f.subject.name for f in self.many if (_kind(f) == "device") == devices)
-        return list(dict.fromkeys(found))
+        names = (f.subject.name for f in self.many if (_kind(f) == "device") == devices)
+        return list(dict.fromkeys(names))
 
 
 def groups(result: Result) -> list[Group]:
@@ -132,9 +132,9 @@ def counted(findings: Iterable[Finding]) -> str:
 
 def evidence(findings: Sequence[Finding]) -> str:
     """Findings as evidence, in words: what was found where."""
-    said = [f"{f.subject} {f.check} {_VERBS[f.verdict]}" for f in findings[:_SAID]]
-    more = len(findings) - len(said)
-    return "; ".join([*said, *([f"{more} more"] if more else [])])
+    parts = [f"{f.subject} {f.check} {_VERBS[f.verdict]}" for f in findings[:_SAID]]
+    more = len(findings) - len(parts)
+    return "; ".join([*parts, *([f"{more} more"] if more else [])])
 
 
 def counted_with_a_cause(result: Result) -> frozenset[tuple[str, str]]:

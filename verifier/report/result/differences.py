@@ -6,13 +6,13 @@ import dataclasses
 from collections.abc import Sequence
 from typing import Any
 
-from verifier.model.difference import Difference, Kind
+from verifier.model.difference import Difference, DifferenceKind
 from verifier.model.result import Finding, Result
 from verifier.report.plain import plain, wrapped
 from verifier.report.sentences import WORDS
 from verifier.report.style import ReportStyle
 
-_HEADINGS: dict[Kind, str] = {
+_HEADINGS: dict[DifferenceKind, str] = {
     "worse": "worse",
     "gone": "no longer looked at",
     "new": "looked at only now",

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from verifier.model.manual import BY_CHECK, further, said
-from verifier.model.observation import ACCEPTED, OBSERVED, Observation
+from verifier.model.manual import BY_CHECK, Entered
+from verifier.model.observations import ACCEPTED, SHEET, Observation
 from verifier.model.result import Result, Verdict
 from verifier.report.plain import paragraph, plain
+from verifier.rules.observations import of_kind
 
 MARK = "entered, not measured"
-_NO_ENTRY = frozenset({ACCEPTED, OBSERVED})
+_NO_ENTRY = frozenset({ACCEPTED, SHEET})
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,44 +39,49 @@ def rows(result: Result) -> list[EnteredLine]:
         EnteredLine(
             o.what,
             str(o.subject),
-            said(o) if o.value is not None or o.what in BY_CHECK else o.raw or "",
+            _said(o),
             o.at,
             verdicts.get(o.id),
             tuple(_about(o)),
         )
         for o in result.observations
-        if o.probe == "person" and o.what not in _NO_ENTRY
+        if o.kind.probe == "person" and o.kind not in _NO_ENTRY
     ]
 
 
 def sheets(result: Result) -> list[str]:
     """The sheets they come from: file, rows and hash."""
-    found = [o.value for o in result.observations if o.what == OBSERVED]
-    return [
-        f"{v.get('file')}, {v.get('rows')} rows, SHA-256 {v.get('sha256')}"
-        for v in found
-        if isinstance(v, dict)
-    ]
+    found = [o.value for o in of_kind(result.observations, SHEET)]
+    return [f"{v.file}, {v.rows} rows, SHA-256 {v.sha256}" for v in found if v is not None]
 
 
-def _about(entry: Observation) -> Iterator[str]:
-    row = further(entry)
-    if "by" in row:
-        yield f"by {row['by']}"
-    if "zone" in row:
-        yield f"at {row.get('at')}, local time, {row['zone']}"
-    if tool := " ".join(row[k] for k in ("instrument",) if k in row):
-        yield tool
-    if "instrument_serial" in row:
-        yield f"serial {row['instrument_serial']}"
-    if "calibration_due" in row:
-        yield f"calibrated until {row['calibration_due']}"
-    if "photo" in row:
-        yield f"photo {row['photo']}, SHA-256 {row.get('photo_sha256', 'unknown')}"
-    if "note" in row:
-        yield f"note: {row['note']}"
-    if "row" in row:
-        yield row["row"]
+def _said(seen: Observation[object]) -> str:
+    """What was entered, as a person would write it."""
+    if isinstance(seen.value, Entered):
+        return seen.value.words(seen.unit)
+    return seen.raw or "" if seen.value is None else str(seen.value)
+
+
+def _about(seen: Observation[object]) -> Iterator[str]:
+    row = seen.value
+    if not isinstance(row, Entered):
+        return
+    if row.by:
+        yield f"by {row.by}"
+    if row.zone:
+        yield f"at {row.at}, local time, {row.zone}"
+    if row.instrument:
+        yield row.instrument
+    if row.instrument_serial:
+        yield f"serial {row.instrument_serial}"
+    if row.calibration_due:
+        yield f"calibrated until {row.calibration_due}"
+    if row.photo:
+        yield f"photo {row.photo}, SHA-256 {row.photo_sha256 or 'unknown'}"
+    if row.note:
+        yield f"note: {row.note}"
+    if row.row:
+        yield row.row
 
 
 def text(result: Result, width: int) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from verifier.model.cautions import CLOSING, cautions
+from verifier.model.observations import VERSIONS
 from verifier.model.plan import Device, Plan
 from verifier.model.result import VERDICTS, Finding, Result, overall
 from verifier.report.html import draw
@@ -24,6 +25,7 @@ from verifier.report.sentences import (
     soak_title,
 )
 from verifier.report.style import ReportStyle
+from verifier.rules.observations import of_kind
 
 Row = dict[str, Any]
 
@@ -53,7 +55,7 @@ def render(result: Result, look: ReportStyle) -> str:
         subjects=_subjects(result, look.annex.plan),
         untested=_by_reason(result.findings),
         items=_open_items(result),
-        versions=[o.value for o in result.observations if o.what == "versions"],
+        versions=[o.value for o in of_kind(result.observations, VERSIONS)],
         accepted=accepted_lines(result),
         entered=entered.rows(result),
         entered_from=entered.sheets(result),

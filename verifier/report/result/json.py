@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 import json
 import re
 import unicodedata
 from typing import Any
 
-from verifier.errors import InputError
-from verifier.model.observation import Observation
+from verifier.model.observations import Json, Observation, as_json
 from verifier.model.problem import Problem
 from verifier.model.result import Cause, Finding, Result
 from verifier.model.subject import Subject
@@ -55,34 +53,6 @@ def _line(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def result_of(document: dict[str, Any], name: str) -> Result:
-    """The opposite of `document`; `name` is what faults call it.
-
-    Verdict and summary are not read: they follow from the findings.
-    Raises InputError, with the field, where anything is missing or of a wrong kind.
-    """
-    from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415 - loaded only when reading
-
-    needed = {f.name for f in dataclasses.fields(Result)} - {"accepted"}
-    if missing := needed - document.keys():
-        raise InputError(f"{name}: is no whole result: {', '.join(sorted(missing))} missing")
-    try:
-        causes = [{**c, "for_": c["for"]} for c in document["causes"]]
-        result: Result = TypeAdapter(Result).validate_python({**document, "causes": causes})
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        field = ".".join(str(part) for part in first["loc"])
-        raise InputError(f"{name}: is no whole result: {field}: {first['msg']}") from None
-    except (KeyError, TypeError):
-        raise InputError(f"{name}: is no whole result: look at causes") from None
-    for field in ("started", "finished"):
-        try:
-            dt.datetime.fromisoformat(getattr(result, field))
-        except ValueError:
-            raise InputError(f"{name}: is no whole result: {field} is no time") from None
-    return result
-
-
 def document(result: Result) -> dict[str, Any]:
     """The document `plan-verifier/result/1` as plain values."""
     plan = result.plan
@@ -117,7 +87,7 @@ def document(result: Result) -> dict[str, Any]:
         "place": result.place,
         "findings": [_finding(f) for f in result.findings],
         "causes": [_cause(c) for c in result.causes],
-        "observations": [_observation(o) for o in result.observations],
+        "observations": [as_row(o) for o in result.observations],
     }
 
 
@@ -153,8 +123,8 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "check": finding.check,
         "subject": _subject(finding.subject),
         "verdict": finding.verdict,
-        "expected": finding.expected,
-        "observed": finding.observed,
+        "expected": as_json(finding.expected),
+        "observed": as_json(finding.observed),
         "unit": finding.unit,
         "origin": finding.origin,
         "reason": finding.reason,
@@ -177,15 +147,16 @@ def _cause(cause: Cause) -> dict[str, Any]:
     }
 
 
-def _observation(seen: Observation) -> dict[str, Any]:
+def as_row(seen: Observation[object]) -> dict[str, Json]:
+    """An observation as a document has it."""
     return {
         "id": seen.id,
         "subject": {"kind": seen.subject.kind, "name": seen.subject.name},
-        "probe": seen.probe,
+        "probe": seen.kind.probe,
         "what": seen.what,
         "oid": seen.oid,
         "raw": seen.raw,
-        "value": seen.value,
+        "value": as_json(seen.seen),
         "unit": seen.unit,
         "at": seen.at,
         "took_ms": seen.took_ms,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, TypeGuard
 
 from verifier.model.manual import BY_CHECK
 from verifier.model.plan import Carrier, Device, EndName, Link, Plan
@@ -175,7 +175,7 @@ def _found(item: _Item, planned: Any, judged: Finding | None, shown: LiveReading
     return text
 
 
-def _is_number(value: Any) -> bool:
+def _is_number(value: object) -> TypeGuard[float]:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 

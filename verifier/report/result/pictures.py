@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeGuard
 
 from verifier.model.plan import Carrier, End, EndName, Link, Plan
 from verifier.model.result import VERDICTS, Finding, Result
@@ -195,7 +195,7 @@ def _number(seen: Finding | None) -> float | None:
     return float(seen.observed) if seen is not None and _is_number(seen.observed) else None
 
 
-def _is_number(value: Any) -> bool:
+def _is_number(value: object) -> TypeGuard[float]:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 
 from tabulate import tabulate
 
-from verifier.model.observation import Observation
+from verifier.model.observations import ECHO, EchoSeries
 from verifier.model.result import VERDICTS, Result, Verdict
 from verifier.report.plain import page, paragraph, plain, wrapped
 from verifier.report.result import entered
@@ -25,6 +25,7 @@ from verifier.report.sentences import (
 )
 from verifier.report.style import ReportStyle
 from verifier.rules.echo import echo_stats
+from verifier.rules.observations import of_kind
 
 _INDENT = " " * 4
 _SUBJECT, _DEVICE, _WHY = 40, 18, 12
@@ -149,10 +150,10 @@ def _everything(result: Result) -> str:
 
 def _echo_table(result: Result) -> str:
     """Loss and round-trip times of each device that echoes were sent to."""
-    seen: dict[str, list[Observation]] = defaultdict(list)
-    for observation in result.observations:
-        if observation.what == "echo" and observation.value and observation.value["sent"]:
-            seen[observation.subject.name].append(observation)
+    seen: dict[str, list[EchoSeries]] = defaultdict(list)
+    for observation in of_kind(result.observations, ECHO):
+        if observation.value is not None and observation.value.sent:
+            seen[observation.subject.name].append(observation.value)
     if not seen:
         return ""
     rows = [[plain(name), *_echo_row(series)] for name, series in seen.items()]
@@ -162,12 +163,12 @@ def _echo_table(result: Result) -> str:
     return tabulate(rows, headings, tablefmt="simple", floatfmt=".3f", maxcolwidths=widths)
 
 
-def _echo_row(series: Sequence[Observation]) -> list[object]:
-    stats = echo_stats([rtt for o in series for rtt in o.value["rtt_ms"]])
+def _echo_row(series: Sequence[EchoSeries]) -> list[object]:
+    stats = echo_stats([rtt for each in series for rtt in each.rtt_ms])
     times = (stats.min_ms, stats.average_ms, stats.median_ms, stats.max_ms, stats.jitter_ms)
     shown = times if stats.received else ("-",) * len(times)
-    duplicates = sum(o.value["duplicates"] for o in series)
-    why = "; ".join(dict.fromkeys(plain(s["text"]) for o in series for s in o.value["silence"]))
+    duplicates = sum(each.duplicates for each in series)
+    why = "; ".join(dict.fromkeys(plain(s.text) for each in series for s in each.silence))
     return [stats.sent, f"{stats.loss_pct:g}", *shown, duplicates or "", why]
 
 

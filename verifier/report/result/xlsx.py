@@ -224,7 +224,9 @@ def _by_place(
 
     What both ends share (bandwidth, capacity ...) is planned once, and read at either end.
     """
-    found: dict[tuple[str, ...], dict[str, list[Finding]]] = defaultdict(lambda: defaultdict(list))
+    findings_of: dict[tuple[str, ...], dict[str, list[Finding]]] = defaultdict(
+        lambda: defaultdict(list)
+    )
     for finding in findings:
         subject = finding.subject
         field = FIELDS.get(finding.check)
@@ -234,8 +236,8 @@ def _by_place(
                  "link": (subject.name, str(subject.carrier or 1))}  # fmt: skip
         key = parts.get(subject.kind, (subject.name,))
         path = field if field in _SHARED else _END[subject.end] + field
-        found[key][path].append(finding)
-    return found
+        findings_of[key][path].append(finding)
+    return findings_of
 
 
 def _key(sheet: str, row: Mapping[str, Any]) -> tuple[str, ...]:

@@ -82,11 +82,11 @@ def _picture(sheet: RunbookPaper) -> dict[str, Any] | None:
 
 
 def _starts(book: Runbook) -> dict[str, Interface]:
-    found: dict[str, Interface] = {}
+    starts: dict[str, Interface] = {}
     for step in book.steps:
         if isinstance(step, SetDevice):
-            found.setdefault(step.device, step.from_)
-    return found
+            starts.setdefault(step.device, step.from_)
+    return starts
 
 
 def _columns(book: Runbook, staying: Iterable[Interface]) -> list[str]:

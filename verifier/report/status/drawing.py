@@ -83,8 +83,8 @@ def name_of(node: MapNode) -> str:
 
 def by_state(states: Iterable[State | None]) -> str:
     """`3 silent, 1 untested`, the worst first; empty where none is known."""
-    found = Counter(states)
-    return ", ".join(f"{found[state]} {state}" for state in STATES if found[state])
+    counts = Counter(states)
+    return ", ".join(f"{counts[state]} {state}" for state in STATES if counts[state])
 
 
 def _map_node(node: MapNode, spot: tuple[float, float]) -> Row:

@@ -136,10 +136,10 @@ def _again(subject: SubjectStatus) -> str:
 
 def _unwell(status: Status) -> str:
     """Places that are not sound, the first of them by name."""
-    found = [p for p in status.map_nodes if p.state not in {None, "sound"}]
-    named = "; ".join(f"{name_of(p)} {p.state}" for p in found[:_NAMED_IN_WORDS])
-    more = len(found) - _NAMED_IN_WORDS
-    return f"{named}; and {more} more" if more > 0 else named
+    nodes = [p for p in status.map_nodes if p.state not in {None, "sound"}]
+    names = "; ".join(f"{name_of(p)} {p.state}" for p in nodes[:_NAMED_IN_WORDS])
+    more = len(nodes) - _NAMED_IN_WORDS
+    return f"{names}; and {more} more" if more > 0 else names
 
 
 def _map_nodes(status: Status) -> list[Row]:

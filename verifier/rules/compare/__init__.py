@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.rules.compare import (
     address,
     echo,
@@ -69,7 +69,7 @@ VERIFY: tuple[Check, ...] = (
     state.alarm,
 )
 """What `verify` asks of each device."""
-ACROSS: tuple[Callable[[Sequence[Context], Iterable[Observation]], Findings], ...] = (
+ACROSS: tuple[Callable[[Sequence[Context], Iterable[Observation[object]]], Findings], ...] = (
     snmp.shared_engine_ids,
     neighbour.proxies,
 )

@@ -6,7 +6,13 @@ import ipaddress
 
 from verifier.model import mib
 from verifier.model.address import Address, Interface, prefix_of_mask
-from verifier.model.observation import Observation
+from verifier.model.observations import (
+    CONNECTED_ROUTE,
+    DEADLINE,
+    DEFAULT_ROUTE,
+    HOST_ROUTE,
+    Observation,
+)
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.echo import answered
 from verifier.rules.mib import gateways
@@ -14,26 +20,26 @@ from verifier.rules.mib import gateways
 _MASK_ADVICE = "correct the mask in the device, save, and read it again"
 
 
-def held_addresses(context: Context) -> dict[Interface, Observation]:
+def held_addresses(context: Context) -> dict[Interface, Observation[str]]:
     """Addresses with masks that the device lists: ipAddrTable, and ipAddressTable (RFC 4293)."""
-    held: dict[Interface, Observation] = {}
-    masks = context.seen.column("ipAdEntNetMask", mib.IP_ADDR_TABLE["ipAdEntNetMask"])
+    held: dict[Interface, Observation[str]] = {}
+    masks = context.seen.column(mib.IP_AD_ENT_NET_MASK)
     for suffix, seen in masks.items():
         try:
             held[Interface.of(Address.parse(suffix), prefix_of_mask(str(seen.value)))] = seen
         except ValueError:
             continue
-    prefixes = context.seen.column("ipAddressPrefix", mib.IP_ADDRESS_TABLE["ipAddressPrefix"])
+    prefixes = context.seen.column(mib.IP_ADDRESS_PREFIX)
     for suffix, seen in prefixes.items():
         if (interface := _prefixed(suffix, str(seen.value))) is not None:
             held[interface] = seen
     return held
 
 
-def _odd_masks(context: Context) -> dict[Address, Observation]:
+def _odd_masks(context: Context) -> dict[Address, Observation[str]]:
     """Addresses whose mask is none: its ones are not first and together (RFC 4632 5.1)."""
-    odd: dict[Address, Observation] = {}
-    masks = context.seen.column("ipAdEntNetMask", mib.IP_ADDR_TABLE["ipAdEntNetMask"])
+    odd: dict[Address, Observation[str]] = {}
+    masks = context.seen.column(mib.IP_AD_ENT_NET_MASK)
     for suffix, seen in masks.items():
         try:
             address, mask = Address.parse(suffix), Address.parse(str(seen.value))
@@ -115,8 +121,8 @@ def _mask_meaning(found: Interface, planned: Interface) -> str:
 
 
 def _table_state(context: Context) -> str:
-    states = [*context.seen.all("ipAdEntNetMask"), *context.seen.all("ipAddressPrefix")]
-    if not states and (ended := context.seen.first("deadline")) is not None and ended.raw:
+    states = [*context.seen.all(mib.IP_AD_ENT_NET_MASK), *context.seen.all(mib.IP_ADDRESS_PREFIX)]
+    if not states and (ended := context.seen.first(DEADLINE)) is not None and ended.raw:
         return ended.raw
     raws = dict.fromkeys(o.raw for o in states if o.value is None and o.raw)
     return "; ".join(raws) or "it is not in its address table"
@@ -156,14 +162,18 @@ def gateway(context: Context) -> Findings:
         return
     path = ("gateway",)
     expected = gateways.NONE if device.gateway is None else str(device.gateway)
-    noted = [o for what in _ROUTES for o in context.seen.all(what)]
+    noted: list[Observation[object]] = [
+        *context.seen.all(DEFAULT_ROUTE),
+        *context.seen.all(CONNECTED_ROUTE),
+        *context.seen.all(HOST_ROUTE),
+    ]
     gap = context.snmp_gap or (None if noted else context.unread(None, "default route"))
     if gap is not None:
         yield context.finding("address.gateway", "not-tested", gap, expected=expected, path=path)
         return
     found = gateways.judged(
         device.gateway,
-        gateways.told(noted),
+        gateways.told(context.seen),
         hosts=gateways.hosts_outside(context.plan, device),
         outsider=_outsider(context),
     )
@@ -177,9 +187,6 @@ def gateway(context: Context) -> Findings:
         advice=found.advice,
         evidence=tuple(o for o in noted if o.value is not None),
     )
-
-
-_ROUTES = ("default-route", "connected-route", "host-route")
 
 
 def _outsider(context: Context) -> str | None:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from verifier.model.observation import Observation
+from verifier.model.kind import Scalar
+from verifier.model.observations import Observation
+from verifier.model.observations import reading as reading_kind
 from verifier.model.plan import Stage
 from verifier.model.profile import ProfileReading
 from verifier.model.result import Verdict
@@ -43,7 +45,7 @@ def of_device(context: Context, rules: Mapping[str, StateRule]) -> Findings:
     for name, reading in context.profile.named_readings().items():
         if (state := rules.get(reading.field)) is None or not judgeable(reading):
             continue
-        read = context.seen.all(name)
+        read = context.seen.all(reading_kind(name))
         seen = read[-1] if read else None
         gap = context.unread(seen, name)
         verdict: Verdict = "not-tested"
@@ -66,7 +68,7 @@ def judgeable(reading: ProfileReading) -> bool:
 
 
 def judged(
-    state: StateRule, reading: ProfileReading, seen: Observation, stage: Stage
+    state: StateRule, reading: ProfileReading, seen: Observation[Scalar], stage: Stage
 ) -> tuple[Verdict, str, str]:
     """Verdict, reason and advice of a state that was read."""
     right = good(reading, seen)

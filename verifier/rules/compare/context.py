@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 from verifier.model.fit import Fit
-from verifier.model.observation import Observation
+from verifier.model.observations import ANSWER, DEADLINE, Observation
 from verifier.model.plan import Device, Plan, Stage
 from verifier.model.profile import Profile
-from verifier.model.result import Finding, Verdict
+from verifier.model.result import Figure, Finding, Verdict
 from verifier.model.subject import Subject
-from verifier.rules.compare.seen import DeviceObservations
+from verifier.rules.observations import Observations
 
 Findings = Iterator[Finding]
 
@@ -29,7 +28,7 @@ class Context:
     plan: Plan
     device: Device
     profile: Profile
-    seen: DeviceObservations
+    seen: Observations
     fit: Fit | None
     stage: Stage = "handover"
     itself: bool = False
@@ -50,11 +49,11 @@ class Context:
         reason: str,
         *,
         path: tuple[str, ...] = (),
-        expected: Any = None,
-        observed: Any = None,
+        expected: Figure = None,
+        observed: Figure = None,
         unit: str | None = None,
         advice: str = "",
-        evidence: tuple[Observation | None, ...] = (),
+        evidence: Iterable[Observation[object] | None] = (),
         subject: Subject | None = None,
         limit: str | None = None,
     ) -> Finding:
@@ -81,20 +80,20 @@ class Context:
         """Why SNMP tells nothing about the device, or None where it answered."""
         if self.device.snmp is None:
             return "the plan names no credentials entry in `snmp`, so the device was not asked"
-        answer = self.seen.first("answer")
+        answer = self.seen.first(ANSWER)
         if answer is None:
-            deadline = self.seen.first("deadline")
+            deadline = self.seen.first(DEADLINE)
             return (deadline and deadline.raw) or "SNMP was not asked"
         if answer.value == "answered":
             return None
         return f"SNMP gave no values: {answer.raw or answer.value}"
 
-    def unread(self, observation: Observation | None, what: str) -> str | None:
+    def unread(self, observation: Observation[object] | None, what: str) -> str | None:
         """Why a value that SNMP should give is missing, or None where it is there."""
         if (gap := self.snmp_gap) is not None:
             return gap
         if observation is None:
-            deadline = self.seen.first("deadline")
+            deadline = self.seen.first(DEADLINE)
             return deadline.raw if deadline and deadline.raw else f"{what} was not read"
         if observation.value is None:
             return f"the device gives no {what}: {observation.raw}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 
-from verifier.model.difference import WEIGHT, Difference, Kind
+from verifier.model.difference import WEIGHT, Difference, DifferenceKind
 from verifier.model.result import VERDICTS, Finding
 from verifier.model.subject import Subject
 
@@ -68,7 +68,7 @@ def _difference(old: Finding | None, new: Finding | None, *, exact: bool) -> Dif
     return Difference(kind=kind, old=old, new=new)
 
 
-def _kind(old: Finding | None, new: Finding | None, *, exact: bool) -> Kind | None:
+def _kind(old: Finding | None, new: Finding | None, *, exact: bool) -> DifferenceKind | None:
     if old is None or new is None:
         return "gone" if new is None else "new"
     if old.verdict != new.verdict:

@@ -2,23 +2,49 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterable
+from dataclasses import dataclass
 
-from verifier.model.observation import Observation
+from verifier.model.observations import (
+    ANSWER,
+    ECHO,
+    ENGINE_ID,
+    WARM_UP,
+    EchoSeries,
+    Observation,
+    Silence,
+)
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.echo import EchoStats, echo_stats
+from verifier.rules.observations import Observations
 
 _FIT_ADVICE = "set the laptop into the device's subnet, or give both a way through a gateway"
 _FILTER_ADVICE = "a filter on this laptop keeps them back: allow them, then try again"
 
 
-def counted(context: Context) -> tuple[EchoStats | None, list[Observation]]:
-    """Statistics over every counted echo, and the observations they rest on; None: none sent."""
-    observed = [o for o in context.seen.all("echo") if o.value is not None]
-    rtts = tuple(r for o in observed for r in o.value["rtt_ms"])
-    return (echo_stats(rtts) if rtts else None), observed
+@dataclass(frozen=True, slots=True)
+class _Counted:
+    """Every counted echo: the series, and the observations they are from."""
+
+    series: tuple[EchoSeries, ...]
+    seen: tuple[Observation[EchoSeries], ...]
+
+    @property
+    def silences(self) -> list[Silence]:
+        """Why echoes had no reply, in order."""
+        return [s for each in self.series for s in each.silence]
+
+
+def _counted(context: Context) -> _Counted:
+    seen = context.seen.all(ECHO)
+    return _Counted(tuple(context.seen.values(ECHO)), tuple(o for o in seen if o.value is not None))
+
+
+def _stats(counted: _Counted) -> EchoStats | None:
+    """Statistics over all of them; None: none was sent."""
+    rtts = tuple(rtt for each in counted.series for rtt in each.rtt_ms)
+    return echo_stats(rtts) if rtts else None
 
 
 def answered(context: Context) -> bool:
@@ -26,21 +52,21 @@ def answered(context: Context) -> bool:
     return not context.itself and alive(context.seen)
 
 
-def alive(seen: DeviceObservations) -> bool:
+def alive(seen: Observations) -> bool:
     """Whether what was seen holds any sign of life."""
-    replied = any(o.value["received"] for o in seen.all("echo") if o.value is not None)
+    replied = any(series.received for series in seen.values(ECHO))
     return replied or _warmed_up(seen) or _answered_otherwise(seen)
 
 
-def _warmed_up(seen: DeviceObservations) -> bool:
-    return any(o.value["replied"] for o in seen.all("warm-up") if o.value)
+def _warmed_up(seen: Observations) -> bool:
+    return any(warm_up.replied for warm_up in seen.values(WARM_UP))
 
 
-def _answered_otherwise(seen: DeviceObservations) -> bool:
-    answer, engine = seen.first("answer"), seen.first("engine-id")
+def _answered_otherwise(seen: Observations) -> bool:
+    answer, engine = seen.first(ANSWER), seen.first(ENGINE_ID)
     if engine is not None and engine.value:
         return True
-    return any(o.value in {"open", "closed"} for o in seen.starting("tcp/")) or (
+    return any(o.value in {"open", "closed"} for o in seen.by_tcp()) or (
         answer is not None and answer.value not in {None, *SILENT_OUTCOMES}
     )
 
@@ -53,15 +79,15 @@ SILENT_OUTCOMES = frozenset(
 
 def echoes(context: Context) -> Findings:
     """`echo.reply`, `echo.loss` and `echo.round-trip`; `echo.duplicate` where there was one."""
-    stats, observed = counted(context)
-    silences = [s for o in observed for s in o.value["silence"]]
+    counted = _counted(context)
+    stats = _stats(counted)
     if stats is None:
-        unsent = _unsent(context, silences, observed)
+        unsent = _unsent(context, counted)
         yield unsent
         yield from _no_figures(context, unsent.reason)
         return
     if not stats.received:
-        yield _no_reply(context, stats, silences, observed)
+        yield _no_reply(context, stats, counted)
         yield from _no_figures(context, "no echo was answered")
         return
     address = str(context.device.address.address)
@@ -72,14 +98,15 @@ def echoes(context: Context) -> Findings:
         path=("address",),
         expected=address,
         observed=address,
-        evidence=tuple(observed),
+        evidence=counted.seen,
     )
-    if (cut := next((o.raw for o in context.seen.all("echo") if o.value is None), None)) is None:
-        yield _loss(context, stats, silences, observed)
-        yield _rtt(context, stats, observed)
+    cut = next((o.raw for o in context.seen.all(ECHO) if o.value is None), None)
+    if cut is None:
+        yield _loss(context, stats, counted)
+        yield _rtt(context, stats, counted)
     else:
         yield from _no_figures(context, f"{cut}, {stats.received} of them answered")
-    if duplicates := sum(o.value["duplicates"] for o in observed):
+    if duplicates := sum(each.duplicates for each in counted.series):
         yield context.finding(
             "echo.duplicate",
             "warn",
@@ -88,19 +115,17 @@ def echoes(context: Context) -> Findings:
             expected=0,
             observed=duplicates,
             advice="look for a second device at this address, a loop, or a doubled path",
-            evidence=tuple(observed),
+            evidence=counted.seen,
         )
 
 
-def _unsent(
-    context: Context, silences: list[dict[str, Any]], observed: list[Observation]
-) -> Finding:
+def _unsent(context: Context, counted: _Counted) -> Finding:
     """`echo.reply` where no echo left this machine."""
-    raw = next((o.raw for o in context.seen.all("echo") if o.raw), None)
+    raw = next((o.raw for o in context.seen.all(ECHO) if o.raw), None)
     reason, advice = raw or "no echo was sent", ""
-    if silences:
+    if silences := counted.silences:
         reason = f"the echoes could not be sent: {_words(silences)}"
-        refused = any(s["reason"] == "not-permitted" for s in silences)
+        refused = any(s.reason == "not-permitted" for s in silences)
         advice = _FILTER_ADVICE if refused else _FIT_ADVICE
     return context.finding(
         "echo.reply",
@@ -109,7 +134,7 @@ def _unsent(
         path=("address",),
         expected=str(context.device.address.address),
         advice=advice,
-        evidence=tuple(observed),
+        evidence=counted.seen,
     )
 
 
@@ -121,12 +146,11 @@ def _no_figures(context: Context, reason: str) -> Findings:
 def _no_reply(
     context: Context,
     stats: EchoStats,
-    silences: list[dict[str, Any]],
-    observed: list[Observation],
+    counted: _Counted,
 ) -> Finding:
-    reason = f"none of {stats.sent} echoes was answered: {_words(silences)}"
+    reason = f"none of {stats.sent} echoes was answered: {_words(counted.silences)}"
     advice = "check power, cable and port; is the device at another address?"
-    if rewritten := sum(o.value.get("foreign_id", 0) for o in observed):
+    if rewritten := sum(each.foreign_id for each in counted.series):
         reason += f"; {rewritten} came back with another identifier"
         advice = "a firewall or address translation on the way rewrites echoes: go around it"
     if _warmed_up(context.seen):
@@ -141,24 +165,23 @@ def _no_reply(
         path=("address",),
         expected=str(context.device.address.address),
         advice=advice,
-        evidence=tuple(observed),
+        evidence=counted.seen,
     )
 
 
-def _words(silences: list[dict[str, Any]]) -> str:
-    return "; ".join(dict.fromkeys(s["text"] for s in silences)) or "no answer in time"
+def _words(silences: Iterable[Silence]) -> str:
+    return "; ".join(dict.fromkeys(s.text for s in silences)) or "no answer in time"
 
 
 def _loss(
     context: Context,
     stats: EchoStats,
-    silences: list[dict[str, Any]],
-    observed: list[Observation],
+    counted: _Counted,
 ) -> Finding:
     limit = context.plan.acceptance.max_loss_pct
     over = stats.loss_pct > limit if limit is not None else stats.loss_pct > 0
     reason = f"{stats.sent - stats.received} of {stats.sent} echoes lost"
-    if silences:
+    if silences := counted.silences:
         reason += f" ({_words(silences)})"
     if over:
         reason += "; echoes to a device judge its management path only"
@@ -175,11 +198,11 @@ def _loss(
         advice="repeat at one echo a second: many devices answer echoes at low priority"
         if over
         else "",
-        evidence=tuple(observed),
+        evidence=counted.seen,
     )
 
 
-def _rtt(context: Context, stats: EchoStats, observed: list[Observation]) -> Finding:
+def _rtt(context: Context, stats: EchoStats, counted: _Counted) -> Finding:
     limit = context.plan.acceptance.max_rtt_p95_ms
     reason = (
         f"min {stats.min_ms:.3f}, average {stats.average_ms:.3f}, median {stats.median_ms:.3f}, "
@@ -201,5 +224,5 @@ def _rtt(context: Context, stats: EchoStats, observed: list[Observation]) -> Fin
         observed=round(stats.median_ms, 3),
         unit="ms",
         advice="look for load, interference or a detour on the way" if verdict != "pass" else "",
-        evidence=tuple(observed),
+        evidence=counted.seen,
     )

@@ -5,21 +5,23 @@ A device without `snmp` in the plan has its name *not tested*: alive is not righ
 
 from __future__ import annotations
 
-from verifier.model.observation import Observation
-from verifier.model.result import Finding, Verdict
+from verifier.model import mib
+from verifier.model.observations import Observation
+from verifier.model.observations import reading as reading_kind
+from verifier.model.result import Figure, Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.device_names import beside, same_device
 
 
 def name(context: Context) -> Findings:
     """`identity.name`: exact; equal but for case or a domain suffix is a warning."""
-    seen = context.seen.first("sysName")
+    seen = context.seen.first(mib.SYS_NAME)
     planned = context.device.name
     if (gap := context.unread(seen, "sysName")) is not None or seen is None:
         yield _untested(context, "identity.name", gap, planned, ("name",))
         return
     found = str(seen.value)
-    again = [o for o in context.seen.all("sysName") if o.value is not None]
+    again = [o for o in context.seen.all(mib.SYS_NAME) if o.value is not None]
     if len(names := list(dict.fromkeys(str(o.value) for o in again))) > 1:
         yield _names_in_turn(context, names, again)
         return
@@ -50,14 +52,14 @@ def name(context: Context) -> Findings:
     )
 
 
-def _names_in_turn(context: Context, names: list[str], seen: list[Observation]) -> Finding:
+def _names_in_turn(context: Context, names: list[str], seen: list[Observation[str]]) -> Finding:
     return context.finding(
         "identity.name",
         "fail",
         f"asked {len(seen)} times, the address answers under {len(names)} names",
         path=("name",),
         expected=context.device.name,
-        observed=names,
+        observed=tuple(names),
         advice="several devices hold this address: take the planned one off the cable and "
         "ask again",
         evidence=tuple(seen),
@@ -77,7 +79,7 @@ def location(context: Context) -> Findings:
     if planned is None:
         return
     path = ("location",) if context.device.location else ("site",)
-    seen = context.seen.first("sysLocation")
+    seen = context.seen.first(mib.SYS_LOCATION)
     if (gap := context.unread(seen, "sysLocation")) is not None or seen is None:
         yield _untested(context, "identity.location", gap, planned, path)
         return
@@ -101,7 +103,7 @@ def object_id(context: Context) -> Findings:
     planned = context.profile.object_id
     if planned is None:
         return
-    seen = context.seen.first("sysObjectID")
+    seen = context.seen.first(mib.SYS_OBJECT_ID)
     if (gap := context.unread(seen, "sysObjectID")) is not None or seen is None:
         yield _untested(context, "identity.object-id", gap, planned, ("profile",))
         return
@@ -134,7 +136,7 @@ def texts(context: Context) -> Findings:
         planned = getattr(context.device, field)
         if planned is None:
             continue
-        seen = context.seen.first(reading)
+        seen = context.seen.first(reading_kind(reading))
         gap = context.unread(seen, field)
         if context.snmp_gap is None and reading not in readable:
             gap = f"profile {context.profile.id!r} has no reading for {reading}"
@@ -157,6 +159,6 @@ def texts(context: Context) -> Findings:
 
 
 def _untested(
-    context: Context, check: str, gap: str | None, expected: object, path: tuple[str, ...]
+    context: Context, check: str, gap: str | None, expected: Figure, path: tuple[str, ...]
 ) -> Finding:
     return context.finding(check, "not-tested", gap or "not read", expected=expected, path=path)

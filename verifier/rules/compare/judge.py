@@ -12,11 +12,12 @@ from dataclasses import dataclass
 
 from verifier.model.address import Address
 from verifier.model.laptop import Laptop, Route
-from verifier.model.observation import Observation
+from verifier.model.observations import ROUTE, Observation
 from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.model.result import Accepted, Cause, Finding, NotAsked, Scope
+from verifier.model.samples import Block
 from verifier.rules import diagnose, stages
 from verifier.rules.compare import ACROSS, OF_CARRIER, OF_END, OF_SOAK, VERIFY, Check
 from verifier.rules.compare import scope as scoping
@@ -26,13 +27,12 @@ from verifier.rules.compare.link import ends_swapped, software_differs
 from verifier.rules.compare.manual.entries import marked
 from verifier.rules.compare.manual.items import findings as manual_findings
 from verifier.rules.compare.radio.carriers import carriers, is_radio
-from verifier.rules.compare.seen import DeviceObservations, by_device, laptop_of, route_of
 from verifier.rules.compare.soak.context import soaking
 from verifier.rules.compare.soak.laptop import local_soak
 from verifier.rules.compare.soak.traffic import traffic
 from verifier.rules.fit.verdict import fit
+from verifier.rules.observations import Observations, by_device, laptop_of
 from verifier.rules.plan import concerning
-from verifier.rules.soak.tally import Block
 
 _LOOPBACK = "lo"
 """Where Linux routes what goes to an address of its own."""
@@ -55,7 +55,7 @@ class Judgement:
 def compare(  # noqa: PLR0913
     plan: Plan,
     profiles: Mapping[str, Profile],
-    observations: Sequence[Observation],
+    observations: Sequence[Observation[object]],
     *,
     stage: Stage = "handover",
     checks: Sequence[Check] = VERIFY,
@@ -117,17 +117,17 @@ def compare(  # noqa: PLR0913
 def _contexts(
     plan: Plan,
     profiles: Mapping[str, Profile],
-    observations: Sequence[Observation],
+    observations: Sequence[Observation[object]],
     devices: Iterable[Device],
     stage: Stage,
 ) -> list[Context]:
     seen = by_device(observations)
-    laptop = _laptop(observations)
+    laptop = laptop_of(observations)
 
     def context(device: Device) -> Context:
-        of_device = seen.get(device.name, DeviceObservations())
-        noted = of_device.first("route")
-        route = route_of(noted.value) if noted is not None else None
+        of_device = seen.get(device.name, Observations())
+        noted = of_device.first(ROUTE)
+        route = noted.value if noted is not None else None
         return Context(
             plan=plan,
             device=device,
@@ -177,7 +177,7 @@ def _untested(finding: Finding, reason: str) -> Finding:
 def _with_soak(
     found: list[Finding],
     contexts: Sequence[Context],
-    observations: Sequence[Observation],
+    observations: Sequence[Observation[object]],
     samples: Iterable[Block],
 ) -> list[Finding]:
     """The findings of a soak in the place of those that few echoes gave."""
@@ -203,7 +203,9 @@ def _of_links(plan: Plan, contexts: Sequence[Context]) -> Findings:
 
 
 def _of_soak(
-    contexts: Sequence[Context], observations: Sequence[Observation], samples: Iterable[Block]
+    contexts: Sequence[Context],
+    observations: Sequence[Observation[object]],
+    samples: Iterable[Block],
 ) -> Findings:
     """Findings of a soak: one pass over its samples, then each check in turn; none without one."""
     soak = soaking(observations, samples)
@@ -214,12 +216,7 @@ def _of_soak(
         for check in OF_SOAK:
             yield from check(context, soak)
     if contexts:
-        yield from traffic(contexts[0].plan, soak, _laptop(observations))
-
-
-def _laptop(observations: Sequence[Observation]) -> Laptop | None:
-    noted = next((o for o in observations if o.what == "interfaces"), None)
-    return laptop_of(noted.value) if noted is not None else None
+        yield from traffic(contexts[0].plan, soak, laptop_of(observations))
 
 
 def _of_plan(problem: Problem) -> Finding:

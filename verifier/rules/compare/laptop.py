@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from verifier.model.observations import ROUTE
 from verifier.model.result import Verdict
 from verifier.rules.cable import advice as cable_advice
 from verifier.rules.cable import is_without_link
@@ -33,6 +34,7 @@ def local_fit(context: Context) -> Findings:
         alive = answered(context)
         verdict = "warn" if alive else "not-tested"
         reason += "; it answered all the same" if alive else "; the device could not be tested"
+    route = context.seen.first(ROUTE)
     yield context.finding(
         "laptop.fit",
         verdict,
@@ -41,5 +43,5 @@ def local_fit(context: Context) -> Findings:
         expected=str(fit.address),
         observed=fit.laptop_address,
         advice=advice,
-        evidence=(context.seen.first("route"),),
+        evidence=(route,),
     )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from verifier.model import mib
+from verifier.model.observations import reading
 from verifier.model.plan import Link, Plan
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
@@ -26,7 +28,9 @@ def ends_swapped(plan: Plan, contexts: Mapping[str, Context]) -> Findings:
     for link in plan.links:
         pairs = dict.fromkeys((c.a.device, c.b.device) for c in link.carriers)
         for a, b in pairs:
-            names = [contexts[d].seen.first("sysName") if d in contexts else None for d in (a, b)]
+            names = [
+                contexts[d].seen.first(mib.SYS_NAME) if d in contexts else None for d in (a, b)
+            ]
             if any(n is None or n.value is None for n in names):
                 continue
             found = [str(n.value) for n in names if n is not None]
@@ -56,7 +60,7 @@ def software_differs(plan: Plan, link: Link, contexts: Mapping[str, Context]) ->
         one, other = contexts.get(a), contexts.get(b)
         if one is None or other is None or one.profile.id != other.profile.id:
             continue
-        seen = [c.seen.first("software") for c in (one, other)]
+        seen = [c.seen.first(reading("software")) for c in (one, other)]
         if any(c.snmp_gap for c in (one, other)) or any(o is None or not o.value for o in seen):
             continue
         found = [str(o.value).strip() for o in seen if o is not None]

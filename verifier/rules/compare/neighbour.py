@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
-from verifier.model.observation import Observation
+from verifier.model import mib
+from verifier.model.address import Mac
+from verifier.model.observations import (
+    ARP_RESPONDERS,
+    NEIGHBOUR,
+    UNPLANNED_ANSWER,
+    Observation,
+    UnplannedAnswer,
+)
 from verifier.rules.compare.address import held_addresses
 from verifier.rules.compare.context import Context, Findings
+from verifier.rules.observations import of_kind
 from verifier.rules.profile import decode
 
 
@@ -17,7 +26,7 @@ def hardware_address(context: Context) -> Findings:
     if planned is None:
         return
     path = ("mac",)
-    told = (context.seen.first("neighbour"), context.seen.first("ifPhysAddress"))
+    told = (context.seen.first(NEIGHBOUR), context.seen.first(mib.IF_PHYS_ADDRESS))
     seen = next((o for o in told if o is not None and o.value is not None), None)
     found = None if seen is None else decode.hardware_address(str(seen.value))
     if seen is None or found is None:
@@ -40,53 +49,53 @@ def hardware_address(context: Context) -> Findings:
     )
 
 
-def _source(seen: Observation) -> str:
-    return "this laptop's neighbour table" if seen.probe == "neighbour" else "ifPhysAddress"
+def _source(seen: Observation[object]) -> str:
+    return "this laptop's neighbour table" if seen.kind is NEIGHBOUR else "ifPhysAddress"
 
 
 def duplicate(context: Context) -> Findings:
     """`neighbour.duplicate`: several hardware addresses answer for one address (RFC 5227 1)."""
-    seen = context.seen.first("holders")
-    if seen is None or len(seen.value) < 2:  # noqa: PLR2004
+    seen = context.seen.first(ARP_RESPONDERS)
+    macs = (seen and seen.value) or ()
+    if len(macs) < 2:  # noqa: PLR2004
         return
     yield context.finding(
         "neighbour.duplicate",
         "fail",
-        f"{len(seen.value)} hardware addresses answer for this address",
+        f"{len(macs)} hardware addresses answer for this address",
         path=("address",),
         expected=str(context.device.mac) if context.device.mac else "one hardware address",
-        observed=", ".join(seen.value),
+        observed=", ".join(map(str, macs)),
         advice="take the planned device off the cable: whoever still answers is the other one",
         evidence=(seen,),
     )
 
 
-def proxies(contexts: Iterable[Context], observations: Iterable[Observation]) -> Findings:
+def proxies(contexts: Iterable[Context], observations: Iterable[Observation[object]]) -> Findings:
     """`neighbour.proxy`: who answers for a device also answers for what nobody holds."""
-    also: dict[str, list[Observation]] = defaultdict(list)
-    for seen in observations:
-        if seen.what == "unplanned-answer" and seen.value:
-            for mac in seen.value["macs"]:
-                also[mac].append(seen)
+    also: dict[Mac, list[Observation[UnplannedAnswer]]] = defaultdict(list)
+    for seen in of_kind(observations, UNPLANNED_ANSWER):
+        for mac in seen.value.macs if seen.value is not None else ():
+            also[mac].append(seen)
     if also:
         for context in contexts:
             yield from _proxy(context, also)
 
 
-def _proxy(context: Context, also: dict[str, list[Observation]]) -> Findings:
-    holders = context.seen.first("holders")
-    own = {str(i.address) for i in held_addresses(context)}
-    for mac in holders.value if holders is not None else ():
-        strange = [o for o in also.get(mac, ()) if o.value["address"] not in own]
+def _proxy(context: Context, also: Mapping[Mac, list[Observation[UnplannedAnswer]]]) -> Findings:
+    responders = context.seen.first(ARP_RESPONDERS)
+    own = {i.address for i in held_addresses(context)}
+    for mac in (responders and responders.value) or ():
+        strange = [o for o in also.get(mac, ()) if o.value and o.value.address not in own]
         if not strange:
             continue
-        listed = ", ".join(o.value["address"] for o in strange)
+        listed = ", ".join(str(o.value.address) for o in strange if o.value)
         yield context.finding(
             "neighbour.proxy",
             "warn",
             f"{mac} answers for this address and also for {listed}, which nobody in the plan holds",
             path=("address",),
-            observed=mac,
+            observed=str(mac),
             advice="ask the device for its name: an echo alone does not prove that it is there",
-            evidence=(holders, *strange),
+            evidence=(responders, *strange),
         )

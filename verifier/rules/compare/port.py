@@ -6,23 +6,20 @@ Whom a port sees is what the device hears by LLDP (IEEE 802.1AB).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 
 from verifier.model import mib
-from verifier.model.observation import NO_ROWS, Observation
+from verifier.model.kind import MibObject
+from verifier.model.observations import NO_ROWS, Observation
 from verifier.model.plan import Port
-from verifier.model.result import Finding, Verdict
+from verifier.model.result import Figure, Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.device_names import same_device
 from verifier.rules.mib import ports as port_rules
 
+T = TypeVar("T")
 _BITS_PER_MBIT = port_rules.BITS_PER_MBIT
 _UNKNOWN = "the device says that it does not know"
-_NAME_OIDS = {
-    "ifName": mib.IF_X_TABLE["ifName"],
-    "ifDescr": mib.IF_TABLE["ifDescr"],
-    "ifAlias": mib.IF_X_TABLE["ifAlias"],
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,8 +28,8 @@ class _PortVerdict:
 
     right: bool | None
     reason: str
-    observed: Any = None
-    seen: tuple[Observation | None, ...] = ()
+    observed: Figure = None
+    seen: tuple[Observation[object] | None, ...] = ()
     advice: str = ""
 
 
@@ -45,26 +42,19 @@ class _Row:
     index: str
     gap: str | None
 
-    def value(self, what: str) -> Observation | None:
-        return self.context.seen.at(what, self.index)
+    def value(self, column: MibObject[T]) -> Observation[T] | None:
+        return self.context.seen.at(column, self.index)
 
-    def unread(self, what: str) -> _PortVerdict | None:
+    def unread(self, column: MibObject[T]) -> _PortVerdict | None:
         """Not tested, with the reason, where a value is missing."""
-        gap = self.gap or self.context.unread(self.value(what), what)
+        value = self.value(column)
+        gap = self.gap or self.context.unread(value, column.what)
         return None if gap is None else _PortVerdict(right=None, reason=gap)
-
-
-def port_names(context: Context) -> dict[str, dict[str, str]]:
-    """What the rows of the device's interface table are called: text by column, then by ifIndex."""
-    return {
-        column: {i: str(o.value) for i, o in context.seen.column(column, oid).items()}
-        for column, oid in _NAME_OIDS.items()
-    }
 
 
 def ports(context: Context) -> Findings:
     """`port.status`, `port.speed`, `port.duplex`, `port.mtu` of each planned port."""
-    names = port_names(context)
+    names = context.seen.port_names()
     for port in context.device.ports:
         row = _row(context, port, port_rules.match(names, port.name))
         for check, field, unit, judge in _CHECKS:
@@ -78,7 +68,7 @@ def _row(context: Context, port: Port, found: tuple[str, ...]) -> _Row:
     if gap is None and len(found) > 1:
         gap = f"{len(found)} rows of the interface table are called {port.name!r}"
     elif gap is None and not found:
-        names = context.seen.all("ifName")
+        names = context.seen.all(mib.IF_NAME)
         failed = next((o.raw for o in names if o.value is None and o.raw), None)
         gap = None if names else context.unread(None, "ifName")
         gap = gap or f"the device lists no port {port.name!r}" + (f" ({failed})" if failed else "")
@@ -102,9 +92,9 @@ def _finding(row: _Row, check: str, field: str, unit: str | None, judged: _PortV
 
 
 def _status(row: _Row) -> _PortVerdict:
-    if (unread := row.unread("ifOperStatus")) is not None:
+    if (unread := row.unread(mib.IF_OPER_STATUS)) is not None:
         return unread
-    oper, admin = row.value("ifOperStatus"), row.value("ifAdminStatus")
+    oper, admin = row.value(mib.IF_OPER_STATUS), row.value(mib.IF_ADMIN_STATUS)
     assert oper is not None
     if oper.value == "unknown":
         return _PortVerdict(right=None, reason=_UNKNOWN, observed=oper.value, seen=(oper, admin))
@@ -121,7 +111,7 @@ def _status(row: _Row) -> _PortVerdict:
 
 
 def _speed(row: _Row) -> _PortVerdict:
-    speed, high = row.value("ifSpeed"), row.value("ifHighSpeed")
+    speed, high = row.value(mib.IF_SPEED), row.value(mib.IF_HIGH_SPEED)
     told = speed and speed.value, high and high.value
     found = port_rules.speed_mbps(*told)
     if row.gap is not None or found is None:
@@ -146,11 +136,11 @@ def _speed(row: _Row) -> _PortVerdict:
 
 def _no_speed(row: _Row, speed: object, high: object) -> _PortVerdict:
     """Why the speed is not known."""
-    seen = (row.value("ifSpeed"), row.value("ifHighSpeed"))
+    seen = (row.value(mib.IF_SPEED), row.value(mib.IF_HIGH_SPEED))
     if row.gap is None and isinstance(speed, int) and isinstance(high, int) and high > 0 < speed:
         reason = f"ifSpeed says {speed} bit/s and ifHighSpeed {high} Mbit/s: they contradict"
         mbps = speed / _BITS_PER_MBIT
-        both = [int(mbps) if mbps.is_integer() else mbps, high]
+        both = (int(mbps) if mbps.is_integer() else mbps, high)
         return _PortVerdict(right=None, reason=f"{reason} each other", observed=both, seen=seen)
     if row.gap is None and isinstance(speed, int) and speed >= mib.IF_SPEED_MAX:
         reason = "ifSpeed is at its end (4,294,967,295 bit/s or more), ifHighSpeed does not tell"
@@ -158,13 +148,13 @@ def _no_speed(row: _Row, speed: object, high: object) -> _PortVerdict:
     nothing = _PortVerdict(
         right=None, reason="the device reports no speed, as for a port that is down"
     )
-    return row.unread("ifSpeed") or nothing
+    return row.unread(mib.IF_SPEED) or nothing
 
 
 def _duplex(row: _Row) -> _PortVerdict:
-    if (unread := row.unread("dot3StatsDuplexStatus")) is not None:
+    if (unread := row.unread(mib.DOT3_STATS_DUPLEX_STATUS)) is not None:
         return unread
-    seen = row.value("dot3StatsDuplexStatus")
+    seen = row.value(mib.DOT3_STATS_DUPLEX_STATUS)
     assert seen is not None
     if seen.value == "unknown":
         return _PortVerdict(right=None, reason=_UNKNOWN, observed=seen.value, seen=(seen,))
@@ -178,9 +168,9 @@ def _duplex(row: _Row) -> _PortVerdict:
 
 
 def _mtu(row: _Row) -> _PortVerdict:
-    if (unread := row.unread("ifMtu")) is not None:
+    if (unread := row.unread(mib.IF_MTU)) is not None:
         return unread
-    seen = row.value("ifMtu")
+    seen = row.value(mib.IF_MTU)
     assert seen is not None
     return _PortVerdict(
         right=seen.value == row.port.mtu,
@@ -215,15 +205,18 @@ def neighbours(context: Context) -> Findings:
 def _no_lldp(context: Context) -> str | None:
     if (gap := context.snmp_gap) is not None:
         return gap
-    if not context.seen.column("lldpLocPortId", mib.LLDP_LOCAL_PORTS["lldpLocPortId"]):
-        unread = context.unread(context.seen.first("lldpLocPortId"), "LLDP table")
-        return unread or "the device lists no LLDP ports"
+    if not context.seen.column(mib.LLDP_LOC_PORT_ID):
+        first = context.seen.first(mib.LLDP_LOC_PORT_ID)
+        return context.unread(first, "LLDP table") or "the device lists no LLDP ports"
     return None
 
 
 def _unheard(context: Context) -> str | None:
     """Why it is not known who else is heard, or None where the whole table was read."""
-    rows = [o for what in mib.LLDP_NEIGHBOURS for o in context.seen.all(what)]
+    rows = [
+        *context.seen.all(mib.LLDP_REM_PORT_ID),
+        *context.seen.all(mib.LLDP_REM_SYS_NAME),
+    ]
     if not rows:
         return context.unread(None, "LLDP table of neighbours")
     failed = (o.raw for o in rows if o.value is None and o.raw and o.raw != NO_ROWS)
@@ -233,16 +226,16 @@ def _unheard(context: Context) -> str | None:
 
 def _local_numbers(context: Context, port: str) -> set[str]:
     """LLDP's number of a port: by its LLDP name or description, else taken to be its ifIndex."""
-    for what, oid in mib.LLDP_LOCAL_PORTS.items():
-        named = {i for i, o in context.seen.column(what, oid).items() if o.value == port}
+    for column in (mib.LLDP_LOC_PORT_ID, mib.LLDP_LOC_PORT_DESC):
+        named = {i for i, o in context.seen.column(column).items() if o.value == port}
         if named:
             return named
-    return set(port_rules.match(port_names(context), port))
+    return set(port_rules.match(context.seen.port_names(), port))
 
 
-def _heard(context: Context, numbers: set[str]) -> dict[str, Observation]:
+def _heard(context: Context, numbers: set[str]) -> dict[str, Observation[str]]:
     """Names of the neighbours that are heard on these ports."""
-    rows = context.seen.column("lldpRemSysName", mib.LLDP_NEIGHBOURS["lldpRemSysName"])
+    rows = context.seen.column(mib.LLDP_REM_SYS_NAME)
     return {
         str(seen.value): seen
         for index, seen in rows.items()
@@ -251,7 +244,7 @@ def _heard(context: Context, numbers: set[str]) -> dict[str, Observation]:
 
 
 def _neighbour(
-    context: Context, port: Port, planned: str, heard: dict[str, Observation]
+    context: Context, port: Port, planned: str, heard: dict[str, Observation[str]]
 ) -> Finding:
     seen = tuple(heard.values())
     listed = ", ".join(heard) or None
@@ -272,7 +265,7 @@ def _sees(  # noqa: PLR0913, PLR0917
     verdict: Verdict,
     reason: str,
     observed: str | None = None,
-    seen: tuple[Observation, ...] = (),
+    seen: tuple[Observation[str], ...] = (),
 ) -> Finding:
     return context.finding(
         "port.neighbour",

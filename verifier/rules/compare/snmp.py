@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from verifier.model.address import Address
-from verifier.model.observation import Observation
+from verifier.model.observations import (
+    ANSWER,
+    ANSWER_AFTER,
+    DEFAULT_COMMUNITY,
+    ENGINE_ID,
+    RESPONDER,
+    Observation,
+    Outcome,
+)
 from verifier.model.plan import Device
 from verifier.model.result import Verdict
 from verifier.rules.compare.context import Context, Findings
 
-ADVICE = {
+ADVICE: Mapping[str, str] = {
     "silent": (
         "by standard a wrong community is answered with silence, and so is a wrong privacy key by "
         "many agents: check these, the device's list of allowed addresses, and filters on the way"
@@ -35,7 +43,7 @@ ADVICE = {
 """What to do, by SNMP outcome (RFC 3414 section 3.2, RFC 1157 section 4.1)."""
 
 
-def said(answer: Observation) -> str:
+def said(answer: Observation[Outcome]) -> str:
     """What became of asking, with the agent's or the network's own words where there are some."""
     return f"{answer.value}: {answer.raw}" if answer.raw else f"{answer.value}: no answer came"
 
@@ -44,7 +52,7 @@ def answer(context: Context) -> Findings:
     """`snmp.answer`, and `snmp.responder` where it was silent and another address answered."""
     if context.device.snmp is None:
         return
-    got = context.seen.first("answer")
+    got = context.seen.first(ANSWER)
     expected = f"an answer to credentials {context.device.snmp!r}"
     if got is None or got.value is None:
         reason = (got.raw if got else None) or context.snmp_gap or "SNMP was not asked"
@@ -76,9 +84,9 @@ def _responder(context: Context) -> Findings:
     others = {a.value for d in context.plan.devices if d.name != context.device.name
               for a in _addresses(d)}  # fmt: skip
     asked = context.device.address.address
-    for seen in context.seen.all("responder"):
-        responder = Address.parse(str(seen.value))
-        if responder.value in others:
+    for seen in context.seen.all(RESPONDER):
+        responder = seen.value
+        if responder is None or responder.value in others:
             continue
         same = responder.value == asked.value
         where = f"{responder} {seen.raw}" if same and seen.raw else str(responder)
@@ -106,7 +114,7 @@ def _addresses(device: Device) -> Iterator[Address]:
 
 def default_refused(context: Context) -> Findings:
     """`snmp.default-refused`: silence counts only between two answers to the planned ones."""
-    tried, after = context.seen.first("default-community"), context.seen.first("answer-after")
+    tried, after = context.seen.first(DEFAULT_COMMUNITY), context.seen.first(ANSWER_AFTER)
     if tried is None or after is None:
         asked_for = context.plan.acceptance.default_community or tried is not None
         if asked_for and context.device.snmp is not None:
@@ -130,12 +138,12 @@ def default_refused(context: Context) -> Findings:
     )
 
 
-def shared_engine_ids(contexts: Iterable[Context], _: Iterable[Observation]) -> Findings:
+def shared_engine_ids(contexts: Iterable[Context], _: Iterable[Observation[object]]) -> Findings:
     """`snmp.engine-id`: two devices with one engine id were cloned (RFC 3411 section 5)."""
-    owners: dict[str, list[tuple[Context, Observation]]] = {}
+    owners: dict[str, list[tuple[Context, Observation[str]]]] = {}
     for context in contexts:
-        if (seen := context.seen.first("engine-id")) is not None and seen.value:
-            owners.setdefault(str(seen.value), []).append((context, seen))
+        if (told := context.seen.first(ENGINE_ID)) is not None and told.value:
+            owners.setdefault(told.value, []).append((context, told))
     for engine_id, same in owners.items():
         if len(same) < 2:  # noqa: PLR2004
             continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from verifier.model.observations import tcp
 from verifier.model.plan import Device, Service
 from verifier.model.profile import Profile
 from verifier.rules.compare.context import Context, Findings
@@ -16,7 +17,7 @@ def services(context: Context) -> Findings:
     """`tcp.open` and `tcp.closed` for each service of the plan, and of the profile besides."""
     for service, wanted in planned_services(context.device, context.profile).items():
         name = str(service)
-        seen = context.seen.first(f"tcp/{service.port}")
+        seen = context.seen.first(tcp(service.port))
         check = f"tcp.{wanted}"
         path = ("services", wanted)
         if seen is None or seen.value in {None, "unreachable", "not-sent"}:

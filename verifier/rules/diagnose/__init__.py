@@ -16,7 +16,7 @@ import dataclasses
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
@@ -50,7 +50,7 @@ CAUSES: tuple[Callable[[FindingIndex], Causes], ...] = (
 def explain(
     plan: Plan,
     findings: Sequence[Finding],
-    observations: Iterable[Observation] = (),
+    observations: Iterable[Observation[object]] = (),
     profiles: Mapping[str, Profile] | None = None,
     *,
     stage: Stage = "handover",

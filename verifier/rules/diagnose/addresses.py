@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 
+from verifier.model import mib
+from verifier.model.observations import NEIGHBOUR
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules.device_names import beside
@@ -283,10 +285,9 @@ def _twice(case: FindingIndex, device: DeviceFindings) -> Causes:
 
 def _other_by_itself(case: FindingIndex, device: DeviceFindings) -> bool:
     """Whether the neighbour table and the device itself tell different hardware addresses."""
-    cable, itself = (
-        {decode.hardware_address(str(o.value)) for o in case.values(device.name, what)} - {None}
-        for what in ("neighbour", "ifPhysAddress")
-    )
+    seen = case.seen_of(device.name)
+    cable = set(seen.values(NEIGHBOUR))
+    itself = set(map(decode.hardware_address, seen.values(mib.IF_PHYS_ADDRESS))) - {None}
     return bool(cable and itself and not cable & itself)
 
 
@@ -310,8 +311,8 @@ def _proxies(case: FindingIndex) -> Causes:
     shared: dict[str, list[DeviceFindings]] = defaultdict(list)
     for device in case.by_device.values():
         if device.name not in told and device.get("neighbour.mac", "fail") is not None:
-            for seen in case.values(device.name, "neighbour")[:1]:
-                shared[str(seen.value).lower()].append(device)
+            for seen in case.seen_of(device.name).values(NEIGHBOUR)[:1]:
+                shared[str(seen)].append(device)
     for mac, devices in shared.items():
         if len(devices) > 1:
             heads = [f for u in devices for f in u.all(["neighbour.mac"], "fail")]

@@ -8,12 +8,15 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import Literal
 
-from verifier.model.observation import Observation
+from verifier.model import mib
+from verifier.model.kind import Kind
+from verifier.model.observations import ECHO, ENGINE_ID, NEIGHBOUR, Observation
 from verifier.model.plan import Carrier, Device, EndName, Link, Plan, Site, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules.diagnose.kinds import TRY_FIRST
+from verifier.rules.observations import Observations, by_device
 
 Certainty = Literal["likely", "possible"]
 """What a family of causes says of its own; that one is certain follows from the table of faults."""
@@ -28,8 +31,11 @@ _OF_BOTH = ("radio.path-loss", "not-tested")
 """What the path takes rests on what both its ends answer."""
 _LARGEST = 1e12
 """No planned figure is larger; what an agent sends may be."""
-_LOOKED_AT = frozenset({"neighbour", "ifPhysAddress", "sysName", "sysUpTime", "echo", "engine-id"})
+_LOOKED_AT: frozenset[Kind] = frozenset(
+    {NEIGHBOUR, mib.IF_PHYS_ADDRESS, mib.SYS_NAME, mib.SYS_UP_TIME, ECHO, ENGINE_ID}
+)
 """Observations that causes look at; there may be hundreds of thousands of others."""
+_NOTHING = Observations()
 
 
 class DeviceFindings:
@@ -124,7 +130,7 @@ class FindingIndex:
         self,
         plan: Plan,
         findings: Sequence[Finding],
-        observations: Iterable[Observation] = (),
+        observations: Iterable[Observation[object]] = (),
         profiles: Mapping[str, Profile] | None = None,
         *,
         stage: Stage = "handover",
@@ -161,10 +167,7 @@ class FindingIndex:
         self.passing: dict[str, list[Finding]] = defaultdict(list)
         self._sites = {site.name: site for site in plan.sites}
         self._behind: dict[str, frozenset[str]] = {}
-        self.seen: dict[tuple[str, str], list[Observation]] = defaultdict(list)
-        for o in observations:
-            if o.what in _LOOKED_AT and o.subject.kind == "device":
-                self.seen[o.subject.name, o.what].append(o)
+        self.seen = by_device(o for o in observations if o.kind in _LOOKED_AT)
         for finding in findings:
             self._sort(finding)
 
@@ -283,9 +286,9 @@ class FindingIndex:
         ends = ("a", "b") if subject.end is None else (subject.end,)
         return [hop.device(end) for hop in self.hops_of(subject) for end in ends]  # type: ignore[arg-type]
 
-    def values(self, device: str, what: str) -> list[Observation]:
-        """Observations of this name with a value, in order."""
-        return [o for o in self.seen.get((device, what), ()) if o.value is not None]
+    def seen_of(self, device: str) -> Observations:
+        """What was seen of a device of the kinds that causes look at."""
+        return self.seen.get(device, _NOTHING)
 
 
 def cause(  # noqa: PLR0913, PLR0917

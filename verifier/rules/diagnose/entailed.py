@@ -146,7 +146,7 @@ class Reasoning:
         """Whether fewer groups of settings are wrong than the fault takes."""
         if guess.fault.settings == 1:
             return False
-        device = self._case.by_device.get(guess.place[0])
+        device = self._case.by_device.get(str(guess.place[0]))
         found = (*device.found, *device.of_ends) if device is not None else ()
         made = {GROUPS.get(f.check, f.check) for f in found if self.makes(guess, f)}
         return len(made) < guess.fault.settings
@@ -157,5 +157,7 @@ class Reasoning:
         if not guess.place:
             return True
         if sign.at == "behind":
-            return any(name in case.behind(guess.place[0]) for name in case.of_devices(finding))
+            return any(
+                name in case.behind(str(guess.place[0])) for name in case.of_devices(finding)
+            )
         return guess.place in sign.places(of, case, finding)

@@ -10,7 +10,7 @@ a subnet `(subnet, check)`, everything `()`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, Literal
+from typing import Literal
 
 from verifier.model.plan import EndName
 from verifier.model.result import Finding
@@ -28,7 +28,9 @@ device's or the carrier's own. `across`: at the far end. `whole`: of a carrier o
 `behind`: of a device whose management traffic passes here. `device`: of the device, or of each
 device, that stands at the end or ends.
 """
-Place = tuple[Any, ...]
+Place = tuple[object, ...]
+"""Where a fault would have to be: name of a device, port or link, number of a carrier, end. Its
+length and parts follow from what the fault is of; a device's name is always its first part."""
 HARDWARE = ("identity.serial", "neighbour.mac")
 """Checks whose planned values no two devices share."""
 
@@ -69,7 +71,7 @@ def _ports(case: FindingIndex, finding: Finding) -> Iterator[Place]:
         yield from ((device.name, port.name) for port in device.ports)
 
 
-def _before(case: FindingIndex, finding: Finding) -> Iterator[Place]:
+def _before(case: FindingIndex, finding: Finding) -> Iterator[tuple[str]]:
     """Everybody whom the management traffic of a finding's device may pass through."""
     names = [name] if (name := device_of(finding)) is not None else []
     names += [hop.device(end) for hop, end in (*own_end(case, finding), *both_ends(case, finding))]

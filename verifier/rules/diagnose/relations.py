@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 
+from verifier.model.observations import NEIGHBOUR
 from verifier.model.result import Finding
 from verifier.rules.cable import is_without_link
 from verifier.rules.diagnose.case import UNTESTED, WRONG, FindingIndex, number
@@ -224,7 +225,7 @@ def doubled(case: FindingIndex, finding: Finding) -> bool:
     name, said = finding.subject.name, str(finding.observed)
     device = case.by_device.get(name)
     macs = device.get("neighbour.duplicate", *WRONG) if device is not None else None
-    cable = [str(o.value) for o in case.values(name, "neighbour")]
+    cable = [str(value) for value in case.seen_of(name).values(NEIGHBOUR)]
     return said in cable or (macs is not None and said in str(macs.observed))
 
 

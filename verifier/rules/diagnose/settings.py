@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from verifier.model import mib
 from verifier.model.plan import EndName
 from verifier.model.result import Finding
 from verifier.rules.diagnose.case import (
@@ -97,7 +98,7 @@ def _of_ends(device: DeviceFindings) -> list[Finding]:
 
 
 def _restarted(case: FindingIndex, device: DeviceFindings) -> bool:
-    ticks = [number(o.value) for o in case.values(device.name, "sysUpTime")]
+    ticks = [number(value) for value in case.seen_of(device.name).values(mib.SYS_UP_TIME)]
     return any(t is not None and t / 100 < _RECENT_S for t in ticks)
 
 

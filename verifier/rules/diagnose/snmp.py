@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 
+from verifier.model.observations import ENGINE_ID
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
 from verifier.rules.diagnose.case import (
@@ -116,7 +117,7 @@ def _silent(
 ) -> Causes:
     """By standard a wrong community is answered with silence, as by a filter (RFC 1157 4.1)."""
     found = _unread(device, head)
-    if case.values(device.name, "engine-id"):
+    if case.seen_of(device.name).values(ENGINE_ID):
         yield cause(
             "snmp-wrong-key", device.subject, "likely",
             f"{device.name} told its engine id and then gave no answer: so it is with another "
@@ -155,8 +156,8 @@ def _undecodable(device: DeviceFindings, head: Finding) -> Causes:
 
 def _v3_entries(case: FindingIndex) -> frozenset[str | None]:
     """Entries that some device answered with an engine id: only v3 has one."""
-    told = {name for name, what in case.seen if what == "engine-id"}
-    return frozenset(_entry_of(u) for u in case.by_device.values() if u.name in told) - {None}
+    told = (u for u in case.by_device.values() if case.seen_of(u.name).all(ENGINE_ID))
+    return frozenset(_entry_of(u) for u in told) - {None}
 
 
 def _undiscovered(device: DeviceFindings, found: list[Finding]) -> Causes:

@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from verifier.model.observations import ECHO
 from verifier.rules.diagnose.case import UNTESTED, DeviceFindings, FindingIndex
 
 _ON_THE_CABLE = frozenset({"neighbour.duplicate", "neighbour.proxy"})
@@ -85,10 +86,10 @@ def _pass_on(case: FindingIndex, standing: Standing) -> None:
 def _reporters(case: FindingIndex, device: DeviceFindings) -> set[str]:
     """Addresses of those that sent an ICMP error instead of a reply."""
     return {
-        str(silence["reporter"])
-        for seen in case.values(device.name, "echo")
-        for silence in seen.value.get("silence", ())
-        if silence.get("reporter")
+        silence.reporter
+        for series in case.seen_of(device.name).values(ECHO)
+        for silence in series.silence
+        if silence.reporter
     }
 
 

@@ -19,26 +19,21 @@ from dataclasses import dataclass
 
 from verifier.model import mib
 from verifier.model.health import HealthReading, PortErrors, Reason, State
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Device, Link, Plan
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
 from verifier.rules.compare.echo import alive
 from verifier.rules.compare.radio import modulation
-from verifier.rules.compare.seen import DeviceObservations, by_device
 from verifier.rules.health.levels import levels
 from verifier.rules.live import Live
 from verifier.rules.mib import ports as port_rules
+from verifier.rules.observations import Observations, by_device
 
 MAX_REASONS = 8
 """Reasons kept of one device in one sweep; the rest is counted."""
 _TICKS_PER_S = 100
 """TimeTicks are hundredths of a second (RFC 2578 section 7.1.8)."""
-_NAME_OIDS = {
-    "ifName": mib.IF_X_TABLE["ifName"],
-    "ifDescr": mib.IF_TABLE["ifDescr"],
-    "ifAlias": mib.IF_X_TABLE["ifAlias"],
-}
 
 
 def readings(
@@ -46,7 +41,7 @@ def readings(
     devices: Sequence[Device],
     findings: Sequence[Finding],
     causes: Sequence[Cause],
-    observations: Collection[Observation],
+    observations: Collection[Observation[object]],
 ) -> tuple[HealthReading, ...]:
     """What a sweep saw of each of `devices`, and of each link with all its ends among them."""
     seen = by_device(observations)
@@ -56,7 +51,7 @@ def readings(
     roots = _Roots(findings, causes)
     of_devices = {
         d.name: _device(
-            d, of_device[Subject("device", d.name)], seen.get(d.name, DeviceObservations()), roots
+            d, of_device[Subject("device", d.name)], seen.get(d.name, Observations()), roots
         )
         for d in devices
     }
@@ -77,7 +72,7 @@ def unit_of(subject: Subject) -> Subject:
 
 
 def _device(
-    device: Device, found: Sequence[Finding], seen: DeviceObservations, roots: _Roots
+    device: Device, found: Sequence[Finding], seen: Observations, roots: _Roots
 ) -> HealthReading:
     verdicts = {f.check: f.verdict for f in found}
     unfit = verdicts.get("laptop.fit") == "not-tested"
@@ -141,27 +136,23 @@ def _figure(findings: Sequence[Finding], check: str) -> float | None:
     return None
 
 
-def _uptime_s(seen: DeviceObservations) -> float | None:
-    ticks = seen.first("sysUpTime")
-    if ticks is None or not isinstance(ticks.value, int):
+def _uptime_s(seen: Observations) -> float | None:
+    ticks = seen.first(mib.SYS_UP_TIME)
+    if ticks is None or ticks.value is None:
         return None
     return ticks.value / _TICKS_PER_S
 
 
-def _port_errors(device: Device, seen: DeviceObservations) -> Iterable[PortErrors]:
+def _port_errors(device: Device, seen: Observations) -> Iterable[PortErrors]:
     """The error counters of each planned port that has exactly one row and both values."""
-    names = {
-        column: {i: str(o.value) for i, o in seen.column(column, oid).items()}
-        for column, oid in _NAME_OIDS.items()
-    }
+    names = seen.port_names()
     for port in device.ports:
         rows = port_rules.match(names, port.name)
         if len(rows) != 1:
             continue
-        in_, out = (seen.at(what, rows[0]) for what in ("ifInErrors", "ifOutErrors"))
-        values = [o.value if o is not None else None for o in (in_, out)]
-        if isinstance(values[0], int) and isinstance(values[1], int):
-            yield PortErrors(port.name, values[0], values[1])
+        in_, out = (seen.at(c, rows[0]) for c in (mib.IF_IN_ERRORS, mib.IF_OUT_ERRORS))
+        if in_ and out and in_.value is not None and out.value is not None:
+            yield PortErrors(port.name, in_.value, out.value)
 
 
 def _link(

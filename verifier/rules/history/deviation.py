@@ -15,11 +15,13 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from verifier.errors import InputError
 from verifier.model.history import Baseline, LevelDeviation, Sample, SubjectPast
+from verifier.model.observations import SOAK
 from verifier.model.plan import End, EndName, Link, Plan
 from verifier.model.result import Finding, Result
 from verifier.model.subject import Subject
 from verifier.rules.health.levels import levels
 from verifier.rules.live import Live
+from verifier.rules.observations import of_kind
 
 STILL_DB = 1.0
 """A level that moved by no more within an hour stood still: the step of many devices' reading is
@@ -75,15 +77,11 @@ def remarks_of(result: Result, plan: Plan) -> tuple[str, ...]:
     said = []
     if result.plan.name != plan.network.name:
         said.append(f"it is of another plan: {result.plan.name or 'one without a name'}")
-    if any(o.what == "soak" and _cut_short(o.value) for o in result.observations):
+    if any(o.value and not o.value.complete for o in of_kind(result.observations, SOAK)):
         said.append("its soak was not finished")
     if result.verdict != "pass":
         said.append(f"its verdict is {result.verdict}")
     return tuple(said)
-
-
-def _cut_short(soak: object) -> bool:
-    return isinstance(soak, dict) and soak.get("state") != "complete"
 
 
 def links_of(result: Result) -> set[str]:

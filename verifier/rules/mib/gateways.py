@@ -7,40 +7,21 @@ management uses.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
 
 from verifier.model.address import Address, Interface
 from verifier.model.mib import IP_ROUTE
+from verifier.model.observations import CONNECTED_ROUTE, DEFAULT_ROUTE, HOST_ROUTE
 from verifier.model.plan import Device, Plan
 from verifier.model.result import Verdict
-from verifier.model.routes import DefaultRoute, Routes
+from verifier.model.routes import BestRoute, Routes
+from verifier.rules.observations import Observations
 
 NONE = "none"
 """Written for a gateway: there is none, in the plan or in the device."""
 _CORRECT = "correct the gateway in the device, save, and read it again"
 _SET = "set the gateway in the device, save, and read it again"
-
-
-class Noted(Protocol):
-    """What was seen of a routing table: an observation, or what becomes one."""
-
-    @property
-    def what(self) -> str:
-        """`default-route`, `connected-route` or `host-route`."""
-
-    @property
-    def value(self) -> Any:
-        """As `told` reads it; None where there is none."""
-
-    @property
-    def raw(self) -> str | None:
-        """Where there is no value, why."""
-
-    @property
-    def oid(self) -> str | None:
-        """The row."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,26 +34,21 @@ class Judged:
     advice: str = ""
 
 
-def told(noted: Iterable[Noted]) -> Routes:
-    """What all that was seen of the routing tables says."""
-    seen = list(noted)
-    rows = [o for o in seen if o.what == "default-route"]
+def told(seen: Observations) -> Routes:
+    """What all that was seen of a device's routing tables says."""
+    rows = seen.all(DEFAULT_ROUTE)
     return Routes(
         defaults=tuple(
-            DefaultRoute(
-                next_hop=str(o.value["next_hop"]),
-                metric=o.value["metric"],
+            BestRoute(
+                next_hop=str(route.next_hop),
+                metric=route.metric,
                 older=(o.oid or "").startswith(IP_ROUTE["ipRouteNextHop"]),
             )
             for o in rows
-            if o.value is not None
+            if (route := o.value) is not None
         ),
-        connected=any(o.what == "connected-route" and o.value is not None for o in seen),
-        to_hosts=tuple(
-            (str(o.value["host"]), tuple(map(str, o.value["next_hops"])))
-            for o in seen
-            if o.what == "host-route" and o.value is not None
-        ),
+        connected=bool(seen.values(CONNECTED_ROUTE)),
+        to_hosts=tuple((str(r.host), r.next_hops) for r in seen.values(HOST_ROUTE)),
         gap=next((o.raw or "" for o in rows if o.value is None), ""),
     )
 
@@ -117,7 +93,7 @@ def judged(
     return _without_default(planned, routes, hosts, outsider)
 
 
-def _with_default(planned: Address | None, defaults: Sequence[DefaultRoute]) -> Judged:
+def _with_default(planned: Address | None, defaults: Sequence[BestRoute]) -> Judged:
     listed = ", ".join(dict.fromkeys(d.next_hop for d in defaults))
     if planned is None:
         reason = "the device has a default route, and the plan wants none"
@@ -135,7 +111,7 @@ def _with_default(planned: Address | None, defaults: Sequence[DefaultRoute]) -> 
     return Judged(verdict="fail", reason=reason, found=listed, advice=_CORRECT)
 
 
-def best_of(defaults: Sequence[DefaultRoute]) -> tuple[str, ...]:
+def best_of(defaults: Sequence[BestRoute]) -> tuple[str, ...]:
     """The next hops of the best default routes: of the smallest metric, or of none that is told.
 
     ipRouteTable holds one route for each destination, so a newer table decides where there is one.

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterator, Mapping
-from typing import Any
 
 from verifier.model.subject import Subject
 from verifier.rules.plan.scope import Found, Place, RuleProblem, Scope, end_of, end_path, network
@@ -72,7 +71,7 @@ _AHEAD = dt.timedelta(days=3 * 366)
 _MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[ T]\d{2}:\d{2}(:\d{2})?")
 
 
-def probable(record: Any, name: str, ranges: Mapping[str, tuple[float, float]]) -> float | None:
+def probable(record: object, name: str, ranges: Mapping[str, tuple[float, float]]) -> float | None:
     """The value of a field, if it is planned and within its range."""
     value = getattr(record, name)
     if value is None:
@@ -83,7 +82,7 @@ def probable(record: Any, name: str, ranges: Mapping[str, tuple[float, float]]) 
 
 def _records(
     scope: Scope,
-) -> Iterator[tuple[Any, Mapping[str, tuple[float, float]], Subject, Place]]:
+) -> Iterator[tuple[object, Mapping[str, tuple[float, float]], Subject, Place]]:
     """Everything that holds figures, with its subject and path."""
     plan = scope.plan
     yield plan.acceptance, _ACCEPTANCE_RANGES, network(scope), ("acceptance",)

@@ -9,9 +9,10 @@ discontinuity is unchanged, and so little time passed that it can have wrapped o
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from verifier.model.mib import TIME_TICKS_WRAP
+from verifier.model.samples import Sample
 
 _TICKS_PER_S: Final = 100
 _WRAP_32: Final = 1 << 32
@@ -151,7 +152,7 @@ class DeviceTally:
         self.uptime_ticks: int | None = None
         self._last: dict[str, tuple[float, int]] = {}
 
-    def take(self, at_s: float, row: Mapping[str, Any], speeds: Mapping[str, float]) -> None:
+    def take(self, at_s: float, row: Mapping[str, Sample], speeds: Mapping[str, float]) -> None:
         """Takes a sample: values by series name; None where the device gave none."""
         self.rows += 1
         if all(value is None for value in row.values()):
@@ -171,7 +172,7 @@ class DeviceTally:
             elif column in COLUMNS or column in _NARROW:
                 self._count(at_s, column, port, value, speeds.get(port))
 
-    def _count(self, at_s: float, name: str, port: str, value: Any, mbps: float | None) -> None:
+    def _count(self, at_s: float, name: str, port: str, value: Sample, mbps: float | None) -> None:
         if not isinstance(value, int):
             return
         column = _NARROW.get(name, name)
@@ -181,10 +182,10 @@ class DeviceTally:
             counter = self.counters[port, column] = Counter(column, speed_bps)
         counter.take(at_s, value, wide=name in _NARROW)
 
-    def _restart(self, at_s: float, row: Mapping[str, Any]) -> None:
+    def _restart(self, at_s: float, row: Mapping[str, Sample]) -> None:
         ticks, boots, host = (self._step(at_s, row, n) for n in UPTIMES)
-        if isinstance(row.get(UPTIMES[0]), int):
-            self.uptime_ticks = row[UPTIMES[0]]
+        if isinstance(now := row.get(UPTIMES[0]), int):
+            self.uptime_ticks = now
         again = ticks is not None and restarted(ticks[1], ticks[2], ticks[0])
         more_boots = 0 if boots is None else boots[2] - boots[1]
         if not again and more_boots <= 0:
@@ -197,7 +198,7 @@ class DeviceTally:
             counter.break_off("the device's agent started again in between")
 
     def _step(
-        self, at_s: float, row: Mapping[str, Any], name: str
+        self, at_s: float, row: Mapping[str, Sample], name: str
     ) -> tuple[float, int, int] | None:
         """Seconds since the last sample that had it, its value then and now."""
         value = row.get(name)
@@ -207,7 +208,7 @@ class DeviceTally:
         self._last[name] = at_s, value
         return None if before is None else (at_s - before[0], before[1], value)
 
-    def _discontinuity(self, at_s: float, port: str, value: Any) -> None:
+    def _discontinuity(self, at_s: float, port: str, value: Sample) -> None:
         step = self._step(at_s, {port: value}, port)
         if step is not None and step[1] != step[2]:
             for (of, _), counter in self.counters.items():
@@ -232,7 +233,7 @@ class LevelTally:
         self.count = 0
         self.no_signal = 0
 
-    def take(self, at_s: float, value: Any) -> None:
+    def take(self, at_s: float, value: Sample) -> None:
         """Takes a sample; None: not read. What is no number says nothing."""
         if value is None or isinstance(value, str):
             return
@@ -254,7 +255,7 @@ class SecondsTally:
         self.count = 0
         self._last: float | None = None
 
-    def take(self, value: Any) -> None:
+    def take(self, value: Sample) -> None:
         """Takes a sample; None: not read."""
         if value is None or isinstance(value, str | bool):
             return

@@ -1,21 +1,7 @@
 """What the samples of a soak amount to: one pass over its blocks, little is kept.
 
-A block is one line of the journal, as JSON. Times are seconds since the soak began, on a clock that
-nobody sets and that goes on while the laptop sleeps.
-
-- `echo`: the echoes of one size to one target: `rtt_us` has one place for each `step_s` from
-  `start_s` on: microseconds, null for an echo without reply, -1 for what is not counted (not sent,
-  or this laptop could not have heard the reply). `path` says what they judge: `management` or
-  `traffic`.
-- `values`: readings of one device by SNMP at `t_s`: one list for each name in `series`, of one
-  value where all are equal; null: no answer; false: the device says that it receives nothing;
-  digits as
-  text: a count above 2^53-1, which JSON does not hold exactly. `speeds`: Mbit/s by port.
-- `gap`: this laptop measured nothing from `start_s` to `end_s`, and why.
-- `clock`: the time of day was set; `stepped_s`: by so much.
-
-The blocks come from the journal, so memory does not grow with the time, but by 4 bytes an echo at
-the end.
+A block is one line of the journal, see `model/samples.py`. The blocks come from the journal, so
+memory does not grow with the time, but by 4 bytes an echo at the end.
 """
 
 from __future__ import annotations
@@ -25,12 +11,12 @@ from array import array
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
+from verifier.model.observations import SoakCourse
+from verifier.model.samples import Block, BlockSubject, EchoBlock, GapBlock, Sample, ValuesBlock
 from verifier.model.subject import Subject
 from verifier.rules.soak.counters import DeviceTally
-
-Block = Mapping[str, Any]
 
 NOT_COUNTED: Final = -1
 _LOST: Final = (1 << 31) - 1
@@ -40,7 +26,7 @@ _JITTER_GAIN: Final = 16
 SHORT_S: Final = 3600.0
 """A soak below one hour is called short; 24 h is common practice."""
 UNAVAILABLE_S: Final = 10.0
-"""So many bad seconds on end are unavailable time (ITU-T G.826 annex A; from memory)."""
+"""So many bad seconds on end are unavailable time (ITU-T G.826)."""
 PERCENTS: Final = (50.0, 95.0, 99.0)
 _EXACT_DIGITS: Final = 15
 """Every number of so many digits is exact in JSON (RFC 8785 section 3.2.2.3)."""
@@ -102,7 +88,7 @@ class EchoTally:
         self._jitter_us = self._jitter_most_us = 0.0
         self._run_s = self._run_at_s = self._gap_s = self._gap_at_s = 0.0
 
-    def take(self, block: Block) -> None:
+    def take(self, block: EchoBlock) -> None:
         """Takes the next block."""
         self._duplicates += block["duplicates"]
         self._reordered += block["reordered"]
@@ -201,24 +187,23 @@ class Soaked:
 
 
 def soaked(blocks: Iterable[Block]) -> Soaked:
-    """One pass over the blocks of a soak, in their order; `files/evidence/shapes` proves them."""
+    """One pass over the blocks of a soak, in their order; `files/evidence` proves them."""
     echoes: dict[EchoTarget, EchoTally] = {}
     devices: dict[str, DeviceTally] = {}
     gaps: list[Gap] = []
     steps: list[float] = []
     last_s = 0.0
     for block in blocks:
-        kind = block["kind"]
-        if kind == "echo":
-            target = EchoTarget(subject_of(block), block["bytes"])
+        if block["kind"] == "echo":
+            target = EchoTarget(subject_of(block["subject"]), block["bytes"])
             tally = echoes.setdefault(target, EchoTally(target, block["path"]))
             tally.take(block)
             last_s = max(last_s, block["start_s"] + len(block["rtt_us"]) * block["step_s"])
-        elif kind == "values":
+        elif block["kind"] == "values":
             _take_values(devices.setdefault(block["subject"]["name"], DeviceTally()), block)
-        elif kind == "gap":
+        elif block["kind"] == "gap":
             gaps.append(_gap(block))
-        elif kind == "clock":
+        else:
             steps.append(block["stepped_s"])
     return Soaked(
         echoes=tuple(t.figures() for t in echoes.values()),
@@ -229,12 +214,12 @@ def soaked(blocks: Iterable[Block]) -> Soaked:
     )
 
 
-def subject_of(block: Block) -> Subject:
+def subject_of(subject: BlockSubject) -> Subject:
     """What a block is about."""
-    return Subject(block["subject"]["kind"], block["subject"]["name"])
+    return Subject(subject["kind"], subject["name"])
 
 
-def rows(block: Block) -> Iterable[tuple[float, dict[str, Any]]]:
+def rows(block: ValuesBlock) -> Iterable[tuple[float, dict[str, Sample]]]:
     """The samples of a block of values: when, and each value by its name."""
     names = list(block["series"])
     long = len(block["t_s"])
@@ -243,18 +228,19 @@ def rows(block: Block) -> Iterable[tuple[float, dict[str, Any]]]:
         yield at_s, dict(zip(names, map(_whole, values), strict=True))
 
 
-def _whole(value: Any) -> Any:
+def _whole(value: Sample) -> Sample:
     """A value of a series; a count that stands as digits is a number again."""
-    digits = isinstance(value, str) and len(value) > _EXACT_DIGITS and value.isascii()
-    return int(value) if digits and value.isdecimal() else value
+    if isinstance(value, str) and len(value) > _EXACT_DIGITS and value.isascii():
+        return int(value) if value.isdecimal() else value
+    return value
 
 
-def _take_values(device: DeviceTally, block: Block) -> None:
+def _take_values(device: DeviceTally, block: ValuesBlock) -> None:
     for at_s, row in rows(block):
         device.take(at_s, row, block["speeds"])
 
 
-def _gap(block: Block) -> Gap:
+def _gap(block: GapBlock) -> Gap:
     return Gap(
         start_s=block["start_s"],
         end_s=block["end_s"],
@@ -275,9 +261,9 @@ def words(seconds: float) -> str:
     return " ".join(f"{n} {device}" for n, device in parts if n)
 
 
-def title(soak: Mapping[str, Any]) -> str:
-    """What a document calls it, by the value of its observation `soak`."""
-    called = f"soak of {words(soak['asked_s'])}"
-    if soak["asked_s"] < SHORT_S:
+def title(soak: SoakCourse) -> str:
+    """What a document calls a soak, by how it went."""
+    called = f"soak of {words(soak.asked_s)}"
+    if soak.asked_s < SHORT_S:
         called = f"short {called} (24 h is common practice)"
-    return called if soak["state"] == "complete" else f"{called}, {soak['state']}"
+    return called if soak.complete else f"{called}, {soak.state}"

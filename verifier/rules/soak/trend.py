@@ -6,11 +6,12 @@ import statistics
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
+from verifier.model.samples import Block, EchoBlock, ValuesBlock
 from verifier.model.subject import Subject
 from verifier.rules.soak.counters import NO_SIGNAL
-from verifier.rules.soak.tally import NOT_COUNTED, Block, rows, subject_of
+from verifier.rules.soak.tally import NOT_COUNTED, rows, subject_of
 
 PARTS: Final = 240
 """Of a picture: more are not told apart on paper."""
@@ -88,14 +89,14 @@ def trends(blocks: Iterable[Block], asked_s: float) -> tuple[Trend, ...]:
     tracks: dict[Subject, _Track] = {}
     for block in blocks:
         if block["kind"] == "echo":
-            track = tracks.setdefault(subject_of(block), _Track(part_s))
+            track = tracks.setdefault(subject_of(block["subject"]), _Track(part_s))
             _take_echoes(track, block, part_s)
         elif block["kind"] == "values":
-            _take_levels(tracks.setdefault(subject_of(block), _Track(part_s)), block)
+            _take_levels(tracks.setdefault(subject_of(block["subject"]), _Track(part_s)), block)
     return tuple(_trend(subject, track, part_s) for subject, track in tracks.items())
 
 
-def _take_echoes(track: _Track, block: Block, part_s: float) -> None:
+def _take_echoes(track: _Track, block: EchoBlock, part_s: float) -> None:
     line = track.rtt[block["bytes"]]
     for number, rtt_us in enumerate(block["rtt_us"]):
         if rtt_us == NOT_COUNTED:
@@ -109,12 +110,12 @@ def _take_echoes(track: _Track, block: Block, part_s: float) -> None:
             line.take(at_s, rtt_us / 1e3)
 
 
-def _take_levels(track: _Track, block: Block) -> None:
+def _take_levels(track: _Track, block: ValuesBlock) -> None:
     names = [n for n in block["series"] if n.startswith("rx_level_dbm")]
     for at_s, row in rows(block):
         for name in names:
-            value: Any = row[name]
-            if value is not None and value is not NO_SIGNAL:
+            value = row[name]
+            if isinstance(value, int | float) and value is not NO_SIGNAL:
                 track.levels[name].take(at_s, value)
 
 

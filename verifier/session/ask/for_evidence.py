@@ -9,6 +9,7 @@ from typing import Any
 from verifier.model import mib
 from verifier.model.address import Address, prefix_of_mask
 from verifier.model.credentials import Secret, SnmpEntry
+from verifier.model.observations import ANSWER_AFTER, DEFAULT_COMMUNITY, Unreadable
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
 from verifier.probes.snmp.values import SnmpTarget, VarBind
@@ -52,7 +53,7 @@ class EvidencePoll(Questions):
         if not await self._answers([mib.SYSTEM[name] for name in _IDENTITY]):
             if self._try_default:
                 raw = "not tried: the device does not answer the planned credentials"
-                self._record.note("snmp", "default-community", raw=raw)
+                self._record.note(DEFAULT_COMMUNITY, Unreadable(raw))
             return
         await self._readings(self._profile.named_readings())
         await self._addresses()
@@ -93,10 +94,10 @@ class EvidencePoll(Questions):
         )
         names = [mib.SYSTEM["sysName"]]
         asked = dataclasses.replace(self._target, entry=entry, port=None, retries=0)
-        for what, target in (("default-community", asked), ("answer-after", self._target)):
+        for kind, target in ((DEFAULT_COMMUNITY, asked), (ANSWER_AFTER, self._target)):
             reply = await self._client.get(target, names)
-            self._record.note("snmp", what, value=reply.outcome, raw=reply.detail)
-            if what == "answer-after":
+            self._record.note(kind, reply.outcome, raw=reply.detail)
+            if kind is ANSWER_AFTER:
                 self._bindings(reply)
 
     async def _default_route(self) -> None:
@@ -114,10 +115,10 @@ class EvidencePoll(Questions):
             name = mib.SYSTEM["sysName"]
             reply = await self._client.get(self._target, [routing.older, name])
             if (again := reply.binding(name)) is not None:
-                self._note("sysName", again, reply.took_ms)
+                self._note(mib.SYS_NAME, again, reply.took_ms)
             older = reply.binding(routing.older)
         for noted in await routing.read(older):
-            self._record.note("snmp", noted.what, value=noted.value, raw=noted.raw, oid=noted.oid)
+            noted.put(self._record)
 
     async def _ports(self) -> None:
         """All names of the device's ports, then what the planned ones are like."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 from verifier.model import mib
-from verifier.model.observation import NO_ROWS
+from verifier.model.observations import NO_ROWS
 from verifier.probes.snmp.walk import REPETITIONS
 from verifier.rules.health import HEALTH_READINGS
 from verifier.rules.mib import ports
@@ -54,7 +54,7 @@ class HealthPoll(Questions):
         if table.outcome != "answered" or not table.complete:
             return []
         for row in table.rows.values():
-            self._note("ifName", row[column], None)
+            self._note(mib.IF_NAME, row[column], None)
         names["ifName"] = {i: row[column].text for i, row in table.rows.items()}
         return self._matched(names)
 

@@ -19,6 +19,7 @@ from multiprocessing.connection import Connection
 from typing import Self
 
 from verifier.errors import VerifierError
+from verifier.model.observations import ANSWER, Unreadable
 from verifier.model.subject import Subject
 from verifier.session.ask.poller import Job, LoopPoller, Poller
 from verifier.session.limits import Paces
@@ -182,7 +183,7 @@ class InProcesses:
 
 
 def _note_death(record: Recorder) -> None:
-    record.note("snmp", "answer", raw="the process that asked it by SNMP ended too early")
+    record.note(ANSWER, Unreadable("the process that asked it by SNMP ended too early"))
 
 
 def _work(

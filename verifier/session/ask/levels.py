@@ -11,6 +11,8 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
+from verifier.model.kind import ReadingKind
+from verifier.model.observations import ANSWER, Unreadable, reading
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile, ProfileReading
 from verifier.probes.snmp.values import SnmpTarget
@@ -73,10 +75,10 @@ async def sample(  # noqa: PLR0913, PLR0917
 
 def note(record: Recorder, got: readings.ReadingResult) -> None:
     """Writes down what came of a reading."""
+    value = got.value
     record.note(
-        "snmp",
-        got.name,
-        value=got.value,
+        reading(got.name),
+        Unreadable(got.gap or got.raw) if value is None else value,
         raw=got.raw,
         oid=got.oid,
         unit=got.reading.unit,
@@ -122,7 +124,7 @@ async def sample_links(
     faults: list[Exception] = []
 
     def answered(name: str) -> bool:
-        return any(o.what == "answer" and o.value == "answered" for o in records[name].seen)
+        return "answered" in records[name].of(ANSWER)
 
     async def one(name: str) -> None:
         try:
@@ -156,10 +158,12 @@ def waiting(plan: Plan, records: Mapping[str, Recorder]) -> set[str]:
 
 
 def _lower(seen: RecorderEntry, highest: str) -> bool:
-    of_modulation = seen.what.partition(" ")[0] in {"tx_modulation", "rx_modulation"}
-    if not of_modulation or not isinstance(seen.value, str):
+    kind, value = seen.kind, seen.value
+    if not isinstance(kind, ReadingKind) or kind.field not in {"tx_modulation", "rx_modulation"}:
         return False
-    return radio.plain_modulation(seen.value) != radio.plain_modulation(highest)
+    if not isinstance(value, str):
+        return False
+    return radio.plain_modulation(value) != radio.plain_modulation(highest)
 
 
 async def watch(

@@ -6,10 +6,20 @@ import asyncio
 import dataclasses
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
+from typing import cast
 
 from verifier.errors import CannotMeasureError
 from verifier.model import mib
-from verifier.model.observation import NO_ROWS
+from verifier.model.address import Address
+from verifier.model.kind import KindOf, MibObject
+from verifier.model.observations import (
+    ANSWER,
+    DEADLINE,
+    ENGINE_ID,
+    NO_ROWS,
+    RESPONDER,
+    Unreadable,
+)
 from verifier.model.plan import Device
 from verifier.model.profile import Profile, ProfileReading
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget, VarBind
@@ -20,6 +30,7 @@ from verifier.session.ask.readings import failure
 from verifier.session.recorder import Recorder
 from verifier.session.world import SnmpManager
 
+AnyObject = MibObject[str] | MibObject[int]
 _TABLES = (
     mib.SYSTEM,
     mib.IP_ADDR_TABLE,
@@ -33,11 +44,6 @@ _TABLES = (
 OIDS = {name: oid for table in _TABLES for name, oid in table.items()}
 """Numeric object identifiers by the name of the object."""
 _NAMES = {oid: name for name, oid in OIDS.items()}
-_ENUMERATIONS = {
-    "ifOperStatus": mib.IF_OPER_STATUS,
-    "ifAdminStatus": mib.IF_ADMIN_STATUS,
-    "dot3StatsDuplexStatus": mib.DUPLEX_STATUS,
-}
 PORT_COLUMNS = {
     "status": ("ifOperStatus", "ifAdminStatus"),
     "speed_mbps": ("ifSpeed", "ifHighSpeed"),
@@ -85,12 +91,10 @@ class Questions(ABC):
             async with asyncio.timeout(deadline_s):
                 await self._ask()
         except CannotMeasureError as fault:
-            self._record.note("snmp", "answer", raw=str(fault))
+            self._record.note(ANSWER, Unreadable(str(fault)))
         except TimeoutError:
             self._record.note(
-                "snmp",
-                "deadline",
-                raw=f"the device was not read to the end within {deadline_s:g} s",
+                DEADLINE, Unreadable(f"the device was not read to the end within {deadline_s:g} s")
             )
 
     @abstractmethod
@@ -104,13 +108,11 @@ class Questions(ABC):
         """
         retries = self._target.retries if again else max(0, self._target.retries - 1)
         reply = await self._client.get(dataclasses.replace(self._target, retries=retries), oids)
-        self._record.note(
-            "snmp", "answer", value=reply.outcome, raw=reply.detail, took_ms=reply.took_ms
-        )
+        self._record.note(ANSWER, reply.outcome, raw=reply.detail, took_ms=reply.took_ms)
         if reply.engine_id:
-            self._record.note("snmp", "engine-id", value=reply.engine_id.hex())
+            self._record.note(ENGINE_ID, reply.engine_id.hex())
         for other in reply.elsewhere:
-            self._record.note("snmp", "responder", value=other.host, raw=f"port {other.port}")
+            self._record.note(RESPONDER, Address.parse(other.host), raw=f"port {other.port}")
         if reply.outcome != "answered":
             return False
         self._bindings(reply)
@@ -133,7 +135,7 @@ class Questions(ABC):
         reply = await self._client.get(self._target, list(asked))
         if reply.outcome != "answered":
             for oid, name in asked.items():
-                self._record.note("snmp", name, oid=oid, raw=failure(reply))
+                self._unread(name, oid, failure(reply))
         self._bindings(reply)
 
     async def _walk(
@@ -151,34 +153,54 @@ class Questions(ABC):
         }
         for row in rows.values():
             for name, binding in row.items():
-                self._note(name, binding, None)
+                self._note(mib.OBJECTS[name], binding, None)
         for name, oid in columns.items():
             if table.outcome != "answered":
-                self._record.note("snmp", name, oid=oid, raw=failure(table))
+                self._unread(name, oid, failure(table))
             elif oid in table.failed:
-                self._record.note("snmp", name, oid=oid, raw=f"{FAILED}: {table.failed[oid]}")
+                self._unread(name, oid, f"{FAILED}: {table.failed[oid]}")
             elif not rows:
-                self._record.note("snmp", name, oid=oid, raw=NO_ROWS)
+                self._unread(name, oid, NO_ROWS)
         return rows
 
     def _bindings(self, reply: SnmpReply) -> None:
         for binding in reply.bindings:
             name = _NAMES.get(binding.oid) or _NAMES.get(binding.oid.rpartition(".")[0])
             if name is not None:
-                self._note(name, binding, reply.took_ms)
+                self._note(mib.OBJECTS[name], binding, reply.took_ms)
 
-    def _note(self, name: str, binding: VarBind, took_ms: float | None) -> None:
-        value = None if binding.missing else plain(name, binding)
-        self._record.note(
-            "snmp", name, value=value, raw=binding.raw, oid=binding.oid, took_ms=took_ms
-        )
+    def _unread(self, name: str, oid: str, why: str) -> None:
+        self._put(mib.OBJECTS[name], Unreadable(why), oid=oid)
+
+    def _note(self, what: AnyObject, binding: VarBind, took_ms: float | None) -> None:
+        seen = seen_of(what, binding)
+        self._put(what, seen, raw=binding.raw, oid=binding.oid, took_ms=took_ms)
+
+    def _put(
+        self,
+        what: AnyObject,
+        seen: str | int | Unreadable,
+        *,
+        oid: str,
+        raw: str | None = None,
+        took_ms: float | None = None,
+    ) -> None:
+        kind = cast("KindOf[str | int]", what)
+        self._record.note(kind, seen, raw=raw, oid=oid, took_ms=took_ms)
 
 
-def plain(name: str, binding: VarBind) -> str | int | None:
-    """A standard object's value as JSON: enumerations by name, hardware addresses with colons."""
+def seen_of(what: AnyObject, binding: VarBind) -> str | int | Unreadable:
+    """A standard object's value: enumerations by name, hardware addresses with colons.
+
+    What does not fit the object's type stays octets, with the reason.
+    """
     value = binding.value
-    if name in _ENUMERATIONS:
-        return _ENUMERATIONS[name].get(value, str(value)) if isinstance(value, int) else None
-    if name == "ifPhysAddress" and isinstance(value, bytes):
-        return ":".join(f"{octet:02x}" for octet in value)
-    return binding.text if isinstance(value, bytes) else value
+    if binding.missing:
+        return Unreadable(binding.unreadable or binding.type, binding.octets)
+    if what.names is not None and isinstance(value, int):
+        value = what.names.get(value, str(value))
+    elif isinstance(value, bytes):
+        value = value.hex(":") if what.syntax is mib.PHYS_ADDRESS else binding.text
+    if isinstance(value, str if what.shape is str else int):
+        return value
+    return Unreadable(f"{binding.raw} is no {what.syntax.words}")

@@ -10,16 +10,30 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Generic, TypeVar
 
 from verifier.model import mib
 from verifier.model.address import Address, Interface
+from verifier.model.kind import KindOf
+from verifier.model.observations import (
+    CONNECTED_ROUTE,
+    DEFAULT_ROUTE,
+    HOST_ROUTE,
+    ConnectedRoute,
+    DefaultRoute,
+    HostRoute,
+    Observation,
+    Unreadable,
+)
+from verifier.model.subject import Subject
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget, VarBind
 from verifier.rules.mib import routes
 from verifier.rules.mib.routes import RouteTable
 from verifier.session.ask.readings import failure
+from verifier.session.recorder import Recorder
 from verifier.session.world import SnmpManager
 
+T = TypeVar("T")
 MAX_ROWS = 8
 """Of one destination in one table."""
 _AT_ONCE = 24
@@ -27,14 +41,28 @@ _AT_ONCE = 24
 _NO_DEFAULT = "no default route in any routing table"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Noted:
+@dataclass(frozen=True, slots=True)
+class Noted(Generic[T]):
     """What was seen, as an observation will hold it."""
 
-    what: str
-    value: Any = None
-    raw: str = ""
+    kind: KindOf[T]
+    seen: T | Unreadable
+    raw: str | None = None
     oid: str | None = None
+
+    def put(self, record: Recorder) -> None:
+        """Writes it down."""
+        record.note(self.kind, self.seen, raw=self.raw, oid=self.oid)
+
+    def observation(self, subject: Subject) -> Observation[T]:
+        """The same as an observation that is not kept."""
+        raw = self.seen.reason if isinstance(self.seen, Unreadable) else self.raw
+        return Observation(
+            id=0, subject=subject, kind=self.kind, seen=self.seen, at="", raw=raw, oid=self.oid
+        )
+
+
+AnyRoute = Noted[DefaultRoute] | Noted[ConnectedRoute] | Noted[HostRoute]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,27 +93,28 @@ class Routing:
         """The object of ipRouteTable that tells the next hop; None: that table is of IPv4 only."""
         return mib.IP_ROUTE_NEXT_HOP_DEFAULT if self.at.address.is_v4 else None
 
-    async def read(self, older: VarBind | None) -> list[Noted]:
+    async def read(self, older: VarBind | None) -> Sequence[AnyRoute]:
         """All that there is to know; `older`: what came of asking for the object of that name."""
         found, gap = await self._rows({t: t.subtree for t in routes.tables(self.at.version)})
-        noted = [n async for n in self._metrics(found)]
-        hop = "" if older is None or older.missing else str(older.value)
-        if older is not None and is_host(hop) and hop not in {n.value["next_hop"] for n in noted}:
-            value = {"next_hop": hop, "metric": None}
-            noted.append(Noted(what="default-route", value=value, raw=older.raw, oid=older.oid))
-        if noted:
-            return noted
+        defaults = [n async for n in self._metrics(found)]
+        hop = None if older is None or older.missing else host_of(str(older.value))
+        known = {n.seen.next_hop for n in defaults if not isinstance(n.seen, Unreadable)}
+        if older is not None and hop is not None and hop not in known:
+            route = DefaultRoute(next_hop=hop)
+            defaults.append(Noted(DEFAULT_ROUTE, route, older.raw, older.oid))
+        if defaults:
+            return defaults
         if gap:
-            return [Noted(what="default-route", raw=gap)]
+            return [Noted(DEFAULT_ROUTE, Unreadable(gap))]
         connected = await self._connected()
         if isinstance(connected, str):
             raw = f"{_NO_DEFAULT}, but {connected}"
             return [
-                Noted(what="default-route", raw=raw),
-                Noted(what="connected-route", raw=connected),
+                Noted(DEFAULT_ROUTE, Unreadable(raw)),
+                Noted(CONNECTED_ROUTE, Unreadable(connected)),
             ]
-        noted = [Noted(what="default-route", raw=_NO_DEFAULT), connected]
-        return [*noted, *[await self._towards(host) for host in self.hosts]]
+        none = Noted(DEFAULT_ROUTE, Unreadable(_NO_DEFAULT))
+        return [none, connected, *[await self._towards(host) for host in self.hosts]]
 
     async def _rows(self, wanted: dict[RouteTable, str]) -> tuple[list[_Row], str]:
         """Rows of one destination in each table; and why not all of them are known."""
@@ -107,10 +136,10 @@ class Routing:
                     del at[table]
         return found, ""
 
-    async def _metrics(self, rows: Sequence[_Row]) -> AsyncIterator[Noted]:
+    async def _metrics(self, rows: Sequence[_Row]) -> AsyncIterator[Noted[DefaultRoute]]:
         """Default routes with their metrics, where there are several; what goes nowhere is none."""
         usable = [r for r in rows if r.next_hop and r.binding.value not in routes.DROPPED]
-        metrics: dict[str, Any] = {}
+        metrics: dict[str, int] = {}
         if len({r.next_hop for r in usable}) > 1:
             names = [
                 r.table.metric_column + r.binding.oid.removeprefix(r.table.type_column)
@@ -123,10 +152,12 @@ class Routing:
                     metrics[row.binding.oid] = told.value
         for row in usable:
             oid = row.binding.oid
-            value = {"next_hop": row.next_hop, "metric": metrics.get(oid)}
-            yield Noted(what="default-route", value=value, raw=row.binding.raw, oid=oid)
+            route = DefaultRoute(
+                next_hop=Address.parse(row.next_hop or ""), metric=metrics.get(oid)
+            )
+            yield Noted(DEFAULT_ROUTE, route, row.binding.raw, oid)
 
-    async def _connected(self) -> Noted | str:
+    async def _connected(self) -> Noted[ConnectedRoute] | str:
         """The route of the device's own subnet; or why there is none."""
         subnets = [
             Interface.of(self.at.address, p)
@@ -139,15 +170,14 @@ class Routing:
                 return gap
             for row in found:
                 if routes.is_connected(row.binding.value, row.next_hop, self.at):
-                    value = {"to": subnet.subnet, "next_hop": row.next_hop}
-                    raw, oid = row.binding.raw, row.binding.oid
-                    return Noted(what="connected-route", value=value, raw=raw, oid=oid)
+                    route = ConnectedRoute(to=subnet.subnet, next_hop=row.next_hop)
+                    return Noted(CONNECTED_ROUTE, route, row.binding.raw, row.binding.oid)
             if self.at.address.is_v4 and (older := await self._older(subnet)) is not None:
                 kind, hop = older
                 if routes.is_connected(kind, hop, self.at):
                     oid = f"{mib.IP_ROUTE['ipRouteNextHop']}.{_first(subnet)}"
-                    value = {"to": subnet.subnet, "next_hop": hop}
-                    return Noted(what="connected-route", value=value, raw=hop, oid=oid)
+                    route = ConnectedRoute(to=subnet.subnet, next_hop=hop)
+                    return Noted(CONNECTED_ROUTE, route, hop, oid)
         return (
             f"nor is the route of its own subnet {self.at.subnet} listed: no table is readable, or "
             "it is another routing instance's"
@@ -174,7 +204,7 @@ class Routing:
             return None
         return told["ipRouteType"].value, str(told["ipRouteNextHop"].value)
 
-    async def _towards(self, host: Address) -> Noted:
+    async def _towards(self, host: Address) -> Noted[HostRoute]:
         """The next hops of the most specific route that covers a host, the default route aside."""
         subnets = [Interface.of(host, p) for p in range(host.bits, 0, -1)]
         for table in routes.tables(host.version):
@@ -184,14 +214,14 @@ class Routing:
                     continue
                 rows, _ = await self._rows({table: table.subtree_of(hit)})
                 hops = [r.next_hop for r in rows if r.binding.value not in routes.DROPPED]
-                value = {"host": str(host.ip), "to": hit.subnet, "next_hops": hops}
-                return Noted(what="host-route", value=value, oid=table.subtree_of(hit))
+                route = HostRoute(host=host, to=hit.subnet, next_hops=tuple(filter(None, hops)))
+                return Noted(HOST_ROUTE, route, oid=table.subtree_of(hit))
         if host.is_v4 and (found := await self._older_towards(subnets)) is not None:
             hit, hop = found
-            value = {"host": str(host.ip), "to": hit.subnet, "next_hops": [hop]}
+            route = HostRoute(host=host, to=hit.subnet, next_hops=(hop,))
             oid = f"{mib.IP_ROUTE['ipRouteNextHop']}.{_first(hit)}"
-            return Noted(what="host-route", value=value, oid=oid)
-        return Noted(what="host-route", raw=f"no route to {host.ip}")
+            return Noted(HOST_ROUTE, route, oid=oid)
+        return Noted(HOST_ROUTE, Unreadable(f"no route to {host.ip}"))
 
     async def _first_hit(self, table: RouteTable, part: Sequence[Interface]) -> Interface | None:
         subtrees = {table.subtree_of(s): s for s in part}
@@ -240,9 +270,10 @@ def _parts(subnets: Sequence[Interface]) -> Iterator[Sequence[Interface]]:
         yield subnets[n : n + _AT_ONCE]
 
 
-def is_host(text: str) -> bool:
-    """Whether `text` is an address, and not the one that stands for none (0.0.0.0, ::)."""
+def host_of(text: str) -> Address | None:
+    """The address in `text`; None where it is none, or stands for none (0.0.0.0, ::)."""
     try:
-        return Address.parse(text).value != 0
+        address = Address.parse(text)
     except ValueError:
-        return False
+        return None
+    return address if address.value else None

@@ -8,9 +8,9 @@ from dataclasses import replace
 from typing import Final
 
 from verifier.errors import CannotMeasureError
-from verifier.model.observation import Observation
+from verifier.model.observations import RESTART, Observation
 from verifier.model.subject import Subject
-from verifier.rules.powercycle import RESTART, before, changes, judge, settings, unread
+from verifier.rules.powercycle import before, changes, judge, settings, unread
 from verifier.session.powercycle.watch import Cycle, Watch
 from verifier.session.recorder import Recorder, numbered
 from verifier.session.run import Outcome, run
@@ -82,15 +82,15 @@ def _refuse_unread(cycle: Cycle, first: Outcome) -> None:
 
 
 def _read_again(
-    cycle: Cycle, world: World, old: Sequence[Observation], records: Mapping[str, Recorder]
+    cycle: Cycle, world: World, old: Sequence[Observation[object]], records: Mapping[str, Recorder]
 ) -> Outcome:
     """Reads all devices; again for as long as their profiles' boot time while settings differ."""
     request, clocks = cycle.request, world.clocks
     names = ", ".join(d.name for d in request.devices)
     longest_s = max(request.profiles[d.profile].boot_s for d in request.devices)
     deadline_s = clocks.monotonic_s() + min(longest_s, max(cycle.wait_s.values()))
-    went = {n: o.value for n, r in records.items() for o in r.seen if o.what == RESTART}
-    back = [d for d in request.devices if went[d.name]["snmp_s"] is not None]
+    went = {n: times for n, r in records.items() for times in r.of(RESTART)}
+    back = [d for d in request.devices if went[d.name].snmp_s is not None]
     cycle.tell(names, "reading", "after")
     while True:
         outcome = run(request, world)
@@ -103,8 +103,8 @@ def _read_again(
 
 
 def _together(
-    seen: Sequence[Observation], records: Mapping[str, Recorder]
-) -> tuple[Observation, ...]:
+    seen: Sequence[Observation[object]], records: Mapping[str, Recorder]
+) -> tuple[Observation[object], ...]:
     """All observations under new numbers: the laptop's, then each device's, `before` ones last."""
     laptop = [o for o in seen if o.subject.kind == "laptop"]
     devices = [o for o in seen if o.subject.kind != "laptop"]

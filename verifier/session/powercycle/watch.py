@@ -6,22 +6,21 @@ import asyncio
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from verifier.errors import CannotMeasureError
 from verifier.model import mib
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
-from verifier.model.observation import Observation
+from verifier.model.observations import ENGINE_ID, NEIGHBOUR, RESTART, Observation, RestartTimes
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
 from verifier.probes.echo.mtu import SMALL_BYTES
 from verifier.probes.echo.series import EchoTarget
 from verifier.probes.echo.watch import Unheard, Watched
 from verifier.probes.snmp.values import SnmpTarget
-from verifier.rules.compare.seen import DeviceObservations
-from verifier.rules.powercycle import RESTART, RestartTimes
+from verifier.rules.observations import Observations
 from verifier.rules.profile import decode
 from verifier.rules.soak.counters import restarted
 from verifier.session.limits import ON_LINK_PER_S
@@ -112,7 +111,7 @@ class Watch:
         cycle: Cycle,
         world: World,
         records: Mapping[str, Recorder],
-        seen: Sequence[Observation],
+        seen: Sequence[Observation[object]],
     ) -> None:
         request = cycle.request
         self._world = world
@@ -188,7 +187,7 @@ class Watch:
             await asyncio.wait([echoing])
             for device in self._devices:
                 went = device.went(device.wait_s)
-                self._records[device.device.name].note("icmp", RESTART, value=asdict(went))
+                self._records[device.device.name].note(RESTART, went)
 
     def _now_s(self) -> float:
         return self._world.clocks.monotonic_s() - self._began_s
@@ -309,18 +308,16 @@ class Watch:
 
     async def _is_it(self, device: _WatchedDevice, address: Address) -> bool:
         """Whether the one who answers there is the device: an echo proves nothing."""
-        mine = DeviceObservations(o for o in self._seen if o.subject.name == device.device.name)
-        macs = (
-            decode.hardware_address(str(o.value))
-            for o in (*mine.all("neighbour"), *mine.all("ifPhysAddress"))
-        )
+        mine = Observations(o for o in self._seen if o.subject.name == device.device.name)
+        itself = map(decode.hardware_address, mine.values(mib.IF_PHYS_ADDRESS))
+        macs = (*mine.values(NEIGHBOUR), *itself)
         search = Search(
             plan=self._cycle.request.plan,
             device=device.device,
             profiles=self._cycle.request.profiles,
             credentials=self._cycle.request.credentials,
             macs=frozenset(mac for mac in macs if mac is not None),
-            engine_ids=frozenset(str(o.value) for o in mine.all("engine-id") if o.value),
+            engine_ids=frozenset(engine for engine in mine.values(ENGINE_ID) if engine),
             snmp_timeout_s=_SNMP_TIMEOUT_S,
         )
         places = await located(search, self._world)

@@ -15,6 +15,7 @@ from collections.abc import Iterable, Mapping
 
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.laptop import Route
+from verifier.model.observations import ARP_RESPONDERS, UNPLANNED_ANSWER, UnplannedAnswer
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.probes.pace import Slots
@@ -23,7 +24,6 @@ from verifier.rules.fit.suggest import taken_addresses
 from verifier.session.recorder import Recorder
 from verifier.session.world import CableAccess
 
-HOLDERS, UNPLANNED = "holders", "unplanned-answer"
 _UNPLANNED = 2
 """Addresses of each subnet that nobody in the plan holds and that are asked for too."""
 
@@ -83,9 +83,8 @@ class Arping:
             with contextlib.suppress(OSError):
                 found = await cable.holders(*way, list(devices), free, pace, stop)
             for address, macs in found.items():
-                listed = [str(mac) for mac in macs]
                 if address in devices:
-                    records[devices[address]].note("neighbour", HOLDERS, value=listed)
+                    records[devices[address]].note(ARP_RESPONDERS, macs)
                 else:
-                    value = {"address": str(address), "macs": listed}
-                    laptop.note("neighbour", UNPLANNED, value=value)
+                    answer = UnplannedAnswer(address=address, macs=macs)
+                    laptop.note(UNPLANNED_ANSWER, answer)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 
 from verifier.errors import CannotMeasureError
+from verifier.model import observations as seen
+from verifier.model.kind import KindOf
 from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.session.limits import Paces, Probing
 from verifier.session.recorder import Recorder
@@ -96,7 +98,7 @@ class Echoing:
                 await self._measure(sender, names)
         except CannotMeasureError as fault:
             for name in names:
-                self._records[name].note("icmp", "echo", raw=str(fault))
+                self._records[name].note(seen.ECHO, seen.Unreadable(str(fault)))
 
     async def _measure(self, sender: EchoSender, names: Sequence[str]) -> None:
         try:
@@ -104,7 +106,7 @@ class Echoing:
         finally:
             if sender.kernel_drops:
                 raw = "replies the kernel dropped; these echoes were sent again"
-                self._laptop.note("icmp", "kernel-drops", value=sender.kernel_drops, raw=raw)
+                self._laptop.note(seen.KERNEL_DROPS, sender.kernel_drops, raw=raw)
 
     async def _all_phases(self, sender: EchoSender, names: Sequence[str]) -> None:
         await self._warm_up(sender, names)
@@ -127,18 +129,18 @@ class Echoing:
         quick = [n for n in names if n in self._replied]
         first = await self._measured(sender, quick, probing.echoes, probing.interval_s)
         kept = {n: s for n, s in first.items() if all(_received(s))}
-        self._note("echo", kept)
+        self._note(seen.ECHO, kept)
         losers = [n for n in names if n not in kept]
         if not losers:
             return
         lost = {n: first[n] for n in losers if n in first}
         if self._stop.is_set():
-            self._note("echo", lost)
+            self._note(seen.ECHO, lost)
             return
-        self._note("echo-first", lost)
+        self._note(seen.ECHO_FIRST, lost)
         slow_s = max(probing.interval_s, _SLOW_INTERVAL_S)
         again = await self._measured(sender, losers, max(probing.echoes, _ENOUGH), slow_s)
-        self._note("echo", again)
+        self._note(seen.ECHO, again)
         self._silent |= {n for n in losers if not any(_received(again[n]))} - self._replied
         self._settle(losers)
 
@@ -151,10 +153,10 @@ class Echoing:
 
         def done(index: int, series: EchoSeries) -> None:
             name = names[index]
-            value = {"replied": any(_received(series)), "silence": _silence(series)}
-            self._records[name].note("icmp", "warm-up", value=value)
+            warm_up = seen.WarmUp(replied=any(_received(series)), silence=_silence(series))
+            self._records[name].note(seen.WARM_UP, warm_up)
             self.warm[name].set()
-            if value["replied"]:
+            if warm_up.replied:
                 self._replied.add(name)
                 self._settled[name].set()
 
@@ -172,7 +174,7 @@ class Echoing:
         self, sender: EchoSender, names: Sequence[str], count: int, interval_s: float
     ) -> dict[str, EchoSeries]:
         measured = await self._measured(sender, names, count, interval_s)
-        self._note("echo", measured)
+        self._note(seen.ECHO, measured)
         if self._stop.is_set():
             self._note_interruption(measured, count)
         return measured
@@ -181,8 +183,8 @@ class Echoing:
         """Figures of a part are none of what was asked for."""
         for name, series in measured.items():
             if 0 < series.sent < count:
-                raw = f"interrupted after {series.sent} of {count} echoes"
-                self._records[name].note("icmp", "echo", raw=raw)
+                why = seen.Unreadable(f"interrupted after {series.sent} of {count} echoes")
+                self._records[name].note(seen.ECHO, why)
 
     async def _measured(
         self, sender: EchoSender, names: Sequence[str], count: int, interval_s: float
@@ -196,28 +198,28 @@ class Echoing:
         )
         return dict(zip(names, measured, strict=True))
 
-    def _note(self, what: str, measured: Mapping[str, EchoSeries]) -> None:
+    def _note(self, kind: KindOf[seen.EchoSeries], measured: Mapping[str, EchoSeries]) -> None:
         for name, series in measured.items():
             if series.sent or series.silences:
-                self._records[name].note("icmp", what, value=_value(series), unit="ms")
+                self._records[name].note(kind, _value(series))
 
 
 def _received(series: EchoSeries) -> list[bool]:
     return [rtt is not None for rtt in series.rtt_ms]
 
 
-def _silence(series: EchoSeries) -> list[dict[str, object]]:
-    return [asdict(silence) for silence in dict.fromkeys(series.silences)]
+def _silence(series: EchoSeries) -> tuple[seen.Silence, ...]:
+    return tuple(dict.fromkeys(series.silences))
 
 
-def _value(series: EchoSeries) -> dict[str, object]:
-    return {
-        "sent": series.sent,
-        "received": sum(_received(series)),
-        "rtt_ms": [None if r is None else round(r, 4) for r in series.rtt_ms],
-        "duplicates": series.duplicates,
-        "reordered": series.reordered,
-        "foreign_id": series.foreign_id,
-        "payload_bytes": series.payload_bytes,
-        "silence": _silence(series),
-    }
+def _value(series: EchoSeries) -> seen.EchoSeries:
+    return seen.EchoSeries(
+        sent=series.sent,
+        received=sum(_received(series)),
+        rtt_ms=tuple(None if r is None else round(r, 4) for r in series.rtt_ms),
+        duplicates=series.duplicates,
+        reordered=series.reordered,
+        foreign_id=series.foreign_id,
+        payload_bytes=series.payload_bytes,
+        silence=_silence(series),
+    )

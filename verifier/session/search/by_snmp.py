@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,8 +13,10 @@ from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import SnmpEntry
 from verifier.model.profile import Profile
+from verifier.model.subject import Subject
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget
 from verifier.rules.mib import gateways
+from verifier.rules.observations import Observations
 from verifier.rules.profile import decode
 from verifier.session.ask import readings
 from verifier.session.ask.for_evidence import address_suffixes, prefix_of
@@ -118,7 +120,8 @@ class Asker:
             reply = await self.client.get(target, [routing.older])
         older = None if reply is None else reply.binding(routing.older or "")
         noted = await routing.read(older)
-        told["routes"] = gateways.told(noted)
+        asked = Subject("device", str(at.address))
+        told["routes"] = gateways.told(Observations(n.observation(asked) for n in noted))
 
     async def _serial(self, target: SnmpTarget, told: dict[str, Any]) -> None:
         named = self.profile.named_readings() if self.profile is not None else {}
@@ -152,7 +155,7 @@ class Asker:
                 told["port_mac"] = mac
 
 
-def _rows(address: Address) -> list[tuple[dict[str, str], str]]:
+def _rows(address: Address) -> list[tuple[Mapping[str, str], str]]:
     suffixes = address_suffixes(address)
     tables = [mib.IP_ADDR_TABLE, mib.IP_ADDRESS_TABLE] if address.is_v4 else [mib.IP_ADDRESS_TABLE]
     return list(zip(tables, suffixes, strict=True))

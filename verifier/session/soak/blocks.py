@@ -6,15 +6,18 @@ import datetime as dt
 import queue
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, Final, Literal
+from typing import Final, Literal
 
+from verifier.model.samples import (
+    Block,
+    BlockSubject,
+    Sample,
+)
 from verifier.model.subject import Subject
 from verifier.probes.echo.watch import Unheard
 from verifier.rules.soak.tally import NOT_COUNTED
 from verifier.session.recorder import Clock, timestamp
 from verifier.session.soak.grid import GridTarget
-
-Block = dict[str, Any]
 
 BLOCK_S: Final = 60.0
 _MARGIN_S: Final = 0.5
@@ -24,9 +27,9 @@ _STEP_S: Final = 1.0
 _LOOK_S: Final = 1.0
 
 
-def subject_value(subject: Subject) -> dict[str, str]:
+def subject_value(subject: Subject) -> BlockSubject:
     """A subject as a block has it."""
-    return {"kind": subject.kind, "name": subject.name}
+    return {"kind": "host" if subject.kind == "host" else "device", "name": subject.name}
 
 
 class _Part:
@@ -151,7 +154,8 @@ class EchoBlocks:
                 "step_s": self._step_s,
                 "rtt_us": rtt_us,
                 "silence": dict(part.silence),
-                **part.extra,
+                "duplicates": part.extra["duplicates"],
+                "reordered": part.extra["reordered"],
             })  # fmt: skip
         self._handed += 1
 
@@ -184,10 +188,10 @@ class ValueBlocks:
         self._subject, self._put, self._clock = subject, put, clock
         self._block_s = block_s
         self._t_s: list[float] = []
-        self._rows: list[Mapping[str, Any]] = []
+        self._rows: list[Mapping[str, Sample]] = []
         self.speeds: dict[str, float] = {}
 
-    def add(self, at_s: float, row: Mapping[str, Any]) -> None:
+    def add(self, at_s: float, row: Mapping[str, Sample]) -> None:
         """Takes a sample."""
         if self._t_s and int(at_s / self._block_s) != int(self._t_s[0] / self._block_s):
             self.hand_over(at_s)
@@ -211,7 +215,7 @@ class ValueBlocks:
         self._t_s, self._rows = [], []
 
 
-def _short(values: list[Any]) -> list[Any]:
+def _short(values: list[Sample]) -> list[Sample]:
     """One value stands for all where they are equal: most counters stand still."""
     first = values[0]
     same = all(v is first or (v == first and type(v) is type(first)) for v in values)

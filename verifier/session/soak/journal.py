@@ -12,7 +12,7 @@ from verifier import __version__
 from verifier.errors import UsageError
 from verifier.files.canonical import as_json, plan_json
 from verifier.files.journals.soak import Journal
-from verifier.model.observation import JOURNAL, Observation
+from verifier.model.observations import JOURNAL, JournalChain, Observation
 from verifier.model.result import Result
 from verifier.model.subject import Subject
 from verifier.rules.compare.scope import scope_of
@@ -68,10 +68,9 @@ def closed(result: Result, journal: Journal | None) -> Result:
     noted = Observation(
         id=max((o.id for o in result.observations), default=0) + 1,
         subject=Subject("laptop", "laptop"),
-        probe="laptop",
-        what=JOURNAL,
+        kind=JOURNAL,
         at=result.finished,
-        value={"file": journal.path.name, **dataclasses.asdict(journal.chain)},
+        seen=JournalChain(file=journal.path.name, **dataclasses.asdict(journal.chain)),
         raw=journal.fault or None,
     )
     return dataclasses.replace(result, observations=(*result.observations, noted))

@@ -7,20 +7,23 @@ import queue
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AsyncExitStack, suppress
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Final
 
 from verifier.errors import CannotMeasureError
 from verifier.files.journals.soak import Journal
+from verifier.model.observations import MTU, SOAK, SoakCourse, SoakState, Unreadable
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
+from verifier.model.samples import Block
 from verifier.model.subject import Subject
 from verifier.probes.echo.mtu import SMALL_BYTES
 from verifier.probes.echo.series import EchoTarget
 from verifier.probes.snmp.values import SnmpTarget
+from verifier.report.result.json import as_row
 from verifier.session.limits import Paces, Probing
 from verifier.session.recorder import Recorder, numbered
-from verifier.session.soak.blocks import BLOCK_S, Block, EchoBlocks, ValueBlocks
+from verifier.session.soak.blocks import BLOCK_S, EchoBlocks, ValueBlocks
 from verifier.session.soak.grid import Grid, Routes, grid
 from verifier.session.soak.samples import Sampler, wanted
 from verifier.session.world import SnmpManager, World
@@ -92,7 +95,7 @@ class Soak:
         self._noted: dict[int, int] = {}
         self._grid = Grid()
         self._blocks: EchoBlocks | None = None
-        self._state = "interrupted"
+        self._state: SoakState = "interrupted"
         self._began_s: float | None = None
         self._clocks = around.world.clocks
 
@@ -112,7 +115,7 @@ class Soak:
             seen = record.seen[self._noted.get(id(record), 0) :]
             if seen:
                 self._noted[id(record)] = self._noted.get(id(record), 0) + len(seen)
-                observations = [asdict(row.observation(0, record.subject)) for row in seen]
+                observations = [as_row(row.observation(0, record.subject)) for row in seen]
                 journal.add({"kind": "seen", "observations": observations})
         blocks = []
         with suppress(queue.Empty):
@@ -161,15 +164,14 @@ class Soak:
         """Says in the laptop's record how it went, also where it was never begun."""
         lasted_s = self._blocks.now_s if self._blocks is not None else 0.0
         self._around.laptop.note(
-            "laptop",
-            "soak",
-            value={
-                "asked_s": self._request.asked_s,
-                "lasted_s": round(min(lasted_s, self._request.asked_s), 3),
-                "state": self._state,
-                "step_s": self._grid.step_s,
-                "bytes": sorted({r.bytes for r in self._grid.rows}),
-            },
+            SOAK,
+            SoakCourse(
+                asked_s=self._request.asked_s,
+                lasted_s=round(min(lasted_s, self._request.asked_s), 3),
+                state=self._state,
+                step_s=self._grid.step_s,
+                bytes=tuple(sorted({r.bytes for r in self._grid.rows})),
+            ),
             raw=self._grid.fault or None,
         )
 
@@ -200,12 +202,12 @@ class Soak:
                 )
             except CannotMeasureError as fault:
                 for device in mine:
-                    around.records[device.name].note("icmp", "mtu", raw=str(fault))
+                    around.records[device.name].note(MTU, Unreadable(str(fault)))
                 continue
             if self._stop.is_set():
                 return
             for device, mtu in zip(mine, found, strict=True):
-                around.records[device.name].note("icmp", "mtu", value=asdict(mtu), unit="byte")
+                around.records[device.name].note(MTU, mtu)
 
     async def _echo(self) -> None:
         """Sends and hears until its time is over, or `_stop` is set."""

@@ -6,17 +6,19 @@ import asyncio
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from verifier.errors import CannotMeasureError
 from verifier.model import mib
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation, Unreadable
+from verifier.model.observations import reading as reading_kind
 from verifier.model.plan import Device
 from verifier.model.profile import Profile, ProfileReading
+from verifier.model.samples import Sample
 from verifier.probes.snmp.values import MISSING, SnmpTarget, VarBind
-from verifier.rules.compare.seen import DeviceObservations
 from verifier.rules.mib import ports
 from verifier.rules.mib.ports import speed_mbps
+from verifier.rules.observations import Observations
 from verifier.rules.profile import decode
 from verifier.rules.soak import clocks
 from verifier.rules.soak.counters import COLUMNS, DISCONTINUITY, NO_SIGNAL, SECONDS, WIDE
@@ -40,16 +42,16 @@ class Wanted:
     speeds: Mapping[str, float]
 
 
-def wanted(device: Device, profile: Profile, observed: Sequence[Observation]) -> Wanted:
+def wanted(device: Device, profile: Profile, observed: Sequence[Observation[object]]) -> Wanted:
     """What can be sampled, by what the survey has just seen of the device.
 
     Rows are taken from there: an interface's index, and the row a radio's reading was found in.
     """
-    seen = DeviceObservations(observed)
+    seen = Observations(observed)
     oids: dict[str, str] = dict(mib.UPTIMES)
     readings: dict[str, ProfileReading] = {}
     for name, reading in profile.named_readings().items():
-        found = seen.first(name)
+        found = seen.first(reading_kind(name))
         if reading.field in SAMPLED_READINGS and found is not None and found.oid:
             oids[name], readings[name] = found.oid, reading
     speeds: dict[str, float] = {}
@@ -61,19 +63,15 @@ def wanted(device: Device, profile: Profile, observed: Sequence[Observation]) ->
     return Wanted(oids, readings, speeds)
 
 
-def _indexes(device: Device, seen: DeviceObservations) -> dict[str, str]:
+def _indexes(device: Device, seen: Observations) -> dict[str, str]:
     """The ifIndex of each planned port that exactly one interface is called after."""
-    tables = {**mib.IF_TABLE, **mib.IF_X_TABLE}
-    names = {
-        column: {i: str(o.value) for i, o in seen.column(column, tables[column]).items()}
-        for column in ports.NAME_COLUMNS
-    }
+    names = seen.port_names()
     found = {p.name: ports.match(names, p.name) for p in device.ports}
     return {name: indexes[0] for name, indexes in found.items() if len(indexes) == 1}
 
 
-def _speed(seen: DeviceObservations, index: str) -> float | None:
-    speed, high = seen.at("ifSpeed", index), seen.at("ifHighSpeed", index)
+def _speed(seen: Observations, index: str) -> float | None:
+    speed, high = seen.at(mib.IF_SPEED, index), seen.at(mib.IF_HIGH_SPEED, index)
     return speed_mbps(speed and speed.value, high and high.value)
 
 
@@ -124,7 +122,7 @@ class Sampler:
 
     async def sample(self) -> None:
         """One sample; what the device did not answer is null in it."""
-        row: dict[str, Any] = {}
+        row: dict[str, Sample] = {}
         oids = list(self._oids.items())
         for start in range(0, len(oids), _AT_ONCE):
             part = dict(oids[start : start + _AT_ONCE])
@@ -135,7 +133,7 @@ class Sampler:
                 break
         self._blocks.add(self._elapsed_s(), row)
 
-    async def _ask(self, part: Mapping[str, str]) -> dict[str, Any]:
+    async def _ask(self, part: Mapping[str, str]) -> dict[str, Sample]:
         try:
             reply = await self._client.get(self._target, list(part.values()))
         except CannotMeasureError:
@@ -146,7 +144,7 @@ class Sampler:
             self._forget(part, found)
         return row
 
-    def _value(self, name: str, binding: VarBind | None) -> Any:
+    def _value(self, name: str, binding: VarBind | None) -> Sample:
         if binding is None or binding.missing:
             return None
         reading = self._what.readings.get(name)
@@ -171,16 +169,15 @@ class Sampler:
     async def clock(self) -> None:
         """The device's time of day, where the standard MIB or its profile tells it."""
         try:
-            reply = await self._client.get(self._target, [mib.HR_SYSTEM_DATE])
+            reply = await self._client.get(self._target, [mib.HR_SYSTEM_DATE.oid])
         except CannotMeasureError:
             return
         for binding in reply.bindings:
             if isinstance(binding.value, bytes):
                 told = clocks.date_and_time(binding.value)
                 self._record.note(
-                    "snmp",
-                    "hrSystemDate",
-                    value=None if told is None else told.isoformat(),
+                    mib.HR_SYSTEM_DATE,
+                    Unreadable(binding.raw) if told is None else told.isoformat(),
                     raw=binding.raw,
                     oid=binding.oid,
                     took_ms=reply.took_ms,

@@ -1,7 +1,8 @@
 """BER as SNMP uses it: one-octet tags, definite lengths, primitive octets (RFC 3417 section 8).
 
-Clauses named here are those of ITU-T X.690, from memory. What is read is read strictly: whatever
-is cut short, indefinite, or not the shortest form of a number raises BerError.
+Clauses named here are those of ITU-T X.690; pyasn1, another codec, agrees in tests. What is read is
+read strictly: whatever is cut short, indefinite, or not the shortest form of a number raises
+BerError.
 """
 
 from __future__ import annotations

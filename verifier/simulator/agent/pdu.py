@@ -121,8 +121,8 @@ def answer(table: CellTable, pdu: Pdu, asking: Asking) -> ResponseParts | None:
 
 def _single(table: CellTable, pdu: Pdu, asking: Asking) -> ResponseParts:
     """The answer to a GET or GETNEXT: all of it, or an error."""
-    found = _get(table, pdu.names, asking) if pdu.tag == GET else _next(table, pdu.names, asking)
-    bindings = tuple(found)
+    each = _get(table, pdu.names, asking) if pdu.tag == GET else _next(table, pdu.names, asking)
+    bindings = tuple(each)
     if asking.version == V1 and (index := _first_missing(bindings)):
         return _refused(pdu, NO_SUCH_NAME, index)
     if sum(len(b.octets) for b in bindings) > asking.room:
@@ -158,9 +158,9 @@ def _get(table: CellTable, names: Iterable[Oid], asking: Asking) -> Iterable[Enc
 def _successor(table: CellTable, name: Oid, asking: Asking) -> EncodedBinding:
     find = bisect_left if asking.stuck else bisect_right
     for at in range(find(table.names, name), len(table.names)):
-        found = _binding(table.names[at], table.cells[at], asking.up_s)
-        if asking.version != V1 or found.value[0] != ber.COUNTER64:
-            return found
+        binding = _binding(table.names[at], table.cells[at], asking.up_s)
+        if asking.version != V1 or binding.value[0] != ber.COUNTER64:
+            return binding
     return _binding(name, ber.END_OF_MIB_VIEW, asking.up_s)
 
 
@@ -178,14 +178,14 @@ def _bulk(table: CellTable, pdu: Pdu, asking: Asking) -> Iterable[EncodedBinding
         for at in range(0 if repetition == 0 else single, len(names)):
             if at >= single and pdu.second <= 0:
                 break
-            found = _successor(table, names[at], asking)
-            room -= len(found.octets)
+            binding = _successor(table, names[at], asking)
+            room -= len(binding.octets)
             if room < 0:
                 return
-            yield found
+            yield binding
             if at >= single:
-                at_end = at_end and found.value == ber.END_OF_MIB_VIEW
-                names[at] = found.name
+                at_end = at_end and binding.value == ber.END_OF_MIB_VIEW
+                names[at] = binding.name
         if at_end:
             return
 

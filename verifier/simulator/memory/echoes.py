@@ -9,8 +9,8 @@ from contextlib import contextmanager
 from typing import Any
 
 from verifier.model.address import Address
-from verifier.probes.echo.mtu import PathMtu
-from verifier.probes.echo.series import TIMED_OUT, EchoSeries, EchoTarget, Silence
+from verifier.model.observations import PathMtu, Silence
+from verifier.probes.echo.series import TIMED_OUT, EchoSeries, EchoTarget
 from verifier.probes.echo.watch import EchoSink, Watched
 from verifier.probes.pace import Slots
 from verifier.simulator.memory.cable import RTT_S

@@ -8,9 +8,9 @@ from typing import Self
 
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
+from verifier.model.observations import Outcome
 from verifier.probes.snmp.values import (
     ColumnTable,
-    Outcome,
     SnmpReply,
     SnmpTarget,
     VarBind,

@@ -1,6 +1,6 @@
 """IP-MIB and IP-FORWARD-MIB of a simulated device.
 
-Sources, from memory: RFC 1213 (ipAddrTable, ipRouteTable), RFC 2096 (ipCidrRouteTable), RFC 4293
+Sources: RFC 1213 (ipAddrTable, ipRouteTable), RFC 2096 (ipCidrRouteTable), RFC 4293
 (ipAddressPrefixTable, ipAddressTable), RFC 4292 (inetCidrRouteTable).
 """
 
@@ -104,10 +104,10 @@ def _address_row(interface: Interface, index: int) -> Iterator[Row]:
 
 def routes(shown: ShownDevice) -> Iterator[Row]:
     """The device's subnets and its default route, in all three routing tables."""
-    found = list(_routes(shown))
-    yield _CIDR_NUMBER, gauge(sum(r.net.address.is_v4 for r in found))
-    yield _INET_NUMBER, gauge(len(found))
-    for route in found:
+    routes = list(_routes(shown))
+    yield _CIDR_NUMBER, gauge(sum(r.net.address.is_v4 for r in routes))
+    yield _INET_NUMBER, gauge(len(routes))
+    for route in routes:
         if route.net.address.is_v4:
             yield from _route_row(route)
             yield from _cidr_row(route)

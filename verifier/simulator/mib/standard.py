@@ -1,6 +1,8 @@
-"""The system group, ENTITY-MIB, LLDP-MIB and snmpEngine.
+"""The system group, interfaces, ENTITY-MIB, LLDP-MIB and snmpEngine.
 
-Sources, from memory: RFC 3418, RFC 6933 (entPhysicalTable), IEEE 802.1AB (LLDP-MIB), RFC 3411.
+Sources: RFC 3418, RFC 2863, RFC 3635 (EtherLike-MIB), RFC 6933 (entPhysicalTable), IEEE 802.1AB
+(LLDP-MIB), RFC 3411. net-snmp's agent shows the system group and interfaces alike
+(tests/simulator/test_contract).
 """
 
 from __future__ import annotations

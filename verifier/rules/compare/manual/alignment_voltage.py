@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from verifier.model.observation import Observation
+from verifier.model.manual import Entered
+from verifier.model.observations import ALIGNMENT_VOLTAGE, Observation
 from verifier.model.profile import AlignmentPort
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Findings
@@ -20,17 +21,18 @@ def alignment_voltage(side: CarrierEnd) -> Findings:
     """`manual.alignment-voltage`: inside the window around the level expected at this stage."""
     if side.context is None:
         return
-    said = [o for o in side.context.seen.all(CHECK) if o.probe == "person"]
+    said = [o for o in side.context.seen.all(ALIGNMENT_VOLTAGE) if o.value is not None]
     if not said or (side.end.alignment_v is None and side.end.rx_level_dbm is None):
         return
     last = max(said, key=lambda o: o.at)
-    if last.value is None:  # it does not apply: told where what a person entered is
+    assert last.value is not None
+    if last.value.value is None:  # it does not apply: told where what a person entered is
         return
-    volts = number_of(last.value)
+    volts = number_of(last.value.value)
     windows = _windows(side)
     if volts is None or isinstance(windows, str) or not side.sole:
         gap = windows if isinstance(windows, str) else "of which of the device's radios is it?"
-        gap = gap if volts is not None else f"{last.value!r} is no voltage"
+        gap = gap if volts is not None else f"{last.value.value!r} is no voltage"
         yield side.finding(
             CHECK, "not-tested", gap, at="alignment_v", expected=side.end.alignment_v,
             observed=volts, unit="V", evidence=(last,),
@@ -98,7 +100,7 @@ def _judged(
     port: AlignmentPort,
     volts: float,
     windows: tuple[tuple[str, voltage.Window], ...],
-    said: Observation,
+    said: Observation[Entered],
 ) -> Finding:
     said_of = "; ".join(
         f"{name} {w.low_v:.2f} to {w.high_v:.2f} V "

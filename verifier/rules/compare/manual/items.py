@@ -13,16 +13,17 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from verifier.model.manual import ITEMS, Item, inapplicable, said
-from verifier.model.observation import Observation
+from verifier.model.kind import Scalar
+from verifier.model.manual import ITEMS, Entered, Item
+from verifier.model.observations import ENTRIES, Observation, Sheet
 from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
-from verifier.model.result import Finding, Verdict
+from verifier.model.result import Figure, Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.manual.entries import sheet_of
 from verifier.rules.compare.radio.read import number_of
 from verifier.rules.compare.radio.weather import WORDS, weather_of
+from verifier.rules.observations import sheet_of
 from verifier.rules.pointing import beamwidth_deg
 
 _ENTER = "fill in the sheet that `cards --blank` writes, and give it with --observed"
@@ -32,7 +33,7 @@ _LEAST_DEG = {"manual.azimuth": 2.0, "manual.tilt": 1.0}
 _TAPE_M, _WRONG_M = 0.5, 2.0
 """How far a height may be off; beyond the second it is another bracket (common practice)."""
 _SUPPLY_V = (40.5, 57.0)
-"""Normal range of a -48 V supply at the equipment (ETSI EN 300 132-2, from memory)."""
+"""Normal range of a -48 V supply at the equipment (ETSI EN 300 132-2)."""
 
 Ends = Sequence["DeviceEnd"]
 Judged = tuple[Verdict, str, str]
@@ -54,7 +55,7 @@ class DeviceEnd:
         return Subject("link", self.link.name, carrier=self.carrier.carrier, end=self.name)
 
 
-def findings(contexts: Sequence[Context], observations: Sequence[Observation]) -> Findings:
+def findings(contexts: Sequence[Context], observations: Sequence[Observation[object]]) -> Findings:
     """Every `manual.*` finding of these devices but that of the alignment voltage as entered."""
     sheet = sheet_of(observations)
     blank = _blank(sheet)
@@ -63,7 +64,7 @@ def findings(contexts: Sequence[Context], observations: Sequence[Observation]) -
         asked = sheet is not None and context.stage == "handover"
         ends = places.get(context.device.name, ())
         for item in ITEMS:
-            seen = [o for o in context.seen.all(item.check) if o.probe == "person"]
+            seen = context.seen.all(ENTRIES[item.check])
             if seen or asked:
                 of_item = _of_device if item.end is None else _of_ends
                 made = list(
@@ -75,11 +76,9 @@ def findings(contexts: Sequence[Context], observations: Sequence[Observation]) -
                     yield _missing(context, item, None)
 
 
-def _blank(sheet: Observation | None) -> frozenset[tuple[str, ...]]:
+def _blank(sheet: Observation[Sheet] | None) -> frozenset[tuple[str, str]]:
     """Device and check of the rows that nobody filled in."""
-    value = sheet.value if sheet is not None else None
-    rows = value.get("blank", ()) if isinstance(value, dict) else ()
-    return frozenset(tuple(map(str, row)) for row in rows)
+    return frozenset(sheet.value.blank if sheet is not None and sheet.value is not None else ())
 
 
 def _by_plan(item: Item) -> bool:
@@ -124,13 +123,13 @@ def _polarisations(ends: Ends) -> str | None:
 
 
 def _of_ends(
-    context: Context, item: Item, ends: Ends, seen: Sequence[Observation], *, asked: bool
+    context: Context, item: Item, ends: Ends, seen: Sequence[Observation[Entered]], *, asked: bool
 ) -> Findings:
     """At each end that the device is. Where ends are planned to differ, the nearest is meant."""
     planned = [(p, v) for p in ends if (v := getattr(p.end, item.end or "")) is not None]
     values = {v for _, v in planned}
     for place, value in planned:
-        meant = [o for o in seen if _nearest(values, o.value) in {None, value}]
+        meant = [o for o in seen if _nearest(values, figure_of(o)) in {None, value}]
         if meant and (why := inapplicable(meant[-1])) is not None:
             judged = _not_so(value, why)
             yield _at(context, _finding(context, item, judged, value, meant[-1]), place, item)
@@ -147,7 +146,7 @@ def _nearest(planned: Iterable[float], entered: object) -> float | None:
 
 
 def _of_device(
-    context: Context, item: Item, ends: Ends, seen: Sequence[Observation], *, asked: bool
+    context: Context, item: Item, ends: Ends, seen: Sequence[Observation[Entered]], *, asked: bool
 ) -> Findings:
     """Of the device itself: against the plan where it says anything of it, else by practice."""
     planned = _planned(context.device, ends, item)
@@ -156,21 +155,21 @@ def _of_device(
     if seen and (why := inapplicable(seen[-1])) is not None:
         yield _finding(context, item, _not_so(planned, why), planned, seen[-1])
     elif seen:
-        value = seen[-1].value
+        value = figure_of(seen[-1])
         judge = _flag if item.kind == "flag" else _JUDGES[item.check]
         yield _finding(context, item, judge(context, item, planned, value), planned, seen[-1])
     elif asked and planned is not None:
         yield _missing(context, item, planned)
 
 
-def _not_so(planned: object, why: str) -> Judged:
+def _not_so(planned: Figure, why: str) -> Judged:
     """That an item does not apply: an answer; where the plan has a value, one of the two errs."""
     if planned is None:
         return "pass", f"does not apply: {why}", ""
     return "warn", f"planned, but entered as not applicable: {why}", "correct the plan or the sheet"
 
 
-def _missing(context: Context, item: Item, planned: object) -> Finding:
+def _missing(context: Context, item: Item, planned: Figure) -> Finding:
     reason = "only a person can see it, and nobody entered it"
     return context.finding(
         item.check, "not-tested", reason, expected=planned, unit=item.unit, advice=_ENTER,
@@ -187,11 +186,11 @@ def _at(context: Context, finding: Finding, place: DeviceEnd, item: Item) -> Fin
 
 
 def _at_end(
-    context: Context, item: Item, planned: float, place: DeviceEnd, seen: Observation
+    context: Context, item: Item, planned: float, place: DeviceEnd, seen: Observation[Entered]
 ) -> Finding:
-    value = number_of(seen.value)
+    value = number_of(figure_of(seen))
     if value is None:
-        judged: Judged = ("not-tested", f"{seen.value!r} is no number", "")
+        judged: Judged = ("not-tested", f"{figure_of(seen)!r} is no number", "")
     elif item.unit == "m":
         judged = _height(value, planned)
     else:
@@ -235,14 +234,14 @@ _COMPASS = (
 # -- of the device ---------------------------------------------------------------------------------
 
 
-def _flag(context: Context, item: Item, planned: object, value: object) -> Judged:
+def _flag(context: Context, item: Item, planned: Figure, value: Scalar | None) -> Judged:
     del context, planned
     if value:
         return "pass", "a person saw to it", ""
     return "fail", f"not so: {item.ask}", "see to it, then enter it again"
 
 
-def _label(context: Context, item: Item, planned: object, value: object) -> Judged:
+def _label(context: Context, item: Item, planned: Figure, value: Scalar | None) -> Judged:
     del item
     wanted, found = " ".join(str(planned).split()), " ".join(str(value).split())
     if found == wanted:
@@ -256,7 +255,7 @@ def _label(context: Context, item: Item, planned: object, value: object) -> Judg
     return "fail", "the sticker says something else", "reprint the label (`cards --labels`)"
 
 
-def _polarisation(context: Context, item: Item, planned: object, value: object) -> Judged:
+def _polarisation(context: Context, item: Item, planned: Figure, value: Scalar | None) -> Judged:
     del context, item
     if value == planned:
         return "pass", "mounted as planned", ""
@@ -264,7 +263,7 @@ def _polarisation(context: Context, item: Item, planned: object, value: object) 
     return "fail", "mounted otherwise than planned: some 25 to 35 dB are lost", advice
 
 
-def _supply(context: Context, item: Item, planned: object, value: object) -> Judged:
+def _supply(context: Context, item: Item, planned: Figure, value: Scalar | None) -> Judged:
     del context, item, planned
     volts, (low, high) = number_of(value), _SUPPLY_V
     if volts is None:
@@ -278,7 +277,7 @@ def _supply(context: Context, item: Item, planned: object, value: object) -> Jud
     return "warn", reason, "compare with what the device's handbook allows"
 
 
-def _weather(context: Context, item: Item, planned: object, value: object) -> Judged:
+def _weather(context: Context, item: Item, planned: Figure, value: Scalar | None) -> Judged:
     del context, item, planned
     weather, again = weather_of(value), "read the levels again in dry weather"
     if not weather.kinds:
@@ -293,7 +292,7 @@ def _weather(context: Context, item: Item, planned: object, value: object) -> Ju
     return "warn", "rain, wet snow and ice attenuate: levels prove little", again
 
 
-_JUDGES: Mapping[str, Callable[[Context, Item, object, object], Judged]] = {
+_JUDGES: Mapping[str, Callable[[Context, Item, Figure, Scalar | None], Judged]] = {
     "manual.label": _label,
     "manual.polarisation": _polarisation,
     "manual.supply-voltage": _supply,
@@ -306,7 +305,7 @@ _BY_PLAN = frozenset({"manual.label", "manual.polarisation"})
 
 
 def _finding(
-    context: Context, item: Item, judged: Judged, planned: object, seen: Observation
+    context: Context, item: Item, judged: Judged, planned: Figure, seen: Observation[Entered]
 ) -> Finding:
     verdict, reason, advice = judged
     return context.finding(
@@ -314,9 +313,25 @@ def _finding(
         verdict,
         reason,
         expected=planned,
-        observed=said(seen) if seen.value is None or isinstance(seen.value, bool) else seen.value,
+        observed=_shown(seen),
         unit=item.unit,
         advice=advice,
         evidence=(seen,),
         path=("label",) if item.check == "manual.label" else (),
     )
+
+
+def figure_of(seen: Observation[Entered]) -> Scalar | None:
+    """What was entered; None where the item does not apply."""
+    return seen.value.value if seen.value is not None else None
+
+
+def inapplicable(seen: Observation[Entered]) -> str | None:
+    """Why a person entered that the item does not apply; None where a value was entered."""
+    return seen.value.inapplicable if seen.value is not None else None
+
+
+def _shown(seen: Observation[Entered]) -> Scalar | None:
+    value = figure_of(seen)
+    words = value is None or isinstance(value, bool)
+    return seen.value.words(seen.unit) if words and seen.value is not None else value

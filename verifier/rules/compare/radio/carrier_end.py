@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, End, EndName, Link, Plan, Stage
-from verifier.model.result import Finding, Verdict
+from verifier.model.result import Figure, Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
@@ -195,13 +195,13 @@ class CarrierEnd:
         *,
         at: str = "",
         origin: str | None = None,
-        expected: Any = None,
-        observed: Any = None,
+        expected: Figure = None,
+        observed: Figure = None,
         unit: str | None = None,
         advice: str = "",
         silences: bool = False,
         reads: Iterable[Read | None] = (),
-        evidence: Iterable[Observation] = (),
+        evidence: Iterable[Observation[object]] = (),
     ) -> Finding:
         """A finding of this end; `at` is the planned field, of the end or else of the link.
 
@@ -246,7 +246,7 @@ class CarrierEnd:
         return self.plan.origin("links", self.link.name, *((at,) if at else ()))
 
 
-def rounded(value: Any) -> Any:
+def rounded(value: Figure) -> Figure:
     """A number as a report shows it: to a thousandth."""
     return round(value, 3) if isinstance(value, float) else value
 

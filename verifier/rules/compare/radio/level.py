@@ -7,7 +7,7 @@ import statistics
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from verifier.model.observation import Observation
+from verifier.model.observations import Observation
 from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
@@ -230,7 +230,7 @@ def _of_hop(
     verdict: Verdict,
     reason: str,
     off: float | None = None,
-    evidence: tuple[Observation, ...] = (),
+    evidence: tuple[Observation[object], ...] = (),
 ) -> Finding:
     advice = ""
     if verdict in {"warn", "fail"}:

@@ -14,7 +14,9 @@ import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from verifier.model.observation import Observation
+from verifier.model.kind import Scalar
+from verifier.model.observations import Observation
+from verifier.model.observations import reading as reading_kind
 from verifier.model.profile import Profile, ProfileReading
 from verifier.rules.compare.context import Context
 from verifier.rules.profile import decode
@@ -71,7 +73,7 @@ class Read:
     silent: int = 0
     lost: int = 0
     sequence: tuple[str, ...] = ()
-    seen: tuple[Observation, ...] = ()
+    seen: tuple[Observation[Scalar], ...] = ()
 
     @property
     def number(self) -> float | None:
@@ -133,7 +135,7 @@ def find(
 
 def read(context: Context, name: str, reading: ProfileReading) -> Read:
     """What was seen of a reading."""
-    seen = tuple(context.seen.all(name))
+    seen = tuple(context.seen.all(reading_kind(name)))
     gap = context.snmp_gap
     if gap is None and not seen:
         gap = context.unread(None, reading.field)
@@ -150,7 +152,7 @@ def read(context: Context, name: str, reading: ProfileReading) -> Read:
     return Read(reading=reading, name=name, value=value, seen=seen)
 
 
-def _number(reading: ProfileReading, name: str, seen: Sequence[Observation]) -> Read:
+def _number(reading: ProfileReading, name: str, seen: Sequence[Observation[Scalar]]) -> Read:
     """The median; nothing received, where most samples say so."""
     samples: list[tuple[dt.datetime | None, float]] = []
     silent, lost, gaps, sequence = 0, 0, [], []
@@ -187,13 +189,13 @@ def _number(reading: ProfileReading, name: str, seen: Sequence[Observation]) -> 
     )  # fmt: skip
 
 
-def _came(seen: Observation) -> bool:
+def _came(seen: Observation[Scalar]) -> bool:
     """Whether the device answered at all; what got lost on the way says nothing of the radio."""
     raw = seen.raw or ""
     return raw in _EXCEPTIONS or _RAW.fullmatch(raw) is not None
 
 
-def _shown(seen: Observation, value: float | None) -> str:
+def _shown(seen: Observation[Scalar], value: float | None) -> str:
     """One sample in a word."""
     if value is not None:
         return f"{value:g}"
@@ -242,7 +244,7 @@ def number_of(value: object) -> float | None:
     return float(value)
 
 
-def _why(reading: ProfileReading, seen: Observation) -> str:
+def _why(reading: ProfileReading, seen: Observation[Scalar]) -> str:
     """Why an observation holds no value."""
     raw = seen.raw or "no answer"
     if isinstance(seen.value, str):
@@ -254,7 +256,7 @@ def _why(reading: ProfileReading, seen: Observation) -> str:
     return raw
 
 
-def raw_number(seen: Observation) -> int | None:
+def raw_number(seen: Observation[Scalar]) -> int | None:
     """The whole number that came, before it was scaled or named."""
     raw = seen.raw or ""
     found = _RAW.fullmatch(raw)
@@ -263,12 +265,12 @@ def raw_number(seen: Observation) -> int | None:
     return int(exact) if exact is not None and exact == int(exact) else None
 
 
-def says_nothing(reading: ProfileReading, seen: Observation) -> bool:
+def says_nothing(reading: ProfileReading, seen: Observation[Scalar]) -> bool:
     """Whether what came is the device's mark for "nothing received"."""
     return raw_number(seen) in reading.no_signal
 
 
-def good(reading: ProfileReading, seen: Observation) -> bool | None:
+def good(reading: ProfileReading, seen: Observation[Scalar]) -> bool | None:
     """Whether the profile calls what came good; None where it does not say."""
     if not reading.good:
         truth = truth_of(seen.value)

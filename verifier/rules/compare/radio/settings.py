@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from verifier.model.result import Finding, Verdict
+from verifier.model.result import Figure, Finding, Verdict
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.radio.carrier_end import CarrierEnd, figure
 from verifier.rules.compare.radio.read import LEAST_MHZ, Read, is_mhz, slack_mhz
@@ -13,7 +13,7 @@ _SET = "set it as planned, save, and read it again"
 
 
 def unread(
-    side: CarrierEnd, check: str, fields: tuple[str, ...], at: str, expected: object
+    side: CarrierEnd, check: str, fields: tuple[str, ...], at: str, expected: Figure
 ) -> Finding:
     """A planned value that could not be read."""
     return side.finding(

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-import json
 import math
 import re
 from collections.abc import Mapping
 
-from verifier.model.observation import Observation
+from verifier.model.manual import Entered
+from verifier.model.observations import WEATHER, Observation
 from verifier.model.result import Finding
 from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd, figure
 from verifier.rules.compare.radio.read import moment
@@ -80,7 +80,7 @@ class Excuse:
 
     db: float
     words: str
-    said: Observation
+    said: Observation[Entered]
 
 
 def excuse(side: CarrierEnd, at: dt.datetime | None) -> Excuse | None:
@@ -93,29 +93,24 @@ def excuse(side: CarrierEnd, at: dt.datetime | None) -> Excuse | None:
     return max((e for e in found if e is not None), key=lambda e: e.db, default=None)
 
 
-def _stated(side: CarrierEnd, at: dt.datetime | None) -> Observation | None:
+def _stated(side: CarrierEnd, at: dt.datetime | None) -> Observation[Entered] | None:
     """What a person at this end stated nearest to that moment, else last."""
-    seen = side.context.seen.all("manual.weather") if side.context is not None else []
-    given = [o for o in seen if o.value]
+    seen = side.context.seen.all(WEATHER) if side.context is not None else []
+    given = [o for o in seen if o.value is not None and o.value.value]
     timed = [(abs((when - at).total_seconds()), n) for n, o in enumerate(given)
              if at is not None and (when := stated_at(o)) is not None]  # fmt: skip
     return given[min(timed)[1]] if timed else given[-1] if given else None
 
 
-def stated_at(entry: Observation) -> dt.datetime | None:
+def stated_at(entry: Observation[Entered]) -> dt.datetime | None:
     """The moment an entry is of; None where the person wrote none beside it."""
-    try:
-        row = json.loads(entry.raw or "{}")
-    except json.JSONDecodeError:
-        row = {}
-    if isinstance(row, dict) and row and not row.get("at"):
-        return None
-    return moment(entry.at)
+    return None if entry.value is None or entry.value.timeless else moment(entry.at)
 
 
-def _excuse(side: CarrierEnd, said: Observation, at: dt.datetime | None) -> Excuse | None:
-    weather, then = weather_of(said.value), stated_at(said)
-    stated = f"stated weather: {said.value}"
+def _excuse(side: CarrierEnd, said: Observation[Entered], at: dt.datetime | None) -> Excuse | None:
+    told = said.value.value if said.value is not None else None
+    weather, then = weather_of(told), stated_at(said)
+    stated = f"stated weather: {told}"
     if weather.kinds and not weather.takes:
         return None
     if not weather.kinds:

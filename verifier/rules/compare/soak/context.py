@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from verifier.model.observation import Observation
+from verifier.model.manual import Entered
+from verifier.model.observations import SOAK, WEATHER, Observation, SoakCourse
 from verifier.model.plan import Carrier, EndName
 from verifier.model.result import Finding, Verdict
+from verifier.model.samples import Block
 from verifier.rules.compare.radio.read import moment as moment_of
 from verifier.rules.compare.radio.weather import FROM_MHZ, NEAR_S, stated_at, weather_of
-from verifier.rules.soak.tally import Block, EchoFigures, Gap, Soaked, soaked, words
+from verifier.rules.observations import of_kind
+from verifier.rules.soak.tally import EchoFigures, Gap, Soaked, soaked, words
 
-SOAK = "soak"
-"""`what` of the laptop's observation that says how a soak went."""
 UNTIL_THEN = "; until then: "
 """Before what a soak that was cut short had measured."""
 NO_SAMPLES = "the device answered no sample by SNMP"
@@ -27,20 +27,10 @@ _MANY = 6
 class Soaking:
     """A soak: the observation of how it went, what its samples came to, and rain meanwhile."""
 
-    noted: Observation
+    noted: Observation[SoakCourse]
+    course: SoakCourse
     came_to: Soaked
-    rain: tuple[Observation, ...] = ()
-
-    @property
-    def value(self) -> Mapping[str, Any]:
-        """How it went: `asked_s`, `lasted_s`, `state`, `step_s`, `bytes`."""
-        found: Mapping[str, Any] = self.noted.value
-        return found
-
-    @property
-    def complete(self) -> bool:
-        """Whether it went on to its end."""
-        return bool(self.value["state"] == "complete")
+    rain: tuple[Observation[Entered], ...] = ()
 
     @property
     def cut_short(self) -> str:
@@ -50,19 +40,19 @@ class Soaking:
             "interrupted": "a person ended it",
             "unfinished": "the program was ended from outside, or could write no more",
             "not-measured": self.noted.raw or "nothing could be measured",
-        }[self.value["state"]]
+        }[self.course.state]
         if not how:
             return ""
-        lasted = words(self.value["lasted_s"])
-        return f"the soak lasted {lasted} of {words(self.value['asked_s'])}: {how}"
+        lasted = words(self.course.lasted_s)
+        return f"the soak lasted {lasted} of {words(self.course.asked_s)}: {how}"
 
     def settled(self, verdict: Verdict, reason: str) -> tuple[Verdict, str]:
         """A soak that was cut short can fail, but it cannot pass."""
-        if verdict == "fail" or self.complete:
+        if verdict == "fail" or self.course.complete:
             return verdict, reason
         return "not-tested", f"{self.cut_short}{UNTIL_THEN}{reason}"
 
-    def rain_at(self, carrier: Carrier, end: EndName) -> Observation | None:
+    def rain_at(self, carrier: Carrier, end: EndName) -> Observation[Entered] | None:
         """Rain that somebody at either end of a carrier recorded during the soak.
 
         None where there was none, and below 5 GHz, where it takes nothing.
@@ -78,22 +68,27 @@ class Soaking:
         return tuple(g for g in self.came_to.gaps if name in g.targets)
 
 
-def soaking(observations: Sequence[Observation], samples: Iterable[Block]) -> Soaking | None:
+def soaking(
+    observations: Sequence[Observation[object]], samples: Iterable[Block]
+) -> Soaking | None:
     """The soak of a run; None where there was none. Goes through the samples once."""
-    noted = next((o for o in observations if o.what == SOAK and o.value is not None), None)
-    if noted is None:
+    noted = next((o for o in of_kind(observations, SOAK) if o.value is not None), None)
+    if noted is None or noted.value is None:
         return None
-    return Soaking(noted, soaked(samples), tuple(_rain(noted, observations)))
+    rain = tuple(_rain(noted, noted.value, observations))
+    return Soaking(noted, noted.value, soaked(samples), rain)
 
 
-def _rain(noted: Observation, observations: Sequence[Observation]) -> Iterator[Observation]:
+def _rain(
+    noted: Observation[SoakCourse], course: SoakCourse, observations: Sequence[Observation[object]]
+) -> Iterator[Observation[Entered]]:
     """Rain stated for a moment of the soak, or up to 30 minutes away from it."""
     end = moment_of(noted.at)
     if end is None:
         return
-    begin = end - dt.timedelta(seconds=noted.value["lasted_s"] + NEAR_S)
-    for said in observations:
-        if said.what != "manual.weather" or "rain" not in weather_of(said.value).kinds:
+    begin = end - dt.timedelta(seconds=course.lasted_s + NEAR_S)
+    for said in of_kind(observations, WEATHER):
+        if said.value is None or "rain" not in weather_of(said.value.value).kinds:
             continue
         at = stated_at(said)
         if at is not None and begin <= at <= end + dt.timedelta(seconds=NEAR_S):

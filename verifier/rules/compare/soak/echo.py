@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 
+from verifier.model.observations import MTU, PathMtu
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.soak.context import Soaking, moment, rests_on, together
@@ -213,9 +214,9 @@ def mtu(context: Context, soak: Soaking) -> Findings:
     planned = context.plan.acceptance.mtu_bytes
     if planned is None:
         return
-    seen = context.seen.first("mtu")
+    seen = context.seen.first(MTU)
     verdict: Verdict = "not-tested"
-    value = seen.value if seen is not None and seen.value is not None else None
+    value = seen.value if seen is not None else None
     reason = (seen and seen.raw) or soak.cut_short or "no echo of that size was sent"
     if value is not None:
         verdict, reason = _mtu_verdict(value, planned)
@@ -225,7 +226,7 @@ def mtu(context: Context, soak: Soaking) -> Findings:
         reason,
         limit="mtu_bytes",
         expected=planned,
-        observed=value["largest"] if value else None,
+        observed=value.largest if value else None,
         unit="byte",
         advice="find the port on the way with the smaller MTU, and set the planned one"
         if verdict == "fail"
@@ -234,14 +235,14 @@ def mtu(context: Context, soak: Soaking) -> Findings:
     )
 
 
-def _mtu_verdict(value: dict[str, object], planned: int) -> tuple[Verdict, str]:
-    if value["passed"]:
+def _mtu_verdict(value: PathMtu, planned: int) -> tuple[Verdict, str]:
+    if value.passed:
         return "pass", f"a packet of {planned} byte passes undivided, there and back"
-    if value["refused"]:
+    if value.refused:
         return "not-tested", f"this laptop's own interface does not take {planned} byte whole"
-    if value["largest"] is None:
+    if value.largest is None:
         return "not-tested", "no echo was answered, of no size"
     told = ""
-    if value["said"] is not None:
-        told = f"; {value['reporter']} reports that it passes on {value['said']} byte at most"
-    return "fail", f"{value['largest']} byte pass undivided and no more{told}"
+    if value.said is not None:
+        told = f"; {value.reporter} reports that it passes on {value.said} byte at most"
+    return "fail", f"{value.largest} byte pass undivided and no more{told}"

@@ -15,7 +15,7 @@ def local_soak(soak: Soaking) -> Finding:
     gaps = soak.came_to.gaps
     stops = [g for g in gaps if g.why == "stopped"]
     downs = [g for g in gaps if g.why == "interface"]
-    lasted = words(soak.value["lasted_s"])
+    lasted = words(soak.course.lasted_s)
     verdict: Verdict = "pass"
     reason = f"measured for {lasted}"
     if soak.cut_short:
@@ -36,8 +36,8 @@ def local_soak(soak: Soaking) -> Finding:
         subject=Subject("laptop", "laptop"),
         verdict=verdict,
         reason=reason,
-        expected=soak.value["asked_s"],
-        observed=soak.value["lasted_s"],
+        expected=soak.course.asked_s,
+        observed=soak.course.lasted_s,
         unit="s",
         advice=_advice(verdict, downs),
         evidence=(soak.noted.id,),

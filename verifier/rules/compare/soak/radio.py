@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from verifier.model.observation import Observation
+from verifier.model.manual import Entered
+from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, End, EndName, Link
 from verifier.model.result import Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules.compare.context import Context, Findings
+from verifier.rules.compare.manual.items import figure_of
 from verifier.rules.compare.soak.context import Soaking, moment, rests_on
 from verifier.rules.soak.counters import (
     DeviceTally,
@@ -145,7 +147,7 @@ def _bad_seconds(  # noqa: PLR0913, PLR0917
     subject: Subject,
     kind: _Kind,
     counted: SecondsTally | None,
-    rain: Observation | None,
+    rain: Observation[Entered] | None,
 ) -> Finding:
     limit: int | None = getattr(context.plan.acceptance, kind.limit)
     verdict: Verdict = "not-tested"
@@ -177,7 +179,7 @@ def _bad_seconds(  # noqa: PLR0913, PLR0917
 
 
 def _judge_seconds(
-    kind: _Kind, grown: float, limit: int | None, rain: Observation | None
+    kind: _Kind, grown: float, limit: int | None, rain: Observation[Entered] | None
 ) -> tuple[Verdict, str]:
     """Against the plan's limit; without one rain that was stated excuses what nothing else does."""
     reason = f"{grown:g} {kind.what} seconds by the device's own count"
@@ -187,5 +189,5 @@ def _judge_seconds(
         return "pass", reason
     reason += f"; the plan sets no limit ({kind.limit})"
     if kind.unlimited == "fail" and rain is not None:
-        return "not-tested", f"{reason}, and rain was recorded: {rain.value}"
+        return "not-tested", f"{reason}, and rain was recorded: {figure_of(rain)}"
     return kind.unlimited, reason

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
-from verifier.model.observation import Observation
+from verifier.model import mib
+from verifier.model.kind import Scalar
+from verifier.model.observations import Observation, reading
 from verifier.model.result import Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.soak.context import NO_SAMPLES, Soaking, moments, rests_on
@@ -27,6 +30,7 @@ def restarts(context: Context, soak: Soaking) -> Findings:
 
 
 def _restarts(context: Context, soak: Soaking, tally: DeviceTally | None) -> Finding:
+    ticks = context.seen.first(mib.SYS_UP_TIME)
     verdict: Verdict = "not-tested"
     reason, observed, advice = context.snmp_gap or NO_SAMPLES, None, ""
     if tally is not None and tally.uptime_ticks is not None:
@@ -49,7 +53,7 @@ def _restarts(context: Context, soak: Soaking, tally: DeviceTally | None) -> Fin
         observed=observed,
         unit="restarts",
         advice=advice,
-        evidence=(context.seen.first("sysUpTime"),),
+        evidence=(ticks,),
     )
 
 
@@ -61,8 +65,9 @@ def clock(context: Context, soak: Soaking) -> Findings:
 
 def _clock(context: Context) -> Findings:
     """`state.clock`: hrSystemDate or the profile's reading against this laptop's time of day."""
-    seen = [o for what in ("hrSystemDate", "clock") for o in context.seen.all(what)
-            if o.value is not None]  # fmt: skip
+    by_mib = [o for o in context.seen.all(mib.HR_SYSTEM_DATE) if o.value is not None]
+    by_reading = [o for o in context.seen.all(reading("clock")) if o.value is not None]
+    seen: Sequence[Observation[str] | Observation[Scalar]] = by_mib or by_reading
     by_ntp = any("ntp" in h.uses for h in context.plan.management.hosts)
     if not seen:
         if not by_ntp and not any(r.field == "clock" for r in context.profile.reading):
@@ -70,7 +75,7 @@ def _clock(context: Context) -> Findings:
         why = context.snmp_gap or "the device tells no time of day (hrSystemDate, profile)"
         yield context.finding("state.clock", "not-tested", why)
         return
-    latest = seen[-1] if seen[0].what != "hrSystemDate" else _last(seen, "hrSystemDate")
+    latest = seen[-1]
     told = clocks.read(str(latest.value))
     if told is None:
         why = f"what the device tells is no time: {latest.value}"
@@ -91,7 +96,3 @@ def _clock(context: Context) -> Findings:
         advice="" if right else "set the device's time server, and look at this laptop's own clock",
         evidence=(latest,),
     )
-
-
-def _last(seen: list[Observation], what: str) -> Observation:
-    return [o for o in seen if o.what == what][-1]

@@ -1,0 +1,92 @@
+"""Finding one observation among many: by its kind, and by the row of a table."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from typing import TypeVar, cast
+
+from verifier.model import mib
+from verifier.model.kind import Kind, KindOf, MibObject, ReadingKind, Scalar
+from verifier.model.laptop import Laptop
+from verifier.model.observations import INTERFACES, SHEET, Observation, Sheet
+
+T = TypeVar("T")
+_NAMES = {mib.IF_NAME.what: mib.IF_NAME, mib.IF_DESCR.what: mib.IF_DESCR,
+          mib.IF_ALIAS.what: mib.IF_ALIAS}  # fmt: skip
+
+
+class Observations:
+    """Observations of one device, by kind and by instance."""
+
+    def __init__(self, observations: Iterable[Observation[object]] = ()) -> None:
+        self._by_kind: dict[Kind, list[Observation[object]]] = defaultdict(list)
+        for observation in observations:
+            self._by_kind[observation.kind].append(observation)
+
+    def all(self, kind: KindOf[T]) -> list[Observation[T]]:
+        """Every observation of this kind, in order."""
+        return cast("list[Observation[T]]", self._by_kind.get(kind, []))
+
+    def first(self, kind: KindOf[T]) -> Observation[T] | None:
+        """The first observation of this kind."""
+        found = self.all(kind)
+        return found[0] if found else None
+
+    def values(self, kind: KindOf[T]) -> list[T]:
+        """The value of each observation of this kind that has one, in order."""
+        return [value for o in self.all(kind) if (value := o.value) is not None]
+
+    def at(self, column: MibObject[T], index: str) -> Observation[T] | None:
+        """The observation of this column at this instance."""
+        suffix = f".{index}"
+        return next((o for o in self.all(column) if o.oid and o.oid.endswith(suffix)), None)
+
+    def column(self, column: MibObject[T]) -> dict[str, Observation[T]]:
+        """Rows of a column with a value, by instance."""
+        start = f"{column.oid}."
+        return {
+            o.oid.removeprefix(start): o
+            for o in self.all(column)
+            if o.oid and o.oid.startswith(start) and o.value is not None
+        }
+
+    def port_names(self) -> dict[str, dict[str, str]]:
+        """What the rows of the interface table are called: text by column, then by ifIndex."""
+        return {
+            name: {i: str(o.value) for i, o in self.column(column).items()}
+            for name, column in _NAMES.items()
+        }
+
+    def readings(self, field: str) -> list[Observation[Scalar]]:
+        """Every reading of a field of the profile, of whatever index."""
+        kinds = [k for k in self._by_kind if isinstance(k, ReadingKind) and k.field == field]
+        return [o for kind in kinds for o in self.all(kind)]
+
+    def by_tcp(self) -> Iterable[Observation[object]]:
+        """Every try to connect by TCP."""
+        return [o for kind, all_ in self._by_kind.items() if kind.probe == "tcp" for o in all_]
+
+
+def by_device(observations: Iterable[Observation[object]]) -> dict[str, Observations]:
+    """Observations of each device, by its name; ports of a device belong to it."""
+    sorted_: dict[str, list[Observation[object]]] = defaultdict(list)
+    for observation in observations:
+        if observation.subject.kind in {"device", "port"}:
+            sorted_[observation.subject.name].append(observation)
+    return {name: Observations(found) for name, found in sorted_.items()}
+
+
+def of_kind(observations: Iterable[Observation[object]], kind: KindOf[T]) -> list[Observation[T]]:
+    """Every observation of a kind, of whatever subject."""
+    return [cast("Observation[T]", o) for o in observations if o.kind is kind]
+
+
+def laptop_of(observations: Iterable[Observation[object]]) -> Laptop | None:
+    """The laptop as it was in the run; None where it was not looked at."""
+    return next((o.value for o in of_kind(observations, INTERFACES)), None)
+
+
+def sheet_of(observations: Iterable[Observation[object]]) -> Observation[Sheet] | None:
+    """The sheet that a person filled in; None without one."""
+    return next(iter(of_kind(observations, SHEET)), None)
