@@ -38,7 +38,6 @@ from verifier.probes.echo.open import open_socket
 from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.probes.echo.watch import EchoSink, EchoWatch, Watched, elapsed
 from verifier.probes.laptop import look as this_machine
-from verifier.probes.laptop.versions import versions
 from verifier.probes.pace import Pace, Slots
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import fastest
@@ -81,7 +80,7 @@ class LaptopAccess:
     preferred = staticmethod(this_machine.preferred)
     interface_names = staticmethod(this_machine.interface_names)
     neighbours = staticmethod(this_machine.neighbours)
-    versions = staticmethod(versions)
+    versions = staticmethod(this_machine.versions)
 
     def added(
         self, interface: str, addresses: Sequence[Interface], say: _Say

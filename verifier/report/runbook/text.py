@@ -1,10 +1,11 @@
-"""The runbook for people: text with check boxes, and the words that the printed page shares."""
+"""The runbook as text with check boxes, as JSON, and the words that the printed page shares."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from verifier.model.address import Address, Interface
 from verifier.model.cautions import CLOSING, cautions
@@ -19,6 +20,7 @@ from verifier.model.runbook import (
     Step,
 )
 from verifier.report.plain import paragraph, plain
+from verifier.report.result.json import laid_out
 from verifier.rules.fit.commands import PLACEHOLDER, AddressChange, commands, take_back
 from verifier.rules.readdress.placement import View, key_of
 
@@ -285,3 +287,62 @@ def _wrapped(words: str, width: int, first: str, *, hang: int | None = None) -> 
 def kinds() -> Mapping[str, str]:
     """The titles of the kinds of follow-ups, in the order they are shown."""
     return _KINDS
+
+
+# --- as JSON ------------------------------------------------------------------------------------
+
+
+def json(runbook: Runbook) -> str:
+    """The document `plan-verifier/runbook/1`."""
+    return laid_out(document(runbook))
+
+
+def document(runbook: Runbook) -> dict[str, Any]:
+    """The document `plan-verifier/runbook/1` as plain values."""
+    return {
+        "format": "plan-verifier/runbook/1",
+        "setting": runbook.setting,
+        "laptop_addresses": runbook.laptop_addresses,
+        "laptop_start": [str(a) for a in runbook.laptop_start],
+        "proved_best": runbook.proved_best,
+        "lower_bound": _figures(runbook.lower_bound),
+        "device_changes": runbook.device_changes,
+        "connects": runbook.connects,
+        "laptop_changes": runbook.laptop_changes,
+        "steps": [_step_document(s) for s in runbook.steps],
+        "follow_ups": [
+            {
+                "kind": f.kind,
+                "subject": {"kind": f.subject.kind, "name": f.subject.name},
+                "message": f.message,
+            }
+            for f in runbook.follow_ups
+        ],
+        "blocked": [{"device": b.device, "reason": b.reason} for b in runbook.blocked],
+    }
+
+
+def _figures(figures: RunbookCost | None) -> dict[str, int] | None:
+    if figures is None:
+        return None
+    return {
+        "device_changes": figures.device_changes,
+        "connects": figures.connects,
+        "laptop_changes": figures.laptop_changes,
+        "steps": figures.steps,
+    }
+
+
+def _step_document(step: Step) -> dict[str, Any]:
+    made: dict[str, Any] = {"n": step.n, "action": step.action}
+    if isinstance(step, SetLaptop):
+        return made | {"addresses": [str(a) for a in step.addresses]}
+    made["device"] = step.device
+    if isinstance(step, Connect):
+        return made
+    if isinstance(step, SetDevice):
+        gateway = None if step.gateway is None else str(step.gateway)
+        made |= {"from": str(step.from_), "to": str(step.to), "gateway": gateway}
+        return made | {"temporary": step.temporary}
+    silent = None if step.silent is None else str(step.silent)
+    return made | {"address": str(step.address), "silent": silent}

@@ -15,8 +15,7 @@ from verifier.model.laptop import Laptop, LaptopInterface, Route
 from verifier.probes.cable.frames import Frame
 from verifier.probes.pace import Pace, Slots
 from verifier.probes.tcp import TcpAnswer
-from verifier.simulator.memory.cable import RTT_S, MemoryCable
-from verifier.simulator.memory.device import MemoryDevice
+from verifier.simulator.memory.device import RTT_S, MemoryCable, MemoryDevice
 from verifier.simulator.memory.echoes import MemoryEchoes
 from verifier.simulator.memory.loop import MemoryClocks
 from verifier.simulator.memory.snmp import MemorySnmpManager
