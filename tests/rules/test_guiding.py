@@ -217,6 +217,19 @@ def test_planned_hardware_outranks_a_name() -> None:
     assert "'as-delivered', planned 'lighthouse'" in meaning.notes[0]
 
 
+def test_hardware_that_is_not_the_planned_is_noted() -> None:
+    """A device with the right name on other hardware: exchanged, or another that was so named."""
+    device = replace(DEVICE, mac=MINE)
+    for meaning in (
+        after_change(sight(alive(YOURS), silent(), device=device)),
+        before_change(sight(silent(), alive(YOURS), device=device)),
+    ):
+        assert meaning.ok
+        (note,) = meaning.notes
+        assert note.startswith(f"its hardware address {YOURS} is not the planned {MINE}: ")
+    assert after_change(sight(alive(), silent(), device=device)).notes == ()
+
+
 STEPS: tuple[Step, ...] = (
     SetLaptop(n=1, addresses=(Interface.parse("192.0.2.9/24"),)),
     Connect(n=2, device="a"),

@@ -9,6 +9,7 @@ import asyncio
 import datetime as dt
 import random
 import select
+import socket
 import sys
 import threading
 import time
@@ -75,6 +76,12 @@ class LaptopAccess:
     """This laptop, as `probes.laptop` sees it."""
 
     platform: str = sys.platform
+
+    @property
+    def own_name(self) -> str:
+        """What it is called itself."""
+        return socket.gethostname()
+
     look = staticmethod(this_machine.look)
     routes = staticmethod(this_machine.routes)
     preferred = staticmethod(this_machine.preferred)

@@ -170,16 +170,16 @@ def _some(names: Sequence[str]) -> str:
 
 def _confirm(sheet: RunbookPaper, step: Confirm, view: View) -> StepText:
     what = f"{plain(step.device)} answers at {step.address}"
-    asked = [(_ping(sheet.system, step.address), "answers")]
+    probes = [(_ping(sheet.system, step.address), "answers")]
     if step.silent is not None:
         what += f", nobody at {step.silent}"
         if view.source(key_of(step.silent)) is not None:
-            asked.append((_ping(sheet.system, step.silent), "no answer"))
+            probes.append((_ping(sheet.system, step.silent), "no answer"))
         elif sheet.runbook.setting != "remote" and step.silent.is_v4 and sheet.system == "linux":
-            asked.append((_arp_probe(sheet, step.silent), "no reply"))
+            probes.append((_arp_probe(sheet, step.silent), "no reply"))
         else:
             what += " (the old address cannot be tested from here)"
-    return StepText(step, "CONFIRM", what, tuple(asked))
+    return StepText(step, "CONFIRM", what, tuple(probes))
 
 
 def _ping(system: System, address: Address) -> str:
@@ -236,10 +236,10 @@ def heading(sheet: RunbookPaper) -> Iterator[str]:
 def figures(book: Runbook) -> str:
     """The four figures, and whether they are the best there are."""
     made = (book.device_changes, book.connects, book.laptop_changes, len(book.steps))
-    told = _counted(RunbookCost(*made))
+    cost = _counted(RunbookCost(*made))
     if book.lower_bound is None:
-        return f"{told}. There is no shorter way: proved."
-    return f"{told}. Valid, but not proved shortest; at least needed: {_counted(book.lower_bound)}."
+        return f"{cost}. There is no shorter way: proved."
+    return f"{cost}. Valid, but not proved shortest; at least needed: {_counted(book.lower_bound)}."
 
 
 def _counted(made: RunbookCost) -> str:

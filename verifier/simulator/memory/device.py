@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from verifier.model.address import Address, Interface, Mac
@@ -158,18 +158,17 @@ class MibTable:
     """The objects of an agent: names in ascending order, and the value of each."""
 
     def __init__(self, shown: ShownDevice) -> None:
-        rows: dict[Oid, Cell] = dict(itertools.chain.from_iterable(t(shown) for t in _TABLES))
-        self.names = sorted(rows)
-        self._cells: dict[Oid, VarBind | Callable[[float], bytes]] = {
-            name: cell if callable(cell) else _decoded(name, cell) for name, cell in rows.items()
-        }
+        self._cells: dict[Oid, Cell] = dict(
+            itertools.chain.from_iterable(table(shown) for table in _TABLES)
+        )
+        self.names = sorted(self._cells)
 
     def at(self, name: Oid, up_s: float) -> VarBind | None:
         """The object of that name; None where there is none."""
         cell = self._cells.get(name)
-        if cell is None or isinstance(cell, VarBind):
-            return cell
-        return _decoded(name, cell(up_s))
+        if cell is None:
+            return None
+        return _decoded(name, cell(up_s) if callable(cell) else cell)
 
 
 def _decoded(name: Oid, cell: bytes) -> VarBind:
