@@ -207,7 +207,7 @@ class Person:
     ) -> tuple[MemoryDevice, DeviceSettings, bool]:
         kind = self.chance.choice((
             "octet", "mask", "gateway", "name", "unsaved", "other", "second", "nothing", "restart",
-            "factory",
+            "factory", "twin",
         ))  # fmt: skip
         self.log.append(f"    errs: {kind}")
         if kind == "octet":
@@ -226,6 +226,9 @@ class Person:
             settings = replace(settings, second=made.running.address)
         elif kind in {"nothing", "factory"}:
             settings = made.running if kind == "nothing" else made.factory
+        elif kind == "twin" and not self.bench.strangers:
+            made.set(settings)
+            self._plug_in_twin(made)
         elif kind == "restart":
             made.set(settings)
             self._restart(made)
@@ -248,10 +251,14 @@ class Person:
             )
             self._did("pulls the cable")
         elif self.plugged.devices and not self.bench.strangers:
-            stranger = clone(self.chance.choice(self.plugged.devices), self.chance, 70)
-            self.bench.strangers.append(stranger)
-            self.plugged.devices.append(stranger)
-            self._did(f"plugs in a clone {stranger.running}")
+            self._plug_in_twin(self.chance.choice(self.plugged.devices))
+
+    def _plug_in_twin(self, of: MemoryDevice) -> None:
+        """Another device that was set alike."""
+        twin = clone(of, self.chance, 70)
+        self.bench.strangers.append(twin)
+        self.plugged.devices.append(twin)
+        self._did(f"plugs in a twin {twin.running}")
 
     def _plug_in_again(self) -> None:
         self.plugged.carrier = True
@@ -323,8 +330,8 @@ class Person:
         if meaning.ok:
             assert not wrong, self.story(f"OK, but {wrong}: {meaning}")
         elif not wrong and self._still() and self._reaches(self.moves[step.n].new):
-            made = self.bench.devices[step.device]
-            if made.running.name == step.device:
+            made, new = self.bench.devices[step.device], self.moves[step.n].new
+            if made.running.name == step.device and self._there(new.address) == [made]:
                 raise AssertionError(self.story(f"{meaning.kind}, but it is right: {meaning}"))
 
     def _moving(self) -> bool:
