@@ -77,6 +77,7 @@ def _result() -> Json:
     made = _output(Result, "result")
     for name in ("Kind", "Observation_object_", "Unreadable"):  # what a document has not
         del made["$defs"][name]
+    made["$defs"]["Finding"]["properties"]["origin"] = {"type": "string"}
     row = _row()
     made["$defs"]["Observation"] = {k: v for k, v in row.items() if k != "$defs"}
     made["properties"]["observations"] = {
@@ -98,7 +99,6 @@ def _evidence() -> Json:
     for name in ("origins", "file_sha256"):
         del plan["properties"][name]
     defs = {**plan.pop("$defs"), **profile.pop("$defs"), **result.pop("$defs")}
-    del defs["Origin"]
     defs |= {"Result": result, "Plan": plan, "Profile": profile}
     profiles = {"type": "object", "additionalProperties": {"$ref": "#/$defs/Profile"}}
     parts: Json = {
@@ -182,6 +182,7 @@ def _plan_check() -> Json:
     del problem["properties"]["format"]
     problem["required"] = list(problem["properties"])
     problem["title"] = "Problem"
+    problem["properties"]["origin"] = {"type": "string"}
     made = _group(
         {
             "format": {"const": "plan-verifier/plan-check/1"},
@@ -269,7 +270,6 @@ def _plan() -> Json:
     for name in ("origins", "file_sha256"):
         del made["properties"][name]
     defs: Json = made["$defs"]
-    del defs["Origin"]
     for cls, name in FILE_NAMES:
         group, ours = defs[cls.__name__], FILE_NAMES[cls, name]
         group["properties"][ours] = group["properties"].pop(name)
