@@ -1,8 +1,12 @@
-"""Imports run one way, the rules stay pure, and each check stands in the file of its prefix."""
+"""Imports run one way, the rules stay pure, sessions ask their World, each check has its file."""
 
 from __future__ import annotations
 
 import ast
+import dataclasses
+import importlib
+import inspect
+import typing
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -127,6 +131,76 @@ def test_rules_and_model_are_pure(module: Path) -> None:
         if isinstance(node, ast.Call):
             name = getattr(node.func, "id", None) or getattr(node.func, "attr", "")
             assert name not in WORLDLY_CALLS | NOW, f"{module}:{node.lineno} calls {name}"
+
+
+OUTSIDE = {"time", "socket", "secrets", "random", "psutil", "icmplib", "pysnmp", "ssl", "http"}
+"""What no session imports: clocks, sockets, chance."""
+OUTSIDE_CALLS = {
+    "asyncio.sleep", "asyncio.run", "asyncio.to_thread", "asyncio.open_connection",
+    "datetime.now", "dt.datetime.now", "dt.datetime.utcnow", "dt.date.today", "os.urandom",
+    "uuid.uuid1", "uuid.uuid4",
+}  # fmt: skip
+SESSION = [m for m in MODULES if room(m) == "session"]
+
+
+@pytest.mark.parametrize("module", SESSION, ids=lambda m: str(m.relative_to(PACKAGE)))
+def test_a_session_asks_its_world(module: Path) -> None:
+    """It reads no clock, does not sleep, opens no socket, draws no lots; of probes it has types."""
+    told = {name.split(".")[0] for name in imports(module)} & OUTSIDE
+    assert told <= ({"random"} if module.name == "world.py" else set())  # a type of the seam
+    tree = ast.parse(module.read_text(encoding="utf-8"))
+    calls = {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
+    assert not calls & OUTSIDE_CALLS
+    for node in ast.walk(tree):
+        assert not isinstance(node, ast.Import) or all(
+            not alias.name.startswith("verifier.probes") for alias in node.names
+        )
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("verifier.probes"):
+            probe = importlib.import_module(node.module or "")
+            for alias in node.names:
+                assert plain(getattr(probe, alias.name)), f"{node.module}.{alias.name}"
+
+
+def plain(thing: object) -> bool:
+    """Whether something is data, or a type of data: nothing that can do anything outside."""
+    if inspect.isroutine(thing) or inspect.ismodule(thing):
+        return False
+    if not inspect.isclass(thing):
+        return True
+    frozen = dataclasses.is_dataclass(thing) and thing.__dataclass_params__.frozen  # type: ignore[attr-defined]
+    return frozen or getattr(thing, "_is_protocol", False) or issubclass(thing, tuple)
+
+
+@pytest.mark.parametrize(
+    ("thing", "is_plain"),
+    [
+        (ast.parse, False), (ast, False), (Path, False), (3.0, True),
+        (typing.NamedTuple("Pair", [("a", int)]), True), (typing.Literal["up"], True),
+    ],
+    ids=str,
+)  # fmt: skip
+def test_what_is_plain(thing: object, is_plain: bool) -> None:  # noqa: FBT001
+    assert plain(thing) is is_plain
+
+
+PRIVILEGED = ("mark.icmp", "mark.raw", "mark.lab", "mark.snmpd", "needs(")
+"""What a test that needs permissions or programs is marked with."""
+
+
+def test_every_session_module_is_imported_by_a_test_that_needs_nothing() -> None:
+    """By stories and other tests that run for anybody, without root."""
+    tests = Path(__file__).parent
+    free = [
+        t for folder in ("stories", "session", "rules", "files") for t in (tests / folder).glob("*.py")
+        if not any(mark in t.read_text(encoding="utf-8") for mark in PRIVILEGED)
+    ]  # fmt: skip
+    graph = {name_of(m): imports(m) for m in MODULES}
+    reached: set[str] = set()
+    ahead = {name for t in free for name in imports(t)}
+    while ahead:
+        reached |= ahead
+        ahead = {name for near in ahead for name in graph.get(near, ())} - reached
+    assert {name_of(m) for m in SESSION if m.name != "__init__.py"} <= reached
 
 
 def test_model_values_are_frozen() -> None:

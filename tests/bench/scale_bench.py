@@ -77,7 +77,7 @@ def measure(folder: Path) -> tuple[float, float, float, dict[str, int]]:
     took_s = time.perf_counter() - started
     if done.returncode not in {0, 3}:
         raise SystemExit(f"verify ended with {done.returncode}: {done.stdout}{done.stderr}")
-    processor_s, peak_mb = map(float, done.stdout.split())
+    processor_s, peak_mb = map(float, done.stdout.splitlines()[-1].split())
     summary: dict[str, int] = json.loads((folder / "result.json").read_text())["summary"]
     return took_s, processor_s, peak_mb, summary
 
@@ -87,7 +87,7 @@ def main() -> None:
     profile = "hop-radio" if "--radio" in words else "mib2"
     sizes = [int(word) for word in words if word.isdigit()] or list(SIZES)
     print(
-        f"{'units':>6} {'findings':>9} {'wall s':>8} {'cpu s':>8} {'ms/device':>8} {'peak MB':>8}"
+        f"{'devices':>7} {'findings':>9} {'wall s':>8} {'cpu s':>8} {'ms/device':>8} {'peak MB':>8}"
     )
     for devices in sizes:
         with tempfile.TemporaryDirectory() as name:
@@ -100,7 +100,7 @@ def main() -> None:
                 took_s, processor_s, peak_mb, summary = measure(folder)
         assert not summary["fail"], summary
         print(
-            f"{devices:6} {sum(summary.values()):9} {took_s:8.2f} {processor_s:8.2f} "
+            f"{devices:7} {sum(summary.values()):9} {took_s:8.2f} {processor_s:8.2f} "
             f"{1000 * took_s / devices:8.2f} {peak_mb:8.0f}"
         )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import multiprocessing
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -100,9 +101,10 @@ def test_answers_to_questions_given_up_are_nobodys(client: type[SnmpClient]) -> 
             assert not any(waiting), "nobody waits for what was given up"
 
     with late_by(2.5 * UNIT_S, 1.0 * UNIT_S) as (remote, targets):
+        gc.collect()  # files of earlier tests that nobody closed
         before = process.num_fds()
         asyncio.run(run(remote, targets))
-        assert process.num_fds() == before
+        assert process.num_fds() <= before
 
 
 def _first_ids(pipe: Any) -> None:

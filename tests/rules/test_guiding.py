@@ -217,6 +217,30 @@ def test_planned_hardware_outranks_a_name() -> None:
     assert "'as-delivered', planned 'lighthouse'" in meaning.notes[0]
 
 
+def test_hardware_that_is_not_the_planned_is_noted() -> None:
+    """A device with the right name on other hardware: exchanged, or another that was so named."""
+    device = replace(DEVICE, mac=MINE)
+    for meaning in (
+        after_change(sight(alive(YOURS), silent(), device=device)),
+        before_change(sight(silent(), alive(YOURS), device=device)),
+    ):
+        assert meaning.ok
+        (note,) = meaning.notes
+        assert note.startswith(f"its hardware address {YOURS} is not the planned {MINE}: ")
+    assert after_change(sight(alive(), silent(), device=device)).notes == ()
+
+
+def test_an_address_of_two_is_nobody_s() -> None:
+    """Two hardware addresses answer for it: never OK, whoever gave its name."""
+    both = replace(alive(), macs=(MINE, YOURS))
+    after = after_change(sight(both, silent(), device=replace(DEVICE, mac=MINE)))
+    assert [after.kind, after.ok, after.settled] == ["wrong-device", False, True]
+    assert after.means == f"2 devices hold 198.18.20.11: {MINE}, {YOURS}"
+    before = before_change(sight(silent(), both))
+    assert before.ok
+    assert before.notes == (f"2 devices hold that address ({MINE}, {YOURS}): unplug the other",)
+
+
 STEPS: tuple[Step, ...] = (
     SetLaptop(n=1, addresses=(Interface.parse("192.0.2.9/24"),)),
     Connect(n=2, device="a"),

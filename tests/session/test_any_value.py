@@ -178,7 +178,7 @@ def test_an_error_counter_of_2_to_the_64(odd_ones: Odd, url: str) -> None:
     """Of its own type or another: never a count, its octets in the evidence, the sweep is stored."""
     for tag in (0x41, 0x46):
         huge = integer(2**64 - 1, tag)
-        odd_ones.show({"odd-1": [(ERRORS, huge)]})
+        odd_ones.show({**{name: [] for name in ODD}, "odd-1": [(ERRORS, huge)]})
         with opened(url) as store, store.locked(), Signals() as signals:
             done = SweepLoop(store, Settings(), lambda _: None, ThisMachine()).once(
                 odd_ones.request, signals

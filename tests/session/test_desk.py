@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import importlib
+import datetime as dt
+import itertools
 import json
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -21,12 +22,13 @@ from verifier.model.health import State, StateChange, SweepReport
 from verifier.model.plan import Device, Plan
 from verifier.model.status import MOST_CHANGES, Status
 from verifier.model.subject import Subject
-from verifier.probes.world import ThisMachine
+from verifier.probes.world import Clocks, ThisMachine
 from verifier.session import Probing, Request
 from verifier.session.signals import Signals
 from verifier.session.sweep import deliver, status_page
 from verifier.session.sweep.loop import Settings, SweepLoop
-from verifier.session.sweep.process import Measured
+from verifier.session.sweep.process import Measured, measured_apart
+from verifier.session.world import World
 from verifier.store import schema
 from verifier.store.store import Store, opened
 
@@ -56,14 +58,23 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield kept
 
 
-def test_a_clock_that_steps_is_said_and_stored(
-    store: Store, request_: Request, monkeypatch: pytest.MonkeyPatch
-) -> None:
+class Stepping(Clocks):
+    """This machine's clocks, the time of day put on by what `offset_s` gives."""
+
+    def __init__(self, offset_s: Callable[[], float]) -> None:
+        self._offset_s = offset_s
+
+    def now(self) -> dt.datetime:
+        """The time of day."""
+        return dt.datetime.now(dt.UTC) + dt.timedelta(seconds=self._offset_s())
+
+
+def test_a_clock_that_steps_is_said_and_stored(store: Store, request_: Request) -> None:
     """On by ten years, then back: each sweep is stored, in order of its number; nothing is lost."""
     said: list[str] = []
-    real, offset_s = time.time, [0.0]
-    monkeypatch.setattr(time, "time", lambda: real() + offset_s[0])
-    desk = SweepLoop(store, Settings(), said.append, ThisMachine())
+    offset_s = [0.0]
+    world = ThisMachine(clocks=Stepping(lambda: offset_s[0]))
+    desk = SweepLoop(store, Settings(), said.append, world)
     with Signals() as signals:
         for offset_s[0] in (0.0, 3650 * 86_400.0, 0.0, -7200.0, -7200.0):
             assert desk.once(request_, signals) is not None
@@ -75,17 +86,10 @@ def test_a_clock_that_steps_is_said_and_stored(
     assert [line.split(" by ")[0].rsplit(" ", 1)[1] for line in said] == ["on", "back", "back"]
 
 
-def test_a_series_keeps_its_grid_while_the_clock_steps(
-    store: Store, request_: Request, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_series_keeps_its_grid_while_the_clock_steps(store: Store, request_: Request) -> None:
     """The wall clock goes back an hour with each sweep; the sweeps go on, one an interval."""
-    real, calls = time.time, [0]
-
-    def stepping() -> float:
-        calls[0] += 1
-        return real() - 3600.0 * calls[0]
-
-    monkeypatch.setattr(time, "time", stepping)
+    calls = itertools.count(1)
+    world = ThisMachine(clocks=Stepping(lambda: -3600.0 * next(calls)))
     began_s = time.monotonic()
     with Signals() as signals:
         shown: list[SweepReport] = []
@@ -94,7 +98,7 @@ def test_a_series_keeps_its_grid_while_the_clock_steps(
             shown.append(done)
             signals.stop = len(shown) == 4
 
-        SweepLoop(store, Settings(), lambda _: None, ThisMachine()).every(
+        SweepLoop(store, Settings(), lambda _: None, world).every(
             0.7, request_, lambda: request_, show, signals
         )
     assert len(shown) == 4
@@ -185,21 +189,18 @@ def test_telling_slowly_leaves_no_sweep_out(
     ("every_s", "took_s", "valid_s"), [(300.0, 2.0, 900.0), (60.0, 400.0, 1200.0)]
 )
 def test_how_long_a_sweep_of_a_series_speaks(
-    every_s: float, took_s: float, valid_s: float, store: Store, request_: Request,
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:  # fmt: skip
+    every_s: float, took_s: float, valid_s: float, store: Store, request_: Request
+) -> None:
     """For three intervals; one that takes longer than its interval for three times its own length."""
-    desk_module = importlib.import_module("verifier.session.sweep.loop")
-    monkeypatch.setattr(desk_module, "_measure", lambda *_: Measured((), took_s))
     with Signals() as signals:
 
         def show(done: SweepReport) -> None:
             assert done.sweep.valid_s == pytest.approx(valid_s)
             signals.stop = True
 
-        SweepLoop(store, Settings(), lambda _: None, ThisMachine()).every(
-            every_s, request_, lambda: request_, show, signals
-        )
+        SweepLoop(
+            store, Settings(), lambda _: None, ThisMachine(), lambda *_: Measured((), took_s)
+        ).every(every_s, request_, lambda: request_, show, signals)
     assert [r["valid_s"] for r in store.rows(select(schema.sweep))] == [pytest.approx(valid_s)]
 
 
@@ -234,28 +235,24 @@ def test_many_changes_of_one_sweep_leave_room_for_earlier_ones(
     assert sum(1 + len(group.rest) for group in seen[0].earlier) == MOST_CHANGES
 
 
-def test_a_series_goes_on_after_a_fault_of_ours(
-    store: Store, request_: Request, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_series_goes_on_after_a_fault_of_ours(store: Store, request_: Request) -> None:
     """Whatever a sweep raises is said with its place, without its message; the next one is stored."""
     said: list[str] = []
-    module = importlib.import_module("verifier.session.sweep.loop")
-    measure, calls = module._measure, []
+    calls: list[int] = []
 
-    def measured(*arguments: object) -> Measured | None:
+    def measured(request: Request, world: World, signals: Signals) -> Measured | None:
         calls.append(1)
         if len(calls) == 1:
             raise OverflowError("what a device sent")
-        return measure(*arguments)  # type: ignore[no-any-return]
+        return measured_apart(request, world, signals)
 
-    monkeypatch.setattr(module, "_measure", measured)
     with Signals() as signals:
 
         def show(done: SweepReport) -> None:
             assert done.number == 1
             signals.stop = True
 
-        SweepLoop(store, Settings(), said.append, ThisMachine()).every(
+        SweepLoop(store, Settings(), said.append, ThisMachine(), measured).every(
             0.2, request_, lambda: request_, show, signals
         )
     (line,) = [words for words in said if "a fault of this program" in words]

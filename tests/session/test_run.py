@@ -37,6 +37,8 @@ from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running
 
 PORT = 16361
+BUSY_MACHINE = 10
+"""How often something is tried that a busy machine may be too slow for."""
 DEVICES = 160
 """Enough for processes of their own."""
 
@@ -275,17 +277,20 @@ def test_what_a_process_has_seen_so_far_is_handed_over_at_the_end(
     asked, network = many
     network.put(slow := PlantedFault(kind="slow", device="device-3", value=0.7))
     jobs = _jobs(asked)
-    record = Recorder(Subject("device", "device-3"), ThisMachine().clocks.now)
 
-    async def leave(asking: Poller) -> None:
+    async def leave(asking: Poller, record: Recorder) -> None:
         async with asking:
             survey = asyncio.create_task(asking.survey("device-3", record))
             await asyncio.sleep(1.2)
         survey.cancel()
 
     paces = Paces.of(asked.probing, ThisMachine(), shared=True)
-    with in_processes.surveyor(jobs, paces, ThisMachine(), 2) as asking:
-        asyncio.run(leave(asking))
+    for _ in range(BUSY_MACHINE):  # may have heard nothing within that time
+        record = Recorder(Subject("device", "device-3"), ThisMachine().clocks.now)
+        with in_processes.surveyor(jobs, paces, ThisMachine(), 2) as asking:
+            asyncio.run(leave(asking, record))
+        if "sysName" in {row.what for row in record.seen}:
+            break
     network.take_off(slow)
     seen = {row.what: row.value for row in record.seen}
     assert (seen["answer"], seen["sysName"]) == ("answered", "device-3")

@@ -42,7 +42,7 @@ def attempt(
     store: Store, delivery: deliver.Delivery, said: list[str] | None = None
 ) -> float | None:
     return deliver.deliver_all(
-        store, [delivery], (said if said is not None else []).append, lambda: False
+        store, [delivery], (said if said is not None else []).append, lambda: False, time.time
     )
 
 
@@ -253,7 +253,7 @@ def test_a_syslog_host_without_a_name_is_said(store: Store, tmp_path: Path, sche
     """No such name, or no DNS at all: the message waits, and is told when there is one."""
     said: list[str] = []
     put(store, "syslog")
-    nobody = deliver.to_syslog(f"{scheme}://no-such-host.invalid", tmp_path / "m", 5.0)
+    nobody = deliver.to_syslog(f"{scheme}://no-such-host.invalid", tmp_path / "m", 5.0, "desk")
     assert attempt(store, nobody, said) == 10.0
     assert re.search("not known|resolution|No address|longer than", said[0])
     assert len(store.waiting("syslog")) == 1
@@ -282,7 +282,7 @@ def test_syslog_by_udp(store: Store, tmp_path: Path) -> None:
     put(store, "syslog")
     with listening(socket.SOCK_DGRAM) as heard:
         url = f"udp://127.0.0.1:{heard.getsockname()[1]}"
-        assert attempt(store, deliver.to_syslog(url, tmp_path / "m", 5.0)) is None
+        assert attempt(store, deliver.to_syslog(url, tmp_path / "m", 5.0, "desk")) is None
         match = SYSLOG_MSG.fullmatch(heard.recv(65535).decode())
     assert match is not None
     assert (match["pri"], match["app"], match["kind"]) == ("131", "plan-verifier", "change")
@@ -307,7 +307,7 @@ def test_syslog_by_tcp(store: Store, tmp_path: Path) -> None:
         taking = threading.Thread(target=take)
         taking.start()
         url = f"tcp://127.0.0.1:{heard.getsockname()[1]}"
-        assert attempt(store, deliver.to_syslog(url, tmp_path / "m", 5.0)) is None
+        assert attempt(store, deliver.to_syslog(url, tmp_path / "m", 5.0, "desk")) is None
         taking.join(10)
     for data in got:
         length, _, rest = data.partition(b" ")
@@ -334,9 +334,9 @@ def test_a_clock_set_back_holds_nothing_back(store: Store, tmp_path: Path) -> No
         (lambda m: deliver.webhook("ftp://127.0.0.1/x", None, m, 1.0), "--webhook"),
         (lambda m: deliver.webhook("http://", None, m, 1.0), "--webhook"),
         (lambda m: deliver.webhook("http://desk:pw@127.0.0.1/", None, m, 1.0), "seen by everybody"),
-        (lambda m: deliver.to_syslog("127.0.0.1", m, 1.0), "--syslog"),
-        (lambda m: deliver.to_syslog("udp://127.0.0.1:x", m, 1.0), "--syslog"),
-        (lambda m: deliver.to_syslog("tls://127.0.0.1", m, 1.0), "--syslog"),
+        (lambda m: deliver.to_syslog("127.0.0.1", m, 1.0, "desk"), "--syslog"),
+        (lambda m: deliver.to_syslog("udp://127.0.0.1:x", m, 1.0, "desk"), "--syslog"),
+        (lambda m: deliver.to_syslog("tls://127.0.0.1", m, 1.0, "desk"), "--syslog"),
     ],
 )
 def test_receivers_that_cannot_be_meant(tmp_path: Path, make: Any, words: str) -> None:

@@ -14,7 +14,7 @@ from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model import mib
 from verifier.model.credentials import Secret
-from verifier.simulator.agent import ber, pdu, usm, v3
+from verifier.simulator.agent import ber, pdu, v3
 from verifier.simulator.agent.ber import BerReader
 from verifier.simulator.network import SimulatedNetwork
 
@@ -257,8 +257,8 @@ def test_a_level_the_user_has_not(plan, port, ask):
 
 def v3_request(level: int, boots: int, time_s: int, engine_id: bytes, request_id: int = 7) -> bytes:
     """A GET of sysName as the user of `field` sends it."""
-    engine = v3.AgentEngine(engine_id, "ferry", lambda: usm.keys_of(ENTRIES["field"], engine_id))
-    engine._keys = usm.keys_of(ENTRIES["field"], engine_id)
+    engine = v3.AgentEngine(engine_id, "ferry", lambda: v3.keys_of(ENTRIES["field"], engine_id))
+    engine._keys = v3.keys_of(ENTRIES["field"], engine_id)
     sent = v3.Message(99, 65507, 0, b"", 0, 0, b"ferry", b"", 0, b"", b"")
     name = ber.sequence(ber.tlv(6, SYS_NAME), b"\x05\x00")
     body = ber.sequence(ber.integer(request_id), ber.integer(0), ber.integer(0), ber.sequence(name),
@@ -287,7 +287,7 @@ def test_what_cannot_be_decrypted_is_reported(plan, monkeypatch):
     network = SimulatedNetwork(plan, profiles, ENTRIES | {"field": des})
     device = network.devices[DEVICES["switch"]]
     with monkeypatch.context() as patched:
-        patched.setattr(usm, "crypt", lambda *_: b"1234567")
+        patched.setattr(v3, "crypt", lambda *_: b"1234567")
         request = v3_request(3 | 4, device.boots, 10_000, device.engine_id)
     report = device.reply(request, device.boot_s + 10_000)
     assert report is not None

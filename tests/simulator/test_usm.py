@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.model.credentials import Secret, SnmpEntry
-from verifier.simulator.agent import usm
+from verifier.simulator.agent import v3
 
 ENGINE = bytes.fromhex("000000000000000000000002")
 PASSWORD = b"maplesyrup"
@@ -31,8 +31,8 @@ PASSWORD = b"maplesyrup"
 )  # fmt: skip
 def test_keys_of_the_standards_password(auth, ku, kul):
     if ku is not None:
-        assert usm.password_key(auth, PASSWORD).hex() == ku
-    assert usm.localized(auth, PASSWORD, ENGINE).hex() == kul
+        assert v3.password_key(auth, PASSWORD).hex() == ku
+    assert v3.localized(auth, PASSWORD, ENGINE).hex() == kul
 
 
 @pytest.mark.parametrize(
@@ -44,14 +44,14 @@ def test_keys_of_the_standards_password(auth, ku, kul):
     ],
 )
 def test_keys_of_the_standards_other_password(auth, key):
-    assert usm.localized(auth, b"newsyrup", ENGINE).hex() == key
+    assert v3.localized(auth, b"newsyrup", ENGINE).hex() == key
 
 
 @pytest.mark.parametrize("priv", ["AES-192", "AES-256", "AES-192-R", "AES-256-R"])
 def test_a_longer_key_begins_with_the_localized_one(priv):
     """Both drafts append; they differ in what."""
-    short = usm.localized("MD5", PASSWORD, ENGINE)
-    key = usm.extended("MD5", priv, short, ENGINE)
+    short = v3.localized("MD5", PASSWORD, ENGINE)
+    key = v3.extended("MD5", priv, short, ENGINE)
     assert key.startswith(short)
     assert len(key) == int(priv[4:7]) // 8
 
@@ -68,9 +68,9 @@ def test_what_is_encrypted_is_decrypted(priv, data):
         priv=priv,
         priv_key=Secret("b" * 8),
     )
-    keys = usm.keys_of(entry, ENGINE)
-    secret = usm.crypt(keys, data, b"saltsalt", 1, 2, "en")
-    plain = usm.crypt(keys, secret, b"saltsalt", 1, 2, "de")
+    keys = v3.keys_of(entry, ENGINE)
+    secret = v3.crypt(keys, data, b"saltsalt", 1, 2, "en")
+    plain = v3.crypt(keys, secret, b"saltsalt", 1, 2, "de")
     assert plain[: len(data)] == data
     assert len(plain) - len(data) < (8 if priv == "DES" else 1)
     assert secret != data or not data
@@ -78,7 +78,7 @@ def test_what_is_encrypted_is_decrypted(priv, data):
 
 def test_level_by_the_keys():
     def level(**keys):
-        return usm.keys_of(SnmpEntry(name="x", version="3", user="u", **keys), ENGINE).level
+        return v3.keys_of(SnmpEntry(name="x", version="3", user="u", **keys), ENGINE).level
 
     assert level() == 0
     assert level(auth_key=Secret("maplesyrup")) == 1

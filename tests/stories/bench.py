@@ -17,7 +17,7 @@ from verifier.model.profile import Factory, Profile, ProfileReading
 from verifier.simulator.memory import DeviceSettings, MemoryCable, MemoryDevice
 
 FACTORY = Interface.parse("192.0.2.1/24")
-BOOT_S = 6.0
+BOOT_S = 3.0
 PROFILE = Profile(
     id="bench-radio",
     title="Bench radio",
@@ -115,7 +115,7 @@ def slipped(chance: random.Random, at: Interface) -> Interface:
     octets = [int(o) for o in str(at.address).split(".")]
     n = chance.choice((2, 3, 3))
     if chance.random() < 0.3 and octets[3] > 9:
-        octets[3] = int(str(octets[3])[::-1])
+        octets[3] = min(254, int(str(octets[3])[::-1]))
     else:
         octets[n] = max(1, min(254, octets[n] + chance.choice((-10, -1, 1, 10, 100))))
     return Interface.of(Address.parse(".".join(map(str, octets))), at.prefix)

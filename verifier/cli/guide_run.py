@@ -28,8 +28,7 @@ from verifier.model.search import Candidate
 from verifier.probes.world import ThisMachine
 from verifier.report import search as find_report
 from verifier.report.runbook import guide as drawn
-from verifier.report.runbook.json import document
-from verifier.report.runbook.text import RunbookPaper, heading, lines
+from verifier.report.runbook.text import RunbookPaper, document, heading, lines
 from verifier.report.style import ReportStyle
 from verifier.rules.cable import advice
 from verifier.session.guide.look import DeviceObserver

@@ -97,9 +97,11 @@ def history(options: HistoryOptions) -> int:
     if "://" not in where and not Path(where).is_file():
         raise UsageError(f"{where}: there is no store; `sweep` makes one, --store names another")
     with opened(options.output.out, inputs=(options.plan.path, options.baseline)) as out:
+        from verifier.probes.world import ThisMachine  # noqa: PLC0415
         from verifier.session.history import baseline_in, history_of  # noqa: PLC0415
 
         baseline = None if options.baseline is None else baseline_in(options.baseline, plan)
-        made = history_of(plan, devices, where, options.since_s, baseline)
+        period_s = options.since_s, ThisMachine().clocks.now().timestamp()
+        made = history_of(plan, devices, where, period_s, baseline)
         output.draw(made, FORMATS, None, chosen, options.output, out)
     return EXIT_PASSED if any(sum(u.state_s.values()) for u in made.subjects) else EXIT_UNTESTED

@@ -127,7 +127,7 @@ def _draw(paper: RunbookPaper, place: Output, options: ReaddressOptions) -> None
 
 def _drawn(paper: RunbookPaper, chosen: str, style: ReportStyle) -> str:
     if chosen == "json":
-        from verifier.report.runbook.json import render  # noqa: PLC0415
+        from verifier.report.runbook.text import json as render  # noqa: PLC0415
 
         return render(paper.runbook)
     if chosen == "html":

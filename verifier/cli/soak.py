@@ -62,6 +62,7 @@ def soaking(
         kept: the journal stands beside the evidence.
         quiet: no progress is shown.
     """
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415
     from verifier.session.soak import journal as kept_journal  # noqa: PLC0415 - needs probes
     from verifier.session.soak.run import SoakRequest  # noqa: PLC0415
 
@@ -69,7 +70,10 @@ def soaking(
     if long_s is None:
         yield request, None
         return
-    journal = kept_journal.begun(request, long_s, kept.evidence_file, by=kept.by, place=kept.place)
+    now = ThisMachine().clocks.now()
+    journal = kept_journal.begun(
+        request, long_s, kept.evidence_file, now, by=kept.by, place=kept.place
+    )
     shown = None if quiet else _SoakProgress(long_s, journal.path)
     tell = None if shown is None else shown.tell
     soak = SoakRequest(asked_s=long_s, journal=journal, progress=tell)

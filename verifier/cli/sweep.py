@@ -278,6 +278,7 @@ def _page(folder: Path | None) -> Path | None:
 
 
 def _settings(store: Store, options: SweepOptions, page: Path | None) -> Settings:
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415
     from verifier.session.sweep import deliver  # noqa: PLC0415
     from verifier.session.sweep.loop import Settings  # noqa: PLC0415
     from verifier.store.retention import Retention  # noqa: PLC0415
@@ -290,7 +291,9 @@ def _settings(store: Store, options: SweepOptions, page: Path | None) -> Setting
     if tell.on_change is not None:
         deliveries.append(deliver.command(tell.on_change, marks, limit_s))
     if tell.syslog is not None:
-        deliveries.append(deliver.to_syslog(tell.syslog, marks, limit_s))
+        deliveries.append(
+            deliver.to_syslog(tell.syslog, marks, limit_s, ThisMachine().laptop.own_name)
+        )
     if tell.webhook is not None:
         deliveries.append(deliver.webhook(tell.webhook, os.environ.get(_TOKEN), marks, limit_s))
     return Settings(

@@ -51,7 +51,7 @@ class Address:
     @property
     def is_v4(self) -> bool:
         """Whether it is an IPv4 address."""
-        return self.version == 4  # noqa: PLR2004
+        return bool(self.ip.version == 4)  # noqa: PLR2004
 
     @property
     def bits(self) -> int:
@@ -160,7 +160,9 @@ class Interface:
 
     def holds(self, address: Address) -> bool:
         """Whether `address` lies in this subnet (same family, prefix bits equal)."""
-        return address.version == self.version and self.first <= address.value <= self.last
+        own, other = self.address.ip, address.ip
+        host_bits = self.address.bits - self.prefix
+        return own.version == other.version and int(own) >> host_bits == int(other) >> host_bits
 
     def __str__(self) -> str:
         return f"{self.address}/{self.prefix}"

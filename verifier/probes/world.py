@@ -9,6 +9,7 @@ import asyncio
 import datetime as dt
 import random
 import select
+import socket
 import sys
 import threading
 import time
@@ -38,7 +39,6 @@ from verifier.probes.echo.open import open_socket
 from verifier.probes.echo.series import EchoSeries, EchoTarget
 from verifier.probes.echo.watch import EchoSink, EchoWatch, Watched, elapsed
 from verifier.probes.laptop import look as this_machine
-from verifier.probes.laptop.versions import versions
 from verifier.probes.pace import Pace, Slots
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import fastest
@@ -76,12 +76,18 @@ class LaptopAccess:
     """This laptop, as `probes.laptop` sees it."""
 
     platform: str = sys.platform
+
+    @property
+    def own_name(self) -> str:
+        """What it is called itself."""
+        return socket.gethostname()
+
     look = staticmethod(this_machine.look)
     routes = staticmethod(this_machine.routes)
     preferred = staticmethod(this_machine.preferred)
     interface_names = staticmethod(this_machine.interface_names)
     neighbours = staticmethod(this_machine.neighbours)
-    versions = staticmethod(versions)
+    versions = staticmethod(this_machine.versions)
 
     def added(
         self, interface: str, addresses: Sequence[Interface], say: _Say

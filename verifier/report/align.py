@@ -81,7 +81,7 @@ def _rounded(value: Any) -> Any:
 
 def summary(ends: tuple[EndView, EndView]) -> str:
     """What was reached, at the end."""
-    said = []
+    lines = []
     for end in ends:
         highest = "nothing received" if end.silent else "never read"
         if end.highest_dbm is not None:
@@ -90,8 +90,8 @@ def summary(ends: tuple[EndView, EndView]) -> str:
             highest += f", {end.highest_dbm - end.expected_dbm:+.1f} dB to expected"
         elif end.highest_dbm is not None:
             highest += f"; expected: {plain(end.unknown)}"
-        said.append(f"end {end.end} ({plain(end.device)}): {highest}")
-    return "\n".join(said)
+        lines.append(f"end {end.end} ({plain(end.device)}): {highest}")
+    return "\n".join(lines)
 
 
 def _clock(seconds: float) -> str:

@@ -71,14 +71,14 @@ def _heading(report: FitReport, look: ReportStyle) -> str:
 def _verdict(report: FitReport, look: ReportStyle) -> str:
     counts = Counter(f.verdict for f in report.devices)
     worst = next((v for v in ("fail", "warn") if counts[v]), "pass")
-    said = ", ".join(f"{counts[v]} {v}" for v in ("pass", "fail", "warn"))
+    summary = ", ".join(f"{counts[v]} {v}" for v in ("pass", "fail", "warn"))
     out = Counter(f.explanation for f in report.devices if is_without_link(f.explanation))
     for words, number in out.most_common():
         of = (
             "" if number == len(report.devices) else f" ({number} of {len(report.devices)} devices)"
         )
-        said = f"{plain(words)}{of}; {said}"
-    return f"{_word(worst, look)}: {said}"
+        summary = f"{plain(words)}{of}; {summary}"
+    return f"{_word(worst, look)}: {summary}"
 
 
 def _word(verdict: str, look: ReportStyle) -> str:
@@ -130,22 +130,22 @@ def _alike(report: FitReport, verdicts: Sequence[str]) -> Iterable[list[Fit]]:
 
 def _block(same: Sequence[Fit], report: FitReport, look: ReportStyle) -> str:
     first = same[0]
-    named = ", ".join(plain(f.device) for f in same[:_NAMED])
+    names = ", ".join(plain(f.device) for f in same[:_NAMED])
     more = f" and {len(same) - _NAMED} more" if len(same) > _NAMED else ""
     lines = [f"{_word(first.verdict, look)}  {first.relation}  {first.address.subnet}"]
-    lines += _wrapped(f"{named}{more}", look)
+    lines += _wrapped(f"{names}{more}", look)
     lines += _wrapped(first.explanation, look)
     if is_without_link(first.explanation):
         lines += _wrapped(f"do: {advice(first.explanation)}", look)
-    back = [note for note in first.notes if note.startswith(TAKE_BACK)]
+    undo = [note for note in first.notes if note.startswith(TAKE_BACK)]
     for note in first.notes:
-        if note not in back:
+        if note not in undo:
             lines += _wrapped(note, look)
     if first.suggested is not None:
         who = "in a window run as administrator" if report.system == "windows" else "as root"
         lines += _wrapped(f"set {first.suggested}, {who}:", look)
         lines += [f"{_INDENT}    {plain(command)}" for command in first.commands]
-    lines += [line for note in back for line in _wrapped(note, look)]
+    lines += [line for note in undo for line in _wrapped(note, look)]
     return "\n".join(lines)
 
 

@@ -29,10 +29,10 @@ _WHAT: dict[What, str] = {
 }  # fmt: skip
 
 
-def json(found: SearchResult, look: ReportStyle) -> str:
+def json(result: SearchResult, look: ReportStyle) -> str:
     """The document."""
     del look
-    return laid_out({"format": "plan-verifier/find/1", **_dumped(found)})
+    return laid_out({"format": "plan-verifier/find/1", **_dumped(result)})
 
 
 def _dumped(value: Any) -> Any:
@@ -47,16 +47,16 @@ def _dumped(value: Any) -> Any:
 _AS_TEXT = {"Address", "Interface", "Mac"}
 
 
-def text(found: SearchResult, look: ReportStyle) -> str:
+def text(result: SearchResult, look: ReportStyle) -> str:
     """For a terminal: where it is and how it is reached, then every address that was asked."""
-    parts = ["\n".join(_heading(found, look)), "\n".join(_body(found, look))]
-    parts += [_places(found, look), _heard(found, look)]
-    return page("\n\n".join(part for part in parts if part), list(_verdict(found, look)))
+    parts = ["\n".join(_heading(result, look)), "\n".join(_body(result, look))]
+    parts += [_places(result, look), _heard(result, look)]
+    return page("\n\n".join(part for part in parts if part), list(_verdict(result, look)))
 
 
-def brief(found: SearchResult, look: ReportStyle) -> str:
+def brief(result: SearchResult, look: ReportStyle) -> str:
     """The question and its answer alone."""
-    return "\n".join(_heading(found, look)) + "\n"
+    return "\n".join(_heading(result, look)) + "\n"
 
 
 def listing(candidates: Sequence[Candidate], packets_per_s: float, look: ReportStyle) -> str:
@@ -72,70 +72,70 @@ def listing(candidates: Sequence[Candidate], packets_per_s: float, look: ReportS
     return "\n".join(lines) + "\n"
 
 
-def _heading(found: SearchResult, look: ReportStyle) -> Iterator[str]:
-    name = plain(found.plan, longest=_NAME) or "unnamed plan"
-    question = f"{name}: where is {plain(found.device, longest=_NAME)}?"
+def _heading(result: SearchResult, look: ReportStyle) -> Iterator[str]:
+    name = plain(result.plan, longest=_NAME) or "unnamed plan"
+    question = f"{name}: where is {plain(result.device, longest=_NAME)}?"
     yield from wrapped(question, "", look.width, hang="")
-    yield from _verdict(found, look)
+    yield from _verdict(result, look)
 
 
-def _verdict(found: SearchResult, look: ReportStyle) -> Iterator[str]:
+def _verdict(result: SearchResult, look: ReportStyle) -> Iterator[str]:
     """The answer in one word, and why."""
-    word = {"pass": "PASS", "fail": "FAIL"}.get(found.verdict, "UNKNOWN")
-    if found.state == "not-found":
+    word = {"pass": "PASS", "fail": "FAIL"}.get(result.verdict, "UNKNOWN")
+    if result.state == "not-found":
         word = "NOT FOUND"
     shown = f"\x1b[{_COLOURS[word]}m{word}\x1b[0m" if look.colour else word
-    words = f"{word}: {plain(found.explanation, longest=600)}"
+    words = f"{word}: {plain(result.explanation, longest=600)}"
     first, *rest = wrapped(words, "", look.width, hang="")
     yield first.replace(word, shown, 1)
     yield from rest
 
 
-def _body(found: SearchResult, look: ReportStyle) -> Iterator[str]:
-    if found.by:
+def _body(result: SearchResult, look: ReportStyle) -> Iterator[str]:
+    if result.by:
         yield from _wrapped(
-            f"known by {', '.join(plain(b, longest=_NAME * 2) for b in found.by)}", look
+            f"known by {', '.join(plain(b, longest=_NAME * 2) for b in result.by)}", look
         )
-    if found.since is not None:
-        where = f"on {found.interface} " if found.interface else ""
-        running = f"; running since {found.up_since}" if found.up_since else ""
-        yield from _wrapped(f"seen {where}since {found.since}{running}", look)
-    yield from _fit(found, look)
-    if found.advice:
-        yield from _wrapped(f"do: {plain(found.advice, longest=600)}", look)
-    for note in found.notes:
+    if result.since is not None:
+        where = f"on {result.interface} " if result.interface else ""
+        running = f"; running since {result.up_since}" if result.up_since else ""
+        yield from _wrapped(f"seen {where}since {result.since}{running}", look)
+    yield from _fit(result, look)
+    if result.advice:
+        yield from _wrapped(f"do: {plain(result.advice, longest=600)}", look)
+    for note in result.notes:
         yield from _wrapped(f"note: {plain(note, longest=600)}", look)
-    if found.interrupted:
+    if result.interrupted:
         yield from _wrapped("note: interrupted; this is what was seen so far", look)
 
 
-def _fit(found: SearchResult, look: ReportStyle) -> Iterator[str]:
-    fit = found.fit
+def _fit(result: SearchResult, look: ReportStyle) -> Iterator[str]:
+    fit = result.fit
     if fit is None:
         return
     own = f" from {fit.laptop_address}" if fit.laptop_address else ""
     by = f" on {fit.interface}" if fit.interface else ""
-    if found.state == "mute" and found.vlan is None:
+    if result.state == "mute" and result.vlan is None:
         yield from _wrapped(fit.explanation, look)
     elif fit.relation not in {"direct", "shadowed", "routed"}:
         words = f"this laptop does not reach it ({fit.relation}): {fit.explanation}"
         yield from _wrapped(words, look)
-    elif found.vlan is None:
+    elif result.vlan is None:
         yield from _wrapped(f"this laptop reaches it{own}{by}: {fit.relation}", look)
     if fit.suggested is not None:
         yield from _wrapped(f"{fit.suggested} reaches it; set it as root:", look)
         yield from (f"{_INDENT}    {plain(command)}" for command in fit.commands)
-    if fit.suggested is not None or found.vlan is not None:
+    if fit.suggested is not None or result.vlan is not None:
         yield from (line for note in fit.notes for line in _wrapped(note, look))
 
 
 # -- tables ---------------------------------------------------------------------------------------
 
 
-def _places(found: SearchResult, look: ReportStyle) -> str:
+def _places(result: SearchResult, look: ReportStyle) -> str:
     shown = [
         p
-        for p in found.places
+        for p in result.places
         if look.verbose
         or p.answer.somebody
         or p.candidate.kind == "planned"
@@ -146,18 +146,18 @@ def _places(found: SearchResult, look: ReportStyle) -> str:
             p.candidate.address.address,
             _why(p),
             _answers(p),
-            plain(_who(p, found.device), longest=_NAME),
+            plain(_who(p, result.device), longest=_NAME),
         ]
         for p in shown
     ]
-    asked = [p for p in found.places if p.answer.asked]
+    asked = [p for p in result.places if p.answer.asked]
     nobody = sum(1 for p in asked if p not in shown)
     widths = _WIDTHS[max((p.candidate.address.version for p in shown), default=4)]
     lines = [_table(rows, ["address", "why there", "answers", "who"], widths)]
     if nobody:
         lines.append(f"({nobody} more asked, nobody there; --verbose lists them)")
-    if left := len(found.places) - len(asked):
-        lines.append(f"({left} not asked: {_why_not(found)})")
+    if left := len(result.places) - len(asked):
+        lines.append(f"({left} not asked: {_why_not(result)})")
     return "\n".join(lines)
 
 
@@ -166,8 +166,8 @@ def _why(place: SearchedPlace) -> str:
     return f"{place.candidate.why}{owner}"
 
 
-def _why_not(found: SearchResult) -> str:
-    reasons = {p.answer.not_asked for p in found.places if not p.answer.asked}
+def _why_not(result: SearchResult) -> str:
+    reasons = {p.answer.not_asked for p in result.places if not p.answer.asked}
     return "; ".join(sorted(r for r in reasons if r)) or "there was no time"
 
 
@@ -191,13 +191,13 @@ def _who(place: SearchedPlace, device: str) -> str:
     return ", ".join(str(m) for m in place.answer.macs)
 
 
-def _heard(found: SearchResult, look: ReportStyle) -> str:
-    if not (found.listened_on or look.verbose) or not found.heard:
+def _heard(result: SearchResult, look: ReportStyle) -> str:
+    if not (result.listened_on or look.verbose) or not result.heard:
         return ""
     # Every IPv6 host asks for routers: that of others says nothing of the device.
-    telling = [h for h in found.heard if h.mac == found.mac or h.what != "nd-router"]
-    telling.sort(key=lambda h: h.mac != found.mac)
-    shown = found.heard if look.verbose else telling[:_MANY_HEARD]
+    telling = [h for h in result.heard if h.mac == result.mac or h.what != "nd-router"]
+    telling.sort(key=lambda h: h.mac != result.mac)
+    shown = result.heard if look.verbose else telling[:_MANY_HEARD]
     if not shown:
         return ""
     rows = [
@@ -215,7 +215,7 @@ def _heard(found: SearchResult, look: ReportStyle) -> str:
     used = (min(w, max(len(str(row[n])) for row in rows)) for n, w in enumerate(_HEARD_WIDTHS))
     left = 100 - sum(max(u, len(h)) + 2 for u, h in zip(used, headings, strict=False))
     lines = [_table(rows, headings, [*_HEARD_WIDTHS, left])]
-    if more := len(found.heard) - len(shown):
+    if more := len(result.heard) - len(shown):
         lines.append(f"({more} more; --verbose lists them)")
     return "\n".join(lines)
 

@@ -50,11 +50,11 @@ def verdict_line(result: Result) -> str:
 
 def sentence(result: Result) -> str:
     """What the counts say, in one sentence without its full stop."""
-    said = [_outcome(result), *_marks(result)]
+    parts = [_outcome(result), *_marks(result)]
     left = [] if result.verdict == "fail" else [*_left_out(result)]
     if left:
-        said.append(f"not asked: {' and '.join(left)}")
-    return "; ".join(said)
+        parts.append(f"not asked: {' and '.join(left)}")
+    return "; ".join(parts)
 
 
 def _outcome(result: Result) -> str:

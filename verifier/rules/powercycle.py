@@ -16,7 +16,14 @@ from typing import Final
 
 from verifier.model import mib
 from verifier.model.kind import KindOf, Scalar
-from verifier.model.observations import DEFAULT_ROUTE, ENGINE_ID, RESTART, Observation, RestartTimes
+from verifier.model.observations import (
+    DEFAULT_ROUTE,
+    ENGINE_ID,
+    NEIGHBOUR,
+    RESTART,
+    Observation,
+    RestartTimes,
+)
 from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile, ReadingField
@@ -258,6 +265,8 @@ def _saved(
 ) -> Finding:
     old, new = (settings(device, part) for part in seen)
     verdict, reason, observed, advice = _verdict(old, new, how, reverted)
+    if how is not None and (exchanged := _exchanged(device, seen)):
+        verdict, reason, observed, advice = "not-tested", *exchanged
     return Finding(
         check="settings.saved",
         subject=Subject("device", device.name),
@@ -268,6 +277,21 @@ def _saved(
         origin=plan.origin("devices", device.name),
         advice=advice,
     )
+
+
+def _exchanged(
+    device: Device, seen: tuple[Sequence[Observation[object]], Sequence[Observation[object]]]
+) -> tuple[str, str, str] | None:
+    """What is said where another device answers than before, by its hardware address."""
+    before, now = (
+        Observations(o for o in part if o.subject.name == device.name).values(NEIGHBOUR)
+        for part in seen
+    )
+    if not before or not now or before[0] == now[0]:
+        return None
+    old, new = before[0], now[0]
+    reason = f"another device answers now: hardware address {new}, before the restart {old}"
+    return reason, str(new), "plug the device in that was read before, and restart that one"
 
 
 def _verdict(

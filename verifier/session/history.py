@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -21,7 +20,11 @@ if TYPE_CHECKING:
 
 
 def history_of(
-    plan: Plan, devices: Sequence[Device], url: str, since_s: float, baseline: Baseline | None
+    plan: Plan,
+    devices: Sequence[Device],
+    url: str,
+    period_s: tuple[float, float],
+    baseline: Baseline | None,
 ) -> HistoryDocument:
     """What the store at `url` holds of these devices and the links between them.
 
@@ -29,18 +32,18 @@ def history_of(
         plan: theirs.
         devices: those that are asked about.
         url: where the store is, as `--store` takes it.
-        since_s: begin of the period, seconds since 1970.
+        period_s: its begin and its end, seconds since 1970.
         baseline: the levels of the handover.
 
     Raises:
         StoreError: it cannot be opened or read.
     """
-    subjects, now_s = subjects_of(plan, devices), time.time()
+    subjects = subjects_of(plan, devices)
     with opened(url) as store:
         memories = store.memories()
 
         def look(connection: Connection) -> HistoryDocument:
-            past = History(connection, subjects, since_s, now_s)
+            past = History(connection, subjects, *period_s)
             return record(
                 plan, plan_sha256(plan), past.period, past.subjects(), memories, baseline=baseline
             )

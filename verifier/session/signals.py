@@ -16,17 +16,12 @@ import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from types import FrameType
-from typing import IO, Any, Literal, Protocol, Self
+from typing import IO, Any, Literal, Self
+
+from verifier.session.world import Clocks, Readable
 
 _ENDS = ("SIGINT", "SIGTERM")
 _HANGUP = "SIGHUP"
-
-
-class Readable(Protocol):
-    """Something that `select` can wait for."""
-
-    def fileno(self) -> int:
-        """Its descriptor."""
 
 
 class _Handlers:
@@ -114,11 +109,12 @@ class Signals:
         """Becomes readable when a signal comes."""
         return self._reader
 
-    def wait(self, timeout_s: float | None, *others: Readable) -> Sequence[Readable]:
+    def wait(self, clocks: Clocks, timeout_s: float, *others: Readable) -> Sequence[Readable]:
         """Waits for a signal, for any of `others`, or for so long; returns those that are ready."""
-        if self.stop:
-            return ()
-        ready, _, _ = select.select([self, *others], [], [], timeout_s)
+        return () if self.stop else self._others(clocks.pause(timeout_s, self, *others))
+
+    def _others(self, ready: Sequence[Readable]) -> Sequence[Readable]:
+        """Those that are ready but for the signals, which are taken in."""
         if self in ready:
             os.read(self._reader, 4096)
         return [r for r in ready if r is not self]
@@ -126,7 +122,8 @@ class Signals:
     def read_line(self, stream: IO[str]) -> str | None:
         """The next line of `stream`, without its end; None at the stream's end or at a signal."""
         while not self.stop and b"\n" not in self._typed:
-            if stream in self.wait(None, stream):
+            waited: list[Readable] = [self, stream]
+            if stream in self._others(select.select(waited, [], [])[0]):
                 read = os.read(stream.fileno(), 4096)
                 if not read:
                     break

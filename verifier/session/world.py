@@ -66,6 +66,10 @@ class LaptopAccess(Protocol):
     def platform(self) -> str:
         """Its operating system as Python calls it: `linux`, `darwin`, `win32`."""
 
+    @property
+    def own_name(self) -> str:
+        """What it is called itself."""
+
     def look(self) -> Laptop:
         """All interfaces with their addresses and link state."""
 

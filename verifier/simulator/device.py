@@ -12,7 +12,7 @@ from typing import NamedTuple
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
-from verifier.simulator.agent import ber, pdu, usm, v3
+from verifier.simulator.agent import ber, pdu, v3
 from verifier.simulator.agent.ber import BerError, BerReader
 from verifier.simulator.agent.cells import CellTable
 from verifier.simulator.agent.pdu import Asking, Pdu, ResponseParts
@@ -195,7 +195,7 @@ class SimulatedDevice:
             other = Secret(hashlib.sha256(engine_id).hexdigest())
             entry = dataclasses.replace(entry, auth_key=other)
         known = entry
-        return v3.AgentEngine(engine_id, entry.user or "", lambda: usm.keys_of(known, engine_id))
+        return v3.AgentEngine(engine_id, entry.user or "", lambda: v3.keys_of(known, engine_id))
 
     def _asking(self, version: int, now_s: float, room: int) -> Asking:
         condition = self.condition

@@ -23,7 +23,7 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from verifier.errors import StoreError
 from verifier.model.health import Counters, Memory, Notice, StateChange, Sweep
 from verifier.model.subject import Subject
-from verifier.store import rows, schema, writing
+from verifier.store import schema, writing
 from verifier.store.engine import IMMEDIATE, engine_of, in_words, lock_of, shown, url_of
 from verifier.store.retention import Retention, tidy
 
@@ -120,7 +120,7 @@ class Store:
         """What is remembered of every device, also of those no longer in the plan."""
         m, u = schema.memory, schema.subject
         stored = self.rows(select(m, u.c.kind, u.c.name).join(u, u.c.id == m.c.subject_id))
-        return {memory.subject: memory for memory in map(rows.to_memory, stored)}
+        return {memory.subject: memory for memory in map(writing.to_memory, stored)}
 
     def counters(self) -> dict[tuple[Subject, str], Counters]:
         """The error counters last read, by device and port."""
@@ -166,7 +166,7 @@ class Store:
                 return int(stored)
             self._learn_subjects(connection, {*(r.subject for r in sweep.readings)})
             ids = self._subjects.__getitem__
-            inserted = connection.execute(s.insert().values(rows.of_sweep(sweep)))
+            inserted = connection.execute(s.insert().values(writing.of_sweep(sweep)))
             number = writing.key_of(inserted)
             writing.insert_subjects(connection, brought, number, ids, refused)
             writing.insert_notices(connection, notices, sweep.started_s, deliveries)

@@ -1,4 +1,4 @@
-"""Rows that a sweep adds or replaces; all within the transaction of a connection."""
+"""What a sweep brings, as rows of the tables; all within the transaction of a connection."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ import dataclasses
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from sqlalchemy import Connection, CursorResult, bindparam, delete, select, update
+from sqlalchemy import Connection, CursorResult, RowMapping, bindparam, delete, select, update
 from sqlalchemy.exc import (
     DataError,
     DBAPIError,
@@ -28,7 +28,116 @@ from verifier.model.health import (
     Sweep,
 )
 from verifier.model.subject import Subject
-from verifier.store import rows, schema
+from verifier.store import schema
+
+# --- rows --------------------------------------------------------------------------------------
+
+Row = dict[str, Any]
+Ids = Callable[[Subject], int]
+
+
+def of_sweep(sweep: Sweep) -> Row:
+    """The row of a sweep."""
+    return {
+        "key": sweep.key,
+        "started_s": sweep.started_s,
+        "took_s": sweep.took_s,
+        "valid_s": sweep.valid_s,
+        "skipped": sweep.skipped,
+        "clock_step_s": sweep.clock_step_s,
+        "plan_name": sweep.plan_name,
+        "plan_revision": sweep.plan_revision,
+        "plan_sha256": sweep.plan_sha256,
+        "tool_version": sweep.tool_version,
+        "kept": schema.OPEN,
+    }
+
+
+def reasons_of(reading: HealthReading) -> str | None:
+    """The text of a reading's reasons."""
+    return json.dumps([asdict(r) for r in reading.reasons]) if reading.reasons else None
+
+
+def of_reading(
+    reading: HealthReading, sweep_id: int, ids: Ids, reasons: Mapping[str | None, int]
+) -> Row:
+    """The row of a device in a sweep; `reasons` are numbers by text."""
+    rooted = reading.root != reading.subject
+    return {
+        "sweep_id": sweep_id,
+        "subject_id": ids(reading.subject),
+        "state": reading.state,
+        "answered": None if reading.answered is None else int(reading.answered),
+        "rtt_ms": reading.rtt_ms,
+        "loss_pct": reading.loss_pct,
+        "uptime_s": reading.uptime_s,
+        "root_kind": reading.root.kind if rooted else None,
+        "root_name": reading.root.name if rooted else None,
+        "reasons_id": reasons.get(reasons_of(reading)),
+    }
+
+
+def of_memory(memory: Memory, ids: Ids) -> Row:
+    """The row of what is remembered of a device."""
+    return {
+        "subject_id": ids(memory.subject),
+        "state": memory.state,
+        "since_s": memory.since_s,
+        "notified": memory.notified,
+        "root_kind": memory.root.kind,
+        "root_name": memory.root.name,
+        "pending": memory.pending,
+        "pending_n": memory.pending_n,
+        "pending_since_s": memory.pending_since_s,
+        "recent": " ".join(memory.recent),
+        "reason": memory.reason,
+        "try_first": memory.try_first,
+    }
+
+
+def to_memory(row: RowMapping) -> Memory:
+    """What is remembered of a subject, from its row joined with `subject`."""
+    return Memory(
+        subject=Subject(row["kind"], row["name"]),
+        state=row["state"],
+        since_s=row["since_s"],
+        notified=row["notified"],
+        root=Subject(row["root_kind"], row["root_name"]),
+        pending=row["pending"],
+        pending_n=row["pending_n"],
+        pending_since_s=row["pending_since_s"],
+        recent=tuple(row["recent"].split()),
+        reason=row["reason"],
+        try_first=row["try_first"],
+    )
+
+
+def of_change(change: StateChange, sweep_id: int, ids: Ids) -> Row:
+    """The row of a change."""
+    return {
+        "sweep_id": sweep_id,
+        "subject_id": ids(change.subject),
+        "before": change.before,
+        "after": change.after,
+        "at_s": change.at_s,
+        "confirmed_s": change.confirmed_s,
+        "root_kind": change.root.kind,
+        "root_name": change.root.name,
+        "reason": change.reason,
+        "held": change.held,
+    }
+
+
+def body(notice: Notice) -> Row:
+    """The JSON document of a message."""
+    made = asdict(notice)
+    for subject in (made["root"], *(c["subject"] for c in made["changes"])):
+        for name in ("port", "carrier", "end"):
+            subject.pop(name)
+    return {"format": "plan-verifier/change/1", **made}
+
+
+# --- writing them ------------------------------------------------------------------------------
 
 
 def key_of(inserted: CursorResult[Any]) -> int:
@@ -81,7 +190,7 @@ def insert_subjects(
     connection: Connection,
     brought: Brought,
     number: int,
-    ids: rows.Ids,
+    ids: Ids,
     refused: Callable[[Subject, str], None],
 ) -> None:
     """Rows of all devices; where the database does not take them together, device by device."""
@@ -94,7 +203,7 @@ def insert_subjects(
             refused(reading.subject, why)
 
 
-def _taken(connection: Connection, brought: Brought, number: int, ids: rows.Ids) -> str | None:
+def _taken(connection: Connection, brought: Brought, number: int, ids: Ids) -> str | None:
     """Inserts rows; else none of them, and what the database has against a value of theirs."""
     try:
         with connection.begin_nested():
@@ -114,21 +223,21 @@ def _of_values(fault: DBAPIError) -> bool:
     return by_driver or isinstance(fault, DataError | IntegrityError)
 
 
-def _insert(connection: Connection, brought: Brought, number: int, ids: rows.Ids) -> None:
+def _insert(connection: Connection, brought: Brought, number: int, ids: Ids) -> None:
     readings = brought.sweep.readings
     insert_readings(connection, readings, number, ids)
     replace_counters(connection, readings, ids)
     insert(connection, schema.port_errors, error_rows(brought.sweep.added, number, ids))
-    replace_memories(connection, [rows.of_memory(m, ids) for m in brought.memories])
-    insert(connection, schema.change, [rows.of_change(c, number, ids) for c in brought.changes])
+    replace_memories(connection, [of_memory(m, ids) for m in brought.memories])
+    insert(connection, schema.change, [of_change(c, number, ids) for c in brought.changes])
 
 
 def insert_readings(
-    connection: Connection, readings: Sequence[HealthReading], number: int, ids: rows.Ids
+    connection: Connection, readings: Sequence[HealthReading], number: int, ids: Ids
 ) -> None:
     """What a sweep saw of each device; reasons, which many share, stand in a table of their own."""
-    reasons = _learn_reasons(connection, {rows.reasons_of(r) for r in readings} - {None}, number)
-    made = [rows.of_reading(r, number, ids, reasons) for r in readings]
+    reasons = _learn_reasons(connection, {reasons_of(r) for r in readings} - {None}, number)
+    made = [of_reading(r, number, ids, reasons) for r in readings]
     insert(connection, schema.reading, made)
     insert(
         connection,
@@ -167,7 +276,7 @@ def _learn_reasons(
     return numbers
 
 
-def error_rows(added: Iterable[NewPortErrors], number: int, ids: rows.Ids) -> list[rows.Row]:
+def error_rows(added: Iterable[NewPortErrors], number: int, ids: Ids) -> list[Row]:
     """Rows of `port_errors`."""
     return [
         {
@@ -181,9 +290,7 @@ def error_rows(added: Iterable[NewPortErrors], number: int, ids: rows.Ids) -> li
     ]
 
 
-def replace_counters(
-    connection: Connection, readings: Sequence[HealthReading], ids: rows.Ids
-) -> None:
+def replace_counters(connection: Connection, readings: Sequence[HealthReading], ids: Ids) -> None:
     """The counters last read, in place of those before."""
     p = schema.port
     now = [
@@ -201,15 +308,13 @@ def replace_counters(
     insert(connection, p, now)
 
 
-def replace_memories(connection: Connection, now: Sequence[rows.Row]) -> None:
+def replace_memories(connection: Connection, now: Sequence[Row]) -> None:
     """What is remembered now, in place of what was."""
     _forget(connection, schema.memory, ("subject_id",), now)
     insert(connection, schema.memory, now)
 
 
-def _forget(
-    connection: Connection, table: Any, keys: Sequence[str], made: Sequence[rows.Row]
-) -> None:
+def _forget(connection: Connection, table: Any, keys: Sequence[str], made: Sequence[Row]) -> None:
     if made:
         match = [table.c[key] == bindparam(f"of_{key}") for key in keys]
         connection.execute(
@@ -222,7 +327,7 @@ def insert_notices(
 ) -> None:
     """The outbox: each message, and who is to tell it."""
     for notice in notices if deliveries else ():
-        text = json.dumps(rows.body(notice), ensure_ascii=False)
+        text = json.dumps(body(notice), ensure_ascii=False)
         inserted = connection.execute(
             schema.message.insert().values(notice_id=notice.id, created_s=now_s, body=text)
         )

@@ -8,7 +8,7 @@ from typing import Any
 
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Device
-from verifier.report.runbook.json import document
+from verifier.report.runbook.text import document
 from verifier.rules.readdress.placement import MovingDevice, Placement, key_of
 from verifier.rules.readdress.planner import plan
 from verifier.rules.readdress.world import Task

@@ -1,18 +1,21 @@
-"""This machine: its interfaces, the route its kernel would take, the neighbours it has met."""
+"""This machine: its interfaces, its kernel's routes and neighbours, and what a run is made with."""
 
 from __future__ import annotations
 
 import contextlib
 import ipaddress
+import platform
 import socket
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from importlib import metadata
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 import psutil
 
+from verifier import __version__
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address, Interface, Mac, prefix_of_mask
 from verifier.model.laptop import Laptop, LaptopInterface, Medium, Route
@@ -285,3 +288,19 @@ class Links:
         if start_s <= sent_s <= end_s:
             return True
         return end_s < sent_s <= end_s + SETTLE_S and settled_s <= end_s
+
+
+# --- what a run is made with ---------------------------------------------------------------------
+
+_LIBRARIES = ("icmplib", "pysnmp", "pyasn1", "cryptography", "netaddr", "pydantic")
+"""Those that what was seen has passed through."""
+
+
+def versions() -> dict[str, str]:
+    """Version of this program, of Python, of the operating system and of each library."""
+    return {
+        "plan-verifier": __version__,
+        "Python": platform.python_version(),
+        platform.system(): platform.release(),
+        **{name: metadata.version(name) for name in _LIBRARIES},
+    }

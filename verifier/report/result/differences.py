@@ -23,7 +23,7 @@ _HEADINGS: dict[DifferenceKind, str] = {
 }
 
 
-def document(old: Result, new: Result, found: Sequence[Difference]) -> dict[str, Any]:
+def document(old: Result, new: Result, differences: Sequence[Difference]) -> dict[str, Any]:
     """The document `plan-verifier/comparison/1`: both runs, and what differs, heaviest first."""
     return {
         "format": "plan-verifier/comparison/1",
@@ -37,7 +37,7 @@ def document(old: Result, new: Result, found: Sequence[Difference]) -> dict[str,
                 "old": _finding(d.old),
                 "new": _finding(d.new),
             }
-            for d in found
+            for d in differences
         ],
     }
 
@@ -60,14 +60,14 @@ def _finding(finding: Finding | None) -> dict[str, Any] | None:
     return {name: getattr(finding, name) for name in fields}
 
 
-def text(found: Sequence[Difference], look: ReportStyle) -> str:
+def text(differences: Sequence[Difference], look: ReportStyle) -> str:
     """Heaviest first, under a heading for each kind; empty where nothing differs."""
     lines: list[str] = []
     kind = None
-    for difference in found:
+    for difference in differences:
         if difference.kind != kind:
             kind = difference.kind
-            count = sum(d.kind == kind for d in found)
+            count = sum(d.kind == kind for d in differences)
             lines += ["", f"{_HEADINGS[kind]} ({count})"]
         lines += wrapped(_line(difference), "  ", look.width, hang="      ")
     return "\n".join(lines[1:]) + "\n" if lines else ""
@@ -78,18 +78,18 @@ def _line(difference: Difference) -> str:
     head = f"{plain(either.subject)}  {plain(either.check)}: "
     if old is None or new is None:
         return f"{head}{WORDS[either.verdict]}, {plain(either.reason)}"
-    said = []
+    parts = []
     if old.verdict != new.verdict:
-        said.append(f"{WORDS[old.verdict]} -> {WORDS[new.verdict]}")
+        parts.append(f"{WORDS[old.verdict]} -> {WORDS[new.verdict]}")
     for name, before, now in (
         ("planned", old.expected, new.expected),
         ("found", old.observed, new.observed),
     ):
         if before != now:
-            said.append(f"{name} {_value(before, old.unit)} -> {_value(now, new.unit)}")
+            parts.append(f"{name} {_value(before, old.unit)} -> {_value(now, new.unit)}")
     if difference.kind in ("worse", "better", "reason"):
-        said.append(plain(new.reason))
-    return head + "; ".join(said)
+        parts.append(plain(new.reason))
+    return head + "; ".join(parts)
 
 
 def _value(value: Any, unit: str | None) -> str:

@@ -51,8 +51,8 @@ def rows(result: Result) -> list[EnteredLine]:
 
 def sheets(result: Result) -> list[str]:
     """The sheets they come from: file, rows and hash."""
-    found = [o.value for o in of_kind(result.observations, SHEET)]
-    return [f"{v.file}, {v.rows} rows, SHA-256 {v.sha256}" for v in found if v is not None]
+    entries = [o.value for o in of_kind(result.observations, SHEET)]
+    return [f"{v.file}, {v.rows} rows, SHA-256 {v.sha256}" for v in entries if v is not None]
 
 
 def _said(seen: Observation[object]) -> str:

@@ -96,12 +96,12 @@ def _subjects(result: Result, plan: Plan | None) -> list[Row]:
         {
             "kind": kind,
             "name": name,
-            "findings": sorted(found, key=lambda f: VERDICTS.index(f.verdict)),
+            "findings": sorted(own, key=lambda f: VERDICTS.index(f.verdict)),
             "facts": _facts(devices.get(name)) if kind == "Device" else (),
-            "verdict": _heaviest(found),
-            "overall": overall(found, result.untested_ok),
+            "verdict": _heaviest(own),
+            "overall": overall(own, result.untested_ok),
         }
-        for (kind, name), found in groups.items()
+        for (kind, name), own in groups.items()
     ]
 
 
@@ -149,22 +149,22 @@ def _open_items(result: Result) -> list[Row]:
         groups.setdefault(key, []).append(finding)
     return [
         {
-            "verdict": found[0].verdict,
-            "subject": found[0].subject.name if len(found) > 1 else str(found[0].subject),
-            "checks": ", ".join(dict.fromkeys(f.check for f in found)),
-            "why": _why(found),
-            "only": found[0] if len(found) == 1 else None,
-            "do": found[0].advice,
+            "verdict": same[0].verdict,
+            "subject": same[0].subject.name if len(same) > 1 else str(same[0].subject),
+            "checks": ", ".join(dict.fromkeys(f.check for f in same)),
+            "why": _why(same),
+            "only": same[0] if len(same) == 1 else None,
+            "do": same[0].advice,
         }
-        for found in groups.values()
+        for same in groups.values()
     ]
 
 
-def _why(found: Sequence[Finding]) -> str:
+def _why(findings: Sequence[Finding]) -> str:
     """Why an item is open; where its parts (ends, ports) have reasons of their own, each."""
-    by_reason = {f.reason: f for f in found}
+    by_reason = {f.reason: f for f in findings}
     if len(by_reason) == 1:
-        return found[0].reason
-    said = [f"{f.subject}: {reason}" for reason, f in by_reason.items()]
-    more = [f"and {len(said) - _REASONS} more"] if len(said) > _REASONS else []
-    return "; ".join((*said[:_REASONS], *more))
+        return findings[0].reason
+    parts = [f"{f.subject}: {reason}" for reason, f in by_reason.items()]
+    more = [f"and {len(parts) - _REASONS} more"] if len(parts) > _REASONS else []
+    return "; ".join((*parts[:_REASONS], *more))

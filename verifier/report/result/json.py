@@ -28,7 +28,7 @@ def laid_out(document: dict[str, Any]) -> str:
     What steers a terminal or turns the writing round is escaped, so that it may be printed.
     """
     text = "{\n" + ",\n".join(f" {_line(k)}: {_field(v)}" for k, v in document.items()) + "\n}\n"
-    return _NOT_PLAIN.sub(lambda found: _shown(found[0]), text)
+    return _NOT_PLAIN.sub(lambda match: _shown(match[0]), text)
 
 
 _NOT_PLAIN = re.compile(r"[^\n -~]")

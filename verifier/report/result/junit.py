@@ -42,7 +42,7 @@ def _whole(result: Result) -> ET.Element:
     """A suite without cases: what is said of the whole, of what was not asked, and by whom."""
     attributes = {"name": _text(result.plan.name), "timestamp": result.started, **_counts(())}
     suite = ET.Element("testsuite", attributes)
-    said = [
+    rows = [
         ("verdict", result.verdict),
         ("scope", scope_words(result.scope)),
         ("sentence", sentence(result)),
@@ -50,7 +50,7 @@ def _whole(result: Result) -> ET.Element:
         *((f"accepted: {a.check}", accepted_words(a)) for a in result.accepted),
     ]
     properties = ET.SubElement(suite, "properties")
-    for name, value in said:
+    for name, value in rows:
         ET.SubElement(properties, "property", name=_text(name), value=_text(value))
     return suite
 

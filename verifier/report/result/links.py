@@ -121,27 +121,27 @@ def _drawn(link: Link, carrier: Carrier, seen: _Seen, sites: Mapping[str, str]) 
 def _end(link: Link, carrier: Carrier, name: EndName, seen: _Seen, own: Iterable[Finding]) -> Row:
     end = dict(carrier.ends())[name]
     device = seen.devices[end.device]
-    found = [*seen.of_device.get(end.device, ()), *(f for f in own if f.subject.end == name)]
+    findings = [*seen.of_device.get(end.device, ()), *(f for f in own if f.subject.end == name)]
     return {
         "device": end.device,
         "site": device.site or "",
-        "verdict": _heaviest(found),
+        "verdict": _heaviest(findings),
         "values": _values(
             {"device": device, "end": end, "carrier": carrier, "link": link},
-            found,
+            findings,
             seen.live.at(carrier, end),
         ),
     }
 
 
 def _values(
-    owners: Mapping[str, object], found: Sequence[Finding], shown: LiveReadings
+    owners: Mapping[str, object], findings: Sequence[Finding], shown: LiveReadings
 ) -> dict[str, Row]:
     rows: dict[str, Row] = {}
     for item in _ITEMS:
         planned = getattr(owners[item.of], item.planned) if item.planned else None
         judged = min(
-            (f for f in found if f.check == item.check),
+            (f for f in findings if f.check == item.check),
             key=lambda f: VERDICTS.index(f.verdict),
             default=None,
         )

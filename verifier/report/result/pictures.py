@@ -73,22 +73,24 @@ def picture(
         own: the findings of this link.
         live: what the ends showed.
     """
-    found = [f for f in own if f.subject.carrier in (None, carrier.carrier)]
+    findings = [f for f in own if f.subject.carrier in (None, carrier.carrier)]
     several = len(link.carriers) > 1
     ends = (carrier.a.device, carrier.b.device)
-    off = [f for f in sorted(found, key=lambda f: VERDICTS.index(f.verdict)) if f.verdict in _OFF]
-    named = _said(off)
-    if (more := len(named) - _MOST_OFF) > 0:
-        named[_MOST_OFF:] = [f"and {more} more"]
+    off = [
+        f for f in sorted(findings, key=lambda f: VERDICTS.index(f.verdict)) if f.verdict in _OFF
+    ]
+    texts = _in_words(off)
+    if (more := len(texts) - _MOST_OFF) > 0:
+        texts[_MOST_OFF:] = [f"and {more} more"]
     ways: tuple[tuple[EndName, EndName], ...] = (("a", "b"), ("b", "a"))
-    there, back = (_direction(carrier, from_, to, found, live) for from_, to in ways)
+    forward, backward = (_direction(carrier, from_, to, findings, live) for from_, to in ways)
     return Picture(
         name=f"{link.name}, carrier {carrier.carrier}" if several else link.name,
         ends=ends,
         sites=(sites.get(ends[0], ""), sites.get(ends[1], "")),
-        directions=(there, back),
-        off=tuple(named),
-        verdict=min((f.verdict for f in found), key=VERDICTS.index, default=None),
+        directions=(forward, backward),
+        off=tuple(texts),
+        verdict=min((f.verdict for f in findings), key=VERDICTS.index, default=None),
     )
 
 
@@ -109,11 +111,11 @@ def pictures(plan: Plan, result: Result) -> list[Picture]:
 
 
 def _direction(
-    carrier: Carrier, from_: EndName, to: EndName, found: Sequence[Finding], live: Live
+    carrier: Carrier, from_: EndName, to: EndName, findings: Sequence[Finding], live: Live
 ) -> Direction:
     ends = dict(carrier.ends())
-    seen = {(f.check, f.subject.end): f for f in found}
-    here = [f for f in found if f.subject.end == (to if f.check in _AT_RECEIVER else from_)]
+    seen = {(f.check, f.subject.end): f for f in findings}
+    here = [f for f in findings if f.subject.end == (to if f.check in _AT_RECEIVER else from_)]
     received = live.at(carrier, ends[to])
     judged = seen.get(("radio.rx-level", to))
     level_dbm = _number(judged)
@@ -151,18 +153,21 @@ def _sent(end: End, name: EndName, seen: _Found, shown: LiveReadings) -> str:
     """Frequency and power that leave an end: found, else planned and said to be so."""
     transmitter = seen.get(("radio.transmitter", name))
     off = transmitter is not None and transmitter.observed == "off"
-    found, only_planned = [], []
+    live_parts, only_planned = [], []
     for check, field, unit, form, same in _FIGURES[:1] if off else _FIGURES:
         value, planned = _number(seen.get((check, name))), getattr(end, field)
         value = shown.number(field) if value is None else value
         if value is not None:
             differs = planned is not None and abs(value - planned) > same
-            found.append(
+            live_parts.append(
                 f"{value:{form}} {unit}" + (f" (planned {planned:{form}})" if differs else "")
             )
         elif planned is not None:
             only_planned.append(f"{planned:{form}} {unit}")
-    parts = [" at ".join(found), "planned " + " at ".join(only_planned) if only_planned else ""]
+    parts = [
+        " at ".join(live_parts),
+        "planned " + " at ".join(only_planned) if only_planned else "",
+    ]
     parts.append("transmitter off" if off else "")
     return ", ".join(filter(None, parts)) or "nothing planned, nothing read"
 
@@ -171,15 +176,15 @@ def _level(end: End, judged: Finding | None, level_dbm: float | None, *, nothing
     """What arrives and what should; at another power than planned that is not what is planned."""
     planned = end.rx_level_dbm
     wanted = judged.expected if judged is not None and _is_number(judged.expected) else planned
-    said = "no level read" if level_dbm is None else f"{level_dbm:.1f} dBm arrive"
-    said = "nothing arrives" if nothing else said
+    text = "no level read" if level_dbm is None else f"{level_dbm:.1f} dBm arrive"
+    text = "nothing arrives" if nothing else text
     if wanted is None:
-        return f"{said}, none planned"
+        return f"{text}, none planned"
     shifted = planned is None or abs(wanted - planned) >= _SAME_DB
-    said += f", {'expected' if shifted else 'planned'} {wanted:.1f} dBm"
+    text += f", {'expected' if shifted else 'planned'} {wanted:.1f} dBm"
     if level_dbm is not None:
-        said += f" ({level_dbm - wanted:+.1f} dB)"
-    return said + (f", planned {planned:.1f}" if shifted and planned is not None else "")
+        text += f" ({level_dbm - wanted:+.1f} dB)"
+    return text + (f", planned {planned:.1f}" if shifted and planned is not None else "")
 
 
 def _margin(judged: Finding | None, shown: LiveReadings) -> str:
@@ -199,7 +204,7 @@ def _is_number(value: object) -> TypeGuard[float]:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
-def _said(off: Iterable[Finding]) -> list[str]:
+def _in_words(off: Iterable[Finding]) -> list[str]:
     """One text for each reason at each end; the checks that share it are counted after a few."""
     together: dict[tuple[str | None, str], list[str]] = {}
     for finding in off:

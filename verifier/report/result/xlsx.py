@@ -176,9 +176,9 @@ def _as_found(book: Any, sheet: ReportSheet, findings: Iterable[Finding]) -> Non
 
     A column that is empty and that nobody looked at is left out.
     """
-    found = _by_place(sheet.name, findings)
+    by_place = _by_place(sheet.name, findings)
     paths = [path for path, _ in sheet.columns]
-    looked_at = {path for places in found.values() for path in places}
+    looked_at = {path for places in by_place.values() for path in places}
     kept = [
         n for n, path in enumerate(paths)
         if path in looked_at or any(row[n] is not None for row in sheet.rows)
@@ -198,7 +198,7 @@ def _as_found(book: Any, sheet: ReportSheet, findings: Iterable[Finding]) -> Non
     page.print_title_rows = "1:1"
     _append(page, 1, [_heading(page, text) for text in headings], widths)
     for number, row in enumerate(sheet.rows, start=2):
-        of_row = found.get(_key(sheet.name, dict(zip(paths, row, strict=True))), {})
+        of_row = by_place.get(_key(sheet.name, dict(zip(paths, row, strict=True))), {})
         cells: list[Any] = []
         for n in kept:
             cells.append(_cell(page, row[n]))

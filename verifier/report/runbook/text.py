@@ -1,10 +1,11 @@
-"""The runbook for people: text with check boxes, and the words that the printed page shares."""
+"""The runbook as text with check boxes, as JSON, and the words that the printed page shares."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from verifier.model.address import Address, Interface
 from verifier.model.cautions import CLOSING, cautions
@@ -19,6 +20,7 @@ from verifier.model.runbook import (
     Step,
 )
 from verifier.report.plain import paragraph, plain
+from verifier.report.result.json import laid_out
 from verifier.rules.fit.commands import PLACEHOLDER, AddressChange, commands, take_back
 from verifier.rules.readdress.placement import View, key_of
 
@@ -168,16 +170,16 @@ def _some(names: Sequence[str]) -> str:
 
 def _confirm(sheet: RunbookPaper, step: Confirm, view: View) -> StepText:
     what = f"{plain(step.device)} answers at {step.address}"
-    asked = [(_ping(sheet.system, step.address), "answers")]
+    probes = [(_ping(sheet.system, step.address), "answers")]
     if step.silent is not None:
         what += f", nobody at {step.silent}"
         if view.source(key_of(step.silent)) is not None:
-            asked.append((_ping(sheet.system, step.silent), "no answer"))
+            probes.append((_ping(sheet.system, step.silent), "no answer"))
         elif sheet.runbook.setting != "remote" and step.silent.is_v4 and sheet.system == "linux":
-            asked.append((_arp_probe(sheet, step.silent), "no reply"))
+            probes.append((_arp_probe(sheet, step.silent), "no reply"))
         else:
             what += " (the old address cannot be tested from here)"
-    return StepText(step, "CONFIRM", what, tuple(asked))
+    return StepText(step, "CONFIRM", what, tuple(probes))
 
 
 def _ping(system: System, address: Address) -> str:
@@ -234,10 +236,10 @@ def heading(sheet: RunbookPaper) -> Iterator[str]:
 def figures(book: Runbook) -> str:
     """The four figures, and whether they are the best there are."""
     made = (book.device_changes, book.connects, book.laptop_changes, len(book.steps))
-    told = _counted(RunbookCost(*made))
+    cost = _counted(RunbookCost(*made))
     if book.lower_bound is None:
-        return f"{told}. There is no shorter way: proved."
-    return f"{told}. Valid, but not proved shortest; at least needed: {_counted(book.lower_bound)}."
+        return f"{cost}. There is no shorter way: proved."
+    return f"{cost}. Valid, but not proved shortest; at least needed: {_counted(book.lower_bound)}."
 
 
 def _counted(made: RunbookCost) -> str:
@@ -285,3 +287,62 @@ def _wrapped(words: str, width: int, first: str, *, hang: int | None = None) -> 
 def kinds() -> Mapping[str, str]:
     """The titles of the kinds of follow-ups, in the order they are shown."""
     return _KINDS
+
+
+# --- as JSON ------------------------------------------------------------------------------------
+
+
+def json(runbook: Runbook) -> str:
+    """The document `plan-verifier/runbook/1`."""
+    return laid_out(document(runbook))
+
+
+def document(runbook: Runbook) -> dict[str, Any]:
+    """The document `plan-verifier/runbook/1` as plain values."""
+    return {
+        "format": "plan-verifier/runbook/1",
+        "setting": runbook.setting,
+        "laptop_addresses": runbook.laptop_addresses,
+        "laptop_start": [str(a) for a in runbook.laptop_start],
+        "proved_best": runbook.proved_best,
+        "lower_bound": _figures(runbook.lower_bound),
+        "device_changes": runbook.device_changes,
+        "connects": runbook.connects,
+        "laptop_changes": runbook.laptop_changes,
+        "steps": [_step_document(s) for s in runbook.steps],
+        "follow_ups": [
+            {
+                "kind": f.kind,
+                "subject": {"kind": f.subject.kind, "name": f.subject.name},
+                "message": f.message,
+            }
+            for f in runbook.follow_ups
+        ],
+        "blocked": [{"device": b.device, "reason": b.reason} for b in runbook.blocked],
+    }
+
+
+def _figures(figures: RunbookCost | None) -> dict[str, int] | None:
+    if figures is None:
+        return None
+    return {
+        "device_changes": figures.device_changes,
+        "connects": figures.connects,
+        "laptop_changes": figures.laptop_changes,
+        "steps": figures.steps,
+    }
+
+
+def _step_document(step: Step) -> dict[str, Any]:
+    made: dict[str, Any] = {"n": step.n, "action": step.action}
+    if isinstance(step, SetLaptop):
+        return made | {"addresses": [str(a) for a in step.addresses]}
+    made["device"] = step.device
+    if isinstance(step, Connect):
+        return made
+    if isinstance(step, SetDevice):
+        gateway = None if step.gateway is None else str(step.gateway)
+        made |= {"from": str(step.from_), "to": str(step.to), "gateway": gateway}
+        return made | {"temporary": step.temporary}
+    silent = None if step.silent is None else str(step.silent)
+    return made | {"address": str(step.address), "silent": silent}

@@ -112,8 +112,8 @@ def _now(report: SweepReport, reading: HealthReading) -> SubjectNow:
 
 
 def _counted(report: SweepReport) -> dict[Any, int]:
-    found = Counter(r.state for r in report.sweep.readings)
-    return {state: found[state] for state in reversed(STATES)}
+    by_state = Counter(r.state for r in report.sweep.readings)
+    return {state: by_state[state] for state in reversed(STATES)}
 
 
 def _counts(report: SweepReport) -> str:

@@ -24,6 +24,7 @@ def after_change(sight: Sighting) -> Assessment:
         _unseen,
         _both,
         _absent,
+        _shared,
         _wrong_device,
         _mute,
         _snmp_silent,
@@ -110,6 +111,21 @@ def _absent(sight: Sighting) -> Assessment | None:
         seen=seen(sight),
         means=means + ": it is not up yet, off, or it took another address",
         do="look at its power and its cable; look for it before anybody resets it to factory",
+    )
+
+
+def _shared(sight: Sighting) -> Assessment | None:
+    """Two devices hold the new address: whoever answers, the other one may answer next."""
+    macs = sight.new.answer.macs
+    if len(macs) < 2:  # noqa: PLR2004
+        return None
+    goal = sight.goal.address
+    return Assessment(
+        kind="wrong-device",
+        settled=True,
+        seen=seen(sight),
+        means=f"{len(macs)} devices hold {goal}: {', '.join(map(str, macs))}",
+        do=f"unplug the one that is not {sight.device.name} and give it its own address",
     )
 
 

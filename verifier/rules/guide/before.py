@@ -129,6 +129,11 @@ def _ready(sight: Sighting) -> Assessment:
     notes = list(found.notes)
     if place.answer.somebody and not answers(place.answer):
         notes.append(f"somebody holds {place.candidate.address.address}, but answers nothing")
+    if len(place.answer.macs) > 1:
+        held = ", ".join(map(str, place.answer.macs))
+        notes.append(
+            f"{len(place.answer.macs)} devices hold that address ({held}): unplug the other"
+        )
     if not sight.same and sight.new.answer.somebody:
         notes.append(f"it answers at {sight.goal.address} already: a second address of it")
     asked = place.answer.snmp not in {None, *OUR_SILENCE}

@@ -63,6 +63,12 @@ def _by_plan(sight: Sighting, place: SearchedPlace, *, new: bool) -> Occupant:
             notes.append(f"its name is {name!r}, planned {sight.device.name!r}: set and save it")
         elif name and name != sight.device.name:
             notes.append(f"its name is written {name!r}, planned {sight.device.name!r}")
+        planned, macs = sight.device.mac, place.answer.macs
+        if planned is not None and macs and planned not in macs:
+            notes.append(
+                f"its hardware address {macs[0]} is not the planned {planned}: the device was "
+                "exchanged, or another was given its name"
+            )
         return Occupant("right", by=place.by, notes=tuple(notes))
     if place.identity == "another":
         named = f" (by its {', '.join(place.by)})" if place.by else ""

@@ -77,12 +77,16 @@ def identify(
         _Look(
             sought,
             candidate,
-            replace(answer, macs=tuple(m for m in answer.macs if m not in others)),
+            answer if others.isdisjoint(answer.macs) else _without(answer, others),
             said.get(key_of(candidate.address.address), []),
             others,
         ).place()
         for candidate, answer in pairs
     )
+
+
+def _without(answer: Answer, others: frozenset[Mac]) -> Answer:
+    return replace(answer, macs=tuple(m for m in answer.macs if m not in others))
 
 
 def routers(sought: Sought, answers: Iterable[Answer]) -> frozenset[Mac]:

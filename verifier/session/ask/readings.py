@@ -24,7 +24,6 @@ from verifier.probes.snmp.values import (
     SnmpReply,
     SnmpTarget,
     VarBind,
-    oid_tuple,
 )
 from verifier.rules.mib import ports
 from verifier.rules.profile import decode
@@ -206,7 +205,11 @@ def _follows(binding: VarBind, column: str, last: str) -> bool:
     """Whether an object is a row of `column` that comes after `last`."""
     if binding.type in MISSING or not binding.oid.startswith(f"{column}."):
         return False
-    return oid_tuple(binding.oid) > oid_tuple(last)
+    return _arcs(binding.oid) > _arcs(last)
+
+
+def _arcs(oid: str) -> tuple[int, ...]:
+    return tuple(map(int, oid.removeprefix(".").split(".")))
 
 
 def _no_port(port: str, found: int, table: ColumnTable) -> str:

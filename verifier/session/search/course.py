@@ -101,7 +101,8 @@ class SearchRun:
         if self._ears is not None:
             macs = tuple(dict.fromkeys((*answer.macs, *self._ears.holders(address))))
             interface = self._ears.on(address) or answer.interface
-            answer = replace(answer, macs=macs, interface=interface)
+            if (macs, interface) != (answer.macs, answer.interface):
+                answer = replace(answer, macs=macs, interface=interface)
         return answer
 
     def _located(self) -> bool:

@@ -35,8 +35,14 @@ def length_s(typed_s: float | None, planned_s: float | None) -> float | None:
     return planned_s
 
 
-def begun(
-    request: Request, long_s: float, evidence: Path | None, *, by: str | None, place: str | None
+def begun(  # noqa: PLR0913
+    request: Request,
+    long_s: float,
+    evidence: Path | None,
+    now: dt.datetime,
+    *,
+    by: str | None,
+    place: str | None,
 ) -> Journal:
     """The journal of a soak of `request`: beside the evidence, or else in the present folder.
 
@@ -44,17 +50,17 @@ def begun(
         request: what is measured.
         long_s: how long.
         evidence: the file of the evidence.
+        now: the time of day.
         by: who tests.
         place: where.
 
     Raises:
         UsageError: nothing can be written there.
     """
-    now = dt.datetime.now(dt.UTC)
     path = Path(f"soak-{now:%Y%m%dT%H%M%SZ}.journal")
     if evidence is not None:
         path = evidence.with_name(f"{evidence.name}.journal")
-    return Journal(path, {**_header(request, long_s), "by": by, "place": place})
+    return Journal(path, {**_header(request, long_s, now), "by": by, "place": place})
 
 
 def closed(result: Result, journal: Journal | None) -> Result:
@@ -76,7 +82,7 @@ def closed(result: Result, journal: Journal | None) -> Result:
     return dataclasses.replace(result, observations=(*result.observations, noted))
 
 
-def _header(request: Request, long_s: float) -> Mapping[str, Any]:
+def _header(request: Request, long_s: float, now: dt.datetime) -> Mapping[str, Any]:
     """What a journal begins with: enough to judge it without anything else."""
     plan = request.plan
     return {
@@ -89,7 +95,7 @@ def _header(request: Request, long_s: float) -> Mapping[str, Any]:
             "sha256": request.plan_sha256,
             "file_sha256": plan.file_sha256,
         },
-        "started": f"{dt.datetime.now(dt.UTC):%Y-%m-%dT%H:%M:%SZ}",
+        "started": f"{now:%Y-%m-%dT%H:%M:%SZ}",
         "asked_s": long_s,
         "devices": [d.name for d in request.devices],
         "scope": dataclasses.asdict(scope_of(plan, request.names, request.devices)),

@@ -17,11 +17,9 @@ import json
 import os
 import shlex
 import shutil
-import socket
 import stat
 import subprocess
 import sys
-import time
 import urllib.parse
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -30,8 +28,8 @@ from typing import Any, Protocol
 
 from verifier.errors import StoreError, UsageError
 from verifier.model.health import STATES
+from verifier.probes.deliver_once import PROGRAM
 from verifier.report.sweep import syslog
-from verifier.session.sweep import deliver_once
 from verifier.store.store import Store, UndeliveredMessage
 
 FIRST_PAUSE_S = 10.0
@@ -135,7 +133,7 @@ class Outside:
 
     def _run(self, order: str) -> str | None:
         """What it said where it failed; it lives on where this process dies."""
-        program = [sys.executable, "-I", "-S", deliver_once.__file__]
+        program = [sys.executable, "-I", "-S", PROGRAM]
         with subprocess.Popen(  # noqa: S603 - our own program
             program,
             stdin=subprocess.PIPE,
@@ -213,8 +211,11 @@ _PORTS = {"udp": 514, "tcp": 601}
 """RFC 5426 section 3.3; RFC 3195 section 9.2, in use for plain TCP."""
 
 
-def to_syslog(url: str, folder: Path, limit_s: float) -> Outside:
-    """Sends the message in words, by `udp://HOST[:PORT]` or `tcp://HOST[:PORT]`."""
+def to_syslog(url: str, folder: Path, limit_s: float, own_name: str) -> Outside:
+    """Sends the message in words, by `udp://HOST[:PORT]` or `tcp://HOST[:PORT]`.
+
+    `own_name`: this machine's.
+    """
     parts = urllib.parse.urlsplit(url)
     try:
         port = parts.port or _PORTS[parts.scheme]
@@ -224,7 +225,7 @@ def to_syslog(url: str, folder: Path, limit_s: float) -> Outside:
         raise UsageError("--syslog: write udp://HOST[:PORT] or tcp://HOST[:PORT]")
 
     def order(body: dict[str, Any]) -> dict[str, Any]:
-        data = as_syslog(body, socket.gethostname(), os.getpid())
+        data = as_syslog(body, own_name, os.getpid())
         return {"kind": parts.scheme, "host": parts.hostname, "port": port, "data": data}
 
     return Outside("syslog", order, folder, limit_s)
@@ -275,23 +276,28 @@ def deliver_all(
     deliveries: Sequence[Delivery],
     say: Callable[[str], None],
     stopped: Callable[[], bool],
+    now_s: Callable[[], float],
 ) -> float | None:
     """Tells what is due, oldest first; what fails holds back what comes after it.
 
-    Returns in how many seconds something is to be tried again; None: nothing waits.
+    `now_s` gives the time of day in seconds since 1970. Returns in how many seconds something is to
+    be tried again; None: nothing waits.
     """
-    waits = [_deliver_by(store, d, say, stopped) for d in deliveries]
+    waits = [_deliver_by(store, d, say, stopped, now_s) for d in deliveries]
     return min((wait for wait in waits if wait is not None), default=None)
 
 
 def _deliver_by(
-    store: Store, delivery: Delivery, say: Callable[[str], None], stopped: Callable[[], bool]
+    store: Store,
+    delivery: Delivery,
+    say: Callable[[str], None],
+    stopped: Callable[[], bool],
+    now_s: Callable[[], float],
 ) -> float | None:
     for message in store.waiting(delivery.name):
         if stopped():
             return FIRST_PAUSE_S
-        now_s = time.time()
-        wait_s = message.next_s - now_s
+        wait_s = message.next_s - now_s()
         if 0 < wait_s <= LONGEST_PAUSE_S:  # longer: the clock was set back
             return wait_s
         try:
@@ -302,10 +308,10 @@ def _deliver_by(
                 f"not told by {delivery.name}: {fault}; the message waits in the store and is "
                 f"tried again after {pause_s:g} s"
             )
-            store.not_delivered(delivery.name, message.id, str(fault), time.time() + pause_s)
+            store.not_delivered(delivery.name, message.id, str(fault), now_s() + pause_s)
             return pause_s
         try:
-            store.delivered(delivery.name, message.id, time.time())
+            store.delivered(delivery.name, message.id, now_s())
         except StoreError as fault:
             say(str(fault))
             return FIRST_PAUSE_S

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import time
 import traceback
 import uuid
 from collections.abc import Callable, Sequence
@@ -22,7 +21,7 @@ from verifier.rules.health.notices import notify
 from verifier.session.run import Request
 from verifier.session.signals import Signals
 from verifier.session.sweep.deliver import Delivery, deliver_all
-from verifier.session.sweep.process import Measured, Measuring
+from verifier.session.sweep.process import Measured, measured_apart
 from verifier.session.world import World
 from verifier.store.retention import Retention
 from verifier.store.store import Store
@@ -32,8 +31,6 @@ ALONE_VALID_S = 3600.0
 VALID_INTERVALS = 3
 """One of a series speaks for so many of its intervals, if no other follows; one that takes longer
 than its interval, for so many times its own length."""
-LONGEST_S = 3600.0
-"""A sweep that takes longer than this is ended."""
 _METRICS_MODE = 0o644
 """Whoever collects the metrics runs as somebody else."""
 _ERRORS_SAID = 3
@@ -42,6 +39,8 @@ _STEP_S = 1.0
 """A difference of the clocks from which the wall clock counts as stepped: slewing stays below."""
 
 Say = Callable[[str], None]
+Measure = Callable[[Request, World, Signals], Measured | None]
+"""One sweep's measurement; None where a person ended it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,14 +67,24 @@ class SweepLoop:
         settings: how.
         say: takes one line for a person: what went wrong and was got over.
         world: what is measured.
+        measure: carries out one sweep's measurement.
     """
 
-    def __init__(self, store: Store, settings: Settings, say: Say, world: World) -> None:
+    def __init__(
+        self,
+        store: Store,
+        settings: Settings,
+        say: Say,
+        world: World,
+        measure: Measure = measured_apart,
+    ) -> None:
         self._store = store
         self._world = world
+        self._clocks = world.clocks
+        self._measure = measure
         self._settings = settings
         self._say = say
-        self._clocks: tuple[float, float] | None = None
+        self._looked_s: tuple[float, float] | None = None
         self._sweeps = 0
         self._skipped = 0
         self._every_s: float | None = None
@@ -101,7 +110,7 @@ class SweepLoop:
         out and said; none is made up for. Faults are said, and the next sweep is tried.
         """
         self._every_s = every_s
-        began_s, number, skipped = time.monotonic(), 0, 0
+        began_s, number, skipped = self._clocks.monotonic_s(), 0, 0
         while not signals.stop:
             try:
                 if number == 0:
@@ -114,7 +123,7 @@ class SweepLoop:
                 self._say(str(fault))
             except Exception as fault:  # noqa: BLE001 - a series goes on whatever one device says
                 self._say(_our_fault("the sweep is not stored", fault))
-            due = math.floor((time.monotonic() - began_s) / every_s) + 1
+            due = math.floor((self._clocks.monotonic_s() - began_s) / every_s) + 1
             if left_out := due - number - 1:
                 self._skipped += left_out
                 skipped += left_out
@@ -137,10 +146,11 @@ class SweepLoop:
                     self._say("the plan was read again")
                 except VerifierError as fault:
                     self._say(f"the old plan is kept: {_in_words(fault)}")
-            wait_s = due_s - time.monotonic()
+            wait_s = due_s - self._clocks.monotonic_s()
             if wait_s <= 0:
                 break
-            signals.wait(wait_s if again_s is None else min(wait_s, max(again_s, 0.1)))
+            wait_s = wait_s if again_s is None else min(wait_s, max(again_s, 0.1))
+            signals.wait(self._clocks, wait_s)
         return request
 
     def deliver(self, signals: Signals, until_s: float = math.inf) -> float | None:
@@ -150,10 +160,12 @@ class SweepLoop:
         """
 
         def stopped() -> bool:
-            return signals.stop or time.monotonic() >= until_s
+            return signals.stop or self._clocks.monotonic_s() >= until_s
 
         try:
-            return deliver_all(self._store, self._settings.deliveries, self._say, stopped)
+            return deliver_all(
+                self._store, self._settings.deliveries, self._say, stopped, self._now_s
+            )
         except VerifierError as fault:
             self._say(str(fault))
         except Exception as fault:  # noqa: BLE001 - as above
@@ -163,14 +175,14 @@ class SweepLoop:
     def _sweep(
         self, request: Request, signals: Signals, valid_s: float, skipped: int
     ) -> SweepReport | None:
-        started_s, step_s = time.time(), self._clock_step_s()
-        measured = _measure(request, self._world, signals)
+        started_s, step_s = self._now_s(), self._clock_step_s()
+        measured = self._measure(request, self._world, signals)
         if measured is None:
             return None
         for fault in measured.faults:
             self._say(f"a fault of this program, one device was not read to its end: {fault}")
         sweep = Sweep(
-            key=uuid.uuid4().hex,
+            key=uuid.UUID(int=self._world.chance.getrandbits(128), version=4).hex,
             started_s=started_s,
             took_s=measured.took_s,
             valid_s=max(valid_s, VALID_INTERVALS * measured.took_s),
@@ -215,10 +227,14 @@ class SweepLoop:
             f"({why}); it is stored as not tested"
         )
 
+    def _now_s(self) -> float:
+        """The time of day, in seconds since 1970."""
+        return self._clocks.now().timestamp()
+
     def _clock_step_s(self) -> float | None:
         """By how much the wall clock was put on or back since the last sweep of this process."""
-        now = time.time(), time.monotonic()
-        before, self._clocks = self._clocks, now
+        now = self._now_s(), self._clocks.monotonic_s()
+        before, self._looked_s = self._looked_s, now
         if before is None:
             return None
         step_s = (now[0] - before[0]) - (now[1] - before[1])
@@ -275,18 +291,3 @@ def _in_words(fault: VerifierError) -> str:
     if more := len(problems) - len(said):
         said.append(f"and {more} more, see `check`")
     return "; ".join(said)
-
-
-def _measure(request: Request, world: World, signals: Signals) -> Measured | None:
-    measuring = Measuring(request, world)
-    until_s = time.monotonic() + LONGEST_S
-    try:
-        while not signals.stop:
-            left_s = until_s - time.monotonic()
-            if left_s <= 0:
-                raise VerifierError(f"the sweep was ended after {LONGEST_S:g} s; it is not stored")
-            if signals.wait(left_s, measuring) and measuring.proceed():
-                return measuring.result()
-        return None
-    finally:
-        measuring.end()

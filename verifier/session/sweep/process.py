@@ -25,10 +25,13 @@ from verifier.errors import CannotMeasureError, UsageError, VerifierError
 from verifier.model.health import HealthReading
 from verifier.rules.health.states import readings
 from verifier.session.run import Request, run
+from verifier.session.signals import Signals
 from verifier.session.world import Clocks, World
 
 _PR_SET_PDEATHSIG = 1
 """prctl(2): the kernel sends this signal when the parent dies."""
+LONGEST_S = 3600.0
+"""A sweep that takes longer than this is ended."""
 _END_S = 3.0
 _READ_OCTETS = 1 << 20
 
@@ -95,6 +98,25 @@ class Measuring:
             os.waitpid(self._pid, 0)
             os.close(self._read)
             self._pid = 0
+
+
+def measured_apart(request: Request, world: World, signals: Signals) -> Measured | None:
+    """One sweep's measurement in a process of its own; None where a person ended it.
+
+    Raises as `Measuring.result`, and VerifierError where it takes more than an hour.
+    """
+    measuring, clocks = Measuring(request, world), world.clocks
+    until_s = clocks.monotonic_s() + LONGEST_S
+    try:
+        while not signals.stop:
+            left_s = until_s - clocks.monotonic_s()
+            if left_s <= 0:
+                raise VerifierError(f"the sweep was ended after {LONGEST_S:g} s; it is not stored")
+            if signals.wait(clocks, left_s, measuring) and measuring.proceed():
+                return measuring.result()
+        return None
+    finally:
+        measuring.end()
 
 
 def _live(request: Request, world: World, write: int) -> None:

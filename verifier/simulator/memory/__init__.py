@@ -4,8 +4,7 @@
 loop's clock jumps to the next timer, so that hours take milliseconds.
 """
 
-from verifier.simulator.memory.cable import MemoryCable
-from verifier.simulator.memory.device import DeviceSettings, MemoryDevice
+from verifier.simulator.memory.device import DeviceSettings, MemoryCable, MemoryDevice
 from verifier.simulator.memory.loop import MemoryClocks
 from verifier.simulator.memory.world import MemoryLaptop, MemoryWorld
 

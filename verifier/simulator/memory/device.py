@@ -1,10 +1,10 @@
-"""A device in memory: what it is, how it is set, what of that it has saved, when it answers."""
+"""Devices in memory: what each is, how it is set, what it has saved; and the cable they are on."""
 
 from __future__ import annotations
 
 import dataclasses
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from verifier.model.address import Address, Interface, Mac
@@ -17,6 +17,8 @@ from verifier.simulator.agent.ber import BerReader, Oid
 from verifier.simulator.agent.cells import Cell
 from verifier.simulator.condition import Condition, ShownDevice, addresses_of, ports_of
 from verifier.simulator.mib import addresses, readings, standard
+
+RTT_S = 0.002
 
 _TABLES = (
     standard.system, standard.engine, standard.lldp, standard.interfaces, addresses.addresses,
@@ -156,18 +158,17 @@ class MibTable:
     """The objects of an agent: names in ascending order, and the value of each."""
 
     def __init__(self, shown: ShownDevice) -> None:
-        rows: dict[Oid, Cell] = dict(itertools.chain.from_iterable(t(shown) for t in _TABLES))
-        self.names = sorted(rows)
-        self._cells: dict[Oid, VarBind | Callable[[float], bytes]] = {
-            name: cell if callable(cell) else _decoded(name, cell) for name, cell in rows.items()
-        }
+        self._cells: dict[Oid, Cell] = dict(
+            itertools.chain.from_iterable(table(shown) for table in _TABLES)
+        )
+        self.names = sorted(self._cells)
 
     def at(self, name: Oid, up_s: float) -> VarBind | None:
         """The object of that name; None where there is none."""
         cell = self._cells.get(name)
-        if cell is None or isinstance(cell, VarBind):
-            return cell
-        return _decoded(name, cell(up_s))
+        if cell is None:
+            return None
+        return _decoded(name, cell(up_s) if callable(cell) else cell)
 
 
 def _decoded(name: Oid, cell: bytes) -> VarBind:
@@ -184,3 +185,40 @@ def _decoded(name: Oid, cell: bytes) -> VarBind:
     else:
         value = int.from_bytes(content, "big", signed=True)
     return VarBind(".".join(map(str, name)), _TYPES[tag], value)
+
+
+class MemoryCable:
+    """A cable, or a switch with everything that is plugged into it.
+
+    Attributes:
+        carrier: whether the laptop's end has a link.
+        devices: those that are plugged in, in the order in which they answer.
+        routers: addresses of gateways that stand on it and lead back to the laptop.
+    """
+
+    def __init__(self, devices: Iterable[MemoryDevice] = ()) -> None:
+        self.carrier = True
+        self.devices = list(devices)
+        self.routers: frozenset[Address] = frozenset()
+
+    def holders(self, address: Address, now_s: float) -> Iterator[MemoryDevice]:
+        """Who holds an address and answers for it on the cable."""
+        if self.carrier:
+            for device in self.devices:
+                if device.up(now_s) and any(h.address == address for h in device.running.held):
+                    yield device
+
+    def macs(self, address: Address, now_s: float) -> tuple[Mac, ...]:
+        """Hardware addresses of those, once each."""
+        return tuple(dict.fromkeys(d.mac for d in self.holders(address, now_s)))
+
+    def answering(
+        self, address: Address, source: Address | None, now_s: float
+    ) -> MemoryDevice | None:
+        """The device that a packet from `source` gets an answer of; None: no answer comes back."""
+        device = next(self.holders(address, now_s), None)
+        if device is None or source is None:
+            return None
+        if any(own.holds(source) for own in device.running.held):
+            return device
+        return device if device.running.gateway in self.routers else None

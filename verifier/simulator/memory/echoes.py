@@ -13,8 +13,7 @@ from verifier.model.observations import PathMtu, Silence
 from verifier.probes.echo.series import TIMED_OUT, EchoSeries, EchoTarget
 from verifier.probes.echo.watch import EchoSink, Watched
 from verifier.probes.pace import Slots
-from verifier.simulator.memory.cable import RTT_S
-from verifier.simulator.memory.device import MemoryDevice
+from verifier.simulator.memory.device import RTT_S, MemoryDevice
 from verifier.simulator.memory.loop import MemoryClocks
 from verifier.simulator.memory.snmp import Reached
 

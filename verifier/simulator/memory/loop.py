@@ -55,9 +55,12 @@ class MemoryClocks:
         self._loop.close()
 
     def jump(self, seconds: float) -> None:
-        """So much time passes; the smallest step that a float can make, where that is less."""
-        if seconds > 0:
-            self._now_s = max(self._now_s + seconds, math.nextafter(self._now_s, math.inf))
+        """So much time passes; at least the smallest step of a float.
+
+        After some months that is more than the loop's own margin for timers that are due: without
+        the step it would wait for such a timer for ever.
+        """
+        self._now_s = max(self._now_s + seconds, math.nextafter(self._now_s, math.inf))
 
     def now(self) -> dt.datetime:
         """The time of day."""
@@ -75,7 +78,8 @@ class MemoryClocks:
 
     async def sleep(self, seconds: float) -> None:
         """Waits in the event loop."""
-        await asyncio.sleep(max(0.0, seconds))
+        if seconds > 0:
+            await asyncio.sleep(seconds)
 
     def pause(self, seconds: float | None, *wake: Any) -> Sequence[Any]:
         """Time passes; nothing becomes readable."""
@@ -87,12 +91,10 @@ class MemoryClocks:
 
     def run(self, work: Coroutine[Any, Any, _Value]) -> _Value:
         """Carries out `work`; what else it has begun is cancelled."""
-        asyncio.set_event_loop(None)
-        before = asyncio.all_tasks(self._loop)
         try:
             return self._loop.run_until_complete(work)
         finally:
-            left = asyncio.all_tasks(self._loop) - before
+            left = asyncio.all_tasks(self._loop)
             for task in left:
                 task.cancel()
             if left:

@@ -18,8 +18,7 @@ from verifier.probes.snmp.values import (
     oid_tuple,
 )
 from verifier.simulator.agent.ber import Oid
-from verifier.simulator.memory.cable import RTT_S
-from verifier.simulator.memory.device import MemoryDevice
+from verifier.simulator.memory.device import RTT_S, MemoryDevice
 from verifier.simulator.memory.loop import MemoryClocks
 
 Reached = Callable[[Address], MemoryDevice | str]

@@ -7,7 +7,7 @@ import threading
 from collections.abc import Callable, Collection, Coroutine, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import Any, Self, TypeVar
 
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address, Interface, Mac
@@ -15,8 +15,7 @@ from verifier.model.laptop import Laptop, LaptopInterface, Route
 from verifier.probes.cable.frames import Frame
 from verifier.probes.pace import Pace, Slots
 from verifier.probes.tcp import TcpAnswer
-from verifier.simulator.memory.cable import RTT_S, MemoryCable
-from verifier.simulator.memory.device import MemoryDevice
+from verifier.simulator.memory.device import RTT_S, MemoryCable, MemoryDevice
 from verifier.simulator.memory.echoes import MemoryEchoes
 from verifier.simulator.memory.loop import MemoryClocks
 from verifier.simulator.memory.snmp import MemorySnmpManager
@@ -44,6 +43,7 @@ class MemoryLaptop:
     """
 
     platform = "linux"
+    own_name = "laptop"
     interface = "eth0"
     mac = Mac("02:00:5e:00:53:01")
 
@@ -258,12 +258,11 @@ class MemoryCableAccess:
 
 
 class MemoryWorld:
-    """A world in memory.
+    """A world in memory; a context manager, which closes its event loop.
 
     Args:
         cable: with its devices.
         addresses: of the laptop.
-        clocks: those of another world that goes on here; None: new ones.
         chance: draws lots.
     """
 
@@ -272,14 +271,19 @@ class MemoryWorld:
         cable: MemoryCable,
         addresses: Iterable[Interface] = (),
         *,
-        clocks: MemoryClocks | None = None,
         chance: random.Random | None = None,
     ) -> None:
-        self.clocks = clocks or MemoryClocks()
+        self.clocks = MemoryClocks()
         self.laptop = MemoryLaptop(cable, self.clocks, addresses)
         self.cable = MemoryCableAccess(self.laptop, cable, self.clocks)
         self.echoes = MemoryEchoes(self.clocks, self.laptop.reached)
         self.chance = chance or random.Random(0)  # noqa: S311 - the same each time
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.clocks.close()
 
     def pace(self, per_s: float | None, *, shared: bool = False) -> Pace:
         """Sending slots in simulated time."""

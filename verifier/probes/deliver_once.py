@@ -20,8 +20,10 @@ import subprocess
 import sys
 import urllib.error
 import urllib.request
-from typing import Any
+from typing import Any, Final
 
+PROGRAM: Final = __file__
+"""What Python is to run."""
 _DONE = b"told"
 
 
