@@ -224,7 +224,7 @@ def test_a_long_name_is_folded(command: str) -> None:
     """100 columns hold whatever the plan calls its devices."""
     name = "a-device-with-a-name-of-many-words-" * 2
     seen = observation(id=1, subject=Subject("device", name), probe="icmp", what="echo", at="",
-                       value={"sent": 1, "received": 1, "rtt_ms": [0.5], "duplicates": 0, "silence": [{"text": "destination host unreachable"}]})  # fmt: skip
+                       value={"sent": 1, "received": 1, "rtt_ms": [0.5], "duplicates": 0, "silence": [{"reason": "unreachable", "text": "destination host unreachable"}]})  # fmt: skip
     whole = dataclasses.replace(
         result(finding("pass", unit=name), observations=(seen,)), command=command
     )
