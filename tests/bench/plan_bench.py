@@ -19,7 +19,8 @@ from typing import Any
 
 import netaddr
 
-from verifier.files.read_plan import plan_sha256, read_plan
+from verifier.files.canonical import plan_sha256
+from verifier.files.read_plan import read_plan
 from verifier.files.write_plan import write_plan
 from verifier.model import plan as model
 from verifier.model.address import Address, Interface, Mac

@@ -159,7 +159,8 @@ def _soak(state: str) -> Any:
     """With a soak that came to this."""
 
     def change(document: dict[str, Any]) -> None:
-        noted = {**document["observations"][0], "what": "soak", "value": {"state": state}}
+        value = {"asked_s": 60.0, "lasted_s": 30.0, "state": state, "step_s": 1.0, "bytes": [64]}
+        noted = {**document["observations"][0], "what": "soak", "value": value}
         document["observations"].append({**noted, "id": 100_000})
 
     return change

@@ -19,6 +19,7 @@ from cryptography.hazmat.primitives.asymmetric.rsa import generate_private_key
 
 from tests.as_seen import observation
 from verifier.errors import InputError
+from verifier.files.canonical import plan_sha256
 from verifier.files.evidence.document import (
     Evidence,
     Signature,
@@ -34,7 +35,7 @@ from verifier.files.evidence.document import (
 from verifier.files.evidence.keys import low_order, read_private_key, read_public_key
 from verifier.files.evidence.result import result_of
 from verifier.files.profile.read import load_profiles
-from verifier.files.read_plan import plan_sha256, read_plan
+from verifier.files.read_plan import read_plan
 from verifier.files.schema import schema
 from verifier.model.observations import EchoSeries
 from verifier.model.problem import Origin

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from verifier.cli.check import check
 from verifier.errors import InputError, UsageError, VerifierError
 from verifier.files.mapping.model import SHEETS_OF, read_mapping, targets_of
-from verifier.files.mapping.propose import propose
+from verifier.files.propose_mapping import propose
 from verifier.files.read_plan import read_plan
 
 MINUS = "\N{MINUS SIGN}"

@@ -9,8 +9,9 @@ from typing import Any
 import pytest
 
 from verifier.errors import InputError
+from verifier.files.canonical import plan_json, plan_sha256
 from verifier.files.disk import read_bytes
-from verifier.files.read_plan import plan_json, plan_sha256, read_plan
+from verifier.files.read_plan import read_plan
 from verifier.model.plan import Plan
 
 

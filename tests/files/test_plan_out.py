@@ -23,11 +23,18 @@ from hypothesis import strategies as st
 
 from tests.files.plan_strategies import PLANS
 from verifier.errors import UsageError
+from verifier.files.canonical import plan_sha256
 from verifier.files.plan.columns import sheets
 from verifier.files.plan.hints import HINTS, ROWS, hint, sentences
-from verifier.files.plan.joined_texts import guarded, joined, parted, unguarded
-from verifier.files.plan.untested_text import put_together, taken_apart
-from verifier.files.read_plan import example_plan, plan_sha256, read_plan
+from verifier.files.plan.joined_texts import (
+    guarded,
+    joined,
+    parted,
+    put_together,
+    taken_apart,
+    unguarded,
+)
+from verifier.files.read_plan import example_plan, read_plan
 from verifier.files.schema import schema
 from verifier.files.write_plan import write_plan
 from verifier.model import plan as model

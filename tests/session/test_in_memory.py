@@ -11,8 +11,8 @@ import pytest
 
 from tests.stories.bench import BOOT_S, ENTRIES, FACTORY, PROFILE, PROFILES
 from verifier.errors import CannotMeasureError, UsageError
+from verifier.files.canonical import plan_sha256
 from verifier.files.evidence.document import to_bytes
-from verifier.files.read_plan import plan_sha256
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.fit import FitReport
 from verifier.model.observations import SOAK

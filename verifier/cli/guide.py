@@ -7,7 +7,7 @@ import shlex
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -24,7 +24,7 @@ _WAIT_S = 900.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Resumed:
+class GuideStart:
     """With what a runbook is made and led through.
 
     Attributes:
@@ -42,18 +42,18 @@ class Resumed:
     wait_s: float = _WAIT_S
 
 
-def resumed(plan: PlanOptions, runbook: RunbookOptions, guide: GuideOptions) -> Resumed:
+def guide_start(plan: PlanOptions, runbook: RunbookOptions, guide: GuideOptions) -> GuideStart:
     """What the options and the journal come to.
 
     Raises UsageError or InputError where the journal does not allow it.
     """
     if not guide.guide:
-        return Resumed(runbook=runbook)
+        return GuideStart(runbook=runbook)
     from verifier.files.journals.guide import default_path, read_story  # noqa: PLC0415
 
     path = guide.journal or default_path(plan.path)
     story = read_story(path)
-    made = Resumed(
+    made = GuideStart(
         runbook=runbook,
         journal=path,
         interface=interface_named(runbook.laptop),
@@ -87,7 +87,7 @@ _TEXTS = ("changes", "renumbers", "done")
 _NAMES = {"changes": "change", "renumbers": "renumber"}
 
 
-def asked(runbook: RunbookOptions) -> dict[str, Any]:
+def as_kept(runbook: RunbookOptions) -> dict[str, object]:
     """The options that make the runbook, as the journal keeps them."""
     gateway, old = runbook.laptop.laptop_gateway, runbook.old
     return {
@@ -102,7 +102,7 @@ def asked(runbook: RunbookOptions) -> dict[str, Any]:
 
 def _as_begun(runbook: RunbookOptions, story: Story, path: Path) -> RunbookOptions:
     """The options with which the runbook was made. Raises UsageError where others are typed now."""
-    before, now = story.asked, asked(runbook)
+    before, now = story.asked, as_kept(runbook)
     usual: dict[str, object] = {**dict.fromkeys(_FLAGS, False), "laptop_addresses": "many"}
     usual |= {**{name: [] for name in _TEXTS}, "from": None}
     for name, value in usual.items():
@@ -114,15 +114,14 @@ def _as_begun(runbook: RunbookOptions, story: Story, path: Path) -> RunbookOptio
     return _read(before, path)
 
 
-def _read(kept: Mapping[str, Any], path: Path) -> RunbookOptions:
+def _read(kept: Mapping[str, object], path: Path) -> RunbookOptions:
     """The options of a journal's start. Raises InputError where it is damaged."""
-    laptop, gateway, old = (kept.get(name) for name in ("laptop", "laptop_gateway", "from"))
-    texts = [laptop or [], [t for t in (gateway, old) if t is not None]]
-    if not all(isinstance(t, list) and all(isinstance(x, str) for x in t) for t in texts):
-        raise InputError(f"{path}: its start is damaged: an option is no text")
+    gateway, old = _text(kept, "laptop_gateway", path), _text(kept, "from", path)
     try:
         own = LaptopOptions(
-            laptop=tuple(LaptopAddress().convert(t, None, None) for t in laptop or ()),
+            laptop=tuple(
+                LaptopAddress().convert(text, None, None) for text in _texts(kept, "laptop", path)
+            ),
             laptop_gateway=HostAddress().convert(gateway, None, None) if gateway else None,
         )
     except click.BadParameter as fault:
@@ -132,19 +131,32 @@ def _read(kept: Mapping[str, Any], path: Path) -> RunbookOptions:
         remote=bool(kept.get("remote")),
         one_at_a_time=bool(kept.get("one_at_a_time")),
         laptop_addresses="one" if kept.get("laptop_addresses") == "one" else "many",
-        changes=_texts(kept, "changes"),
-        renumbers=_texts(kept, "renumbers"),
-        done=_texts(kept, "done"),
+        changes=_texts(kept, "changes", path),
+        renumbers=_texts(kept, "renumbers", path),
+        done=_texts(kept, "done", path),
         laptop=own,
         old=Path(old) if old else None,
     )
 
 
-def _texts(kept: Mapping[str, Any], name: str) -> tuple[str, ...]:
-    return tuple(map(str, kept.get(name) or ()))
+def _text(kept: Mapping[str, object], name: str, path: Path) -> str | None:
+    value = kept.get(name)
+    if value is None or isinstance(value, str):
+        return value
+    raise InputError(f"{path}: its start is damaged: an option is no text")
 
 
-def typed(plan: Path, runbook: RunbookOptions) -> str:
+def _texts(kept: Mapping[str, object], name: str, path: Path) -> tuple[str, ...]:
+    value = kept.get(name) or []
+    if not isinstance(value, list):
+        raise InputError(f"{path}: its start is damaged: an option is no text")
+    texts = [text for text in value if isinstance(text, str)]
+    if len(texts) < len(value):
+        raise InputError(f"{path}: its start is damaged: an option is no text")
+    return tuple(texts)
+
+
+def command_words(plan: Path, runbook: RunbookOptions) -> str:
     """The plan and the options that make the runbook, as they are typed."""
     words = [str(plan)]
     if runbook.old is not None:

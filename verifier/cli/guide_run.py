@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from verifier.cli import guide, inputs
-from verifier.cli.guide import Resumed, interface_named
+from verifier.cli.guide import GuideStart, interface_named
 from verifier.cli.guide_screen import Screen
 from verifier.cli.readdress_options import ReaddressOptions
 from verifier.errors import CannotMeasureError, InputError, UsageError
@@ -47,18 +47,13 @@ _KEYS = "Enter: done, go on. q and Enter, or Ctrl-C: stop; --resume goes on from
 
 
 def run(
-    options: ReaddressOptions, plan: Plan, task: Task, paper: RunbookPaper, resumed: Resumed
+    options: ReaddressOptions, plan: Plan, task: Task, paper: RunbookPaper, start: GuideStart
 ) -> int:
     """Leads through the runbook of `paper`; the exit code."""
-    journal_file = resumed.journal
+    journal_file = start.journal
     assert journal_file is not None
-    steps = document(paper.runbook)["steps"]
-    if resumed.story is not None and list(resumed.story.steps) != steps:
-        raise InputError(
-            f"{journal_file}: the plan makes another runbook now than the one that was begun: "
-            "put the plan back as it was, or put the journal aside and begin anew"
-        )
-    if not steps:
+    _refuse_another(paper, start)
+    if not paper.runbook.steps:
         for words in heading(paper):
             click.echo(words)
         return paper.runbook.exit_code()
@@ -67,7 +62,7 @@ def run(
     credentials, why = _credentials(goal.devices, profiles, options.guide.credentials_file)
     world = ThisMachine()
     with ExitStack() as until, Signals() as signals:
-        interface = _interface(options, resumed, signals, world.laptop)
+        interface = _interface(options, start, signals, world.laptop)
         paper = replace(paper, interface=paper.interface or interface)
         screen = _screen(options, paper, signals)
         world.laptop.take_back_leftovers(screen.say)
@@ -85,11 +80,21 @@ def run(
             remote=task.setting == "remote",
             interface=interface,
         )
-        guiding = _guiding(options, task, paper, eyes, screen, resumed)
+        guiding = _guiding(options, task, paper, eyes, screen, start)
         made = Guide(guiding, eyes, hands, screen, journal, Waiter(screen, signals, world.clocks))
         ending, code = made.run()
     _close(options, paper, screen, made, ending)
     return code
+
+
+def _refuse_another(paper: RunbookPaper, start: GuideStart) -> None:
+    """Raises InputError where the plan makes another runbook than the one that was begun."""
+    steps = document(paper.runbook)["steps"]
+    if start.story is not None and list(start.story.steps) != steps:
+        raise InputError(
+            f"{start.journal}: the plan makes another runbook now than the one that was begun: "
+            "put the plan back as it was, or put the journal aside and begin anew"
+        )
 
 
 def _screen(options: ReaddressOptions, paper: RunbookPaper, signals: Signals) -> Screen:
@@ -107,7 +112,7 @@ def _guiding(  # noqa: PLR0913, PLR0917
     paper: RunbookPaper,
     eyes: DeviceObserver,
     screen: Screen,
-    resumed: Resumed,
+    start: GuideStart,
 ) -> Guiding:
     """What the guide goes by, with what its journal begins with."""
     network = eyes.plan.network
@@ -116,14 +121,14 @@ def _guiding(  # noqa: PLR0913, PLR0917
         moves=moves(paper.runbook, task.devices),
         boot_s={d.name: eyes.profiles[d.profile].boot_s for d in eyes.plan.devices},
         auto=options.guide.auto,
-        wait_s=resumed.wait_s,
+        wait_s=start.wait_s,
         start={
             "format": FORMAT,
             "plan": {"name": network.name, "revision": network.revision},
-            "asked": guide.asked(options.runbook),
+            "asked": guide.as_kept(options.runbook),
             "steps": document(paper.runbook)["steps"],
         },
-        story=resumed.story,
+        story=start.story,
         find=_finder(options.plan.path, eyes, paper, screen),
     )
 
@@ -154,10 +159,10 @@ def _credentials(
 
 
 def _interface(
-    options: ReaddressOptions, resumed: Resumed, signals: Signals, here: LaptopAccess
+    options: ReaddressOptions, start: GuideStart, signals: Signals, here: LaptopAccess
 ) -> str | None:
     """This laptop's interface towards the devices; None where it need not be known."""
-    chosen = resumed.interface or interface_named(options.runbook.laptop)
+    chosen = start.interface or interface_named(options.runbook.laptop)
     if chosen is not None or not options.guide.set_laptop:
         return chosen
     there = cables(here)
@@ -242,7 +247,7 @@ def _close(
     screen.show(
         "\n" + "\n".join(drawn.ending(ending, len(made.done), total, made.not_tested)) + "\n"
     )
-    plan = guide.typed(options.plan.path, options.runbook)
+    plan = guide.command_words(options.plan.path, options.runbook)
     if ending != "done":
         screen.say(f"To go on: plan-verifier readdress {plan} --guide --resume")
     for note in made.eyes.notes:

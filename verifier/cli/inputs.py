@@ -15,7 +15,7 @@ from verifier.cli.options import LaptopOptions, PaceOptions, PlanOptions, Select
 from verifier.errors import InputError, UsageError
 from verifier.files.credentials import Ask, load_credentials
 from verifier.files.profile.read import available, load_profiles
-from verifier.files.read_plan import plan_sha256, read_plan
+from verifier.files.read_plan import read_plan
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop
 from verifier.model.manual import Observed
@@ -136,7 +136,8 @@ def request(  # noqa: PLR0913 - a run is asked for in so many parts
     by: str | None = None,
 ) -> Request:
     """What a run is asked for, as far as every kind of run has it. Raises UsageError."""
-    from verifier.session import Probing, Request  # noqa: PLC0415 - help and bad input need none
+    from verifier.files.canonical import plan_sha256  # noqa: PLC0415 - help and bad input need none
+    from verifier.session import Probing, Request  # noqa: PLC0415
 
     return Request(
         command=command,

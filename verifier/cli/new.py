@@ -47,7 +47,7 @@ def new(options: NewOptions) -> int:
     if options.theirs is not None:
         if options.example:
             raise UsageError("--example and --from exclude each other")
-        from verifier.files.mapping.propose import propose  # noqa: PLC0415
+        from verifier.files.propose_mapping import propose  # noqa: PLC0415
 
         output.show(f"{propose(options.theirs, file).rstrip()}\n")
         return EXIT_PASSED

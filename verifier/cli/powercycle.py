@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
 import click
 from click import Argument, Choice, Option
@@ -21,7 +21,6 @@ from verifier.cli.options import (
     Strict,
 )
 from verifier.errors import EXIT_INTERRUPTED, UsageError
-from verifier.files.read_plan import plan_sha256
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Device, Plan, Stage
 from verifier.report.plain import paragraph
@@ -29,6 +28,10 @@ from verifier.report.result import FORMATS
 from verifier.rules.outage import behind
 from verifier.rules.powercycle import waits_s
 from verifier.rules.selection import selected
+
+if TYPE_CHECKING:
+    from verifier.session import Request
+    from verifier.session.run import Outcome
 
 _SAID: Final = {
     "reading": "reading {0} ({1})",
@@ -91,11 +94,10 @@ def powercycle(options: PowercycleOptions) -> int:
         profiles = inputs.profiles_of(plan.devices, options.plan)
         stage = options.stage or plan.stage or "handover"
         laptop = inputs.assumed_laptop(options.laptop)
+        from verifier.files.canonical import plan_sha256  # noqa: PLC0415
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
         from verifier.session import Request  # noqa: PLC0415
         from verifier.session.laptop import fit  # noqa: PLC0415
-        from verifier.session.powercycle.run import powercycle as carry_out  # noqa: PLC0415
-        from verifier.session.powercycle.watch import Cycle  # noqa: PLC0415
 
         question = fit.FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
         fit.refuse_without_link(
@@ -115,14 +117,21 @@ def powercycle(options: PowercycleOptions) -> int:
             credentials=credentials,
             laptop=laptop,
         )
-        waits = waits_s(devices, profiles, options.wait_s)
-        outcome = carry_out(Cycle(request=request, wait_s=waits, tell=_tell), ThisMachine())
+        outcome = _carry_out(request, waits_s(devices, profiles, options.wait_s))
         result = signed_by(outcome.result, options.evidence)
         made.write(result, request)
     if outcome.interrupted:
         click.echo("interrupted; what was read so far is in the report", err=True)
         return EXIT_INTERRUPTED
     return result.exit_code(strict=options.strict)
+
+
+def _carry_out(request: Request, waits: dict[str, float]) -> Outcome:
+    from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
+    from verifier.session.powercycle.run import powercycle as run  # noqa: PLC0415
+    from verifier.session.powercycle.watch import Cycle  # noqa: PLC0415
+
+    return run(Cycle(request=request, wait_s=waits, tell=_tell), ThisMachine())
 
 
 def _tell(name: str, what: str, said: str) -> None:

@@ -34,8 +34,8 @@ def readdress(options: ReaddressOptions) -> int:
     changed; 1: a step failed, 3: something could not be told, 130: interrupted, --resume goes on.
     """
     options.refuse_with_guide()
-    resumed = guide.resumed(options.plan, options.runbook, options.guide)
-    options = dataclasses.replace(options, runbook=resumed.runbook)
+    start = guide.guide_start(options.plan, options.runbook, options.guide)
+    options = dataclasses.replace(options, runbook=start.runbook)
     output.chosen(FORMATS, options.format_, options.output.out)
     with opened(options.output.out, inputs=(options.plan.path, options.runbook.old)) as place:
         plan, _ = inputs.load_plan(options.plan)
@@ -49,10 +49,10 @@ def readdress(options: ReaddressOptions) -> int:
             _write_plan(plan, task, options.runbook.done, options.write_plan)
         paper = _paper(options, plan, task, runbook)
         _draw(paper, place, options)
-        if resumed.journal is not None:
+        if start.journal is not None:
             from verifier.cli.guide_run import run  # noqa: PLC0415 - needs probes
 
-            return run(options, plan, task, paper, resumed)
+            return run(options, plan, task, paper, start)
     return runbook.exit_code()
 
 

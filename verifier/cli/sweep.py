@@ -39,6 +39,10 @@ if TYPE_CHECKING:
 
 _FORMATS = ("text", "json")
 _DAY_S = 86_400.0
+_NOT_STORED = (
+    "interrupted; nothing of this sweep is stored: devices that were not asked yet would count as "
+    "not tested"
+)
 _TOKEN = "PLAN_VERIFIER_WEBHOOK_TOKEN"  # noqa: S105 - the name of a variable
 
 
@@ -232,11 +236,7 @@ def sweep(options: SweepOptions) -> int:
             return EXIT_PASSED
         done = loop.once(request, signals)
     if done is None:
-        click.echo(
-            "interrupted; nothing of this sweep is stored: devices that were not asked yet would "
-            "count as not tested",
-            err=True,
-        )
+        click.echo(_NOT_STORED, err=True)
         return EXIT_INTERRUPTED
     formats = {"text": text.text, "json": text.json}
     output.draw(done, formats, text.brief, chosen, options.output, out)

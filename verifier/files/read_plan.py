@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
-import datetime as dt
 import functools
 import gc
 import hashlib
@@ -11,7 +9,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import Any
 
 from verifier.errors import InputError, UsageError
 from verifier.files.disk import read_bytes
@@ -45,7 +42,7 @@ def read_plan(path: Path, mapping: Path | None = None) -> tuple[Plan, tuple[Prob
     faults = Faults()
     with _collector_paused():
         if path.is_dir():
-            from verifier.files.sheets.read import read_folder  # noqa: PLC0415
+            from verifier.files.read_tables import read_folder  # noqa: PLC0415
 
             return to_plan(read_folder(path, faults, mapping), faults, ""), faults.problems()
         read = _reader(path, mapping)
@@ -82,7 +79,7 @@ def _reader(path: Path, mapping: Path | None) -> Callable[[bytes, Path, Faults],
             raise UsageError(f"{path}: a mapping is for workbooks and CSV files, not for YAML")
         return read_yaml
     if ending == ".xlsx" or (ending == ".csv" and mapping is not None):
-        from verifier.files.sheets.read import read_csv, read_workbook  # noqa: PLC0415
+        from verifier.files.read_tables import read_csv, read_workbook  # noqa: PLC0415
 
         return functools.partial(read_csv if ending == ".csv" else read_workbook, mapping=mapping)
     known = "a plan is a .yaml or .xlsx file or a folder of .csv files"
@@ -90,32 +87,3 @@ def _reader(path: Path, mapping: Path | None) -> Callable[[bytes, Path, Faults],
         raise InputError(f"{path}: there is no such file; {known}")
     hint = SAVE_AS.get(ending, "its ending is none of these")
     raise InputError(f"{path}: {known}; {hint}")
-
-
-def plan_json(plan: Plan) -> dict[str, Any]:
-    """The model as JSON values, without origins: addresses, dates and services as text."""
-    made: dict[str, Any] = as_json(plan)
-    return made
-
-
-def plan_sha256(plan: Plan) -> str:
-    """SHA-256 of the model's canonical JSON (RFC 8785): equal for equal plans of every kind."""
-    import rfc8785  # noqa: PLC0415
-
-    return hashlib.sha256(rfc8785.dumps(plan_json(plan))).hexdigest()
-
-
-def as_json(value: Any) -> Any:
-    """A value of the model as JSON values; only what is part of equality is in it."""
-    if isinstance(value, tuple):
-        return [as_json(v) for v in value]
-    if isinstance(value, dict):
-        return {str(k): as_json(v) for k, v in value.items()}
-    if isinstance(value, dt.date):  # a datetime is one, and always in UTC
-        return value.isoformat().replace("+00:00", "Z")
-    if not dataclasses.is_dataclass(value):
-        return value
-    if hasattr(value, "parse"):
-        return str(value)
-    fields = (f.name for f in dataclasses.fields(value) if f.compare)
-    return {name: as_json(getattr(value, name)) for name in fields}

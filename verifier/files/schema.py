@@ -78,11 +78,9 @@ def _result() -> Json:
     for name in ("Kind", "Observation_object_", "Unreadable"):  # what a document has not
         del made["$defs"][name]
     made["$defs"]["Finding"]["properties"]["origin"] = {"type": "string"}
-    row = _row()
-    made["$defs"]["Observation"] = {k: v for k, v in row.items() if k != "$defs"}
-    made["properties"]["observations"] = {
-        "type": "array", "items": {"$ref": "#/$defs/Observation"}
-    }  # fmt: skip
+    made["$defs"]["Observation"] = {k: v for k, v in _row().items() if k != "$defs"}
+    rows: Json = {"type": "array", "items": {"$ref": "#/$defs/Observation"}}
+    made["properties"]["observations"] = rows
     made["properties"]["verdict"] = {"enum": list(typing.get_args(Overall))}
     counts = {v: {"type": "integer", "minimum": 0} for v in ("pass", "fail", "warn", "not-tested")}
     made["properties"]["summary"] = _group(counts, tuple(counts))

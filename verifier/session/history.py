@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from verifier.files.read_plan import plan_sha256
+from verifier.files.canonical import plan_sha256
 from verifier.model.history import Baseline, HistoryDocument
 from verifier.model.plan import Device, Plan
 from verifier.rules.history import deviation

@@ -17,9 +17,8 @@ from typing import TYPE_CHECKING, Any
 from pydantic import TypeAdapter, ValidationError
 
 from verifier.errors import InputError
-from verifier.files.canonical import canonical_of
+from verifier.files.canonical import as_json, canonical_of, plan_json
 from verifier.files.disk import read_bytes
-from verifier.files.read_plan import as_json, plan_json
 from verifier.model.plan import Plan
 from verifier.model.profile import Profile
 

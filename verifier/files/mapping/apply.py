@@ -8,7 +8,6 @@ from pathlib import Path as FilePath
 
 from verifier.errors import InputError
 from verifier.files.faults import Faults, nearest, shown
-from verifier.files.mapping.join_ends import links_of_ends
 from verifier.files.mapping.model import (
     PLACEHOLDER,
     SHEETS_OF,
@@ -17,7 +16,7 @@ from verifier.files.mapping.model import (
     key_of,
     read_mapping,
 )
-from verifier.files.plan.columns import Column, Path
+from verifier.files.plan.columns import Column, Path, normal
 from verifier.files.plan.tree import Scalar
 from verifier.files.sheets.cell_number import NumberStyle
 from verifier.files.sheets.find_headings import Headings, find_headings
@@ -31,7 +30,7 @@ from verifier.files.sheets.records import (
     tell_stray,
     times_of,
 )
-from verifier.files.sheets.to_tree import joined
+from verifier.files.sheets.to_tree import agree, joined
 from verifier.model.problem import Origin
 from verifier.model.subject import Subject
 
@@ -70,7 +69,7 @@ def read_mapped(
                 beside.append((sheet, found))
                 continue
             links = rule.row == "end" and sheet == "Links"
-            own.setdefault(sheet, []).extend(links_of_ends(found, faults) if links else found)
+            own.setdefault(sheet, []).extend(_links_of_ends(found, faults) if links else found)
     for sheet, found in beside:  # told of in rows about something else: a name is one record
         own[sheet] = joined(own.get(sheet, []), found, faults)
     return own, frozenset(used)
@@ -225,3 +224,61 @@ class _Reading:
                     cells.setdefault(path, far[far_path])
                 elif far and path in cells:
                     far[far_path] = cells[path]
+
+
+# -- rows that are one link end each ---------------------------------------------------------------
+
+_SIDES = {
+    "a": "a", "enda": "a", "sitea": "a", "near": "a", "nearend": "a", "1": "a",
+    "b": "b", "endb": "b", "siteb": "b", "far": "b", "farend": "b", "2": "b",
+}  # fmt: skip
+_TWO = 2
+
+
+def _links_of_ends(ends: list[SheetRow], faults: Faults) -> list[SheetRow]:
+    """One record a carrier: the rows of one link name and carrier are its two ends.
+
+    The rows say themselves which end they are, or the first is A.
+    """
+    by_name: dict[tuple[str, str], list[SheetRow]] = {}
+    for end in ends:
+        name = end.text("name")
+        if not name:
+            faults.error("missing-field", end.origin, "the link of this end has no name")
+            continue
+        by_name.setdefault((name, end.text("carrier") or "1"), []).append(end)
+    found = (_link(name, rows, faults) for (name, _), rows in by_name.items())
+    return [link for link in found if link is not None]
+
+
+def _link(name: str, rows: list[SheetRow], faults: Faults) -> SheetRow | None:
+    subject = Subject("link", name)
+    if len(rows) != _TWO:
+        numbers = ", ".join(str(row.origin.line) for row in rows)
+        one = f"row {numbers} is its only end" if len(rows) == 1 else f"rows {numbers} are its ends"
+        message = f"link {name} must have two ends for each carrier: {one}"
+        faults.error("link-ends", rows[-1].origin, message, subject)
+        return None
+    cells: dict[Path, Scalar] = {}
+    if (sides := _sides(rows, faults, subject)) is None:
+        return None
+    for row, side in zip(rows, sides, strict=True):
+        for path, cell in row.cells.items():
+            if path[0] != "end":
+                agree(cells.setdefault(path, cell), cell, faults, subject)
+            elif path != ("end", "end"):
+                cells[side, *path[1:]] = cell
+    return SheetRow(rows[0].origin, cells)
+
+
+def _sides(rows: list[SheetRow], faults: Faults, subject: Subject) -> tuple[str, str] | None:
+    """Which end each of two rows is; None where they do not say."""
+    words = [row.text("end", "end") for row in rows]
+    sides = [_SIDES.get(normal(word), "") for word in words]
+    if sides == ["b", "a"]:
+        return "b", "a"
+    if any(words) and sides != ["a", "b"]:
+        message = f"the ends are called {shown(words[0])} and {shown(words[1])}: A and B are wanted"
+        faults.error("link-ends", rows[1].origin, message, subject)
+        return None
+    return "a", "b"

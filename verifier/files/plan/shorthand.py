@@ -10,9 +10,8 @@ from collections.abc import Callable
 from typing import Any
 
 from verifier.files.faults import Faults, shown
-from verifier.files.plan.joined_texts import parted
+from verifier.files.plan.joined_texts import parted, taken_apart
 from verifier.files.plan.tree import Mapping, Node, Scalar, Sequence, is_empty
-from verifier.files.plan.untested_text import taken_apart
 from verifier.model.address import prefix_of_mask
 from verifier.model.plan import Device, Link, Plan
 from verifier.model.subject import Subject

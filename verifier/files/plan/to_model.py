@@ -1,8 +1,8 @@
-"""The door: a tree of text becomes the model, driven by the model's own type hints.
+"""A tree of text becomes the model, driven by the model's own type hints.
 
 What cannot be read is told and left out; the rest goes on, so that all faults come at once.
 
-The door is our own and not pydantic's, which reads profiles, credentials and schemas. Text comes
+The reader is our own and not pydantic's, which reads profiles, credentials and schemas. Text comes
 first, because a serial 000123, a site called No and software 4.20 must survive. The result is
 partial, with every fault at once and the place of each, because that is what a person mends a plan
 with.
@@ -31,7 +31,7 @@ from verifier.model.problem import Origin
 from verifier.model.subject import Subject, SubjectKind
 
 Path = tuple[str, ...]
-Reader = Callable[["_Door", Node, Path, Subject], Any]
+Reader = Callable[["_Builder", Node, Path, Subject], Any]
 
 _TOKENS = re.compile(r"[\s,;]+")
 
@@ -41,16 +41,16 @@ def to_plan(tree: Mapping, faults: Faults, file_sha256: str) -> Plan:
 
     Faults go to `faults`. Raises InputError only where there are too many of them.
     """
-    door = _Door(faults)
+    builder = _Builder(faults)
     name = tree.items.get("network")
     name = name.items.get("name") if isinstance(name, Mapping) else None
     title = (name.text or "").strip() if isinstance(name, Scalar) else ""
-    plan = _record(Plan, door, tree, (), Subject("network", title))
+    plan = _record(Plan, builder, tree, (), Subject("network", title))
     assert isinstance(plan, Plan)  # it has no field that must be there
-    return replace(plan, origins=door.origins, file_sha256=file_sha256)
+    return replace(plan, origins=builder.origins, file_sha256=file_sha256)
 
 
-class _Door:
+class _Builder:
     """What is gathered while reading."""
 
     def __init__(self, faults: Faults) -> None:
@@ -125,21 +125,21 @@ def _reader(hint: Any) -> Reader:
     return functools.partial(_value, parser(hint))
 
 
-def _value(parse: Parser, door: _Door, node: Node, _: Path, subject: Subject) -> Any:
+def _value(parse: Parser, builder: _Builder, node: Node, _: Path, subject: Subject) -> Any:
     """One value, or None."""
     if not isinstance(node, Scalar):
-        door.misplaced("one value", node, subject)
+        builder.misplaced("one value", node, subject)
         return None
     try:
         return parse(node.text or "")
     except ValueError as error:
-        door.faults.error("unreadable-value", node.origin, str(error), subject)
+        builder.faults.error("unreadable-value", node.origin, str(error), subject)
         return None
 
 
 def _values(
     form: tuple[Parser, Callable[[str], list[str]]],
-    door: _Door,
+    builder: _Builder,
     node: Node,
     path: Path,
     subject: Subject,
@@ -153,9 +153,9 @@ def _values(
         if split is not parted:
             nodes = (part for n in nodes for part in _parts(n, split))
     else:
-        door.misplaced("a list", node, subject)
+        builder.misplaced("a list", node, subject)
         return None
-    found = (_value(parse, door, n, path, subject) for n in nodes)
+    found = (_value(parse, builder, n, path, subject) for n in nodes)
     return tuple(value for value in found if value is not None)
 
 
@@ -166,48 +166,48 @@ def _parts(node: Node, split: Callable[[str], list[str]]) -> typing.Iterable[Nod
     return (Scalar(p, node.quoted, node.origin) for p in split(node.text or "") if p)
 
 
-def _records(cls: Any, door: _Door, node: Node, path: Path, subject: Subject) -> Any:
+def _records(cls: Any, builder: _Builder, node: Node, path: Path, subject: Subject) -> Any:
     """A list of groups. What cannot be read is left out."""
     if not isinstance(node, Sequence):
-        door.misplaced("a list (each entry begins with -)", node, subject)
+        builder.misplaced("a list (each entry begins with -)", node, subject)
         return None
     place = {model.Carrier: path[:-1], model.Host: path[-1:]}.get(cls, path)
     found = []
     for item in node.items:
         key = _key(cls, item)
-        door.origins.setdefault((*place, key), item.origin)
-        found.append(_record(cls, door, item, (*place, key), _subject(cls, subject, key)))
+        builder.origins.setdefault((*place, key), item.origin)
+        found.append(_record(cls, builder, item, (*place, key), _subject(cls, subject, key)))
     return tuple(record for record in found if record is not None)
 
 
-def _record(cls: Any, door: _Door, node: Node, path: Path, subject: Subject) -> Any:
+def _record(cls: Any, builder: _Builder, node: Node, path: Path, subject: Subject) -> Any:
     """One group of fields as a `cls`, or None where a field that must be there is not."""
     if not isinstance(node, Mapping):
-        door.misplaced("a group of fields", node, subject)
+        builder.misplaced("a group of fields", node, subject)
         return None
     shape = _shape(cls)
     for short in SHORT_FIELDS.get(cls, ()):
         if (short_node := node.items.get(short)) is not None and not is_empty(short_node):
-            door.origins.setdefault((*path, short), short_node.origin)
+            builder.origins.setdefault((*path, short), short_node.origin)
     values: dict[str, Any] = {}
     attempted = set()
-    for name, child in written_out(cls, node, door.faults, subject).items():
+    for name, child in written_out(cls, node, builder.faults, subject).items():
         field = shape.get(name)
         if field is None:
-            door.unknown(cls, name, child, subject)
+            builder.unknown(cls, name, child, subject)
         elif not is_empty(child):
             attempted.add(field.name)
             here = (*path, field.name)
-            door.origins.setdefault(here, child.origin)
+            builder.origins.setdefault(here, child.origin)
             inner = _end_of(subject, field.name) if cls is model.Carrier else subject
-            if (value := field.read(door, child, here, inner)) is not None:
+            if (value := field.read(builder, child, here, inner)) is not None:
                 values[field.name] = value
     if cls is model.Device and "address" in values:
-        door.origins.setdefault((*path, "mask"), door.origins[*path, "address"])
+        builder.origins.setdefault((*path, "mask"), builder.origins[*path, "address"])
     required = {field.name for field in shape.values() if field.required}
     for name in sorted(required - attempted):
         message = f"{_MISSING.get((cls, name), name)} is missing"
-        door.faults.missing(name, node.origin, message, subject)
+        builder.faults.missing(name, node.origin, message, subject)
     nothing_written = path and not values
     return cls(**values) if required <= values.keys() and not nothing_written else None
 

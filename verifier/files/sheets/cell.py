@@ -1,4 +1,4 @@
-"""What a cell holds, to the text that the door reads: cleaned by the kind of its column.
+"""What a cell holds, to the text that `plan/to_model` reads: cleaned by the kind of its column.
 
 Nothing is guessed: what can be read in one way only is read and told, the rest is refused.
 """

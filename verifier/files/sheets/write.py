@@ -12,8 +12,7 @@ from verifier.errors import UsageError
 from verifier.files.plan.columns import Column, Path, sheets
 from verifier.files.plan.from_model import Group, as_tree, written
 from verifier.files.plan.instructions import TITLE, plain_text
-from verifier.files.plan.joined_texts import guarded, joined
-from verifier.files.plan.untested_text import put_together
+from verifier.files.plan.joined_texts import guarded, joined, put_together
 from verifier.model.plan import Plan
 
 NETWORK_HEADINGS = ("Field", "Value")

@@ -10,8 +10,8 @@ from typing import Any
 
 from verifier import __version__
 from verifier.errors import UsageError
+from verifier.files.canonical import as_json, plan_json
 from verifier.files.journals.soak import Journal
-from verifier.files.read_plan import as_json, plan_json
 from verifier.model.observations import JOURNAL, JournalChain, Observation
 from verifier.model.result import Result
 from verifier.model.subject import Subject
