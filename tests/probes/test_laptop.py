@@ -39,11 +39,12 @@ TARGETS = [
 ASK = """
 import json, sys
 from verifier.model.address import Address
+from verifier.model.observations import as_json
 from verifier.probes.laptop import look as laptop
 found = laptop.routes(Address.parse(a) for a in sys.argv[1:])
 print(json.dumps({
-    "laptop": laptop_value(laptop.look()),
-    "routes": {str(a): route_value(r) for a, r in found.items()},
+    "laptop": as_json(laptop.look()),
+    "routes": {str(a): as_json(r) for a, r in found.items()},
     "neighbours": {str(a): str(m) for a, m in laptop.neighbours().items()},
 }))
 """

@@ -277,7 +277,7 @@ class Person:
         return "\n".join((words, *self.log[-40:]))
 
     def _there(self, address: Address) -> list[MemoryDevice]:
-        return list(self.plugged.holders(address, self._now_s()))
+        return list(self.plugged.arp_responders(address, self._now_s()))
 
     def _still(self) -> bool:
         """Whether nothing has changed for long enough."""

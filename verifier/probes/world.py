@@ -114,7 +114,7 @@ class CableAccess:
         return open_wires(interfaces, everything=everything, of=of)
 
     @staticmethod
-    async def holders(  # noqa: PLR0913, PLR0917
+    async def arp_responders(  # noqa: PLR0913, PLR0917
         interface: str,
         source: Address,
         addresses: Sequence[Address],
@@ -122,11 +122,13 @@ class CableAccess:
         pace: Slots,
         stop: threading.Event,
     ) -> Mapping[Address, tuple[Mac, ...]]:
-        """See `probes.cable.arp.holders`; nobody where this is not Linux."""
+        """See `probes.cable.arp.arp_responders`; nobody where this is not Linux."""
         if sys.platform != "linux":
             return {}
         return await _to_the_end(
-            lambda stopped: arp.holders(interface, source, addresses, unplanned, pace, stopped),
+            lambda stopped: arp.arp_responders(
+                interface, source, addresses, unplanned, pace, stopped
+            ),
             stop,
         )
 

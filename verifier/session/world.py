@@ -144,7 +144,7 @@ class CableAccess(Protocol):
     ) -> AbstractContextManager[Wires]:
         """Opens interfaces; `everything`: hears what is sent to others, of `of` every frame."""
 
-    async def holders(  # noqa: PLR0913, PLR0917
+    async def arp_responders(  # noqa: PLR0913, PLR0917
         self,
         interface: str,
         source: Address,

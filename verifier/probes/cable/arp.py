@@ -21,7 +21,7 @@ _SPACING_S = 0.2
 """Shorter than PROBE_MIN: only hosts that are there now are looked for."""
 
 
-def holder(interface: str, address: Address) -> Mac | None:
+def arp_responder(interface: str, address: Address) -> Mac | None:
     """Who answers for `address` on `interface`; None if nobody does within 0.6 s.
 
     Raises OSError: no permission, no such interface.
@@ -37,7 +37,7 @@ def holder(interface: str, address: Address) -> Mac | None:
     return None
 
 
-def holders(  # noqa: PLR0913, PLR0917
+def arp_responders(  # noqa: PLR0913, PLR0917
     interface: str,
     source: Address,
     addresses: Sequence[Address],

@@ -19,7 +19,7 @@ from pathlib import Path
 
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Interface
-from verifier.probes.cable.arp import holder
+from verifier.probes.cable.arp import arp_responder
 from verifier.probes.laptop.netlink import HeldAddress, Netlink
 from verifier.probes.laptop.undo import AddedAddress, Undo, UndoRecord, state_folder, this_boot
 
@@ -102,7 +102,7 @@ def _planned(kernel: Netlink, interface: str, addresses: Sequence[Interface]) ->
         for held in kernel.addresses():
             if held.packed == own.address.ip.packed:
                 raise CannotMeasureError(f"this laptop holds {own.address} already")
-        if own.address.is_v4 and (other := holder(interface, own.address)) is not None:
+        if own.address.is_v4 and (other := arp_responder(interface, own.address)) is not None:
             raise CannotMeasureError(
                 f"{other} on the cable holds {own.address}, which the plan takes for free; "
                 "nothing was changed"

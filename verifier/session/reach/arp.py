@@ -81,7 +81,7 @@ class Arping:
             free = self._free[way]
             found: Mapping[Address, tuple[Mac, ...]] = {}
             with contextlib.suppress(OSError):
-                found = await cable.holders(*way, list(devices), free, pace, stop)
+                found = await cable.arp_responders(*way, list(devices), free, pace, stop)
             for address, macs in found.items():
                 if address in devices:
                     records[devices[address]].note(ARP_RESPONDERS, macs)

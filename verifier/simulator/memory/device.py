@@ -201,7 +201,7 @@ class MemoryCable:
         self.devices = list(devices)
         self.routers: frozenset[Address] = frozenset()
 
-    def holders(self, address: Address, now_s: float) -> Iterator[MemoryDevice]:
+    def arp_responders(self, address: Address, now_s: float) -> Iterator[MemoryDevice]:
         """Who holds an address and answers for it on the cable."""
         if self.carrier:
             for device in self.devices:
@@ -210,13 +210,13 @@ class MemoryCable:
 
     def macs(self, address: Address, now_s: float) -> tuple[Mac, ...]:
         """Hardware addresses of those, once each."""
-        return tuple(dict.fromkeys(d.mac for d in self.holders(address, now_s)))
+        return tuple(dict.fromkeys(d.mac for d in self.arp_responders(address, now_s)))
 
     def answering(
         self, address: Address, source: Address | None, now_s: float
     ) -> MemoryDevice | None:
         """The device that a packet from `source` gets an answer of; None: no answer comes back."""
-        device = next(self.holders(address, now_s), None)
+        device = next(self.arp_responders(address, now_s), None)
         if device is None or source is None:
             return None
         if any(own.holds(source) for own in device.running.held):

@@ -238,7 +238,7 @@ class MemoryCableAccess:
             for wire in wires.opened.values():
                 wire.open = False
 
-    async def holders(  # noqa: PLR0913, PLR0917
+    async def arp_responders(  # noqa: PLR0913, PLR0917
         self,
         interface: str,
         source: Address,
