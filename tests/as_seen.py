@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import json
 from typing import Any
 
 from verifier.files.evidence.observations import observation_of, prove_observations
-from verifier.model.observations import Observation, as_json
+from verifier.model.observations import Observation, as_json, kind_named
 from verifier.model.subject import Subject
 from verifier.session.recorder import Recorder, RecorderEntry
 
@@ -27,6 +28,11 @@ def observation(
     """An observation from what stands in a document; `value` may be a value of the model too."""
     row = {"subject": dataclasses.asdict(subject), "probe": probe, "what": what, "id": id,
            "at": _TIME, "value": as_json(value), **more}  # fmt: skip
+    try:
+        json.dumps(row, ensure_ascii=False).encode()
+    except UnicodeEncodeError:  # half a character: no document of ours can be read with it
+        kind = kind_named(what, probe)
+        return Observation(id=id, subject=subject, kind=kind, seen=value, at=at, **more)
     made = observation_of(row, "test")
     prove_observations([made], "test")
     return dataclasses.replace(made, at=at)

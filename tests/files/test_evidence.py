@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import dataclasses
 import hashlib
 import json
 import random
@@ -37,6 +38,7 @@ from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.files.schema import schema
 from verifier.model.observations import EchoSeries
+from verifier.model.problem import Origin
 from verifier.model.result import Finding, PlanReference, Result, Scope
 from verifier.model.subject import Subject
 from verifier.report.result.json import document
@@ -435,3 +437,15 @@ def test_keys_of_another_kind(tmp_path) -> None:
     for read in (read_private_key, read_public_key):
         with pytest.raises(InputError, match="holds no"):
             read(path)
+
+
+@pytest.mark.parametrize("origin", [None, Origin("plan.xlsx", 4, "Mask", "Devices", by_row=True)])
+def test_an_origin_is_read_back_in_its_words(whole, origin: Origin | None) -> None:
+    """A document has it in words, and nobody takes them apart."""
+    _, _, result = whole
+    finding = dataclasses.replace(result.findings[0], origin=origin)
+    written = document(dataclasses.replace(result, findings=(finding,)))
+    assert written["findings"][0]["origin"] == str(origin or "")
+    (read,) = result_of(written, "x").findings
+    assert str(read.origin or "") == str(origin or "")
+    assert document(result_of(written, "x")) == written

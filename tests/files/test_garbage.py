@@ -62,7 +62,7 @@ def _answer(path: Path) -> list[str]:
         _, problems = read_plan(path)
     except VerifierError as fault:
         return [str(fault)]
-    assert all(p.origin for p in problems)
+    assert all(str(p.origin) for p in problems)
     return [p.message for p in problems]
 
 

@@ -38,7 +38,7 @@ def read(tmp_path, plan):
         path = tmp_path / name
         path.write_text(text, "utf-8")
         observed, problems = read_observed(path, plan)
-        return observed, [f"{p.origin}: {p.message}" for p in problems]
+        return observed, [str(p) for p in problems]
 
     return call
 
@@ -116,7 +116,7 @@ def test_a_wrong_row_is_told_with_row_and_column(check, value, more, column, wor
     with pytest.raises(InputError) as caught:
         read(row(check, value, **more))
     (problem,) = [p for p in caught.value.problems if p.severity == "error"]
-    assert problem.origin == f"seen.csv, row 2, column {column}"
+    assert str(problem.origin) == f"seen.csv, row 2, column {column}"
     assert words in problem.message
 
 
@@ -125,7 +125,7 @@ def test_all_wrong_rows_are_told_at_once(read) -> None:
     text = f"{HEAD}\nx,manual.tilt,1\n{UNIT},manual.tilt,1,V,,today\n{UNIT},manual.tilt,2\n"
     with pytest.raises(InputError, match=r"seen\.csv has 3 errors; nothing was sent") as caught:
         read(text)
-    assert [p.origin for p in caught.value.problems] == [
+    assert [str(p.origin) for p in caught.value.problems] == [
         "seen.csv, row 2, column device",
         "seen.csv, row 3, column unit",
         "seen.csv, row 3, column at",
@@ -282,7 +282,7 @@ def test_the_blank_sheet_reads_back(tmp_path, plan) -> None:
     observed, (problem,) = read_observed(path, plan)
     assert observed.entries == ()
     assert observed.blank == tuple((UNIT, item.check) for item in ITEMS)
-    assert (problem.severity, problem.origin) == ("warning", "blank.csv")
+    assert (problem.severity, str(problem.origin)) == ("warning", "blank.csv")
     assert problem.message.startswith(f"14 rows are not filled in: {UNIT}: label, default-pass")
     fill = {"flag": "yes", "number": "1", "polarisation": "V", "text": "dry"}
     rows = list(csv.DictReader(io.StringIO(path.read_text("utf-8-sig"))))

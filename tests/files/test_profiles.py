@@ -144,7 +144,7 @@ def test_each_fault_is_told_with_line_and_key(
     with pytest.raises(InputError) as caught:
         read_profile(write(text))
     assert len(caught.value.problems) == 1, caught.value
-    assert where in caught.value.problems[0].origin
+    assert where in str(caught.value.problems[0].origin)
     assert words in caught.value.problems[0].message
     assert "x.toml" in str(caught.value)
 

@@ -74,7 +74,7 @@ def test_a_figure_of_one_reading_is_read_and_told(
     read, problems = figure("BW (MHz)", text, "bandwidth_mhz")
     assert read == value
     assert sorted(said_of(problems)) == [("warning", rule) for rule in rules]
-    assert all(p.origin == "Links.csv, row 2, column BW (MHz)" for p in problems)
+    assert all(str(p.origin) == "Links.csv, row 2, column BW (MHz)" for p in problems)
 
 
 @pytest.mark.parametrize(
@@ -267,7 +267,7 @@ def test_what_may_not_be_what_was_typed_is_refused(
     plan, problems = read_plan(workbook(rows))
     errors = [p for p in problems if p.severity == "error"]
     assert words in errors[0].message if heading != "Mask" else errors
-    assert errors[0].origin.startswith("plan.xlsx, sheet Devices, row 2, column")
+    assert str(errors[0].origin).startswith("plan.xlsx, sheet Devices, row 2, column")
     assert getattr(plan.devices[0] if plan.devices else None, heading.lower(), None) is None
 
 
@@ -326,7 +326,7 @@ def test_addresses_of_two_readings_are_refused_with_both(table: Any, text: str, 
     _, problems = read_plan(table(f"Name;Address;Gateway\nr;198.18.0.1/24;{text}\n".encode()))
     assert [p.severity for p in problems] == ["error"]
     assert all(word in problems[0].message for word in words)
-    assert problems[0].origin == "Devices.csv, row 2, column Gateway"
+    assert str(problems[0].origin) == "Devices.csv, row 2, column Gateway"
 
 
 @pytest.mark.parametrize(

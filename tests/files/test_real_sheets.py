@@ -60,7 +60,7 @@ def test_merged_cells_in_the_data_are_named(workbook: Any) -> None:
     rows = [[*DEVICE, "Site"], ["d1", "198.18.0.1/24", "Quarry"], ["d2", "198.18.0.2/24", None]]
     _, problems = read_plan(workbook(rows, lambda page: page.merge_cells("C2:C3")))
     assert said_of(problems) == [("error", "merged-cells")]
-    assert problems[0].origin == "plan.xlsx, sheet Devices, row 2"
+    assert str(problems[0].origin) == "plan.xlsx, sheet Devices, row 2"
     assert "C2:C3" in problems[0].message
 
 
@@ -124,7 +124,7 @@ def test_a_formula_without_a_result_is_an_error_with_its_place(workbook: Any) ->
     plan, problems = read_plan(workbook(column_of("Gateway", '="198.18.0."&9')))
     assert plan.devices[0].gateway is None
     assert said_of(problems) == [("error", "unreadable-cell")]
-    assert problems[0].origin == "plan.xlsx, sheet Devices, row 2, column Gateway"
+    assert str(problems[0].origin) == "plan.xlsx, sheet Devices, row 2, column Gateway"
     assert "open and save it" in problems[0].message
 
 
@@ -169,7 +169,7 @@ def test_groups_above_the_headings_tell_the_ends(workbook: Any) -> None:
     assert (carrier.a.device, carrier.a.tx_mhz) == ("r", 13143)
     assert (carrier.b.device, carrier.b.tx_mhz) == ("s", 12877)
     assert {rule for severity, rule in said_of(problems)} == {"heading-row", "unit-row"}
-    assert plan.origin("links", "h", "1", "b", "tx_mhz").endswith("row 4, column End B Tx")
+    assert str(plan.origin("links", "h", "1", "b", "tx_mhz")).endswith("row 4, column End B Tx")
 
 
 # Files.

@@ -291,7 +291,7 @@ def test_what_the_program_writes_is_valid() -> None:
         ),
     )  # fmt: skip
     assert _faults("result", document(result)) == []
-    problem = Problem("warning", "r", subject, "", "m")
+    problem = Problem("warning", "r", subject, None, "m")
     assert _faults("plan-check", json.loads(plan_check((problem,)))) == []
 
 

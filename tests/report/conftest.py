@@ -10,6 +10,7 @@ import pytest
 from tests.as_seen import observation
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Carrier, Device, End, Licence, Link, Network, Plan, Port
+from verifier.model.problem import Origin
 from verifier.model.result import Cause, Finding, PlanReference, Result, Scope
 from verifier.model.subject import Subject
 from verifier.report.style import Annex, ReportSheet, ReportStyle
@@ -47,7 +48,7 @@ def example() -> tuple[Result, Plan]:
                 observed="quarry", reason="the device reports the planned name", evidence=(1,)),
         Finding(id="f2", check="identity.serial", subject=quarry, verdict="fail", expected="000123",
                 observed="000999", reason="the device reports another serial",
-                advice="is this the right device?", origin="plan.yaml, line 7", caused_by=("c1",)),
+                advice="is this the right device?", origin=Origin("plan.yaml", 7), caused_by=("c1",)),
         Finding(id="f3", check="port.speed", subject=Subject("port", "ferry", port="eth1"),
                 verdict="not-tested", expected=1000, unit="Mbit/s", reason="no answer"),
         Finding(id="f4", check="identity.location", subject=ferry, verdict="warn",
@@ -94,7 +95,7 @@ def hostile() -> tuple[Result, ReportStyle]:
         findings.append(
             Finding(id=f"f{len(findings)}", check="identity.serial", subject=Subject("device", text),
                     verdict="fail", expected=text, observed=text, unit=text, reason=text,
-                    advice=text, origin=text)
+                    advice=text, origin=Origin(text))
         )  # fmt: skip
         findings.append(
             Finding(id=f"f{len(findings)}", check="port.mtu", verdict="not-tested", reason=text,

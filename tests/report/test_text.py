@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from tests.as_seen import observation
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.difference import Difference
+from verifier.model.problem import Origin
 from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Scope, Verdict
 from verifier.model.subject import Subject
 from verifier.report.plain import plain
@@ -52,7 +53,7 @@ FOUR = (
     finding("warn", "identity.location", expected="Ferry", observed="Quarry"),
     finding("not-tested", "port.speed"),
     finding("fail", "address.mask", expected="255.255.255.0", observed="255.255.0.0",
-            advice="correct the mask", origin="plan.yaml, line 12"),
+            advice="correct the mask", origin=Origin("plan.yaml", 12)),
 )  # fmt: skip
 
 
@@ -223,7 +224,7 @@ def test_a_long_name_is_folded(command: str) -> None:
     """100 columns hold whatever the plan calls its devices."""
     name = "a-device-with-a-name-of-many-words-" * 2
     seen = observation(id=1, subject=Subject("device", name), probe="icmp", what="echo", at="",
-                       value={"sent": 1, "received": 1, "rtt_ms": [0.5], "duplicates": 0, "silence": [{"text": "destination host unreachable"}]})  # fmt: skip
+                       value={"sent": 1, "received": 1, "rtt_ms": [0.5], "duplicates": 0, "silence": [{"reason": "unreachable", "text": "destination host unreachable"}]})  # fmt: skip
     whole = dataclasses.replace(
         result(finding("pass", unit=name), observations=(seen,)), command=command
     )

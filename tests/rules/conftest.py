@@ -98,5 +98,5 @@ def told(problems: tuple[Problem, ...]) -> Expected:
 
 
 def _line(problem: Problem) -> int:
-    found = re.search(r"line (\d+)", problem.origin)
+    found = re.search(r"line (\d+)", str(problem.origin))
     return int(found[1]) if found is not None else 0

@@ -75,7 +75,7 @@ def test_all_devices_by_name_are_the_whole() -> None:
 @pytest.mark.parametrize("names", [("r1",), ("r2", "r3", "r4"), ("switch",)])
 def test_a_link_is_judged_by_both_its_ends(names: tuple[str, ...]) -> None:
     """One end alone: no finding of the link, not even of the plan about it; it is not asked."""
-    warning = [Problem("warning", "licence-expired", Subject("link", "Hop 1"), "", "expired")]
+    warning = [Problem("warning", "licence-expired", Subject("link", "Hop 1"), None, "expired")]
     found = judged(*names, problems=warning)
     whole = {f"Hop {n}" for n in (1, 3, 5) if {f"r{n}", f"r{n + 1}"} <= set(names)}
     half = {f"link Hop {n}" for n in (1, 3, 5) if len({f"r{n}", f"r{n + 1}"} & set(names)) == 1}
@@ -91,7 +91,7 @@ def test_why_a_link_is_not_asked() -> None:
 
 
 def test_a_plan_warning_of_a_link_that_was_asked_stays() -> None:
-    warning = [Problem("warning", "licence-expired", Subject("link", "Hop 1"), "", "expired")]
+    warning = [Problem("warning", "licence-expired", Subject("link", "Hop 1"), None, "expired")]
     for names in ((), ("r1", "r2")):
         checks = {f.check for f in judged(*names, problems=warning).findings}
         assert "plan.licence-expired" in checks

@@ -434,7 +434,7 @@ def test_no_level_that_is_4_db_off_the_sum_passes_as_summed() -> None:
 
 
 def test_a_sum_of_the_plan_stands_on_one_line() -> None:
-    problem = Problem("warning", "rx-level-off-budget", Subject("link", "Hop 1", carrier=1, end="a"), "",
+    problem = Problem("warning", "rx-level-off-budget", Subject("link", "Hop 1", carrier=1, end="a"), None,
                       "-41 planned; mend what is wrong:\npower: +18.0 dBm\nsum: -45 dBm")  # fmt: skip
     findings = run(planned(), observed(A, RIGHT), observed(B, RIGHT_B), problems=[problem])
     (finding,) = [f for f in findings if f.check.startswith("plan.") and f.verdict == W]

@@ -128,7 +128,7 @@ def _complain(fault: VerifierError) -> None:
 
     width = 100 if sys.stderr.isatty() else sys.maxsize  # a line a fault where a program reads
     problems = fault.problems if isinstance(fault, InputError) else ()
-    told = [f"{p.origin}: {p.message}" for p in problems]
+    told = [str(p) for p in problems]
     first, *others = told if str(fault) == "\n".join(told) else [str(fault)]
     lines = paragraph(f"plan-verifier: {first}", "", width)
     for other in others:

@@ -87,7 +87,7 @@ def load_observed(
 
     observed, notes = read_observed(path, plan)
     for note in () if quiet else notes:
-        click.echo(f"{note.severity}: {plain(note.origin)}: {plain(note.message)}", err=True)
+        click.echo(f"{note.severity}: {plain(note.origin or '')}: {plain(note.message)}", err=True)
     asked = {d.name for d in devices}
     if (left := [e for e in observed.entries if e.device not in asked]) and not quiet:
         names = ", ".join(dict.fromkeys(e.device for e in left))

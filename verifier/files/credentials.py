@@ -80,7 +80,7 @@ def load_credentials(
             found[name] = draft
     checked = {name: _checked(draft) for name, draft in found.items()}
     if problems := faults.problems():
-        lines = [f"{p.origin}: {p.message}" for p in problems]
+        lines = [str(p) for p in problems]
         raise InputError("\n".join(lines), problems)
     return {name: entry for name, entry in checked.items() if entry is not None}
 

@@ -31,11 +31,11 @@ class Faults:
 
     def error(self, rule: str, origin: Origin, message: str, subject: Subject = WHOLE) -> None:
         """Notes what cannot be meant. Raises InputError at `MAX_FAULTS`."""
-        self._add(origin, Problem("error", rule, subject, str(origin), message))
+        self._add(origin, Problem("error", rule, subject, origin, message))
 
     def warn(self, rule: str, origin: Origin, message: str, subject: Subject = WHOLE) -> None:
         """Notes what is odd but can be read. Raises InputError at `MAX_FAULTS`."""
-        self._add(origin, Problem("warning", rule, subject, str(origin), message))
+        self._add(origin, Problem("warning", rule, subject, origin, message))
 
     def unreadable(self, name: str, origin: Origin, message: str, subject: Subject) -> None:
         """Notes a cell of field `name` that cannot be read: the field is then not missing too."""
@@ -72,17 +72,13 @@ class Faults:
 
     def problems(self) -> tuple[Problem, ...]:
         """All faults, in order of place."""
-        return tuple(problem for _, problem in sorted(self._found, key=lambda f: _place(f[0])))
+        return tuple(problem for _, problem in sorted(self._found, key=lambda f: f[0].place))
 
     def _add(self, origin: Origin, problem: Problem) -> None:
         self._found[origin, problem] = None
         if len(self._found) > MAX_FAULTS:
             message = f"{origin.file}: more than {MAX_FAULTS} faults: is this the right file?"
             raise InputError(message, self.problems())
-
-
-def _place(origin: Origin) -> tuple[str, str, int]:
-    return origin.file, origin.sheet, origin.line or 0
 
 
 def shown(text: str, limit: int = 60) -> str:

@@ -77,6 +77,7 @@ def _result() -> Json:
     made = _output(Result, "result")
     for name in ("Kind", "Observation_object_", "Unreadable"):  # what a document has not
         del made["$defs"][name]
+    made["$defs"]["Finding"]["properties"]["origin"] = {"type": "string"}
     made["$defs"]["Observation"] = {k: v for k, v in _row().items() if k != "$defs"}
     rows: Json = {"type": "array", "items": {"$ref": "#/$defs/Observation"}}
     made["properties"]["observations"] = rows
@@ -96,7 +97,6 @@ def _evidence() -> Json:
     for name in ("origins", "file_sha256"):
         del plan["properties"][name]
     defs = {**plan.pop("$defs"), **profile.pop("$defs"), **result.pop("$defs")}
-    del defs["Origin"]
     defs |= {"Result": result, "Plan": plan, "Profile": profile}
     profiles = {"type": "object", "additionalProperties": {"$ref": "#/$defs/Profile"}}
     parts: Json = {
@@ -180,6 +180,7 @@ def _plan_check() -> Json:
     del problem["properties"]["format"]
     problem["required"] = list(problem["properties"])
     problem["title"] = "Problem"
+    problem["properties"]["origin"] = {"type": "string"}
     made = _group(
         {
             "format": {"const": "plan-verifier/plan-check/1"},
@@ -267,7 +268,6 @@ def _plan() -> Json:
     for name in ("origins", "file_sha256"):
         del made["properties"][name]
     defs: Json = made["$defs"]
-    del defs["Origin"]
     for cls, name in FILE_NAMES:
         group, ours = defs[cls.__name__], FILE_NAMES[cls, name]
         group["properties"][ours] = group["properties"].pop(name)

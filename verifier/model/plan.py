@@ -336,12 +336,12 @@ class Plan:
     )
     file_sha256: str = field(default="", compare=False)
 
-    def origin(self, *path: str) -> str:
-        """Where the value at `path` was written, in words; else its nearest enclosing place."""
+    def origin(self, *path: str) -> Origin | None:
+        """Where the value at `path` was written; else its nearest enclosing place."""
         for length in range(len(path), 0, -1):
             if (found := self.origins.get(path[:length])) is not None:
-                return str(found)
-        return ""
+                return found
+        return None
 
     def links_of(self, device: str) -> Iterator[tuple[Link, EndName]]:
         """The links that `device` is an end of, with the end it is."""

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
+from verifier.model.address import as_text
 from verifier.model.subject import Subject
+
+if TYPE_CHECKING:
+    from pydantic_core import CoreSchema
 
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """Where a value was written; `str()` gives it in words.
+    """Where a value was written; `str()` gives it in words, which nobody takes apart again.
 
     Attributes:
-        file: name of the file.
+        file: name of the file; of one that was read back from a document, its words.
         line: line of a YAML or TOML file, row of a sheet or CSV file; counted from 1.
         field: field path of a YAML file (`devices[0].gateway`), heading of a sheet's column.
         sheet: sheet of a workbook; empty elsewhere.
@@ -25,6 +29,16 @@ class Origin:
     sheet: str = ""
     by_row: bool = False
 
+    @property
+    def place(self) -> tuple[str, str, int]:
+        """What such are sorted by: file, sheet, line."""
+        return self.file, self.sheet, self.line or 0
+
+    @classmethod
+    def parse(cls, words: str) -> Origin:
+        """The origin that a document has in words."""
+        return cls(words)
+
     def __str__(self) -> str:
         parts = [self.file]
         if self.sheet:
@@ -35,6 +49,10 @@ class Origin:
             parts.append(f"{'column' if self.by_row else 'field'} {self.field}")
         return ", ".join(parts)
 
+    @classmethod
+    def __get_pydantic_core_schema__(cls, source: object, handler: object) -> CoreSchema:
+        return as_text(cls, "plan.xlsx, sheet Devices, row 4, column Mask")
+
 
 @dataclass(frozen=True, slots=True)
 class Problem:
@@ -43,12 +61,15 @@ class Problem:
     Attributes:
         severity: an error is refused before anything is sent; a warning goes on.
         rule: name of the rule, such as `gateway-outside-subnet`.
-        origin: where it stands, in words; empty if it stands nowhere.
+        origin: where it stands; None if it stands nowhere.
         message: what is wrong and what to do.
     """
 
     severity: Literal["error", "warning"]
     rule: str
     subject: Subject
-    origin: str
+    origin: Origin | None
     message: str
+
+    def __str__(self) -> str:
+        return f"{self.origin}: {self.message}" if self.origin else self.message

@@ -11,6 +11,7 @@ from verifier import __version__
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.observations import Observation
 from verifier.model.plan import Stage
+from verifier.model.problem import Origin
 from verifier.model.subject import Subject
 
 Verdict = Literal["pass", "fail", "warn", "not-tested"]
@@ -30,7 +31,7 @@ class Finding:
         id: `f1`, `f2`, … within its result.
         check: a check name: layer, dot, what.
         expected, observed: as a person would write them, in `unit`.
-        origin: where the plan says so.
+        origin: where the plan says so; None where it does not.
         reason: why the verdict is what it is.
         advice: what to do; empty where nothing is to be done.
         caused_by: ids of causes.
@@ -45,7 +46,7 @@ class Finding:
     expected: Figure = None
     observed: Figure = None
     unit: str | None = None
-    origin: str = ""
+    origin: Origin | None = None
     advice: str = ""
     caused_by: tuple[str, ...] = ()
     evidence: tuple[int, ...] = ()

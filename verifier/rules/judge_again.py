@@ -58,7 +58,7 @@ def judged_again(
         )  # fmt: skip
     origins = {(f.check, f.subject): f.origin for f in old.findings}
     located = tuple(
-        dataclasses.replace(f, origin=f.origin or origins.get((f.check, f.subject), ""))
+        dataclasses.replace(f, origin=f.origin or origins.get((f.check, f.subject)))
         for f in judgement.findings
     )
     return dataclasses.replace(

@@ -32,7 +32,8 @@ def result_of(document: Mapping[str, Any], name: str) -> Result:
     seen = observations_of(document["observations"], name)
     try:
         causes = [{**c, "for_": c["for"]} for c in document["causes"]]
-        whole = {**document, "causes": causes, "observations": ()}
+        findings = [*map(_with_origin, document["findings"])]
+        whole = {**document, "findings": findings, "causes": causes, "observations": ()}
         result = dataclasses.replace(_adapter().validate_python(whole), observations=seen)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
@@ -46,3 +47,10 @@ def result_of(document: Mapping[str, Any], name: str) -> Result:
         except ValueError:
             raise InputError(f"{name}: is no whole result: {field} is no time") from None
     return result
+
+
+def _with_origin(finding: object) -> object:
+    """No words are no origin."""
+    if isinstance(finding, dict) and finding.get("origin") == "":
+        return {**finding, "origin": None}
+    return finding

@@ -125,7 +125,7 @@ def read_mapping(path: Path) -> tuple[SheetMapping, ...]:
         _sheet(sheet, ("sheet", n), toml, faults) for n, sheet in enumerate(form.sheet)
     )  # fmt: skip
     if problems := faults.problems():
-        lines = [f"{p.origin}: {p.message}" for p in problems]
+        lines = [str(p) for p in problems]
         raise InputError("\n".join(lines), problems)
     return found
 

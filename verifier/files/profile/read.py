@@ -98,7 +98,7 @@ def _by_id(directory: Path) -> dict[str, Path]:
 
 def _raise_if_any(faults: Faults) -> None:
     if problems := faults.problems():
-        lines = [f"{p.origin}: {p.message}" for p in problems]
+        lines = [str(p) for p in problems]
         raise InputError("\n".join(lines), problems)
 
 

@@ -71,7 +71,7 @@ def _row(finding: Finding) -> tuple[Any, ...]:
     return (
         finding.id, finding.verdict, finding.check, subject.kind, subject.name, subject.port,
         subject.carrier, subject.end, finding.expected, finding.observed, finding.unit,
-        finding.reason, finding.advice, finding.origin, " ".join(finding.caused_by),
+        finding.reason, finding.advice, str(finding.origin or ""), " ".join(finding.caused_by),
     )  # fmt: skip
 
 

@@ -98,7 +98,7 @@ def plan_check(problems: tuple[Problem, ...]) -> str:
             "severity": p.severity,
             "rule": p.rule,
             "subject": {"kind": p.subject.kind, "name": p.subject.name},
-            "origin": p.origin,
+            "origin": str(p.origin or ""),
             "message": p.message,
         }
         for p in problems
@@ -126,7 +126,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "expected": as_json(finding.expected),
         "observed": as_json(finding.observed),
         "unit": finding.unit,
-        "origin": finding.origin,
+        "origin": str(finding.origin or ""),
         "reason": finding.reason,
         "advice": finding.advice,
         "caused_by": list(finding.caused_by),

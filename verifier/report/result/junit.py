@@ -77,7 +77,9 @@ def _said(finding: Finding) -> str:
     if finding.observed is not None:
         lines.append(f"found: {_text(finding.observed)}{unit}")
     lines += [
-        f"{k}: {_text(v)}" for k, v in (("do", finding.advice), ("plan", finding.origin)) if v
+        f"{k}: {_text(v)}"
+        for k, v in (("do", finding.advice), ("plan", str(finding.origin or "")))
+        if v
     ]
     return "\n".join(lines)
 

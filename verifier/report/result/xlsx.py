@@ -143,7 +143,7 @@ def _findings(book: Any, result: Result) -> None:
     for row, finding in enumerate(heaviest, start=2):
         values = (
             str(finding.subject), finding.check, finding.expected, finding.observed, finding.unit,
-            finding.reason, finding.advice, finding.origin,
+            finding.reason, finding.advice, str(finding.origin or ""),
         )  # fmt: skip
         cells = [_verdict(page, finding.verdict), *(_cell(page, v) for v in values)]
         _append(page, row, cells, _WIDTHS)

@@ -7,7 +7,6 @@ what `files/` finds before these rules run.
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Collection, Iterable, Mapping
 
 from verifier.model.plan import Plan
@@ -77,15 +76,7 @@ def concerning(
 
 def by_place(problems: Iterable[Problem]) -> tuple[Problem, ...]:
     """Sorted by file, sheet and line; those of one line stay in their order."""
-    return tuple(sorted(problems, key=lambda p: _place(p.origin)))
-
-
-_LINE = re.compile(r", (?:line|row) (\d+)")
-
-
-def _place(origin: str) -> tuple[str, int]:
-    line = _LINE.search(origin)
-    return (origin[: line.start()], int(line[1])) if line is not None else (origin, 0)
+    return tuple(sorted(problems, key=lambda p: p.origin.place if p.origin else ("", "", 0)))
 
 
 def _rule(severity: Severity, find: Find, needs: str = "") -> Rule:

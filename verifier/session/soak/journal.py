@@ -99,7 +99,9 @@ def _header(request: Request, long_s: float, now: dt.datetime) -> Mapping[str, A
         "asked_s": long_s,
         "devices": [d.name for d in request.devices],
         "scope": dataclasses.asdict(scope_of(plan, request.names, request.devices)),
-        "problems": [dataclasses.asdict(p) for p in request.problems],
+        "problems": [
+            {**dataclasses.asdict(p), "origin": str(p.origin or "")} for p in request.problems
+        ],
         "parts": {
             "plan": plan_json(plan),
             "profiles": {name: as_json(p) for name, p in request.profiles.items()},

@@ -287,7 +287,7 @@ def _in_words(fault: VerifierError) -> str:
     problems = [p for p in getattr(fault, "problems", ()) if p.severity == "error"]
     if not problems:
         return str(fault)
-    said = [f"{p.origin}: {p.message}" for p in problems[:_ERRORS_SAID]]
+    said = [str(p) for p in problems[:_ERRORS_SAID]]
     if more := len(problems) - len(said):
         said.append(f"and {more} more, see `check`")
     return "; ".join(said)

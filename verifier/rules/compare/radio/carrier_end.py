@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, End, EndName, Link, Plan, Stage
+from verifier.model.problem import Origin
 from verifier.model.result import Figure, Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules import radio
@@ -194,7 +195,7 @@ class CarrierEnd:
         reason: str,
         *,
         at: str = "",
-        origin: str | None = None,
+        origin: Origin | None = None,
         expected: Figure = None,
         observed: Figure = None,
         unit: str | None = None,
@@ -236,7 +237,7 @@ class CarrierEnd:
         cut = self.uplinks.over(here, there) or self.uplinks.over(there, here)
         return caution(self.link.name, cut)
 
-    def origin(self, at: str) -> str:
+    def origin(self, at: str) -> Origin | None:
         """Where a field of the end, the carrier or the link was written."""
         number = str(self.carrier.carrier)
         if hasattr(self.end, at):
