@@ -228,7 +228,7 @@ def plain(thing: object) -> bool:
         (ast.parse, False), (ast, False), (Path, False), (3.0, True),
         (typing.NamedTuple("Pair", [("a", int)]), True), (typing.Literal["up"], True),
     ],
-    ids=str,
+    ids=lambda v: getattr(v, "__name__", str(v)),
 )  # fmt: skip
 def test_what_is_plain(thing: object, is_plain: bool) -> None:  # noqa: FBT001
     assert plain(thing) is is_plain
@@ -242,7 +242,7 @@ def test_every_session_module_is_imported_by_a_test_that_needs_nothing() -> None
     """By stories and other tests that run for anybody, without root."""
     tests = Path(__file__).parent
     free = [
-        t for folder in ("stories", "session", "rules", "files") for t in (tests / folder).glob("*.py")
+        t for folder in ("stories", "session", "rules", "files") for t in (tests / folder).rglob("*.py")
         if not any(mark in t.read_text(encoding="utf-8") for mark in PRIVILEGED)
     ]  # fmt: skip
     graph = {name_of(m): imports(m) for m in MODULES}

@@ -18,8 +18,8 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from tests.report import paging
-from tests.report.paging import NOW_S
+from tests.report.status import examples as paging
+from tests.report.status.examples import NOW_S
 from tests.store.examples import sweep
 from verifier.model.health import HealthReading, ReceivedLevel
 from verifier.model.status import CHANGES_S, MOST_CHANGES, Recent

@@ -18,7 +18,7 @@ from tests.cli.sweeping import (
     line_of,
     shared,
 )
-from tests.report.openmetrics_reader import read
+from tests.report.sweep.openmetrics_reader import read
 from tests.stopwatch import patience
 from tests.store import examples
 from verifier.simulator.faults import PlantedFault

@@ -11,8 +11,8 @@ import pytest
 import yaml
 
 from tests.as_seen import observation
-from tests.report.recording import RECORD
-from tests.report.test_find import FOUND
+from tests.report.history.examples import RECORD
+from tests.report.test_search import FOUND
 from verifier.errors import UsageError
 from verifier.files.profile.read import shipped_directory
 from verifier.files.schema import SCHEMAS, schema

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from tests.report.paging import memory, reading
-from tests.report.test_find import FOUND
+from tests.report.status.examples import memory, reading
+from tests.report.test_search import FOUND
 from tests.store.examples import sweep
 from verifier.model.address import Interface
 from verifier.model.fit import Fit, FitReport

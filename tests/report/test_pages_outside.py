@@ -14,10 +14,10 @@ import pytest
 from tests.as_seen import observation
 from tests.command import command
 from tests.conftest import node_modules
-from tests.report import paging
 from tests.report.browsing import browser
 from tests.report.conftest import example, hostile
-from tests.report.recording import HOSTILE, RECORD, many
+from tests.report.history.examples import HOSTILE, RECORD, many
+from tests.report.status import examples as paging
 from verifier.model.status import Status
 from verifier.model.subject import Subject
 from verifier.report.history import FORMATS as RECORDS

@@ -6,7 +6,16 @@ import dataclasses
 
 import pytest
 
-from tests.rules.radio_world import RIGHT, RIGHT_B, A, B, Change, judged, observed, planned
+from tests.rules.compare.radio.radio_world import (
+    RIGHT,
+    RIGHT_B,
+    A,
+    B,
+    Change,
+    judged,
+    observed,
+    planned,
+)
 from verifier.model.address import Interface
 from verifier.model.plan import Device, Plan, Stage
 
