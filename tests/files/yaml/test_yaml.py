@@ -91,7 +91,7 @@ def test_a_fault_that_allows_going_on(tree: Any, text: str, line: int, words: st
     assert isinstance(root, Mapping)
     assert len(problems) == 1
     assert words in problems[0].message
-    assert f"line {line}" in problems[0].origin
+    assert f"line {line}" in str(problems[0].origin)
     assert problems[0].severity == "error"
 
 
