@@ -256,5 +256,5 @@ def test_a_series_goes_on_after_a_fault_of_ours(store: Store, request_: Request)
             0.2, request_, lambda: request_, show, signals
         )
     (line,) = [words for words in said if "a fault of this program" in words]
-    assert "OverflowError in test_desk.py" in line
+    assert "OverflowError in test_loop.py" in line
     assert "what a device sent" not in line
