@@ -3,6 +3,7 @@
 import copy
 import json
 import tomllib
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,8 @@ from tests.report.history.examples import RECORD
 from tests.report.test_search import FOUND
 from verifier.errors import UsageError
 from verifier.files.profile.read import shipped_directory
-from verifier.files.schema import SCHEMAS, schema
+from verifier.files.schema import SCHEMAS
+from verifier.files.schema import schema as made
 from verifier.model.kind import Kind
 from verifier.model.observations import KINDS
 from verifier.model.problem import Problem
@@ -25,6 +27,8 @@ from verifier.report.history.text import json as record_json
 from verifier.report.result.json import document, plan_check
 from verifier.report.search import json as find_json
 from verifier.report.style import ReportStyle
+
+schema = cache(made)
 
 DEVICE = {"kind": "device", "name": "lighthouse-quarry"}
 RESULT = {

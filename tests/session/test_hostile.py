@@ -10,7 +10,7 @@ import pytest
 
 from tests.session.hostile_rounds import ABSENT, Company, company
 
-ROUNDS = 8
+ROUNDS = 4
 """Of each command here; `tests/bench/hostile_bench.py` plays 1,000."""
 
 

@@ -691,7 +691,7 @@ HEADINGS = st.sampled_from(
 VALUES = st.text(max_size=12) | st.from_regex(r"[0-9.,/ NS-]{1,20}", fullmatch=True)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.data())
 def test_any_sheet_is_proposed_for_and_read_without_a_traceback(tmp_path: Path, data: Any) -> None:
     headings = data.draw(st.lists(HEADINGS, max_size=7))

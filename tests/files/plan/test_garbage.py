@@ -37,7 +37,7 @@ CELLS = (
     | st.none()
 )
 MANY = settings(
-    max_examples=150,
+    max_examples=80,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

@@ -286,7 +286,7 @@ def _tree(node: Any, path: Any, change: Any) -> Any:
 
 
 @settings(
-    max_examples=300,
+    max_examples=100,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
@@ -305,7 +305,7 @@ def test_any_text_in_any_place_gives_a_plan_and_perhaps_faults(
 
 
 @settings(
-    max_examples=300,
+    max_examples=100,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

@@ -44,7 +44,7 @@ FORMS = ("plan.yaml", "plan.xlsx", "plan")
 ADDRESS = Interface.parse("198.18.20.11/24")
 PLAN_SCHEMA = jsonschema.Draft202012Validator(schema("plan"))
 often = settings(
-    max_examples=50, deadline=None,
+    max_examples=20, deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )  # fmt: skip
 

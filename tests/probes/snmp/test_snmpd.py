@@ -473,7 +473,7 @@ def test_spoilt_answers_never_raise_hang_or_poison(agent, handmade, runner, entr
     kept: list[SnmpClient] = []
 
     @given(change=changes())
-    @settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
     def spoil(change):
         async def run() -> tuple[SnmpReply, SnmpReply, float]:
             if not kept:

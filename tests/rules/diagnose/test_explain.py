@@ -45,7 +45,7 @@ def runs(draw: Any) -> tuple[list[Finding], list[Observation[Any]]]:
     return findings, draw(st.lists(st.sampled_from([*SEEN, ECHO]), max_size=8))
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(runs())
 def test_any_findings_are_explained(run: tuple[list[Finding], list[Observation[Any]]]) -> None:
     """No exception; verdicts and all else stay; ids exist; the same input gives the same causes."""

@@ -313,7 +313,7 @@ GARBAGE = st.one_of(
 
 
 @settings(
-    max_examples=300,
+    max_examples=100,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(st.data())

@@ -298,7 +298,7 @@ SEEDS = st.sampled_from(["radio", "switch", "plain"])
 
 
 @settings(
-    max_examples=400,
+    max_examples=150,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
     deadline=None,
 )

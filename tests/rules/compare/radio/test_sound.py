@@ -93,7 +93,7 @@ def sound_links(draw: Any) -> tuple[Any, Any, Any, Any, Any]:
     )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(sound_links())
 def test_a_sound_link_never_fails(made: tuple[Any, Any, Any, Any, Any]) -> None:
     stage, link, end, a, b = made
