@@ -309,3 +309,17 @@ def test_a_check_is_made_in_the_file_of_its_prefix(module: Path) -> None:
 def test_each_prefix_has_its_file(prefix: str) -> None:
     """A check is found by its name: `compare/PREFIX.py` or the folder `compare/PREFIX/`."""
     assert (COMPARE / f"{prefix}.py").is_file() or (COMPARE / prefix / "__init__.py").is_file()
+
+
+OF_THEIR_OWN = {"bench", "lab", "stories", "two_faults"}
+"""Folders of tests that go through many rooms."""
+
+
+def test_tests_stand_in_folders_like_the_modules_they_test() -> None:
+    """A folder of tests has the name of the room whose modules it tests."""
+    tests = Path(__file__).parent
+    folders = {t.parent.relative_to(tests) for t in tests.rglob("test_*.py") if t.parent != tests}
+    folders = {f for f in folders if f.parts[0] not in OF_THEIR_OWN}
+    rooms = {m.parent.relative_to(PACKAGE) for m in MODULES}
+    assert folders <= rooms
+    assert {"rules/compare/radio", "session/ask", "files/sheets"} <= {f.as_posix() for f in folders}
