@@ -181,7 +181,7 @@ def test_fifty_megabytes_are_refused_before_they_are_read(tmp_path: Path) -> Non
         _lines_of_garbage(31 * 2**20, string.printable),
         "a: b\n" * (31 * 2**20 // 5),
         "- " + "x, " * (31 * 2**20 // 3),
-        "a: [" + "x, " * (8 * 2**20 // 3) + "]",
+        "a: [" + "x, " * (31 * 2**20 // 3) + "]",
     ],
     ids=["noise", "one name again and again", "one long word", "one long list"],
 )

@@ -95,9 +95,12 @@ def test_nothing_is_wider_than_the_screen(
 def test_a_thousand_devices_open_fast(drawn: dict[str, str], open_page: Any) -> None:
     """Loaded and laid out within seconds; every one of them is in the table."""
     browser = open_page(drawn["many"])
-    took_ms = browser.execute_script(
-        "const n = performance.getEntriesByType('navigation')[0]; return n.loadEventEnd"
-    )
+    took_ms = 0
+    for _ in range(100):  # it is 0 until the event is over
+        took_ms = took_ms or browser.execute_script(
+            "const n = performance.getEntriesByType('navigation')[0]; return n.loadEventEnd"
+        )
+        time.sleep(0 if took_ms else 0.05)
     assert 0 < took_ms < LOADED_MS
     rows = "return document.querySelectorAll('#everything tbody tr:not(.levels)').length"
     assert browser.execute_script(rows) == 1000 + 500
