@@ -52,6 +52,7 @@ ONCE_WRONG = [
     (Planted("address-twice", A), Planted("dead", A)),
     (Planted("echoes-filtered", A), Planted("wrong-privacy", A)),
     (Planted("echoes-filtered", A), Planted("no-answer", A)),
+    (Planted("echoes-filtered", A), Planted("other-address", A)),
 ]
 
 

@@ -27,6 +27,7 @@ from verifier.rules.compare.link import ends_swapped, software_differs
 from verifier.rules.compare.manual.entries import marked
 from verifier.rules.compare.manual.items import findings as manual_findings
 from verifier.rules.compare.radio.carriers import carriers, is_radio
+from verifier.rules.compare.snmp import answered_elsewhere
 from verifier.rules.compare.soak.context import soaking
 from verifier.rules.compare.soak.laptop import local_soak
 from verifier.rules.compare.soak.traffic import traffic
@@ -154,7 +155,7 @@ def _holds(laptop: Laptop, route: Route | None, address: Address) -> bool:
 
 def _of_device(context: Context, checks: Sequence[Check]) -> Iterator[Finding]:
     found = [f for check in checks for f in check(context)]
-    if answered(context):
+    if answered(context) or answered_elsewhere(context):
         yield from found
         return
     unfit = any(f.check == "laptop.fit" and f.verdict == "not-tested" for f in found)

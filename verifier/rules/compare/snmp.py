@@ -76,6 +76,14 @@ def answer(context: Context) -> Findings:
         yield from _responder(context)
 
 
+def answered_elsewhere(context: Context) -> bool:
+    """Whether an SNMP answer came from an address that no other device of the plan has.
+
+    It proves nothing of the device, and is not silence either.
+    """
+    return not context.itself and any(_responder(context))
+
+
 def _responder(context: Context) -> Findings:
     """Who answered in the device's place, unless it is another device of the plan.
 

@@ -19,6 +19,7 @@ from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.echo import answered
 from verifier.rules.compare.radio.read import Read, find, is_mhz, number_of, read
+from verifier.rules.compare.snmp import answered_elsewhere
 from verifier.rules.outage import Uplinks, caution
 
 EXACT_DB = 0.05
@@ -78,7 +79,7 @@ class CarrierEnd:
             return "this laptop holds the device's address, see laptop.fit"
         if (why := self.context.snmp_gap) is None:
             return ""
-        if answered(self.context):
+        if answered(self.context) or answered_elsewhere(self.context):
             return why
         fit = self.context.fit
         if fit is not None and fit.verdict == "fail":
