@@ -36,7 +36,7 @@ from verifier.probes.cable.listen import WireSet, open_wires
 from verifier.probes.echo import mtu
 from verifier.probes.echo.burst import Echoer
 from verifier.probes.echo.open import open_socket
-from verifier.probes.echo.series import EchoSeries, EchoTarget
+from verifier.probes.echo.series import EchoBurst, EchoTarget
 from verifier.probes.echo.watch import EchoSink, EchoWatch, Watched, elapsed
 from verifier.probes.laptop import look as this_machine
 from verifier.probes.pace import Pace, Slots
@@ -175,12 +175,12 @@ class _Sender:
         count: int,
         interval_s: float,
         timeout_s: float,
-        on_done: Callable[[int, EchoSeries], None] | None = None,
+        on_done: Callable[[int, EchoBurst], None] | None = None,
         stop: threading.Event | None = None,
-    ) -> list[EchoSeries]:
+    ) -> list[EchoBurst]:
         loop = asyncio.get_running_loop()
 
-        def done(index: int, series: EchoSeries) -> None:
+        def done(index: int, series: EchoBurst) -> None:
             loop.call_soon_threadsafe(on_done, index, series)  # type: ignore[arg-type]
 
         return await _to_the_end(

@@ -18,7 +18,7 @@ from verifier.model.address import Address, Interface, Mac
 from verifier.model.laptop import Laptop, Route
 from verifier.model.observations import PathMtu
 from verifier.probes.cable.frames import Frame
-from verifier.probes.echo.series import EchoSeries, EchoTarget
+from verifier.probes.echo.series import EchoBurst, EchoTarget
 from verifier.probes.echo.watch import EchoSink, Watched
 from verifier.probes.pace import Slots
 from verifier.probes.snmp.values import ColumnTable, SnmpReply, SnmpTarget
@@ -170,9 +170,9 @@ class EchoSender(Protocol):
         count: int,
         interval_s: float,
         timeout_s: float,
-        on_done: Callable[[int, EchoSeries], None] | None = None,
+        on_done: Callable[[int, EchoBurst], None] | None = None,
         stop: threading.Event | None = None,
-    ) -> list[EchoSeries]:
+    ) -> list[EchoBurst]:
         """Sends `count` echoes to each target; one series for each, in order.
 
         `on_done` is called in the event loop with a target's position and its complete series.

@@ -18,7 +18,7 @@ from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.probes.echo import sockets
 from verifier.probes.echo.burst import Echoer
-from verifier.probes.echo.series import EchoSeries, EchoTarget
+from verifier.probes.echo.series import EchoBurst, EchoTarget
 from verifier.probes.pace import CATCH_UP_S, Pace
 
 pytestmark = pytest.mark.icmp
@@ -39,7 +39,7 @@ def targets(count: int, *, new: bool = False) -> list[EchoTarget]:
     ]
 
 
-def received(measured: list[EchoSeries]) -> list[float]:
+def received(measured: list[EchoBurst]) -> list[float]:
     return [rtt for series in measured for rtt in series.rtt_ms if rtt is not None]
 
 
@@ -80,7 +80,7 @@ def test_more_echoes_than_sequence_numbers(echoer: Echoer) -> None:
 
 def test_two_engines_at_once_do_not_hear_each_other() -> None:
     """Every raw socket hears every reply; none is counted twice or for the other."""
-    measured: dict[int, list[EchoSeries]] = {}
+    measured: dict[int, list[EchoBurst]] = {}
 
     def measure(number: int) -> None:
         with Echoer(pace=Pace(None), on_link_pace=Pace(None)) as echoer:
@@ -114,7 +114,7 @@ def test_packet_too_large_for_the_interface(echoer: Echoer) -> None:
 
 def test_each_series_is_handed_over_once_complete(echoer: Echoer) -> None:
     """`on_done` gets every position once, with what `run` returns in the end."""
-    done: dict[int, EchoSeries] = {}
+    done: dict[int, EchoBurst] = {}
     asked = targets(50)
     measured = echoer.run(asked, count=3, interval_s=0.01, timeout_s=1, on_done=done.__setitem__)
     assert [done[i] for i in range(50)] == measured

@@ -28,7 +28,7 @@ from verifier.model.address import Address
 from verifier.model.observations import Silence
 from verifier.probes.echo.burst import Echoer
 from verifier.probes.echo.packet import checksum
-from verifier.probes.echo.series import EchoSeries, EchoTarget
+from verifier.probes.echo.series import EchoBurst, EchoTarget
 from verifier.probes.pace import Pace
 from verifier.rules.echo import echo_stats
 
@@ -133,10 +133,10 @@ class Net:
         interval_s: float = 0.02,
         timeout_s: float = 0.3,
         **options: Any,
-    ) -> list[EchoSeries]:
+    ) -> list[EchoBurst]:
         """What the engine measures from the laptop."""
 
-        def measure() -> list[EchoSeries]:
+        def measure() -> list[EchoBurst]:
             with Echoer(pace=Pace(None), on_link_pace=Pace(None), kind=kind) as echoer:
                 return echoer.run(
                     [target(a, **options) for a in addresses],
@@ -152,7 +152,7 @@ def target(address: str, **options: Any) -> EchoTarget:
     return EchoTarget(address=Address.parse(address), **options)
 
 
-def reasons(series: EchoSeries) -> set[str]:
+def reasons(series: EchoBurst) -> set[str]:
     return {s.reason for s in series.silences}
 
 
@@ -408,13 +408,13 @@ def test_late_reply_that_is_read_later_still(net: Net) -> None:
     """It came after the timeout, though this thread was away and had not yet judged it lost."""
     raw = net.inside("laptop", lambda: socket.socket(socket.AF_INET, socket.SOCK_RAW, 1))
 
-    def stay_away(index: int, _series: EchoSeries) -> None:
+    def stay_away(index: int, _series: EchoBurst) -> None:
         if index == 0:
             time.sleep(0.15)
             raw.sendto(plain_echo(77, 1), (DEVICE[4], 0))  # completes the pair
             time.sleep(0.1)
 
-    def measure() -> list[EchoSeries]:
+    def measure() -> list[EchoBurst]:
         with Echoer(pace=Pace(None), on_link_pace=Pace(None)) as echoer:
             return echoer.run(
                 [target(ROUTER[4]), target(DEVICE[4])],
@@ -491,7 +491,7 @@ def test_stop_returns_what_was_judged(net: Net) -> None:
     rule = "drop"
     stop = threading.Event()
 
-    def measure() -> list[EchoSeries]:
+    def measure() -> list[EchoBurst]:
         with Echoer(pace=Pace(None), on_link_pace=Pace(None)) as echoer:
             return echoer.run(
                 [target(DEVICE[4]), target("198.18.0.1")],

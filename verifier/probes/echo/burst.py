@@ -16,7 +16,7 @@ from verifier.probes.echo.open import EchoSockets
 from verifier.probes.echo.packet import Quoted
 from verifier.probes.echo.series import (
     TIMED_OUT,
-    EchoSeries,
+    EchoBurst,
     EchoTarget,
     silence_of_error,
     silence_of_refusal,
@@ -86,9 +86,9 @@ class Echoer:
         interval_s: float,
         timeout_s: float,
         payload_bytes: int = 56,
-        on_done: Callable[[int, EchoSeries], None] | None = None,
+        on_done: Callable[[int, EchoBurst], None] | None = None,
         stop: threading.Event | None = None,
-    ) -> list[EchoSeries]:
+    ) -> list[EchoBurst]:
         """Sends `count` echoes to each target, all interleaved, each `interval_s` apart.
 
         At most as many echoes are in flight as the receive buffer can hold replies; where the
@@ -150,9 +150,9 @@ class _Series:
         self.open -= 1
         self.silences[number] = silence
 
-    def result(self, payload_bytes: int) -> EchoSeries:
+    def result(self, payload_bytes: int) -> EchoBurst:
         """What has been judged so far."""
-        return EchoSeries(
+        return EchoBurst(
             target=self.target,
             rtt_ms=tuple(self.rtt_ms[n] for n in sorted(self.rtt_ms)),
             silences=tuple(self.silences[n] for n in sorted(self.silences)),

@@ -11,7 +11,7 @@ from typing import Final
 from verifier.model.observations import PathMtu
 from verifier.probes.echo.burst import Echoer
 from verifier.probes.echo.packet import payload_bytes
-from verifier.probes.echo.series import EchoSeries, EchoTarget
+from verifier.probes.echo.series import EchoBurst, EchoTarget
 
 SMALL_BYTES: Final = 84
 """An echo with the usual 56 bytes of payload."""
@@ -61,7 +61,7 @@ def _next_try(result: PathMtu, low: int, high: int) -> int:
     return (low + high) // 2
 
 
-def _judged(series: EchoSeries, planned: int) -> PathMtu:
+def _judged(series: EchoBurst, planned: int) -> PathMtu:
     if _answered(series):
         return PathMtu(planned=planned, passed=True, largest=planned)
     silence = next((s for s in series.silences if s.mtu is not None), None)
@@ -73,7 +73,7 @@ def _judged(series: EchoSeries, planned: int) -> PathMtu:
     )
 
 
-def _answered(series: EchoSeries) -> bool:
+def _answered(series: EchoBurst) -> bool:
     return any(rtt is not None for rtt in series.rtt_ms)
 
 
@@ -84,12 +84,12 @@ class _SizeProbe:
     timeout_s: float
     stop: threading.Event | None
 
-    def round(self, sizes: dict[int, int]) -> dict[int, EchoSeries]:
+    def round(self, sizes: dict[int, int]) -> dict[int, EchoBurst]:
         """Echoes of a size to each; those of one size together. Empty once `stop` is set."""
         groups: dict[tuple[int, int], list[int]] = defaultdict(list)
         for i, size in sizes.items():
             groups[self.targets[i].address.version, size].append(i)
-        seen: dict[int, EchoSeries] = {}
+        seen: dict[int, EchoBurst] = {}
         for (version, size), members in groups.items():
             series = self.echoer.run(
                 [self.targets[i] for i in members],

@@ -59,7 +59,7 @@ TIMED_OUT: Final = Silence(reason="timed-out", text="no reply in time")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class EchoSeries:
+class EchoBurst:
     """What became of the echoes to one target. Nothing was measured where `sent` is 0.
 
     Attributes:

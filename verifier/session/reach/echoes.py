@@ -10,7 +10,7 @@ from dataclasses import replace
 from verifier.errors import CannotMeasureError
 from verifier.model import observations as seen
 from verifier.model.kind import KindOf
-from verifier.probes.echo.series import EchoSeries, EchoTarget
+from verifier.probes.echo.series import EchoBurst, EchoTarget
 from verifier.session.limits import Paces, Probing
 from verifier.session.recorder import Recorder
 from verifier.session.world import EchoAccess, EchoSender
@@ -151,7 +151,7 @@ class Echoing:
     async def _warm_up(self, sender: EchoSender, names: Sequence[str]) -> None:
         """One echo each; after it a neighbour is known, or known not to be there."""
 
-        def done(index: int, series: EchoSeries) -> None:
+        def done(index: int, series: EchoBurst) -> None:
             name = names[index]
             warm_up = seen.WarmUp(replied=any(_received(series)), silence=_silence(series))
             self._records[name].note(seen.WARM_UP, warm_up)
@@ -172,14 +172,14 @@ class Echoing:
 
     async def _echo(
         self, sender: EchoSender, names: Sequence[str], count: int, interval_s: float
-    ) -> dict[str, EchoSeries]:
+    ) -> dict[str, EchoBurst]:
         measured = await self._measured(sender, names, count, interval_s)
         self._note(seen.ECHO, measured)
         if self._stop.is_set():
             self._note_interruption(measured, count)
         return measured
 
-    def _note_interruption(self, measured: Mapping[str, EchoSeries], count: int) -> None:
+    def _note_interruption(self, measured: Mapping[str, EchoBurst], count: int) -> None:
         """Figures of a part are none of what was asked for."""
         for name, series in measured.items():
             if 0 < series.sent < count:
@@ -188,7 +188,7 @@ class Echoing:
 
     async def _measured(
         self, sender: EchoSender, names: Sequence[str], count: int, interval_s: float
-    ) -> dict[str, EchoSeries]:
+    ) -> dict[str, EchoBurst]:
         measured = await sender.run(
             [self._targets[n] for n in names],
             count=count,
@@ -198,21 +198,21 @@ class Echoing:
         )
         return dict(zip(names, measured, strict=True))
 
-    def _note(self, kind: KindOf[seen.EchoSeries], measured: Mapping[str, EchoSeries]) -> None:
+    def _note(self, kind: KindOf[seen.EchoSeries], measured: Mapping[str, EchoBurst]) -> None:
         for name, series in measured.items():
             if series.sent or series.silences:
                 self._records[name].note(kind, _value(series))
 
 
-def _received(series: EchoSeries) -> list[bool]:
+def _received(series: EchoBurst) -> list[bool]:
     return [rtt is not None for rtt in series.rtt_ms]
 
 
-def _silence(series: EchoSeries) -> tuple[seen.Silence, ...]:
+def _silence(series: EchoBurst) -> tuple[seen.Silence, ...]:
     return tuple(dict.fromkeys(series.silences))
 
 
-def _value(series: EchoSeries) -> seen.EchoSeries:
+def _value(series: EchoBurst) -> seen.EchoSeries:
     return seen.EchoSeries(
         sent=series.sent,
         received=sum(_received(series)),

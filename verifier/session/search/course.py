@@ -13,7 +13,7 @@ from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop, Route
 from verifier.model.search import Answer, Candidate, HeardFrames, SearchedPlace
-from verifier.probes.echo.series import EchoSeries, EchoTarget
+from verifier.probes.echo.series import EchoBurst, EchoTarget
 from verifier.rules import search as rules
 from verifier.rules.mib import gateways
 from verifier.rules.search.candidates import Key, key_of
@@ -282,7 +282,7 @@ class SearchRun:
                     self._note(str(fault))
 
     async def _echoes(self, addresses: Sequence[Address]) -> None:
-        def done(index: int, series: EchoSeries) -> None:
+        def done(index: int, series: EchoBurst) -> None:
             replied = any(rtt is not None for rtt in series.rtt_ms)
             self._echoed(addresses[index], replied=replied)
 

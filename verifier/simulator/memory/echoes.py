@@ -10,7 +10,7 @@ from typing import Any
 
 from verifier.model.address import Address
 from verifier.model.observations import PathMtu, Silence
-from verifier.probes.echo.series import TIMED_OUT, EchoSeries, EchoTarget
+from verifier.probes.echo.series import TIMED_OUT, EchoBurst, EchoTarget
 from verifier.probes.echo.watch import EchoSink, Watched
 from verifier.probes.pace import Slots
 from verifier.simulator.memory.device import RTT_S, MemoryDevice
@@ -115,9 +115,9 @@ class MemoryEchoSender:
         count: int,
         interval_s: float,
         timeout_s: float,
-        on_done: Callable[[int, EchoSeries], None] | None = None,
+        on_done: Callable[[int, EchoBurst], None] | None = None,
         stop: threading.Event | None = None,
-    ) -> list[EchoSeries]:
+    ) -> list[EchoBurst]:
         """Sends `count` echoes to each target; one series for each, in order."""
         clocks = self._echoes.clocks
         start_s = clocks.monotonic_s()
@@ -140,9 +140,9 @@ class MemoryEchoSender:
         return series
 
 
-def _series(target: EchoTarget, replies: Sequence[int]) -> EchoSeries:
+def _series(target: EchoTarget, replies: Sequence[int]) -> EchoBurst:
     """What became of the echoes to one target, by the number of replies to each."""
-    return EchoSeries(
+    return EchoBurst(
         target=target,
         rtt_ms=tuple(RTT_S * 1000 if r > 0 else None for r in replies if r >= 0),
         silences=tuple(_NO_ROUTE if r < 0 else TIMED_OUT for r in replies if r <= 0),
