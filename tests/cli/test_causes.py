@@ -75,6 +75,7 @@ def test_a_side_lobe_alignment_settings_and_a_muted_transmitter(run: Run, coast:
         ("feeder-loss", "possible", "Hop 1"),
         ("losses-apart", "possible", "Hop 1"),
         ("left-in-alignment", "likely", "Hop 2"),
+        ("key-differs", "possible", "Hop 2"),  # which nobody can read
         ("settings-unsaved", "certain", "harbour-quarry"),
         ("muted", "certain", "Hop 3"),
     }

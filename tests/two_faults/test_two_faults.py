@@ -53,6 +53,7 @@ ONCE_WRONG = [
     (Planted("echoes-filtered", A), Planted("wrong-privacy", A)),
     (Planted("echoes-filtered", A), Planted("no-answer", A)),
     (Planted("echoes-filtered", A), Planted("other-address", A)),
+    (Planted("key", A), Planted("power-set", A)),
 ]
 
 

@@ -84,21 +84,21 @@ def _no_lock(hop: CarrierFindings, end: EndName, far: EndName, level: Finding) -
     device = hop.device(end)
     settings = [s for s in _LOCK if s[1] != "mode-differs" or not radio.is_adaptive(hop.link)]
     told = hop.get("radio.test-mode", far, "fail", "warn") is not None
-    told |= any(power_raised(hop, e) and hop.get("radio.modulation", e, "fail") for e, _ in ENDS)
+    left = any(power_raised(hop, e) and hop.get("radio.modulation", e, "fail") for e, _ in ENDS)
     for check, kind, words in settings:
         if differing := hop.all([check], (end, far), "fail"):
-            if check == "radio.modulation" and told:
+            if check == "radio.modulation" and (told or left):
                 continue
             told = True
             who = f"{device} receives the right level and does not lock: {words}"
             yield cause(kind, hop.subject, "likely", who, [*rest, *differing, level])
     if told:
         return
-    for check, kind, words in settings:
+    for check, kind, words in () if left else settings:
         if len(hop.all([check], (end, far), "pass")) < len(ENDS):
             who = f"{device} receives the right level and does not lock: perhaps {words}"
             yield cause(kind, hop.subject, "possible", who, [*rest, level])
-    if hop.get("radio.test-mode", far, "pass") is None:
+    if hop.get("radio.test-mode", far, "pass") is None and not left:
         who = f"{device} receives the right level and does not lock: {hop.device(far)} may be in a"
         yield cause("test-mode", hop.end(far), "possible", f"{who} test mode", [*rest, level])
     who = f"{device} receives the right level and does not lock: perhaps the encryption key differs"
