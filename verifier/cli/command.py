@@ -16,6 +16,7 @@ from typing import Annotated, TypeVar, get_args, get_origin, get_type_hints
 
 import click
 
+from verifier.cli.help import Command
 from verifier.model.address import Address, Interface
 from verifier.model.laptop import UNNAMED, LaptopInterface
 
@@ -47,7 +48,9 @@ def command(
         def call(**values: object) -> int:
             return function(_filled(options, values))
 
-        of_click = click.command(name, params=list(parameters(options)), short_help=short_help)
+        of_click = click.command(
+            name, cls=Command, params=list(parameters(options)), short_help=short_help
+        )
         finished: click.Command = of_click(call)
         if group is not None:
             group.add_command(finished)

@@ -27,7 +27,7 @@ ProfileFolder = Annotated[
 ]
 OwnFaults = Annotated[
     bool,
-    Option(["--verbose"], is_flag=True, help="Show faults of the program with their place."),
+    Option(["--verbose"], is_flag=True, help="Show everything; a fault of this program with its place."),
 ]
 
 
@@ -111,7 +111,7 @@ class PaceOptions:
             default="1s",
             show_default=True,
             type=Duration(),
-            help="Wait for an echo or a TCP connection.",
+            help="Wait so long for an answer.",
         ),
     ]
     max_packets_per_s: Annotated[
@@ -119,7 +119,7 @@ class PaceOptions:
         Option(
             ["--max-packets-per-s"],
             type=IntRange(1),
-            help="Limit for echoes, TCP and SNMP together.  [default: 500, none on loopback]",
+            help="Most packets a second of all kinds together.  [default: 500, none on loopback]",
         ),
     ]
 
@@ -170,14 +170,14 @@ class OutputOptions:
 
     out: Annotated[
         Path | None,
-        Option(["--out"], type=FILE, metavar="FILE", help="Write the report here too."),
+        Option(["--out"], type=FILE, metavar="FILE", help="Write it to this file too; its ending says the format."),
     ]
     quiet: Annotated[
-        bool, Option(["--quiet"], is_flag=True, help="Print the verdict and what failed.")
+        bool, Option(["--quiet"], is_flag=True, help="Show the verdict and what failed.")
     ]
     verbose: Annotated[
         bool,
-        Option(["--verbose"], is_flag=True, help="Print everything, faults with their place."),
+        Option(["--verbose"], is_flag=True, help="Show everything; a fault of this program with its place."),
     ]
 
 
@@ -187,9 +187,9 @@ class PaperOptions:
 
     out: Annotated[
         Path | None,
-        Option(["--out"], type=FILE, metavar="FILE", help="Write it here too."),
+        Option(["--out"], type=FILE, metavar="FILE", help="Write it to this file too; its ending says the format."),
     ]
-    quiet: Annotated[bool, Option(["--quiet"], is_flag=True, help="Print nothing but faults.")]
+    quiet: Annotated[bool, Option(["--quiet"], is_flag=True, help="Show the verdict and what failed.")]
     verbose: OwnFaults
 
 
@@ -238,8 +238,7 @@ CredentialsFile = Annotated[
         ["--credentials"],
         type=FILE,
         metavar="FILE",
-        help="SNMP credentials (TOML). Without it: PLAN_VERIFIER_<ENTRY>_COMMUNITY, _USER, "
-        "_AUTH_KEY, _PRIV_KEY, or a question on the terminal.",
+        help="SNMP credentials (TOML); without it environment variables, else a question.",
     ),
 ]
 StoreUrl = Annotated[
@@ -266,7 +265,7 @@ AcceptedUntested = Annotated[
 ]
 StageOption = Annotated[
     Stage | None,
-    Option(["--stage"], type=Choice(STAGES), help="Default: the plan's, else handover."),
+    Option(["--stage"], type=Choice(STAGES), help="Stage of the work, which says what is right.  [default: the plan's]"),
 ]
 OperatingSystem = Annotated[
     System | None,
@@ -278,6 +277,6 @@ OperatingSystem = Annotated[
 ]
 TextOrJson = Annotated[
     Literal["text", "json"] | None,
-    Option(["--format"], type=Choice(("text", "json")), help="Of the report."),
+    Option(["--format"], type=Choice(("text", "json")), help="How it is written."),
 ]
 Strict = Annotated[bool, Option(["--strict"], is_flag=True, help="Warnings end with exit code 1.")]
