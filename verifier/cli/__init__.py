@@ -5,7 +5,6 @@ from __future__ import annotations
 import gc
 import signal
 import sys
-import traceback
 from pathlib import Path
 
 import click
@@ -100,6 +99,8 @@ def _complain(fault: VerifierError) -> None:
 
 def _own_fault(fault: Exception) -> int:
     if "--verbose" in sys.argv:
+        import traceback  # noqa: PLC0415 - seldom needed
+
         traceback.print_exception(fault)
     click.echo(
         f"plan-verifier: a fault of this program: {type(fault).__name__} in "

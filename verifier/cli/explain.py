@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 import sys
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -12,27 +11,17 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import click
 from click import Argument, Choice, Option
 
-from verifier.cli import output
 from verifier.cli.command import FILE, command
-from verifier.errors import EXIT_PASSED, UsageError
+from verifier.cli.later import Later
+from verifier.cli.options import HOW_WRITTEN, OUT_HELP
+from verifier.errors import EXIT_PASSED
 
 if TYPE_CHECKING:
-    from verifier.files.explain import Topics
-    from verifier.model.topic import Block, Topic
-
-_CONTENTS = (
-    ("Topics", "topic"),
-    ("Commands", "command"),
-)
-_LISTS = (
-    ("checks", "what `verify` compares", "check"),
-    ("rules", "what `check` looks for in the plan", "rule"),
-    ("causes", "what failures have in common", "cause"),
-    ("states", "states of a sweep", "state"),
-    ("stages", "stages of the work", "stage"),
-    ("exit-codes", "exit codes", "exit"),
-    ("words", "words that reports use", "word"),
-)
+    from verifier.cli import output
+    from verifier.files.output import opened
+else:
+    output = Later("verifier.cli.output")
+    opened = Later("verifier.files.output:opened")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,12 +34,12 @@ class ExplainOptions:
         Option(
             ["--format"],
             type=Choice(("text", "html", "man")),
-            help="Text, a page, or a manual page (of the whole program).",
+            help=HOW_WRITTEN,
         ),
     ]
     out: Annotated[
         Path | None,
-        Option(["--out"], type=FILE, metavar="FILE", help="Write it here instead."),
+        Option(["--out"], type=FILE, metavar="FILE", help=OUT_HELP),
     ]
 
 
@@ -61,20 +50,27 @@ def explain(options: ExplainOptions) -> int:
     Without TOPIC: the list of topics. Offline; the pages are part of the program.
     """
     from verifier.cli.handbook import Handbook  # noqa: PLC0415 - help needs no pages
-    from verifier.files.output import opened  # noqa: PLC0415
 
-    book = Handbook.load()
-    words = " ".join(options.topic)
+    book, words = Handbook.load(), " ".join(options.topic)
     chosen = output.chosen(("text", "html", "man"), options.format_, options.out)
-    topic = None if not words else book.find(words)
+    topic = book.find(words) if words else None
     if chosen == "man":
         drawn = book.manual()
     elif chosen == "html":
         drawn = book.page(topic)
     else:
-        drawn = book.contents(output.columns()) if topic is None else book.text(topic, output.columns())
+        drawn = book.text(topic, output.columns())
     with opened(options.out) as place:
         place.write(drawn)
     if options.out is None:
         _show(drawn, paged=chosen == "text")
     return EXIT_PASSED
+
+
+def _show(drawn: str, *, paged: bool) -> None:
+    """Prints it; on a terminal that is shorter, a page at a time."""
+    lines = shutil.get_terminal_size((100, 24)).lines
+    if paged and sys.stdout.isatty() and drawn.count("\n") >= lines:
+        click.echo_via_pager(drawn)
+    else:
+        output.show(drawn)

@@ -1,12 +1,11 @@
 """Help: the table of commands by the job, what `--help` shows of one, and what it is short of.
 
-`--help` fits a screen of 40 lines: what the command does, two examples, its options in groups. Where
-there are too many, the seldom ones are left to `--help-all`.
+`--help` fits a screen of 40 lines: what the command does, two examples, its options in groups.
+Where there are too many, the seldom ones are left to `--help-all`.
 """
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Callable, Iterator, Sequence
 from importlib import import_module
 from typing import NamedTuple
@@ -70,8 +69,8 @@ _TABLE: dict[str, dict[str, Entry]] = {
     "Prove": {
         "verify": Entry(
             "verify", "The live network against the plan: pass or fail, with the reason.",
-            (f"verify plan.yaml --device lighthouse-quarry {_KEYS} --stage bench",
-             f"verify plan.yaml {_KEYS} --evidence handover.json --out handover.html"),
+            (f"verify plan.yaml {_KEYS} --device lighthouse-quarry",
+             f"verify plan.yaml {_KEYS} --evidence handover.json"),
         ),
         "report": Entry(
             "report", "A stored result drawn again, judged again, or compared; offline.",
@@ -117,11 +116,11 @@ SUBCOMMANDS = {
     "profiles show": ("profiles show hop-radio", "profiles show hop-radio --profiles profiles"),
     "profiles check": (
         "profiles check own-radio.toml",
-        f"profiles check own-radio.toml --against 192.0.2.20 {_KEYS} --entry field",
+        f"profiles check own-radio.toml --against 192.0.2.20 {_KEYS}",
     ),
     "profiles draft": (
-        f"profiles draft 192.0.2.20 {_KEYS} --seen rx_level_dbm=-45.6 --out own-radio.toml",
-        f"profiles draft 192.0.2.20 {_KEYS} --seen tx_mhz=13143 --root 1.3.6.1.4.1.32473",
+        "profiles draft 192.0.2.20 --seen rx_level_dbm=-45.6 --out own-radio.toml",
+        "profiles draft 192.0.2.20 --seen tx_mhz=13143 --root 1.3.6.1.4.1.32473",
     ),
 }
 """Examples of commands within a command."""
@@ -140,8 +139,8 @@ SELDOM = (
     "--by --accept-untested --sign --mapping --tell-limit --device-deadline --keep-hourly-days "
     "--keep-days --insecure-webhook --pass-environment --webhook --syslog --ask-all --confirm "
     "--metrics --laptop-addresses --done --write-plan --journal --wait --site --link "
-    "--try-default-community --os --strict"
-).split()
+    "--try-default-community --os --segment --strict"
+)
 """What `--help` leaves to `--help-all`, in this order, until it fits the screen."""
 SCREEN = 40
 """Lines of a screen that help has to fit."""
@@ -170,7 +169,7 @@ class Command(click.Command):
         """The help; without `everything`, seldom options are left out until a screen holds it."""
         hidden: list[str] = []
         options = {p.opts[0] for p in self.get_params(ctx) if isinstance(p, click.Option)}
-        seldom = [] if everything else [name for name in SELDOM if name in options]
+        seldom = [] if everything else [name for name in SELDOM.split() if name in options]
         drawn = self._drawn(ctx, hidden)
         for name in seldom:
             if len(drawn.splitlines()) <= SCREEN:
@@ -188,12 +187,16 @@ class Command(click.Command):
         examples = entry.examples if entry is not None else SUBCOMMANDS.get(path, ())
         if examples:
             with made.section("Examples"):
-                made.write("".join(f"{'':{made.current_indent}}plan-verifier {e}\n" for e in examples))
+                made.write(
+                    "".join(f"{'':{made.current_indent}}plan-verifier {e}\n" for e in examples)
+                )
         groups = list(grouped(self, ctx, hidden))
         column = min(_COLUMN, max(len(name) for _, rows in groups for name, _ in rows))
         for title, rows in groups:
             with made.section(title):
-                made.write_dl([(name.ljust(column), help_) for name, help_ in rows], col_max=_COLUMN)
+                made.write_dl(
+                    [(name.ljust(column), help_) for name, help_ in rows], col_max=_COLUMN
+                )
         topic = path.partition(" ")[0]
         more = f"--help-all shows {len(hidden)} more options; " if hidden else ""
         made.write(f"\n{more}plan-verifier explain {topic} says more.\n")
@@ -251,9 +254,11 @@ class Commands(click.Group):
         name = args[0]
         if name in COMMANDS or name.startswith("-") or ctx.resilient_parsing:
             return super().resolve_command(ctx, args)
+        import difflib  # noqa: PLC0415 - seldom needed
+
         near = difflib.get_close_matches(name, COMMANDS, n=3, cutoff=0.5)
         meant = f" Did you mean {' or '.join(near)}?" if near else ""
-        ctx.fail(f"There is no command {name!r}.{meant}")
+        raise click.UsageError(f"There is no command {name!r}.{meant}", ctx)
 
     def format_commands(
         self,
