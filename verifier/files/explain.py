@@ -81,7 +81,7 @@ def _topics(page: str, text: str, commands: Collection[str]) -> Iterator[Topic]:
     kind: Kind = "command" if page in commands else "topic"
     yield Topic(page, kind, head.removeprefix("# ").strip(), own.strip(), page)
     inner = _KINDS.get(page.partition("-")[0], "word")
-    for start, following in zip(starts, [*starts[1:], None], strict=True):
-        end = following.start() if following else len(body)
+    ends = [*(s.start() for s in starts[1:]), len(body)]
+    for start, end in zip(starts, ends, strict=False):
         name, title = start.groups()
         yield Topic(name, inner, title or name, body[start.end() : end].strip(), page)
