@@ -11,7 +11,8 @@ from verifier.files.disk import read_bytes
 from verifier.files.mapping.guess import TheirColumn, TheirSheet, seen_sheet
 from verifier.files.mapping.model import FORMAT, targets_of
 from verifier.files.read_plan import read_plan
-from verifier.files.sheets.csv_read import csv_page, csv_pages
+from verifier.files.sheets.csv_text import PROPOSED, unsure_lines
+from verifier.files.sheets.open_pages import pages_of
 from verifier.files.sheets.page import Page
 
 _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+\D*")
@@ -43,17 +44,10 @@ def propose(theirs: Path, out: Path) -> str:
 
 
 def _pages(theirs: Path) -> tuple[Page, ...]:
-    ending = theirs.suffix.lower()
-    if theirs.is_dir():
-        return csv_pages(theirs)
-    data = read_bytes(theirs)
-    if ending == ".csv":
-        return (csv_page(theirs),)
-    if ending == ".xlsx":
-        from verifier.files.sheets.workbook_read import workbook_pages  # noqa: PLC0415
-
-        return workbook_pages(data, theirs)
-    raise InputError(f"{theirs}: a mapping is proposed for an .xlsx or .csv file: save it as one")
+    encoding = ""
+    if theirs.suffix.lower() == ".csv" and unsure_lines(read_bytes(theirs)):
+        encoding = PROPOSED
+    return pages_of(theirs, values_only=True, encoding=encoding)
 
 
 def _toml(sheet: TheirSheet, *, alone: bool) -> str:
@@ -87,8 +81,9 @@ def _line(column: TheirColumn) -> str:
     value = _quoted(column.fields[0] if column.fields else "")
     if len(column.fields) > 1:
         value = f"[{', '.join(map(_quoted, column.fields))}]"
-    if column.factor is not None:
-        value = f"{{field = {value}, factor = {column.factor:f}}}"
+    if column.says and column.fields:
+        more = ", ".join(f"{key} = {_quoted(said)}" for key, said in column.says.items())
+        value = f"{{field = {value}, {more}}}"
     comment = f"  # unsure: {column.doubt}" if column.doubt else ""
     if not column.fields and not comment:
         comment = "  # not read"
