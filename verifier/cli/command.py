@@ -12,7 +12,7 @@ import copy
 import dataclasses
 import inspect
 import sys
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from functools import cache, wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar, get_args, get_origin
@@ -38,6 +38,7 @@ def command(
     name: str | None = None,
     short_help: str | None = None,
     group: click.Group | None = None,
+    settings: Mapping[str, object] | None = None,
 ) -> Callable[[Callable[[OptionsT], int]], click.Command]:
     """Makes a command of a function that takes `options` and returns an exit code.
 
@@ -46,6 +47,7 @@ def command(
         name: the command's, if not the function's.
         short_help: its line in the list of its group.
         group: the group that it belongs to, if not the program itself.
+        settings: of click's context for it.
     """
 
     def made(function: Callable[[OptionsT], int]) -> click.Command:
@@ -54,8 +56,9 @@ def command(
             return function(_filled(options, values))
 
         of_click = click.command(
-            name, cls=Command, params=list(parameters(options)), short_help=short_help
-        )
+            name, cls=Command, params=list(parameters(options)), short_help=short_help,
+            context_settings=dict(settings or {}),
+        )  # fmt: skip
         finished: click.Command = of_click(call)
         if group is not None:
             group.add_command(finished)

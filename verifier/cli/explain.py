@@ -43,7 +43,7 @@ class ExplainOptions:
     ]
 
 
-@command(ExplainOptions)
+@command(ExplainOptions, settings={"ignore_unknown_options": True})
 def explain(options: ExplainOptions) -> int:
     """What a topic means: a check, a rule, a cause, a state, a stage, an exit code, a command.
 

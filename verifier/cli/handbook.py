@@ -19,6 +19,8 @@ from verifier.report.explain.page import Part, page
 from verifier.report.explain.text import text
 
 TITLE = "plan-verifier explained"
+_FACTS_FIRST = frozenset({"rule", "exit"})
+"""Kinds whose facts say what they are; of others the first sentence does."""
 _ALL = ("checks", "rules", "causes", "states", "stages", "exit-codes", "words")
 """Pages that list what has a name of its own."""
 
@@ -49,9 +51,11 @@ class Handbook:
 
     def blocks(self, topic: Topic) -> list[Block]:
         """What a topic shows: facts of the program, its text, the options of a command."""
-        made = facts.facts(topic)
+        made: list[Block] = []
         for block in blocks(topic.text, facts.inline):
             made += self._filled(block.name) if isinstance(block, Filled) else [block]
+        at = 0 if topic.kind in _FACTS_FIRST else 1
+        made[at:at] = facts.facts(topic)
         if topic.kind == "command":
             made += _usage(topic.name)
         return made
@@ -71,7 +75,7 @@ class Handbook:
 
     def page(self, topic: Topic | None) -> str:
         """A topic with those within it, or the whole book, as a page."""
-        chosen = [topic, *self._within(topic)] if topic else list(self.topics.by_name.values())
+        chosen = [topic, *self._within(topic)] if topic else self._in_order()
         title = topic.title if topic else TITLE
         parts: list[Part] = [
             (t.name, t.title, 2 if t.name == t.page else 3, self.blocks(t)) for t in chosen
@@ -92,6 +96,16 @@ class Handbook:
                 files=self.blocks(self.topics.by_name["files"]),
             )
         )
+
+    def _in_order(self) -> list[Topic]:
+        """All topics: general ones, commands by the job, then what has a name of its own."""
+        ranks = {name: n for n, name in enumerate(COMMANDS, start=1)}
+        named = {t.page for t in self.topics.by_name.values() if t.name != t.page} | set(_ALL)
+
+        def rank(topic: Topic) -> int:
+            return len(ranks) + 1 if topic.page in named else ranks.get(topic.page, 0)
+
+        return sorted(self.topics.by_name.values(), key=rank)
 
     def _within(self, topic: Topic) -> list[Topic]:
         """What a page holds besides its own text; nothing where only a list was meant."""

@@ -62,8 +62,8 @@ _TABLE: dict[str, dict[str, Entry]] = {
         ),
         "powercycle": Entry(
             "powercycle", "Were settings saved: reads devices before and after a restart.",
-            (f"powercycle plan.yaml lighthouse-quarry {_KEYS} --stage bench",
-             f"powercycle plan.yaml lighthouse-quarry {_KEYS} --accept-outage"),
+            ("powercycle plan.yaml lighthouse-quarry --stage bench",
+             "powercycle plan.yaml lighthouse-quarry --accept-outage"),
         ),
     },
     "Prove": {
@@ -139,7 +139,7 @@ SELDOM = (
     "--by --accept-untested --sign --mapping --tell-limit --device-deadline --keep-hourly-days "
     "--keep-days --insecure-webhook --pass-environment --webhook --syslog --ask-all --confirm "
     "--metrics --laptop-addresses --done --write-plan --journal --wait --site --link "
-    "--try-default-community --os --segment --strict"
+    "--try-default-community --os --segment --strict --verbose"
 )
 """What `--help` leaves to `--help-all`, in this order, until it fits the screen."""
 SCREEN = 40
