@@ -10,7 +10,8 @@ from verifier.files.disk import read_bytes
 from verifier.files.mapping.guess import TheirColumn, TheirSheet, seen_sheet
 from verifier.files.mapping.model import FORMAT
 from verifier.files.read_plan import read_plan
-from verifier.files.sheets.csv_read import csv_page, csv_pages
+from verifier.files.sheets.csv_text import PROPOSED, unsure_lines
+from verifier.files.sheets.open_pages import pages_of
 from verifier.files.sheets.page import Page
 
 
@@ -40,17 +41,10 @@ def propose(theirs: Path, out: Path) -> str:
 
 
 def _pages(theirs: Path) -> tuple[Page, ...]:
-    ending = theirs.suffix.lower()
-    if theirs.is_dir():
-        return csv_pages(theirs)
-    data = read_bytes(theirs)
-    if ending == ".csv":
-        return (csv_page(theirs),)
-    if ending == ".xlsx":
-        from verifier.files.sheets.workbook_read import workbook_pages  # noqa: PLC0415
-
-        return workbook_pages(data, theirs)
-    raise InputError(f"{theirs}: a mapping is proposed for an .xlsx or .csv file: save it as one")
+    encoding = ""
+    if theirs.suffix.lower() == ".csv" and unsure_lines(read_bytes(theirs)):
+        encoding = PROPOSED
+    return pages_of(theirs, values_only=True, encoding=encoding)
 
 
 def _toml(sheet: TheirSheet, *, alone: bool) -> str:
