@@ -11,7 +11,6 @@ from tests.cli.conftest import Run
 WRONG = [
     (("plan.yaml", "no-such-device"), 2, "no device 'no-such-device' in the plan"),
     (("plan.yaml", "lighthouse-quary"), 2, "did you mean 'lighthouse-quarry'?"),
-    (("plan.yaml", "quarry-lighthouse", "--interface", "nope0"), 2, "no interface 'nope0'"),
     (("plan.yaml", "quarry-lighthouse", "--out", "plan.yaml"), 2, "read as an input"),
     (("plan.yaml", "lighthouse-quarry"), 4, "no SNMP entry 'bench'"),
 ]

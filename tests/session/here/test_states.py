@@ -17,10 +17,12 @@ from tests.session.here.scenes import (
     planned,
     settings,
 )
+from verifier.errors import UsageError
 from verifier.model.address import Interface
 from verifier.model.here import HereResult
 from verifier.report import here as drawn
 from verifier.report.style import ReportStyle
+from verifier.session.here.run import Hold, here
 
 ELSEWHERE = Interface.parse("198.18.20.112/24")
 STRANGER = planned("mill", "Mill", 40, "000999")
@@ -162,3 +164,12 @@ def test_what_cannot_be_read_is_said() -> None:
     assert {"saved", "alarm"} <= {i.what for i in found.unread}
     assert "not read: " in text(result)
     assert "saved" in text(result)
+
+
+def test_an_interface_that_is_not_there() -> None:
+    """Said with those there are; nothing is asked."""
+    scene = Scene(devices=[])
+    with scene.world() as world:
+        request = dataclasses.replace(scene.request(), interfaces=("nope0",))
+        with pytest.raises(UsageError, match="no interface 'nope0' at this laptop; it has eth0"):
+            here(request, world, Hold(request=request, world=world))
