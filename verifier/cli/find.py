@@ -13,6 +13,7 @@ from click import Argument, FloatRange, Option
 from verifier.cli.command import Duration, command
 from verifier.cli.later import Later
 from verifier.cli.options import (
+    INTERFACE_HELP,
     PACKETS_HELP,
     TIMEOUT_HELP,
     CredentialsFile,
@@ -68,7 +69,7 @@ class FindOptions:
             ["--interface"],
             multiple=True,
             metavar="NAME",
-            help="Ask and listen on this cable only.  [default: all that have a carrier]",
+            help=INTERFACE_HELP,
         ),
     ]
     max_packets_per_s: Annotated[

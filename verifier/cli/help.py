@@ -38,6 +38,10 @@ _TABLE: dict[str, dict[str, Entry]] = {
         ),
     },
     "Bench and site": {
+        "here": Entry(
+            "here", "What is on this cable, and is it right; the one thing to do next.",
+            (f"here plan.yaml {_KEYS}", f"here plan.yaml lighthouse-quarry {_KEYS}"),
+        ),
         "fit": Entry(
             "fit", "Does this laptop's address fit each device's subnet; if not, what to set.",
             ("fit plan.yaml --device lighthouse-quarry", "fit plan.yaml --present --os windows"),

@@ -33,6 +33,7 @@ STAGE_HELP = "Stage of the work: it says what is right."
 ECHOES_HELP = "Counted echoes to each device."
 TIMEOUT_HELP = "Wait so long for an answer."
 PACKETS_HELP = "Most packets a second of all kinds together."
+INTERFACE_HELP = "Ask and listen on this cable only.  [default: every one with a link]"
 SET_LAPTOP_HELP = "Set this laptop's addresses (Linux, root); taken back at the end."
 
 

@@ -68,6 +68,11 @@ def clean(value: Any, column: Column, form: NumberStyle, note: Note) -> str:
     return _day(text, note) if column.kind == "date" else text
 
 
+def without_odd_spaces(text: str) -> str:
+    """A text with common spaces and narrow figures only, for a look at what it holds."""
+    return text.translate(_INVISIBLE).translate(_WIDE).translate(_SPACES).strip()
+
+
 def _folded(text: str, column: Column, note: Note) -> str:
     """`text` without what only looks like blanks, letters and digits."""
     seen = text.translate(_INVISIBLE).strip()
