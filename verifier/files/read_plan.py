@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib.resources import as_file, files
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from verifier.errors import InputError, UsageError
 from verifier.files.disk import read_bytes
@@ -17,6 +18,10 @@ from verifier.files.plan.to_model import to_plan
 from verifier.files.plan.tree import Mapping
 from verifier.model.plan import Plan
 from verifier.model.problem import Problem
+
+if TYPE_CHECKING:
+    from verifier.files.mapping.apply import Foreign
+    from verifier.files.mapping.ledger import Ledger
 
 SAVE_AS = {
     ".xls": "save it as .xlsx",
@@ -39,16 +44,34 @@ def read_plan(path: Path, mapping: Path | None = None) -> tuple[Plan, tuple[Prob
             found up to there.
         UsageError: a mapping is given for a file that has no columns.
     """
+    if mapping is not None:
+        return read_foreign(path, mapping)[:2]
     faults = Faults()
+    return _read(path, None, faults), faults.problems()
+
+
+def read_foreign(path: Path, mapping: Path) -> tuple[Plan, tuple[Problem, ...], Ledger]:
+    """As `read_plan`, of somebody's own sheet; and what became of each of its cells."""
+    from verifier.files.mapping.apply import Foreign  # noqa: PLC0415
+    from verifier.files.mapping.ledger import Accounts  # noqa: PLC0415
+    from verifier.files.mapping.model import read_mapping  # noqa: PLC0415
+
+    if path.suffix.lower() in (".yaml", ".yml"):
+        raise UsageError(f"{path}: a mapping is for workbooks and CSV files, not for YAML")
+    faults, accounts = Faults(), Accounts()
+    plan = _read(path, Foreign(read_mapping(mapping), accounts), faults)
+    return plan, faults.problems(), accounts.ledger()
+
+
+def _read(path: Path, foreign: Foreign | None, faults: Faults) -> Plan:
     with _collector_paused():
         if path.is_dir():
             from verifier.files.read_tables import read_folder  # noqa: PLC0415
 
-            return to_plan(read_folder(path, faults, mapping), faults, ""), faults.problems()
-        read = _reader(path, mapping)
+            return to_plan(read_folder(path, faults, foreign), faults, "")
+        read = _reader(path, foreign)
         data = read_bytes(path)
-        plan = to_plan(read(data, path, faults), faults, hashlib.sha256(data).hexdigest())
-        return plan, faults.problems()
+        return to_plan(read(data, path, faults), faults, hashlib.sha256(data).hexdigest())
 
 
 def example_plan() -> Plan:
@@ -69,19 +92,17 @@ def _collector_paused() -> Iterator[None]:
             gc.enable()
 
 
-def _reader(path: Path, mapping: Path | None) -> Callable[[bytes, Path, Faults], Mapping]:
+def _reader(path: Path, foreign: Foreign | None) -> Callable[[bytes, Path, Faults], Mapping]:
     """The reader for a kind of file; its libraries are loaded only now."""
     ending = path.suffix.lower()
     if ending in (".yaml", ".yml"):
         from verifier.files.yaml.read import read_yaml  # noqa: PLC0415
 
-        if mapping is not None:
-            raise UsageError(f"{path}: a mapping is for workbooks and CSV files, not for YAML")
         return read_yaml
-    if ending == ".xlsx" or (ending == ".csv" and mapping is not None):
+    if ending == ".xlsx" or (ending == ".csv" and foreign is not None):
         from verifier.files.read_tables import read_csv, read_workbook  # noqa: PLC0415
 
-        return functools.partial(read_csv if ending == ".csv" else read_workbook, mapping=mapping)
+        return functools.partial(read_csv if ending == ".csv" else read_workbook, foreign=foreign)
     known = "a plan is a .yaml or .xlsx file or a folder of .csv files"
     if not path.exists():
         raise InputError(f"{path}: there is no such file; {known}")
