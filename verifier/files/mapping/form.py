@@ -24,10 +24,12 @@ class _Strict(BaseModel):
 class ColumnForm(_Strict):
     """One column of theirs.
 
+    A figure becomes `factor` times itself, or is converted from `unit`; then `plus` is added.
+
     Attributes:
         field: what it holds; several names where it is the same for several.
         unit: that its figures are in, where its heading does not say it.
-        factor: what its figures are multiplied by, where no unit says it.
+        decimal: its own decimal sign.
         values: what their words mean.
         split: the form of a cell that holds several: `{Devices.address} / {Devices.mask}`.
         leave_out: why it is no part of the plan.
@@ -36,6 +38,8 @@ class ColumnForm(_Strict):
     field: str | list[str] = []
     unit: str = ""
     factor: float | None = Field(default=None, gt=0, allow_inf_nan=False)
+    plus: float | None = Field(default=None, allow_inf_nan=False)
+    decimal: Literal[".", ","] | None = None
     values: dict[str, str] = {}
     split: str = ""
     leave_out: str = ""

@@ -26,6 +26,7 @@ from verifier.files.mapping.form import (
     TableForm,
 )
 from verifier.files.plan.columns import Column, sheets
+from verifier.files.plan.units import Scale, scale, unit_named
 from verifier.files.toml import KeyPath, Toml, read_toml
 from verifier.model.problem import Origin
 
@@ -75,6 +76,8 @@ class Theirs:
     Attributes:
         targets: what it feeds; none where it is not read.
         unit: that the mapping says; empty where the heading says it.
+        scales: for each target what its figures need; None where the heading's unit says it.
+        decimal: its decimal sign; None where that of the table holds.
         split: the form of a cell that holds several; the targets stand in its order.
         reason: why a person left it out.
         origin: of its line in the mapping.
@@ -85,7 +88,8 @@ class Theirs:
     targets: tuple[MappedField, ...]
     origin: Origin
     unit: str = ""
-    factor: Decimal | None = None
+    scales: tuple[Scale | None, ...] = ()
+    decimal: Literal[".", ","] | None = None
     values: dict[str, str] = field(default_factory=dict)
     split: str = ""
     reason: str = ""
@@ -246,11 +250,25 @@ class _Lookup:
                 self.tell(path, "leave_out stands beside a field: one of them is meant")
             return Theirs(heading, "left out", (), origin, reason=whole.leave_out.strip())
         targets = self._targets(heading, whole, path)
-        factor = None if whole.factor is None else Decimal(repr(whole.factor))
-        if factor is not None and whole.unit:
-            self.tell(path, "unit and factor say the same: write one of them")
+        scales = tuple(self.scale(whole, target.column.unit, path) for target in targets)
         values = {key_of(word): meant for word, meant in whole.values.items()}
-        return Theirs(heading, "read", targets, origin, whole.unit, factor, values, whole.split)
+        return Theirs(
+            heading, "read", targets, origin, whole.unit, scales, whole.decimal, values, whole.split
+        )
+
+    def scale(self, form: ColumnForm, wanted: str, path: KeyPath) -> Scale | None:
+        """What the figures of a column need; None where the mapping does not say."""
+        if form.unit and form.factor is not None:
+            self.tell((*path, "factor"), "write unit or factor, not both")
+        if not form.unit and form.factor is None and form.plus is None:
+            return None
+        found = Scale(Decimal(repr(form.factor or 1)))
+        if form.unit:
+            try:
+                found = scale(unit_named(form.unit) or form.unit, wanted)
+            except ValueError as fault:
+                self.tell((*path, "unit"), f"{shown(form.unit)} {fault}")
+        return replace(found, plus=found.plus + Decimal(repr(form.plus or 0)))
 
     def _open(self, heading: str, state: str, origin: Origin) -> Theirs:
         """A column that nobody has said the meaning of."""

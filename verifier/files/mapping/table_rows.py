@@ -13,8 +13,8 @@ from verifier.files.mapping.model import PLACEHOLDER, MappedField, TableMapping,
 from verifier.files.mapping.table import Cell, Line, Table, column_names
 from verifier.files.plan.columns import Column, Path
 from verifier.files.plan.tree import Scalar
-from verifier.files.plan.units import factor, unit_named
-from verifier.files.sheets.cell_number import NumberStyle
+from verifier.files.plan.units import SAME, Scale, scale, unit_named
+from verifier.files.sheets.cell_number import NumberStyle, Sign
 from verifier.files.sheets.page import Page
 from verifier.files.sheets.records import SUBJECTS, CellReader, finish, short
 from verifier.model.problem import Origin
@@ -119,29 +119,29 @@ class TableReader:
 
     def _feed(self, theirs: Theirs, at: int, origin: Origin) -> _Feeds:
         unit = theirs.unit or self.table.headings[at].unit
+        scales = zip(theirs.targets, theirs.scales, strict=True)
         readers = tuple(
             (target, reader)
-            for target in theirs.targets
-            if (reader := self._reader(theirs, target.column, unit, origin)) is not None
+            for target, said in scales
+            if (reader := self._reader(theirs, target.column, said, unit, origin)) is not None
         )
         parts = _pattern(theirs.split) if theirs.split else None
         return _Feeds(theirs, origin.field, readers, parts, unit)
 
     def _reader(
-        self, theirs: Theirs, column: Column, unit: str, origin: Origin
+        self, theirs: Theirs, column: Column, said: Scale | None, unit: str, origin: Origin
     ) -> CellReader | None:
         """What reads a column; None where its unit cannot be converted, which is told."""
-        times = theirs.factor
-        if times is None:
-            times = factor("m", "m")
-            if unit and column.unit and column.kind == "number":
-                try:
-                    times = factor(unit_named(unit) or unit, column.unit)
-                except ValueError as fault:
-                    self.faults.error("wrong-unit", origin, f"{fault}; say by unit = what it is")
-                    return None
-        figures = NumberStyle(self.rule.comma, times)
-        return CellReader(column, origin.field, figures, theirs.values)
+        needed = said or SAME
+        if said is None and unit and column.unit and column.kind == "number":
+            try:
+                needed = scale(unit_named(unit) or unit, column.unit)
+            except ValueError as fault:
+                message = f"{shown(origin.field)} {fault}; say by unit = what it is"
+                self.faults.error("wrong-unit", origin, message)
+                return None
+        sign: Sign = theirs.decimal or ("," if self.rule.comma else "plain")
+        return CellReader(column, origin.field, NumberStyle(sign, needed), theirs.values)
 
     def subject(self, line: Line) -> Subject:
         """What a row is about, by the column that names it."""
@@ -314,8 +314,8 @@ def _how(feed: _Feeds, reader: CellReader, value: Any, text: str) -> Iterator[st
         yield reader.how
     elif reader.values and str(value).strip() != text:
         yield f"{shown(str(value))} means {text}, as the mapping says"
-    elif feed.theirs.factor is not None:
-        yield f"multiplied by {feed.theirs.factor:f}, as the mapping says"
+    elif any(feed.theirs.scales) and not feed.theirs.unit:
+        yield f"{value} is {text}, as the mapping says"
     elif feed.unit and reader.column.unit and feed.unit != reader.column.unit:
         yield f"{value} {feed.unit} is {text} {reader.column.unit}"
     elif feed.unit and reader.column.unit:
