@@ -54,7 +54,7 @@ def read_foreign(path: Path, mapping: Path) -> tuple[Plan, tuple[Problem, ...], 
     """As `read_plan`, of somebody's own sheet; and what became of each of its cells."""
     from verifier.files.mapping.apply import Foreign  # noqa: PLC0415
     from verifier.files.mapping.ledger import Accounts  # noqa: PLC0415
-    from verifier.files.mapping.model import read_mapping  # noqa: PLC0415
+    from verifier.files.mapping.read_mapping import read_mapping  # noqa: PLC0415
 
     if path.suffix.lower() in (".yaml", ".yml"):
         raise UsageError(f"{path}: a mapping is for workbooks and CSV files, not for YAML")

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from verifier.cli.check import check
 from verifier.errors import InputError, UsageError, VerifierError
-from verifier.files.mapping.model import SHEETS_OF, read_mapping, targets_of
+from verifier.files.mapping.model import SHEETS_OF, targets_of
+from verifier.files.mapping.read_mapping import read_mapping
 from verifier.files.propose_mapping import propose
 from verifier.files.read_plan import read_plan
 

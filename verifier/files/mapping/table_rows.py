@@ -163,9 +163,9 @@ class TableReader:
         for at, cell in line.cells.items():
             self._tell_state(at, cell)
         for at, feed in self.feeds.items():
-            cell, how = self._filled(at, line.cells.get(at))
-            if cell is not None:
-                for value in self._values(feed, cell, how, line.number, subject):
+            given, how = self._filled(at, line.cells.get(at))
+            if given is not None:
+                for value in self._values(feed, given, how, line.number, subject):
                     found.values.append(value)
                     scalar = Scalar(value.text, isinstance(cell.value, str), self._origin(value))
                     slots[value.target.sheet, value.target.side][value.target.column.path] = scalar
