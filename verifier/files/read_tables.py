@@ -10,7 +10,7 @@ from verifier.files.faults import Faults, nearest, shown
 from verifier.files.plan.columns import normal, sheets
 from verifier.files.plan.instructions import TITLE
 from verifier.files.plan.tree import Mapping
-from verifier.files.sheets.csv_read import csv_page, csv_pages
+from verifier.files.sheets.csv_read import csv_pages
 from verifier.files.sheets.page import Page
 from verifier.files.sheets.records import SheetRow, network, records
 from verifier.files.sheets.to_tree import joined, to_tree
@@ -22,22 +22,18 @@ if TYPE_CHECKING:
 Pages = tuple[Page, ...]
 
 
-def read_folder(folder: Path, faults: Faults, foreign: Foreign | None = None) -> Mapping:
+def read_folder(folder: Path, faults: Faults) -> Mapping:
     """The tree of a folder of CSV files, found by their names in any case.
 
     Raises:
         InputError: none of the files is there, or one cannot be read.
     """
     names = ", ".join(f"{name}.csv" for name in sheets())
-    return _tree(
-        csv_pages(folder), folder, f"no CSV file of a plan is here: {names}", foreign, faults
-    )
+    return _tree(csv_pages(folder), folder, f"no CSV file of a plan is here: {names}", None, faults)
 
 
-def read_workbook(
-    data: bytes, path: Path, faults: Faults, foreign: Foreign | None = None
-) -> Mapping:
-    """The tree of an .xlsx workbook, its sheets found by their names in any case.
+def read_workbook(data: bytes, path: Path, faults: Faults) -> Mapping:
+    """The tree of an .xlsx or .xlsm workbook, its sheets found by their names in any case.
 
     Raises:
         InputError: not a workbook, too large, or without any of the sheets.
@@ -45,13 +41,12 @@ def read_workbook(
     from verifier.files.sheets.workbook_read import workbook_pages  # noqa: PLC0415
 
     nothing = f"none of the sheets of a plan is here: {', '.join(sheets())}"
-    return _tree(workbook_pages(data, path), path, nothing, foreign, faults)
+    return _tree(workbook_pages(data, path), path, nothing, None, faults)
 
 
-def read_csv(data: bytes, path: Path, faults: Faults, foreign: Foreign | None = None) -> Mapping:
-    """The tree of one CSV file that a mapping describes. Raises InputError."""
-    del data  # the page opens the file
-    return _tree((csv_page(path),), path, "the mapping does not name this file", foreign, faults)
+def read_foreign_pages(pages: Pages, foreign: Foreign, path: Path, faults: Faults) -> Mapping:
+    """The tree of pages that a mapping describes. Raises InputError."""
+    return _tree(pages, path, "the mapping does not name this file", foreign, faults)
 
 
 def _tree(

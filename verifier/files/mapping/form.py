@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 FORMAT = "plan-verifier/mapping/1"
 RowKind = Literal["link", "end", "device", "site", "port", "address", "host", "maintenance"]
@@ -15,6 +15,16 @@ UNREAD = "unread"
 
 UNSURE = "unsure"
 """Instead of a value: there are two readings, and a person must say which."""
+
+
+def _not_nothing(factor: float) -> float:
+    if not factor:
+        raise ValueError("must not be 0")
+    return factor
+
+
+Factor = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_not_nothing)]
+"""What figures are multiplied by; -1 makes levels of what was written without their sign."""
 
 
 class _Strict(BaseModel):
@@ -37,7 +47,7 @@ class ColumnForm(_Strict):
 
     field: str | list[str] = []
     unit: str = ""
-    factor: float | None = Field(default=None, gt=0, allow_inf_nan=False)
+    factor: Factor | None = None
     plus: float | None = Field(default=None, allow_inf_nan=False)
     decimal: Literal[".", ","] | None = None
     values: dict[str, str] = {}
@@ -79,7 +89,7 @@ class TableForm(_Strict):
     row: RowKind
     layout: Layout = "rows"
     heading_row: int | None = Field(default=None, ge=1)
-    decimal: Literal[".", ",", "unsure"] = "."
+    decimal: Literal[".", ","] | None = None
     fill_down: list[str] = []
     columns: dict[str, str | list[str] | ColumnForm]
     made: dict[str, str] = {}

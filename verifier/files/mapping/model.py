@@ -90,7 +90,7 @@ class TableMapping:
     row: RowKind
     layout: Layout
     heading_row: int | None
-    comma: bool
+    decimal: Literal[".", ","] | None
     fill_down: frozenset[str]
     columns: dict[str, Theirs]
     made: tuple[tuple[MappedField, str], ...]

@@ -1,4 +1,4 @@
-"""Reading a mapping: its form to fields that are there; every fault of it at once, with its line."""
+"""Reading a mapping: its form to fields that are there; all faults at once, each with its line."""
 
 from __future__ import annotations
 
@@ -161,17 +161,12 @@ def _table(
             look.tell(("columns", heading), "the heading is there twice but for case and blanks")
         columns[key_of(heading)] = look.column(heading, value)
     found = [(look.made(name), text) for name, text in form.made.items()]
-    if form.decimal == UNSURE:
-        message = (
-            "decimal is unsure: write the sign that stands before the decimals, as said beside it"
-        )
-        unsure.append((toml.origin((*where, "decimal")), message))
     return TableMapping(
         pages=(form.page,) if isinstance(form.page, str) else tuple(form.page),
         row=form.row,
         layout=form.layout,
         heading_row=form.heading_row,
-        comma=form.decimal == ",",
+        decimal=form.decimal,
         fill_down=frozenset(map(key_of, form.fill_down)),
         columns=columns,
         made=tuple((target, text) for target, text in found if target is not None),

@@ -8,13 +8,14 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from verifier.files.faults import Faults, looks_secret, nearest, shown
+from verifier.files.mapping.evidence import outside, settled
 from verifier.files.mapping.ledger import Account
 from verifier.files.mapping.model import PLACEHOLDER, MappedField, TableMapping, Theirs, key_of
 from verifier.files.mapping.table import Cell, Line, Table, column_names
 from verifier.files.plan.columns import Column, Path
 from verifier.files.plan.tree import Scalar
 from verifier.files.plan.units import SAME, Scale, scale, unit_named
-from verifier.files.sheets.cell_number import NumberStyle, Sign
+from verifier.files.sheets.cell_number import NumberStyle
 from verifier.files.sheets.page import Page
 from verifier.files.sheets.records import SUBJECTS, CellReader, finish, short
 from verifier.model.problem import Origin
@@ -100,6 +101,8 @@ class TableReader:
                 self.faults.secret(name, origin)
             elif theirs is not None and theirs.state == "read":
                 self.feeds[at] = self._feed(theirs, at, origin)
+                if not self.feeds[at].readers:
+                    self.states[at] = ("told", "its unit cannot be converted")
             elif theirs is not None and theirs.state == "left out":
                 self.states[at] = ("left out", theirs.reason)
             elif theirs is not None or key_of(name) not in made:
@@ -123,16 +126,16 @@ class TableReader:
         readers = tuple(
             (target, reader)
             for target, said in scales
-            if (reader := self._reader(theirs, target.column, said, unit, origin)) is not None
+            if (reader := self._reader(theirs, at, target.column, said, origin)) is not None
         )
         parts = _pattern(theirs.split) if theirs.split else None
         return _Feeds(theirs, origin.field, readers, parts, unit)
 
     def _reader(
-        self, theirs: Theirs, column: Column, said: Scale | None, unit: str, origin: Origin
+        self, theirs: Theirs, at: int, column: Column, said: Scale | None, origin: Origin
     ) -> CellReader | None:
         """What reads a column; None where its unit cannot be converted, which is told."""
-        needed = said or SAME
+        needed, unit = said or SAME, self.table.headings[at].unit
         if said is None and unit and column.unit and column.kind == "number":
             try:
                 needed = scale(unit_named(unit) or unit, column.unit)
@@ -140,8 +143,13 @@ class TableReader:
                 message = f"{shown(origin.field)} {fault}; say by unit = what it is"
                 self.faults.error("wrong-unit", origin, message)
                 return None
-        sign: Sign = theirs.decimal or ("," if self.rule.comma else "plain")
-        return CellReader(column, origin.field, NumberStyle(sign, needed), theirs.values)
+        values = [line.cells[at].value for line in self.table.lines if at in line.cells]
+        found = settled(column, theirs.unit or unit, values, theirs.decimal or self.rule.decimal)
+        unsaid = found.doubt if said is None and not unit else ""
+        if odd := unsaid or outside(column, found.decimal, needed, values):
+            self.faults.warn("figures-doubtful", origin, odd)
+        figures = NumberStyle(found.decimal, needed)
+        return CellReader(column, origin.field, figures, theirs.values)
 
     def subject(self, line: Line) -> Subject:
         """What a row is about, by the column that names it."""
@@ -167,7 +175,7 @@ class TableReader:
             if given is not None:
                 for value in self._values(feed, given, how, line.number, subject):
                     found.values.append(value)
-                    scalar = Scalar(value.text, isinstance(cell.value, str), self._origin(value))
+                    scalar = Scalar(value.text, isinstance(given.value, str), self._origin(value))
                     slots[value.target.sheet, value.target.side][value.target.column.path] = scalar
         self._make(line, found, subject)
         self._link(found)
@@ -197,7 +205,8 @@ class TableReader:
         elif state == "left out":
             self.account.mark(cell.row, cell.column, "left out", reason, name)
         elif state:
-            self.account.mark(cell.row, cell.column, "not read", reason, name)
+            told = state == "told"
+            self.account.mark(cell.row, cell.column, "not read", reason, name, told=told)
         elif at not in self.names:
             self.account.mark(cell.row, cell.column, "not read", "it has no heading")
 

@@ -22,6 +22,7 @@ READING: tuple[InputRule, ...] = (
     InputRule("unknown-field", "warning", "A field or column that nothing is called"),
     InputRule("column-not-read", "warning", "A column of their sheet that nothing reads"),
     InputRule("row-skipped", "warning", "Rows of their sheet that are no plan; skipped"),
+    InputRule("figures-doubtful", "warning", "Figures that their field can hardly have; read"),
     InputRule("mapping-unsure", "error", "A line of a mapping that a person has not settled"),
     InputRule("secret-in-plan", "warning", "A field or column that looks like a secret; not read"),
     InputRule("mask-and-prefix-differ", "error", "Mask and prefix length of an address differ"),
