@@ -43,7 +43,7 @@ class Topics:
 
     def near(self, words: str) -> list[str]:
         """Names like this one, the nearest first."""
-        asked = words.casefold()
+        asked = words.casefold().removeprefix("plan.")
         within = [n for n in self.by_name if asked in n or (len(n) > 3 and n in asked)]  # noqa: PLR2004
         tails = {n.rpartition(".")[2]: n for n in self.by_name}
         close = difflib.get_close_matches(asked, self.by_name, n=_NEAR)
