@@ -113,7 +113,6 @@ def test_a_figure_of_none_or_two_readings_is_refused(figure: Any, text: str, wor
 @pytest.mark.parametrize(
     ("heading", "text", "field", "value"),
     [
-        ("Rx level A", f"{MINUS}46 dBm", "rx_level_dbm", -46),
         ("Tx (GHz) A", "13.143", "tx_mhz", 13143),
         ("Tx (kHz) A", "13143000", "tx_mhz", 13143),
         ("Antenna height (cm) A", "2400", "antenna_height_m", 24),
