@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from verifier.files.faults import Faults, shown
-from verifier.files.mapping.ledger import Account, Fate
+from verifier.files.mapping.account import Account
 from verifier.files.mapping.model import TableMapping, key_of
 from verifier.files.mapping.table import Line, Table
 from verifier.files.mapping.table_rows import TableReader
 from verifier.files.mapping.words import plain_words
 from verifier.files.sheets.find_headings import heading_text
 from verifier.files.sheets.page import Page, listed
+from verifier.model.ledger import Fate
 
 
 def _words(*texts: str) -> frozenset[str]:
