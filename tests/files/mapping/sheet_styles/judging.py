@@ -9,10 +9,9 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
-from verifier.files.mapping.ledger import Ledger
-
 from tests.files.mapping.sheet_styles.drawing import DrawnPage, DrawnSheet
 from tests.files.mapping.sheet_styles.truth import Key, Owner
+from verifier.model.ledger import Ledger
 from verifier.model.plan import Carrier, Device, End, Link, Plan
 from verifier.model.problem import Problem
 
