@@ -15,12 +15,15 @@ from verifier.files.faults import shown
 from verifier.files.plan.columns import Column
 from verifier.files.plan.units import Scale
 from verifier.files.sheets.cell_number import PLAIN, Note, NumberStyle, read_number
+from verifier.files.sheets.limits import MAX_CELL
 
 _ODD = re.compile("[\u00a0\u00ad\u1680\u2000-\u200d\u202f\u205f\u2060\u3000\ufeff\uff01-\uff5e]")
 _INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200C, 0x200D, 0x2060, 0xFEFF))
 _SPACES = dict.fromkeys((0xA0, 0x1680, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000), " ")
 _WIDE = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)}
 _COMMAS = re.compile(r"[0-9]{1,3}(,[0-9]{1,3}){3}(/.*)?")
+_GATEWAYS = ("gateway", "present_gateway")
+_PREFIX = re.compile(r"/[0-9]{1,3}$")
 _SLASH = re.compile(r"\s*/\s*")
 _DAY = re.compile(r"([0-9]{1,2})([./])([0-9]{1,2})\2([0-9]{4})")
 _MONTHS = 12
@@ -44,6 +47,11 @@ class Unreadable:
     reason: str
 
 
+def too_long(text: str) -> Unreadable:
+    """What a cell is that holds more than anybody types."""
+    return Unreadable(f"the cell holds {len(text):,} characters: at most {MAX_CELL:,} are read")
+
+
 def clean(value: Any, column: Column, form: NumberStyle, note: Note) -> str:
     """The text of a cell; empty where nothing is written.
 
@@ -58,8 +66,13 @@ def clean(value: Any, column: Column, form: NumberStyle, note: Note) -> str:
     if not text or column.kind == "number":
         return text and read_number(text, column, form, note)
     if column.is_address:
-        return _address(text, note)
+        return _address(text, column, note)
     return _day(text, note) if column.kind == "date" else text
+
+
+def without_odd_spaces(text: str) -> str:
+    """A text with common spaces and narrow figures only, for a look at what it holds."""
+    return text.translate(_INVISIBLE).translate(_WIDE).translate(_SPACES).strip()
 
 
 def _folded(text: str, column: Column, note: Note) -> str:
@@ -76,13 +89,15 @@ def _folded(text: str, column: Column, note: Note) -> str:
     return plain
 
 
-def _address(text: str, note: Note) -> str:
+def _address(text: str, column: Column, note: Note) -> str:
     if _COMMAS.fullmatch(text):
         point = text.replace(",", ".")
         raise ValueError(f"{shown(text)} is not an address: is {point} meant, with points?")
     close = _SLASH.sub("/", text)
     if close != text:
         note("space-in-address", f"{shown(text)} is read as {close}")
+    if column.path[-1] in _GATEWAYS and (prefix := _PREFIX.search(close)) is not None:
+        return close[: prefix.start()]  # the subnet is that of the device's own address
     return close
 
 
@@ -129,7 +144,7 @@ def _midnight(value: dt.datetime) -> bool:
 
 
 def _number(value: float, shown_as: str, column: Column, form: NumberStyle, note: Note) -> str:
-    text = f"{value:.15g}" if isinstance(value, float) else str(value)
+    text = _digits(value) if isinstance(value, float) else str(value)
     if column.kind == "number":
         if "%" not in shown_as:
             return form.scale.of(text) if PLAIN.fullmatch(text) else text
@@ -175,3 +190,23 @@ def _wrong(found: str, text: str, column: Column) -> str:
         "moment": "as text with its time zone, such as 2026-12-01T08:00Z",
     }[column.kind]
     return f"the cell holds {found} ({text}): write {wanted}"
+
+
+def as_shown(value: Any) -> str:
+    """The text of a cell as a person sees it, in one line."""
+    if isinstance(value, Unreadable):
+        return value.reason
+    if isinstance(value, Formatted):
+        number = value.value
+        if "%" in value.format:
+            return f"{Scale(Decimal(100)).of(_digits(number))} %"
+        return f"{number:0{len(value.format)}.0f}"
+    if isinstance(value, float):
+        return _digits(value)
+    if isinstance(value, dt.datetime) and _midnight(value):
+        return value.date().isoformat()
+    return " ".join(str(value).split())
+
+
+def _digits(value: float) -> str:
+    return f"{value:.15g}"

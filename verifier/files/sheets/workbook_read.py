@@ -6,76 +6,66 @@ import io
 import itertools
 import re
 import warnings
-import zipfile
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from verifier.errors import InputError
 from verifier.files.faults import Faults, shown
-from verifier.files.sheets.cell import Formatted, Unreadable
+from verifier.files.sheets.cell import Formatted, Unreadable, too_long
+from verifier.files.sheets.limits import MAX_CELL, MAX_FILLED, MAX_PLACES, too_many
 from verifier.files.sheets.page import Knows, Merge, Page, Row, is_blank
+from verifier.files.sheets.workbook_scan import has_formulas, parts_of
 
-MAX_UNPACKED_BYTES = 512 * 1024 * 1024
-"""A workbook unpacks to about ten times its size; one that unpacks to more is no workbook."""
-
-MAX_MERGED_CELLS = 100_000
-"""Cells in merged ranges; each costs time and memory before anything can be said of it."""
-
-_FORMULA = re.compile(rb"<f[ >/]")
-_MERGE = re.compile(
-    rb"<(?:\w+:)?mergeCell\s[^>]*ref=[\"']([A-Z]{1,3})(\d{1,7}):([A-Z]{1,3})(\d{1,7})"
-)
-_OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # [MS-CFB] 2.2
+OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # [MS-CFB] 2.2
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")  # [MS-OFFCRYPTO] 2.3.4.4
 _ZEROS = re.compile(r"0{2,}")
-_SHEETS = "xl/worksheets/"
 
 
 def workbook_pages(data: bytes, path: Path) -> tuple[Page, ...]:
-    """The sheets of an .xlsx workbook.
+    """The sheets of an .xlsx or .xlsm workbook; macros are left alone.
 
     Raises:
         InputError: not such a workbook, or too large; says what to do.
     """
-    parts = [p for p in _members(data, path) if p.startswith(_SHEETS) and p.endswith(".xml")]
-    try:
-        merged, calculated = _looked_over(data, parts)
-        if merged <= MAX_MERGED_CELLS:
-            book = _load(data, data_only=True)
-            formulas = _formula_cells(data) if calculated else {}
-            return tuple(_page(s, formulas.get(s.title, set()), path) for s in book.worksheets)
-    except Exception as error:  # noqa: BLE001 (the library lets errors of zip, XML and its own out)
-        raise _not_a_workbook(path, str(error)) from None
-    raise InputError(f"{path}: {merged} cells are merged, which no plan needs: unmerge them")
-
-
-def _members(data: bytes, path: Path) -> list[str]:
-    """The names of the parts of the archive that a workbook is."""
     _refuse_other_formats(data, path)
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            unpacked = sum(member.file_size for member in archive.infolist())
-            names = archive.namelist()
-            locked = any(member.flag_bits & 1 for member in archive.infolist())
-    except Exception as error:  # noqa: BLE001 (a broken archive fails in many ways)
-        raise _not_a_workbook(path, str(error)) from None
-    if unpacked > MAX_UNPACKED_BYTES:
-        size = f"unpacks to {unpacked // 2**20} MB, which no plan does"
-        raise InputError(f"{path}: {size}: is this the right file?")
-    if locked:
-        raise InputError(f"{path}: is protected by a password: save it without one")
-    if any(name.endswith("vbaProject.bin") for name in names):
-        raise InputError(f"{path}: is a workbook with macros: save it as .xlsx, without macros")
+    names = parts_of(data, path)
     if "xl/workbook.bin" in names:
         raise InputError(f"{path}: is an .xlsb workbook whatever its ending: save it as .xlsx")
     if "content.xml" in names:
         raise InputError(f"{path}: is an OpenDocument file: save it as .xlsx")
-    return names
+    calculated = has_formulas(data, path)
+    try:
+        book = _load(data, data_only=True)
+        formulas = _formula_cells(data) if calculated else {}
+        _refuse_wide_rows(book, path)
+        return tuple(_page(s, formulas.get(s.title, set()), path) for s in book.worksheets)
+    except InputError:
+        raise
+    except Exception as error:  # noqa: BLE001 (the library lets errors of zip, XML and its own out)
+        raise _not_a_workbook(path, str(error)) from None
+
+
+def _refuse_wide_rows(book: Any, path: Path) -> None:
+    """Raises InputError where the rows hold or span more cells than those of any plan."""
+    spanned = 0
+    for sheet in book.worksheets:
+        filled: Counter[int] = Counter()
+        last: dict[int, int] = {}
+        for (row, column), cell in sheet._cells.items():  # noqa: SLF001
+            if cell.value is not None:
+                filled[row] += 1
+                last[row] = max(column, last.get(row, 0))
+        if max(filled.values(), default=0) > MAX_FILLED:
+            raise too_many("cells in a row", MAX_FILLED, path)
+        spanned += sum(last.values())
+    if spanned > MAX_PLACES:
+        raise too_many("places in the rows", MAX_PLACES, path)
 
 
 def _refuse_other_formats(data: bytes, path: Path) -> None:
-    if data.startswith(_OLE):
+    if data.startswith(OLE):
         if _ENCRYPTED in data:
             raise InputError(f"{path}: is protected by a password: open it, save it without one")
         raise InputError(f"{path}: is an old .xls workbook whatever its ending: save it as .xlsx")
@@ -86,26 +76,6 @@ def _refuse_other_formats(data: bytes, path: Path) -> None:
 
 def _not_a_workbook(path: Path, reason: str) -> InputError:
     return InputError(f"{path}: is not a readable .xlsx workbook: {reason[:200]}")
-
-
-def _looked_over(data: bytes, parts: list[str]) -> tuple[int, bool]:
-    """How many cells are merged, before opening spreads them out; whether there are formulas."""
-    cells, calculated = 0, False
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        for part in parts:
-            xml = archive.read(part)
-            calculated = calculated or _FORMULA.search(xml) is not None
-            for left, top, right, bottom in _MERGE.findall(xml):
-                width = abs(_column(right) - _column(left)) + 1
-                cells += width * (abs(int(bottom) - int(top)) + 1)
-    return cells, calculated
-
-
-def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + letter - 64
-    return number
 
 
 def _load(data: bytes, **how: Any) -> Any:
@@ -143,7 +113,28 @@ def _page(sheet: Any, formulas: set[tuple[int, int]], path: Path) -> Page:
         return _rows(sheet, formulas)
 
     return Page(
-        path.name, sheet.title, sheet.title, read, merges, _notes(sheet), tuple(sorted(hidden))
+        path.name, sheet.title, sheet.title, read, merges, _notes(sheet), tuple(sorted(hidden)),
+        _hidden_columns(sheet), _struck(sheet), _widths(sheet),
+    )  # fmt: skip
+
+
+def _widths(sheet: Any) -> dict[int, float]:
+    """The widths of the columns that hold anything, in characters, where they have their own."""
+    own = [(c.min, c.max, c.width) for c in sheet.column_dimensions.values() if c.min and c.width]
+    used = {place[1] for place, cell in sheet._cells.items() if cell.value is not None}  # noqa: SLF001
+    return {n: float(wide) for n in sorted(used) for a, b, wide in own if a <= n <= b}
+
+
+def _struck(sheet: Any) -> frozenset[tuple[int, int]]:
+    """The cells that are struck through."""
+    fonts = {n for n, font in enumerate(sheet.parent._fonts) if font.strike}  # noqa: SLF001
+    if not fonts:
+        return frozenset()
+    cells = sheet._cells.items()  # noqa: SLF001
+    return frozenset(
+        place
+        for place, cell in cells
+        if cell.has_style and cell._style.fontId in fonts and cell.value is not None  # noqa: SLF001
     )
 
 
@@ -158,7 +149,10 @@ def _notes(sheet: Any) -> tuple[tuple[str, str], ...]:
     if sheet.sheet_state != "visible":
         notes.append(("hidden-sheet", f"sheet {shown(sheet.title)} is hidden: read all the same"))
     if columns := _hidden_columns(sheet):
-        message = f"hidden columns ({', '.join(columns)}) are read all the same"
+        from openpyxl.utils import get_column_letter  # noqa: PLC0415
+
+        letters = ", ".join(map(get_column_letter, columns))
+        message = f"hidden columns ({letters}) are read all the same"
         notes.append(("hidden-column", message))
     if sheet.auto_filter.ref and sheet.auto_filter.filterColumn:
         message = f"a filter is set on {sheet.auto_filter.ref}: rows that it hides are read too"
@@ -166,15 +160,13 @@ def _notes(sheet: Any) -> tuple[tuple[str, str], ...]:
     return tuple(notes)
 
 
-def _hidden_columns(sheet: Any) -> list[str]:
-    """The letters of the hidden columns that hold anything."""
-    from openpyxl.utils import get_column_letter  # noqa: PLC0415
-
+def _hidden_columns(sheet: Any) -> tuple[int, ...]:
+    """The hidden columns that hold anything."""
     hidden = [(c.min, c.max) for c in sheet.column_dimensions.values() if c.hidden and c.min]
     if not hidden:
-        return []
+        return ()
     used = {place[1] for place, cell in sheet._cells.items() if cell.value is not None}  # noqa: SLF001
-    return [get_column_letter(n) for n in sorted(used) if any(a <= n <= b for a, b in hidden)]
+    return tuple(n for n in sorted(used) if any(a <= n <= b for a, b in hidden))
 
 
 def _rows(sheet: Any, formulas: set[tuple[int, int]]) -> Iterator[Row]:
@@ -202,4 +194,6 @@ def _value(cell: Any, has_formula: bool) -> Any:  # noqa: FBT001 (one call)
     elif cell.data_type == "e":
         what = "the formula gives" if has_formula else "the cell holds the error"
         return Unreadable(f"{what} {shown(str(value))}")
+    elif isinstance(value, str) and len(value) > MAX_CELL:
+        return too_long(value)
     return value
