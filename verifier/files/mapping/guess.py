@@ -8,7 +8,7 @@ import re
 from collections import Counter
 from typing import Any
 
-from verifier.files.faults import Faults, looks_secret
+from verifier.files.faults import Faults
 from verifier.files.mapping.evidence import settled
 from verifier.files.mapping.model import key_of, targets_of
 from verifier.files.mapping.words import Guess, guess, looks_like
@@ -16,6 +16,7 @@ from verifier.files.plan.columns import Column
 from verifier.files.plan.scalars import parser
 from verifier.files.sheets.find_headings import find_headings, heading_text
 from verifier.files.sheets.page import Page, is_blank
+from verifier.files.trade_words import looks_secret
 
 _LOOKED_AT = 200
 """Rows whose values are looked at."""

@@ -13,10 +13,11 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from verifier.errors import InputError
-from verifier.files.faults import Faults, looks_secret, nearest, shown
+from verifier.files.faults import Faults, nearest, shown
 from verifier.files.plan.columns import Column, sheets
 from verifier.files.plan.units import Scale, scale, unit_named
 from verifier.files.toml import KeyPath, Toml, read_toml
+from verifier.files.trade_words import looks_secret
 
 FORMAT = "plan-verifier/mapping/1"
 RowKind = Literal["hop", "end", "device", "site", "port", "address", "host", "maintenance"]
