@@ -384,6 +384,35 @@ def _note(found: Guess) -> str:
     return ""
 
 
+# -- words of cells and of sheets' names -----------------------------------------------------------
+
+StatusWords = Literal["not_plan", "footer", "pages"]
+
+
+@functools.cache
+def _status(kind: StatusWords) -> tuple[str, ...]:
+    return tuple(s for word in table()["status"][kind] for s in spellings(word))
+
+
+def names(text: str, kind: StatusWords) -> bool:
+    """Whether a text holds one of the words that say: no plan, a footer, an old sheet."""
+    plain = f" {folded(text)} "
+    return any(f" {word} " in plain for word in _status(kind))
+
+
+def begins_with(text: str, kind: StatusWords) -> bool:
+    """Whether a text begins with such a word."""
+    return f"{folded(text)} ".startswith(tuple(f"{word} " for word in _status(kind)))
+
+
+def is_status(heading: str) -> bool:
+    """Whether a heading is one of a status."""
+    options = words_of_trade().vocabulary.options
+    return any(
+        Option("thing", "status") in options.get(word, ()) for word in folded(heading).split()
+    )
+
+
 _LOOKS = {
     "Devices.mask": r"255\.\d+\.\d+\.\d+",
     "Devices.address": r"(\d{1,3}\.){3}\d{1,3}(\s*/\s*\d+)?",
