@@ -19,7 +19,7 @@ from verifier.model.plan import Plan
 from verifier.model.problem import Problem
 
 if TYPE_CHECKING:
-    from verifier.files.mapping.ledger import Ledger
+    from verifier.model.ledger import Ledger
 
 SAVE_AS = {
     ".xls": "save it as .xlsx",
@@ -57,8 +57,8 @@ def read_plan(path: Path, mapping: Path | None = None) -> tuple[Plan, tuple[Prob
 
 def read_foreign(path: Path, mapping: Path) -> tuple[Plan, tuple[Problem, ...], Ledger]:
     """As `read_plan`, of somebody's own sheet; and what became of each of its cells."""
+    from verifier.files.mapping.account import Accounts  # noqa: PLC0415
     from verifier.files.mapping.apply import Foreign  # noqa: PLC0415
-    from verifier.files.mapping.ledger import Accounts  # noqa: PLC0415
     from verifier.files.mapping.read_mapping import read_mapping  # noqa: PLC0415
     from verifier.files.read_tables import read_foreign_pages  # noqa: PLC0415
     from verifier.files.sheets.open_pages import pages_of  # noqa: PLC0415

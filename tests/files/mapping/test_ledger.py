@@ -10,8 +10,8 @@ import openpyxl
 import pytest
 
 from tests.files.mapping.test_mapping import HOUSES
-from verifier.files.mapping.ledger import HIDDEN, CellRecord, Ledger
 from verifier.files.read_plan import read_foreign
+from verifier.model.ledger import HIDDEN, CellRecord, Ledger
 
 
 def filled_cells(path: Path) -> Counter[tuple[str, int, int]]:

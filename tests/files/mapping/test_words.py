@@ -6,14 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from verifier.files.mapping.dictionary import columns_by_field, words_of_trade
 from verifier.files.mapping.tokens import compound
-from verifier.files.mapping.words import (
-    columns_by_field,
-    ends_are_numbered,
-    guess,
-    side_of,
-    words_of_trade,
-)
+from verifier.files.mapping.words import ends_are_numbered, guess, side_of
 from verifier.files.plan.columns import sheets
 from verifier.files.trade_words import folded, looks_secret, spellings, table
 

@@ -10,9 +10,9 @@ from pathlib import Path as FilePath
 
 from verifier.errors import InputError
 from verifier.files.faults import Faults, nearest, shown
+from verifier.files.mapping.account import Account, Accounts
 from verifier.files.mapping.ends import assembled
 from verifier.files.mapping.form import Layout
-from verifier.files.mapping.ledger import Account, Accounts
 from verifier.files.mapping.model import SheetMapping, TableMapping, key_of
 from verifier.files.mapping.rows import sort_rows
 from verifier.files.mapping.table import Cell, Grid, Table, cells_of, heading_lines, table_at

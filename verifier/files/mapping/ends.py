@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from verifier.files.faults import Faults, shown
-from verifier.files.mapping.ledger import Account, FieldRead
+from verifier.files.mapping.account import Account
 from verifier.files.mapping.model import FAR, TableMapping
 from verifier.files.mapping.table_rows import RowRead, Slot, ValueRead
 from verifier.files.plan.columns import Path, normal
 from verifier.files.plan.tree import Scalar
 from verifier.files.sheets.records import SUBJECTS, SheetRow
 from verifier.files.sheets.to_tree import agree
+from verifier.model.ledger import FieldRead
 from verifier.model.plan import EndName
 from verifier.model.subject import Subject
 

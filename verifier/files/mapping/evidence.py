@@ -13,7 +13,8 @@ from decimal import Decimal
 from typing import Any
 
 from verifier.files.faults import shown
-from verifier.files.mapping.words import Guess, columns_by_field, with_notes
+from verifier.files.mapping.dictionary import columns_by_field
+from verifier.files.mapping.words import Guess, with_notes
 from verifier.files.plan.columns import Column
 from verifier.files.plan.scalars import parser
 from verifier.files.plan.units import SAME, Scale, doubt, scale, unit_named

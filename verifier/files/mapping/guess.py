@@ -8,16 +8,11 @@ from collections import Counter
 from typing import Any
 
 from verifier.files.faults import Faults
+from verifier.files.mapping.cell_words import looks_like
+from verifier.files.mapping.dictionary import Side, columns_by_field
 from verifier.files.mapping.evidence import chosen, settled
 from verifier.files.mapping.model import key_of, targets_of
-from verifier.files.mapping.words import (
-    Guess,
-    Side,
-    columns_by_field,
-    ends_are_numbered,
-    guess,
-    looks_like,
-)
+from verifier.files.mapping.words import Guess, ends_are_numbered, guess
 from verifier.files.plan.columns import Column
 from verifier.files.plan.scalars import parser
 from verifier.files.sheets.find_headings import find_headings, heading_text

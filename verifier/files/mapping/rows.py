@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from verifier.files.faults import Faults, shown
-from verifier.files.mapping.ledger import Account, Fate
+from verifier.files.mapping.account import Account
+from verifier.files.mapping.cell_words import begins_with, is_status, names
 from verifier.files.mapping.model import TableMapping, key_of
 from verifier.files.mapping.table import Line, Table
 from verifier.files.mapping.table_rows import TableReader
-from verifier.files.mapping.words import begins_with, is_status, names
 from verifier.files.sheets.find_headings import heading_text
 from verifier.files.sheets.page import Page, listed
+from verifier.model.ledger import Fate
 
 _FEW_WORDS = 3
 _MANY = 3

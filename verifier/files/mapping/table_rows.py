@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from verifier.files.faults import Faults, nearest, shown
+from verifier.files.mapping.account import Account
 from verifier.files.mapping.evidence import outside, settled
-from verifier.files.mapping.ledger import Account
 from verifier.files.mapping.model import PLACEHOLDER, MappedField, TableMapping, Theirs, key_of
 from verifier.files.mapping.table import Cell, Line, Table, column_names
 from verifier.files.plan.columns import Column, Path

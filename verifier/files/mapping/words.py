@@ -7,22 +7,21 @@ words in its mapping. Nothing is taken for another: where a heading leaves two r
 from __future__ import annotations
 
 import difflib
-import functools
-import itertools
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 
+from verifier.files.mapping.dictionary import (
+    Side,
+    Words,
+    columns_by_field,
+    unit_of_field,
+    words_of_trade,
+)
 from verifier.files.mapping.tokens import Option, Token, Vocabulary, readings, tokens_of
-from verifier.files.plan.columns import UNITS, Column, sheets
 from verifier.files.plan.units import quantity_of, unit_of, without_unit
-from verifier.files.trade_words import folded, looks_secret, spellings, table
+from verifier.files.trade_words import folded
 
-Side = Literal["", "a", "b", "near", "far", "both"]
-"""An end: named by itself, or as it is seen from the row's own end; `both` in one cell."""
-
-_HOUSE_SIDES: dict[str, Side] = {"end a": "a", "end b": "b", "near": "near", "far": "far"}
 _RECEIVED = frozenset(("Links.rx_level_dbm", "Links.rx_mhz", "Links.min_snr_db"))
 _NEAR_ENOUGH = 0.84
 _FUZZY_LENGTH = 5
@@ -54,84 +53,6 @@ class Guess:
     def fields(self) -> tuple[str, ...]:
         """Every field that it may mean."""
         return (self.field, *self.others) if self.field else ()
-
-
-@dataclass(frozen=True)
-class Words:
-    """The words that headings are understood by: ours, and those that a house adds."""
-
-    vocabulary: Vocabulary
-    fields: Mapping[tuple[str, ...], tuple[str, ...]]
-    reasons: Mapping[tuple[str, ...], str]
-    whole: Mapping[str, str] = field(default_factory=dict)
-    secret: frozenset[str] = frozenset()
-
-    def with_house(self, added: Mapping[str, Iterable[str]]) -> Words:
-        """These words and those of a house: headings by field, by end (`end a`), secrets.
-
-        Raises:
-            ValueError: a key is none that words can be added to.
-        """
-        whole, secret, vocabulary = dict(self.whole), set(self.secret), self.vocabulary
-        known = set(itertools.chain.from_iterable(self.fields.values()))
-        for key, words in added.items():
-            spelled = [s for word in words for s in spellings(word)]
-            if key == "secret":
-                secret |= set(spelled)
-            elif key in _HOUSE_SIDES:
-                option = Option("side", _HOUSE_SIDES[key])
-                vocabulary = vocabulary.with_options(dict.fromkeys(spelled, (option,)))
-            elif key in known:
-                whole |= dict.fromkeys(spelled, key)
-            else:
-                raise ValueError(f"{key} is no field, none of {', '.join(_HOUSE_SIDES)}, no secret")
-        return Words(vocabulary, self.fields, self.reasons, whole, frozenset(secret))
-
-    def is_secret(self, heading: str) -> bool:
-        """Whether a heading, or a label, stands for what is never read, shown or kept."""
-        return looks_secret(heading) or (bool(self.secret) and folded(heading) in self.secret)
-
-
-@functools.cache
-def words_of_trade() -> Words:
-    """The words that are shipped."""
-    found = table()
-    fields: dict[tuple[str, ...], tuple[str, ...]] = {}
-    for name, phrases in found["field"].items():
-        for key in itertools.chain.from_iterable(map(_keys, phrases)):
-            if name not in fields.get(key, ()):
-                fields[key] = (*fields.get(key, ()), name)
-    reasons = {
-        key: found["reason"][kind]
-        for kind, phrases in found["no_field"].items()
-        for key in itertools.chain.from_iterable(map(_keys, phrases))
-    }
-    return Words(Vocabulary.of(found), fields, reasons)
-
-
-def _keys(phrase: str) -> Iterator[tuple[str, ...]]:
-    """The things of a phrase in order of the alphabet; with and without what may be missing."""
-    words = phrase.split()
-    choices = [(w[:-1], "") if w.endswith("?") else (w,) for w in words]
-    for chosen in itertools.product(*choices):
-        yield tuple(sorted(set(filter(None, chosen))))
-
-
-@functools.cache
-def columns_by_field() -> dict[str, Column]:
-    """The column of ours of each field, by the name that a table of words has for it."""
-    found: dict[str, Column] = {}
-    for name, sheet in sheets().items():
-        for column in sheet.columns:
-            path = column.path[1:] if column.path[0] in ("a", "b") else column.path
-            found.setdefault(f"{name}.{'.'.join(path)}", column)
-    return found
-
-
-def unit_of_field(name: str) -> str:
-    """The unit of a field of ours, by the name that a table of words has for it."""
-    column = columns_by_field().get(name)
-    return column.unit if column is not None else UNITS.get(name.rpartition("_")[2], "")
 
 
 # -- one heading -----------------------------------------------------------------------------------
@@ -381,51 +302,4 @@ def _note(found: Guess) -> str:
         return "it is as built or measured, not as planned"
     if found.state in ("old", "new") or found.state.startswith("revision"):
         return f"it is {found.state}: is it the plan that holds?"
-    return ""
-
-
-# -- words of cells and of sheets' names -----------------------------------------------------------
-
-StatusWords = Literal["not_plan", "footer", "pages"]
-
-
-@functools.cache
-def _status(kind: StatusWords) -> tuple[str, ...]:
-    return tuple(s for word in table()["status"][kind] for s in spellings(word))
-
-
-def names(text: str, kind: StatusWords) -> bool:
-    """Whether a text holds one of the words that say: no plan, a footer, an old sheet."""
-    plain = f" {folded(text)} "
-    return any(f" {word} " in plain for word in _status(kind))
-
-
-def begins_with(text: str, kind: StatusWords) -> bool:
-    """Whether a text begins with such a word."""
-    return f"{folded(text)} ".startswith(tuple(f"{word} " for word in _status(kind)))
-
-
-def is_status(heading: str) -> bool:
-    """Whether a heading is one of a status."""
-    options = words_of_trade().vocabulary.options
-    return any(
-        Option("thing", "status") in options.get(word, ()) for word in folded(heading).split()
-    )
-
-
-_LOOKS = {
-    "Devices.mask": r"255\.\d+\.\d+\.\d+",
-    "Devices.address": r"(\d{1,3}\.){3}\d{1,3}(\s*/\s*\d+)?",
-    "Devices.mac": r"([0-9a-f]{2}[:-]){5}[0-9a-f]{2}",
-    "Links.polarisation": r"[vh]",
-    "Links.modulation": r"\d+ ?qam|qpsk",
-}
-
-
-def looks_like(values: list[Any]) -> str:
-    """The field that values look like, by their form alone; empty where they look like none."""
-    texts = [str(value).strip().lower() for value in values]
-    for name, form in _LOOKS.items():
-        if texts and all(re.fullmatch(form, text) for text in texts):
-            return name
     return ""
