@@ -7,6 +7,8 @@ import pytest
 from tests.rules.diagnose.situation import explained, short
 from verifier.rules.diagnose.kinds import TRY_FIRST
 
+pytestmark = pytest.mark.usefixtures("words")
+
 Situations = list[tuple[str, str, list[str]]]
 """Title, findings, causes."""
 UP = "{0} echo.reply pass\n{0} identity.name pass {0} {0}\n"

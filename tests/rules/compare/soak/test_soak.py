@@ -10,13 +10,15 @@ from typing import Any
 import pytest
 
 from tests.as_seen import observation
+from tests.said import compare
 from verifier.model.address import Interface
 from verifier.model.observations import Observation
 from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Plan, Port
 from verifier.model.profile import Limits, Profile, ProfileReading
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare.judge import compare
+
+pytestmark = pytest.mark.usefixtures("words")
 
 NAME = "lighthouse-quarry"
 AT = "2026-11-24T10:00:00.000Z"
