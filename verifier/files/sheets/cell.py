@@ -13,7 +13,9 @@ from typing import Any
 
 from verifier.files.faults import shown
 from verifier.files.plan.columns import Column
-from verifier.files.sheets.cell_number import PLAIN, Note, NumberStyle, read_number, scaled
+from verifier.files.plan.units import Scale
+from verifier.files.sheets.cell_number import PLAIN, Note, NumberStyle, read_number
+from verifier.files.sheets.limits import MAX_CELL
 
 _ODD = re.compile("[\u00a0\u00ad\u1680\u2000-\u200d\u202f\u205f\u2060\u3000\ufeff\uff01-\uff5e]")
 _INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200C, 0x200D, 0x2060, 0xFEFF))
@@ -25,6 +27,7 @@ _DAY = re.compile(r"([0-9]{1,2})([./])([0-9]{1,2})\2([0-9]{4})")
 _MONTHS = 12
 _EXACT_DIGITS = 15
 _LONGEST_MASK = 128
+_PERCENT = Scale(Decimal(100))
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +43,11 @@ class Unreadable:
     """A cell of a workbook without a value; says why."""
 
     reason: str
+
+
+def too_long(text: str) -> Unreadable:
+    """What a cell is that holds more than anybody types."""
+    return Unreadable(f"the cell holds {len(text):,} characters: at most {MAX_CELL:,} are read")
 
 
 def clean(value: Any, column: Column, form: NumberStyle, note: Note) -> str:
@@ -58,6 +66,11 @@ def clean(value: Any, column: Column, form: NumberStyle, note: Note) -> str:
     if column.is_address:
         return _address(text, note)
     return _day(text, note) if column.kind == "date" else text
+
+
+def without_odd_spaces(text: str) -> str:
+    """A text with common spaces and narrow figures only, for a look at what it holds."""
+    return text.translate(_INVISIBLE).translate(_WIDE).translate(_SPACES).strip()
 
 
 def _folded(text: str, column: Column, note: Note) -> str:
@@ -130,11 +143,11 @@ def _number(value: float, shown_as: str, column: Column, form: NumberStyle, note
     text = f"{value:.15g}" if isinstance(value, float) else str(value)
     if column.kind == "number":
         if "%" not in shown_as:
-            return scaled(text, form.times) if PLAIN.fullmatch(text) else text
+            return form.scale.of(text) if PLAIN.fullmatch(text) else text
         if column.unit != "%":
-            raise ValueError(_wrong("a percentage", f"{scaled(text, Decimal(100))} %", column))
-        note("percent-format", f"{text} is shown, and read, as {scaled(text, Decimal(100))} %")
-        return scaled(text, Decimal(100))
+            raise ValueError(_wrong("a percentage", f"{_PERCENT.of(text)} %", column))
+        note("percent-format", f"{text} is shown, and read, as {_PERCENT.of(text)} %")
+        return _PERCENT.of(text)
     if column.kind == "text" and not column.is_address and _is_whole(value):
         digits = str(int(value))
         padded = f"{int(value):0{len(shown_as)}}" if shown_as else digits
