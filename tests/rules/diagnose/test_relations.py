@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
 
 import pytest
 
@@ -15,13 +16,13 @@ from verifier.rules.diagnose.places import in_place_of, owner
 from verifier.rules.diagnose.relations import Found
 
 
-def hop(**fields: object) -> Plan:
+def hop(**fields: Any) -> Plan:
     """Hop-1 at 28 MHz up to 256-QAM, which follows its level unless these fields say otherwise."""
-    usual: dict[str, object] = {"bandwidth_mhz": 28.0, "modulation_max": "256qam", "adaptive": True}
+    usual: dict[str, Any] = {"bandwidth_mhz": 28.0, "modulation_max": "256qam", "adaptive": True}
     first, *others = PLAN.links
     return dataclasses.replace(
         PLAN, links=(dataclasses.replace(first, **{**usual, **fields}), *others)
-    )  # type: ignore[arg-type]
+    )
 
 
 FIXED = hop(adaptive=False)
