@@ -235,7 +235,7 @@ def reach(area: str, tests: Sequence[str]) -> Reach:
 def chosen(names: set[str], file: str, reached: Reach, first: Sequence[str] = ()) -> list[str]:
     """Tests to run, within the budget: some first, then those for which the module does what is rare.
 
-    Tests that reach the very same lines of it come in turn: one of each set of lines at first.
+    A second test that reaches the very same lines of it counts half as much, a third a third.
     """
     known = names & reached.took.keys()
     rarity, lines = reached.rare(file)
@@ -243,10 +243,10 @@ def chosen(names: set[str], file: str, reached: Reach, first: Sequence[str] = ()
     for name in sorted(known, key=lambda n: (reached.took[n], n)):
         groups[lines.get(name, frozenset())].append(name)
     turns = sorted(
-        (turn, -rarity[of] / (0.02 + reached.took[n]), n)
+        (-rarity[of] / (turn + 1) / (0.01 + reached.took[n]), n)
         for of, group in groups.items() for turn, n in enumerate(group)
     )  # fmt: skip
-    every = [*(n for n in first if n in known), *(n for _, _, n in turns)]
+    every = [*(n for n in first if n in known), *(n for _, n in turns)]
     result: list[str] = []
     spent = 0.0
     for name in dict.fromkeys(every):
@@ -432,9 +432,8 @@ def at_import(jobs: Sequence[Job], reached: Reach, log: Log) -> None:
         places = [
             (str(p), n) for p in PACKAGE.rglob("*.py") for w in words for n in reads(p).get(w, ())
         ]
-        near = reached.tests(places) or reached.tests(
-            (str(path), n) for n in reached.lines.get(str(path), ())
-        )
+        own = ((str(path), n) for n in reached.lines.get(str(path), ()))
+        near = reached.tests(places) or reached.tests(own) or set(reached.took)
         tests = chosen(near, str(path), reached)
         if not tests:
             log.note(job, "survived", "no test reaches the line")
