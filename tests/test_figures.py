@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import inspect
 import re
-import typing
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -54,7 +54,7 @@ WORDS = {2: "two", 3: "three", 4: "four", 6: "six", 12: "twelve"}
 
 def default(options: type, field: str) -> Any:
     """What an option is without being given."""
-    hint = typing.get_type_hints(options, include_extras=True)[field]
+    hint = eval(options.__annotations__[field], vars(sys.modules[options.__module__]))
     return hint.__metadata__[0].default
 
 
