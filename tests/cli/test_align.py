@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from tests.command import clean_environment
+from tests.ports import free_port
 from tests.stopwatch import patience
 from verifier.files.credentials import load_credentials
 from verifier.files.profile.read import load_profiles
@@ -26,7 +27,7 @@ from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running
 
-PORT = 16397
+PORT = free_port()
 PLAN = """\
 network: {name: Harbour, example: true}
 sites: [{name: Lighthouse}, {name: Quarry}]
