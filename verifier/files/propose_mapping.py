@@ -7,12 +7,13 @@ from pathlib import Path
 
 from verifier.errors import InputError, UsageError
 from verifier.files.disk import read_bytes
-from verifier.files.mapping.form import FORMAT, UNREAD
+from verifier.files.faults import shown
+from verifier.files.mapping.form import FORMAT, UNREAD, UNSURE
 from verifier.files.mapping.guess import TheirColumn, TheirSheet, seen_sheet
 from verifier.files.read_plan import read_plan
 from verifier.files.sheets.csv_text import PROPOSED, unsure_lines
-from verifier.files.sheets.open_pages import pages_of
-from verifier.files.sheets.page import Page
+from verifier.files.sheets.open_pages import VALUES_ONLY, WHY_VALUES_ONLY, pages_of
+from verifier.files.sheets.page import Page, listed
 
 
 def propose(theirs: Path, out: Path) -> str:
@@ -31,13 +32,26 @@ def propose(theirs: Path, out: Path) -> str:
     if not known:
         raise InputError(f"{theirs}: nothing is recognised: write the mapping by hand")
     parts = (_toml(sheet, alone=len(found) == 1) for sheet in known)
-    text = "\n".join((f'format = "{FORMAT}"', *parts, ""))
+    text = "\n".join((f'format = "{FORMAT}"', *_of_the_file(theirs), *parts, ""))
     try:
         out.write_text(text, encoding="utf-8")
     except OSError as fault:
         raise UsageError(f"{out} cannot be written: {fault.strerror}") from None
     left = [f"sheet {s.page.name}: not recognised, left out" for s in found if not s.row]
     return "\n".join((*(_told(s) for s in known), *left, _tried(theirs, out), ""))
+
+
+def _of_the_file(theirs: Path) -> list[str]:
+    """What a person must say of the file itself."""
+    if theirs.suffix.lower() in VALUES_ONLY:
+        why = f"{WHY_VALUES_ONLY}; or write true"
+        return [f'values_only = "{UNSURE}"  # unsure: {why}']
+    lines = unsure_lines(read_bytes(theirs)) if theirs.suffix.lower() == ".csv" else {}
+    if not lines:
+        return []
+    number, text = next(iter(lines.items()))
+    known = f"in {PROPOSED} line {number} is {shown(text)}; look at line {listed(list(lines))}"
+    return [f'encoding = "{UNSURE}"  # unsure: {known}; if they read well, write "{PROPOSED}"']
 
 
 def _pages(theirs: Path) -> tuple[Page, ...]:

@@ -108,6 +108,6 @@ class MappingForm(_Strict):
     format: Literal["plan-verifier/mapping/1"]
     sheet: str = ""
     encoding: str = ""
-    values_only: bool = False
+    values_only: bool | Literal["unsure"] = False
     leave_out: dict[str, str] = {}
     table: list[TableForm] = Field(min_length=1)

@@ -30,6 +30,8 @@ from verifier.files.mapping.model import (
     targets_of,
 )
 from verifier.files.plan.units import Scale, scale, unit_named
+from verifier.files.sheets.csv_text import ENCODING_UNSURE, PROPOSED
+from verifier.files.sheets.open_pages import WHY_VALUES_ONLY
 from verifier.files.toml import KeyPath, Toml, read_toml
 from verifier.model.problem import Origin
 
@@ -57,8 +59,12 @@ def _mapping(form: MappingForm, toml: Toml, faults: Faults) -> SheetMapping:
         _table(table, ("table", n), toml, faults, unsure) for n, table in enumerate(form.table)
     )
     leave_out = {key_of(page): reason for page, reason in form.leave_out.items()}
+    for key, what in (("encoding", ENCODING_UNSURE), ("values_only", WHY_VALUES_ONLY)):
+        if getattr(form, key) == UNSURE:
+            unsure.append((toml.origin((key,)), what))
+    encoding = PROPOSED if form.encoding == UNSURE else form.encoding
     return SheetMapping(
-        form.sheet, form.encoding, form.values_only, leave_out, tables, tuple(unsure)
+        form.sheet, encoding, bool(form.values_only), leave_out, tables, tuple(unsure)
     )
 
 
