@@ -55,7 +55,7 @@ def test_block_of_one_wrong_device_is_what_is_printed(tmp_path: Path) -> None:
     typed, *lines = block.splitlines()
     assert len(lines) <= 10
     with pictures.coast(tmp_path) as network:
-        network.put(PlantedFault(kind="wrong-mask", device="lighthouse-quarry", value=16))
+        network.put(PlantedFault(kind="swapped-ends", link="Hop 1"))
         done = command(tmp_path, *typed.split()[2:])
     steady = [re.sub(*VARYING, line) for line in done.stdout.splitlines()]
     assert steady[: len(lines)] == [re.sub(*VARYING, line) for line in lines]
