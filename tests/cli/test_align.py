@@ -123,7 +123,9 @@ def test_what_is_not_received_or_not_known_is_said(
     """An end that hears nothing was read; where the far power is not known, so is the aim."""
     muted = PlantedFault(kind="muted", device="quarry-lighthouse")
     network.put(muted)
-    out, err = start(tmp_path, *WORDS, "--for", "3s").communicate(timeout=60)
+    first = start(tmp_path, *WORDS, "--for", "3s")
+    out, err = first.communicate(timeout=60)
+    assert first.returncode == 0, err
     assert "end a (lighthouse-quarry): nothing received" in out, err
     network.take_off(muted)
     network.put(SILENT)
