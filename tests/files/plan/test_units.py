@@ -128,7 +128,7 @@ def test_a_word_that_is_no_unit_is_none(word: str) -> None:
         ("Antenna height m", "m", "Antenna height"),
         ("Height/m", "m", "Height"),
         ("Antenna height m AGL", "m", "Antenna height AGL"),
-        ("Height in ft AGL", "ft", "Height AGL"),
+        ("Height in ft AGL", "ft", "Height in AGL"),
         ("Rate/Mbit/s", "Mbps", "Rate"),
         ("Distance mi", "mi", "Distance"),
         ("Height (m/sol)", "m", "Height (/sol)"),
