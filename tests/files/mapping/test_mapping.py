@@ -445,7 +445,7 @@ UNSURE = {
     "german": {"Devices.a.name", "Devices.b.name", "Polarisation"},
     "ends": set(),
     "units": set(),
-    "merged": {"Path", "Devices.a.name"},
+    "merged": {"Devices.a.name"},
     "french": {"Passerelle 2"},
     "switches": set(),
 }

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
 from verifier.files.faults import shown
+from verifier.files.mapping.dictionary import columns_by_field
+from verifier.files.mapping.words import Guess, with_notes
 from verifier.files.plan.columns import Column
+from verifier.files.plan.scalars import parser
 from verifier.files.plan.units import SAME, Scale, doubt, scale, unit_named
 from verifier.files.sheets.cell import Formatted, without_odd_spaces
 from verifier.files.sheets.cell_number import PLAIN, Sign, angle, either, split_unit
@@ -119,6 +122,38 @@ def outside(column: Column, sign: Sign, found: Scale, values: Iterable[Any]) -> 
         if not cell.unit and (figure := _plain(cell, sign)) and not _within(limits, found, figure):
             return _beside_limits(figure, "", column, limits)
     return ""
+
+
+def chosen(found: Guess, unit: str, values: Iterable[Any]) -> Guess:
+    """A guess with the one of its fields that the figures of the column can be, if it is one."""
+    if not found.others:
+        return found
+    held = [v for v in values if v is not None and str(v).strip()]
+    fitting = [name for name in found.fields if held and _can_hold(name, unit, held)]
+    if len(fitting) != 1:
+        return found
+    single = replace(found, field=fitting[0], others=(), sure=True, reason="")
+    return with_notes(single)
+
+
+def _can_hold(name: str, unit: str, values: list[Any]) -> bool:
+    """Whether a field can hold all the values of a column."""
+    column = columns_by_field().get(name)
+    if column is None or column.kind != "number":
+        return column is not None and all(_is_word(column, value) for value in values)
+    cells = list(_cells(column, values))
+    if len(cells) < len(values):
+        return False
+    found = settled(column, unit, values)
+    return not found.doubt or "no unit" in found.doubt or "write decimal" in found.doubt
+
+
+def _is_word(column: Column, value: Any) -> bool:
+    try:
+        parser(column.hint)(str(value).strip())
+    except ValueError:
+        return False
+    return True
 
 
 def could_be(column: Column) -> Range | None:

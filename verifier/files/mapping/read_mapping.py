@@ -10,7 +10,7 @@ from typing import Any, get_args
 from pydantic import ValidationError
 
 from verifier.errors import InputError
-from verifier.files.faults import Faults, looks_secret, nearest, shown
+from verifier.files.faults import Faults, nearest, shown
 from verifier.files.mapping.form import (
     FORMAT,
     UNREAD,
@@ -31,6 +31,7 @@ from verifier.files.mapping.model import (
 )
 from verifier.files.plan.units import Scale, scale, unit_named
 from verifier.files.toml import KeyPath, Toml, read_toml
+from verifier.files.trade_words import looks_secret
 from verifier.model.problem import Origin
 
 

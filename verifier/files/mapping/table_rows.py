@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from verifier.files.faults import Faults, looks_secret, nearest, shown
+from verifier.files.faults import Faults, nearest, shown
 from verifier.files.mapping.account import Account
 from verifier.files.mapping.evidence import outside, settled
 from verifier.files.mapping.model import PLACEHOLDER, MappedField, TableMapping, Theirs, key_of
@@ -18,6 +18,7 @@ from verifier.files.plan.units import SAME, Scale, scale, unit_named
 from verifier.files.sheets.cell_number import NumberStyle
 from verifier.files.sheets.page import Page
 from verifier.files.sheets.records import SUBJECTS, CellReader, finish, short
+from verifier.files.trade_words import looks_secret
 from verifier.model.problem import Origin
 from verifier.model.subject import Subject
 

@@ -183,12 +183,19 @@ def _found(heading: str) -> tuple[str, str]:
         if unit_named(whole) or doubt(whole):
             return _named(whole), heading[: inside.start()] + " " + heading[inside.end() :]
         parts = _SEPARATOR.split(whole.strip())
-        for part in parts:
+        for part in map(_of_two, parts):
             if part and (unit_named(part) or doubt(part)):
-                rest = " ".join(p for p in parts if p != part)
+                rest = " ".join(parts).replace(part, "", 1)
                 before, after = heading[: inside.start()], heading[inside.end() :]
                 return _named(part), f"{before} ({rest}) {after}"
     return _beside(heading)
+
+
+def _of_two(word: str) -> str:
+    """The first of two words with a stroke between them, if it is a unit and the other none."""
+    first, _, other = word.partition("/")
+    both = unit_named(word) or doubt(word) or unit_named(other) or other[:1].isdigit()
+    return first if other and not both and unit_named(first) else word
 
 
 def _named(word: str) -> str:
