@@ -96,7 +96,7 @@ class TableReader:
             self.names[at] = name
             self._texts[key_of(name)] = at
             theirs = wanted.pop(key_of(name), None)
-            origin = self.page.origin(self.table.first, name)
+            origin = self.page.origin(self.table.headings[at].cell.row, name)
             if looks_secret(name):
                 self.states[at] = ("secret", "it looks like a secret")
                 self.faults.secret(name, origin)
@@ -168,7 +168,7 @@ class TableReader:
         """The values of one row; what became of each cell of it goes to the ledger."""
         subject = self.subject(line)
         slots = {(t.sheet, t.side): dict[Path, Scalar]() for t in self.rule.targets()}
-        found = RowRead(self.page.origin(line.number), slots, [])
+        found = RowRead(self._place(line), slots, [])
         for at, cell in line.cells.items():
             self._tell_state(at, cell)
         for at, feed in self.feeds.items():
@@ -192,6 +192,12 @@ class TableReader:
         for reader in readers:  # it can be read in no other way, and the ledger says how
             reader.said.pop("number-as-text", None)
         finish(readers, self.faults)
+
+    def _place(self, line: Line) -> Origin:
+        """The place of a row: of theirs, or the first row of the column or form that it is."""
+        if self.table.by_row or not line.cells:
+            return self.page.origin(line.number)
+        return self.page.origin(min(cell.row for cell in line.cells.values()))
 
     def _origin(self, value: ValueRead) -> Origin:
         return self.page.origin(value.cell.row, value.heading)
@@ -229,7 +235,7 @@ class TableReader:
         if parts is None:
             return
         for (target, reader), part in zip(feed.readers, parts, strict=False):
-            origin = self.page.origin(line, feed.heading)
+            origin = self.page.origin(line if self.table.by_row else cell.row, feed.heading)
             scalar = reader.read(part, origin, self.faults, subject)
             if scalar is None or scalar.text is None:
                 if reader.refused:
@@ -281,7 +287,7 @@ class TableReader:
                 parts[heading], cells[heading] = scalar.text, held
             if headings and len(parts) == len(set(headings)):
                 text = PLACEHOLDER.sub(lambda m: parts[m[1]], template)  # noqa: B023
-                origin = self.page.origin(line.number, headings[0])
+                origin = self.page.origin(cells[headings[0]].row, headings[0])
                 slot = found.slots[target.sheet, target.side]
                 slot[target.column.path] = Scalar(text, quoted=True, origin=origin)
                 how = f"part of {template}"
