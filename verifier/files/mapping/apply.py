@@ -17,6 +17,7 @@ from verifier.files.mapping.model import SheetMapping, TableMapping, key_of
 from verifier.files.mapping.rows import sort_rows
 from verifier.files.mapping.table import Cell, Grid, Table, cells_of, heading_lines, table_at
 from verifier.files.mapping.table_rows import TableReader
+from verifier.files.mapping.words import guess
 from verifier.files.plan.columns import normal, sheets
 from verifier.files.plan.instructions import TITLE
 from verifier.files.sheets.cell import as_shown
@@ -238,6 +239,11 @@ def _tell_unread(pages: Sequence[Page], accounts: Accounts, faults: Faults) -> N
                 f'mapping, or {shown(column.sheet)} = "reason" under [leave_out]'
             )
             faults.warn("column-not-read", page.origin(None), message)
+            continue
+        known = guess(column.heading) if column.heading else None
+        if known is not None and not known.field and not column.figures:
+            message = f"{such}: {column.reason} ({known.reason})"
+            faults.warn("words-not-read", page.origin(None, column.heading), message)
             continue
         message = (
             f'{such}: {column.reason}; write its field in the mapping, or {{leave_out = "reason"}}'

@@ -49,7 +49,7 @@ class ColumnForm(_Strict):
     unit: str = ""
     factor: Factor | None = None
     plus: float | None = Field(default=None, allow_inf_nan=False)
-    decimal: Literal[".", ","] | None = None
+    decimal: Literal[".", ",", "unsure"] | None = None
     values: dict[str, str] = {}
     split: str = ""
     leave_out: str = ""
@@ -89,7 +89,7 @@ class TableForm(_Strict):
     row: RowKind
     layout: Layout = "rows"
     heading_row: int | None = Field(default=None, ge=1)
-    decimal: Literal[".", ","] | None = None
+    decimal: Literal[".", ",", "unsure"] | None = None
     fill_down: list[str] = []
     columns: dict[str, str | list[str] | ColumnForm]
     made: dict[str, str] = {}
@@ -108,6 +108,6 @@ class MappingForm(_Strict):
     format: Literal["plan-verifier/mapping/1"]
     sheet: str = ""
     encoding: str = ""
-    values_only: bool = False
+    values_only: bool | Literal["unsure"] = False
     leave_out: dict[str, str] = {}
     table: list[TableForm] = Field(min_length=1)

@@ -30,9 +30,15 @@ from verifier.files.mapping.model import (
     targets_of,
 )
 from verifier.files.plan.units import Scale, scale, unit_named
+from verifier.files.sheets.csv_text import PROPOSED
 from verifier.files.toml import KeyPath, Toml, read_toml
 from verifier.files.trade_words import looks_secret
 from verifier.model.problem import Origin
+
+_OF_FILE = {
+    "encoding": "write the encoding that the CSV file has",
+    "values_only": "write true if its values are enough, or save the sheet as .xlsx",
+}
 
 
 def read_mapping(path: Path) -> SheetMapping:
@@ -57,9 +63,13 @@ def _mapping(form: MappingForm, toml: Toml, faults: Faults) -> SheetMapping:
     tables = tuple(
         _table(table, ("table", n), toml, faults, unsure) for n, table in enumerate(form.table)
     )
+    for key, value in (("encoding", form.encoding), ("values_only", form.values_only)):
+        if value == UNSURE:
+            unsure.append((toml.origin((key,)), f"{key} is unsure: {_OF_FILE[key]}"))
+    encoding = PROPOSED if form.encoding == UNSURE else form.encoding
     leave_out = {key_of(page): reason for page, reason in form.leave_out.items()}
     return SheetMapping(
-        form.sheet, form.encoding, form.values_only, leave_out, tables, tuple(unsure)
+        form.sheet, encoding, bool(form.values_only), leave_out, tables, tuple(unsure)
     )
 
 
@@ -95,6 +105,8 @@ class _Lookup:
         if value in (UNREAD, UNSURE):
             return self._open(heading, str(value), origin)
         whole = value if isinstance(value, ColumnForm) else ColumnForm(field=value)
+        if UNSURE in (whole.unit, whole.decimal):
+            return self._open(heading, UNSURE, origin)
         if whole.leave_out.strip():
             if whole.field or whole.split:
                 self.tell(path, "leave_out stands beside a field: one of them is meant")
@@ -102,8 +114,9 @@ class _Lookup:
         targets = self._targets(heading, whole, path)
         scales = tuple(self.scale(whole, target.column.unit, path) for target in targets)
         values = {key_of(word): meant for word, meant in whole.values.items()}
+        decimal = whole.decimal if whole.decimal != UNSURE else None
         return Theirs(
-            heading, "read", targets, origin, whole.unit, scales, whole.decimal, values, whole.split
+            heading, "read", targets, origin, whole.unit, scales, decimal, values, whole.split
         )
 
     def scale(self, form: ColumnForm, wanted: str, path: KeyPath) -> Scale | None:
@@ -162,12 +175,14 @@ def _table(
             look.tell(("columns", heading), "the heading is there twice but for case and blanks")
         columns[key_of(heading)] = look.column(heading, value)
     found = [(look.made(name), text) for name, text in form.made.items()]
+    if form.decimal == UNSURE:
+        unsure.append((toml.origin((*where, "decimal")), "decimal is unsure: write the sign"))
     return TableMapping(
         pages=(form.page,) if isinstance(form.page, str) else tuple(form.page),
         row=form.row,
         layout=form.layout,
         heading_row=form.heading_row,
-        decimal=form.decimal,
+        decimal=form.decimal if form.decimal != UNSURE else None,
         fill_down=frozenset(map(key_of, form.fill_down)),
         columns=columns,
         made=tuple((target, text) for target, text in found if target is not None),

@@ -86,6 +86,7 @@ class TableReader:
     states: dict[int, tuple[str, str]] = field(default_factory=dict)
     _texts: dict[str, int] = field(default_factory=dict)
     _above: dict[int, Cell] = field(default_factory=dict)
+    _shared: dict[tuple[int, int], Cell] = field(default_factory=dict)
 
     def find_columns(self) -> bool:
         """Finds what reads each column of theirs; false where one that is wanted is missing."""
@@ -109,7 +110,8 @@ class TableReader:
             elif theirs is not None or key_of(name) not in made:
                 why = "the mapping does not name this column"
                 why = f"the mapping says {theirs.state}" if theirs is not None else why
-                self.states[at] = ("not read", why)
+                unsure = theirs is not None and theirs.state == "unsure"
+                self.states[at] = ("told" if unsure else "not read", why)
         self._missing(wanted, made)
         return not wanted and made <= self._texts.keys()
 
@@ -172,7 +174,7 @@ class TableReader:
         for at, cell in line.cells.items():
             self._tell_state(at, cell)
         for at, feed in self.feeds.items():
-            given, how = self._filled(at, line.cells.get(at))
+            given, how = self._filled(at, line)
             if given is not None:
                 for value in self._values(feed, given, how, line.number, subject):
                     found.values.append(value)
@@ -217,8 +219,11 @@ class TableReader:
         elif at not in self.names:
             self.account.mark(cell.row, cell.column, "not read", "it has no heading")
 
-    def _filled(self, at: int, cell: Cell | None) -> tuple[Cell | None, str]:
-        """The cell, or the one above that it repeats where the mapping says so."""
+    def _filled(self, at: int, line: Line) -> tuple[Cell | None, str]:
+        """The cell; the one that it is merged with; the one above where the mapping says so."""
+        cell = line.cells.get(at)
+        if cell is None and (merged := self._merged(line, at)) is not None:
+            return merged, f"one cell with row {merged.row}"
         if key_of(self.names.get(at, "")) not in self.rule.fill_down:
             return cell, ""
         if cell is None:
@@ -226,6 +231,21 @@ class TableReader:
             return above, f"repeats row {above.row}" if above is not None else ""
         self._above[at] = cell
         return cell, ""
+
+    def _merged(self, line: Line, at: int) -> Cell | None:
+        """The cell that a place of a merged cell shows."""
+        if not self.table.by_row or not self.page.merges:
+            return None
+        if not self._shared:
+            self._shared.update(
+                ((row, column), Cell(m.first_row, m.first_column, m.value))
+                for m in self.page.merges
+                if m.value is not None and m.last_row > self.table.last
+                for row in range(m.first_row, m.last_row + 1)
+                for column in range(m.first_column, m.last_column + 1)
+            )
+            self._shared.setdefault((0, 0), Cell(0, 0, ""))
+        return self._shared.get((line.number, at))
 
     def _values(
         self, feed: _Feeds, cell: Cell, how: str, line: int, subject: Subject
@@ -275,7 +295,7 @@ class TableReader:
             headings = PLACEHOLDER.findall(template)
             for heading in headings:
                 at = self._texts[key_of(heading)]
-                held, _ = self._filled(at, line.cells.get(at))
+                held, _ = self._filled(at, line)
                 if held is None:
                     break
                 origin = self.page.origin(line.number, heading)
