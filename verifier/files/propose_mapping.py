@@ -7,6 +7,7 @@ from pathlib import Path
 
 from verifier.errors import InputError, UsageError
 from verifier.files.disk import read_bytes, write_new
+from verifier.files.faults import shown
 from verifier.files.mapping.cell_words import names
 from verifier.files.mapping.choices import (
     LEAVE_OUT,
@@ -22,8 +23,8 @@ from verifier.files.mapping.guess import TheirColumn, TheirTable, their_tables
 from verifier.files.mapping.model import targets_of
 from verifier.files.sheets.cell import as_shown
 from verifier.files.sheets.csv_text import PROPOSED, unsure_lines
-from verifier.files.sheets.open_pages import VALUES_ONLY, pages_of
-from verifier.files.sheets.page import Page
+from verifier.files.sheets.open_pages import VALUES_ONLY, WHY_VALUES_ONLY, pages_of
+from verifier.files.sheets.page import Page, listed
 from verifier.model.proposal import Proposal, ProposedTable
 
 HEAD = (
@@ -55,29 +56,21 @@ def propose(theirs: Path, out: Path) -> Proposal:
     used = {table.page.name for table in known}
     others = [(p.name, "not recognised") for p in pages if p.name not in used | left.keys()]
     unsure = sum(how_sure(c) == "unsure" for table in known for c in table.columns)
-    return Proposal(
-        tuple(map(_table, known)), (*left.items(), *others), unsure + sum(UNSURE in h for h in head)
-    )
+    return Proposal(tuple(map(_table, known)), (*left.items(), *others), unsure + len(head))
 
 
 def _pages(theirs: Path) -> tuple[tuple[Page, ...], list[str]]:
-    """The pages, and what the mapping must say of the file itself."""
-    encoding, head = "", []
-    ending = theirs.suffix.lower()
-    if ending == ".csv" and (odd := unsure_lines(read_bytes(theirs))):
-        encoding = PROPOSED
-        head = [
-            f"# unsure: lines {', '.join(str(n) for n in list(odd)[:6])} are not UTF-8. Write",
-            f'# instead of "unsure": "{PROPOSED}", or the encoding that it has.',
-            f'encoding = "{UNSURE}"',
-        ]
-    elif ending in VALUES_ONLY:
-        head = [
-            "# unsure: of such a file hidden and struck-through rows, errors and formats are not",
-            "# seen. Write true, or save the sheet as .xlsx.",
-            f'values_only = "{UNSURE}"',
-        ]
-    return pages_of(theirs, values_only=True, encoding=encoding), head
+    """The pages, and what a person must say of the file itself."""
+    if theirs.suffix.lower() in VALUES_ONLY:
+        why = f"{WHY_VALUES_ONLY}; or write true"
+        return pages_of(theirs, values_only=True), [f'values_only = "{UNSURE}"  # unsure: {why}']
+    lines = unsure_lines(read_bytes(theirs)) if theirs.suffix.lower() == ".csv" else {}
+    if not lines:
+        return pages_of(theirs), []
+    number, text = next(iter(lines.items()))
+    known = f"in {PROPOSED} line {number} is {shown(text)}; look at line {listed(list(lines))}"
+    line = f'encoding = "{UNSURE}"  # unsure: {known}; if they read well, write "{PROPOSED}"'
+    return pages_of(theirs, encoding=PROPOSED), [line]
 
 
 def _left_out(page: Page) -> str:

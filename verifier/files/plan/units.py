@@ -18,6 +18,7 @@ from verifier.files.plan.unit_words import DOUBTFUL, FACTORS, PLAIN_IN_HEADINGS,
 
 _HUNDREDTH = Decimal("0.01")
 _WIDE = Context(prec=40)
+_TURN = Decimal(360)
 _OFFSETS = {"dBW": Decimal(30), "dBd": Decimal("2.15")}
 _POWERS = {"pW": "1e-9", "nW": "1e-6", "uW": "0.001", "mW": "1", "W": "1000", "kW": "1000000"}
 """Powers in milliwatts: a level in dBm is ten times their logarithm."""
@@ -29,11 +30,13 @@ class Scale:
 
     Attributes:
         level: the figure is a power; `times` of it are milliwatts, and dBm is wanted.
+        turn: the figure is a direction: whole turns of 360 degrees do not count.
     """
 
     times: Decimal = Decimal(1)
     plus: Decimal = Decimal(0)
     level: bool = False
+    turn: bool = False
 
     def of(self, figure: str) -> str:
         """A plain figure in the wanted unit, exactly; a level of a power to 0.01 dB.
@@ -50,6 +53,7 @@ class Scale:
             decibels = 10 * _WIDE.log10(scaled)
             scaled = decibels.quantize(_HUNDREDTH, ROUND_HALF_EVEN)
         scaled = _WIDE.add(scaled, self.plus)
+        scaled = (scaled % _TURN + _TURN) % _TURN if self.turn else scaled
         return f"{scaled.normalize():f}" if scaled else "0"
 
     def __str__(self) -> str:

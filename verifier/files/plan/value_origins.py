@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from verifier.files.plan.columns import Column, Path, sheets
-from verifier.model.plan import Plan
+from verifier.model.plan import Device, Host, Maintenance, Plan, Site
 from verifier.model.problem import Origin
 
 _LISTS = {"Hosts": "hosts", "Sites": "sites", "Devices": "devices", "Maintenance": "maintenance"}
@@ -31,7 +31,7 @@ def shown_origin(origin: Origin | None) -> str:
 def _rows(plan: Plan, sheet: str) -> Iterator[Path]:
     """The path of what each row of a sheet is about."""
     if sheet in _LISTS:
-        lists = {
+        lists: dict[str, tuple[Host | Site | Device | Maintenance, ...]] = {
             "Hosts": plan.management.hosts, "Sites": plan.sites, "Devices": plan.devices,
             "Maintenance": plan.maintenance,
         }  # fmt: skip

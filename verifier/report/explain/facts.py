@@ -160,7 +160,7 @@ def _list(topics: Sequence[Topic], kind: str) -> Table:
 def _line(topic: Topic) -> str:
     if topic.kind == "rule":
         about = {r.name: r.about for r in READING} | {r.name: r.about for r in RULES}
-        return about[topic.name]
+        return about.get(topic.name, topic.about)
     return topic.about
 
 
