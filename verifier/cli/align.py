@@ -12,10 +12,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import click
-from click import Argument, Choice, IntRange, Option
+from click import Choice, IntRange, Option
 
 from verifier.cli import inputs
 from verifier.cli.command import Duration, command
+from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.options import STAGES, CredentialsFile, PlanOptions
 from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.cautions import CLOSING, cautions
@@ -33,7 +34,7 @@ class AlignOptions:
     """Which carrier is aligned, and how its levels are shown."""
 
     plan: PlanOptions
-    link: Annotated[str, Argument(["link"])]
+    link: Annotated[str, ObjectArgument(["link"])]
     credentials_file: CredentialsFile
     carrier: Annotated[
         int | None,

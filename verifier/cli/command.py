@@ -16,6 +16,7 @@ from typing import Annotated, TypeVar, get_args, get_origin, get_type_hints
 
 import click
 
+from verifier.cli.job_folder import joined
 from verifier.model.address import Address, Interface
 from verifier.model.laptop import UNNAMED, LaptopInterface
 
@@ -41,13 +42,14 @@ def command(
         short_help: its line in the list of its group.
         group: the group that it belongs to, if not the program itself.
     """
+    read, arguments = joined(parameters(options))
 
     def made(function: Callable[[OptionsT], int]) -> click.Command:
         @wraps(function)
         def call(**values: object) -> int:
-            return function(_filled(options, values))
+            return function(_filled(options, arguments.filled(values)))
 
-        of_click = click.command(name, params=list(parameters(options)), short_help=short_help)
+        of_click = click.command(name, params=read, short_help=short_help)
         finished: click.Command = of_click(call)
         if group is not None:
             group.add_command(finished)

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import click
-from click import Argument, FloatRange, Option
+from click import FloatRange, Option
 
 from verifier.cli import inputs, output
 from verifier.cli.command import Duration, command
+from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.options import CredentialsFile, OutputOptions, PlanOptions, TextOrJson
 from verifier.errors import EXIT_INTERRUPTED
 from verifier.files.credentials import at_hand, load_credentials
@@ -31,7 +32,7 @@ class FindOptions:
     """Which device is looked for, and how."""
 
     plan: PlanOptions
-    device: Annotated[str, Argument(["device"])]
+    device: Annotated[str, ObjectArgument(["device"])]
     listen: Annotated[
         bool,
         Option(["--listen"], is_flag=True, help="Listen on the cable too (Linux, as root)."),

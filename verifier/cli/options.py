@@ -8,9 +8,10 @@ from typing import Annotated, Literal
 from urllib.parse import urlsplit
 
 import click
-from click import Argument, Choice, IntRange, Option
+from click import Choice, IntRange, Option
 
 from verifier.cli.command import FILE, Duration, HostAddress, LaptopAddress
+from verifier.cli.job_folder import PlanArgument
 from verifier.model.address import Address
 from verifier.model.checks import unknown_check
 from verifier.model.fit import System
@@ -35,7 +36,7 @@ OwnFaults = Annotated[
 class PlanOptions:
     """Which plan, how its sheet is read, and where its profiles are."""
 
-    path: Annotated[Path, Argument(["plan"], metavar="PLAN", type=FILE)]
+    path: Annotated[Path, PlanArgument(["plan"], nargs=-1)]
     mapping: Annotated[
         Path | None,
         Option(

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Final
 
 import click
-from click import Argument, Choice, Option
+from click import Choice, Option
 
 from verifier.cli import inputs, output
 from verifier.cli.command import Duration, command
 from verifier.cli.documents import documents, signed_by
+from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.options import (
     CredentialsFile,
     EvidenceOptions,
@@ -51,7 +52,7 @@ class PowercycleOptions:
 
     plan: PlanOptions
     names: Annotated[
-        tuple[str, ...], Argument(["names"], metavar="DEVICE...", nargs=-1, required=True)
+        tuple[str, ...], ObjectArgument(["names"], metavar="DEVICE...", nargs=-1, required=True)
     ]
     credentials_file: CredentialsFile
     laptop: LaptopOptions

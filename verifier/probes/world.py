@@ -82,6 +82,11 @@ class LaptopAccess:
         """What it is called itself."""
         return socket.gethostname()
 
+    @property
+    def can_be_set(self) -> bool:
+        """Whether this user may set its addresses with this program."""
+        return self.platform == "linux" and this_machine.may_set_addresses()
+
     look = staticmethod(this_machine.look)
     routes = staticmethod(this_machine.routes)
     preferred = staticmethod(this_machine.preferred)

@@ -79,9 +79,10 @@ class SheetForm(_Strict):
 
 
 class MappingForm(_Strict):
-    """A mapping as it is written."""
+    """A mapping as it is written. `file` is the name of the workbook or CSV file it is for."""
 
     format: Literal["plan-verifier/mapping/1"]
+    file: str | None = None
     sheet: list[SheetForm] = Field(min_length=1)
 
 
