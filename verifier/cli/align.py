@@ -15,6 +15,7 @@ import click
 from click import Choice, IntRange, Option
 
 from verifier.cli import inputs
+from verifier.cli.borrow import SetLaptop, borrowed
 from verifier.cli.command import Duration, command
 from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.options import STAGES, CredentialsFile, PlanOptions
@@ -36,6 +37,7 @@ class AlignOptions:
     plan: PlanOptions
     link: Annotated[str, ObjectArgument(["link"])]
     credentials_file: CredentialsFile
+    set_laptop: SetLaptop
     carrier: Annotated[
         int | None,
         Option(["--carrier"], type=IntRange(1), help="Of a link with several; the first if not."),
@@ -97,7 +99,8 @@ def align(options: AlignOptions) -> int:
     about = FitQuestion(plan=plan, profiles=profiles, devices=asked)
     refuse_without_link(about, world.laptop)
     _say(_opening(hop, unread), options)
-    return _run(hop, questions, world, options)
+    with borrowed([about], world.laptop, on=options.set_laptop):
+        return _run(hop, questions, world, options)
 
 
 def _opening(hop: AlignedCarrier, unread: Mapping[EndName, str]) -> list[str]:

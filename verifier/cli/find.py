@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +12,7 @@ import click
 from click import FloatRange, Option
 
 from verifier.cli import inputs, output
+from verifier.cli.borrow import SetLaptop, borrowed
 from verifier.cli.command import Duration, command
 from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.options import CredentialsFile, OutputOptions, PlanOptions, TextOrJson
@@ -24,6 +26,7 @@ from verifier.model.search import Candidate
 from verifier.rules.selection import selected
 
 if TYPE_CHECKING:
+    from verifier.session.laptop.fit import FitQuestion
     from verifier.session.search.request import Search
 
 
@@ -78,6 +81,7 @@ class FindOptions:
             help="Wait for an echo; also between two ARP probes for one address.",
         ),
     ]
+    set_laptop: SetLaptop
     credentials_file: CredentialsFile
     format_: TextOrJson
     output: OutputOptions
@@ -102,7 +106,9 @@ def find(options: FindOptions) -> int:
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
         from verifier.session.search.run import look_for  # noqa: PLC0415
 
-        result = look_for(search, ThisMachine())
+        world = ThisMachine()
+        with borrowed(_questions(search), world.laptop, on=options.set_laptop):
+            result = look_for(search, world)
         output.draw(result, formats, drawn.brief, chosen, options.output, place)
     return EXIT_INTERRUPTED if result.interrupted else result.exit_code()
 
@@ -127,6 +133,20 @@ def _search(options: FindOptions) -> Search:
         show=lambda candidates: _show(candidates, options),
         say=output.unsaid if quiet else output.say,
     )
+
+
+def _questions(search: Search) -> list[FitQuestion]:
+    """How this laptop stands to the device where it is planned, and where it may be now."""
+    from verifier.session.laptop.fit import FitQuestion  # noqa: PLC0415
+
+    interface = search.interfaces[0] if len(search.interfaces) == 1 else None
+    planned = FitQuestion(
+        plan=search.plan,
+        profiles=search.profiles,
+        devices=(search.device,),
+        interface=interface,
+    )
+    return [planned, dataclasses.replace(planned, present=True)]
 
 
 def _credentials(

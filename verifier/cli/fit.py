@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 from click import Option
 
 from verifier.cli import inputs, output
+from verifier.cli.borrow import SetLaptop
 from verifier.cli.command import command
 from verifier.cli.options import (
     LaptopOptions,
@@ -42,15 +43,7 @@ class FitOptions:
         bool, Option(["--present"], is_flag=True, help="Ask about present and factory addresses.")
     ]
     system: OperatingSystem
-    set_laptop: Annotated[
-        bool,
-        Option(
-            ["--set-laptop"],
-            is_flag=True,
-            help="Add the suggested address to this laptop (Linux, as root); it is taken back at "
-            "the end.",
-        ),
-    ]
+    set_laptop: SetLaptop
     format_: TextOrJson
     output: OutputOptions
     strict: Strict

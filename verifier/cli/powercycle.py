@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -9,6 +10,7 @@ import click
 from click import Choice, Option
 
 from verifier.cli import inputs, output
+from verifier.cli.borrow import SetLaptop, borrowed
 from verifier.cli.command import Duration, command
 from verifier.cli.documents import documents, signed_by
 from verifier.cli.job_folder import ObjectArgument
@@ -56,6 +58,7 @@ class PowercycleOptions:
     ]
     credentials_file: CredentialsFile
     laptop: LaptopOptions
+    set_laptop: SetLaptop
     stage: StageOption
     accept_outage: Annotated[
         bool,
@@ -118,7 +121,10 @@ def powercycle(options: PowercycleOptions) -> int:
             credentials=credentials,
             laptop=laptop,
         )
-        outcome = _carry_out(request, waits_s(devices, profiles, options.wait_s))
+        if options.set_laptop:
+            request = dataclasses.replace(request, laptop=None)
+        with borrowed([question], ThisMachine().laptop, on=options.set_laptop):
+            outcome = _carry_out(request, waits_s(devices, profiles, options.wait_s))
         result = signed_by(outcome.result, options.evidence)
         made.write(result, request)
     if outcome.interrupted:

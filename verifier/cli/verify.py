@@ -14,6 +14,7 @@ import click
 from click import Choice, IntRange, Option
 
 from verifier.cli import inputs
+from verifier.cli.borrow import SetLaptop, borrowed
 from verifier.cli.command import FILE, command
 from verifier.cli.documents import documents, signed_by
 from verifier.cli.options import (
@@ -34,6 +35,7 @@ from verifier.report.result import FORMATS
 
 if TYPE_CHECKING:
     from verifier.session import Request
+    from verifier.session.laptop.fit import FitQuestion
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +45,7 @@ class ReachOptions:
     plan: PlanOptions
     selection: SelectionOptions
     laptop: LaptopOptions
+    set_laptop: SetLaptop
     echoes: Annotated[
         int,
         Option(
@@ -118,9 +121,14 @@ def _run(options: ReachOptions, verifying: VerifyOptions | None) -> int:
         from verifier.session.soak.journal import closed  # noqa: PLC0415
 
         soak_s = None if verifying is None else verifying.soak_s
-        with soaking(request, soak_s, options.evidence, quiet=quiet) as (asked, journal):
+        world = ThisMachine()
+        with (
+            borrowed([_question(request)], world.laptop, on=options.set_laptop),
+            soaking(_set(request, options), soak_s, options.evidence, quiet=quiet) as taken,
+        ):
+            asked, journal = taken
             with _progress(len(request.devices), quiet=quiet) as progress:
-                outcome = run(dataclasses.replace(asked, progress=progress), ThisMachine())
+                outcome = run(dataclasses.replace(asked, progress=progress), world)
             result = closed(signed_by(outcome.result, options.evidence), journal)
             made.write(result, asked, journal)
     if outcome.interrupted:
@@ -129,6 +137,23 @@ def _run(options: ReachOptions, verifying: VerifyOptions | None) -> int:
     if outcome.faults:
         return _own_faults(outcome.faults, verbose=options.output.verbose)
     return result.exit_code(strict=options.strict)
+
+
+def _question(request: Request) -> FitQuestion:
+    """How this laptop stands to the devices of a request."""
+    from verifier.session.laptop.fit import FitQuestion  # noqa: PLC0415
+
+    return FitQuestion(
+        plan=request.plan,
+        profiles=request.profiles,
+        devices=request.devices,
+        laptop=request.laptop,
+    )
+
+
+def _set(request: Request, options: ReachOptions) -> Request:
+    """The request of this machine as it is set, not of a laptop that names its interface."""
+    return dataclasses.replace(request, laptop=None) if options.set_laptop else request
 
 
 def _own_faults(faults: Sequence[Exception], *, verbose: bool) -> int:
