@@ -10,10 +10,10 @@ from tests.cli.conftest import PLAN, Run
 
 MAPPING = """\
 format = "plan-verifier/mapping/1"
-file = "theirs.csv"
-[[sheet]]
+sheet = "theirs.csv"
+[[table]]
 row = "device"
-[sheet.columns]
+[table.columns]
 "Station" = "Devices.name"
 "IP" = "Devices.address"
 """

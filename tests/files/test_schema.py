@@ -65,7 +65,7 @@ OBSERVATION = {
         "sent": 2, "received": 1, "rtt_ms": [1.5, None], "duplicates": 0, "reordered": 0,
         "foreign_id": 0, "payload_bytes": 56,
         "silence": [{"reason": "timed-out", "text": "no reply in time", "type": None, "code": None,
-                     "reporter": None, "errno": None, "mtu": None}],
+                     "reporter": None, "errno": None, "mtu": None}], "by": "",
     },
     "unit": "ms", "at": "2026-11-24T10:00:01Z", "took_ms": None,
 }  # fmt: skip
@@ -114,16 +114,16 @@ RUNBOOK = {
 }  # fmt: skip
 MAPPING = tomllib.loads("""
 format = "plan-verifier/mapping/1"
-[[sheet]]
-theirs = "Links"
-row = "hop"
+[[table]]
+page = "Links"
+row = "link"
 heading_row = 3
 decimal = ","
-[sheet.columns]
+[table.columns]
 "Station A" = ["Sites.a.name", "Links.a.device"]
 "TX A [GHz]" = {field = "Links.a.tx_mhz", factor = 1000.0, values = {none = ""}}
 "Remarks" = ""
-[sheet.made]
+[table.made]
 "Links.name" = "{Station A}"
 """)
 

@@ -15,9 +15,10 @@ from verifier.cli.options import LaptopOptions, PaceOptions, PlanOptions, Select
 from verifier.errors import InputError, UsageError
 from verifier.files.credentials import Ask, load_credentials
 from verifier.files.profile.read import available, load_profiles
-from verifier.files.read_plan import read_plan
+from verifier.files.read_plan import read_foreign, read_plan
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop
+from verifier.model.ledger import Ledger
 from verifier.model.manual import Observed
 from verifier.model.plan import Device, NotTestedOk, Plan
 from verifier.model.problem import Problem
@@ -47,14 +48,22 @@ def all_problems(options: PlanOptions) -> tuple[Plan, tuple[Problem, ...]]:
 
     Raises InputError where a profile that it names is faulty.
     """
-    folder = options.profile_folder
-    plan, reading = read_plan(options.path, options.mapping)
+    return all_read(options)[:2]
+
+
+def all_read(options: PlanOptions) -> tuple[Plan, tuple[Problem, ...], Ledger]:
+    """As `all_problems`; and what became of each cell of a sheet that is read by a mapping."""
+    folder, ledger = options.profile_folder, Ledger()
+    if options.mapping is None:
+        plan, reading = read_plan(options.path)
+    else:
+        plan, reading, ledger = read_foreign(options.path, options.mapping)
     unread = {p.subject.name for p in reading if p.severity == "error"}
     known = available(folder)
     profiles = load_profiles({d.profile for d in plan.devices} & known.keys(), folder)
     today = dt.datetime.now().astimezone().date()
     problems = plan_rules.check(plan, unread, profiles, profile_ids=known, today=today)
-    return plan, plan_rules.by_place((*reading, *problems))
+    return plan, plan_rules.by_place((*reading, *problems)), ledger
 
 
 def devices_of(plan: Plan, options: SelectionOptions) -> tuple[Device, ...]:

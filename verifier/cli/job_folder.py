@@ -9,7 +9,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -42,14 +41,15 @@ class JobArguments:
     field: str | None
     objects: tuple[ObjectArgument, ...]
 
-    def filled(self, values: dict[str, Any]) -> dict[str, Any]:
+    def filled(self, values: dict[str, object]) -> dict[str, object]:
         """The values with plan, objects, and what stands beside the plan.
 
         Raises UsageError: no plan, several, an object is missing or too much.
         """
         if self.field is None:
             return values
-        words = list(map(str, values[self.field]))
+        given = values[self.field]
+        words = list(map(str, given)) if isinstance(given, tuple) else []
         plan = self._named(words)
         taken: list[str] = []
         if plan is None:
@@ -72,9 +72,9 @@ class JobArguments:
         words.remove(chosen)
         return Path(chosen)
 
-    def _objects(self, words: Sequence[str]) -> dict[str, Any]:
+    def _objects(self, words: Sequence[str]) -> dict[str, object]:
         left = list(words)
-        found: dict[str, Any] = {}
+        found: dict[str, object] = {}
         for each in self.objects:
             name = each.make_metavar(click.get_current_context())
             if each.nargs == -1:
@@ -122,7 +122,7 @@ def _of_folder() -> Path:
     )
 
 
-def _beside(values: dict[str, Any], plan: Path, taken: list[str]) -> dict[str, Any]:
+def _beside(values: dict[str, object], plan: Path, taken: list[str]) -> dict[str, object]:
     """Credentials, profiles and mapping that stand beside the plan, where none was named."""
     from verifier.files import job_folder  # noqa: PLC0415
 

@@ -92,45 +92,56 @@ def powercycle(options: PowercycleOptions) -> int:
     name both. A device that never went away was not restarted, and that is said.
     """
     with documents(options, (options.plan.path, options.credentials_file)) as made:
-        plan, problems = inputs.load_plan(options.plan)
-        devices = selected(plan, options.names)
-        credentials = inputs.credentials_of(devices, options.credentials_file)
-        profiles = inputs.profiles_of(plan.devices, options.plan)
-        stage = options.stage or plan.stage or "handover"
-        laptop = inputs.assumed_laptop(options.laptop)
-        from verifier.files.canonical import plan_sha256  # noqa: PLC0415
+        request = _request(options)
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
-        from verifier.session import Request  # noqa: PLC0415
         from verifier.session.laptop import fit  # noqa: PLC0415
 
-        question = fit.FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
-        fit.refuse_without_link(
-            question, ThisMachine().laptop, ". Nothing is to be switched before"
+        here = ThisMachine().laptop
+        question = fit.FitQuestion(
+            plan=request.plan,
+            profiles=request.profiles,
+            devices=request.devices,
+            laptop=request.laptop,
         )
-        _say_outage(plan, devices, stage, accepted=options.accept_outage)
+        fit.refuse_without_link(question, here, ". Nothing is to be switched before")
+        devices = tuple(request.devices)
+        _say_outage(request.plan, devices, request.stage, accepted=options.accept_outage)
         made.read_key()
-        request = Request(
-            command="verify",
-            plan=plan,
-            plan_sha256=plan_sha256(plan),
-            problems=problems,
-            stage=stage,
-            devices=devices,
-            names=options.names,
-            profiles=profiles,
-            credentials=credentials,
-            laptop=laptop,
-        )
         if options.set_laptop:
             request = dataclasses.replace(request, laptop=None)
-        with borrowed([question], ThisMachine().laptop, on=options.set_laptop):
-            outcome = _carry_out(request, waits_s(devices, profiles, options.wait_s))
+        with borrowed([question], here, on=options.set_laptop):
+            waits = waits_s(devices, request.profiles, options.wait_s)
+            outcome = _carry_out(request, waits)
         result = signed_by(outcome.result, options.evidence)
         made.write(result, request)
     if outcome.interrupted:
         click.echo("interrupted; what was read so far is in the report", err=True)
         return EXIT_INTERRUPTED
     return result.exit_code(strict=options.strict)
+
+
+def _request(options: PowercycleOptions) -> Request:
+    """What is read before and after; every input is read here, before anything is sent."""
+    plan, problems = inputs.load_plan(options.plan)
+    devices = selected(plan, options.names)
+    credentials = inputs.credentials_of(devices, options.credentials_file)
+    profiles = inputs.profiles_of(plan.devices, options.plan)
+    laptop = inputs.assumed_laptop(options.laptop)
+    from verifier.files.canonical import plan_sha256  # noqa: PLC0415
+    from verifier.session import Request  # noqa: PLC0415
+
+    return Request(
+        command="verify",
+        plan=plan,
+        plan_sha256=plan_sha256(plan),
+        problems=problems,
+        stage=options.stage or plan.stage or "handover",
+        devices=devices,
+        names=options.names,
+        profiles=profiles,
+        credentials=credentials,
+        laptop=laptop,
+    )
 
 
 def _carry_out(request: Request, waits: dict[str, float]) -> Outcome:

@@ -61,7 +61,7 @@ def plans(folder: Path) -> tuple[Path, ...]:
 def mapped(mapping: Path) -> str | None:
     """The name of the sheet that a mapping is for; None where it names none, or is none."""
     try:
-        told = tomllib.loads(mapping.read_text(encoding="utf-8")).get("file")
+        told = tomllib.loads(mapping.read_text(encoding="utf-8")).get("sheet")
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
         return None
     return told if isinstance(told, str) else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import pytest
 
@@ -34,7 +35,7 @@ def watched(
     last = None
     with MemoryWorld(cable, scene.laptop) as world:
         for at_s, change in changes.items():
-            world.clocks.call_at(at_s, lambda change=change: change(cable))
+            world.clocks.call_at(at_s, partial(change, cable))
 
         def show(result: HereResult) -> None:
             looks.append(result)
