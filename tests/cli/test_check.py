@@ -29,7 +29,7 @@ WARNED = FAULTY.replace("    gateway: 128.0.0.1\n    management_vlan: 5000\n", "
 def commands_that_read_a_plan() -> list[tuple[str, ...]]:
     """Each, with a name for every further argument that it wants."""
     found = []
-    for name, (module, _) in COMMANDS.items():
+    for name, (module, *_) in COMMANDS.items():
         command: click.Command = getattr(import_module(f"verifier.cli.{module}"), name)
         if any(
             p.human_readable_name == "PLAN" and isinstance(p, click.Argument)

@@ -16,9 +16,10 @@ import pytest
 from click import Argument, Choice, Option
 from click.testing import CliRunner
 
-from verifier import cli
+from verifier import cli, model
 from verifier.cli.command import Duration, command, parameters
 from verifier.cli.job_folder import PlanArgument
+from verifier.rules import profile as rules_of_profile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +73,18 @@ def test_a_field_that_is_no_option_is_refused() -> None:
         command(Wrong)(lambda options: options.number)
 
 
+def types_of_options() -> dict[str, Any]:
+    """Types that the modules of options name for type checkers alone: those of the vocabulary."""
+    names: dict[str, Any] = {}
+    for package in (model, rules_of_profile):
+        for found in pkgutil.iter_modules(package.__path__, f"{package.__name__}."):
+            names |= {k: v for k, v in vars(import_module(found.name)).items() if k[:1].isupper()}
+    return names
+
+
+NAMES = types_of_options()
+
+
 def fields() -> Iterator[tuple[str, Any, click.Parameter]]:
     """Every field of every options class: where it is, its type, and what reads it."""
     seen = set()
@@ -84,7 +97,7 @@ def fields() -> Iterator[tuple[str, Any, click.Parameter]]:
                 continue
             seen.add(kind)
             by_name = {p.name: p for p in parameters(kind)}
-            for name, hint in get_type_hints(kind, include_extras=True).items():
+            for name, hint in get_type_hints(kind, None, NAMES, include_extras=True).items():
                 of_the_folder = isinstance(by_name.get(name), PlanArgument)  # test_job_folder
                 if get_origin(hint) is Annotated and not of_the_folder:
                     yield f"{kind.__name__}.{name}", get_args(hint)[0], by_name[name]

@@ -7,10 +7,9 @@ import signal
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import click
-from click import Option
 
 from verifier.cli import output
 from verifier.errors import UsageError
@@ -19,15 +18,6 @@ from verifier.model.address import Interface
 if TYPE_CHECKING:
     from verifier.session.laptop.fit import FitQuestion
     from verifier.session.world import LaptopAccess
-
-SetLaptop = Annotated[
-    bool,
-    Option(
-        ["--set-laptop"],
-        is_flag=True,
-        help="Set this laptop's addresses (Linux, root); taken back at the end.",
-    ),
-]
 
 
 @contextmanager

@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import click
 from click import Option
 
-from verifier.cli import inputs, output
 from verifier.cli.command import command
+from verifier.cli.later import Later
 from verifier.cli.options import OutputOptions, PlanOptions, Strict, TextOrJson
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED
-from verifier.files.output import opened
-from verifier.model.ledger import Ledger
+
+if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.files.output import opened
+    from verifier.model.ledger import Ledger
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    opened = Later("verifier.files.output:opened")
 
 
 def _show_rules(ctx: click.Context, param: click.Parameter, value: bool) -> bool:  # noqa: FBT001 - click's

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from verifier.cli import inputs, output
+from verifier.cli.later import Later
 from verifier.cli.options import EvidenceOptions, OutputOptions
 from verifier.errors import UsageError
 from verifier.files.output import Output, opened, opened_once
@@ -18,10 +18,14 @@ from verifier.report.style import ReportStyle
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+    from verifier.cli import inputs, output
     from verifier.files.evidence.document import Evidence
     from verifier.files.journals.soak import Journal
     from verifier.model.result import Result
     from verifier.session import Request
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
 
 
 class RunOptions(Protocol):

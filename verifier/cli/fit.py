@@ -10,26 +10,32 @@ from typing import TYPE_CHECKING, Annotated
 
 from click import Option
 
-from verifier.cli import inputs, output
-from verifier.cli.borrow import SetLaptop
 from verifier.cli.command import command
+from verifier.cli.later import Later
 from verifier.cli.options import (
     LaptopOptions,
     OperatingSystem,
     OutputOptions,
     PlanOptions,
     SelectionOptions,
+    SetLaptop,
     Strict,
     TextOrJson,
 )
 from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
-from verifier.files.output import Output, opened
-from verifier.model.fit import FitReport
-from verifier.rules.cable import is_without_link
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.files.output import Output, opened
+    from verifier.model.fit import FitReport
+    from verifier.rules.cable import is_without_link
     from verifier.session.laptop.fit import FitQuestion
     from verifier.session.world import LaptopAccess
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    opened = Later("verifier.files.output:opened")
+    is_without_link = Later("verifier.rules.cable:is_without_link")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,30 +9,42 @@ from typing import TYPE_CHECKING, Annotated
 
 from click import Option
 
-from verifier.cli import inputs, output
-from verifier.cli.borrow import Leave, SetLaptop, ended_by_hangup
 from verifier.cli.command import FILE, command
 from verifier.cli.job_folder import ObjectArgument, was_taken
+from verifier.cli.later import Later
 from verifier.cli.options import (
+    INTERFACE_HELP,
     CredentialsFile,
     OutputOptions,
     PlanOptions,
+    SetLaptop,
     StageOption,
     TextOrJson,
 )
 from verifier.errors import EXIT_INTERRUPTED, UsageError
-from verifier.files.credentials import at_hand, load_credentials
-from verifier.files.output import opened
-from verifier.model.credentials import SnmpEntry
-from verifier.model.plan import Device, Plan
-from verifier.model.profile import Profile
-from verifier.rules.selection import selected
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.cli.borrow import Leave, ended_by_hangup
+    from verifier.files.credentials import at_hand, load_credentials
+    from verifier.files.output import opened
+    from verifier.model.credentials import SnmpEntry
     from verifier.model.here import HereResult
+    from verifier.model.plan import Device, Plan
+    from verifier.model.profile import Profile
+    from verifier.rules.selection import selected
     from verifier.session.here.request import HereRequest
     from verifier.session.here.run import Hold
     from verifier.session.world import LaptopAccess, World
+else:
+    Leave = Later("verifier.cli.borrow:Leave")
+    ended_by_hangup = Later("verifier.cli.borrow:ended_by_hangup")
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    at_hand = Later("verifier.files.credentials:at_hand")
+    load_credentials = Later("verifier.files.credentials:load_credentials")
+    opened = Later("verifier.files.output:opened")
+    selected = Later("verifier.rules.selection:selected")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +59,7 @@ class HereOptions:
             ["--interface"],
             multiple=True,
             metavar="NAME",
-            help="Look at this cable only.  [default: every one with a link]",
+            help=INTERFACE_HELP,
         ),
     ]
     watch: Annotated[

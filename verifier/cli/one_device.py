@@ -9,17 +9,23 @@ from typing import TYPE_CHECKING, Annotated
 import click
 from click import IntRange, Option
 
-from verifier.cli import inputs
 from verifier.cli.command import Duration
-from verifier.cli.options import CredentialsFile
+from verifier.cli.later import Later
+from verifier.cli.options import TIMEOUT_HELP, VERBOSE_HELP, CredentialsFile
 from verifier.errors import EXIT_PASSED, EXIT_UNTESTED, InputError, UsageError
-from verifier.files.credentials import entry_names, load_credentials
-from verifier.model.address import Address
-from verifier.model.credentials import SnmpEntry
-from verifier.report.plain import plain
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs
+    from verifier.files.credentials import entry_names, load_credentials
+    from verifier.model.address import Address
+    from verifier.model.credentials import SnmpEntry
+    from verifier.report.plain import plain
     from verifier.session.ask.one_device import Asked, DeviceAnswers
+else:
+    inputs = Later("verifier.cli.inputs")
+    entry_names = Later("verifier.files.credentials:entry_names")
+    load_credentials = Later("verifier.files.credentials:load_credentials")
+    plain = Later("verifier.report.plain:plain")
 
 UNNAMED = "device"
 """The entry that is looked for in the environment, or asked for, where there is no file."""
@@ -49,7 +55,7 @@ class AskOptions:
             default="2s",
             show_default=True,
             type=Duration(),
-            help="Wait for an answer; a question is asked twice.",
+            help=TIMEOUT_HELP,
         ),
     ]
     deadline_s: Annotated[
@@ -64,7 +70,7 @@ class AskOptions:
     ]
     verbose: Annotated[
         bool,
-        Option(["--verbose"], is_flag=True, help="Faults of this program with their place."),
+        Option(["--verbose"], is_flag=True, help=VERBOSE_HELP),
     ]
 
 

@@ -7,34 +7,43 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Final
 
 import click
-from click import Choice, Option
+from click import Option
 
-from verifier.cli import inputs, output
-from verifier.cli.borrow import SetLaptop, borrowed
 from verifier.cli.command import Duration, command
 from verifier.cli.documents import documents, signed_by
 from verifier.cli.job_folder import ObjectArgument
+from verifier.cli.later import Later
 from verifier.cli.options import (
     CredentialsFile,
     EvidenceOptions,
     LaptopOptions,
     OutputOptions,
     PlanOptions,
+    ResultFormat,
+    SetLaptop,
     StageOption,
     Strict,
 )
 from verifier.errors import EXIT_INTERRUPTED, UsageError
-from verifier.model.cautions import CLOSING, cautions
-from verifier.model.plan import Device, Plan, Stage
-from verifier.report.plain import paragraph
-from verifier.report.result import FORMATS
-from verifier.rules.outage import behind
-from verifier.rules.powercycle import waits_s
-from verifier.rules.selection import selected
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.cli.borrow import borrowed
+    from verifier.model.plan import Device, Plan, Stage
+    from verifier.report.plain import paragraph
+    from verifier.rules.outage import behind
+    from verifier.rules.powercycle import waits_s
+    from verifier.rules.selection import selected
     from verifier.session import Request
     from verifier.session.request import Outcome
+else:
+    borrowed = Later("verifier.cli.borrow:borrowed")
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    paragraph = Later("verifier.report.plain:paragraph")
+    behind = Later("verifier.rules.outage:behind")
+    waits_s = Later("verifier.rules.powercycle:waits_s")
+    selected = Later("verifier.rules.selection:selected")
 
 _SAID: Final = {
     "reading": "reading {0} ({1})",
@@ -76,9 +85,7 @@ class PowercycleOptions:
             help="How long each may take to go, and to come back.  [default: boot time x 4]",
         ),
     ]
-    format_: Annotated[
-        str | None, Option(["--format"], type=Choice(list(FORMATS)), help="Of the report.")
-    ]
+    format_: ResultFormat
     evidence: EvidenceOptions
     output: OutputOptions
     strict: Strict
@@ -162,6 +169,8 @@ def _say(text: str, indent: str = "") -> None:
 
 def _say_outage(plan: Plan, devices: tuple[Device, ...], stage: Stage, *, accepted: bool) -> None:
     """What is cut off meanwhile. Raises UsageError where something is and nobody accepted it."""
+    from verifier.model.cautions import CLOSING, cautions  # noqa: PLC0415 - help needs none
+
     cut = behind(plan, [d.name for d in devices], stage=stage)
     if not cut.anything:
         where = "on the bench no link is built, and " if stage == "bench" else ""

@@ -9,22 +9,29 @@ from typing import TYPE_CHECKING, Annotated
 import click
 from click import Argument, Option
 
-from verifier.cli import output
 from verifier.cli.command import FILE, HostAddress, command
+from verifier.cli.later import Later
 from verifier.cli.one_device import AskOptions, asked_by, silent
 from verifier.cli.options import ProfileFolder
 from verifier.cli.profiles_draft import draft
 from verifier.errors import EXIT_PASSED, EXIT_UNTESTED
-from verifier.files.disk import read_text
-from verifier.files.profile.read import available, load_profiles, read_profile
-from verifier.files.toml import MAX_TOML_BYTES
-from verifier.model.address import Address
-from verifier.model.profile import Profile
-from verifier.report.plain import plain
 
 if TYPE_CHECKING:
+    from verifier.cli import output
+    from verifier.files.disk import read_text
+    from verifier.files.profile.read import available, load_profiles, read_profile
+    from verifier.model.address import Address
+    from verifier.model.profile import Profile
+    from verifier.report.plain import plain
     from verifier.session.ask.one_device import DeviceAnswers
     from verifier.session.ask.readings import ReadingResult
+else:
+    output = Later("verifier.cli.output")
+    read_text = Later("verifier.files.disk:read_text")
+    available = Later("verifier.files.profile.read:available")
+    load_profiles = Later("verifier.files.profile.read:load_profiles")
+    read_profile = Later("verifier.files.profile.read:read_profile")
+    plain = Later("verifier.report.plain:plain")
 
 
 @click.group()
@@ -72,6 +79,8 @@ def show(options: ShowOptions) -> int:
     """Prints the profile NAME as it is written (TOML), to read or to begin one's own with."""
     load_profiles({options.name}, options.profile_folder)
     file = available(options.profile_folder)[options.name]
+    from verifier.files.toml import MAX_TOML_BYTES  # noqa: PLC0415 - help needs none
+
     output.show(read_text(file, MAX_TOML_BYTES))
     return EXIT_PASSED
 

@@ -6,33 +6,44 @@ import difflib
 import re
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import click
 from click import Argument, IntRange, Option
 
-from verifier.cli import output
 from verifier.cli.command import FILE, HostAddress, command
+from verifier.cli.later import Later
 from verifier.cli.one_device import UNNAMED, AskOptions, asked_by, silent
+from verifier.cli.options import OUT_HELP
 from verifier.errors import EXIT_PASSED, EXIT_UNTESTED, UsageError
-from verifier.files.disk import write_new
-from verifier.files.output import opened
-from verifier.model.address import Address
-from verifier.report.plain import plain
-from verifier.rules.profile import draft as rules
+
+if TYPE_CHECKING:
+    from verifier.cli import output
+    from verifier.files.disk import write_new
+    from verifier.files.output import opened
+    from verifier.model.address import Address
+    from verifier.report.plain import plain
+    from verifier.rules.profile import draft as rules
+    from verifier.rules.profile.draft import Figure
+else:
+    output = Later("verifier.cli.output")
+    write_new = Later("verifier.files.disk:write_new")
+    opened = Later("verifier.files.output:opened")
+    plain = Later("verifier.report.plain:plain")
+    rules = Later("verifier.rules.profile.draft")
 
 _ROOT = "1.3.6.1.4.1"
 _OID = re.compile(r"[0-9]+(\.[0-9]+)*")
 
 
-class _FigureType(click.ParamType[rules.Figure]):
+class _FigureType(click.ParamType["Figure"]):
     """`FIELD=VALUE`."""
 
     name = "field=value"
 
     def convert(
         self, value: object, param: click.Parameter | None, ctx: click.Context | None
-    ) -> rules.Figure:
+    ) -> Figure:
         """The figure; refuses a name that no reading has, and what its value cannot be."""
         if isinstance(value, rules.Figure):
             return value
@@ -51,8 +62,8 @@ class _FigureType(click.ParamType[rules.Figure]):
 
 
 def _each_once(
-    ctx: click.Context, param: click.Parameter, value: tuple[rules.Figure, ...]
-) -> tuple[rules.Figure, ...]:
+    ctx: click.Context, param: click.Parameter, value: tuple[Figure, ...]
+) -> tuple[Figure, ...]:
     """Refuses a field that is named twice."""
     fields = [figure.field for figure in value]
     for n, field in enumerate(fields):
@@ -82,7 +93,7 @@ class DraftOptions:
 
     address: Annotated[Address, Argument(["address"], type=HostAddress())]
     figures: Annotated[
-        tuple[rules.Figure, ...],
+        tuple[Figure, ...],
         Option(
             ["--seen"],
             multiple=True,
@@ -100,7 +111,7 @@ class DraftOptions:
             ["--out"],
             type=FILE,
             metavar="FILE",
-            help="Write the profile here; never over a file that is there.",
+            help=OUT_HELP,
         ),
     ]
     root: Annotated[

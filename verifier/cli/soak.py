@@ -14,13 +14,16 @@ import click
 from click import Option
 
 from verifier.cli import command
+from verifier.cli.later import Later
 from verifier.cli.options import EvidenceOptions
-from verifier.rules.soak.tally import words
 
 if TYPE_CHECKING:
     from verifier.files.journals.soak import Journal
+    from verifier.rules.soak.tally import words
     from verifier.session import Request
     from verifier.session.soak.run import Progress
+else:
+    words = Later("verifier.rules.soak.tally:words")
 
 _FROM_PLAN: Final = "plan"
 _LINE_EVERY_S: Final = 60.0
@@ -44,8 +47,7 @@ SoakOption = Annotated[
         flag_value=_FROM_PLAN,
         type=_SoakDuration(),
         metavar="[DURATION]",
-        help="Then measure for so long (15m, 24h): loss, times, levels, counters. Without a "
-        "value, as the last option, for acceptance.soak_s of the plan.",
+        help="Then measure for so long (15m, 24h); without a value acceptance.soak_s of the plan.",
     ),
 ]
 

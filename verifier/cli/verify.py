@@ -4,38 +4,45 @@ from __future__ import annotations
 
 import dataclasses
 import sys
-import traceback
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import click
-from click import Choice, IntRange, Option
+from click import Option
 
-from verifier.cli import inputs
-from verifier.cli.borrow import SetLaptop, borrowed
 from verifier.cli.command import FILE, command
-from verifier.cli.documents import documents, signed_by
+from verifier.cli.later import Later
 from verifier.cli.options import (
     AcceptedUntested,
     CredentialsFile,
+    EchoCount,
     EvidenceOptions,
     LaptopOptions,
     OutputOptions,
     PaceOptions,
     PlanOptions,
+    ResultFormat,
     SelectionOptions,
+    SetLaptop,
     StageOption,
     Strict,
 )
 from verifier.cli.soak import SoakOption, soaking
 from verifier.errors import EXIT_INTERRUPTED, EXIT_OURS
-from verifier.report.result import FORMATS
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs
+    from verifier.cli.borrow import borrowed
+    from verifier.cli.documents import documents, signed_by
     from verifier.session import Request
     from verifier.session.laptop.fit import FitQuestion
+else:
+    borrowed = Later("verifier.cli.borrow:borrowed")
+    inputs = Later("verifier.cli.inputs")
+    documents = Later("verifier.cli.documents:documents")
+    signed_by = Later("verifier.cli.documents:signed_by")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,22 +53,11 @@ class ReachOptions:
     selection: SelectionOptions
     laptop: LaptopOptions
     set_laptop: SetLaptop
-    echoes: Annotated[
-        int,
-        Option(
-            ["--echoes"],
-            default=5,
-            show_default=True,
-            type=IntRange(1, 1000),
-            help="Counted echoes to each device.",
-        ),
-    ]
+    echoes: EchoCount
     pace: PaceOptions
     stage: StageOption
     accept_untested: AcceptedUntested
-    format_: Annotated[
-        str | None, Option(["--format"], type=Choice(list(FORMATS)), help="Of the report.")
-    ]
+    format_: ResultFormat
     evidence: EvidenceOptions
     output: OutputOptions
     strict: Strict
@@ -87,8 +83,7 @@ class VerifyOptions(ReachOptions):
             ["--observed"],
             type=FILE,
             metavar="FILE.csv",
-            help="What only a person can see, on the sheet that cards --blank writes: judged as "
-            "well.",
+            help="The sheet of what only a person can see (cards --blank), filled in.",
         ),
     ]
     soak_s: SoakOption
@@ -159,6 +154,8 @@ def _set(request: Request, options: ReachOptions) -> Request:
 def _own_faults(faults: Sequence[Exception], *, verbose: bool) -> int:
     """Tells of faults of ours that left devices unread; the others are in the report."""
     if verbose:
+        import traceback  # noqa: PLC0415 - seldom needed
+
         for fault in faults:
             traceback.print_exception(fault)
     click.echo(

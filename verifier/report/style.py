@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from verifier.model.plan import Plan
-from verifier.model.samples import Block
+if TYPE_CHECKING:
+    from verifier.model.plan import Plan
+    from verifier.model.samples import Block
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
