@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from click import Option
 
-from verifier.cli.command import FILE, command
+from verifier.cli.command import command
 from verifier.cli.job_folder import ObjectArgument, was_taken
 from verifier.cli.later import Later
 from verifier.cli.options import (
     INTERFACE_HELP,
     CredentialsFile,
+    ObservedFile,
     OutputOptions,
     PlanOptions,
     SetLaptop,
@@ -80,15 +80,7 @@ class HereOptions:
     set_laptop: SetLaptop
     stage: StageOption
     credentials_file: CredentialsFile
-    observed_file: Annotated[
-        Path | None,
-        Option(
-            ["--observed"],
-            type=FILE,
-            metavar="FILE.csv",
-            help="With --leaving: what only a person can see, as it was entered.",
-        ),
-    ]
+    observed_file: ObservedFile
     format_: TextOrJson
     output: OutputOptions
 

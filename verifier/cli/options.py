@@ -35,6 +35,7 @@ ECHOES_HELP = "Counted echoes to each device."
 TIMEOUT_HELP = "Wait so long for an answer."
 PACKETS_HELP = "Most packets a second of all kinds together."
 INTERFACE_HELP = "Ask and listen on this cable only.  [default: every one with a link]"
+OBSERVED_HELP = "The sheet of what only a person can see (cards --blank), filled in."
 SET_LAPTOP_HELP = "Set this laptop's addresses (Linux, root); taken back at the end."
 
 
@@ -315,6 +316,10 @@ OperatingSystem = Annotated[
         type=Choice(SYSTEMS),
         help="Whose commands to print.  [default: this machine's]",
     ),
+]
+ObservedFile = Annotated[
+    Path | None,
+    Option(["--observed"], type=FILE, metavar="FILE.csv", help=OBSERVED_HELP),
 ]
 SetLaptop = Annotated[
     bool,

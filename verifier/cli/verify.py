@@ -6,13 +6,12 @@ import dataclasses
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import click
 from click import Option
 
-from verifier.cli.command import FILE, command
+from verifier.cli.command import command
 from verifier.cli.later import Later
 from verifier.cli.options import (
     AcceptedUntested,
@@ -20,6 +19,7 @@ from verifier.cli.options import (
     EchoCount,
     EvidenceOptions,
     LaptopOptions,
+    ObservedFile,
     OutputOptions,
     PaceOptions,
     PlanOptions,
@@ -77,15 +77,7 @@ class VerifyOptions(ReachOptions):
             "answer.",
         ),
     ]
-    observed_file: Annotated[
-        Path | None,
-        Option(
-            ["--observed"],
-            type=FILE,
-            metavar="FILE.csv",
-            help="The sheet of what only a person can see (cards --blank), filled in.",
-        ),
-    ]
+    observed_file: ObservedFile
     soak_s: SoakOption
 
 
