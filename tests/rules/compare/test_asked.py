@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from tests.said import compare
 from verifier.model.address import Interface
 from verifier.model.plan import Carrier, Device, End, Link, NotTestedOk, Plan, Port
 from verifier.model.problem import Origin, Problem
@@ -15,7 +16,7 @@ from verifier.model.profile import Profile
 from verifier.model.result import NotAsked
 from verifier.model.subject import Subject
 from verifier.rules.compare import REACH
-from verifier.rules.compare.judge import Judgement, compare
+from verifier.rules.compare.judge import Judgement
 
 PROFILES = {"mib2": Profile(id="mib2"), "radio": Profile(id="radio", kind="radio")}
 
