@@ -183,7 +183,7 @@ SCENES = {
         kind="in-use", words=("198.18.20.11 is in use before lighthouse-quarry has it: by quarry-lighthouse",),
     ),
     "mask alone": Scene(plan=PLAN.replace("present_address: 192.0.2.20/24", "present_address: 198.18.20.11/25"),
-        before=lambda b: change(b, "198.18.20.11/25"), act=to(NEW), code=0, words=("198.18.20.11/25 becomes 198.18.20.11/24",),
+        before=lambda b: change(b, "198.18.20.11/25"), act=to(NEW), code=0, words=("from 198.18.20.11/25 to 198.18.20.11/24",),
     ),
     "IPv6": Scene(
         plan=PLAN.replace("address: 198.18.20.11/24", "address: 2001:db8:20::11/64"),

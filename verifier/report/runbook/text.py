@@ -125,7 +125,8 @@ def _forget(sheet: RunbookPaper) -> str:
 
 def _laptop(sheet: RunbookPaper, step: SetLaptop, held: tuple[Interface, ...]) -> StepText:
     holds = " and ".join(map(str, step.addresses))
-    what = f"the laptop holds {holds}, and no other" if holds else "the laptop holds no address"
+    what = f"set the laptop to {holds}; remove other addresses"
+    what = what if holds else "remove all addresses from the laptop"
     gone = [own for own in held if own not in step.addresses]
     new = [own for own in step.addresses if own not in held]
     made: list[str] = []
@@ -140,7 +141,7 @@ def _laptop(sheet: RunbookPaper, step: SetLaptop, held: tuple[Interface, ...]) -
 
 def _device(sheet: RunbookPaper, step: SetDevice) -> StepText:
     name, gateway = plain(step.device), step.gateway
-    what = f"{name}: {step.from_} becomes {step.to}, "
+    what = f"set {name} from {step.from_} to {step.to}, "
     what += f"gateway {gateway}" if gateway is not None else "no gateway"
     if step.temporary:
         what += " (for the time being: it makes room for another)"
