@@ -26,7 +26,7 @@ from verifier.files.journals.guide import FORMAT, Story, read_story
 from verifier.model.address import Address, Interface
 from verifier.model.guide import Assessment
 from verifier.model.runbook import Confirm, Connect, Runbook, SetDevice, SetLaptop
-from verifier.rules.guide.course import change_of
+from verifier.rules.guide.before import change_of
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.request import Wish, task
 from verifier.rules.readdress.world import Task

@@ -30,7 +30,7 @@ from verifier.report import search as find_report
 from verifier.report.runbook import guide as drawn
 from verifier.report.runbook.text import RunbookPaper, document, heading, lines
 from verifier.report.style import ReportStyle
-from verifier.rules.cable import advice
+from verifier.rules.fit.ways import advice
 from verifier.session.guide.look import DeviceObserver
 from verifier.session.guide.run import Guide
 from verifier.session.guide.steps import Guiding, moves

@@ -19,7 +19,7 @@ from verifier.files.disk import write_new
 from verifier.files.output import opened
 from verifier.model.address import Address
 from verifier.report.plain import plain
-from verifier.rules.profile import draft as rules
+from verifier.rules import profile_draft as rules
 
 _ROOT = "1.3.6.1.4.1"
 _OID = re.compile(r"[0-9]+(\.[0-9]+)*")

@@ -133,7 +133,7 @@ def _draw(stored: Stored, result: Result, out: Output, options: ReportOptions) -
 
 
 def _judge_again(stored: Stored, out: Output, options: ReportOptions) -> int:
-    from verifier.rules.compare.differences import differences  # noqa: PLC0415
+    from verifier.rules.judge_again import differences  # noqa: PLC0415
     from verifier.session.stored import judged  # noqa: PLC0415
 
     today = judged(stored)
@@ -150,7 +150,7 @@ def _judge_again(stored: Stored, out: Output, options: ReportOptions) -> int:
 def _compare(stored: Stored, other: Stored, out: Output, options: ReportOptions) -> int:
     from verifier.report.result.differences import document  # noqa: PLC0415
     from verifier.report.result.json import laid_out  # noqa: PLC0415
-    from verifier.rules.compare.differences import differences  # noqa: PLC0415
+    from verifier.rules.judge_again import differences  # noqa: PLC0415
     from verifier.session.stored import refuse_another_run  # noqa: PLC0415
 
     path, quiet = options.output.out, options.output.quiet

@@ -11,8 +11,8 @@ from verifier.model.laptop import UNNAMED, LaptopInterface
 from verifier.report.plain import page, plain, wrapped
 from verifier.report.result.json import laid_out
 from verifier.report.style import ReportStyle
-from verifier.rules.cable import advice, is_without_link
 from verifier.rules.fit.suggest import TAKE_BACK
+from verifier.rules.fit.ways import advice, is_without_link
 
 _WORDS = {"fail": "FAIL", "warn": "WARN", "pass": "PASS"}
 _COLOURS = {"FAIL": "1;31", "WARN": "1;33", "PASS": "1;32"}

@@ -31,9 +31,8 @@ from verifier.model.result import Cause, Finding, Verdict
 from verifier.model.subject import Subject
 from verifier.rules.compare.judge import Judgement, compare
 from verifier.rules.compare.scope import accept
-from verifier.rules.diagnose.nothing_saved import nothing_saved
-from verifier.rules.mib import ports
-from verifier.rules.observations import Observations, of_kind
+from verifier.rules.diagnose.settings import nothing_saved
+from verifier.rules.observations import Observations, of_kind, rows_of_port
 from verifier.rules.soak.tally import words
 
 Settings = Mapping[str, Scalar]
@@ -123,7 +122,7 @@ def _port_settings(device: Device, seen: Observations) -> Iterator[tuple[str, Sc
     """By the port's name, as its index may be another after a restart (RFC 2863 3.1.5)."""
     names = seen.port_names()
     for port in device.ports:
-        indexes = ports.match(names, port.name)
+        indexes = rows_of_port(names, port.name)
         if len(indexes) != 1:
             continue
         switched, mtu = seen.at(mib.IF_ADMIN_STATUS, indexes[0]), seen.at(mib.IF_MTU, indexes[0])

@@ -8,7 +8,7 @@ from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules.compare import REACH, VERIFY
 from verifier.rules.compare.judge import compare
 from verifier.rules.health import HEALTH_CHECKS
-from verifier.rules.mib.gateways import hosts_outside
+from verifier.rules.routes import hosts_outside
 from verifier.session.ask.in_processes import surveyor, worker_count
 from verifier.session.ask.job import Job
 from verifier.session.conductor import Conductor, short_switches

@@ -18,7 +18,7 @@ from verifier.report.result import FORMATS
 from verifier.report.result.links import drawn_links
 from verifier.report.result.pictures import Picture, lines, picture, pictures
 from verifier.report.style import Annex, ReportStyle
-from verifier.rules.live import Live
+from verifier.rules.alignment import Live
 
 html: Any = FORMATS["html"]
 text: Any = FORMATS["text"]

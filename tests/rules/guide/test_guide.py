@@ -17,7 +17,7 @@ from verifier.model.routes import BestRoute, Routes
 from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
 from verifier.model.search import Answer, Candidate, SearchedPlace
 from verifier.rules.guide import after_change, before_change, reopened, standing
-from verifier.rules.guide.course import last_change
+from verifier.rules.guide.before import last_change
 from verifier.rules.search import Sought, identify
 
 OLD, NEW = Interface.parse("192.0.2.20/24"), Interface.parse("198.18.20.11/24")

@@ -24,8 +24,8 @@ from verifier.report.sentences import (
     verdict_line,
 )
 from verifier.report.style import ReportStyle
+from verifier.rules.compare.echo import echo_stats
 from verifier.rules.compare.soak.context import UNTIL_THEN
-from verifier.rules.echo import echo_stats
 from verifier.rules.observations import of_kind
 
 _COLOURS = {

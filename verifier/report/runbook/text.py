@@ -21,7 +21,7 @@ from verifier.model.runbook import (
 )
 from verifier.report.plain import paragraph, plain
 from verifier.report.result.json import laid_out
-from verifier.rules.fit.commands import PLACEHOLDER, AddressChange, commands, take_back
+from verifier.rules.fit.suggest import PLACEHOLDER, AddressChange, commands, take_back
 from verifier.rules.readdress.placement import View, key_of
 
 _NAMED = 6

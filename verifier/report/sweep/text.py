@@ -12,7 +12,7 @@ from verifier.model.subject import Subject
 from verifier.report.plain import page, paragraph, plain
 from verifier.report.result.json import laid_out
 from verifier.report.style import ReportStyle
-from verifier.rules.soak.clocks import rfc3339
+from verifier.rules.decode import rfc3339
 
 _COLOURS = {
     "silent": "1;31",

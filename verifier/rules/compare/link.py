@@ -14,13 +14,13 @@ from verifier.rules.compare.radio.carrier_end import (
     HOT_STANDBY,
     CarrierEnd,
 )
-from verifier.rules.compare.radio.muted import (
+from verifier.rules.compare.radio.carriers import (
     LOOK_FOR_IT,
     MUTED_FAR,
     NOT_REAL,
 )
 from verifier.rules.compare.radio.read import Read
-from verifier.rules.device_names import same_device
+from verifier.rules.selection import same_device
 
 
 def ends_swapped(plan: Plan, contexts: Mapping[str, Context]) -> Findings:

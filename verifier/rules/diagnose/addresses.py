@@ -9,7 +9,7 @@ from verifier.model import mib
 from verifier.model.observations import NEIGHBOUR
 from verifier.model.result import Cause, Finding
 from verifier.model.subject import Subject
-from verifier.rules.device_names import beside
+from verifier.rules import decode
 from verifier.rules.diagnose.case import (
     WRONG,
     Causes,
@@ -19,7 +19,7 @@ from verifier.rules.diagnose.case import (
     cause,
 )
 from verifier.rules.diagnose.places import in_place_of, owner
-from verifier.rules.profile import decode
+from verifier.rules.selection import beside
 
 _SEVERAL = 3
 """Devices wrong in the same way from which the plan is looked at too: our own choice."""

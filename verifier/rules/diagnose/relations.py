@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator, Mapping
 
 from verifier.model.observations import NEIGHBOUR
 from verifier.model.result import Finding
-from verifier.rules.cable import is_without_link
 from verifier.rules.diagnose.case import UNTESTED, WRONG, FindingIndex, number
 from verifier.rules.diagnose.places import (
     HARDWARE,
@@ -18,6 +17,7 @@ from verifier.rules.diagnose.places import (
     own_end,
     owner,
 )
+from verifier.rules.fit.ways import is_without_link
 from verifier.rules.radio import same_mhz
 
 Found = Callable[[FindingIndex, Finding], bool]

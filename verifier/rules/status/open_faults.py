@@ -8,7 +8,7 @@ from verifier.model.health import STATES, HealthReading, Memory, Reason, State
 from verifier.model.plan import Plan
 from verifier.model.status import Alike, OpenFault, SubjectStatus, WindowNow
 from verifier.model.subject import Subject
-from verifier.rules.health.windows import Windows, seconds
+from verifier.rules.health.notices import Windows, seconds
 
 
 def weight(state: State | None) -> int:

@@ -13,7 +13,7 @@ from verifier.model.observations import ANSWER_AFTER, DEFAULT_COMMUNITY, Unreada
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
 from verifier.probes.snmp.values import SnmpTarget, VarBind
-from verifier.rules.mib import ports
+from verifier.rules import observations
 from verifier.session.ask.questions import OIDS, PORT_COLUMNS, Questions
 from verifier.session.ask.readings import MAX_INTERFACES
 from verifier.session.ask.routes import Routing
@@ -125,11 +125,13 @@ class EvidencePoll(Questions):
         names: dict[str, dict[str, str]] = {}
         planned = [port.name for port in self._device.ports]
         rows = await self._walk(
-            {c: OIDS[c] for c in ports.NAME_COLUMNS}, MAX_INTERFACES, at_once=len(planned) + 2
+            {c: OIDS[c] for c in observations.NAME_COLUMNS},
+            MAX_INTERFACES,
+            at_once=len(planned) + 2,
         )
-        for column in ports.NAME_COLUMNS:
+        for column in observations.NAME_COLUMNS:
             names[column] = {i: row[column].text for i, row in rows.items() if column in row}
-        indices = sorted({i for name in planned for i in ports.match(names, name)})
+        indices = sorted({i for name in planned for i in observations.rows_of_port(names, name)})
         await self._rows([c for columns in PORT_COLUMNS.values() for c in columns], indices)
 
 

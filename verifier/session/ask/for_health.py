@@ -7,8 +7,8 @@ import dataclasses
 from verifier.model import mib
 from verifier.model.observations import NO_ROWS
 from verifier.probes.snmp.walk import REPETITIONS
+from verifier.rules import observations
 from verifier.rules.health import HEALTH_READINGS
-from verifier.rules.mib import ports
 from verifier.session.ask.questions import FAILED, MOST_OBJECTS, OIDS, PORT_COLUMNS, Questions
 from verifier.session.ask.readings import MAX_INTERFACES
 
@@ -60,7 +60,7 @@ class HealthPoll(Questions):
 
     async def _by_all_names(self, names: dict[str, dict[str, str]]) -> list[str]:
         """Rows of the planned ports, by as few columns of names as it needs."""
-        for column in ports.NAME_COLUMNS:
+        for column in observations.NAME_COLUMNS:
             if column in names:
                 continue
             rows = await self._walk(
@@ -71,11 +71,13 @@ class HealthPoll(Questions):
             lost = not rows and why != NO_ROWS and not why.startswith(FAILED)
             if lost or self._matched(names):
                 break
-        return sorted({i for p in self._device.ports for i in ports.match(names, p.name)})
+        return sorted(
+            {i for p in self._device.ports for i in observations.rows_of_port(names, p.name)}
+        )
 
     def _matched(self, names: dict[str, dict[str, str]]) -> list[str]:
         """Rows of the planned ports where each has one; else none."""
-        found = [ports.match(names, port.name) for port in self._device.ports]
+        found = [observations.rows_of_port(names, port.name) for port in self._device.ports]
         return sorted({i for rows in found for i in rows}) if all(found) else []
 
     def _planned_columns(self) -> list[str]:

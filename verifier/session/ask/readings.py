@@ -25,14 +25,13 @@ from verifier.probes.snmp.values import (
     SnmpTarget,
     VarBind,
 )
-from verifier.rules.mib import ports
-from verifier.rules.profile import decode
+from verifier.rules import decode, observations
 from verifier.session.world import SnmpManager
 
 MAX_INTERFACES = 2000
 MAX_ROWS = 64
 """Rows of a column that are counted: no device has as many radios."""
-_NAME_OIDS = {name: {**mib.IF_TABLE, **mib.IF_X_TABLE}[name] for name in ports.NAME_COLUMNS}
+_NAME_OIDS = {name: {**mib.IF_TABLE, **mib.IF_X_TABLE}[name] for name in observations.NAME_COLUMNS}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +148,7 @@ class _Questions:
         known: dict[str, tuple[ProfileReading, str | None]] = {}
         for name, reading in wanted.items():
             port = (reading.index or "").removeprefix("port:")
-            found = ports.match(names, port)
+            found = observations.rows_of_port(names, port)
             if len(found) == 1:
                 known[name] = (reading, found[0])
             else:

@@ -27,8 +27,8 @@ from verifier.model.observations import (
 )
 from verifier.model.subject import Subject
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget, VarBind
-from verifier.rules.mib import routes
-from verifier.rules.mib.routes import RouteTable
+from verifier.rules import routes
+from verifier.rules.routes import RouteTable
 from verifier.session.ask.readings import failure
 from verifier.session.recorder import Recorder
 from verifier.session.world import SnmpManager

@@ -22,7 +22,7 @@ from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.search import Answer, Candidate, CandidateKind, SearchedPlace
 from verifier.rules.fit.verdict import fit
-from verifier.rules.mib.gateways import hosts_outside
+from verifier.rules.routes import hosts_outside
 from verifier.session.laptop.fit import routes_of
 from verifier.session.search.course import SearchRun
 from verifier.session.search.request import Search

@@ -29,7 +29,7 @@ from verifier.rules.guide import (
     reopened,
     standing,
 )
-from verifier.rules.guide.course import last_change
+from verifier.rules.guide.before import last_change
 from verifier.session.guide.journal_entry import marks_of, told
 from verifier.session.guide.look import DeviceObserver, Move
 from verifier.session.guide.steps import Guiding

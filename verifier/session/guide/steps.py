@@ -11,7 +11,7 @@ from verifier.model.address import Address
 from verifier.model.guide import Fingerprint
 from verifier.model.plan import Device
 from verifier.model.runbook import Confirm, Runbook, SetDevice
-from verifier.rules.guide.course import change_of
+from verifier.rules.guide.before import change_of
 from verifier.rules.readdress.placement import MovingDevice
 from verifier.session.guide.look import Move
 

@@ -12,10 +12,16 @@ from verifier.model.fit import FitReport, System
 from verifier.model.laptop import Laptop, Route
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.rules.cable import advice, is_without_link
-from verifier.rules.fit.commands import AddressChange, commands
-from verifier.rules.fit.suggest import Advisor, candidates, present, taken_addresses
+from verifier.rules.fit.suggest import (
+    AddressChange,
+    Advisor,
+    candidates,
+    commands,
+    present,
+    taken_addresses,
+)
 from verifier.rules.fit.verdict import assumed_route, fit
+from verifier.rules.fit.ways import advice, is_without_link
 from verifier.rules.fit.words import laptop_notes
 from verifier.session.world import LaptopAccess, Say
 

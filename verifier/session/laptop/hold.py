@@ -12,8 +12,8 @@ from typing import Self
 
 from verifier.errors import UsageError
 from verifier.model.address import Interface
-from verifier.rules.cable import laptop_without_link
 from verifier.rules.fit.suggest import candidates
+from verifier.rules.fit.ways import laptop_without_link
 from verifier.session.world import LaptopAccess, Say
 
 

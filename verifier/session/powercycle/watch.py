@@ -20,8 +20,8 @@ from verifier.probes.echo.mtu import SMALL_BYTES
 from verifier.probes.echo.series import EchoTarget
 from verifier.probes.echo.watch import Unheard, Watched
 from verifier.probes.snmp.values import SnmpTarget
+from verifier.rules import decode
 from verifier.rules.observations import Observations
-from verifier.rules.profile import decode
 from verifier.rules.soak.counters import restarted
 from verifier.session.limits import ON_LINK_PER_S
 from verifier.session.recorder import Recorder

@@ -15,7 +15,7 @@ from verifier.model.laptop import Laptop, Route
 from verifier.model.search import Answer, Candidate, HeardFrames, SearchedPlace
 from verifier.probes.echo.series import EchoBurst, EchoTarget
 from verifier.rules import search as rules
-from verifier.rules.mib import gateways
+from verifier.rules.routes import hosts_outside
 from verifier.rules.search.candidates import Key, key_of
 from verifier.session.recorder import timestamp
 from verifier.session.search.by_snmp import Asker
@@ -171,7 +171,7 @@ class SearchRun:
             retries=search.snmp_retries,
             clock=self._clocks.now,
             routes_at=search.routes_at,
-            hosts=gateways.hosts_outside(search.plan, search.device, search.routes_at),
+            hosts=hosts_outside(search.plan, search.device, search.routes_at),
         )
 
     async def _rounds(self) -> None:

@@ -13,8 +13,7 @@ from verifier.model.fit import Fit, System
 from verifier.model.laptop import Laptop
 from verifier.model.runbook import SetDevice
 from verifier.model.search import SearchedPlace, SearchResult
-from verifier.rules.fit.commands import tagged_interface
-from verifier.rules.fit.suggest import present, taken_addresses
+from verifier.rules.fit.suggest import present, tagged_interface, taken_addresses
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.request import Wish, task
 from verifier.rules.search import candidates, chosen, judge, tag_of, taken_for

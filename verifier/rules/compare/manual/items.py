@@ -24,7 +24,7 @@ from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.radio.read import number_of
 from verifier.rules.compare.radio.weather import WORDS, weather_of
 from verifier.rules.observations import sheet_of
-from verifier.rules.pointing import beamwidth_deg
+from verifier.rules.radio.path import beamwidth_deg
 
 _ENTER = "fill in the sheet that `cards --blank` writes, and give it with --observed"
 _ELSEWHERE = "manual.alignment-voltage"

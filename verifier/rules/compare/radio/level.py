@@ -11,7 +11,6 @@ from verifier.model.observations import Observation
 from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio import overload, short
 from verifier.rules.compare.radio.carrier_end import (
     EXACT_DB,
     READ_DB,
@@ -19,20 +18,21 @@ from verifier.rules.compare.radio.carrier_end import (
     figure,
     near,
 )
-from verifier.rules.compare.radio.carriers import LiveCarrier
+from verifier.rules.compare.radio.carriers import LiveCarrier, outage_db, signal_of_nobody
 from verifier.rules.compare.radio.expected import (
     JUDGED,
     Reference,
     arm_db,
     by_atpc_alone,
     expected_level,
+    limits,
+    overload,
     reference,
     too_low,
 )
-from verifier.rules.compare.radio.muted import outage_db, signal_of_nobody
+from verifier.rules.compare.radio.power import left_short
 from verifier.rules.compare.radio.read import Read
-from verifier.rules.compare.radio.steady import at_least, by_median, held, some, wavered
-from verifier.rules.compare.radio.weather import excused
+from verifier.rules.compare.radio.weather import at_least, by_median, excused, held, some, wavered
 from verifier.rules.radio import levels
 
 TOGETHER_S = 2.0
@@ -254,7 +254,7 @@ def rx_level(side: CarrierEnd) -> Findings:
     seen, at = side.read("rx_level_dbm"), "rx_level_dbm"
     if side.stage == "bench":
         at = "bench_rx_level_dbm"
-    if seen is not None and (over := overload.overload(side, seen)):
+    if seen is not None and (over := overload(side, seen)):
         yield over
         return
     if (strange := signal_of_nobody(side, seen)) is not None:
@@ -294,7 +294,7 @@ def _without_level(side: CarrierEnd, gap: str, seen: Read | None) -> Findings:
             yield excused(side, _nothing(side, "rx_level_dbm", gap, seen), short_db=outage_db(side))
         return
     unread = seen.number is None and side.sender.transmits is not False
-    if gap or (unread and overload.limits(side)):
+    if gap or (unread and limits(side)):
         missing = side.missing("rx_level_dbm") if seen.number is None else gap
         yield side.finding("radio.rx-level", "not-tested", missing, at="rx_level_dbm",
                            observed=seen.number, unit="dBm", reads=(seen,))  # fmt: skip
@@ -321,7 +321,7 @@ def _judge_level(
         if side.stage == "bench":
             advice = _BENCH_MUCH
     wanted = expected.value
-    if verdict != "fail" and (left := short.left_short(side.sender, side)):
+    if verdict != "fail" and (left := left_short(side.sender, side)):
         verdict, wanted = "fail", left.asked.dbm
         reason, advice = f"{reason}, but {left.reason}", "see radio.atpc"
     elif verdict == "pass" and (gap := by_atpc_alone(side)):

@@ -15,7 +15,7 @@ from decimal import Decimal
 from typing import Literal, get_args
 
 from verifier.model.profile import ReadingField
-from verifier.rules.profile import decode
+from verifier.rules import decode
 
 FIELDS: tuple[ReadingField, ...] = get_args(ReadingField)
 FEW = 5

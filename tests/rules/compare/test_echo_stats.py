@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verifier.rules.echo import echo_stats, jitter_ms, percentile_ms
+from verifier.rules.compare.echo import echo_stats, jitter_ms, percentile_ms
 
 RFC_2681_STREAM = (100.0, 110.0, None, 90.0, 500.0)
 """Sample of five round-trip times of RFC 2681 section 4 (from memory), one undefined."""

@@ -6,7 +6,7 @@ import datetime as dt
 
 import pytest
 
-from verifier.rules.soak.clocks import date_and_time, off_s, read
+from verifier.rules.decode import date_and_time, off_s, read
 
 AT = dt.datetime(2026, 11, 24, 10, 0, tzinfo=dt.UTC)
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from verifier.model.difference import WEIGHT
 from verifier.model.result import Finding
 from verifier.model.subject import Subject
-from verifier.rules.compare.differences import differences
+from verifier.rules.judge_again import differences
 
 
 def finding(check: str = "identity.name", verdict: Any = "pass", **more: Any) -> Finding:

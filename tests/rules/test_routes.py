@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verifier.rules.mib.ports import match
-from verifier.rules.mib.routes import next_hop, tables
+from verifier.rules.observations import rows_of_port
+from verifier.rules.routes import next_hop, tables
 
 OLD, NEW = tables(4)
 (SIX,) = tables(6)
@@ -80,9 +80,9 @@ NAMES = {
 )
 def test_port_by_name_description_or_alias(port: str, rows: tuple[str, ...]) -> None:
     """Exact, in this order; more than one is for the caller to refuse."""
-    assert match(NAMES, port) == rows
+    assert rows_of_port(NAMES, port) == rows
 
 
 def test_name_comes_before_description() -> None:
     """One row's ifName is another's ifDescr: the name counts."""
-    assert match({"ifName": {"7": "1"}, "ifDescr": {"8": "1"}}, "1") == ("7",)
+    assert rows_of_port({"ifName": {"7": "1"}, "ifDescr": {"8": "1"}}, "1") == ("7",)

@@ -7,7 +7,7 @@ from typing import Any, cast
 
 import pytest
 
-from verifier.rules.profile.draft import FEW, FIELDS, figure, find, unit_of
+from verifier.rules.profile_draft import FEW, FIELDS, figure, find, unit_of
 
 ROOT = "1.3.6.1.4.1.32473.1.1"
 
