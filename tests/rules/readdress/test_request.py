@@ -290,6 +290,8 @@ REFUSED = [
     ("too small", TWO, {"renumbers": (renumber("198.18.20.0/24=198.18.30.0/29"),)}, UsageError, ["too small", "a (198.18.20.11/24)", "b ("]),
     ("no device there", TWO, {"renumbers": (renumber("198.18.50.0/24=198.18.30.0/24"),)}, UsageError, ["no device"]),
     ("a host for a subnet", TWO, {"renumbers": (renumber("198.18.20.5/24=198.18.30.0/24"),)}, UsageError, ["198.18.20.0/24"]),
+    ("too wide a subnet", TWO, {"renumbers": (renumber("198.18.20.0/24=0.0.0.0/1"),)}, UsageError, ["/1", "/8 or longer"]),
+    ("too wide a prefix", TWO, {"changes": (change("a=198.18.40.5/7"),)}, UsageError, ["/7", "/8 or longer"]),
     ("two families", TWO, {"renumbers": (renumber("198.18.20.0/24=2001:db8::/64"),)}, UsageError, ["IPv6"]),
     ("two at one address", TWO, {"changes": (change("a=198.18.20.12/24"),)}, UsageError, ["a and b", "198.18.20.12"]),
     ("contradiction", TWO, {"changes": (change("a=198.18.30.5/24"), change("a=198.18.30.6/24"))}, UsageError, ["contradict", "198.18.30.5/24", "198.18.30.6/24"]),

@@ -75,6 +75,20 @@ def unusable(interface: Interface) -> str | None:
     return None
 
 
+def too_wide(interface: Interface) -> str | None:
+    """Why a device's own prefix is too short for any subnet, or None.
+
+    IPv4 ends at /8, a former class A network (RFC 791 3.2); IPv6 at /16, far below a site's prefix.
+    """
+    shortest = 8 if interface.address.is_v4 else 16
+    if interface.prefix >= shortest:
+        return None
+    return (
+        f"/{interface.prefix} takes {interface.subnet} for the device's own subnet: write "
+        f"the subnet's own prefix, /{shortest} or longer"
+    )
+
+
 def downwards(subnet: Interface, own: Address | None = None) -> Iterator[int]:
     """The addresses of a subnet as numbers, from its last one down.
 

@@ -9,7 +9,7 @@ import netaddr
 
 from verifier.model.address import Address, Interface
 from verifier.model.subject import Subject
-from verifier.rules.fit.hosts import not_a_host, unusable
+from verifier.rules.fit.hosts import not_a_host, too_wide, unusable
 from verifier.rules.plan.scope import LAPTOP, Found, Place, RuleProblem, Scope, device, device_path
 
 _Ranges = tuple[tuple[netaddr.IPNetwork, str], ...]
@@ -117,27 +117,18 @@ def address_stays_local(scope: Scope) -> Found:
             yield RuleProblem(subject, path, message)
 
 
-def _shortest(interface: Interface) -> int:
-    """No subnet's prefix is shorter: a former class A network's /8; in IPv6 far below a site's."""
-    return 8 if interface.address.is_v4 else 16
-
-
 def prefix_too_short(scope: Scope) -> Found:
     """A device's own prefix is below /8, in IPv6 below /16: most of the world is its subnet."""
     for subject, path, interface in _interfaces(scope):
-        if subject.kind == "device" and interface.prefix < _shortest(interface):
-            message = (
-                f"/{interface.prefix} takes {interface.subnet} for the device's own subnet: write "
-                f"the subnet's own prefix, /{_shortest(interface)} or longer"
-            )
-            yield RuleProblem(subject, _prefix_place(path), message)
+        if subject.kind == "device" and (why := too_wide(interface)) is not None:
+            yield RuleProblem(subject, _prefix_place(path), why)
 
 
 def prefix_improbable(scope: Scope) -> Found:
     """A prefix shorter than any subnet's: below /8, in IPv6 below /48."""
     for subject, path, interface in _interfaces(scope):
         shortest = 8 if interface.address.is_v4 else 48  # RFC 4632 3.1; RFC 6177: a site's prefix
-        if subject.kind == "device" and interface.prefix < _shortest(interface):
+        if subject.kind == "device" and too_wide(interface) is not None:
             continue  # that is an error
         local = interface.address.is_link_local or interface.address.is_loopback
         if interface.prefix < shortest and not local and unusable(interface) is None:

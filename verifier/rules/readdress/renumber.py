@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from verifier.errors import UsageError
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Device, Plan
-from verifier.rules.fit.hosts import unusable, with_value
+from verifier.rules.fit.hosts import too_wide, unusable, with_value
 from verifier.rules.readdress.placement import Key, key_of
 
 _LISTED = 8
@@ -76,6 +76,8 @@ def changed(
     for change in changes:
         if (why := unusable(change.address)) is not None:
             raise UsageError(f"--change {change.device}: {why}: no device can have it")
+        if (why := too_wide(change.address)) is not None:
+            raise UsageError(f"--change {change.device}: {why}")
         old = devices[change.device]
         new = replace(old, address=change.address, gateway=change.gateway or old.gateway)
         _want(wanted, new, f"--change {change.device}={change.address}")
@@ -105,6 +107,8 @@ def _renumbered(plan: Plan, renumber: Renumber) -> Iterable[Device]:
     for side in (old, new):
         if side.address.value != side.first:
             raise UsageError(f"--renumber: {side} is a host; its subnet is {side.subnet}")
+    if (why := too_wide(new)) is not None:
+        raise UsageError(f"{words}: {why}")
     if old.version != new.version:
         raise UsageError(f"{words}: the one is IPv{old.version}, the other IPv{new.version}")
     inside = [d for d in plan.devices if old.holds(d.address.address)]
