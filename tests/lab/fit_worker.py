@@ -15,7 +15,7 @@ from verifier.model.fit import Fit
 from verifier.model.laptop import Laptop, LaptopInterface
 from verifier.model.plan import Device, Plan
 from verifier.probes.world import ThisMachine
-from verifier.session.laptop.fit import FitQuestion, answer
+from verifier.session.laptop import FitQuestion, answer
 
 
 def said(asked: dict[str, Any], laptop: Laptop | None) -> dict[str, Any]:

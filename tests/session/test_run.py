@@ -29,8 +29,8 @@ from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, conductor, run
 from verifier.session.ask import in_processes
 from verifier.session.ask.job import Poller
-from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
+from verifier.session.request import Paces
 from verifier.session.run import _jobs
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork

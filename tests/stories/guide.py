@@ -30,11 +30,10 @@ from verifier.rules.guide.before import change_of
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.request import Wish, task
 from verifier.rules.readdress.world import Task
-from verifier.session.guide.look import DeviceObserver, Move
+from verifier.session.guide.look import DeviceObserver, Guiding, Move, moves
 from verifier.session.guide.run import Guide
-from verifier.session.guide.steps import Guiding, moves
 from verifier.session.guide.wait import Waiter
-from verifier.session.laptop.hold import LaptopAddresses
+from verifier.session.laptop import LaptopAddresses
 from verifier.simulator.memory import DeviceSettings, MemoryCable, MemoryDevice, MemoryWorld
 
 SETTLED_S = 8.0

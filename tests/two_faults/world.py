@@ -33,7 +33,7 @@ from verifier.probes.snmp.values import SnmpTarget
 from verifier.probes.world import ThisMachine
 from verifier.rules.compare.judge import Judgement, compare
 from verifier.session.ask import levels
-from verifier.session.ask.for_evidence import EvidencePoll
+from verifier.session.ask.polls import EvidencePoll
 from verifier.session.recorder import Recorder, RecorderEntry, numbered
 from verifier.simulator.condition import Condition
 from verifier.simulator.faults import PlantedFault

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import gc
+import io
+import os
 import signal
 import sys
 import traceback
 from importlib import import_module
 from pathlib import Path
+from typing import TextIO
 
 import click
 
 from verifier import __version__
-from verifier.cli import streams
 from verifier.errors import (
     EXIT_INTERRUPTED,
     EXIT_OURS,
@@ -21,6 +23,53 @@ from verifier.errors import (
     InputError,
     VerifierError,
 )
+
+
+class ClosableStream(io.FileIO):
+    """A stream whose reader may go away: what is written after that is lost, and is no fault.
+
+    Attributes:
+        fault: why else something could not be written (a full disk), or None.
+    """
+
+    fault: OSError | None = None
+
+    def write(self, data: object) -> int:
+        """Writes `data`, or drops it; never raises OSError."""
+        view = memoryview(data)  # type: ignore[arg-type]
+        try:
+            return super().write(view) or 0
+        except BrokenPipeError:
+            pass
+        except OSError as fault:
+            self.fault = fault
+        return view.nbytes
+
+
+def prepare() -> ClosableStream:
+    """Puts tolerant streams in the place of stdin, stdout and stderr; returns that of stdout.
+
+    A stream that the caller closed becomes the null device, so that no file opened later takes
+    its descriptor and gets what is printed.
+    """
+    if sys.stdin is None:
+        sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: PTH123, SIM115 - stays open
+    out, sys.stdout = _tolerant(sys.stdout)
+    _, sys.stderr = _tolerant(sys.stderr)
+    return out
+
+
+def _tolerant(stream: TextIO | None) -> tuple[ClosableStream, TextIO]:
+    descriptor = os.open(os.devnull, os.O_WRONLY) if stream is None else stream.fileno()
+    sink = ClosableStream(descriptor, "w", closefd=False)
+    text = io.TextIOWrapper(
+        io.BufferedWriter(sink),
+        encoding="utf-8" if stream is None else stream.encoding,
+        errors="backslashreplace",
+        line_buffering=True,
+    )
+    return sink, text
+
 
 COMMANDS = {
     "cards": ("cards", "Field cards and labels to print; the sheet of what only eyes can see."),
@@ -92,7 +141,7 @@ def main() -> None:
     SIGTERM is taken as Ctrl-C is: what was opened is closed, what was measured is written.
     """
     gc.set_threshold(_COLLECT_AFTER)
-    out = streams.prepare()
+    out = prepare()
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     code = _run()
     sys.stdout.flush()

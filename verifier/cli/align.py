@@ -88,7 +88,7 @@ def align(options: AlignOptions) -> int:
     )
     from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
     from verifier.session.align import questions_of  # noqa: PLC0415
-    from verifier.session.laptop.fit import FitQuestion, refuse_without_link  # noqa: PLC0415
+    from verifier.session.laptop import FitQuestion, refuse_without_link  # noqa: PLC0415
 
     questions, unread = questions_of(plan, hop, credentials)
     asked = [device for name, device in of_end.items() if name in questions]

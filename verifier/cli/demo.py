@@ -20,7 +20,7 @@ from verifier.cli import output
 from verifier.cli.command import FILE, command
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, CannotMeasureError, UsageError
 from verifier.files.credentials import load_credentials
-from verifier.files.evidence.result import result_of
+from verifier.files.evidence.observations import result_of
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.model.result import Result

@@ -27,7 +27,7 @@ from verifier.model.fit import FitReport
 from verifier.rules.fit.ways import is_without_link
 
 if TYPE_CHECKING:
-    from verifier.session.laptop.fit import FitQuestion
+    from verifier.session.laptop import FitQuestion
     from verifier.session.world import LaptopAccess
 
 
@@ -66,7 +66,7 @@ def fit(options: FitOptions) -> int:
         output.chosen(_FORMATS, options.format_, options.output.out)
         question = _question(options)
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
-        from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415
+        from verifier.session import laptop as laptop_fit  # noqa: PLC0415
 
         here = ThisMachine().laptop
         here.take_back_leftovers(output.say)
@@ -82,7 +82,7 @@ def _question(options: FitOptions) -> FitQuestion:
     devices = inputs.devices_of(plan, options.selection)
     laptop = inputs.assumed_laptop(options.laptop)
     profiles = inputs.profiles_of(plan.devices, options.plan)
-    from verifier.session.laptop.fit import SYSTEMS, FitQuestion  # noqa: PLC0415
+    from verifier.session.laptop import SYSTEMS, FitQuestion  # noqa: PLC0415
 
     here = SYSTEMS.get(sys.platform, "linux")
     if options.set_laptop and (options.system or here) != here:
@@ -105,7 +105,7 @@ def _with_address(
     options: FitOptions,
 ) -> int:
     """Sets what is suggested, asks again, holds it until told to end, and takes it back."""
-    from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415
+    from verifier.session import laptop as laptop_fit  # noqa: PLC0415
     from verifier.session.signals import Signals  # noqa: PLC0415
 
     addresses = laptop_fit.to_set(report)

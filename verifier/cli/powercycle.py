@@ -10,7 +10,6 @@ from click import Argument, Choice, Option
 
 from verifier.cli import inputs, output
 from verifier.cli.command import Duration, command
-from verifier.cli.documents import documents, signed_by
 from verifier.cli.options import (
     CredentialsFile,
     EvidenceOptions,
@@ -20,6 +19,7 @@ from verifier.cli.options import (
     StageOption,
     Strict,
 )
+from verifier.cli.output import documents, signed_by
 from verifier.errors import EXIT_INTERRUPTED, UsageError
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Device, Plan, Stage
@@ -97,7 +97,7 @@ def powercycle(options: PowercycleOptions) -> int:
         from verifier.files.canonical import plan_sha256  # noqa: PLC0415
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
         from verifier.session import Request  # noqa: PLC0415
-        from verifier.session.laptop import fit  # noqa: PLC0415
+        from verifier.session import laptop as fit  # noqa: PLC0415
 
         question = fit.FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
         fit.refuse_without_link(

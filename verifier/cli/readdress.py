@@ -97,7 +97,7 @@ def _write_plan(plan: Plan, task: Task, done: tuple[str, ...], path: Path) -> No
 
 def _paper(options: ReaddressOptions, plan: Plan, task: Task, runbook: Runbook) -> RunbookPaper:
     from verifier.report.runbook.text import RunbookPaper, shared_addresses  # noqa: PLC0415
-    from verifier.rules.readdress.follow_ups import behind  # noqa: PLC0415
+    from verifier.rules.readdress.renumber import behind  # noqa: PLC0415
     from verifier.rules.readdress.request import sharing  # noqa: PLC0415
 
     name, revision = plan.network.name or "Unnamed plan", plan.network.revision

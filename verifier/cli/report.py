@@ -12,8 +12,8 @@ from click import Argument, Choice, Option
 
 from verifier.cli import output
 from verifier.cli.command import FILE, command
-from verifier.cli.documents import signing_key
 from verifier.cli.options import OutputOptions, Strict
+from verifier.cli.output import signing_key
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, UsageError
 from verifier.files.output import Output, opened, opened_once
 from verifier.report.plain import plain
@@ -110,7 +110,7 @@ def _say(words: str) -> None:
 
 def _draw(stored: Stored, result: Result, out: Output, options: ReportOptions) -> None:
     """Writes the document to --out, or else prints it."""
-    from verifier.session.documents import annex  # noqa: PLC0415
+    from verifier.session.run import annex  # noqa: PLC0415
 
     path, quiet = options.output.out, options.output.quiet
     chosen = output.chosen(FORMATS, options.format_, path)

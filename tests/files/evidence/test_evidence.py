@@ -33,7 +33,7 @@ from verifier.files.evidence.document import (
     to_bytes,
 )
 from verifier.files.evidence.keys import low_order, read_private_key, read_public_key
-from verifier.files.evidence.result import result_of
+from verifier.files.evidence.observations import result_of
 from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
 from verifier.files.schema import schema

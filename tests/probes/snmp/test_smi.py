@@ -22,8 +22,7 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Plan
 from verifier.model.plan import Network as PlanNetwork
 from verifier.probes.snmp.client import SnmpClient
-from verifier.probes.snmp.smi import binding
-from verifier.probes.snmp.values import SnmpReply, SnmpTarget
+from verifier.probes.snmp.values import SnmpReply, SnmpTarget, binding
 from verifier.probes.snmp.wire import read_response
 from verifier.simulator.agent.cells import CellTable
 from verifier.simulator.network import SimulatedNetwork

@@ -26,8 +26,7 @@ from verifier.probes.snmp.fast import FastClient
 from verifier.probes.snmp.values import SnmpTarget, VarBind
 from verifier.probes.world import ThisMachine
 from verifier.session.ask import readings
-from verifier.session.ask.for_evidence import EvidencePoll
-from verifier.session.ask.for_health import HealthPoll
+from verifier.session.ask.polls import EvidencePoll, HealthPoll
 from verifier.session.ask.readings import decoded
 from verifier.session.conductor import _at_once
 from verifier.session.recorder import Recorder

@@ -22,7 +22,7 @@ from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import FastClient
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.probes.world import ThisMachine
-from verifier.session.ask.for_health import HealthPoll
+from verifier.session.ask.polls import HealthPoll
 from verifier.session.recorder import Recorder, RecorderEntry
 
 __all__ = ["handmade"]

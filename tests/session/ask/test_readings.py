@@ -19,7 +19,7 @@ from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget, VarBind
 from verifier.probes.world import ThisMachine
 from verifier.session.ask import readings
-from verifier.session.ask.for_evidence import EvidencePoll
+from verifier.session.ask.polls import EvidencePoll
 from verifier.session.recorder import Recorder
 from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running

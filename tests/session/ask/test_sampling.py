@@ -31,8 +31,8 @@ from verifier.session.ask import in_processes
 from verifier.session.ask import levels as ask_levels
 from verifier.session.ask.job import Job
 from verifier.session.ask.poller import LoopPoller
-from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
+from verifier.session.request import Paces
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running

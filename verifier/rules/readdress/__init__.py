@@ -24,9 +24,9 @@ from verifier.model.runbook import (
     Step,
     figures,
 )
-from verifier.rules.readdress.follow_ups import follow_ups
 from verifier.rules.readdress.heuristic import heuristic_order
 from verifier.rules.readdress.obstacles import obstacles, stuck
+from verifier.rules.readdress.renumber import follow_ups
 from verifier.rules.readdress.run import ALL, DONE, START, Op, SegmentState
 from verifier.rules.readdress.search import Price, search
 from verifier.rules.readdress.settle import trimmed

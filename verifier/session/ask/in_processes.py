@@ -23,8 +23,8 @@ from verifier.model.observations import ANSWER, Unreadable
 from verifier.model.subject import Subject
 from verifier.session.ask.job import Job, Poller
 from verifier.session.ask.poller import LoopPoller
-from verifier.session.limits import Paces
 from verifier.session.recorder import Packed, Recorder, packed, unpacked
+from verifier.session.request import Paces
 from verifier.session.world import World
 
 MANY = 150

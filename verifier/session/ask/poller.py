@@ -7,12 +7,11 @@ from contextlib import AsyncExitStack
 from typing import Self
 
 from verifier.session.ask import levels
-from verifier.session.ask.for_evidence import EvidencePoll
-from verifier.session.ask.for_health import HealthPoll
 from verifier.session.ask.job import Job
+from verifier.session.ask.polls import EvidencePoll, HealthPoll
 from verifier.session.ask.questions import Questions
-from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
+from verifier.session.request import Paces
 from verifier.session.world import SnmpManager, World
 
 

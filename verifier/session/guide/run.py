@@ -30,11 +30,9 @@ from verifier.rules.guide import (
     standing,
 )
 from verifier.rules.guide.before import last_change
-from verifier.session.guide.journal_entry import marks_of, told
-from verifier.session.guide.look import DeviceObserver, Move
-from verifier.session.guide.steps import Guiding
+from verifier.session.guide.look import DeviceObserver, Guiding, Move, marks_of, told
 from verifier.session.guide.wait import EVERY_S, STEADY, Console, Ending, Stopped, Waiter
-from verifier.session.laptop.hold import LaptopAddresses, lacking, link_lost
+from verifier.session.laptop import LaptopAddresses, lacking, link_lost
 from verifier.session.recorder import timestamp
 
 _CODES: Mapping[Ending, int] = {"interrupted": EXIT_INTERRUPTED, "input-ended": EXIT_UNTESTED}

@@ -16,16 +16,15 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.observations import ENGINE_ID, NEIGHBOUR, RESTART, Observation, RestartTimes
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
+from verifier.probes.echo.exchange import EchoTarget
 from verifier.probes.echo.mtu import SMALL_BYTES
-from verifier.probes.echo.series import EchoTarget
 from verifier.probes.echo.watch import Unheard, Watched
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.rules import decode
 from verifier.rules.observations import Observations
 from verifier.rules.soak.counters import restarted
-from verifier.session.limits import ON_LINK_PER_S
 from verifier.session.recorder import Recorder
-from verifier.session.request import Request
+from verifier.session.request import ON_LINK_PER_S, Request
 from verifier.session.search.request import Search
 from verifier.session.search.run import located
 from verifier.session.world import SnmpManager, World

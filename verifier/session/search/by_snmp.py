@@ -18,7 +18,7 @@ from verifier.probes.snmp.values import SnmpReply, SnmpTarget
 from verifier.rules import decode, routes
 from verifier.rules.observations import Observations
 from verifier.session.ask import readings
-from verifier.session.ask.for_evidence import address_suffixes, prefix_of
+from verifier.session.ask.polls import address_suffixes, prefix_of
 from verifier.session.ask.routes import Routing
 from verifier.session.recorder import Clock, timestamp
 from verifier.session.world import SnmpManager

@@ -13,7 +13,7 @@ from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop, Route
 from verifier.model.search import Answer, Candidate, HeardFrames, SearchedPlace
-from verifier.probes.echo.series import EchoBurst, EchoTarget
+from verifier.probes.echo.exchange import EchoBurst, EchoTarget
 from verifier.rules import search as rules
 from verifier.rules.routes import hosts_outside
 from verifier.rules.search.candidates import Key, key_of

@@ -17,7 +17,7 @@ from verifier.rules.fit.suggest import present, tagged_interface, taken_addresse
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.request import Wish, task
 from verifier.rules.search import candidates, chosen, judge, tag_of, taken_for
-from verifier.session.laptop import fit as laptop_fit
+from verifier.session import laptop as laptop_fit
 from verifier.session.recorder import timestamp
 from verifier.session.search.course import SearchRun
 from verifier.session.search.request import Search
