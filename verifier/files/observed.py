@@ -11,7 +11,6 @@ import os
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +20,7 @@ from verifier.files.faults import Faults, nearest, shown
 from verifier.files.plan.columns import Column, normal
 from verifier.files.plan.joined_texts import guarded
 from verifier.files.plan.scalars import parser
-from verifier.files.plan.units import factor, unit_named
+from verifier.files.plan.units import SAME, Scale, scale, unit_named
 from verifier.files.sheets.cell_number import NumberStyle, read_number
 from verifier.files.sheets.csv_read import csv_page
 from verifier.files.sheets.page import Page, is_blank, listed
@@ -231,7 +230,7 @@ class _SheetReader:
             self._wrong(number, column, str(fault), subject)
             return None
 
-    def _number(self, number: int, text: str, unit: str, times: Decimal, item: Item) -> float:
+    def _number(self, number: int, text: str, unit: str, times: Scale, item: Item) -> float:
         own = _UNIT_AT_END.search(text)
         if own and unit and unit_named(own[1]) != unit_named(unit):
             raise ValueError(f"{shown(text)} names another unit than column unit, {shown(unit)}")
@@ -240,7 +239,7 @@ class _SheetReader:
         def note(rule: str, words: str) -> None:
             self.faults.warn(rule, self.page.origin(number, "value"), words)
 
-        figure = float(read_number(text, wanted, NumberStyle(times=times), note))
+        figure = float(read_number(text, wanted, NumberStyle(scale=times), note))
         largest = _LARGEST[item.unit or ""]
         if not abs(figure) <= largest:
             raise ValueError(f"{shown(text)} is beyond {largest:g} {item.unit}")
@@ -299,15 +298,15 @@ def _local(moment: dt.datetime) -> dt.datetime:
     return at
 
 
-def _times(unit: str, item: Item) -> Decimal:
-    """What a figure in the unit of the row is multiplied by. Raises ValueError."""
+def _times(unit: str, item: Item) -> Scale:
+    """What a figure in the unit of the row needs to be in the item's. Raises ValueError."""
     if not unit or normal(unit) == normal(item.unit_cell):
-        return Decimal(1)
+        return SAME
     if item.kind != "number":
         raise ValueError(f"{shown(unit)}: {item.check} has no unit, leave it empty")
     if not (named := unit_named(unit)):
         raise ValueError(f"{shown(unit)} is no unit that is known: write {item.unit}")
-    return factor(named, item.unit or "")
+    return scale(named, item.unit or "")
 
 
 def _worded(text: str, item: Item) -> bool | str:

@@ -87,8 +87,9 @@ def _line(column: TheirColumn) -> str:
     value = _quoted(column.fields[0] if column.fields else "")
     if len(column.fields) > 1:
         value = f"[{', '.join(map(_quoted, column.fields))}]"
-    if column.factor is not None:
-        value = f"{{field = {value}, factor = {column.factor:f}}}"
+    if column.says and column.fields:
+        more = ", ".join(f"{key} = {_quoted(said)}" for key, said in column.says.items())
+        value = f"{{field = {value}, {more}}}"
     comment = f"  # unsure: {column.doubt}" if column.doubt else ""
     if not column.fields and not comment:
         comment = "  # not read"

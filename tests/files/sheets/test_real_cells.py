@@ -7,7 +7,7 @@ import pytest
 
 from tests.files.by_hand import column_of, said_of
 from verifier.files.plan.columns import sheets
-from verifier.files.plan.units import factor, unit_named
+from verifier.files.plan.units import unit_named
 from verifier.files.read_plan import read_plan
 
 NBSP = "\N{NO-BREAK SPACE}"
@@ -92,7 +92,7 @@ def test_a_figure_of_one_reading_is_read_and_told(
         ("1.2.3", "is not a number"),
         ("1,2,3", "is not a number"),
         ("1,2.3,4", "is not a number"),
-        ("28 MB/s", "write the figure alone, in MHz"),
+        ("28 MB/s", "is in Mbyte/s or Mbit/s: write the unit in full"),
         ("28.", None),
     ],
 )
@@ -116,6 +116,12 @@ def test_a_figure_of_none_or_two_readings_is_refused(figure: Any, text: str, wor
         ("Antenna height (cm) A", "2400", "antenna_height_m", 24),
         ("Azimuth A", f"57{DEGREE}58'48\"", "azimuth_deg", 57.98),
         ("Alignment voltage (mV) A", "1090", "alignment_v", 1.09),
+        ("Antenna height (m) A", "80 ft", "antenna_height_m", 24.384),
+        ("Antenna height (fathoms) A", "10", "antenna_height_m", 18.288),
+        ("Antenna gain (dBd) A", "34", "antenna_dbi", 36.15),
+        ("Max EIRP (dBW) A", "23.5", "max_eirp_dbm", 53.5),
+        ("Tx power (dBm) A", "100 mW", "tx_power_dbm", 20),
+        ("Azimuth (gon) A", "64.4222", "azimuth_deg", 57.97998),
     ],
 )
 def test_units_of_one_quantity_are_converted_exactly_and_told(
@@ -130,47 +136,31 @@ def test_units_of_one_quantity_are_converted_exactly_and_told(
 @pytest.mark.parametrize(
     ("heading", "text", "words"),
     [
-        ("Antenna height (m) A", "80 ft", "is in ft, but m is wanted: 1 ft is 0.3048 m"),
-        ("Antenna gain (dBi) A", "34 dBd", "2.15 dB less"),
-        ("Tx power (dBm) A", "100 mW", "1 mW is 0 dBm"),
-        ("Antenna height (ft) A", "80", "is in ft, but m is wanted"),
+        ("Antenna height (m) A", "80'", "is in feet or minutes of arc: write the unit in full"),
+        ("Antenna height (nm) A", "80", "is in nm, which is nautical miles or nanometres"),
+        ("Antenna height (') A", "80", "is in ', which is feet or minutes of arc"),
+        ("Antenna gain (dB) A", "34", "is in dB, but dBi is wanted"),
+        ("Antenna gain (dBi) A", "34 dBm", "is in dBm, but dBi is wanted"),
+        ("Tx power (mW) A", "0", "a power of 0 has no level in dBm"),
         ("Radio A", "1 m", "no unit is wanted"),
     ],
 )
-def test_what_no_exact_factor_converts_is_left_to_people(
+def test_what_nothing_converts_is_left_to_people(
     figure: Any, heading: str, text: str, words: str
 ) -> None:
     _, problems = figure(heading, text, "antenna_height_m", end=True)
-    assert [p.severity for p in problems] == ["error"]
-    assert words in problems[0].message
+    assert [p.message for p in problems if p.severity == "error" and words in p.message]
 
 
 @pytest.mark.parametrize(
     ("heading", "rules"),
-    [("Tx", []), ("Tx (MHz)", []), ("tx_mhz", []), ("Tx (THz)", ["unit-unknown"]),
-     ("Tx (planned)", ["unit-unknown"]), ("Tx [planned, MHz]", ["unit-unknown"])],
+    [("Tx", []), ("Tx (MHz)", []), ("tx_mhz", []), ("Tx (XHz)", ["unit-unknown"]),
+     ("Tx (planned)", ["unit-unknown"]), ("Tx [planned, MHz]", [])],
 )  # fmt: skip
 def test_brackets_that_hold_no_known_unit_are_told(figure: Any, heading: str, rules: Any) -> None:
     read, problems = figure(f"{heading} A", "13143", "tx_mhz", end=True)
     assert read == 13143
     assert said_of(problems) == [("warning", rule) for rule in rules]
-
-
-@pytest.mark.parametrize(
-    ("unit", "wanted", "times"),
-    [("GHz", "MHz", 1000), ("kbps", "Mbps", "0.001"), ("min", "s", 60), ("h", "s", 3600),
-     ("mm", "m", "0.001"), ("km", "km", 1), ("Hz", "MHz", "0.000001")],
-)  # fmt: skip
-def test_factors_are_those_of_the_si(unit: str, wanted: str, times: Any) -> None:
-    """SI brochure (9th edition), tables 7 and 8; from memory."""
-    assert str(factor(unit, wanted).normalize()) == str(
-        type(factor(unit, wanted))(times).normalize()
-    )
-
-
-@pytest.mark.parametrize("word", ["MB/s", "GBps", "furlong", "", "GHzz"])
-def test_a_word_that_is_no_unit_is_none(word: str) -> None:
-    assert unit_named(word) == ""
 
 
 def test_many_cells_of_one_column_are_told_once(table: Any) -> None:

@@ -196,6 +196,14 @@ SETTINGS: Situations = [
      ["muted certain Hop-1/carrier/1/end/a"]),
     ("in a test mode", up("b") + "Hop-1/b radio.test-mode fail off on", ["test-mode certain Hop-1/carrier/1/end/b"]),
 ]  # fmt: skip
+SIDE_LOBE, TURNED, LOBES, OFF = (
+    "side-lobe likely Hop-1", "polarisation-turned likely Hop-1", "side-lobes-both likely Hop-1",
+    "misaligned possible Hop-1",
+)  # fmt: skip
+EDGES: list[tuple[float, list[str], list[str]]] = [
+    (14, [], [SIDE_LOBE]), (24, [SIDE_LOBE], [TURNED]), (34, [TURNED], [LOBES]), (44, [LOBES], [OFF]),
+]  # fmt: skip
+"""Figures of dB at which causes meet, less the 1 dB that devices read by; below, and from there on."""
 SWEEP = ["misaligned possible Hop-1", *ALIKE]
 RADIO: Situations = [
     ("both a little low", BOTH_LOW.format(-53, -52), SWEEP),
@@ -317,6 +325,20 @@ def test_causes(lines: str, expected: list[str]) -> None:
     _, causes = explained(lines)
     assert [short(c).rstrip("/") .strip() for c in causes] == expected  # fmt: skip
     assert all(c.text and c.for_ and c.try_first for c in causes)
+
+
+@pytest.mark.parametrize(("edge_db", "below", "above"), EDGES)
+def test_edges_of_a_loss_in_both_directions(edge_db, below, above) -> None:
+    """First side lobe 15 to 25 dB, polarisation to 35, both side lobes to 45; both fit within 1 dB."""
+
+    def told(lost_db: float) -> set[str]:
+        _, causes = explained(BOTH_LOW.format(-45 - lost_db, -45 - lost_db))
+        return {short(c) for c in causes} & {SIDE_LOBE, TURNED, LOBES, OFF}
+
+    low = [OFF] if edge_db == EDGES[0][0] else []
+    assert told(edge_db - 0.1) == {*below, *low}
+    assert told(edge_db) == told(edge_db + 2) == {*below, *above, *low}
+    assert told(edge_db + 2.1) == {*above}
 
 
 @pytest.mark.parametrize("lines", [s[1] for s in CANNOT_TELL], ids=[s[0] for s in CANNOT_TELL])

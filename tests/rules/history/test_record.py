@@ -129,6 +129,41 @@ def test_deviation(hours, limit, away, beyond, reason) -> None:
         assert made.now_dbm == statistics.median(h.middle for h in STILL)
 
 
+@pytest.mark.parametrize(
+    ("hours", "reason"),
+    [
+        ([hour(-45.0, -44.0)] * 3, ""),
+        (
+            [*[hour(-45.0, -44.0)] * 2, hour(-45.0, -43.9)],
+            "only 2 of 3 hours were dry; 3 are needed",
+        ),
+        ([hour(-45.0, -45.0, 3)] * 3, ""),
+        ([hour(-45.0, -45.0, 2)] * 3, "no hour has 3 readings: sweep more often"),
+    ],
+    ids=["still within 1 dB", "moved by more", "three readings", "two readings"],
+)
+def test_a_dry_hour(hours: list[Sample], reason: str) -> None:
+    """Its level stood still within 1 dB, in at least three readings; three such hours are a level."""
+    seen = past(subject=HOP, level_hours={(1, "a"): tuple(hours)})
+    (made,) = level_deviations(link_plan(), seen, THEN)
+    assert (made.reason, made.now_dbm is None) == (reason, bool(reason))
+
+
+def test_the_level_of_now_is_of_the_newest_24_dry_hours() -> None:
+    """One hour more, or one less, would shift the median to one side."""
+    hours = [hour(level, level) for level in (-44.0, *[-44.0, -46.0] * 12)]
+    seen = past(subject=HOP, level_hours={(1, "a"): tuple(hours)})
+    (made,) = level_deviations(link_plan(), seen, THEN)
+    assert (made.now_dbm, made.dry_hours) == (-45.0, 24)
+
+
+@pytest.mark.parametrize(("level", "beyond"), [(-48.0, False), (-48.1, True), (-42.0, False)])
+def test_without_a_tolerance_3_db_are_allowed(level: float, beyond: bool) -> None:  # noqa: FBT001
+    seen = past(subject=HOP, level_hours={(1, "a"): (hour(level, level),) * 3})
+    (made,) = level_deviations(link_plan(), seen, THEN)
+    assert (made.beyond, made.limit_db) == (beyond, 3.0)
+
+
 def test_an_end_without_a_level_at_handover() -> None:
     """Is said; without a baseline there is no deviation at all."""
     seen = past(subject=HOP, level_hours={(1, "b"): tuple(STILL)})

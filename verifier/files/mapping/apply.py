@@ -26,9 +26,9 @@ from verifier.files.sheets.records import (
     CellReader,
     SheetRow,
     finish,
+    scale_of,
     short,
     tell_stray,
-    times_of,
 )
 from verifier.files.sheets.to_tree import agree, joined
 from verifier.model.problem import Origin
@@ -149,12 +149,11 @@ class _Reading:
     def _readers(
         self, theirs: Theirs, unit: str, origin: Origin
     ) -> Iterator[tuple[Slot, CellReader]]:
-        for target in theirs.targets:
-            times = theirs.factor
-            if times is None:
-                times = times_of(unit, target.column, origin, self.faults)
-            if times is not None:
-                figures = NumberStyle(self.rule.comma, times)
+        sign = theirs.decimal or ("," if self.rule.comma else "plain")
+        for target, known in zip(theirs.targets, theirs.scales, strict=True):
+            scale = known or scale_of(unit, target.column, origin, self.faults)
+            if scale is not None:
+                figures = NumberStyle(sign, scale)
                 reader = CellReader(target.column, origin.field, figures, theirs.values)
                 yield (target.sheet, target.side), reader
 

@@ -6,7 +6,6 @@ import dataclasses
 import itertools
 import re
 from collections import Counter
-from decimal import Decimal
 from typing import Any
 
 from verifier.files.faults import Faults, looks_secret
@@ -14,7 +13,7 @@ from verifier.files.mapping.model import key_of, targets_of
 from verifier.files.mapping.words import Guess, guess, looks_like
 from verifier.files.plan.columns import Column
 from verifier.files.plan.scalars import parser
-from verifier.files.plan.units import factor
+from verifier.files.plan.units import SAME, scale
 from verifier.files.sheets.find_headings import find_headings, heading_text
 from verifier.files.sheets.page import Page, is_blank
 
@@ -37,7 +36,7 @@ class TheirColumn:
     values: list[Any]
     guess: Guess | None
     fields: tuple[str, ...] = ()
-    factor: Decimal | None = None
+    says: dict[str, str] = dataclasses.field(default_factory=dict)
     doubt: str = ""
 
 
@@ -171,16 +170,17 @@ def _set_factor(column: TheirColumn, unit: str) -> None:
     """The factor that the heading's unit asks for, or that the size of the figures suggests."""
     if theirs := column.unit:
         try:
-            times = factor(theirs, unit)
+            found = scale(theirs, unit)
         except ValueError as fault:
             column.doubt = f"perhaps {column.fields[0]}, but it {fault}"
             column.fields = ()
             return
-        column.factor = None if times == 1 else times
+        if found != SAME:
+            column.says["unit"] = theirs
     elif unit == "MHz" and column.fields[0].endswith("tx_mhz"):
         figures = [_number(value) for value in column.values]
         if figures and all(f is not None and _GHZ[0] <= f < _GHZ[1] for f in figures):
-            column.factor, column.doubt = Decimal(1000), "the figures look like GHz"
+            column.says["unit"], column.doubt = "GHz", "the figures look like GHz"
 
 
 def _doubt_words(column: TheirColumn, ours: Column) -> None:

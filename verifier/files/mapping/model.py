@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from verifier.errors import InputError
 from verifier.files.faults import Faults, looks_secret, nearest, shown
 from verifier.files.plan.columns import Column, sheets
+from verifier.files.plan.units import Scale, scale, unit_named
 from verifier.files.toml import KeyPath, Toml, read_toml
 
 FORMAT = "plan-verifier/mapping/1"
@@ -43,10 +44,16 @@ class _Strict(BaseModel):
 
 
 class ColumnForm(_Strict):
-    """A column whose figures are multiplied, or whose words are replaced."""
+    """A column whose figures are converted, or whose words are replaced.
+
+    A figure becomes `factor` times itself, or is converted from `unit`; then `plus` is added.
+    """
 
     field: str | list[str]
+    unit: str | None = None
     factor: float | None = Field(default=None, gt=0, allow_inf_nan=False)
+    plus: float | None = Field(default=None, allow_inf_nan=False)
+    decimal: Literal[".", ","] | None = None
     values: dict[str, str] = {}
 
 
@@ -79,12 +86,18 @@ class MappedField:
 
 @dataclass(frozen=True, slots=True)
 class Theirs:
-    """A column of theirs: what it feeds; no targets: known, but not read."""
+    """A column of theirs: what it feeds; no targets: known, but not read.
+
+    Attributes:
+        scales: for each target what its figures need; None where the heading's unit says it.
+        decimal: its decimal sign; None where that of the sheet holds.
+    """
 
     heading: str
     targets: tuple[MappedField, ...]
-    factor: Decimal | None
     values: dict[str, str]
+    scales: tuple[Scale | None, ...]
+    decimal: Literal[".", ","] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,9 +204,23 @@ class _Lookup:
         if targets and looks_secret(heading):
             message = f"{shown(heading)} looks like a secret: it is not read into a plan"
             self.tell(path, message, "secret-in-plan")
-        factor = None if whole.factor is None else Decimal(repr(whole.factor))
         values = {key_of(word): meant for word, meant in whole.values.items()}
-        return Theirs(heading, targets, factor, values)
+        scales = tuple(self.scale(whole, target.column.unit, path) for target in targets)
+        return Theirs(heading, targets, values, scales, whole.decimal)
+
+    def scale(self, form: ColumnForm, wanted: str, path: KeyPath) -> Scale | None:
+        """What the figures of a column need; None where the mapping does not say."""
+        if form.unit is not None and form.factor is not None:
+            self.tell((*path, "factor"), "write unit or factor, not both")
+        if form.unit is None and form.factor is None and form.plus is None:
+            return None
+        found = Scale(Decimal(repr(form.factor or 1)))
+        if form.unit is not None:
+            try:
+                found = scale(unit_named(form.unit) or form.unit, wanted)
+            except ValueError as fault:
+                self.tell((*path, "unit"), f"{shown(form.unit)} {fault}")
+        return replace(found, plus=found.plus + Decimal(repr(form.plus or 0)))
 
     def made(self, name: str, text: str, columns: dict[str, Theirs]) -> MappedField | None:
         """A field whose text is made of others."""

@@ -1,76 +1,218 @@
-"""Units that people write beside a figure, and the exact factors between units of one quantity."""
+"""Units that people write beside a figure: what each word stands for, and how one becomes another.
+
+A word that may stand for two units stands for none (`nm`, `MB/s`, `"`): a person says which. The
+factors are exact: SI brochure, 9th edition (prefixes; tables 7 and 8: minute, hour, day, degree,
+dB), NIST SP 811 appendix B.8 (international foot, inch, yard, mile, fathom of six feet, nautical
+mile, gon); dBi is dBd and the 2.15 dB of a half-wave dipole (ITU-R BS.1195); dBm is dBW and 30
+(ITU-R V.574).
+"""
 
 from __future__ import annotations
 
+import functools
 import re
-from decimal import Decimal
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Context, Decimal
 
-_PLAIN_WORDS = (
-    "MHz", "Mbps", "dBm", "dB", "dBi", "m", "km", "deg", "V", "s", "ms", "%", "bytes",
-    "GHz", "kHz", "Hz", "bps", "kbps", "Gbps", "mW", "W", "dBW", "dBd", "ft", "in", "yd", "mm",
-    "cm", "mi", "rad", "mV", "min", "h",
-)  # fmt: skip
-_WORDS = {word.lower(): word for word in _PLAIN_WORDS} | {
-    "bit/s": "bps", "kb/s": "kbps", "kbit/s": "kbps", "mb/s": "Mbps", "mbit/s": "Mbps",
-    "mbits": "Mbps", "mbit": "Mbps", "gb/s": "Gbps", "gbit/s": "Gbps", "gbit": "Gbps",
-    "\N{DEGREE SIGN}": "deg", "\N{MASCULINE ORDINAL INDICATOR}": "deg", "degrees": "deg",
-    "degree": "deg",
-    "meters": "m", "metres": "m", "meter": "m", "metre": "m", "feet": "ft", "foot": "ft",
-    "inches": "in", "inch": "in", "yards": "yd", "miles": "mi", "volts": "V", "volt": "V",
-    "byte": "bytes", "percent": "%", "sec": "s", "seconds": "s", "hours": "h",
-}  # fmt: skip
-_BYTES_PER_S = re.compile(r"[kKMG]B(/s|ps)")
+from verifier.files.plan.unit_words import DOUBTFUL, FACTORS, PLAIN_IN_HEADINGS, SPELLINGS
 
-_EXACT = {
-    "Hz": ("frequency", "0.000001"), "kHz": ("frequency", "0.001"), "MHz": ("frequency", "1"),
-    "GHz": ("frequency", "1000"),
-    "bps": ("rate", "0.000001"), "kbps": ("rate", "0.001"), "Mbps": ("rate", "1"),
-    "Gbps": ("rate", "1000"),
-    "mm": ("length", "0.001"), "cm": ("length", "0.01"), "m": ("length", "1"),
-    "km": ("length", "1000"),
-    "mV": ("voltage", "0.001"), "V": ("voltage", "1"),
-    "ms": ("time", "0.001"), "s": ("time", "1"), "min": ("time", "60"), "h": ("time", "3600"),
-}  # fmt: skip
-"""Quantity and size of a unit (SI prefixes; a minute and an hour: BIPM SI brochure, table 8)."""
+_HUNDREDTH = Decimal("0.01")
+_WIDE = Context(prec=40)
+_OFFSETS = {"dBW": Decimal(30), "dBd": Decimal("2.15")}
+_POWERS = {"pW": "1e-9", "nW": "1e-6", "uW": "0.001", "mW": "1", "W": "1000", "kW": "1000000"}
+"""Powers in milliwatts: a level in dBm is ten times their logarithm."""
 
-_BY_HAND = {
-    "ft": "1 ft is 0.3048 m", "in": "1 in is 0.0254 m", "yd": "1 yd is 0.9144 m",
-    "mi": "1 mi is 1.609344 km", "dBd": "a gain in dBd is 2.15 dB less than in dBi",
-    "dBW": "0 dBW is 30 dBm", "W": "1 W is 30 dBm", "mW": "1 mW is 0 dBm",
-    "rad": "1 rad is 57.29578 deg",
-}  # fmt: skip
-"""What is not converted but told: not a factor, not exact, or of more than one definition."""
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """How a figure in one unit becomes one in another: times, then plus; or as a level.
+
+    Attributes:
+        level: the figure is a power; `times` of it are milliwatts, and dBm is wanted.
+    """
+
+    times: Decimal = Decimal(1)
+    plus: Decimal = Decimal(0)
+    level: bool = False
+
+    def of(self, figure: str) -> str:
+        """A plain figure in the wanted unit, exactly; a level of a power to 0.01 dB.
+
+        Raises:
+            ValueError: no level stands for a power of nothing or less.
+        """
+        if self == SAME:
+            return figure
+        scaled = _WIDE.multiply(Decimal(figure), self.times)
+        if self.level:
+            if scaled <= 0:
+                raise ValueError(f"a power of {figure} has no level in dBm")
+            decibels = 10 * _WIDE.log10(scaled)
+            scaled = decibels.quantize(_HUNDREDTH, ROUND_HALF_EVEN)
+        scaled = _WIDE.add(scaled, self.plus)
+        return f"{scaled.normalize():f}" if scaled else "0"
+
+    def __str__(self) -> str:
+        if self.level:
+            return "made a level in dBm"
+        steps = (
+            f"multiplied by {self.times.normalize():f}" if self.times != 1 else "",
+            f"raised by {self.plus.normalize():f}" if self.plus else "",
+        )
+        return " and ".join(filter(None, steps)) or "read as they are"
+
+
+SAME = Scale()
+"""Of a figure that is in the wanted unit."""
 
 
 def unit_named(word: str) -> str:
-    """The unit that a word stands for, in its one spelling; empty if it is none that is known."""
-    word = word.strip().rstrip(".")
-    if _BYTES_PER_S.fullmatch(word):
-        return ""  # eight times as much as its look-alike
-    return _WORDS.get(word.lower(), "")
+    """The unit that a word stands for, in its one spelling; empty if none is known, or two are."""
+    word = _bare(word)
+    return "" if doubt(word) else _plain(word)
+
+
+def doubt(word: str) -> str:
+    """Which units a word may stand for, in words; empty where it is none, or one alone."""
+    return " or ".join(words for _, words in _doubtful(word))
+
+
+def readings(word: str) -> tuple[str, ...]:
+    """The units that a word may stand for, as far as a figure in them can be read."""
+    if found := _doubtful(word):
+        return tuple(unit for unit, _ in found if unit)
+    named = unit_named(word)
+    return (named,) if named else ()
 
 
 def unit_of(heading: str) -> str:
-    """The unit that a heading names in brackets; empty if it names none that is known."""
-    for inside in re.findall(r"[(\[]([^)\]]*)[)\]]", heading):
-        if unit := unit_named(inside):
-            return unit
-    return ""
+    """The unit that a heading names, in brackets or beside its words; empty if it names none.
+
+    What may stand for two units, or where two stand, is given as it is written: `scale` refuses it.
+    """
+    return _found(heading)[0]
 
 
-def factor(unit: str, wanted: str) -> Decimal:
-    """What a figure in `unit` is multiplied by to be one in `wanted`; exact.
+def without_unit(heading: str) -> str:
+    """A heading without its unit; what else stands in brackets stays."""
+    return _found(heading)[1]
+
+
+def quantity_of(unit: str) -> str:
+    """The quantity that a unit measures: `frequency`, `length` and so on; empty if none."""
+    return FACTORS[unit][0] if unit in FACTORS else ""
+
+
+def scale(unit: str, wanted: str) -> Scale:
+    """How a figure in `unit` becomes one in `wanted`.
 
     Raises:
-        ValueError: no factor leads from one to the other; says what a person can do.
+        ValueError: nothing leads from one to the other; says what a person can do.
     """
     if unit == wanted:
-        return Decimal(1)
-    quantity, size = _EXACT.get(unit, ("", "1"))
-    wanted_quantity, wanted_size = _EXACT.get(wanted, ("other", "1"))
-    if quantity == wanted_quantity:
-        return Decimal(size) / Decimal(wanted_size)
-    help_ = f": {_BY_HAND[unit]}" if unit in _BY_HAND and wanted else ""
-    raise ValueError(
-        f"is in {unit}, but {f'{wanted} is' if wanted else 'no unit is'} wanted{help_}"
-    )
+        return SAME
+    if meant := doubt(unit):
+        raise ValueError(f"is in {unit}, which is {meant}: name the unit in full")
+    quantity, size = FACTORS.get(unit, ("", "1"))
+    wanted_quantity, wanted_size = FACTORS.get(wanted, ("other", "1"))
+    if unit in _POWERS and wanted == "dBm":
+        return Scale(Decimal(_POWERS[unit]), level=True)
+    if quantity != wanted_quantity:
+        known = f"{wanted} is" if wanted else "no unit is"
+        raise ValueError(f"is in {unit}, but {known} wanted")
+    if plus := _OFFSETS.get(unit, Decimal(0)) - _OFFSETS.get(wanted, Decimal(0)):
+        return Scale(plus=plus)
+    return Scale(_WIDE.divide(Decimal(size), Decimal(wanted_size)))
+
+
+# -- words -----------------------------------------------------------------------------------------
+
+_BYTES_PER_S = re.compile(r"([kKMG])B(?:/s(?:ec)?|ps)?")
+_BITS = {"k": "kbps", "K": "kbps", "M": "Mbps", "G": "Gbps"}
+_BYTES = {"k": "kbyte/s", "K": "kbyte/s", "M": "Mbyte/s", "G": "Gbyte/s"}
+_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")
+_SEPARATOR = re.compile(r"[\s,;:_|]+")
+_TAIL = re.compile(
+    r"(?:(?:\b(?:in|en)\s|[/,:])\s*(?P<after>m|ft|V|W|mW|s|h|in)|\s(?P<unit>m|ft|mW|%))\s*$"
+)
+_PER_LENGTH = re.compile(r"(?i:db)\s*(?:/|\bper\b|\bje\b|\bpar\b|\bpor\b)\s*100\s*(m|ft)\b")
+_DEGREE = re.compile("\N{DEGREE SIGN}\\s*$")
+
+
+def _bare(word: str) -> str:
+    word = word.strip().strip("[]()").strip()
+    word = word.replace("\N{MICRO SIGN}", "u").replace("\N{GREEK SMALL LETTER MU}", "u")
+    return word.rstrip(".") if len(word) > 1 else word
+
+
+def _doubtful(word: str) -> tuple[tuple[str, str], ...]:
+    """Units and words of what may stand for several."""
+    word = _bare(word)
+    if parts := _BYTES_PER_S.fullmatch(word):
+        size = parts[1]
+        return ((_BYTES[size], _BYTES[size]), (_BITS[size], f"{size}bit/s"))
+    if "|" in word:
+        units = word.split("|")
+        return tuple((unit, unit) for unit in units)
+    return DOUBTFUL.get(_folded(word), ())
+
+
+def _plain(word: str) -> str:
+    if word in FACTORS or word in SPELLINGS:
+        return SPELLINGS.get(word, word)
+    folded = _folded(word)
+    return _symbols().get(folded) or SPELLINGS.get(folded, "")
+
+
+def _folded(word: str) -> str:
+    return " ".join(word.casefold().split())
+
+
+@functools.cache
+def _symbols() -> dict[str, str]:
+    """Units by their symbols in lower case; where two differ by case alone the common one."""
+    return {symbol.casefold(): symbol for symbol in reversed(FACTORS)}
+
+
+@functools.lru_cache(4096)
+def _found(heading: str) -> tuple[str, str]:
+    """The unit of a heading and the rest of it."""
+    heading = _PER_LENGTH.sub(r"dB/100\1", heading)
+    for inside in _BRACKETS.finditer(heading):
+        whole = inside[1]
+        if unit_named(whole) or doubt(whole):
+            return _named(whole), heading[: inside.start()] + " " + heading[inside.end() :]
+        parts = _SEPARATOR.split(whole.strip())
+        for part in parts:
+            if part and (unit_named(part) or doubt(part)):
+                rest = " ".join(p for p in parts if p != part)
+                before, after = heading[: inside.start()], heading[inside.end() :]
+                return _named(part), f"{before} ({rest}) {after}"
+    return _beside(heading)
+
+
+def _named(word: str) -> str:
+    return _bare(word) if doubt(word) else unit_named(word)
+
+
+def _beside(heading: str) -> tuple[str, str]:
+    """A unit without brackets: a word that is nothing else, or a short one at the end."""
+    bare = _BRACKETS.sub(" ", heading)
+    words = [w for w in _SEPARATOR.split(bare) if w]
+    found: dict[str, str] = {}
+    for word in words[1:] if "/" not in "".join(words[:1]) else words:
+        last = word.rpartition("/")[2] if not unit_named(word) and not doubt(word) else word
+        if last.casefold() in PLAIN_IN_HEADINGS:
+            found.setdefault(_named(last), word if last == word else f"/{last}")
+    if len(found) == 1:
+        unit, text = next(iter(found.items()))
+        start = "" if text.startswith("/") else r"(?<![^\W_])"
+        return unit, re.sub(rf"{start}{re.escape(text)}(?![^\W_])", " ", heading, count=1)
+    if found:
+        return "|".join(found), heading
+    if len(words) > 1 or _DEGREE.search(bare):
+        if (tail := _TAIL.search(bare)) is not None:
+            return unit_named(tail["unit"] or tail["after"]), bare[: tail.start()]
+        if (tail := _DEGREE.search(bare)) is not None:
+            return "deg", bare[: tail.start()]
+    return "", heading

@@ -13,7 +13,8 @@ from typing import Any
 
 from verifier.files.faults import shown
 from verifier.files.plan.columns import Column
-from verifier.files.sheets.cell_number import PLAIN, Note, NumberStyle, read_number, scaled
+from verifier.files.plan.units import Scale
+from verifier.files.sheets.cell_number import PLAIN, Note, NumberStyle, read_number
 
 _ODD = re.compile("[\u00a0\u00ad\u1680\u2000-\u200d\u202f\u205f\u2060\u3000\ufeff\uff01-\uff5e]")
 _INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200C, 0x200D, 0x2060, 0xFEFF))
@@ -25,6 +26,7 @@ _DAY = re.compile(r"([0-9]{1,2})([./])([0-9]{1,2})\2([0-9]{4})")
 _MONTHS = 12
 _EXACT_DIGITS = 15
 _LONGEST_MASK = 128
+_PERCENT = Scale(Decimal(100))
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,11 +132,11 @@ def _number(value: float, shown_as: str, column: Column, form: NumberStyle, note
     text = f"{value:.15g}" if isinstance(value, float) else str(value)
     if column.kind == "number":
         if "%" not in shown_as:
-            return scaled(text, form.times) if PLAIN.fullmatch(text) else text
+            return form.scale.of(text) if PLAIN.fullmatch(text) else text
         if column.unit != "%":
-            raise ValueError(_wrong("a percentage", f"{scaled(text, Decimal(100))} %", column))
-        note("percent-format", f"{text} is shown, and read, as {scaled(text, Decimal(100))} %")
-        return scaled(text, Decimal(100))
+            raise ValueError(_wrong("a percentage", f"{_PERCENT.of(text)} %", column))
+        note("percent-format", f"{text} is shown, and read, as {_PERCENT.of(text)} %")
+        return _PERCENT.of(text)
     if column.kind == "text" and not column.is_address and _is_whole(value):
         digits = str(int(value))
         padded = f"{int(value):0{len(shown_as)}}" if shown_as else digits

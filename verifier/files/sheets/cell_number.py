@@ -6,10 +6,11 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Literal
 
 from verifier.files.faults import shown
 from verifier.files.plan.columns import Column
-from verifier.files.plan.units import factor, unit_named
+from verifier.files.plan.units import SAME, Scale, doubt, scale, unit_named
 
 Note = Callable[[str, str], None]
 """Takes the rule and the words of what was read otherwise than it is written."""
@@ -17,7 +18,7 @@ Note = Callable[[str, str], None]
 PLAIN = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
 _MINUS = re.compile(r"^[\u2010-\u2015\u2212\ufe63](?=\s*[0-9.,])")
 _WITH_UNIT = re.compile(
-    r"(?P<figure>[+-]?[0-9.,'\u2019\s]*[0-9][.,]?)\s*(?P<unit>[^0-9\s.,'\u2019].*)"
+    r"(?P<figure>[+-]?[0-9.,'\u2019\s]*[0-9][.,]?)\s*(?P<unit>[^0-9\s.,'\u2019].*|['\u2019]{1,2})"
 )
 _SPACED = re.compile(r"[+-]?[1-9][0-9]{0,2}([\s'\u2019][0-9]{3})+([.,][0-9]+)?")
 _DOTS = re.compile(r"[+-]?[1-9][0-9]{0,2}(\.[0-9]{3})+(,[0-9]+)?")
@@ -28,21 +29,25 @@ _POINT = re.compile(r"\s*[+-]?[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
 _NOTHING = frozenset(("-", "--", "/", "?", "n/a", "na", "n.a.", "tbd", "tbc", "none", "k.a.", "."))
 
 
+Sign = Literal["plain", ".", ",", "either"]
+"""The decimal sign of a column: of ours (a point, and a comma where it can be nothing else), the
+point, the comma, or not known: then a figure of two readings is refused."""
+
+
 @dataclass(frozen=True, slots=True)
 class NumberStyle:
     """How the figures of one column are written.
 
     Attributes:
-        comma: whether the sheet is known to write a decimal comma.
-        times: what a figure without a unit of its own is multiplied by.
+        scale: what is done to a figure without a unit of its own.
     """
 
-    comma: bool = False
-    times: Decimal = Decimal(1)
+    decimal: Sign = "plain"
+    scale: Scale = SAME
 
 
 PLAINLY = NumberStyle()
-"""With a decimal point, in the column's device."""
+"""As a plan of ours is written, in the column's unit."""
 
 
 def read_number(text: str, column: Column, form: NumberStyle, note: Note) -> str:
@@ -55,7 +60,7 @@ def read_number(text: str, column: Column, form: NumberStyle, note: Note) -> str
         return text
     text = _MINUS.sub("-", text)
     if PLAIN.fullmatch(text):
-        return scaled(_figure(text, form, note), form.times)
+        return form.scale.of(_figure(text, form, note))
     if text.lower() in _NOTHING or text in "\u2010\u2011\u2012\u2013\u2014\u2015":
         raise ValueError(f"{shown(text)} is not a number: leave the cell empty if nothing is meant")
     if column.angle and (degrees := angle(text, column.angle)) is not None:
@@ -63,23 +68,20 @@ def read_number(text: str, column: Column, form: NumberStyle, note: Note) -> str
         return degrees
     parts = _WITH_UNIT.fullmatch(text)
     if parts is None:
-        return scaled(_figure(text, form, note, column), form.times)
+        return form.scale.of(_figure(text, form, note, column))
     unit, figure = unit_named(parts["unit"]), parts["figure"].strip()
     if not unit:
+        if meant := doubt(parts["unit"]):
+            raise ValueError(f"{shown(text)} is in {meant}: write the unit in full")
         raise ValueError(f"{shown(text)} is not a number{_wanted(column)}")
     try:
-        times = factor(unit, column.unit)
+        times = scale(unit, column.unit)
     except ValueError as fault:
         raise ValueError(f"{shown(text)} {fault}") from None
-    figure = scaled(_figure(figure, form, note, column), times)
+    figure = times.of(_figure(figure, form, note, column))
     rule = "unit-in-cell" if unit == column.unit else "unit-converted"
     note(rule, f"{shown(text)} is read as {figure} {column.unit}")
     return figure
-
-
-def scaled(figure: str, times: Decimal) -> str:
-    """A plain figure times a factor, exactly; as it was where the factor is one."""
-    return figure if times == 1 else f"{(Decimal(figure) * times).normalize():f}"
 
 
 def could_be_thousands(text: str) -> bool:
@@ -98,11 +100,16 @@ def _figure(text: str, form: NumberStyle, note: Note, column: Column | None = No
         bare = re.sub(r"[\s'\u2019]", "", bare)
         note("thousands-separator", f"{shown(text)} is read as {bare.replace(',', '.')}")
         return bare.replace(",", ".")
-    if form.comma:
+    angle = column is not None and column.angle
+    if form.decimal == ",":
         return _continental(text, bare, note)
+    if form.decimal == "either" and _EITHER.fullmatch(bare) and not angle:
+        raise ValueError(f"{shown(text)} is {' or '.join(either(bare))}: say decimal of its column")
     if PLAIN.fullmatch(bare):
         return bare
-    if _EITHER.fullmatch(bare) and not (column is not None and column.angle):
+    if form.decimal == ".":
+        return _insular(text, bare, note)
+    if _EITHER.fullmatch(bare) and not angle:
         raise ValueError(
             f"{shown(text)} is {bare.replace(',', '.')} with a decimal comma, "
             f"{bare.replace(',', '')} with a comma between thousands: write it without a comma"
@@ -121,6 +128,20 @@ def _figure(text: str, form: NumberStyle, note: Note, column: Column | None = No
     raise ValueError(f"{shown(text)} is not a number{'' if column is None else _wanted(column)}")
 
 
+def either(bare: str) -> tuple[str, str]:
+    """Both readings of a figure with one sign and three digits behind it."""
+    return re.sub("[.,]", ".", bare), re.sub("[.,]", "", bare)
+
+
+def _insular(text: str, bare: str, note: Note) -> str:
+    """A figure, not a plain one, of a column that is known to write a decimal point."""
+    if not _COMMAS.fullmatch(bare):
+        raise ValueError(f"{shown(text)} is not a number with a decimal point, as its column has")
+    figure = bare.replace(",", "")
+    note("thousands-separator", f"{shown(text)} is read as {figure}")
+    return figure
+
+
 def _continental(text: str, bare: str, note: Note) -> str:
     """A figure of a sheet that is known to write a decimal comma."""
     if _DOTS.fullmatch(bare):
@@ -128,7 +149,7 @@ def _continental(text: str, bare: str, note: Note) -> str:
         note("thousands-separator", f"{shown(text)} is read as {figure}")
         return figure
     if "." in bare or not PLAIN.fullmatch(figure := bare.replace(",", ".")):
-        raise ValueError(f"{shown(text)} is not a number with a decimal comma, as the mapping says")
+        raise ValueError(f"{shown(text)} is not a number with a decimal comma, as its column has")
     return figure
 
 

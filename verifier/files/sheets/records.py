@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import Any
 
 from verifier.files.faults import WHOLE, Faults, shown
 from verifier.files.plan.columns import Column, Path, Sheet, normal_all
 from verifier.files.plan.tree import Scalar
-from verifier.files.plan.units import factor
+from verifier.files.plan.units import SAME, Scale, scale
 from verifier.files.sheets.cell import clean
 from verifier.files.sheets.cell_number import PLAINLY, NumberStyle, could_be_thousands
 from verifier.files.sheets.find_headings import Headings, find_headings, heading_text
@@ -170,27 +169,27 @@ def _readers(page: Page, sheet: Sheet, found: Headings, faults: Faults) -> list[
             if column.unit and not unit and not sheet.is_known_whole(heading):
                 message = f"what stands in brackets is no unit: read in {column.unit}"
                 faults.warn("unit-unknown", origin, message)
-            times = times_of(unit, column, origin, faults)
-            if times is not None:
-                figures = PLAINLY if times == 1 else NumberStyle(times=times)
+            found_scale = scale_of(unit, column, origin, faults)
+            if found_scale is not None:
+                figures = PLAINLY if found_scale == SAME else NumberStyle(scale=found_scale)
                 reader = CellReader(column, heading, figures)
         readers.append(reader)
     return readers
 
 
-def times_of(unit: str, column: Column, origin: Origin, faults: Faults) -> Decimal | None:
-    """What figures are multiplied by for the unit in their heading; None where nothing will do."""
+def scale_of(unit: str, column: Column, origin: Origin, faults: Faults) -> Scale | None:
+    """What figures need for the unit in their heading; None, and told, where nothing will do."""
     if not column.unit or column.kind != "number" or not unit:
-        return Decimal(1)
+        return SAME
     try:
-        times = factor(unit, column.unit)
+        found = scale(unit, column.unit)
     except ValueError as fault:
-        faults.error("wrong-unit", origin, f"{fault}; convert the figures")
+        faults.error("wrong-unit", origin, f"{shown(origin.field or '')} {fault}")
         return None
-    if times != 1:
-        message = f"figures in {unit} are multiplied by {times:f} to be {column.unit}"
+    if found != SAME:
+        message = f"figures in {unit} are {found} to be in {column.unit}"
         faults.warn("unit-converted", origin, message)
-    return times
+    return found
 
 
 def network(page: Page, sheet: Sheet, faults: Faults) -> dict[Path, Scalar]:
