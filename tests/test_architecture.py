@@ -80,7 +80,7 @@ def test_imports_run_one_way(module: Path) -> None:
 
 
 def name_of(module: Path) -> str:
-    """`verifier.report.plain`; a package is named by its folder."""
+    """`verifier.report.style`; a package is named by its folder."""
     parts = module.relative_to(PACKAGE.parent).with_suffix("").parts
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 

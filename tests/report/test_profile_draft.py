@@ -8,7 +8,7 @@ from typing import Any, cast
 
 import pytest
 
-from verifier.files.profile.read import read_profile
+from verifier.files.read_profile import read_profile
 from verifier.report.profile_draft import listing, toml
 from verifier.rules.profile_draft import FieldCandidates, figure, find
 

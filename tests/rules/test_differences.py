@@ -8,9 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verifier.model.difference import WEIGHT
-from verifier.model.result import Finding
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
+from verifier.model.result import WEIGHT, Finding
 from verifier.rules.judge_again import differences
 
 

@@ -11,9 +11,9 @@ from tests.as_seen import observation
 from verifier.model.address import Interface
 from verifier.model.observations import Observation, RestartTimes
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 from verifier.rules.compare.judge import Judgement
 from verifier.rules.outage import behind
 from verifier.rules.powercycle import (

@@ -14,7 +14,7 @@ from verifier.errors import CannotMeasureError, UsageError
 from verifier.files.canonical import plan_sha256
 from verifier.files.evidence.document import to_bytes
 from verifier.model.address import Address, Interface, Mac
-from verifier.model.fit import FitReport
+from verifier.model.laptop import FitReport
 from verifier.model.observations import SOAK
 from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Network, Plan
 from verifier.model.profile import ProfileReading

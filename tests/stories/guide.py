@@ -24,8 +24,7 @@ from tests.stories.bench import (
 from verifier.errors import CannotMeasureError
 from verifier.files.journals.guide import FORMAT, Story, read_story
 from verifier.model.address import Address, Interface
-from verifier.model.guide import Assessment
-from verifier.model.runbook import Confirm, Connect, Runbook, SetDevice, SetLaptop
+from verifier.model.runbook import Assessment, Confirm, Connect, Runbook, SetDevice, SetLaptop
 from verifier.rules.guide.before import change_of
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.request import Wish, task

@@ -20,7 +20,7 @@ from verifier.cli.options import STAGES, CredentialsFile, PlanOptions
 from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import EndName, Stage
-from verifier.report.plain import wrapped
+from verifier.report.style import wrapped
 from verifier.rules.alignment import AlignedCarrier, EndView, chosen
 
 if TYPE_CHECKING:

@@ -21,11 +21,11 @@ from verifier.cli.command import FILE, command
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, CannotMeasureError, UsageError
 from verifier.files.credentials import load_credentials
 from verifier.files.evidence.observations import result_of
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.result import Result
-from verifier.report.plain import wrapped
 from verifier.report.sentences import WORDS, sentence
+from verifier.report.style import wrapped
 from verifier.simulator.coast import FAULTS, free_port, hidden, surprises, write_files
 from verifier.simulator.running import Remote, running_process
 

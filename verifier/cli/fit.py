@@ -23,7 +23,7 @@ from verifier.cli.options import (
 )
 from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
 from verifier.files.output import Output, opened
-from verifier.model.fit import FitReport
+from verifier.model.laptop import FitReport
 from verifier.rules.fit.ways import is_without_link
 
 if TYPE_CHECKING:

@@ -20,16 +20,15 @@ from verifier.files.credentials import at_hand, load_credentials
 from verifier.files.journals.guide import FORMAT, GuideJournal
 from verifier.model.address import Interface
 from verifier.model.credentials import SnmpEntry
-from verifier.model.guide import Assessment, Fingerprint
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
+from verifier.model.runbook import Assessment, Fingerprint
 from verifier.model.search import Candidate
 from verifier.probes.world import ThisMachine
 from verifier.report import search as find_report
-from verifier.report.plain import paragraph, plain
 from verifier.report.runbook import guide as drawn
 from verifier.report.runbook.text import RunbookPaper, StepText, document, heading, lines
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, paragraph, plain
 from verifier.rules.fit.ways import advice
 from verifier.session.guide.look import DeviceObserver, Guiding, moves
 from verifier.session.guide.run import Guide

@@ -26,8 +26,8 @@ from verifier.cli.options import (
 )
 from verifier.errors import EXIT_PASSED, EXIT_UNTESTED, InputError, UsageError
 from verifier.files.credentials import Ask, entry_names, load_credentials
-from verifier.files.profile.read import available, load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import available, load_profiles
 from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop
@@ -35,7 +35,7 @@ from verifier.model.manual import Observed
 from verifier.model.plan import Device, NotTestedOk, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
-from verifier.report.plain import plain
+from verifier.report.style import plain
 from verifier.rules import plan as plan_rules
 from verifier.rules.selection import accepted_by, selected
 

@@ -13,8 +13,7 @@ from click import Argument, Choice, IntRange, Option
 from verifier.cli.command import FILE, Duration, HostAddress, LaptopAddress
 from verifier.model.address import Address
 from verifier.model.checks import unknown_check
-from verifier.model.fit import System
-from verifier.model.laptop import LaptopInterface
+from verifier.model.laptop import LaptopInterface, System
 from verifier.model.plan import NotTestedOk, Stage
 
 STAGES = ("bench", "alignment", "handover", "service")

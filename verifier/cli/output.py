@@ -16,9 +16,8 @@ from verifier.cli import inputs
 from verifier.cli.options import EvidenceOptions, OutputOptions
 from verifier.errors import UsageError
 from verifier.files.output import Output, opened, opened_once
-from verifier.report.plain import plain
 from verifier.report.result import FORMATS, brief, format_of
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, plain
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey

@@ -23,8 +23,8 @@ from verifier.cli.output import documents, signed_by
 from verifier.errors import EXIT_INTERRUPTED, UsageError
 from verifier.model.cautions import CLOSING, cautions
 from verifier.model.plan import Device, Plan, Stage
-from verifier.report.plain import paragraph
 from verifier.report.result import FORMATS
+from verifier.report.style import paragraph
 from verifier.rules.outage import behind
 from verifier.rules.powercycle import waits_s
 from verifier.rules.selection import selected

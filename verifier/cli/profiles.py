@@ -18,11 +18,11 @@ from verifier.cli.options import ProfileFolder
 from verifier.errors import EXIT_PASSED, EXIT_UNTESTED, UsageError
 from verifier.files.disk import read_text, write_new
 from verifier.files.output import opened
-from verifier.files.profile.read import available, load_profiles, read_profile
+from verifier.files.read_profile import available, load_profiles, read_profile
 from verifier.files.toml import MAX_TOML_BYTES
 from verifier.model.address import Address
 from verifier.model.profile import Profile
-from verifier.report.plain import plain
+from verifier.report.style import plain
 from verifier.rules import profile_draft as rules
 
 if TYPE_CHECKING:

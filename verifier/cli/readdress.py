@@ -16,7 +16,7 @@ from verifier.model.plan import Plan
 from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
-    from verifier.model.fit import System
+    from verifier.model.laptop import System
     from verifier.model.runbook import Runbook
     from verifier.report.runbook.text import RunbookPaper
     from verifier.rules.readdress.request import Wish

@@ -16,13 +16,11 @@ from verifier.cli.options import OutputOptions, Strict
 from verifier.cli.output import signing_key
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, UsageError
 from verifier.files.output import Output, opened, opened_once
-from verifier.report.plain import plain
 from verifier.report.result import FORMATS, brief
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, plain
 
 if TYPE_CHECKING:
-    from verifier.model.difference import Difference
-    from verifier.model.result import Result
+    from verifier.model.result import Difference, Result
     from verifier.session.stored import Stored
 
 

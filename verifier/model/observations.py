@@ -18,8 +18,8 @@ from verifier.model.kind import Count, Kind, KindOf, Probe, ReadingKind, Scalar,
 from verifier.model.laptop import Laptop, Route
 from verifier.model.manual import BY_CHECK, Entered
 from verifier.model.plan import NotTestedOk
+from verifier.model.problem import Subject
 from verifier.model.profile import ReadingField
-from verifier.model.subject import Subject
 
 T_co = TypeVar("T_co", covariant=True)
 Json = Scalar | None | list["Json"] | dict[str, "Json"]

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 
 from verifier.model.profile import ReadingField
-from verifier.report.plain import plain
+from verifier.report.style import plain
 from verifier.rules.decode import number, scaled
 from verifier.rules.profile_draft import FieldCandidates, ObjectCandidate, unit_of
 

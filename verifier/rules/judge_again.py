@@ -8,14 +8,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from verifier.errors import InputError
-from verifier.model.difference import WEIGHT, Difference, DifferenceKind
 from verifier.model.observations import ACCEPTED, ROUTE
 from verifier.model.plan import Plan
-from verifier.model.problem import Problem
+from verifier.model.problem import Problem, Subject
 from verifier.model.profile import Profile
-from verifier.model.result import VERDICTS, Finding, Result
+from verifier.model.result import VERDICTS, WEIGHT, Difference, DifferenceKind, Finding, Result
 from verifier.model.samples import Block
-from verifier.model.subject import Subject
 from verifier.rules.compare import REACH, VERIFY
 from verifier.rules.compare.judge import compare
 from verifier.rules.observations import of_kind

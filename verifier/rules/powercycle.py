@@ -25,10 +25,9 @@ from verifier.model.observations import (
     RestartTimes,
 )
 from verifier.model.plan import Device, NotTestedOk, Plan, Stage
-from verifier.model.problem import Problem
+from verifier.model.problem import Problem, Subject
 from verifier.model.profile import Profile, ReadingField
 from verifier.model.result import Cause, Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules.compare.judge import Judgement, compare
 from verifier.rules.compare.scope import accept
 from verifier.rules.diagnose.settings import nothing_saved

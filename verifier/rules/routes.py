@@ -12,11 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from verifier.model.address import Address, Interface
-from verifier.model.mib import INET_CIDR_ROUTE_TYPE, IP_CIDR_ROUTE_TYPE, IP_ROUTE
+from verifier.model.mib import INET_CIDR_ROUTE_TYPE, IP_CIDR_ROUTE_TYPE, IP_ROUTE, BestRoute, Routes
 from verifier.model.observations import CONNECTED_ROUTE, DEFAULT_ROUTE, HOST_ROUTE
 from verifier.model.plan import Device, Plan
 from verifier.model.result import Verdict
-from verifier.model.routes import BestRoute, Routes
 from verifier.rules.observations import Observations
 
 _IPV4, _IPV6 = 1, 2

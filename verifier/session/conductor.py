@@ -29,12 +29,12 @@ from verifier.model.observations import (
 )
 from verifier.model.observations import tcp as tcp_kind
 from verifier.model.plan import Device
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.probes.echo.exchange import EchoTarget
 from verifier.rules.compare.tcp import planned_services
 from verifier.session.ask.job import Job, Poller
 from verifier.session.ask.levels import sample_links, watch
-from verifier.session.ask.poller import LoopPoller
+from verifier.session.ask.pollers import LoopPoller
 from verifier.session.laptop import routes_of
 from verifier.session.reach import Arping, Echoing
 from verifier.session.recorder import Recorder, numbered

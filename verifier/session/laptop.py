@@ -13,8 +13,7 @@ from typing import Self
 
 from verifier.errors import CannotMeasureError, UsageError
 from verifier.model.address import Address, Interface
-from verifier.model.fit import FitReport, System
-from verifier.model.laptop import Laptop, Route
+from verifier.model.laptop import FitReport, Laptop, Route, System
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.rules.fit.suggest import (

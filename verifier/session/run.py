@@ -24,8 +24,8 @@ from verifier.rules.compare import REACH, VERIFY
 from verifier.rules.compare.judge import compare
 from verifier.rules.health import HEALTH_CHECKS
 from verifier.rules.routes import hosts_outside
-from verifier.session.ask.in_processes import surveyor, worker_count
 from verifier.session.ask.job import Job
+from verifier.session.ask.pollers import surveyor, worker_count
 from verifier.session.conductor import Conductor, short_switches
 from verifier.session.recorder import timestamp
 from verifier.session.request import Outcome, Paces, Request

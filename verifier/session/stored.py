@@ -13,7 +13,7 @@ from verifier.files.evidence.observations import prove_blocks, prove_observation
 from verifier.files.journals.soak import Chain, is_journal
 from verifier.model.plan import Plan
 from verifier.model.result import Result
-from verifier.report.plain import plain
+from verifier.report.style import plain
 from verifier.rules.judge_again import judged_again
 from verifier.session.soak.journal import (
     evidence_beside,

@@ -15,7 +15,7 @@ from pysnmp.proto import rfc1902, rfc1905
 
 from tests.cli.sweeping import free_port
 from tests.hostile import integer, tlv
-from verifier.files.profile.read import load_profiles
+from verifier.files.read_profile import load_profiles
 from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry

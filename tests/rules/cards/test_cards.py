@@ -12,8 +12,8 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 import verifier.files
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.cautions import CAUTIONS, CLOSING, cautions
 from verifier.model.manual import ITEMS
 from verifier.model.plan import Plan

@@ -9,9 +9,9 @@ import pytest
 from tests.as_seen import observation
 from verifier.model.address import Interface
 from verifier.model.plan import Device, Plan
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.rules.compare.judge import compare
 
 M1, M2, ROUTER = "02:00:5e:10:00:01", "02:00:5e:10:00:02", "02:00:5e:10:00:99"

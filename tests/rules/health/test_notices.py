@@ -11,7 +11,7 @@ import pytest
 from verifier.model.address import Interface
 from verifier.model.health import Memory, State, StateChange
 from verifier.model.plan import Carrier, Device, End, Link, Maintenance, Network, Plan, Site
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.health.notices import notify
 
 NOON = dt.datetime(2026, 12, 1, 12, tzinfo=dt.UTC)

@@ -24,8 +24,8 @@ from tests.rules.conftest import (
 )
 from tests.rules.plan import test_addresses, test_devices, test_radio
 from verifier.errors import InputError
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.plan import Plan
 from verifier.rules.plan import READING, RULES, by_place, check

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verifier.files.profile.read import load_profiles
+from verifier.files.read_profile import load_profiles
 from verifier.model.plan import Carrier, End, Link
 from verifier.model.profile import AlignmentPort, Mode, Profile
 from verifier.rules import radio

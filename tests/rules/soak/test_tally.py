@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from verifier.model.observations import SoakCourse
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.soak.tally import EchoFigures, rows, soaked, title, words
 from verifier.rules.soak.trend import trends
 

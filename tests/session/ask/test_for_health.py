@@ -16,8 +16,8 @@ from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Port
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
-from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import FastClient
 from verifier.probes.snmp.values import SnmpTarget

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.soak.tally import rows, soaked
 from verifier.session.soak.blocks import EchoBlocks, GridTarget, ValueBlocks
 

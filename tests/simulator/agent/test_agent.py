@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.simulator.conftest import ENTRIES, PLAN
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model import mib
 from verifier.model.credentials import Secret
 from verifier.simulator.agent import cells, pdu, v3

@@ -23,9 +23,9 @@ from verifier.errors import InputError
 from verifier.model.kind import Kind, Moment, Probe, Scalar, Seconds
 from verifier.model.manual import Entered
 from verifier.model.observations import BEFORE, Observation, Unreadable, kind_named
+from verifier.model.problem import Subject
 from verifier.model.result import Result
 from verifier.model.samples import Block
-from verifier.model.subject import Subject
 
 _STRICT = ConfigDict(strict=True, allow_inf_nan=False, extra="forbid")
 

@@ -31,8 +31,7 @@ from verifier.files.sheets.records import (
     tell_stray,
 )
 from verifier.files.sheets.to_tree import agree, joined
-from verifier.model.problem import Origin
-from verifier.model.subject import Subject
+from verifier.model.problem import Origin, Subject
 
 Slot = tuple[str, str]
 """Sheet of ours, and end of the link where a row tells of two."""

@@ -27,8 +27,7 @@ from verifier.files.plan.tree import Mapping, Node, Scalar, Sequence, is_empty, 
 from verifier.model import plan as model
 from verifier.model.address import Interface
 from verifier.model.plan import Plan
-from verifier.model.problem import Origin
-from verifier.model.subject import Subject, SubjectKind
+from verifier.model.problem import Origin, Subject, SubjectKind
 
 Path = tuple[str, ...]
 Reader = Callable[["_Builder", Node, Path, Subject], Any]

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from verifier.model.observations import ROUTE
+from verifier.model.problem import Subject
 from verifier.model.result import Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.echo import answered
 from verifier.rules.compare.soak.context import Soaking, moment

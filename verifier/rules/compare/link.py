@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from verifier.model import mib
 from verifier.model.observations import reading
 from verifier.model.plan import Link, Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.radio.carrier_end import (
     HOT_STANDBY,

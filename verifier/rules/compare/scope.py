@@ -13,8 +13,8 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 from verifier.model.manual import BY_CHECK
 from verifier.model.plan import Device, Link, NotTestedOk, Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Accepted, Finding, NotAsked, Scope
-from verifier.model.subject import Subject
 from verifier.rules.compare.manual.items import planned_values
 
 NOT_SEEN = "only a person can see it, and nobody entered it"

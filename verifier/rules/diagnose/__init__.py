@@ -18,9 +18,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from verifier.model.observations import Observation
 from verifier.model.plan import Plan, Stage
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 from verifier.rules.diagnose import (
     addresses,
     levels,

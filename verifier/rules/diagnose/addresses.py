@@ -7,8 +7,8 @@ from collections.abc import Iterable
 
 from verifier.model import mib
 from verifier.model.observations import NEIGHBOUR
+from verifier.model.problem import Subject
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 from verifier.rules import decode
 from verifier.rules.diagnose.case import (
     WRONG,

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from verifier.model.plan import EndName, Link
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.diagnose.case import (
     WRONG,

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from verifier.model import mib
 from verifier.model.plan import EndName, Plan, Port
+from verifier.model.problem import Subject
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 from verifier.rules.diagnose.case import (
     WRONG,
     CarrierFindings,

@@ -11,8 +11,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from verifier.model.plan import EndName
+from verifier.model.problem import Subject
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 from verifier.rules.diagnose.case import (
     CarrierFindings,
     Causes,
@@ -21,7 +21,7 @@ from verifier.rules.diagnose.case import (
     FindingIndex,
     cause,
 )
-from verifier.rules.diagnose.standing import (
+from verifier.rules.diagnose.places import (
     Standing,
     Tree,
     gateway_devices,

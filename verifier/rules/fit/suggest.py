@@ -14,8 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Fit, System
-from verifier.model.laptop import UNNAMED, Laptop
+from verifier.model.laptop import UNNAMED, Fit, Laptop, System
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.rules.fit.hosts import broadcast, highest_free, point_to_point, unusable

@@ -9,8 +9,7 @@ from collections.abc import Callable
 from typing import Literal
 
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Fit, Relation
-from verifier.model.laptop import UNNAMED, Laptop, Route
+from verifier.model.laptop import UNNAMED, Fit, Laptop, Relation, Route
 from verifier.model.plan import Device
 from verifier.rules.fit import words
 from verifier.rules.fit.hosts import broadcast, unusable

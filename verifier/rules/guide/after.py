@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from verifier.model.address import Address
-from verifier.model.guide import Assessment, Sighting
+from verifier.model.runbook import Assessment, Sighting
 from verifier.rules.compare.snmp import ADVICE
 from verifier.rules.guide.before import REACHED, cable
 from verifier.rules.guide.identity import OUR_SILENCE, Occupant, alike, answers, marks, seen, who

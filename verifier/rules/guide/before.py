@@ -11,9 +11,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.model.address import Interface
-from verifier.model.fit import Fit
-from verifier.model.guide import Assessment, Sighting
-from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
+from verifier.model.laptop import Fit
+from verifier.model.runbook import (
+    Assessment,
+    Confirm,
+    Connect,
+    SetDevice,
+    SetLaptop,
+    Sighting,
+    Step,
+)
 from verifier.rules.fit.ways import advice, is_without_link
 from verifier.rules.guide.identity import OUR_SILENCE, alike, answers, marks, seen, who
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.model.guide import Fingerprint, Sighting
+from verifier.model.runbook import Fingerprint, Sighting
 from verifier.model.search import Answer, SearchedPlace
 from verifier.rules.selection import beside, same_device
 

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 from verifier.model.health import Counters, HealthReading, Memory, NewPortErrors, State, StateChange
 from verifier.model.history import Outage, Spell, SubjectPast
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.decode import rfc3339
 
 

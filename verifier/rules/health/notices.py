@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from verifier.model.health import Memory, Notice, NoticeChange, StateChange
 from verifier.model.plan import Maintenance, Plan
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.decode import rfc3339
 
 

@@ -21,8 +21,8 @@ from verifier.model import mib
 from verifier.model.health import HealthReading, PortErrors, Reason, ReceivedLevel, State
 from verifier.model.observations import Observation
 from verifier.model.plan import Device, Link, Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 from verifier.rules import observations as port_rules
 from verifier.rules.alignment import Live
 from verifier.rules.compare.echo import alive

@@ -28,7 +28,7 @@ from verifier.model.history import (
     SubjectRecord,
 )
 from verifier.model.plan import Device, EndName, Plan
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.compare.echo import percentile_ms
 from verifier.rules.decode import rfc3339
 from verifier.rules.health.follow import outages

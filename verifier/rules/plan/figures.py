@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator, Mapping
 
 from verifier.model.plan import Carrier, End, EndName, Link
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules import radio
 from verifier.rules.plan.scope import (
     Found,

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from verifier.model.plan import Carrier, EndName, Link, Site
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules import radio
 from verifier.rules.plan.figures import END_RANGES, LINK_RANGES, probable
 from verifier.rules.plan.frequencies import Halves, halves, tx_mhz

@@ -14,8 +14,8 @@ from typing import Literal, NamedTuple
 
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Carrier, Device, EndName, Link, Plan, Site
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
-from verifier.model.subject import Subject
 from verifier.rules import radio
 
 Severity = Literal["error", "warning"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from verifier.model.modulation import bits_per_symbol, plain_modulation
+from verifier.model.profile import bits_per_symbol, plain_modulation
 from verifier.rules.radio.budget import (
     AGREE_DB,
     OFF_BUDGET,

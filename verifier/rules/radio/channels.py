@@ -6,9 +6,8 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.model.modulation import bits_per_symbol, plain_modulation
 from verifier.model.plan import Link
-from verifier.model.profile import Mode, Profile
+from verifier.model.profile import Mode, Profile, bits_per_symbol, plain_modulation
 
 _SAME_MHZ = 0.001
 """Frequencies nearer than this are one frequency."""

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from verifier.errors import UsageError
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Device, Plan
+from verifier.model.problem import Subject
 from verifier.model.runbook import FollowUp
-from verifier.model.subject import Subject
 from verifier.rules.fit.hosts import too_wide, unusable, with_value
 from verifier.rules.readdress.placement import Key, MovingDevice, key_of
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from verifier.model.address import Mac
-from verifier.model.fit import Fit
+from verifier.model.laptop import Fit
 from verifier.model.search import HeardFrames, SearchedPlace, State, Where
 from verifier.rules.search.identity import Sought, chosen, frames_for, is_mute, is_planned, tag_of
 

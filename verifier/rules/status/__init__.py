@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterable, Mapping
 
 from verifier.model.health import STATES, ReceivedLevel, State, StateChange, SweepReport
 from verifier.model.plan import Link, Plan
+from verifier.model.problem import Subject
 from verifier.model.status import (
     MOST_CHANGES,
     Changed,
@@ -20,7 +21,6 @@ from verifier.model.status import (
     Status,
     SubjectStatus,
 )
-from verifier.model.subject import Subject
 from verifier.rules.health.notices import Windows
 from verifier.rules.status.layout import Where, layout
 from verifier.rules.status.open_faults import open_faults, subject_status, weight, windows_now

@@ -25,7 +25,7 @@ from verifier.model.observations import (
     Observation,
     Unreadable,
 )
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget, VarBind
 from verifier.rules import routes
 from verifier.rules.routes import RouteTable

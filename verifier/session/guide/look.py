@@ -19,12 +19,18 @@ from typing import Any
 from verifier.files.journals.guide import Story
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.credentials import SnmpEntry
-from verifier.model.fit import Fit
-from verifier.model.guide import Assessment, Fingerprint, Sighting, gateway_planned
-from verifier.model.laptop import Laptop
+from verifier.model.laptop import Fit, Laptop
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.model.runbook import Confirm, Runbook, SetDevice
+from verifier.model.runbook import (
+    Assessment,
+    Confirm,
+    Fingerprint,
+    Runbook,
+    SetDevice,
+    Sighting,
+    gateway_planned,
+)
 from verifier.model.search import Answer, Candidate, CandidateKind, SearchedPlace
 from verifier.rules.fit.verdict import fit
 from verifier.rules.guide.before import change_of
@@ -103,7 +109,7 @@ class Move:
 
     @property
     def gateway_planned(self) -> bool:
-        """See `model.guide.gateway_planned`."""
+        """See `model.runbook.gateway_planned`."""
         return gateway_planned(self.device, self.new_gateway, temporary=self.temporary)
 
     @property

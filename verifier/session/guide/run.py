@@ -19,8 +19,7 @@ from verifier.errors import (
 )
 from verifier.files.journals.guide import GuideJournal
 from verifier.model.address import Interface
-from verifier.model.guide import Assessment
-from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
+from verifier.model.runbook import Assessment, Confirm, Connect, SetDevice, SetLaptop, Step
 from verifier.rules.guide import (
     Course,
     after_change,

@@ -12,8 +12,8 @@ from verifier.errors import CannotMeasureError
 from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import SnmpEntry
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
-from verifier.model.subject import Subject
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget
 from verifier.rules import decode, routes
 from verifier.rules.observations import Observations

@@ -9,8 +9,7 @@ from dataclasses import dataclass, fields, replace
 
 from verifier.errors import UsageError
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Fit, System
-from verifier.model.laptop import Laptop
+from verifier.model.laptop import Fit, Laptop, System
 from verifier.model.runbook import SetDevice
 from verifier.model.search import SearchedPlace, SearchResult
 from verifier.rules.fit.suggest import present, tagged_interface, taken_addresses

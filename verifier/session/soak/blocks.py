@@ -12,8 +12,8 @@ from typing import Final, Literal
 from verifier.model.address import Address
 from verifier.model.laptop import Route
 from verifier.model.plan import Device, Plan
+from verifier.model.problem import Subject
 from verifier.model.samples import Block, BlockSubject, Sample
-from verifier.model.subject import Subject
 from verifier.probes.echo.exchange import EchoTarget
 from verifier.probes.echo.mtu import SMALL_BYTES
 from verifier.probes.echo.watch import Unheard, Watched

@@ -19,12 +19,12 @@ from verifier.files.evidence.observations import (
     prove_observations,
     result_of,
 )
-from verifier.files.evidence.written_once import kept
 from verifier.files.journals.soak import Chain, Journal, Kept, read_journal
+from verifier.files.output import kept
 from verifier.model.observations import JOURNAL, SOAK, JournalChain, Observation, SoakCourse
+from verifier.model.problem import Subject
 from verifier.model.result import Result
 from verifier.model.samples import Block
-from verifier.model.subject import Subject
 from verifier.report.result.json import as_row, document
 from verifier.rules.compare.scope import scope_of
 from verifier.rules.observations import of_kind

@@ -13,9 +13,9 @@ from typing import Final
 from verifier.errors import CannotMeasureError
 from verifier.model.observations import MTU, SOAK, SoakCourse, SoakState, Unreadable
 from verifier.model.plan import Device, Plan
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.samples import Block
-from verifier.model.subject import Subject
 from verifier.probes.echo.exchange import EchoTarget
 from verifier.probes.echo.mtu import SMALL_BYTES
 from verifier.probes.snmp.values import SnmpTarget

@@ -29,10 +29,9 @@ from tests.rules.compare.radio.radio_world import (
 )
 from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, Link, Plan
-from verifier.model.problem import Problem
+from verifier.model.problem import Problem, Subject
 from verifier.model.profile import AlignmentPort, Profile, ProfileReading
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 
 F, W, T = "fail", "warn", "not-tested"
 LOWER = {"tx_modulation": "64qam", "rx_modulation": "64qam", "current_capacity_mbps": 140.0}

@@ -13,9 +13,9 @@ from tests.as_seen import observation
 from verifier.model.address import Interface
 from verifier.model.observations import Observation
 from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Plan, Port
+from verifier.model.problem import Subject
 from verifier.model.profile import Limits, Profile, ProfileReading
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.rules.compare.judge import compare
 
 NAME = "lighthouse-quarry"

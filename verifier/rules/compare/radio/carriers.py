@@ -8,8 +8,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from verifier.model.plan import Carrier, End, EndName, Link, Plan, Stage
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Context
 from verifier.rules.compare.radio.carrier_end import HOT_STANDBY, CarrierEnd, figure

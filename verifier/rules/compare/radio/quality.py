@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
+from verifier.model.problem import Subject
 from verifier.model.result import Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.radio.carrier_end import EXACT_DB, READ_DB, CarrierEnd, figure, near

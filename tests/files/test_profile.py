@@ -10,7 +10,7 @@ import pytest
 
 import verifier
 from verifier.errors import InputError
-from verifier.files.profile.read import (
+from verifier.files.read_profile import (
     available,
     load_profiles,
     read_profile,
@@ -221,7 +221,7 @@ def test_a_wheel_holds_the_profiles_and_reads_them(tmp_path: Path) -> None:
         archive.extractall(site)
     code = (
         f"import sys; sys.path.insert(0, {str(site)!r})\n"
-        "from verifier.files.profile.read import load_profiles, shipped_directory\n"
+        "from verifier.files.read_profile import load_profiles, shipped_directory\n"
         f"assert str(shipped_directory()).startswith({str(site)!r}), shipped_directory()\n"
         f"print(*load_profiles({SHIPPED!r}))"
     )

@@ -1,4 +1,4 @@
-"""Who asks the devices by SNMP where they are many: forked processes, each with its own event loop.
+"""Who asks the devices by SNMP: this process's event loop, or forked processes where they are many.
 
 Coding ASN.1 keeps one core busy with some 1,300 answers a second, so further cores are worth their
 processes. They are forked before anything else runs: keys and plan go over without being sent, only
@@ -14,18 +14,77 @@ import signal
 import sys
 import traceback
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import AsyncExitStack, contextmanager, suppress
 from multiprocessing.connection import Connection
 from typing import Self
 
 from verifier.errors import VerifierError
 from verifier.model.observations import ANSWER, Unreadable
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
+from verifier.session.ask import levels
 from verifier.session.ask.job import Job, Poller
-from verifier.session.ask.poller import LoopPoller
+from verifier.session.ask.polls import EvidencePoll, HealthPoll
+from verifier.session.ask.questions import Questions
 from verifier.session.recorder import Packed, Recorder, packed, unpacked
 from verifier.session.request import Paces
-from verifier.session.world import World
+from verifier.session.world import SnmpManager, World
+
+
+class LoopPoller:
+    """Asks in the running event loop.
+
+    Args:
+        jobs: by the device's name.
+        paces: shared with the other probes.
+        world: what is asked.
+    """
+
+    def __init__(self, jobs: Mapping[str, Job], paces: Paces, world: World) -> None:
+        self._jobs = jobs
+        # Evidence shows types, which the faster client does not tell: it serves health alone.
+        health = any(job.health for job in jobs.values())
+        self._clocks = world.clocks
+        self._network = world.snmp(paces.network, values_only=health)
+        self._loopback = world.snmp(paces.loopback, values_only=health)
+        self._open = AsyncExitStack()
+
+    async def __aenter__(self) -> Self:
+        await self._open.enter_async_context(self._network)
+        await self._open.enter_async_context(self._loopback)
+        return self
+
+    async def __aexit__(self, *exc: object) -> None:
+        await self._open.aclose()
+
+    async def survey(self, name: str, record: Recorder) -> None:
+        """See `Poller`."""
+        job = self._jobs[name]
+        asked = (self._client(job), job.target, job.device, job.profile, record)
+        survey: Questions = (
+            HealthPoll(*asked)
+            if job.health
+            else EvidencePoll(*asked, default_community=job.default_community, hosts=job.hosts)
+        )
+        await survey.run(job.deadline_s)
+
+    async def sample(self, name: str, record: Recorder) -> None:
+        """See `Poller`."""
+        await self._sample(name, record, levels.SAMPLED, levels.TIMES)
+
+    async def look(self, name: str, record: Recorder) -> None:
+        """Reads once what a modulation depends on, see `sampling`."""
+        await self._sample(name, record, levels.WATCHED, 1)
+
+    async def _sample(
+        self, name: str, record: Recorder, fields: frozenset[str], times: int
+    ) -> None:
+        job = self._jobs[name]
+        named = levels.sampled(job.profile, fields)
+        await levels.sample(self._client(job), self._clocks, job.target, named, record, times)
+
+    def _client(self, job: Job) -> SnmpManager:
+        return self._loopback if job.target.address.is_loopback else self._network
+
 
 MANY = 150
 """Devices from which processes pay for their start; measured, see tests/bench/README.md."""

@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from verifier.files.evidence.written_once import kept, put, put_beside, put_instead, unsigned
 from verifier.files.journals.soak import Journal
+from verifier.files.output import kept, put, put_beside, put_instead, unsigned
 
 UNSIGNED = b'{"format":"plan-verifier/evidence/1","parts":{},"sha256":{},"signature":null}\n'
 SIGNED = UNSIGNED.replace(b"null", b'{"algorithm":"Ed25519","public_key":"0","value":"0"}')
@@ -27,7 +27,7 @@ def no_links(source: Any, target: Any) -> None:
 def place(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A name in an empty folder, on a disk with and without hard links."""
     if request.param == "no links":
-        monkeypatch.setattr("verifier.files.evidence.written_once.os.link", no_links)
+        monkeypatch.setattr("verifier.files.output.os.link", no_links)
     return tmp_path / "handover.json"
 
 
@@ -115,7 +115,7 @@ def test_without_room(writer: Any, place: Path, monkeypatch: pytest.MonkeyPatch)
     def full(_: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("verifier.files.evidence.written_once.os.fsync", full)
+    monkeypatch.setattr("verifier.files.output.os.fsync", full)
     with pytest.raises(OSError, match="No space"):
         writer(place, SIGNED)
     left = [p.read_bytes() for p in place.parent.iterdir()]

@@ -20,7 +20,6 @@ from verifier.errors import InputError
 from verifier.files.faults import Faults, nearest, shown
 from verifier.files.plan.columns import is_group, without_none
 from verifier.files.toml import KeyPath, Toml, read_toml, spelled
-from verifier.model.modulation import bits_per_symbol
 from verifier.model.profile import (
     AlignmentPort,
     Factory,
@@ -30,6 +29,7 @@ from verifier.model.profile import (
     ProfileReading,
     Tolerance,
     Variant,
+    bits_per_symbol,
 )
 
 _OID = re.compile(r"[0-2](\.(0|[1-9][0-9]{0,9})){1,127}")
