@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import json
-import re
 from pathlib import Path
 
 from verifier.errors import InputError, UsageError
 from verifier.files.disk import read_bytes
 from verifier.files.mapping.guess import TheirColumn, TheirSheet, seen_sheet
-from verifier.files.mapping.model import FORMAT, targets_of
+from verifier.files.mapping.model import FORMAT
 from verifier.files.read_plan import read_plan
-from verifier.files.sheets.csv_read import csv_page, csv_pages
+from verifier.files.sheets.csv_text import PROPOSED, unsure_lines
+from verifier.files.sheets.open_pages import pages_of
 from verifier.files.sheets.page import Page
-
-_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+\D*")
 
 
 def propose(theirs: Path, out: Path) -> str:
@@ -43,17 +41,10 @@ def propose(theirs: Path, out: Path) -> str:
 
 
 def _pages(theirs: Path) -> tuple[Page, ...]:
-    ending = theirs.suffix.lower()
-    if theirs.is_dir():
-        return csv_pages(theirs)
-    data = read_bytes(theirs)
-    if ending == ".csv":
-        return (csv_page(theirs),)
-    if ending == ".xlsx":
-        from verifier.files.sheets.workbook_read import workbook_pages  # noqa: PLC0415
-
-        return workbook_pages(data, theirs)
-    raise InputError(f"{theirs}: a mapping is proposed for an .xlsx or .csv file: save it as one")
+    encoding = ""
+    if theirs.suffix.lower() == ".csv" and unsure_lines(read_bytes(theirs)):
+        encoding = PROPOSED
+    return pages_of(theirs, values_only=True, encoding=encoding)
 
 
 def _toml(sheet: TheirSheet, *, alone: bool) -> str:
@@ -64,8 +55,6 @@ def _toml(sheet: TheirSheet, *, alone: bool) -> str:
     lines.append(f'row = "{sheet.row}"{doubt}')
     if sheet.heading_row:
         lines.append(f"heading_row = {sheet.heading_row}")
-    if _has_commas(sheet):
-        lines.append('decimal = ","')
     lines += ["", "[sheet.columns]", *map(_line, sheet.columns)]
     if sheet.made:
         lines += ["", "[sheet.made]"]
@@ -74,13 +63,6 @@ def _toml(sheet: TheirSheet, *, alone: bool) -> str:
             for name, text in sheet.made.items()
         ]
     return "\n".join(lines)
-
-
-def _has_commas(sheet: TheirSheet) -> bool:
-    known = targets_of(sheet.row)
-    numbers = (c for c in sheet.columns if c.fields and known[c.fields[0]].column.kind == "number")
-    texts = [v.strip() for c in numbers for v in c.values if isinstance(v, str)]
-    return any(map(_COMMA.fullmatch, texts)) and not any("." in text for text in texts)
 
 
 def _line(column: TheirColumn) -> str:

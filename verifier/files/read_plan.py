@@ -20,7 +20,6 @@ from verifier.model.problem import Problem
 
 SAVE_AS = {
     ".xls": "save it as .xlsx",
-    ".xlsm": "save it as .xlsx, without macros",
     ".xlsb": "save it as .xlsx",
     ".ods": "save it as .xlsx",
     ".csv": "name the folder that holds the CSV files, or say by --mapping what the columns are",
@@ -78,7 +77,7 @@ def _reader(path: Path, mapping: Path | None) -> Callable[[bytes, Path, Faults],
         if mapping is not None:
             raise UsageError(f"{path}: a mapping is for workbooks and CSV files, not for YAML")
         return read_yaml
-    if ending == ".xlsx" or (ending == ".csv" and mapping is not None):
+    if ending in (".xlsx", ".xlsm") or (ending == ".csv" and mapping is not None):
         from verifier.files.read_tables import read_csv, read_workbook  # noqa: PLC0415
 
         return functools.partial(read_csv if ending == ".csv" else read_workbook, mapping=mapping)

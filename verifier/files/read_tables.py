@@ -31,7 +31,7 @@ def read_folder(folder: Path, faults: Faults, mapping: Path | None = None) -> Ma
 
 
 def read_workbook(data: bytes, path: Path, faults: Faults, mapping: Path | None = None) -> Mapping:
-    """The tree of an .xlsx workbook, its sheets found by their names in any case.
+    """The tree of an .xlsx or .xlsm workbook, its sheets found by their names in any case.
 
     Raises:
         InputError: not a workbook, too large, or without any of the sheets.

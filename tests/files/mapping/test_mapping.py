@@ -410,6 +410,7 @@ def _said(problems: Any) -> Any:
 
 
 SAID = {
+    "german": ["figures-doubtful"],
     "units": ["degrees-converted", "space-in-address", "unit-converted", "unit-in-cell"],
     "merged": ["unit-row"],
     "french": ["degrees-converted"],
@@ -712,3 +713,53 @@ def test_every_field_of_a_row_leads_to_one_place(row: str) -> None:
     places = {(t.sheet, t.side, t.column.path) for t in targets.values()}
     assert len(places) == len(targets)
     assert all(name.startswith(f"{t.sheet}.") for name, t in targets.items())
+
+
+@pytest.mark.parametrize(
+    ("heading", "form", "cells", "values", "rules"),
+    [
+        ("Distance (nm)", "unit = 'nmi'", "6.2,10", (11.4824, 18.52), []),
+        ("Distance (nm)", "", "6.2,10", (None, None), ["wrong-unit"]),
+        ("Distance (gon)", "", "6.2,10", (None, None), ["wrong-unit"]),
+        ("Distance", "unit = 'km'", "6.2,10", (6.2, 10), []),
+        ("Distance", "", "6.2,10", (6.2, 10), ["figures-doubtful"]),
+        ("Distance (km)", "", "6.2,10", (6.2, 10), []),
+        ("Distance (km)", "", "6200,10000", (6200, 10000), ["figures-doubtful"]),
+        ("Distance (m)", "decimal = ','", '"6.200","10.000"', (6.2, 10), ["thousands-separator"]),
+        ("Distance (m)", "unit = 'm'", '"6.200","10.000"', (None, None), ["unreadable-cell"]),
+        ("Distance (m)", "factor = 0.001, plus = 0.5", "6200,10000", (6.7, 10.5), []),
+    ],
+)  # fmt: skip
+def test_a_mapping_says_what_a_column_leaves_open(
+    tmp_path: Path, write: Any, heading: str, form: str, cells: str, values: Any, rules: Any
+) -> None:
+    first, second = cells.split(",") if '"' not in cells else cells.split('","')
+    first, second = (f'"{c.strip(chr(34))}"' for c in (first, second))
+    (tmp_path / "l.csv").write_text(f"L,A,B,{heading}\nh,r,s,{first}\nk,r,s,{second}\n")
+    more = f", {form.replace(chr(39), chr(34))}" if form else ""
+    mapping = write(
+        '[[sheet]]\nrow = "hop"\n[sheet.columns]\n"L" = "Links.name"\n"A" = "Links.a.device"\n'
+        f'"B" = "Links.b.device"\n"{heading}" = {{field = "Links.path_km"{more}}}\n'
+    )
+    plan, problems = read_plan(tmp_path / "l.csv", mapping)
+    assert tuple(link.path_km for link in plan.links) == values
+    found = sorted({p.rule for p in problems} - {"unit-converted", "unknown-device"})
+    assert found == rules
+
+
+@pytest.mark.parametrize(
+    ("form", "words"),
+    [
+        ('unit = "nm"', "nautical miles or nanometres"),
+        ('unit = "MHz"', "is in MHz, but km is wanted"),
+        ('unit = "leagues"', "is in leagues, but km is wanted"),
+        ('unit = "m", factor = 2', "write unit or factor, not both"),
+        ("factor = 0", "must not be 0"),
+        ('decimal = ";"', "must be '.' or ','"),
+    ],
+)
+def test_a_faulty_unit_of_a_mapping_is_told(write: Any, form: str, words: str) -> None:
+    text = f'[[sheet]]\nrow = "hop"\n[sheet.columns]\n"D" = {{field = "Links.path_km", {form}}}\n'
+    with pytest.raises(InputError) as caught:
+        read_mapping(write(text))
+    assert words in str(caught.value)

@@ -160,7 +160,6 @@ def test_other_addresses_are_known_by_their_address(read: Any) -> None:
     ("name", "words"),
     [
         ("plan.xls", "save it as .xlsx"),
-        ("plan.xlsm", "without macros"),
         ("plan.ods", "save it as .xlsx"),
         ("Devices.csv", "name the folder"),
         ("plan.docx", ".yaml or .xlsx file or a folder of .csv files"),

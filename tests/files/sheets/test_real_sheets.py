@@ -78,13 +78,6 @@ def test_many_merged_cells_are_told_in_a_few_lines(workbook: Any) -> None:
     assert "53 more" in merged[-1].message
 
 
-def test_so_many_merged_cells_that_opening_would_not_end_are_refused(workbook: Any) -> None:
-    path = workbook(unit_row(), lambda page: page.merge_cells("C2:D2"))
-    _rewrite(path, "xl/worksheets/sheet1.xml", rb"C2:D2", b"C2:XFD1048576")
-    with pytest.raises(InputError, match="cells are merged, which no plan needs"):
-        read_plan(path)
-
-
 def _rewrite(path: Path, member: str, old: bytes, new: bytes) -> None:
     with zipfile.ZipFile(path) as archive:
         parts = {name: archive.read(name) for name in archive.namelist()}
@@ -191,10 +184,8 @@ def _zipped(*names: str) -> bytes:
         ("plan.xlsx", OLE + "EncryptedPackage".encode("utf-16-le"), "save it without one"),
         ("plan.xlsx", OLE, "old .xls workbook whatever its ending: save it as .xlsx"),
         ("plan.xls", OLE, "save it as .xlsx"),
-        ("plan.xlsm", b"PK", "without macros"),
         ("plan.xlsb", b"PK", "save it as .xlsx"),
         ("plan.ods", b"PK", "save it as .xlsx"),
-        ("plan.xlsx", _zipped("xl/vbaProject.bin"), "without macros"),
         ("plan.xlsx", _zipped("xl/workbook.bin"), "is an .xlsb workbook"),
         ("plan.xlsx", _zipped("content.xml"), "OpenDocument"),
         ("plan.xlsx", b"<html><table>", "is a web page or XML"),
@@ -264,7 +255,6 @@ def test_ragged_rows_and_quotes(table: Any, data: bytes, devices: int, told: Any
         (b"Name,Address\rr,198.18.0.1/24\rK\xfcste,198.18.0.2/24\r",
          "line 3: byte 0xfc at offset 30 is not UTF-8"),
         (b"Name\nK\xfcste\n", "in Windows-1252 the byte is '\xfc'"),
-        ("Name\nr\n".encode("utf-16"), "is UTF-16, not UTF-8"),
         (b'Name,Address\nq,198.18.0.2/24\n"r,198.18.0.1/24\n', "the fault begins in row 3"),
     ],
 )  # fmt: skip

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path as FilePath
+from typing import Any
 
 from verifier.errors import InputError
 from verifier.files.faults import Faults, nearest, shown
+from verifier.files.mapping.evidence import outside, settled
 from verifier.files.mapping.model import (
     PLACEHOLDER,
     SHEETS_OF,
@@ -109,11 +111,12 @@ class _Reading:
         if found is None:
             return rows
         self.page.tell(found.last_row, self.faults)
-        if not self._columns(found):
+        below = list(found.below)
+        if not self._columns(found, below):
             return rows
         sheet = SHEETS_OF[self.rule.row][0]
         kind, named = SUBJECTS.get(sheet, "network"), self._naming(sheet)
-        for row in found.below:
+        for row in below:
             subject = Subject(kind, short(row[1], named))
             tell_stray(self.page, row, found, self.faults, subject)
             for slot, cells in self._row(row, subject).items():
@@ -125,7 +128,7 @@ class _Reading:
     def _knows(self, heading: str) -> bool:
         return key_of(heading) in self.rule.columns
 
-    def _columns(self, found: Headings) -> bool:
+    def _columns(self, found: Headings, below: list[Row]) -> bool:
         """Finds the reader of each column of theirs; false where one that is wanted is missing."""
         names = [key_of(name) for name in found.names]
         wanted = dict(self.rule.columns)
@@ -136,7 +139,10 @@ class _Reading:
             theirs = wanted.pop(key, None)
             if theirs is not None:
                 self.texts[key] = index
-                self.readers[index] = list(self._readers(theirs, found.units[index], origin))
+                values = [cells[index] for _, cells in below if index < len(cells)]
+                self.readers[index] = list(
+                    self._readers(theirs, found.units[index], origin, values)
+                )
             elif name:
                 self._unmapped(found.names[index], origin)
         for theirs in wanted.values():
@@ -146,13 +152,18 @@ class _Reading:
         return not wanted
 
     def _readers(
-        self, theirs: Theirs, unit: str, origin: Origin
+        self, theirs: Theirs, unit: str, origin: Origin, values: list[Any]
     ) -> Iterator[tuple[Slot, CellReader]]:
-        sign = theirs.decimal or ("," if self.rule.comma else "plain")
+        sign = theirs.decimal or self.rule.decimal
         for target, known in zip(theirs.targets, theirs.scales, strict=True):
             scale = known or scale_of(unit, target.column, origin, self.faults)
             if scale is not None:
-                figures = NumberStyle(sign, scale)
+                found = settled(target.column, theirs.unit or unit, values, sign)
+                figures = NumberStyle(found.decimal, scale)
+                unsaid = found.doubt if known is None and not unit else ""
+                odd = unsaid or outside(target.column, figures.decimal, scale, values)
+                if odd:
+                    self.faults.warn("figures-doubtful", origin, odd)
                 reader = CellReader(target.column, origin.field, figures, theirs.values)
                 yield (target.sheet, target.side), reader
 

@@ -9,11 +9,11 @@ from collections import Counter
 from typing import Any
 
 from verifier.files.faults import Faults, looks_secret
+from verifier.files.mapping.evidence import settled
 from verifier.files.mapping.model import key_of, targets_of
 from verifier.files.mapping.words import Guess, guess, looks_like
 from verifier.files.plan.columns import Column
 from verifier.files.plan.scalars import parser
-from verifier.files.plan.units import SAME, scale
 from verifier.files.sheets.find_headings import find_headings, heading_text
 from verifier.files.sheets.page import Page, is_blank
 
@@ -21,7 +21,6 @@ _LOOKED_AT = 200
 """Rows whose values are looked at."""
 
 _FIGURE = re.compile(r"\s*[+-]?[0-9]")
-_GHZ = (1.0, 100.0)
 _TWICE = 2
 _OF_TEXTS = {"Links.path_km": "Links.name"}
 """What the word for a figure means where the values are none."""
@@ -139,7 +138,7 @@ def _fields(sheet: TheirSheet) -> None:
             column.fields = fields
             if len(fields) > 1:
                 column.doubt = "of both ends?"
-            _set_factor(column, known[fields[0]].column.unit)
+            _settle(column, known[fields[0]].column)
             _doubt_words(column, known[fields[0]].column)
 
 
@@ -166,21 +165,16 @@ def _any(sheet: TheirSheet, start: str) -> bool:
     return any(field.startswith(start) for field in fields)
 
 
-def _set_factor(column: TheirColumn, unit: str) -> None:
-    """The factor that the heading's unit asks for, or that the size of the figures suggests."""
-    if theirs := column.unit:
-        try:
-            found = scale(theirs, unit)
-        except ValueError as fault:
-            column.doubt = f"perhaps {column.fields[0]}, but it {fault}"
-            column.fields = ()
-            return
-        if found != SAME:
-            column.says["unit"] = theirs
-    elif unit == "MHz" and column.fields[0].endswith("tx_mhz"):
-        figures = [_number(value) for value in column.values]
-        if figures and all(f is not None and _GHZ[0] <= f < _GHZ[1] for f in figures):
-            column.says["unit"], column.doubt = "GHz", "the figures look like GHz"
+def _settle(column: TheirColumn, ours: Column) -> None:
+    """Decimal sign and unit of a column of figures, and why a person must look at them."""
+    if ours.kind != "number":
+        return
+    found = settled(ours, column.unit, column.values)
+    if found.decimal == "," and not ours.angle:
+        column.says["decimal"] = ","
+    if found.unit not in ("", ours.unit) or (found.unit and not column.unit):
+        column.says["unit"] = found.unit
+    column.doubt = "; ".join(filter(None, (column.doubt, found.doubt)))
 
 
 def _doubt_words(column: TheirColumn, ours: Column) -> None:
@@ -191,13 +185,6 @@ def _doubt_words(column: TheirColumn, ours: Column) -> None:
         except ValueError as fault:
             column.doubt = f"{fault}; add values = {{theirs = ours, ...}}"
             return
-
-
-def _number(value: Any) -> float | None:
-    try:
-        return float(str(value).strip().replace(",", "."))
-    except ValueError:
-        return None
 
 
 def _make_names(sheet: TheirSheet) -> None:

@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from verifier.errors import InputError
 from verifier.files.faults import Faults, looks_secret, nearest, shown
@@ -43,6 +43,16 @@ class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
+def _not_nothing(factor: float) -> float:
+    if not factor:
+        raise ValueError("must not be 0")
+    return factor
+
+
+Factor = Annotated[float, Field(allow_inf_nan=False), AfterValidator(_not_nothing)]
+"""What figures are multiplied by; -1 makes levels of what was written without their sign."""
+
+
 class ColumnForm(_Strict):
     """A column whose figures are converted, or whose words are replaced.
 
@@ -51,7 +61,7 @@ class ColumnForm(_Strict):
 
     field: str | list[str]
     unit: str | None = None
-    factor: float | None = Field(default=None, gt=0, allow_inf_nan=False)
+    factor: Factor | None = None
     plus: float | None = Field(default=None, allow_inf_nan=False)
     decimal: Literal[".", ","] | None = None
     values: dict[str, str] = {}
@@ -63,7 +73,7 @@ class SheetForm(_Strict):
     theirs: str = "*"
     row: RowKind
     heading_row: int | None = Field(default=None, ge=1)
-    decimal: Literal[".", ","] = "."
+    decimal: Literal[".", ","] | None = None
     columns: dict[str, str | list[str] | ColumnForm]
     made: dict[str, str] = {}
 
@@ -97,6 +107,7 @@ class Theirs:
     targets: tuple[MappedField, ...]
     values: dict[str, str]
     scales: tuple[Scale | None, ...]
+    unit: str = ""
     decimal: Literal[".", ","] | None = None
 
 
@@ -107,7 +118,7 @@ class SheetMapping:
     theirs: str
     row: RowKind
     heading_row: int | None
-    comma: bool
+    decimal: Literal[".", ","] | None
     columns: dict[str, Theirs]
     made: tuple[tuple[MappedField, str], ...]
 
@@ -206,7 +217,7 @@ class _Lookup:
             self.tell(path, message, "secret-in-plan")
         values = {key_of(word): meant for word, meant in whole.values.items()}
         scales = tuple(self.scale(whole, target.column.unit, path) for target in targets)
-        return Theirs(heading, targets, values, scales, whole.decimal)
+        return Theirs(heading, targets, values, scales, whole.unit or "", whole.decimal)
 
     def scale(self, form: ColumnForm, wanted: str, path: KeyPath) -> Scale | None:
         """What the figures of a column need; None where the mapping does not say."""
@@ -241,8 +252,7 @@ def _sheet(form: SheetForm, where: KeyPath, toml: Toml, faults: Faults) -> Sheet
         columns[key_of(heading)] = look.column(heading, value)
     found = [(look.made(name, text, columns), text) for name, text in form.made.items()]
     made = tuple((target, text) for target, text in found if target is not None)
-    comma = form.decimal == ","
-    return SheetMapping(form.theirs, form.row, form.heading_row, comma, columns, made)
+    return SheetMapping(form.theirs, form.row, form.heading_row, form.decimal, columns, made)
 
 
 def _plainly(fault: Any, toml: Toml) -> tuple[KeyPath, str]:

@@ -15,6 +15,7 @@ from verifier.files.faults import shown
 from verifier.files.plan.columns import Column
 from verifier.files.plan.units import Scale
 from verifier.files.sheets.cell_number import PLAIN, Note, NumberStyle, read_number
+from verifier.files.sheets.limits import MAX_CELL
 
 _ODD = re.compile("[\u00a0\u00ad\u1680\u2000-\u200d\u202f\u205f\u2060\u3000\ufeff\uff01-\uff5e]")
 _INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200C, 0x200D, 0x2060, 0xFEFF))
@@ -44,6 +45,11 @@ class Unreadable:
     reason: str
 
 
+def too_long(text: str) -> Unreadable:
+    """What a cell is that holds more than anybody types."""
+    return Unreadable(f"the cell holds {len(text):,} characters: at most {MAX_CELL:,} are read")
+
+
 def clean(value: Any, column: Column, form: NumberStyle, note: Note) -> str:
     """The text of a cell; empty where nothing is written.
 
@@ -60,6 +66,11 @@ def clean(value: Any, column: Column, form: NumberStyle, note: Note) -> str:
     if column.is_address:
         return _address(text, note)
     return _day(text, note) if column.kind == "date" else text
+
+
+def without_odd_spaces(text: str) -> str:
+    """A text with common spaces and narrow figures only, for a look at what it holds."""
+    return text.translate(_INVISIBLE).translate(_WIDE).translate(_SPACES).strip()
 
 
 def _folded(text: str, column: Column, note: Note) -> str:

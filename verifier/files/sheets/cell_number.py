@@ -128,6 +128,14 @@ def _figure(text: str, form: NumberStyle, note: Note, column: Column | None = No
     raise ValueError(f"{shown(text)} is not a number{'' if column is None else _wanted(column)}")
 
 
+def split_unit(text: str) -> tuple[str, str]:
+    """A figure and the unit that is written beside it; no unit where there is none."""
+    text = _MINUS.sub("-", text.strip())
+    if (parts := _WITH_UNIT.fullmatch(text)) is None:
+        return text, ""
+    return parts["figure"].strip(), parts["unit"]
+
+
 def either(bare: str) -> tuple[str, str]:
     """Both readings of a figure with one sign and three digits behind it."""
     return re.sub("[.,]", ".", bare), re.sub("[.,]", "", bare)

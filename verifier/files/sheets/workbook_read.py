@@ -6,76 +6,66 @@ import io
 import itertools
 import re
 import warnings
-import zipfile
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from verifier.errors import InputError
 from verifier.files.faults import Faults, shown
-from verifier.files.sheets.cell import Formatted, Unreadable
+from verifier.files.sheets.cell import Formatted, Unreadable, too_long
+from verifier.files.sheets.limits import MAX_CELL, MAX_FILLED, MAX_PLACES, too_many
 from verifier.files.sheets.page import Knows, Merge, Page, Row, is_blank
+from verifier.files.sheets.workbook_scan import has_formulas, parts_of
 
-MAX_UNPACKED_BYTES = 512 * 1024 * 1024
-"""A workbook unpacks to about ten times its size; one that unpacks to more is no workbook."""
-
-MAX_MERGED_CELLS = 100_000
-"""Cells in merged ranges; each costs time and memory before anything can be said of it."""
-
-_FORMULA = re.compile(rb"<f[ >/]")
-_MERGE = re.compile(
-    rb"<(?:\w+:)?mergeCell\s[^>]*ref=[\"']([A-Z]{1,3})(\d{1,7}):([A-Z]{1,3})(\d{1,7})"
-)
-_OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # [MS-CFB] 2.2
+OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"  # [MS-CFB] 2.2
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")  # [MS-OFFCRYPTO] 2.3.4.4
 _ZEROS = re.compile(r"0{2,}")
-_SHEETS = "xl/worksheets/"
 
 
 def workbook_pages(data: bytes, path: Path) -> tuple[Page, ...]:
-    """The sheets of an .xlsx workbook.
+    """The sheets of an .xlsx or .xlsm workbook; macros are left alone.
 
     Raises:
         InputError: not such a workbook, or too large; says what to do.
     """
-    parts = [p for p in _members(data, path) if p.startswith(_SHEETS) and p.endswith(".xml")]
-    try:
-        merged, calculated = _looked_over(data, parts)
-        if merged <= MAX_MERGED_CELLS:
-            book = _load(data, data_only=True)
-            formulas = _formula_cells(data) if calculated else {}
-            return tuple(_page(s, formulas.get(s.title, set()), path) for s in book.worksheets)
-    except Exception as error:  # noqa: BLE001 (the library lets errors of zip, XML and its own out)
-        raise _not_a_workbook(path, str(error)) from None
-    raise InputError(f"{path}: {merged} cells are merged, which no plan needs: unmerge them")
-
-
-def _members(data: bytes, path: Path) -> list[str]:
-    """The names of the parts of the archive that a workbook is."""
     _refuse_other_formats(data, path)
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            unpacked = sum(member.file_size for member in archive.infolist())
-            names = archive.namelist()
-            locked = any(member.flag_bits & 1 for member in archive.infolist())
-    except Exception as error:  # noqa: BLE001 (a broken archive fails in many ways)
-        raise _not_a_workbook(path, str(error)) from None
-    if unpacked > MAX_UNPACKED_BYTES:
-        size = f"unpacks to {unpacked // 2**20} MB, which no plan does"
-        raise InputError(f"{path}: {size}: is this the right file?")
-    if locked:
-        raise InputError(f"{path}: is protected by a password: save it without one")
-    if any(name.endswith("vbaProject.bin") for name in names):
-        raise InputError(f"{path}: is a workbook with macros: save it as .xlsx, without macros")
+    names = parts_of(data, path)
     if "xl/workbook.bin" in names:
         raise InputError(f"{path}: is an .xlsb workbook whatever its ending: save it as .xlsx")
     if "content.xml" in names:
         raise InputError(f"{path}: is an OpenDocument file: save it as .xlsx")
-    return names
+    calculated = has_formulas(data, path)
+    try:
+        book = _load(data, data_only=True)
+        formulas = _formula_cells(data) if calculated else {}
+        _refuse_wide_rows(book, path)
+        return tuple(_page(s, formulas.get(s.title, set()), path) for s in book.worksheets)
+    except InputError:
+        raise
+    except Exception as error:  # noqa: BLE001 (the library lets errors of zip, XML and its own out)
+        raise _not_a_workbook(path, str(error)) from None
+
+
+def _refuse_wide_rows(book: Any, path: Path) -> None:
+    """Raises InputError where the rows hold or span more cells than those of any plan."""
+    spanned = 0
+    for sheet in book.worksheets:
+        filled: Counter[int] = Counter()
+        last: dict[int, int] = {}
+        for (row, column), cell in sheet._cells.items():  # noqa: SLF001
+            if cell.value is not None:
+                filled[row] += 1
+                last[row] = max(column, last.get(row, 0))
+        if max(filled.values(), default=0) > MAX_FILLED:
+            raise too_many("cells in a row", MAX_FILLED, path)
+        spanned += sum(last.values())
+    if spanned > MAX_PLACES:
+        raise too_many("places in the rows", MAX_PLACES, path)
 
 
 def _refuse_other_formats(data: bytes, path: Path) -> None:
-    if data.startswith(_OLE):
+    if data.startswith(OLE):
         if _ENCRYPTED in data:
             raise InputError(f"{path}: is protected by a password: open it, save it without one")
         raise InputError(f"{path}: is an old .xls workbook whatever its ending: save it as .xlsx")
@@ -86,26 +76,6 @@ def _refuse_other_formats(data: bytes, path: Path) -> None:
 
 def _not_a_workbook(path: Path, reason: str) -> InputError:
     return InputError(f"{path}: is not a readable .xlsx workbook: {reason[:200]}")
-
-
-def _looked_over(data: bytes, parts: list[str]) -> tuple[int, bool]:
-    """How many cells are merged, before opening spreads them out; whether there are formulas."""
-    cells, calculated = 0, False
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        for part in parts:
-            xml = archive.read(part)
-            calculated = calculated or _FORMULA.search(xml) is not None
-            for left, top, right, bottom in _MERGE.findall(xml):
-                width = abs(_column(right) - _column(left)) + 1
-                cells += width * (abs(int(bottom) - int(top)) + 1)
-    return cells, calculated
-
-
-def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + letter - 64
-    return number
 
 
 def _load(data: bytes, **how: Any) -> Any:
@@ -202,4 +172,6 @@ def _value(cell: Any, has_formula: bool) -> Any:  # noqa: FBT001 (one call)
     elif cell.data_type == "e":
         what = "the formula gives" if has_formula else "the cell holds the error"
         return Unreadable(f"{what} {shown(str(value))}")
+    elif isinstance(value, str) and len(value) > MAX_CELL:
+        return too_long(value)
     return value
