@@ -137,8 +137,13 @@ def test_no_circle_among_the_folders_of_files() -> None:
 
 LONGEST_MODULE, LONGEST_FUNCTION = 350, 39
 """Lines; of a function without its docstring and decorators."""
+LONGER = {
+    "model/plan.py": (353, "every field of a plan stands in one place"),
+    "session/search/course.py": (351, "one search: what it asks depends on all that it has heard"),
+}
+"""Modules that are longer than that: by how much, and why."""
 SIZED = {"cli", "files"}
-"""Rooms that keep to both."""
+"""Rooms whose functions are short."""
 
 
 def functions(module: Path) -> Iterator[tuple[str, int]]:
@@ -151,11 +156,24 @@ def functions(module: Path) -> Iterator[tuple[str, int]]:
             yield node.name, end - node.lineno + 1 - about
 
 
+@pytest.mark.parametrize("module", MODULES, ids=lambda m: str(m.relative_to(PACKAGE)))
+def test_modules_are_short(module: Path) -> None:
+    """A module is read at a sitting."""
+    most, _ = LONGER.get(module.relative_to(PACKAGE).as_posix(), (LONGEST_MODULE, ""))
+    assert len(module.read_text(encoding="utf-8").splitlines()) <= most
+
+
+def test_longer_modules_are_named_while_they_are_longer() -> None:
+    for name, (most, why) in LONGER.items():
+        lines = len((PACKAGE / name).read_text(encoding="utf-8").splitlines())
+        assert LONGEST_MODULE < lines == most, name
+        assert why
+
+
 @pytest.mark.parametrize("module", [m for m in MODULES if room(m) in SIZED],
                          ids=lambda m: str(m.relative_to(PACKAGE)))  # fmt: skip
-def test_modules_and_functions_are_short(module: Path) -> None:
-    """One is read at a sitting, the other without scrolling."""
-    assert len(module.read_text(encoding="utf-8").splitlines()) <= LONGEST_MODULE
+def test_functions_are_short(module: Path) -> None:
+    """A function is read without scrolling."""
     assert {name: lines for name, lines in functions(module) if lines > LONGEST_FUNCTION} == {}
 
 

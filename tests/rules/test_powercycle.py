@@ -15,13 +15,9 @@ from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
 from verifier.rules.compare.judge import Judgement
+from verifier.rules.observations import settings
 from verifier.rules.outage import behind
-from verifier.rules.powercycle import (
-    changes,
-    judge,
-    settings,
-    unread,
-)
+from verifier.rules.powercycle import changes, judge, unread
 
 PROFILE = Profile(id="mib2", boot_s=45)
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from verifier.model.address import Address
 from verifier.model.kind import MibObject, Syntax
 
 IF_SPEED_MAX = 4_294_967_295
@@ -213,3 +214,38 @@ class Routes:
     connected: bool = False
     to_hosts: tuple[tuple[str, tuple[str, ...]], ...] = ()
     gap: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DefaultRoute:
+    """A row of a routing table for 0/0 or ::/0; the table is told by the observation's `oid`.
+
+    Attributes:
+        next_hop: 0.0.0.0 or :: where the route has none.
+        metric: the smaller the better; None where it is not told.
+    """
+
+    next_hop: Address
+    metric: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConnectedRoute:
+    """The route of the device's own subnet `to`."""
+
+    to: str
+    next_hop: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HostRoute:
+    """The most specific route to a management host, the default route aside.
+
+    Attributes:
+        to: its subnet.
+        next_hops: of its rows.
+    """
+
+    host: Address
+    to: str
+    next_hops: tuple[str, ...]

@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from verifier.model.manual import BY_CHECK, Entered
-from verifier.model.observations import ACCEPTED, SHEET, SOAK, Observation, SoakCourse
+from verifier.model.observations import ACCEPTED, SHEET, SOAK, Observation
 from verifier.model.result import Accepted, NotAsked, Result, Scope, Verdict
+from verifier.model.samples import SoakCourse
 from verifier.report.style import paragraph, plain
 from verifier.rules.compare.scope import by_whom
 from verifier.rules.observations import of_kind

@@ -40,15 +40,13 @@ _BY_SNMP = frozenset(
 )
 
 
-def wrong(case: FindingIndex, finding: Finding) -> bool:
+def wrong(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Another than the planned one, or none."""
-    del case
     return finding.verdict in WRONG
 
 
-def gone(case: FindingIndex, finding: Finding) -> bool:
+def gone(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Not answered, or for want of an answer not tested."""
-    del case
     return _untold(finding) or (finding.check == "echo.reply" and finding.verdict in WRONG)
 
 
@@ -56,9 +54,8 @@ def _untold(finding: Finding) -> bool:
     return finding.verdict in UNTESTED and finding.observed is None
 
 
-def unread(case: FindingIndex, finding: Finding) -> bool:
+def unread(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Not tested, and only SNMP can tell it."""
-    del case
     return _untold(finding) and finding.check.partition(".")[0] in _BY_SNMP
 
 
@@ -80,9 +77,8 @@ def cross_polar(case: FindingIndex, finding: Finding) -> bool:
     return any(link.protection == "2+0-xpic" for link in links)
 
 
-def anything(case: FindingIndex, finding: Finding) -> bool:
+def anything(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Not right, in whatever way."""
-    del case
     return finding.verdict != "pass"
 
 
@@ -97,16 +93,14 @@ def outcome(*words: str) -> Found:
     return lambda _, f: f.verdict in WRONG and f.observed in words
 
 
-def below(case: FindingIndex, finding: Finding) -> bool:
+def below(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """A figure under the planned one."""
-    del case
     seen, planned = number(finding.observed), number(finding.expected)
     return finding.verdict in WRONG and seen is not None and planned is not None and seen < planned
 
 
-def above(case: FindingIndex, finding: Finding) -> bool:
+def above(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """A figure over the planned one."""
-    del case
     seen, planned = number(finding.observed), number(finding.expected)
     return finding.verdict in WRONG and seen is not None and planned is not None and seen > planned
 
@@ -116,9 +110,8 @@ def lacking(case: FindingIndex, finding: Finding) -> bool:
     return finding.verdict in WRONG and (finding.observed is None or below(case, finding))
 
 
-def off(case: FindingIndex, finding: Finding) -> bool:
+def off(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Off, and planned on."""
-    del case
     words = {"false", "off", "0", "0.0", "muted", "disabled"}
     return finding.verdict in WRONG and str(finding.observed).lower() in words
 
@@ -221,9 +214,8 @@ def strange(case: FindingIndex, finding: Finding) -> bool:
     return not own and not_exchanged(case, finding)
 
 
-def several(case: FindingIndex, finding: Finding) -> bool:
+def several(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """More than one value in turn."""
-    del case
     return finding.verdict in WRONG and isinstance(finding.observed, (list, tuple))
 
 

@@ -15,13 +15,11 @@ from typing import Generic, TypeVar
 from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.kind import KindOf
+from verifier.model.mib import ConnectedRoute, DefaultRoute, HostRoute
 from verifier.model.observations import (
     CONNECTED_ROUTE,
     DEFAULT_ROUTE,
     HOST_ROUTE,
-    ConnectedRoute,
-    DefaultRoute,
-    HostRoute,
     Observation,
     Unreadable,
 )

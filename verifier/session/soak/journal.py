@@ -21,10 +21,10 @@ from verifier.files.evidence.observations import (
 )
 from verifier.files.journals.soak import Chain, Journal, Kept, read_journal
 from verifier.files.output import kept
-from verifier.model.observations import JOURNAL, SOAK, JournalChain, Observation, SoakCourse
+from verifier.model.observations import JOURNAL, SOAK, Observation
 from verifier.model.problem import Subject
 from verifier.model.result import Result
-from verifier.model.samples import Block
+from verifier.model.samples import Block, JournalChain, SoakCourse
 from verifier.report.result.json import as_row, document
 from verifier.rules.compare.scope import scope_of
 from verifier.rules.observations import of_kind

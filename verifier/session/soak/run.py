@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from verifier.errors import CannotMeasureError
-from verifier.model.observations import MTU, SOAK, SoakCourse, SoakState, Unreadable
+from verifier.model.observations import MTU, SOAK, Unreadable
 from verifier.model.plan import Device, Plan
 from verifier.model.problem import Subject
 from verifier.model.profile import Profile
-from verifier.model.samples import Block
+from verifier.model.samples import Block, SoakCourse, SoakState
 from verifier.probes.echo.exchange import EchoTarget
 from verifier.probes.echo.mtu import SMALL_BYTES
 from verifier.probes.snmp.values import SnmpTarget

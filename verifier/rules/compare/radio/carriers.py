@@ -165,3 +165,13 @@ def _leaks(side: CarrierEnd, level: float) -> bool:
         return False
     same = [o for o in side.others if o.far.tx_mhz == side.far.tx_mhz and o.sender.transmits]
     return bool(same) and (planned is None or level <= planned - _LEAK_DB)
+
+
+def frequency_db(hop: LiveCarrier) -> float | None:
+    """20 log10(f_a / f_b), by the frequencies read, else planned."""
+    mhz = [s.number("tx_mhz") or s.end.tx_mhz for s in hop.ends()]
+    if mhz == [None, None] and hop.link.duplexing == "tdd":
+        return 0.0
+    if mhz[0] is None or mhz[1] is None or mhz[0] <= 0 or mhz[1] <= 0:
+        return None
+    return 20 * math.log10(mhz[0] / mhz[1])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import statistics
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -18,7 +17,12 @@ from verifier.rules.compare.radio.carrier_end import (
     figure,
     near,
 )
-from verifier.rules.compare.radio.carriers import LiveCarrier, outage_db, signal_of_nobody
+from verifier.rules.compare.radio.carriers import (
+    LiveCarrier,
+    frequency_db,
+    outage_db,
+    signal_of_nobody,
+)
 from verifier.rules.compare.radio.expected import (
     JUDGED,
     Reference,
@@ -185,7 +189,7 @@ def reciprocity(hop: LiveCarrier) -> Findings:
     if hop.a.context is None or hop.b.context is None:
         return
     needed = [s.read(f) for s in hop.ends() for f in ("rx_level_dbm", "tx_power_dbm")]
-    tilt = _frequency_db(hop)
+    tilt = frequency_db(hop)
     if None in needed or (tilt is None and all(s.end.tx_mhz is None for s in hop.ends())):
         return
     to_a, to_b = measured_loss(hop.a), measured_loss(hop.b)
@@ -213,16 +217,6 @@ def reciprocity(hop: LiveCarrier) -> Findings:
         reason += f": the way from {'a to b' if off > 0 else 'b to a'} takes more"
     evidence = tuple(o for loss in (to_a, to_b) for r in loss.reads for o in r.seen)
     yield _of_hop(hop, verdict, reason, off, evidence)
-
-
-def _frequency_db(hop: LiveCarrier) -> float | None:
-    """20 log10(f_a / f_b), by the frequencies read, else planned."""
-    mhz = [s.number("tx_mhz") or s.end.tx_mhz for s in hop.ends()]
-    if mhz == [None, None] and hop.link.duplexing == "tdd":
-        return 0.0
-    if mhz[0] is None or mhz[1] is None or mhz[0] <= 0 or mhz[1] <= 0:
-        return None
-    return 20 * math.log10(mhz[0] / mhz[1])
 
 
 def _of_hop(
