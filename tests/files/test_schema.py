@@ -13,6 +13,7 @@ import yaml
 
 from tests.as_seen import observation
 from tests.report.history.examples import RECORD
+from tests.report.test_here import LOW
 from tests.report.test_search import FOUND
 from verifier.errors import UsageError
 from verifier.files.read_profile import shipped_directory
@@ -22,6 +23,7 @@ from verifier.model.kind import Kind
 from verifier.model.observations import KINDS
 from verifier.model.problem import Problem, Subject
 from verifier.model.result import Accepted, Cause, Finding, NotAsked, PlanReference, Result, Scope
+from verifier.report.here import json as here_json
 from verifier.report.history.text import json as record_json
 from verifier.report.result.json import document, plan_check
 from verifier.report.search import json as find_json
@@ -191,6 +193,7 @@ def documents(example_yaml: Path) -> Any:
         "observation": OBSERVATION,
         "plan-check": PLAN_CHECK,
         "fit": FIT,
+        "here": json.loads(here_json(LOW, ReportStyle())),
         "find": json.loads(find_json(FOUND, ReportStyle())),
         "runbook": RUNBOOK,
         "plan": _plan(example_yaml),

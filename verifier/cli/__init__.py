@@ -76,6 +76,7 @@ COMMANDS = {
     "check": ("check", "Every fault of a plan at once; offline."),
     "demo": ("demo", "A simulated network on this machine: the real job without hardware."),
     "new": ("new", "An empty plan to fill in, or an example: workbook, YAML or CSV."),
+    "here": ("here", "What is on this cable, and is it right; the one thing to do next."),
     "find": ("find", "Looks for a device that does not answer where it should."),
     "fit": ("fit", "Does this laptop's address fit each device's subnet; if not, what to set."),
     "align": ("align", "Both ends' receive level, once a second, while the antennas are aligned."),

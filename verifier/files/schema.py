@@ -22,6 +22,7 @@ from verifier.files.plan.shorthand import SHORT_CARRIER
 from verifier.model import plan as model
 from verifier.model.credentials import Auth, Priv
 from verifier.model.health import Notice, SweepDocument
+from verifier.model.here import HereResult
 from verifier.model.history import HistoryDocument
 from verifier.model.kind import Kind, Scalar
 from verifier.model.laptop import Fit
@@ -68,7 +69,8 @@ def _output(kind: Any, name: str) -> Json:
     made["properties"] = {"format": {"const": f"plan-verifier/{name}/1"}, **made["properties"]}
     for group in (made, *made["$defs"].values()):
         group["required"] = list(group["properties"])
-    made["$defs"]["Subject"]["required"] = ["kind", "name"]
+    if "Subject" in made["$defs"]:
+        made["$defs"]["Subject"]["required"] = ["kind", "name"]
     return made
 
 
@@ -203,15 +205,6 @@ def _fit() -> Json:
     return {**made, "$defs": {"Fit": device}}
 
 
-def _find() -> Json:
-    made = _of(SearchResult, "serialization")
-    made.pop("description", None)
-    made["properties"] = {"format": {"const": "plan-verifier/find/1"}, **made["properties"]}
-    for group in (made, *made["$defs"].values()):
-        group["required"] = list(group["properties"])
-    return made
-
-
 def _runbook() -> Json:
     made = _output(Runbook, "runbook")
     change = made["$defs"]["SetDevice"]
@@ -334,7 +327,8 @@ SCHEMAS: dict[str, Callable[[], Json]] = {
     "observation": _observation,
     "plan-check": _plan_check,
     "fit": _fit,
-    "find": _find,
+    "here": lambda: _output(HereResult, "here"),
+    "find": lambda: _output(SearchResult, "find"),
     "runbook": _runbook,
     "plan": _plan,
     "profile": _profile,

@@ -12,6 +12,7 @@ UNNAMED = "laptop"
 """Stands for the interface where `--laptop` names none."""
 
 Medium = Literal["cable", "wifi", "tunnel", "loopback", "unknown"]
+Duplex = Literal["full", "half"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,6 +21,7 @@ class LaptopInterface:
 
     Attributes:
         switched_on: administratively up, with a carrier or without.
+        speed_mbps, duplex: of its link; None where the operating system does not say.
     """
 
     name: str
@@ -28,6 +30,8 @@ class LaptopInterface:
     addresses: tuple[Interface, ...] = ()
     vlan: int | None = None
     medium: Medium = "unknown"
+    speed_mbps: int | None = None
+    duplex: Duplex | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,7 +18,7 @@ import psutil
 from verifier import __version__
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address, Interface, Mac, prefix_of_mask
-from verifier.model.laptop import Laptop, LaptopInterface, Medium, Route
+from verifier.model.laptop import Duplex, Laptop, LaptopInterface, Medium, Route
 from verifier.probes.laptop.netlink import Netlink
 
 _VLAN_CONFIG = Path("/proc/net/vlan/config")
@@ -28,6 +28,11 @@ _TUNNELS = {"512", "65534", "768", "769", "776", "778", "823"}
 """ARPHRD_PPP, _NONE, _TUNNEL, _TUNNEL6, _SIT, _IPGRE, _IP6GRE (linux/if_arp.h)."""
 _IFF_UP = 0x1
 """linux/if.h."""
+_UNKNOWN_MBPS = 65535
+"""What the kernel gives for a speed it does not know: -1 in the 16 bits that psutil reads."""
+_DUPLEX: Mapping[object, Duplex] = {
+    psutil.NIC_DUPLEX_FULL: "full", psutil.NIC_DUPLEX_HALF: "half",
+}  # fmt: skip
 _FAMILIES = {socket.AF_INET, socket.AF_INET6}
 
 
@@ -45,10 +50,18 @@ def look() -> Laptop:
                 addresses=tuple(_addresses(addresses.get(name, ()))),
                 vlan=tagged.get(name),
                 medium=medium(name),
+                speed_mbps=_speed(states.get(name)),
+                duplex=_DUPLEX.get(getattr(states.get(name), "duplex", None)),
             )
             for name in sorted(set(addresses) | set(states))
         )
     )
+
+
+def _speed(state: Any) -> int | None:
+    """Megabits a second; what is 0, or the unknown of a virtual interface, is not known."""
+    speed = getattr(state, "speed", 0)
+    return speed if 0 < speed < _UNKNOWN_MBPS else None
 
 
 def _switched_on(state: Any) -> bool:

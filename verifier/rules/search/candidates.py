@@ -139,7 +139,7 @@ def candidates(
     owners = _owners(plan, device)
     met = {key_of(address) for address in own}
     found: list[Candidate] = []
-    for at, kind, why in (*_named(device, profiles, temporary), *_slips(plan, device, profiles)):
+    for at, kind, why in (*named(device, profiles, temporary), *_slips(plan, device, profiles)):
         key = key_of(at.address)
         if key not in met and len(found) < MAX_CANDIDATES:
             met.add(key)
@@ -164,9 +164,10 @@ def heard(
     return Candidate(address=at, kind="heard", why="heard on the cable", owner=owner)
 
 
-def _named(
-    device: Device, profiles: Mapping[str, Profile], temporary: Iterable[Interface]
+def named(
+    device: Device, profiles: Mapping[str, Profile], temporary: Iterable[Interface] = ()
 ) -> Iterator[tuple[Interface, CandidateKind, str]]:
+    """The addresses that plan, profile and runbook give a device: kind of each, and its words."""
     yield device.address, "planned", "planned address"
     for other in device.other_addresses:
         yield other.address, "planned", "a further planned address"

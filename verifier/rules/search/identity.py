@@ -38,7 +38,7 @@ TENTATIVE: frozenset[What] = frozenset({"arp-probe", "nd-probe"})
 """Frames whose sender does not hold the address yet."""
 _NEW = {"present", "factory", "temporary"}
 """Where a device need not have its name yet."""
-_MANY = 5
+MANY = 5
 """A hardware address that answers at so many candidates is a router's that answers for others
 (proxy ARP, RFC 1027), not that many devices."""
 _ENGINE_MAC, _ENGINE_HEADER = 3, 5
@@ -99,7 +99,7 @@ def _without(answer: Answer, others: frozenset[Mac]) -> Answer:
 def routers(sought: Sought, answers: Iterable[Answer]) -> frozenset[Mac]:
     """Hardware addresses that answer for others (proxy ARP); their answers name no device."""
     counts = Counter(mac for answer in answers for mac in answer.macs)
-    return frozenset(m for m, n in counts.items() if n >= _MANY and m not in sought.macs)
+    return frozenset(m for m, n in counts.items() if n >= MANY and m not in sought.macs)
 
 
 @dataclass(frozen=True, slots=True)

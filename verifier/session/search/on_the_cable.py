@@ -38,17 +38,31 @@ class FrameListener:
         wires: by name of the interface.
         macs: the device's hardware addresses.
         clocks: of the session.
+        before: what an earlier one has heard stays heard.
     """
 
-    def __init__(self, wires: Mapping[str, Wire], macs: frozenset[Mac], clocks: Clocks) -> None:
+    def __init__(
+        self,
+        wires: Mapping[str, Wire],
+        macs: frozenset[Mac],
+        clocks: Clocks,
+        before: FrameListener | None = None,
+    ) -> None:
         self._wires = wires
         self._macs = macs
         self._clocks = clocks
         self._own = {w.mac for w in wires.values()}
         self._heard: dict[_Said, HeardFrames] = {}
         self._naming: dict[Key, list[_Said]] = {}
+        if before is not None:
+            before.hand_over(self._heard, self._naming)
         for wire in wires.values():
             wire.hear(partial(self._note, wire.interface))
+
+    def hand_over(self, heard: dict[_Said, HeardFrames], naming: dict[Key, list[_Said]]) -> None:
+        """Puts what was heard into the memory of another one."""
+        heard.update(self._heard)
+        naming.update((key, list(said)) for key, said in self._naming.items())
 
     @property
     def heard(self) -> tuple[HeardFrames, ...]:
@@ -99,17 +113,21 @@ class FrameListener:
                     self._naming.setdefault(key_of(address), []).append(said)
 
     async def ask(
-        self, wanted: Mapping[str, Sequence[Question]], pace: Slots, spacing_s: float
+        self,
+        wanted: Mapping[str, Sequence[Question]],
+        pace: Slots,
+        spacing_s: float,
+        times: int = PROBE_NUM,
     ) -> None:
-        """Asks by interface, three times each, `spacing_s` apart or more; hears answers.
+        """Asks by interface, `times` each, `spacing_s` apart or more; hears answers.
 
-        Three is PROBE_NUM of RFC 5227 1.1, which MAX_MULTICAST_SOLICIT of RFC 4861 section 10
-        equals.
+        The three of PROBE_NUM (RFC 5227 1.1) are those of MAX_MULTICAST_SOLICIT (RFC 4861
+        section 10).
         """
         clocks = self._clocks
         asked = [(name, one) for name, several in wanted.items() for one in several]
         next_s = [0.0] * len(asked)
-        for _ in range(PROBE_NUM):
+        for _ in range(times):
             for n, (interface, (address, source)) in enumerate(asked):
                 due_s = max(pace.slot(), next_s[n])
                 await clocks.sleep(due_s - clocks.monotonic_s())

@@ -18,6 +18,7 @@ from verifier.rules.readdress.request import Wish, task
 from verifier.rules.search import candidates, chosen, judge, tag_of, taken_for
 from verifier.session import laptop as laptop_fit
 from verifier.session.recorder import timestamp
+from verifier.session.search.asking import wires_of
 from verifier.session.search.course import SearchRun
 from verifier.session.search.request import Search
 from verifier.session.world import World
@@ -68,9 +69,7 @@ def _interfaces(search: Search, laptop: Laptop) -> tuple[str, ...]:
     for name in search.interfaces:
         if name not in known:
             raise UsageError(f"no interface {name!r} at this laptop; it has {', '.join(known)}")
-    wanted = search.interfaces or tuple(known)
-    media = {"cable", "wifi", "unknown"}
-    return tuple(n for n in wanted if known[n].up and known[n].medium in media)
+    return wires_of(search.interfaces, laptop)
 
 
 def _temporary(search: Search) -> list[Interface]:
