@@ -113,16 +113,16 @@ RUNBOOK = {
 }  # fmt: skip
 MAPPING = tomllib.loads("""
 format = "plan-verifier/mapping/1"
-[[sheet]]
-theirs = "Links"
-row = "hop"
+[[table]]
+page = "Links"
+row = "link"
 heading_row = 3
 decimal = ","
-[sheet.columns]
+[table.columns]
 "Station A" = ["Sites.a.name", "Links.a.device"]
 "TX A [GHz]" = {field = "Links.a.tx_mhz", factor = 1000.0, values = {none = ""}}
 "Remarks" = ""
-[sheet.made]
+[table.made]
 "Links.name" = "{Station A}"
 """)
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 from verifier.errors import InputError, UsageError
 from verifier.files.disk import read_bytes
+from verifier.files.mapping.form import FORMAT, UNREAD
 from verifier.files.mapping.guess import TheirColumn, TheirSheet, seen_sheet
-from verifier.files.mapping.model import FORMAT
 from verifier.files.read_plan import read_plan
 from verifier.files.sheets.csv_text import PROPOSED, unsure_lines
 from verifier.files.sheets.open_pages import pages_of
@@ -50,14 +50,14 @@ def _pages(theirs: Path) -> tuple[Page, ...]:
 def _toml(sheet: TheirSheet, *, alone: bool) -> str:
     """The part of the mapping about one sheet."""
     theirs = "*" if alone else sheet.page.name
-    lines = ["", "[[sheet]]", f"theirs = {_quoted(theirs)}"]
+    lines = ["", "[[table]]", f"page = {_quoted(theirs)}"]
     doubt = f"  # unsure: {sheet.row_doubt}" if sheet.row_doubt else ""
     lines.append(f'row = "{sheet.row}"{doubt}')
     if sheet.heading_row:
         lines.append(f"heading_row = {sheet.heading_row}")
-    lines += ["", "[sheet.columns]", *map(_line, sheet.columns)]
+    lines += ["", "[table.columns]", *map(_line, sheet.columns)]
     if sheet.made:
-        lines += ["", "[sheet.made]"]
+        lines += ["", "[table.made]"]
         lines += [
             f"{_quoted(name)} = {_quoted(text)}  # unsure: no column holds it; is this the name?"
             for name, text in sheet.made.items()
@@ -66,7 +66,7 @@ def _toml(sheet: TheirSheet, *, alone: bool) -> str:
 
 
 def _line(column: TheirColumn) -> str:
-    value = _quoted(column.fields[0] if column.fields else "")
+    value = _quoted(column.fields[0] if column.fields else UNREAD)
     if len(column.fields) > 1:
         value = f"[{', '.join(map(_quoted, column.fields))}]"
     if column.says and column.fields:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import functools
 import gc
 import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib.resources import as_file, files
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from verifier.errors import InputError, UsageError
 from verifier.files.disk import read_bytes
@@ -17,6 +17,9 @@ from verifier.files.plan.to_model import to_plan
 from verifier.files.plan.tree import Mapping
 from verifier.model.plan import Plan
 from verifier.model.problem import Problem
+
+if TYPE_CHECKING:
+    from verifier.model.ledger import Ledger
 
 SAVE_AS = {
     ".xls": "save it as .xlsx",
@@ -38,16 +41,40 @@ def read_plan(path: Path, mapping: Path | None = None) -> tuple[Plan, tuple[Prob
             found up to there.
         UsageError: a mapping is given for a file that has no columns.
     """
+    if mapping is not None:
+        return read_foreign(path, mapping)[:2]
     faults = Faults()
     with _collector_paused():
         if path.is_dir():
             from verifier.files.read_tables import read_folder  # noqa: PLC0415
 
-            return to_plan(read_folder(path, faults, mapping), faults, ""), faults.problems()
-        read = _reader(path, mapping)
+            return to_plan(read_folder(path, faults), faults, ""), faults.problems()
+        read = _reader(path)
         data = read_bytes(path)
         plan = to_plan(read(data, path, faults), faults, hashlib.sha256(data).hexdigest())
         return plan, faults.problems()
+
+
+def read_foreign(path: Path, mapping: Path) -> tuple[Plan, tuple[Problem, ...], Ledger]:
+    """As `read_plan`, of somebody's own sheet; and what became of each of its cells."""
+    from verifier.files.mapping.account import Accounts  # noqa: PLC0415
+    from verifier.files.mapping.apply import Foreign  # noqa: PLC0415
+    from verifier.files.mapping.read_mapping import read_mapping  # noqa: PLC0415
+    from verifier.files.read_tables import read_foreign_pages  # noqa: PLC0415
+    from verifier.files.sheets.open_pages import pages_of  # noqa: PLC0415
+
+    if path.suffix.lower() in (".yaml", ".yml"):
+        raise UsageError(f"{path}: a mapping is for workbooks and CSV files, not for YAML")
+    faults, accounts = Faults(), Accounts()
+    said = read_mapping(mapping)
+    data = b"" if path.is_dir() else read_bytes(path)
+    with _collector_paused():
+        pages = pages_of(
+            path, values_only=said.values_only, encoding=said.encoding, data=data or None
+        )
+        tree = read_foreign_pages(pages, Foreign(said, accounts), path, faults)
+        plan = to_plan(tree, faults, hashlib.sha256(data).hexdigest() if data else "")
+    return plan, faults.problems(), accounts.ledger()
 
 
 def example_plan() -> Plan:
@@ -68,19 +95,17 @@ def _collector_paused() -> Iterator[None]:
             gc.enable()
 
 
-def _reader(path: Path, mapping: Path | None) -> Callable[[bytes, Path, Faults], Mapping]:
+def _reader(path: Path) -> Callable[[bytes, Path, Faults], Mapping]:
     """The reader for a kind of file; its libraries are loaded only now."""
     ending = path.suffix.lower()
     if ending in (".yaml", ".yml"):
         from verifier.files.yaml.read import read_yaml  # noqa: PLC0415
 
-        if mapping is not None:
-            raise UsageError(f"{path}: a mapping is for workbooks and CSV files, not for YAML")
         return read_yaml
-    if ending in (".xlsx", ".xlsm") or (ending == ".csv" and mapping is not None):
-        from verifier.files.read_tables import read_csv, read_workbook  # noqa: PLC0415
+    if ending in (".xlsx", ".xlsm"):
+        from verifier.files.read_tables import read_workbook  # noqa: PLC0415
 
-        return functools.partial(read_csv if ending == ".csv" else read_workbook, mapping=mapping)
+        return read_workbook
     known = "a plan is a .yaml or .xlsx file or a folder of .csv files"
     if not path.exists():
         raise InputError(f"{path}: there is no such file; {known}")

@@ -3,34 +3,36 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from verifier.errors import InputError
 from verifier.files.faults import Faults, nearest, shown
 from verifier.files.plan.columns import normal, sheets
 from verifier.files.plan.instructions import TITLE
 from verifier.files.plan.tree import Mapping
-from verifier.files.sheets.csv_read import csv_page, csv_pages
+from verifier.files.sheets.csv_read import csv_pages
 from verifier.files.sheets.page import Page
 from verifier.files.sheets.records import SheetRow, network, records
 from verifier.files.sheets.to_tree import joined, to_tree
 from verifier.model.problem import Origin
 
+if TYPE_CHECKING:
+    from verifier.files.mapping.apply import Foreign
+
 Pages = tuple[Page, ...]
 
 
-def read_folder(folder: Path, faults: Faults, mapping: Path | None = None) -> Mapping:
+def read_folder(folder: Path, faults: Faults) -> Mapping:
     """The tree of a folder of CSV files, found by their names in any case.
 
     Raises:
         InputError: none of the files is there, or one cannot be read.
     """
     names = ", ".join(f"{name}.csv" for name in sheets())
-    return _tree(
-        csv_pages(folder), folder, f"no CSV file of a plan is here: {names}", mapping, faults
-    )
+    return _tree(csv_pages(folder), folder, f"no CSV file of a plan is here: {names}", None, faults)
 
 
-def read_workbook(data: bytes, path: Path, faults: Faults, mapping: Path | None = None) -> Mapping:
+def read_workbook(data: bytes, path: Path, faults: Faults) -> Mapping:
     """The tree of an .xlsx or .xlsm workbook, its sheets found by their names in any case.
 
     Raises:
@@ -39,24 +41,25 @@ def read_workbook(data: bytes, path: Path, faults: Faults, mapping: Path | None 
     from verifier.files.sheets.workbook_read import workbook_pages  # noqa: PLC0415
 
     nothing = f"none of the sheets of a plan is here: {', '.join(sheets())}"
-    return _tree(workbook_pages(data, path), path, nothing, mapping, faults)
+    return _tree(workbook_pages(data, path), path, nothing, None, faults)
 
 
-def read_csv(data: bytes, path: Path, faults: Faults, mapping: Path | None = None) -> Mapping:
-    """The tree of one CSV file that a mapping describes. Raises InputError."""
-    del data  # the page opens the file
-    return _tree((csv_page(path),), path, "the mapping does not name this file", mapping, faults)
+def read_foreign_pages(pages: Pages, foreign: Foreign, path: Path, faults: Faults) -> Mapping:
+    """The tree of pages that a mapping describes. Raises InputError."""
+    return _tree(pages, path, "the mapping does not name this file", foreign, faults)
 
 
-def _tree(pages: Pages, path: Path, nothing: str, mapping: Path | None, faults: Faults) -> Mapping:
+def _tree(
+    pages: Pages, path: Path, nothing: str, foreign: Foreign | None, faults: Faults
+) -> Mapping:
     """The tree of all pages that a plan or the mapping knows."""
     rows: dict[str, list[SheetRow]] = {}
     fields = {}
     used: frozenset[str] = frozenset()
-    if mapping is not None:
+    if foreign is not None:
         from verifier.files.mapping.apply import read_mapped  # noqa: PLC0415
 
-        rows, used = read_mapped(pages, mapping, faults)
+        rows, used = read_mapped(pages, foreign, path, faults)
     found = _by_sheet(tuple(page for page in pages if page.name not in used), faults)
     if not found and not used:
         raise InputError(f"{path}: {nothing}", faults.problems())

@@ -308,7 +308,7 @@ def _credentials() -> Json:
 
 
 def _mapping() -> Json:
-    from verifier.files.mapping.model import MappingForm  # noqa: PLC0415
+    from verifier.files.mapping.form import MappingForm  # noqa: PLC0415
 
     return _of(MappingForm, "validation")
 

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from verifier.cli.check import check
 from verifier.errors import InputError, UsageError, VerifierError
-from verifier.files.mapping.model import SHEETS_OF, read_mapping, targets_of
+from verifier.files.mapping.model import SHEETS_OF, targets_of
+from verifier.files.mapping.read_mapping import read_mapping
 from verifier.files.propose_mapping import propose
 from verifier.files.read_plan import read_plan
 
@@ -51,10 +52,10 @@ def english(folder: Path) -> Path:
 
 
 ENGLISH_MAPPING = """
-[[sheet]]
-theirs = "Link list"
-row = "hop"
-[sheet.columns]
+[[table]]
+page = "Link list"
+row = "link"
+[table.columns]
 "Hop" = "Links.name"
 "Radio A" = "Devices.a.name"
 "Radio B" = "Devices.b.name"
@@ -68,7 +69,7 @@ row = "hop"
 "RSL B" = "Links.b.rx_level_dbm"
 "BW (MHz)" = "Links.bandwidth_mhz"
 "Pol" = "Links.polarisation"
-"Remarks" = ""
+"Remarks" = {leave_out = "no part of the plan"}
 """
 ENGLISH_PLAN = f"""
 devices: [{_radio("lighthouse", 11)}, {_radio("harbour", 13)}, {_radio("quarry", 12)},
@@ -98,11 +99,11 @@ def german(folder: Path) -> Path:
 
 
 GERMAN_MAPPING = """
-[[sheet]]
-theirs = "Streckenliste.csv"
-row = "hop"
+[[table]]
+page = "Streckenliste.csv"
+row = "link"
 decimal = ","
-[sheet.columns]
+[table.columns]
 "Strecke" = "Links.name"
 "Station A" = "Sites.a.name"
 "Station B" = "Sites.b.name"
@@ -118,8 +119,8 @@ decimal = ","
 "Polarisation" = {field = "Links.polarisation", values = {vertikal = "V", horizontal = "H"}}
 "Breite A" = "Sites.a.latitude"
 "L\xe4ngengrad A" = "Sites.a.longitude"
-"Bemerkung" = ""
-[sheet.made]
+"Bemerkung" = {leave_out = "no part of the plan"}
+[table.made]
 "Devices.a.name" = "{Station A}-{Station B}"
 "Devices.b.name" = "{Station B}-{Station A}"
 """
@@ -155,10 +156,10 @@ def ends(folder: Path) -> Path:
 
 
 ENDS_MAPPING = """
-[[sheet]]
-theirs = "*"
+[[table]]
+page = "*"
 row = "end"
-[sheet.columns]
+[table.columns]
 "Link ID" = "Links.name"
 "End" = "Links.end"
 "Node" = "Sites.name"
@@ -208,9 +209,9 @@ def units(folder: Path) -> Path:
 
 
 UNITS_MAPPING = """
-[[sheet]]
-row = "hop"
-[sheet.columns]
+[[table]]
+row = "link"
+[table.columns]
 "Link" = "Links.name"
 "Near end unit" = "Devices.a.name"
 "Far end unit" = "Devices.b.name"
@@ -257,11 +258,11 @@ def merged(folder: Path) -> Path:
 
 
 MERGED_MAPPING = """
-[[sheet]]
-theirs = "Ring"
-row = "hop"
+[[table]]
+page = "Ring"
+row = "link"
 heading_row = 5
-[sheet.columns]
+[table.columns]
 "Path" = "Links.name"
 "End A Station" = "Devices.a.name"
 "End A IP address" = "Devices.a.address"
@@ -304,22 +305,22 @@ def french(folder: Path) -> Path:
 
 
 FRENCH_MAPPING = """
-[[sheet]]
-theirs = "Parc"
+[[table]]
+page = "Parc"
 row = "device"
-[sheet.columns]
+[table.columns]
 "\xc9quipement" = "Devices.name"
 "Lieu" = "Devices.site"
 "Adresse IP" = "Devices.address"
 "Masque" = "Devices.mask"
 "Passerelle 1" = "Devices.gateway"
-"Passerelle 2" = ""
+"Passerelle 2" = {leave_out = "no part of the plan"}
 "Num\xe9ro de s\xe9rie" = "Devices.serial"
-"Remarques" = ""
-[[sheet]]
-theirs = "lieux"
+"Remarques" = {leave_out = "no part of the plan"}
+[[table]]
+page = "lieux"
 row = "site"
-[sheet.columns]
+[table.columns]
 "Lieu" = "Sites.name"
 "Latitude" = "Sites.latitude"
 "Longitude" = "Sites.longitude"
@@ -348,16 +349,16 @@ def switches(folder: Path) -> Path:
 
 
 SWITCHES_MAPPING = """
-[[sheet]]
+[[table]]
 row = "device"
-[sheet.columns]
+[table.columns]
 "Unit" = "Devices.name"
 "IP/Mask" = "Devices.address"
 "Port" = "Ports.name"
 "Rate" = "Ports.speed_mbps"
 "Duplex" = "Ports.duplex"
 "Old IP" = "Devices.present_address"
-[sheet.made]
+[table.made]
 "Devices.profile" = "switch"
 "Devices.label" = "{Unit} / {Port}"
 """
@@ -412,7 +413,7 @@ def _said(problems: Any) -> Any:
 SAID = {
     "german": ["figures-doubtful"],
     "units": ["degrees-converted", "space-in-address", "unit-converted", "unit-in-cell"],
-    "merged": ["unit-row"],
+    "merged": ["row-skipped"],
     "french": ["degrees-converted"],
     "switches": ["unit-converted", "unit-in-cell"],
 }
@@ -498,16 +499,16 @@ def test_every_command_reads_their_sheet(tmp_path: Path, write: Any) -> None:
     assert isinstance(alone.exception, InputError)
 
 
-COLUMNS = '[[sheet]]\nrow = "device"\n[sheet.columns]\n"Unit" = "Devices.name"\n'
+COLUMNS = '[[table]]\nrow = "device"\n[table.columns]\n"Unit" = "Devices.name"\n'
 
 
 @pytest.mark.parametrize(
     ("text", "where", "words"),
     [
-        ('[[sheet]]\nrow = "hob"\n[sheet.columns]\n', "line 3, field sheet[0].row",
-         "'hob' is none of hop, end"),
-        ("[[sheet]]\n[sheet.columns]\n", "line 2, field sheet[0].row", "row is missing"),
-        (f'{COLUMNS}"GW" = "Devices.gatway"', "line 6, field sheet[0].columns.GW",
+        ('[[table]]\nrow = "hob"\n[table.columns]\n', "line 3, field table[0].row",
+         "'hob' is none of link, end"),
+        ("[[table]]\n[table.columns]\n", "line 2, field table[0].row", "row is missing"),
+        (f'{COLUMNS}"GW" = "Devices.gatway"', "line 6, field table[0].columns.GW",
          "did you mean Devices.gateway?"),
         (f'{COLUMNS}"TX" = "Links.a.tx_mhz"', "line 6", "where row is device there is no"),
         (f'{COLUMNS}"Name" = "Devices.name"', "line 6", "Devices.name is also fed by 'Unit'"),
@@ -518,10 +519,11 @@ COLUMNS = '[[sheet]]\nrow = "device"\n[sheet.columns]\n"Unit" = "Devices.name"\n
         (f'{COLUMNS}"GW" = {{field = "Devices.gateway", factor = "2"}}', "columns.GW.factor",
          "must be a valid number"),
         (f'{COLUMNS}"SNMP community" = "Devices.snmp"', "line 6", "looks like a secret"),
-        (f'{COLUMNS}[sheet.made]\n"Devices.label" = "{{Units}}"', "line 7",
-         "{Units} is no heading of [sheet.columns]"),
-        (f'{COLUMNS}[sheet.mad]\n"a" = "b"', "line 6", "unknown key 'mad'; did you mean made?"),
-        ("", "sheet", "sheet is missing"),
+        (f'{COLUMNS}"Remarks" = ""', "line 6", 'write a field, "unread", or {leave_out = "reason"}'),
+        (f'{COLUMNS}"IP" = {{field = "Devices.address", leave_out = "x"}}', "line 6",
+         "leave_out stands beside a field"),
+        (f'{COLUMNS}[table.mad]\n"a" = "b"', "line 6", "unknown key 'mad'; did you mean made?"),
+        ("", "table", "table is missing"),
     ],
 )  # fmt: skip
 def test_a_faulty_mapping_is_told_with_its_line(
@@ -550,9 +552,9 @@ def test_another_format_is_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("columns", "severity", "rule", "words"),
     [
-        ('"Unit" = "Devices.name"\n"IP" = "Devices.address"', "warning", "unmapped-column",
-         "'Colour' is not in the mapping and is not read"),
-        ('"Unit" = "Devices.name"\n"IP" = "Devices.address"\n"Color" = ""', "error",
+        ('"Unit" = "Devices.name"\n"IP" = "Devices.address"', "warning", "column-not-read",
+         "1 cell without a figure, such as 'red' in row 2: the mapping does not name this column"),
+        ('"Unit" = "Devices.name"\n"IP" = "Devices.address"\n"Color" = "unread"', "error",
          "missing-column", "no column is called 'Color', as the mapping says; did you mean Colour?"),
     ],
 )  # fmt: skip
@@ -560,11 +562,12 @@ def test_their_columns_and_the_mapping_must_agree(
     tmp_path: Path, write: Any, columns: str, severity: str, rule: str, words: str
 ) -> None:
     (tmp_path / "u.csv").write_text("Unit,IP,Colour\nr,198.18.0.1/24,red\n")
-    mapping = write(f'[[sheet]]\nrow = "device"\n[sheet.columns]\n{columns}\n')
+    mapping = write(f'[[table]]\nrow = "device"\n[table.columns]\n{columns}\n')
     _, problems = read_plan(tmp_path / "u.csv", mapping)
     found = {(p.severity, p.rule): p for p in problems}
     assert words in found[severity, rule].message  # type: ignore[index]
-    assert str(found[severity, rule].origin).startswith("u.csv, row 1")  # type: ignore[index]
+    where = "u.csv, row 1" if severity == "error" else "u.csv, column Colour"
+    assert str(found[severity, rule].origin).startswith(where)  # type: ignore[index]
 
 
 def test_a_secret_column_is_never_read(tmp_path: Path, write: Any) -> None:
@@ -599,7 +602,7 @@ def test_ends_that_make_no_link_are_told(
 ) -> None:
     (tmp_path / "e.csv").write_text(f"L,E,Unit\n{rows}")
     mapping = write(
-        '[[sheet]]\nrow = "end"\n[sheet.columns]\n"L" = "Links.name"\n"E" = "Links.end"\n'
+        '[[table]]\nrow = "end"\n[table.columns]\n"L" = "Links.name"\n"E" = "Links.end"\n'
         '"Unit" = "Links.device"\n'
     )
     plan, problems = read_plan(tmp_path / "e.csv", mapping)
@@ -630,7 +633,7 @@ def test_sheets_of_ours_are_read_beside_theirs(tmp_path: Path, write: Any) -> No
     plan, problems = read_plan(path, write(ENGLISH_MAPPING))
     assert plan.network.name == "Harbour ring"
     assert len(plan.links) == 2
-    assert [p.rule for p in problems] == ["unknown-sheet"]
+    assert [p.rule for p in problems] == ["column-not-read"]
 
 
 def test_units_of_a_sheet_of_ours_are_those_of_theirs(tmp_path: Path, write: Any) -> None:
@@ -738,7 +741,7 @@ def test_a_mapping_says_what_a_column_leaves_open(
     (tmp_path / "l.csv").write_text(f"L,A,B,{heading}\nh,r,s,{first}\nk,r,s,{second}\n")
     more = f", {form.replace(chr(39), chr(34))}" if form else ""
     mapping = write(
-        '[[sheet]]\nrow = "hop"\n[sheet.columns]\n"L" = "Links.name"\n"A" = "Links.a.device"\n'
+        '[[table]]\nrow = "link"\n[table.columns]\n"L" = "Links.name"\n"A" = "Links.a.device"\n'
         f'"B" = "Links.b.device"\n"{heading}" = {{field = "Links.path_km"{more}}}\n'
     )
     plan, problems = read_plan(tmp_path / "l.csv", mapping)
@@ -759,7 +762,7 @@ def test_a_mapping_says_what_a_column_leaves_open(
     ],
 )
 def test_a_faulty_unit_of_a_mapping_is_told(write: Any, form: str, words: str) -> None:
-    text = f'[[sheet]]\nrow = "hop"\n[sheet.columns]\n"D" = {{field = "Links.path_km", {form}}}\n'
+    text = f'[[table]]\nrow = "link"\n[table.columns]\n"D" = {{field = "Links.path_km", {form}}}\n'
     with pytest.raises(InputError) as caught:
         read_mapping(write(text))
     assert words in str(caught.value)

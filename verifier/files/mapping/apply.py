@@ -1,293 +1,219 @@
-"""Their sheets, as a mapping describes them, to the records of ours."""
+"""Their sheets, as a mapping describes them, to the records of ours; each cell into the ledger."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+import fnmatch
+import itertools
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path as FilePath
-from typing import Any
 
 from verifier.errors import InputError
 from verifier.files.faults import Faults, nearest, shown
-from verifier.files.mapping.evidence import outside, settled
-from verifier.files.mapping.model import (
-    PLACEHOLDER,
-    SHEETS_OF,
-    SheetMapping,
-    Theirs,
-    key_of,
-    read_mapping,
-)
-from verifier.files.plan.columns import Column, Path, normal
-from verifier.files.plan.tree import Scalar
-from verifier.files.sheets.cell_number import NumberStyle
-from verifier.files.sheets.find_headings import Headings, find_headings
-from verifier.files.sheets.page import Page, Row, is_blank
-from verifier.files.sheets.records import (
-    SUBJECTS,
-    CellReader,
-    SheetRow,
-    finish,
-    scale_of,
-    short,
-    tell_stray,
-)
-from verifier.files.sheets.to_tree import agree, joined
-from verifier.model.problem import Origin, Subject
-
-Slot = tuple[str, str]
-"""Sheet of ours, and end of the link where a row tells of two."""
-
-Cells = dict[Slot, dict[Path, Scalar]]
-"""The cells of one row by slot."""
+from verifier.files.mapping.account import Account, Accounts
+from verifier.files.mapping.ends import assembled
+from verifier.files.mapping.form import Layout
+from verifier.files.mapping.model import SheetMapping, TableMapping, key_of
+from verifier.files.mapping.rows import sort_rows
+from verifier.files.mapping.table import Cell, Grid, Table, cells_of, heading_lines, table_at
+from verifier.files.mapping.table_rows import TableReader
+from verifier.files.plan.columns import normal, sheets
+from verifier.files.plan.instructions import TITLE
+from verifier.files.sheets.cell import as_shown
+from verifier.files.sheets.page import Page, listed
+from verifier.files.sheets.records import SheetRow
+from verifier.files.sheets.to_tree import joined
 
 _OWN = {"device": "Devices", "site": "Sites"}
-_LINKED: tuple[tuple[str, Path, str, Path], ...] = (
-    ("Devices", ("name",), "Links", ("device",)),
-    ("Devices", ("site",), "Sites", ("name",)),
-    ("Addresses", ("device",), "Devices", ("name",)),
-    ("Ports", ("device",), "Devices", ("name",)),
-)
-"""Fields of two records of one row that are the same."""
+Records = dict[str, list[SheetRow]]
+
+
+@dataclass(frozen=True, slots=True)
+class Foreign:
+    """How somebody's own sheet is read, and the accounts of what became of its cells."""
+
+    mapping: SheetMapping
+    accounts: Accounts
 
 
 def read_mapped(
-    pages: tuple[Page, ...], mapping: FilePath, faults: Faults
-) -> tuple[dict[str, list[SheetRow]], frozenset[str]]:
-    """The records by sheet of ours, and the names of the pages that the mapping speaks of.
+    pages: Sequence[Page], foreign_sheet: Foreign, path: FilePath, faults: Faults
+) -> tuple[Records, frozenset[str]]:
+    """The records by sheet of ours, and the names of the pages that are not ours.
 
     Raises:
-        InputError: the mapping is faulty, or speaks of a page that is not there.
+        InputError: the mapping speaks of a page that is not there.
     """
-    own: dict[str, list[SheetRow]] = {}
+    mapping, accounts = foreign_sheet.mapping, foreign_sheet.accounts
+    own: Records = {}
     beside: list[tuple[str, list[SheetRow]]] = []
-    used = set()
-    for rule in read_mapping(mapping):
-        page = _page(pages, rule, mapping)
-        used.add(page.name)
-        for (sheet, _), found in _Reading(page, rule, faults).records().items():
-            if sheet in ("Devices", "Sites") and _OWN.get(rule.row) != sheet:
-                beside.append((sheet, found))
-                continue
-            links = rule.row == "end" and sheet == "Links"
-            own.setdefault(sheet, []).extend(_links_of_ends(found, faults) if links else found)
-    for sheet, found in beside:  # told of in rows about something else: a name is one record
-        own[sheet] = joined(own.get(sheet, []), found, faults)
-    return own, frozenset(used)
+    for origin, message in mapping.unsure:
+        faults.error("mapping-unsure", origin, message)
+    of_page: dict[str, list[TableMapping]] = {}
+    for rule in mapping.tables:
+        for page in _pages(pages, rule, path):
+            of_page.setdefault(page.name, []).append(rule)
+    ours = {normal(name) for name in (*sheets(), TITLE)}
+    foreign = [p for p in pages if p.name in of_page or normal(p.name) not in ours]
+    for page in foreign:
+        account = accounts.of(page.name)
+        reason = mapping.leave_out.get(key_of(page.name))
+        if page.name not in of_page:
+            _fill(cells_of(page, lambda _: False, faults), account)
+            _leave_out(account, reason)
+            continue
+        for rule, found in _Page(page, of_page[page.name], faults, account).records():
+            for sheet, rows in found.items():
+                if sheet in ("Devices", "Sites") and _OWN.get(rule.row) != sheet:
+                    beside.append((sheet, rows))
+                else:
+                    own.setdefault(sheet, []).extend(rows)
+    for sheet, rows in beside:  # told of in rows about something else: a name is one record
+        own[sheet] = joined(own.get(sheet, []), rows, faults)
+    _tell_unread(foreign, accounts, faults)
+    return own, frozenset(p.name for p in foreign)
 
 
-def _page(pages: tuple[Page, ...], rule: SheetMapping, mapping: FilePath) -> Page:
-    """The page that a sheet of the mapping is about."""
-    names = [page.name for page in pages]
-    wanted = key_of(rule.theirs).removesuffix(".csv")
-    found = [page for page in pages if key_of(page.name) == wanted]
-    if rule.theirs == "*":
-        found = list(pages)
-    if len(found) == 1:
-        return found[0]
-    there = ", ".join(map(shown, names))
-    if rule.theirs == "*":
-        raise InputError(f'{mapping}: theirs = "*" is the only sheet, but there are {there}')
-    hint = nearest(rule.theirs, names)
-    raise InputError(f"{mapping}: no sheet is called {shown(rule.theirs)}{hint}; there are {there}")
+def _pages(pages: Sequence[Page], rule: TableMapping, path: FilePath) -> list[Page]:
+    """The pages that a table of the mapping is about."""
+    if rule.pages == ("*",):
+        if len(pages) == 1:
+            return list(pages)
+        there = ", ".join(shown(page.name) for page in pages)
+        raise InputError(f'{path}: page = "*" is the only sheet, but there are {there}')
+    found: list[Page] = []
+    for name in rule.pages:
+        wanted = key_of(name).removesuffix(".csv")
+        some = [page for page in pages if fnmatch.fnmatchcase(key_of(page.name), wanted)]
+        some = [page for page in pages if key_of(page.name) == wanted] or some
+        if not some:
+            names = [page.name for page in pages]
+            there = ", ".join(map(shown, names))
+            hint = nearest(name, names)
+            raise InputError(f"{path}: no sheet is called {shown(name)}{hint}; there are {there}")
+        found += [page for page in some if page not in found]
+    return found
+
+
+def _fill(cells: Iterable[Cell], account: Account) -> None:
+    """Takes every cell into the ledger, before anything is read."""
+    for cell in cells:
+        account.fill(cell.row, cell.column, as_shown(cell.value))
+
+
+def _leave_out(account: Account, reason: str | None) -> None:
+    """Says of a page that no table is about what became of it."""
+    for record in list(account.records()):
+        if reason:
+            account.mark(record.row, record.column, "left out", reason)
+        else:
+            account.mark(record.row, record.column, "not read", NO_PAGE)
+
+
+NO_PAGE = "the mapping does not speak of this sheet"
 
 
 @dataclass(slots=True)
-class _Reading:
-    """Reads one page by its mapping."""
+class _Page:
+    """Reads all tables of one page."""
 
     page: Page
-    rule: SheetMapping
+    rules: list[TableMapping]
     faults: Faults
-    readers: dict[int, list[tuple[Slot, CellReader]]] = field(default_factory=dict)
-    texts: dict[str, int] = field(default_factory=dict)
-    slots: list[Slot] = field(default_factory=list)
+    account: Account
 
-    def records(self) -> dict[Slot, list[SheetRow]]:
-        """The records of each slot, in order of the rows."""
-        self.slots = list(dict.fromkeys((t.sheet, t.side) for t in self.rule.targets()))
-        rows: dict[Slot, list[SheetRow]] = {slot: [] for slot in self.slots}
-        found = find_headings(self.page, self._knows, self.faults, self.rule.heading_row)
-        if found is None:
-            return rows
-        self.page.tell(found.last_row, self.faults)
-        below = list(found.below)
-        if not self._columns(found, below):
-            return rows
-        sheet = SHEETS_OF[self.rule.row][0]
-        kind, named = SUBJECTS.get(sheet, "network"), self._naming(sheet)
-        for row in below:
-            subject = Subject(kind, short(row[1], named))
-            tell_stray(self.page, row, found, self.faults, subject)
-            for slot, cells in self._row(row, subject).items():
-                if cells:
-                    rows[slot].append(SheetRow(self.page.origin(row[0]), cells))
-        finish((reader for some in self.readers.values() for _, reader in some), self.faults)
-        return rows
+    def records(self) -> list[tuple[TableMapping, Records]]:
+        """The records of each table."""
+        known = {key for rule in self.rules for key in rule.headings()}
+        cells = cells_of(self.page, known.__contains__, self.faults)
+        _fill(cells, self.account)
+        found = []
+        firsts: list[int] = []
+        grids = {layout: Grid.of(self.page, cells, layout) for layout in self._layouts()}
+        starts = self._starts(grids)
+        for rule in self.rules:
+            records: Records = {}
+            grid = grids[rule.layout]
+            lines = starts[id(rule)]
+            if not lines:
+                self._no_headings(rule)
+            else:
+                others = (i for r in self.rules if r is not rule for i in starts[id(r)])
+                end = min((i for i in others if i > lines[0]), default=len(grid.lines))
+                table = table_at(grid, lines[0], end)
+                firsts.append(min(h.cell.row for h in table.headings.values()))
+                self._table(rule, table, records)
+            found.append((rule, records))
+        self._titles(cells, firsts)
+        return found
 
-    def _knows(self, heading: str) -> bool:
-        return key_of(heading) in self.rule.columns
+    def _layouts(self) -> set[Layout]:
+        return {rule.layout for rule in self.rules}
 
-    def _columns(self, found: Headings, below: list[Row]) -> bool:
-        """Finds the reader of each column of theirs; false where one that is wanted is missing."""
-        names = [key_of(name) for name in found.names]
-        wanted = dict(self.rule.columns)
-        for index, name in enumerate(names):
-            again = names[:index].count(name)
-            key = f"{name} #{again + 1}" if again else name
-            origin = self.page.origin(found.row, found.names[index])
-            theirs = wanted.pop(key, None)
-            if theirs is not None:
-                self.texts[key] = index
-                values = [cells[index] for _, cells in below if index < len(cells)]
-                self.readers[index] = list(
-                    self._readers(theirs, found.units[index], origin, values)
-                )
-            elif name:
-                self._unmapped(found.names[index], origin)
-        for theirs in wanted.values():
-            message = f"no column is called {shown(theirs.heading)}, as the mapping says"
-            message += nearest(theirs.heading, filter(None, found.names))
-            self.faults.error("missing-column", self.page.origin(found.row), message)
-        return not wanted
-
-    def _readers(
-        self, theirs: Theirs, unit: str, origin: Origin, values: list[Any]
-    ) -> Iterator[tuple[Slot, CellReader]]:
-        sign = theirs.decimal or self.rule.decimal
-        for target, known in zip(theirs.targets, theirs.scales, strict=True):
-            scale = known or scale_of(unit, target.column, origin, self.faults)
-            if scale is not None:
-                found = settled(target.column, theirs.unit or unit, values, sign)
-                figures = NumberStyle(found.decimal, scale)
-                unsaid = found.doubt if known is None and not unit else ""
-                odd = unsaid or outside(target.column, figures.decimal, scale, values)
-                if odd:
-                    self.faults.warn("figures-doubtful", origin, odd)
-                reader = CellReader(target.column, origin.field, figures, theirs.values)
-                yield (target.sheet, target.side), reader
-
-    def _unmapped(self, heading: str, origin: Origin) -> None:
-        if not self.faults.secret(heading, origin):
-            message = (
-                f"{shown(heading)} is not in the mapping and is not read; write "
-                f'"{heading}" = "" there if that is right'
+    def _starts(self, grids: dict[Layout, Grid]) -> dict[int, list[int]]:
+        return {
+            id(rule): heading_lines(
+                grids[rule.layout], rule.headings().__contains__, rule.heading_row
             )
-            self.faults.warn("unmapped-column", origin, message)
+            for rule in self.rules
+        }
 
-    def _naming(self, sheet: str) -> int | None:
-        """The column that names what a row is about."""
-        for index, some in self.readers.items():
-            for slot, reader in some:
-                if slot[0] == sheet and reader.column.path == ("name",):
-                    return index
-        return None
+    def _no_headings(self, rule: TableMapping) -> None:
+        wanted = ", ".join(shown(t.heading) for t in itertools.islice(rule.columns.values(), 4))
+        message = f"none of the headings of the mapping is here: {wanted} and so on"
+        self.faults.error("no-headings", self.page.origin(None), message)
 
-    def _row(self, row: Row, subject: Subject) -> Cells:
-        """The cells of one row by slot."""
-        number, cells = row
-        read: Cells = {slot: {} for slot in self.slots}
-        for index, some in self.readers.items():
-            if index < len(cells) and not is_blank(cells[index]):
-                for slot, reader in some:
-                    origin = self.page.origin(number, reader.heading)
-                    scalar = reader.read(cells[index], origin, self.faults, subject)
-                    if scalar is not None:
-                        read[slot][reader.column.path] = scalar
-        self._made(row, read, subject)
-        self._link(read)
-        for target, text in self.rule.made:
-            if read[target.sheet, target.side] and not PLACEHOLDER.search(text):
-                scalar = Scalar(text, quoted=True, origin=self.page.origin(number))
-                read[target.sheet, target.side][target.column.path] = scalar
-        return read
+    def _table(self, rule: TableMapping, table: Table, records: Records) -> None:
+        """Reads one table into `records`."""
+        for cell in table.groups:
+            self.account.mark(cell.row, cell.column, "heading")
+        for heading in table.headings.values():
+            self.account.mark(heading.cell.row, heading.cell.column, "heading")
+        for cell in table.units:
+            self.account.mark(cell.row, cell.column, "unit row")
+        reader = TableReader(self.page, rule, table, self.faults, self.account)
+        if not reader.find_columns():
+            return
+        rows = sort_rows(self.page, rule, table, reader, self.account, self.faults)
+        read = [reader.row(line) for line in rows]
+        reader.finish()
+        for sheet, found in assembled(rule, read, self.faults, self.account).items():
+            records.setdefault(sheet, []).extend(found)
 
-    def _made(self, row: Row, read: Cells, subject: Subject) -> None:
-        """Puts in the texts that the mapping makes of columns, where all of these hold anything."""
-        number, cells = row
-        for target, template in self.rule.made:
-            parts = {}
-            for heading in PLACEHOLDER.findall(template):
-                index = self.texts[key_of(heading)]
-                origin = self.page.origin(number, heading)
-                reader = CellReader(Column(("made",), heading), heading)
-                if index < len(cells) and not is_blank(cells[index]):
-                    scalar = reader.read(cells[index], origin, self.faults, subject)
-                    parts[heading] = scalar.text if scalar is not None else None
-                else:
-                    parts[heading] = None
-            if parts and all(parts.values()):
-                text = PLACEHOLDER.sub(lambda m: parts[m[1]] or "", template)  # noqa: B023
-                origin = self.page.origin(number, next(iter(parts)))
-                scalar = Scalar(text, quoted=True, origin=origin)
-                read[target.sheet, target.side][target.column.path] = scalar
-
-    def _link(self, read: Cells) -> None:
-        """Fills in the fields that name another record of the same row."""
-        for sheet, path, other, other_path in _LINKED:
-            for side in ("", "a", "b"):
-                cells = read.get((sheet, side), {})
-                far = read.get((other, "" if other == "Links" else side), {})
-                far_path = (side or "end", *other_path) if other == "Links" else other_path
-                if far and far_path in far:
-                    cells.setdefault(path, far[far_path])
-                elif far and path in cells:
-                    far[far_path] = cells[path]
+    def _titles(self, cells: Sequence[Cell], read: Iterable[int]) -> None:
+        """What stands above all tables is a title; told, for it may say what is meant below."""
+        first = min(read, default=0)
+        title = [cell for cell in cells if cell.row < first]
+        for cell in title:
+            self.account.mark(cell.row, cell.column, "title", "it stands above the headings")
+        rows = sorted({c.row for c in title if self.account.fate(c.row, c.column) == "title"})
+        if rows and not any(rule.skip.title for rule in self.rules):
+            shown_first = shown(as_shown(title[0].value), 40)
+            message = (
+                f"row{'' if len(rows) == 1 else 's'} {listed(rows)} above the headings: not read "
+                f"({shown_first}); title = true in [table.skip_rows] settles it"
+            )
+            self.faults.warn("row-skipped", self.page.origin(rows[0]), message)
 
 
-# -- rows that are one link end each ---------------------------------------------------------------
-
-_SIDES = {
-    "a": "a", "enda": "a", "sitea": "a", "near": "a", "nearend": "a", "1": "a",
-    "b": "b", "endb": "b", "siteb": "b", "far": "b", "farend": "b", "2": "b",
-}  # fmt: skip
-_TWO = 2
-
-
-def _links_of_ends(ends: list[SheetRow], faults: Faults) -> list[SheetRow]:
-    """One record a carrier: the rows of one link name and carrier are its two ends.
-
-    The rows say themselves which end they are, or the first is A.
-    """
-    by_name: dict[tuple[str, str], list[SheetRow]] = {}
-    for end in ends:
-        name = end.text("name")
-        if not name:
-            faults.error("missing-field", end.origin, "the link of this end has no name")
+def _tell_unread(pages: Sequence[Page], accounts: Accounts, faults: Faults) -> None:
+    """Warns of what is not accounted for, by column; of a page without any table in one line."""
+    by_name = {page.name: page for page in pages}
+    for column in accounts.ledger().unread():
+        page = by_name[column.sheet]
+        figures = f"{column.figures} figure{'' if column.figures == 1 else 's'}"
+        cells = f"{column.cells} cell{'' if column.cells == 1 else 's'} without a figure"
+        held = figures if column.figures else cells
+        such = f"{held}, such as {shown(column.example, 40)} in row {column.example_row}"
+        if column.reason == NO_PAGE:
+            message = (
+                f"sheet {shown(column.sheet)} is not read: {such}; write a [[table]] for it in the "
+                f'mapping, or {shown(column.sheet)} = "reason" under [leave_out]'
+            )
+            faults.warn("column-not-read", page.origin(None), message)
             continue
-        by_name.setdefault((name, end.text("carrier") or "1"), []).append(end)
-    found = (_link(name, rows, faults) for (name, _), rows in by_name.items())
-    return [link for link in found if link is not None]
-
-
-def _link(name: str, rows: list[SheetRow], faults: Faults) -> SheetRow | None:
-    subject = Subject("link", name)
-    if len(rows) != _TWO:
-        numbers = ", ".join(str(row.origin.line) for row in rows)
-        one = f"row {numbers} is its only end" if len(rows) == 1 else f"rows {numbers} are its ends"
-        message = f"link {name} must have two ends for each carrier: {one}"
-        faults.error("link-ends", rows[-1].origin, message, subject)
-        return None
-    cells: dict[Path, Scalar] = {}
-    if (sides := _sides(rows, faults, subject)) is None:
-        return None
-    for row, side in zip(rows, sides, strict=True):
-        for path, cell in row.cells.items():
-            if path[0] != "end":
-                agree(cells.setdefault(path, cell), cell, faults, subject)
-            elif path != ("end", "end"):
-                cells[side, *path[1:]] = cell
-    return SheetRow(rows[0].origin, cells)
-
-
-def _sides(rows: list[SheetRow], faults: Faults, subject: Subject) -> tuple[str, str] | None:
-    """Which end each of two rows is; None where they do not say."""
-    words = [row.text("end", "end") for row in rows]
-    sides = [_SIDES.get(normal(word), "") for word in words]
-    if sides == ["b", "a"]:
-        return "b", "a"
-    if any(words) and sides != ["a", "b"]:
-        message = f"the ends are called {shown(words[0])} and {shown(words[1])}: A and B are wanted"
-        faults.error("link-ends", rows[1].origin, message, subject)
-        return None
-    return "a", "b"
+        message = (
+            f'{such}: {column.reason}; write its field in the mapping, or {{leave_out = "reason"}}'
+        )
+        origin = page.origin(None if column.heading else column.first_row, column.heading)
+        faults.warn("column-not-read", origin, message)

@@ -109,7 +109,7 @@ def _kind_of_row(sheet: TheirSheet) -> None:
     fields = {c.guess.field for c in sheet.columns if c.guess}
     link = sheet.has("Links.name")
     if any((field, "a") in sided and (field, "b") in sided for field, _ in sided):
-        sheet.row = "hop"
+        sheet.row = "link"
     elif link and fields & {"Links.tx_mhz", "Links.rx_level_dbm", "Links.azimuth_deg"}:
         sheet.row = "end"
         times = Counter(map(heading_text, link.values)).values()
@@ -145,16 +145,16 @@ def _fields(sheet: TheirSheet) -> None:
 def _names(sheet: TheirSheet, found: Guess) -> tuple[str, ...]:
     """The names in a mapping of what a column seems to be; of both ends where it says of none."""
     names = tuple(_field(sheet, dataclasses.replace(found, side=s)) for s in (found.side, "a", "b"))
-    both = sheet.row == "hop" and not found.side and names[0] not in targets_of("hop")
+    both = sheet.row == "link" and not found.side and names[0] not in targets_of("link")
     return names[1:] if both and names[0].startswith("Devices.") else names[:1]
 
 
 def _field(sheet: TheirSheet, found: Guess) -> str:
     """The name in a mapping of what a column seems to be."""
     field, side = found.field, found.side
-    if field == "Devices.name" and sheet.row in ("hop", "end") and not _any(sheet, "Devices."):
+    if field == "Devices.name" and sheet.row in ("link", "end") and not _any(sheet, "Devices."):
         field = "Links.device"
-    if sheet.row != "hop" or not side:
+    if sheet.row != "link" or not side:
         return field
     room, _, name = field.partition(".")
     return f"{room}.{side}.{name}"
@@ -196,7 +196,7 @@ def _make_names(sheet: TheirSheet) -> None:
         )
         for side in ("a", "b", "")
     }
-    if sheet.row == "hop" and places["a"] and places["b"]:
+    if sheet.row == "link" and places["a"] and places["b"]:
         if "Links.name" not in fed:
             sheet.made["Links.name"] = f"{{{places['a']}}} - {{{places['b']}}}"
         for side, far in (("a", "b"), ("b", "a")):

@@ -140,7 +140,7 @@ def _midnight(value: dt.datetime) -> bool:
 
 
 def _number(value: float, shown_as: str, column: Column, form: NumberStyle, note: Note) -> str:
-    text = f"{value:.15g}" if isinstance(value, float) else str(value)
+    text = _digits(value) if isinstance(value, float) else str(value)
     if column.kind == "number":
         if "%" not in shown_as:
             return form.scale.of(text) if PLAIN.fullmatch(text) else text
@@ -186,3 +186,23 @@ def _wrong(found: str, text: str, column: Column) -> str:
         "moment": "as text with its time zone, such as 2026-12-01T08:00Z",
     }[column.kind]
     return f"the cell holds {found} ({text}): write {wanted}"
+
+
+def as_shown(value: Any) -> str:
+    """The text of a cell as a person sees it, in one line."""
+    if isinstance(value, Unreadable):
+        return value.reason
+    if isinstance(value, Formatted):
+        number = value.value
+        if "%" in value.format:
+            return f"{Scale(Decimal(100)).of(_digits(number))} %"
+        return f"{number:0{len(value.format)}.0f}"
+    if isinstance(value, float):
+        return _digits(value)
+    if isinstance(value, dt.datetime) and _midnight(value):
+        return value.date().isoformat()
+    return " ".join(str(value).split())
+
+
+def _digits(value: float) -> str:
+    return f"{value:.15g}"

@@ -51,6 +51,8 @@ class Page:
             what separates the cells.
         notes: what is odd about the page: rule and words.
         hidden_rows: rows that a person who looks at the sheet does not see.
+        hidden_columns: columns that such a person does not see, counted from 1.
+        struck: row and column of the cells that are struck through.
     """
 
     file: str
@@ -60,6 +62,8 @@ class Page:
     merges: tuple[Merge, ...] = ()
     notes: tuple[tuple[str, str], ...] = ()
     hidden_rows: tuple[int, ...] = ()
+    hidden_columns: tuple[int, ...] = ()
+    struck: frozenset[tuple[int, int]] = frozenset()
 
     def origin(self, row: int | None, heading: str = "") -> Origin:
         """The place of a cell, of a row, or of the page."""

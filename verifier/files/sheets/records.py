@@ -43,6 +43,8 @@ class CellReader:
         values: what their words mean, in lower case.
         said: by rule, what was read otherwise than it is written: the first place, and all rows.
         points: figures with a point that could stand between thousands.
+        how: of the cell read last, in what it was read otherwise than it is written.
+        refused: of the cell read last, why it cannot be read.
     """
 
     column: Column
@@ -51,6 +53,8 @@ class CellReader:
     values: Mapping[str, str] = field(default_factory=dict)
     said: dict[str, tuple[Origin, Subject, str, list[int]]] = field(default_factory=dict)
     points: list[tuple[Origin, Subject, str]] = field(default_factory=list)
+    how: str = ""
+    refused: str = ""
     _notes: list[tuple[str, str]] = field(default_factory=list)
     _as_it_is: bool = field(init=False)
     _may_have_points: bool = field(init=False)
@@ -62,6 +66,7 @@ class CellReader:
 
     def read(self, value: Any, origin: Origin, faults: Faults, subject: Subject) -> Scalar | None:
         """The text of a cell; None where it is empty or cannot be read."""
+        self.how = self.refused = ""
         if self.values and (meant := self.values.get(heading_text(value).casefold())) is not None:
             return Scalar(meant, quoted=True, origin=origin) if meant else None
         if self._as_it_is and type(value) is str and value.isascii():
@@ -70,9 +75,11 @@ class CellReader:
         try:
             text = clean(value, self.column, self.figures, self._note)
         except ValueError as fault:
-            faults.unreadable(self.column.path[-1], origin, str(fault), subject)
+            self.refused = str(fault)
+            faults.unreadable(self.column.path[-1], origin, self.refused, subject)
             return None
         if self._notes:
+            self.how = "; ".join(message for _, message in self._notes)
             for rule, message in self._notes:
                 said = self.said.setdefault(rule, (origin, subject, message, []))
                 said[3].append(origin.line or 0)

@@ -113,7 +113,21 @@ def _page(sheet: Any, formulas: set[tuple[int, int]], path: Path) -> Page:
         return _rows(sheet, formulas)
 
     return Page(
-        path.name, sheet.title, sheet.title, read, merges, _notes(sheet), tuple(sorted(hidden))
+        path.name, sheet.title, sheet.title, read, merges, _notes(sheet), tuple(sorted(hidden)),
+        _hidden_columns(sheet), _struck(sheet),
+    )  # fmt: skip
+
+
+def _struck(sheet: Any) -> frozenset[tuple[int, int]]:
+    """The cells that are struck through."""
+    fonts = {n for n, font in enumerate(sheet.parent._fonts) if font.strike}  # noqa: SLF001
+    if not fonts:
+        return frozenset()
+    cells = sheet._cells.items()  # noqa: SLF001
+    return frozenset(
+        place
+        for place, cell in cells
+        if cell.has_style and cell._style.fontId in fonts and cell.value is not None  # noqa: SLF001
     )
 
 
@@ -128,7 +142,10 @@ def _notes(sheet: Any) -> tuple[tuple[str, str], ...]:
     if sheet.sheet_state != "visible":
         notes.append(("hidden-sheet", f"sheet {shown(sheet.title)} is hidden: read all the same"))
     if columns := _hidden_columns(sheet):
-        message = f"hidden columns ({', '.join(columns)}) are read all the same"
+        from openpyxl.utils import get_column_letter  # noqa: PLC0415
+
+        letters = ", ".join(map(get_column_letter, columns))
+        message = f"hidden columns ({letters}) are read all the same"
         notes.append(("hidden-column", message))
     if sheet.auto_filter.ref and sheet.auto_filter.filterColumn:
         message = f"a filter is set on {sheet.auto_filter.ref}: rows that it hides are read too"
@@ -136,15 +153,13 @@ def _notes(sheet: Any) -> tuple[tuple[str, str], ...]:
     return tuple(notes)
 
 
-def _hidden_columns(sheet: Any) -> list[str]:
-    """The letters of the hidden columns that hold anything."""
-    from openpyxl.utils import get_column_letter  # noqa: PLC0415
-
+def _hidden_columns(sheet: Any) -> tuple[int, ...]:
+    """The hidden columns that hold anything."""
     hidden = [(c.min, c.max) for c in sheet.column_dimensions.values() if c.hidden and c.min]
     if not hidden:
-        return []
+        return ()
     used = {place[1] for place, cell in sheet._cells.items() if cell.value is not None}  # noqa: SLF001
-    return [get_column_letter(n) for n in sorted(used) if any(a <= n <= b for a, b in hidden)]
+    return tuple(n for n in sorted(used) if any(a <= n <= b for a, b in hidden))
 
 
 def _rows(sheet: Any, formulas: set[tuple[int, int]]) -> Iterator[Row]:

@@ -1,0 +1,334 @@
+"""One table of theirs, row by row: the text of each field, and how its cell was read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from verifier.files.faults import Faults, looks_secret, nearest, shown
+from verifier.files.mapping.account import Account
+from verifier.files.mapping.evidence import outside, settled
+from verifier.files.mapping.model import PLACEHOLDER, MappedField, TableMapping, Theirs, key_of
+from verifier.files.mapping.table import Cell, Line, Table, column_names
+from verifier.files.plan.columns import Column, Path
+from verifier.files.plan.tree import Scalar
+from verifier.files.plan.units import SAME, Scale, scale, unit_named
+from verifier.files.sheets.cell_number import NumberStyle
+from verifier.files.sheets.page import Page
+from verifier.files.sheets.records import SUBJECTS, CellReader, finish, short
+from verifier.model.problem import Origin, Subject
+
+Slot = tuple[str, str]
+"""Sheet of ours, and end of the link where a row tells of two."""
+
+LINKED: tuple[tuple[str, Path, str, Path], ...] = (
+    ("Devices", ("name",), "Links", ("device",)),
+    ("Devices", ("site",), "Sites", ("name",)),
+    ("Addresses", ("device",), "Devices", ("name",)),
+    ("Ports", ("device",), "Devices", ("name",)),
+)
+"""Fields of two records of one row that are the same."""
+
+_MADE = Column(("made",), "made")
+
+
+@dataclass(frozen=True, slots=True)
+class ValueRead:
+    """A value of a row, before it is known what it belongs to."""
+
+    cell: Cell
+    heading: str
+    target: MappedField
+    text: str
+    how: str
+
+
+@dataclass(slots=True)
+class RowRead:
+    """One row of theirs: the cells of each record it tells of."""
+
+    origin: Origin
+    slots: dict[Slot, dict[Path, Scalar]]
+    values: list[ValueRead]
+
+    def text(self, slot: Slot, *path: str) -> str:
+        """The text of a field; empty where there is none."""
+        cell = self.slots.get(slot, {}).get(path)
+        return (cell.text or "") if cell is not None else ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Feeds:
+    """A column that is read: by whom, into what, and the words for how."""
+
+    theirs: Theirs
+    heading: str
+    readers: tuple[tuple[MappedField, CellReader], ...]
+    parts: re.Pattern[str] | None
+    unit: str
+
+
+@dataclass(slots=True)
+class TableReader:
+    """Reads the rows of one table by its mapping."""
+
+    page: Page
+    rule: TableMapping
+    table: Table
+    faults: Faults
+    account: Account
+    feeds: dict[int, _Feeds] = field(default_factory=dict)
+    names: dict[int, str] = field(default_factory=dict)
+    states: dict[int, tuple[str, str]] = field(default_factory=dict)
+    _texts: dict[str, int] = field(default_factory=dict)
+    _above: dict[int, Cell] = field(default_factory=dict)
+
+    def find_columns(self) -> bool:
+        """Finds what reads each column of theirs; false where one that is wanted is missing."""
+        wanted = dict(self.rule.columns)
+        made = {key_of(h) for _, text in self.rule.made for h in PLACEHOLDER.findall(text)}
+        for at, names in column_names(self.table.headings).items():
+            name = next((n for n in names if key_of(n) in wanted or key_of(n) in made), names[0])
+            self.names[at] = name
+            self._texts[key_of(name)] = at
+            theirs = wanted.pop(key_of(name), None)
+            origin = self.page.origin(self.table.first, name)
+            if looks_secret(name):
+                self.states[at] = ("secret", "it looks like a secret")
+                self.faults.secret(name, origin)
+            elif theirs is not None and theirs.state == "read":
+                self.feeds[at] = self._feed(theirs, at, origin)
+                if not self.feeds[at].readers:
+                    self.states[at] = ("told", "its unit cannot be converted")
+            elif theirs is not None and theirs.state == "left out":
+                self.states[at] = ("left out", theirs.reason)
+            elif theirs is not None or key_of(name) not in made:
+                why = "the mapping does not name this column"
+                why = f"the mapping says {theirs.state}" if theirs is not None else why
+                self.states[at] = ("not read", why)
+        self._missing(wanted, made)
+        return not wanted and made <= self._texts.keys()
+
+    def _missing(self, wanted: dict[str, Theirs], made: set[str]) -> None:
+        headings = [t.heading for t in wanted.values()]
+        headings += [m for m in made - self._texts.keys() if m not in wanted]
+        for heading in headings:
+            message = f"no column is called {shown(heading)}, as the mapping says"
+            message += nearest(heading, self.names.values())
+            self.faults.error("missing-column", self.page.origin(self.table.first), message)
+
+    def _feed(self, theirs: Theirs, at: int, origin: Origin) -> _Feeds:
+        unit = theirs.unit or self.table.headings[at].unit
+        scales = zip(theirs.targets, theirs.scales, strict=True)
+        readers = tuple(
+            (target, reader)
+            for target, said in scales
+            if (reader := self._reader(theirs, at, target.column, said, origin)) is not None
+        )
+        parts = _pattern(theirs.split) if theirs.split else None
+        return _Feeds(theirs, origin.field, readers, parts, unit)
+
+    def _reader(
+        self, theirs: Theirs, at: int, column: Column, said: Scale | None, origin: Origin
+    ) -> CellReader | None:
+        """What reads a column; None where its unit cannot be converted, which is told."""
+        needed, unit = said or SAME, self.table.headings[at].unit
+        if said is None and unit and column.unit and column.kind == "number":
+            try:
+                needed = scale(unit_named(unit) or unit, column.unit)
+            except ValueError as fault:
+                message = f"{shown(origin.field)} {fault}; say by unit = what it is"
+                self.faults.error("wrong-unit", origin, message)
+                return None
+        values = [line.cells[at].value for line in self.table.lines if at in line.cells]
+        found = settled(column, theirs.unit or unit, values, theirs.decimal or self.rule.decimal)
+        unsaid = found.doubt if said is None and not unit else ""
+        if odd := unsaid or outside(column, found.decimal, needed, values):
+            self.faults.warn("figures-doubtful", origin, odd)
+        figures = NumberStyle(found.decimal, needed)
+        return CellReader(column, origin.field, figures, theirs.values)
+
+    def subject(self, line: Line) -> Subject:
+        """What a row is about, by the column that names it."""
+        sheet = {"link": "Links", "end": "Links"}.get(self.rule.row, f"{self.rule.row.title()}s")
+        named = (
+            at
+            for at, feed in self.feeds.items()
+            for target, _ in feed.readers
+            if target.sheet == sheet and target.column.path == ("name",)
+        )
+        cell = line.cells.get(next(named, -1))
+        return Subject(SUBJECTS.get(sheet, "network"), short([cell.value] if cell else [], 0))
+
+    def row(self, line: Line) -> RowRead:
+        """The values of one row; what became of each cell of it goes to the ledger."""
+        subject = self.subject(line)
+        slots = {(t.sheet, t.side): dict[Path, Scalar]() for t in self.rule.targets()}
+        found = RowRead(self.page.origin(line.number), slots, [])
+        for at, cell in line.cells.items():
+            self._tell_state(at, cell)
+        for at, feed in self.feeds.items():
+            given, how = self._filled(at, line.cells.get(at))
+            if given is not None:
+                for value in self._values(feed, given, how, line.number, subject):
+                    found.values.append(value)
+                    scalar = Scalar(value.text, isinstance(given.value, str), self._origin(value))
+                    slots[value.target.sheet, value.target.side][value.target.column.path] = scalar
+        self._make(line, found, subject)
+        self._link(found)
+        for target, text in self.rule.made:
+            if slots[target.sheet, target.side] and not PLACEHOLDER.search(text):
+                scalar = Scalar(text, quoted=True, origin=found.origin)
+                slots[target.sheet, target.side].setdefault(target.column.path, scalar)
+        return found
+
+    def finish(self) -> None:
+        """Tells what was read otherwise than it is written, once for each column."""
+        readers = [reader for feed in self.feeds.values() for _, reader in feed.readers]
+        for reader in readers:  # it can be read in no other way, and the ledger says how
+            reader.said.pop("number-as-text", None)
+        finish(readers, self.faults)
+
+    def _origin(self, value: ValueRead) -> Origin:
+        return self.page.origin(value.cell.row, value.heading)
+
+    def _tell_state(self, at: int, cell: Cell) -> None:
+        """What became of a cell whose column is not read."""
+        state, reason = self.states.get(at, ("", ""))
+        name = self.names.get(at, "")
+        if state == "secret":
+            self.account.hide(cell.row, cell.column)
+            self.account.mark(cell.row, cell.column, "left out", reason, name)
+        elif state == "left out":
+            self.account.mark(cell.row, cell.column, "left out", reason, name)
+        elif state:
+            told = state == "told"
+            self.account.mark(cell.row, cell.column, "not read", reason, name, told=told)
+        elif at not in self.names:
+            self.account.mark(cell.row, cell.column, "not read", "it has no heading")
+
+    def _filled(self, at: int, cell: Cell | None) -> tuple[Cell | None, str]:
+        """The cell, or the one above that it repeats where the mapping says so."""
+        if key_of(self.names.get(at, "")) not in self.rule.fill_down:
+            return cell, ""
+        if cell is None:
+            above = self._above.get(at)
+            return above, f"repeats row {above.row}" if above is not None else ""
+        self._above[at] = cell
+        return cell, ""
+
+    def _values(
+        self, feed: _Feeds, cell: Cell, how: str, line: int, subject: Subject
+    ) -> Iterator[ValueRead]:
+        """What one cell gives to each of its fields."""
+        parts = self._parts(feed, cell, subject)
+        if parts is None:
+            return
+        for (target, reader), part in zip(feed.readers, parts, strict=False):
+            origin = self.page.origin(line, feed.heading)
+            scalar = reader.read(part, origin, self.faults, subject)
+            if scalar is None or scalar.text is None:
+                if reader.refused:
+                    self.account.mark(
+                        cell.row, cell.column, "not read", reader.refused, feed.heading, told=True
+                    )
+                else:
+                    self.account.mark(
+                        cell.row,
+                        cell.column,
+                        "left out",
+                        "it says that there is nothing",
+                        feed.heading,
+                    )
+                continue
+            words = "; ".join(filter(None, (how, *_how(feed, reader, part, scalar.text))))
+            yield ValueRead(cell, feed.heading, target, scalar.text, words)
+
+    def _parts(self, feed: _Feeds, cell: Cell, subject: Subject) -> list[Any] | None:
+        """The cell for each field; its parts where it holds several. None: told as a fault."""
+        if feed.parts is None:
+            return [cell.value] * len(feed.readers)
+        match = feed.parts.fullmatch(" ".join(str(cell.value).split()))
+        if match is None:
+            message = f"{shown(str(cell.value))} has not the form {shown(feed.theirs.split)}"
+            origin = self.page.origin(cell.row, feed.heading)
+            self.faults.error("unreadable-cell", origin, message, subject)
+            self.account.mark(cell.row, cell.column, "not read", message, feed.heading, told=True)
+            return None
+        return list(match.groups())
+
+    def _make(self, line: Line, found: RowRead, subject: Subject) -> None:
+        """Puts in the texts that the mapping makes of columns, where all of these hold anything."""
+        for target, template in self.rule.made:
+            parts: dict[str, str] = {}
+            cells: dict[str, Cell] = {}
+            headings = PLACEHOLDER.findall(template)
+            for heading in headings:
+                at = self._texts[key_of(heading)]
+                held, _ = self._filled(at, line.cells.get(at))
+                if held is None:
+                    break
+                origin = self.page.origin(line.number, heading)
+                scalar = CellReader(_MADE, heading).read(held.value, origin, self.faults, subject)
+                if scalar is None or not scalar.text:
+                    break
+                parts[heading], cells[heading] = scalar.text, held
+            if headings and len(parts) == len(set(headings)):
+                text = PLACEHOLDER.sub(lambda m: parts[m[1]], template)  # noqa: B023
+                origin = self.page.origin(line.number, headings[0])
+                slot = found.slots[target.sheet, target.side]
+                slot[target.column.path] = Scalar(text, quoted=True, origin=origin)
+                how = f"part of {template}"
+                found.values += [
+                    ValueRead(cell, name, target, text, how) for name, cell in cells.items()
+                ]
+
+    @staticmethod
+    def _link(found: RowRead) -> None:
+        """Fills in the fields that name another record of the same row."""
+        for sheet, path, other, other_path in LINKED:
+            for side in ("", "a", "b", "far"):
+                cells = found.slots.get((sheet, side), {})
+                far = found.slots.get((other, "" if other == "Links" else side), {})
+                far_path = (side or "end", *other_path) if other == "Links" else other_path
+                if far and far_path in far:
+                    if cells or sheet == "Devices":
+                        cells.setdefault(path, far[far_path])
+                elif far and path in cells:
+                    far[far_path] = cells[path]
+
+
+def _pattern(form: str) -> re.Pattern[str]:
+    """What a cell of several values looks like: the words between the fields as they stand."""
+    pieces = re.split(r"\{[^{}]*\}", form)
+    between = (r"\s*".join(map(re.escape, piece.split())) for piece in pieces)
+    spaced = (rf"\s*{piece}\s*" if piece else r"\s+" for piece in between)
+    first, *others = spaced
+    del first
+    lead = r"\s*".join(map(re.escape, pieces[0].split()))
+    tail = r"\s*".join(map(re.escape, pieces[-1].split()))
+    middle = others[:-1]
+    body = "".join(f"(.+?){piece}" for piece in middle) + "(.+?)"
+    return re.compile(rf"\s*{lead}\s*{body}\s*{tail}\s*")
+
+
+def _how(feed: _Feeds, reader: CellReader, value: Any, text: str) -> Iterator[str]:
+    """How a cell was read, in words."""
+    if feed.parts is not None:
+        yield f"{shown(str(value))} of the form {feed.theirs.split}"
+    if reader.how:
+        yield reader.how
+    elif reader.values and str(value).strip() != text:
+        yield f"{shown(str(value))} means {text}, as the mapping says"
+    elif any(feed.theirs.scales) and not feed.theirs.unit:
+        yield f"{value} is {text}, as the mapping says"
+    elif feed.unit and reader.column.unit and feed.unit != reader.column.unit:
+        yield f"{value} {feed.unit} is {text} {reader.column.unit}"
+    elif feed.unit and reader.column.unit:
+        yield f"in {feed.unit}, as the {'mapping' if feed.theirs.unit else 'heading'} says"
+    elif reader.column.unit:
+        yield f"no unit is said: read in {reader.column.unit}"
+    else:
+        yield "as it is written"
