@@ -109,6 +109,14 @@ def without_tmux() -> str | None:
 
 
 @cache
+def without_man() -> str | None:
+    """Why the manual page cannot be formatted."""
+    if missing := [p for p in ("man", "groff") if shutil.which(p) is None]:
+        return f"{', '.join(missing)} missing: apt-get install man-db groff-base"
+    return None
+
+
+@cache
 def without_browser() -> str | None:
     """Why pages cannot be opened in a browser."""
     if missing := [p for p in ("chromium", "chromedriver") if shutil.which(p) is None]:
@@ -189,6 +197,7 @@ NEEDS = {
     "browser": without_browser,
     "npm": without_npm,
     "tmux": without_tmux,
+    "man": without_man,
     "poppler": without_poppler,
     "fonts": without_fonts,
     "postgresql": without_postgresql,

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+import verifier
 from tests.cli.conftest import Run
-from tests.cli.test_demo import README
 from verifier.files.credentials import load_credentials
 from verifier.files.read_plan import read_plan
 from verifier.files.read_profile import load_profiles
@@ -61,7 +61,7 @@ def verified(run: Run, coast: Coast, *faults: PlantedFault) -> tuple[Causes, lis
 
 
 def test_a_side_lobe_alignment_settings_and_a_muted_transmitter(run: Run, coast: Coast) -> None:
-    """Three hops with a fault each: every failure has its cause, and the README shows the first."""
+    """Three hops with a fault each: every failure has its cause, and a page shows the first."""
     causes, loose, shown = verified(
         run, coast,
         PlantedFault(kind="level-low-both", link="Hop 1", value=20),
@@ -81,7 +81,7 @@ def test_a_side_lobe_alignment_settings_and_a_muted_transmitter(run: Run, coast:
     }
     assert loose == []
     block = next(b for b in shown.split("\n\n") if "side lobe" in b)
-    assert block in README
+    assert block in (Path(verifier.__file__).parent / "explain/causes-levels.md").read_text("utf-8")
 
 
 def test_low_power_one_direction_and_swapped_ends(run: Run, coast: Coast) -> None:

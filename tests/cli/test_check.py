@@ -29,7 +29,7 @@ WARNED = FAULTY.replace("    gateway: 128.0.0.1\n    management_vlan: 5000\n", "
 def commands_that_read_a_plan() -> list[tuple[str, ...]]:
     """Each, with a name for every further argument that it wants."""
     found = []
-    for name, (module, _) in COMMANDS.items():
+    for name, (module, *_) in COMMANDS.items():
         command: click.Command = getattr(import_module(f"verifier.cli.{module}"), name)
         if any(
             p.human_readable_name == "PLAN" and isinstance(p, click.Argument)
@@ -117,3 +117,44 @@ def test_with_warnings_the_devices_are_asked(run: Run, tmp_path: Path) -> None:
     done = run("reach", "plan.yaml", "--interval", "10ms")
     assert done.returncode == 0, done.stdout + done.stderr
     assert "120 m of copper" in done.stdout
+
+
+THEIRS = """\
+Coastal ring;;;;;
+Hop;Tx A (GHz);Tx B (GHz);IP A;IP B;Password
+H01;13.1435;12.8775;198.18.0.11/24;198.18.0.12/24;hush-hush
+"""
+MAPPING = """\
+format = "plan-verifier/mapping/1"
+[[table]]
+row = "link"
+[table.columns]
+"Hop" = "Links.name"
+"Tx A (GHz)" = "Links.a.tx_mhz"
+"Tx B (GHz)" = "unread"
+"IP A" = "Devices.a.address"
+"IP B" = "Devices.b.address"
+[table.made]
+"Devices.a.name" = "{Hop}-A"
+"Devices.b.name" = "{Hop}-B"
+"""
+
+
+def test_a_sheet_is_drawn_with_what_became_of_each_cell(tmp_path: Path, run: Run) -> None:
+    """The page has the counts and every text of the sheet but the secret."""
+    (tmp_path / "theirs.csv").write_text(THEIRS)
+    (tmp_path / "mapping.toml").write_text(MAPPING)
+    done = run("check", "theirs.csv", "--mapping", "mapping.toml", "--out", "read.html")
+    page = (tmp_path / "read.html").read_text("utf-8")
+    assert "what became of each of its 13 filled cells, by mapping.toml" in page
+    assert "12.8775" in page
+    assert "Links.a.tx_mhz" in page
+    assert "13143.5" in page
+    assert "hush-hush" not in page + done.stdout + done.stderr
+
+
+def test_a_page_needs_a_mapping(tmp_path: Path, run: Run) -> None:
+    (tmp_path / "plan.yaml").write_text(FAULTY)
+    done = run("check", "plan.yaml", "--out", "read.html")
+    assert done.returncode == 2
+    assert "where --mapping says how it is read" in done.stderr

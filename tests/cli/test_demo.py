@@ -1,4 +1,4 @@
-"""The demo shows what it planted; the README shows the demo as it is."""
+"""The demo shows what it planted; its page shows it as it is."""
 
 from __future__ import annotations
 
@@ -16,10 +16,9 @@ import pytest
 
 from tests.cli.conftest import Run
 from tests.command import clean_environment
-from verifier.cli import COMMANDS
 
 ROOT = Path(__file__).parent.parent.parent
-README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGE = (ROOT / "verifier/explain/demo.md").read_text(encoding="utf-8")
 VARYING = [
     (re.compile(r"\(\d+\.\d s, [^)]+\)"), "(TIME)"),
     (re.compile(r"\d+\.\d{3}( ms|,)"), r"TIME\1"),
@@ -34,13 +33,13 @@ def steady(text: str) -> str:
 
 
 def blocks(language: str) -> list[str]:
-    found = re.findall(r"^```(\w*)\n(.*?)^```$", README, re.MULTILINE | re.DOTALL)
+    found = re.findall(r"^```(\w*)\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)
     return [block for kind, block in found if kind == language]
 
 
 @pytest.mark.icmp
-def test_readme_holds_the_whole_screen_of_the_demo(run: Run) -> None:
-    """The block of the README is what the demo prints, times apart; exit code 0."""
+def test_its_page_holds_the_whole_screen_of_the_demo(run: Run) -> None:
+    """The block of the page is what the demo prints, times apart; exit code 0."""
     done = run("demo")
     assert done.returncode == 0, done.stdout + done.stderr
     (shown,) = [block for block in blocks("text") if block.startswith("==")]
@@ -122,19 +121,3 @@ def _alive(group: int) -> bool:
     except ProcessLookupError:
         return False
     return True
-
-
-def commands_of_readme() -> list[str]:
-    """Every `plan-verifier …` of the README's unmarked blocks, continued lines apart."""
-    lines = [line.strip() for block in blocks("") for line in block.splitlines()]
-    return [line for line in lines if line.startswith("plan-verifier ")]
-
-
-@pytest.mark.parametrize("line", commands_of_readme())
-def test_readme_commands_exist(run: Run, line: str) -> None:
-    """Command and options are real: each line is understood as far as its missing files."""
-    words = shlex.split(line)[1:]
-    assert words[0] in COMMANDS
-    done = run(*words)
-    assert done.returncode in {0, 4}, done.stderr
-    assert "no such option" not in done.stderr.casefold()

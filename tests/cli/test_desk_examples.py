@@ -1,4 +1,4 @@
-"""The README's devices and commands for the operations desk are right as they stand there."""
+"""Services and commands for the operations desk are right as they stand in their pages."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ import pytest
 
 from verifier.cli.sweep import sweep
 
-README = (Path(__file__).parent.parent.parent / "README.md").read_text(encoding="utf-8")
-SECTION = README.split("## The operations desk\n")[1].split("\n## ")[0]
+FOLDER = Path(__file__).parent.parent.parent / "verifier/explain"
+SECTION = "".join((FOLDER / f"{page}.md").read_text("utf-8") for page in ("sweep", "desk"))
 PROGRAM = "/opt/plan-verifier/bin/plan-verifier"
 NAMES = ("plan-verifier.service", "plan-verifier-sweep.service", "plan-verifier-sweep.timer")
 

@@ -16,8 +16,9 @@ import pytest
 from click import Argument, Choice, Option
 from click.testing import CliRunner
 
-from verifier import cli
+from verifier import cli, model
 from verifier.cli.command import Duration, command, parameters
+from verifier.rules import profile_draft
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +72,20 @@ def test_a_field_that_is_no_option_is_refused() -> None:
         command(Wrong)(lambda options: options.number)
 
 
+def types_of_options() -> dict[str, Any]:
+    """Types that the modules of options name for type checkers alone: those of the vocabulary."""
+    names: dict[str, Any] = {}
+    modules = [
+        import_module(m.name) for m in pkgutil.iter_modules(model.__path__, "verifier.model.")
+    ]
+    for module in (*modules, profile_draft):
+        names |= {k: v for k, v in vars(module).items() if k[:1].isupper()}
+    return names
+
+
+NAMES = types_of_options()
+
+
 def fields() -> Iterator[tuple[str, Any, click.Parameter]]:
     """Every field of every options class: where it is, its type, and what reads it."""
     seen = set()
@@ -83,7 +98,7 @@ def fields() -> Iterator[tuple[str, Any, click.Parameter]]:
                 continue
             seen.add(kind)
             by_name = {p.name: p for p in parameters(kind)}
-            for name, hint in get_type_hints(kind, include_extras=True).items():
+            for name, hint in get_type_hints(kind, None, NAMES, include_extras=True).items():
                 if get_origin(hint) is Annotated:
                     yield f"{kind.__name__}.{name}", get_args(hint)[0], by_name[name]
 

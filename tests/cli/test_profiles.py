@@ -25,7 +25,7 @@ from verifier.simulator.running import running
 
 UNIT, SWITCH = "127.80.20.11", "127.80.20.21"
 WHO = ("--credentials", "credentials.toml", "--entry", "field")
-README = (Path(__file__).parent.parent.parent / "README.md").read_text(encoding="utf-8")
+PAGE = (Path(__file__).parent.parent.parent / "verifier/explain/profiles.md").read_text("utf-8")
 CREDENTIALS = """\
 [snmp.field]
 version = "3"
@@ -118,10 +118,9 @@ def test_a_draft_leads_to_the_objects_that_the_profile_uses(run: Run, here: Path
     assert re.search(r"^rx_level_dbm +\S+ +Integer32 -456 +-45\.6 dBm$", live.stdout, re.MULTILINE)
 
 
-def test_readme_walks_through_it(run: Run, here: Path) -> None:
-    """The README's commands give the README's output, and its reading is in the draft."""
-    section = README.split("## A profile for your own device\n")[1].split("\n## ")[0]
-    for block in re.findall(r"^```text\n(.*?)^```$", section, re.MULTILINE | re.DOTALL):
+def test_its_page_walks_through_it(run: Run, here: Path) -> None:
+    """The page's commands give the page's output, and its reading is in the draft."""
+    for block in re.findall(r"^```text\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL):
         parts = re.fullmatch(r"\$ ((?:[^\n]*\\\n)*[^\n]*\n)(.*)", block, re.DOTALL)
         assert parts is not None
         command, shown = parts.groups()
@@ -129,7 +128,7 @@ def test_readme_walks_through_it(run: Run, here: Path) -> None:
         done = run(*words[1:])
         assert (done.returncode, done.stderr) == (0, "")
         assert done.stdout == shown
-    (reading,) = re.findall(r"^```toml\n(.*?)^```$", section, re.MULTILINE | re.DOTALL)
+    (reading,) = re.findall(r"^```toml\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)
     assert reading in (here / "own-radio.toml").read_text()
 
 

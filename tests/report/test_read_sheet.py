@@ -44,7 +44,7 @@ def ledger(rows: int = 6, columns: int = 4) -> Ledger:
         cells.append(CellRecord("Hops", row, columns - 1, f"45.{row}", "not read", "RSL", "unsaid"))
         cells.append(CellRecord("Hops", row, columns, HIDDEN, "left out", "Community", "a secret"))
     cells.append(CellRecord("Old", 1, 1, HOSTILE, "not read", "", "nobody speaks of this sheet"))
-    return Ledger(tuple(cells))
+    return Ledger(tuple(cells), LOOKS)
 
 
 LOOKS = (
@@ -58,7 +58,7 @@ LOOKS = (
 
 def drawn(rows: int = 6, columns: int = 4) -> str:
     """The page of a small sheet."""
-    return page("links.xlsx", "mapping.toml", LOOKS, ledger(rows, columns))
+    return page("links.xlsx", "mapping.toml", ledger(rows, columns))
 
 
 def data_of(text: str) -> Any:
@@ -100,7 +100,7 @@ def test_hostile_texts_stay_texts() -> None:
 
 
 def test_a_sheet_without_a_look_is_drawn_all_the_same() -> None:
-    names = [sheet["name"] for sheet in data_of(page("a", "m", (), ledger()))["sheets"]]
+    names = [sheet["name"] for sheet in data_of(page("a", "m", Ledger(ledger().cells)))["sheets"]]
     assert names == ["Hops", "Old"]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import shutil
 import sys
 import threading
@@ -14,18 +13,23 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import click
 from click import Argument, Choice, IntRange, Option
 
-from verifier.cli import inputs
 from verifier.cli.command import Duration, command
-from verifier.cli.options import STAGES, CredentialsFile, PlanOptions
+from verifier.cli.later import Later
+from verifier.cli.options import HOW_WRITTEN, STAGE_HELP, STAGES, CredentialsFile, PlanOptions
 from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, EXIT_UNTESTED
-from verifier.model.cautions import CLOSING, cautions
-from verifier.model.plan import EndName, Stage
-from verifier.report.style import wrapped
-from verifier.rules.alignment import AlignedCarrier, EndView, chosen
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs
+    from verifier.model.plan import EndName, Stage
+    from verifier.report.style import wrapped
+    from verifier.rules.alignment import AlignedCarrier, EndView, chosen
     from verifier.session.align import AlignQuestion
     from verifier.session.world import World
+else:
+    inputs = Later("verifier.cli.inputs")
+    wrapped = Later("verifier.report.style:wrapped")
+    AlignedCarrier = Later("verifier.rules.alignment:AlignedCarrier")
+    chosen = Later("verifier.rules.alignment:chosen")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,7 +50,7 @@ class AlignOptions:
             type=Choice(STAGES),
             default="alignment",
             show_default=True,
-            help="What the expected level is: while aligning it follows the far end's power.",
+            help=STAGE_HELP,
         ),
     ]
     lasts_s: Annotated[
@@ -62,7 +66,7 @@ class AlignOptions:
             type=Choice(("text", "json")),
             default="text",
             show_default=True,
-            help="A line a second either way where it is no terminal.",
+            help=HOW_WRITTEN,
         ),
     ]
 
@@ -100,6 +104,7 @@ def align(options: AlignOptions) -> int:
 
 
 def _opening(hop: AlignedCarrier, unread: Mapping[EndName, str]) -> list[str]:
+    from verifier.model.cautions import CLOSING, cautions  # noqa: PLC0415
     from verifier.report.align import opening  # noqa: PLC0415
 
     return [*opening(hop, unread), *map(str, cautions("align")), CLOSING]
@@ -167,6 +172,8 @@ def _run(
 
 async def _ended_by_a_signal(course: Coroutine[object, None, None]) -> bool:
     """Whether SIGINT or SIGTERM ended it before its time."""
+    import asyncio  # noqa: PLC0415 - help needs none
+
     from verifier.session.signals import cancelled_by_signals  # noqa: PLC0415
 
     stop = threading.Event()

@@ -9,15 +9,20 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from click import Choice, Option
 
-from verifier.cli import inputs, output
 from verifier.cli.command import FILE, command
-from verifier.cli.options import PaperOptions, PlanOptions, SelectionOptions
+from verifier.cli.later import Later
+from verifier.cli.options import HOW_WRITTEN, PaperOptions, PlanOptions, SelectionOptions
 from verifier.errors import EXIT_PASSED, UsageError
-from verifier.files.output import opened
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.files.output import opened
     from verifier.model.plan import Device, Plan
     from verifier.rules.cards import Card
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    opened = Later("verifier.files.output:opened")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +50,7 @@ class CardsOptions:
     ]
     format_: Annotated[
         Literal["text", "html"] | None,
-        Option(["--format"], type=Choice(("text", "html")), help="Of the cards."),
+        Option(["--format"], type=Choice(("text", "html")), help=HOW_WRITTEN),
     ]
     output: PaperOptions
 

@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import click
 from click import Option
 
-from verifier.cli import inputs, output
 from verifier.cli.command import command
+from verifier.cli.later import Later
 from verifier.cli.options import OutputOptions, PlanOptions, Strict, TextOrJson
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED
-from verifier.files.output import opened
+
+if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.files.output import opened
+    from verifier.model.ledger import Ledger
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    opened = Later("verifier.files.output:opened")
 
 
 def _show_rules(ctx: click.Context, param: click.Parameter, value: bool) -> bool:  # noqa: FBT001 - click's
@@ -46,20 +54,34 @@ class CheckOptions:
     strict: Strict
 
 
+def _page(name: str, mapping: str, ledger: Ledger) -> str:
+    from verifier.report import read_sheet  # noqa: PLC0415 (its templates take time to load)
+
+    return read_sheet.page(name, mapping, ledger)
+
+
 @command(CheckOptions)
 def check(options: CheckOptions) -> int:
-    """Every fault of PLAN at once, each with its place. Nothing is sent."""
+    """Every fault of PLAN at once, each with its place. Nothing is sent.
+
+    With --mapping, --out FILE.html draws the sheet as it looks: each cell with what became of it.
+    """
     from verifier.report import plan_check  # noqa: PLC0415
     from verifier.report.result import json  # noqa: PLC0415
 
     path, out = options.plan.path, options.output.out
     with opened(out, inputs=[path]) as place:
-        plan, problems = inputs.all_problems(options.plan)
+        plan, problems, ledger = inputs.all_read(options.plan)
         formats = {
             "text": lambda: plan_check.text(path, len(plan.devices), problems),
             "json": lambda: json.plan_check(problems),
         }
-        chosen = output.chosen(formats, options.format_, out)
+        also = "; a page of a sheet is drawn where --mapping says how it is read"
+        if options.plan.mapping is not None:
+            mapping = options.plan.mapping.name
+            formats["html"] = lambda: _page(path.name, mapping, ledger)
+            also = ""
+        chosen = output.chosen(formats, options.format_, out, also)
         if out is not None:
             place.write(formats[chosen]())
             chosen = "text"

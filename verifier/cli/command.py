@@ -7,17 +7,23 @@ dataclass itself is a group of options that several commands share.
 
 from __future__ import annotations
 
+import builtins
 import copy
 import dataclasses
-from collections.abc import Callable, Hashable, Iterator
+import inspect
+import sys
+from collections.abc import Callable, Hashable, Iterator, Mapping
 from functools import cache, wraps
 from pathlib import Path
-from typing import Annotated, TypeVar, get_args, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Annotated, TypeVar, get_args, get_origin
 
 import click
 
-from verifier.model.address import Address, Interface
-from verifier.model.laptop import UNNAMED, LaptopInterface
+from verifier.cli.help import Command
+
+if TYPE_CHECKING:
+    from verifier.model.address import Address
+    from verifier.model.laptop import LaptopInterface
 
 FILE = click.Path(path_type=Path)
 _SECONDS = {"ms": 0.001, "s": 1.0, "m": 60.0, "h": 3600.0, "": 1.0}
@@ -32,6 +38,7 @@ def command(
     name: str | None = None,
     short_help: str | None = None,
     group: click.Group | None = None,
+    settings: Mapping[str, object] | None = None,
 ) -> Callable[[Callable[[OptionsT], int]], click.Command]:
     """Makes a command of a function that takes `options` and returns an exit code.
 
@@ -40,6 +47,7 @@ def command(
         name: the command's, if not the function's.
         short_help: its line in the list of its group.
         group: the group that it belongs to, if not the program itself.
+        settings: of click's context for it.
     """
 
     def made(function: Callable[[OptionsT], int]) -> click.Command:
@@ -47,7 +55,10 @@ def command(
         def call(**values: object) -> int:
             return function(_filled(options, values))
 
-        of_click = click.command(name, params=list(parameters(options)), short_help=short_help)
+        of_click = click.command(
+            name, cls=Command, params=list(parameters(options)), short_help=short_help,
+            context_settings=dict(settings or {}),
+        )  # fmt: skip
         finished: click.Command = of_click(call)
         if group is not None:
             group.add_command(finished)
@@ -80,8 +91,34 @@ def _filled(options: Callable[..., OptionsT], values: dict[str, object]) -> Opti
 @cache
 def _fields(options: Hashable) -> _Fields:
     """Name, type and parameter of each field; a group of options has no parameter."""
-    hints = get_type_hints(options, include_extras=True)
+    hints = dict(_hints(options))
     return tuple((f.name, *_read_by(hints[f.name])) for f in dataclasses.fields(options))  # type: ignore[arg-type]
+
+
+def _hints(options: object) -> Iterator[tuple[str, object]]:
+    """Each field with its annotation.
+
+    What a value is made of is not looked at here, so its module need not be read for help: a name
+    that the module of the options has for type checkers alone stands for any type.
+    """
+    for base in reversed(getattr(options, "__mro__", ())):
+        names = _Names(vars(sys.modules[base.__module__]))
+        for field, hint in inspect.get_annotations(base).items():
+            yield field, eval(hint, {}, names) if isinstance(hint, str) else hint  # noqa: S307 - ours
+
+
+class _AnyType:
+    """Stands for a type that was not read."""
+
+    def __class_getitem__(cls, _: object) -> type[_AnyType]:
+        return cls
+
+
+class _Names(dict[str, object]):
+    """The names that an annotation may hold."""
+
+    def __missing__(self, name: str) -> object:
+        return getattr(builtins, name, _AnyType)
 
 
 def _read_by(hint: object) -> tuple[type[object], click.Parameter | None]:
@@ -119,7 +156,7 @@ class Duration(click.ParamType[float]):
         return seconds
 
 
-class LaptopAddress(click.ParamType[LaptopInterface]):
+class LaptopAddress(click.ParamType["LaptopInterface"]):
     """`ADDRESS/PREFIX[@INTERFACE[.VLAN]]`."""
 
     name = "address/prefix[@interface[.vlan]]"
@@ -128,6 +165,9 @@ class LaptopAddress(click.ParamType[LaptopInterface]):
         self, value: object, param: click.Parameter | None, ctx: click.Context | None
     ) -> LaptopInterface:
         """An interface with that one address."""
+        from verifier.model.address import Interface  # noqa: PLC0415 - help needs none
+        from verifier.model.laptop import UNNAMED, LaptopInterface  # noqa: PLC0415
+
         if isinstance(value, LaptopInterface):
             return value
         text, _, name = str(value).partition("@")
@@ -143,7 +183,7 @@ class LaptopAddress(click.ParamType[LaptopInterface]):
         )
 
 
-class HostAddress(click.ParamType[Address]):
+class HostAddress(click.ParamType["Address"]):
     """One address."""
 
     name = "address"
@@ -152,6 +192,8 @@ class HostAddress(click.ParamType[Address]):
         self, value: object, param: click.Parameter | None, ctx: click.Context | None
     ) -> Address:
         """The address."""
+        from verifier.model.address import Address  # noqa: PLC0415 - help needs none
+
         try:
             return value if isinstance(value, Address) else Address.parse(str(value))
         except ValueError as fault:

@@ -11,23 +11,42 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import click
 from click import Option
 
-from verifier.cli import output
 from verifier.cli.command import FILE, command
+from verifier.cli.later import Later
+from verifier.cli.options import VERBOSE_HELP
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, CannotMeasureError, UsageError
-from verifier.files.credentials import load_credentials
-from verifier.files.evidence.observations import result_of
-from verifier.files.read_plan import read_plan
-from verifier.files.read_profile import load_profiles
-from verifier.model.result import Result
-from verifier.report.sentences import WORDS, sentence
-from verifier.report.style import wrapped
-from verifier.simulator.coast import FAULTS, free_port, hidden, surprises, write_files
-from verifier.simulator.running import Remote, running_process
+
+if TYPE_CHECKING:
+    from verifier.cli import output
+    from verifier.files.credentials import load_credentials
+    from verifier.files.evidence.observations import result_of
+    from verifier.files.read_plan import read_plan
+    from verifier.files.read_profile import load_profiles
+    from verifier.model.result import Result
+    from verifier.report.sentences import WORDS, sentence
+    from verifier.report.style import wrapped
+    from verifier.simulator.coast import FAULTS, free_port, hidden, surprises, write_files
+    from verifier.simulator.running import Remote, running_process
+else:
+    output = Later("verifier.cli.output")
+    load_credentials = Later("verifier.files.credentials:load_credentials")
+    result_of = Later("verifier.files.evidence.observations:result_of")
+    load_profiles = Later("verifier.files.read_profile:load_profiles")
+    read_plan = Later("verifier.files.read_plan:read_plan")
+    wrapped = Later("verifier.report.style:wrapped")
+    WORDS = Later("verifier.report.sentences:WORDS")
+    sentence = Later("verifier.report.sentences:sentence")
+    FAULTS = Later("verifier.simulator.coast:FAULTS")
+    free_port = Later("verifier.simulator.coast:free_port")
+    hidden = Later("verifier.simulator.coast:hidden")
+    surprises = Later("verifier.simulator.coast:surprises")
+    write_files = Later("verifier.simulator.coast:write_files")
+    running_process = Later("verifier.simulator.running:running_process")
 
 COMMAND = "plan-verifier verify plan.yaml --profiles profiles --credentials credentials.toml"
 _RESULT = "run.json"
@@ -59,7 +78,7 @@ class DemoOptions:
     ]
     verbose: Annotated[
         bool,
-        Option(["--verbose"], is_flag=True, help="Faults of this program with their place."),
+        Option(["--verbose"], is_flag=True, help=VERBOSE_HELP),
     ]
 
 

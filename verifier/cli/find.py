@@ -10,20 +10,36 @@ from typing import TYPE_CHECKING, Annotated
 import click
 from click import Argument, FloatRange, Option
 
-from verifier.cli import inputs, output
 from verifier.cli.command import Duration, command
-from verifier.cli.options import CredentialsFile, OutputOptions, PlanOptions, TextOrJson
+from verifier.cli.later import Later
+from verifier.cli.options import (
+    INTERFACE_HELP,
+    PACKETS_HELP,
+    TIMEOUT_HELP,
+    CredentialsFile,
+    OutputOptions,
+    PlanOptions,
+    TextOrJson,
+)
 from verifier.errors import EXIT_INTERRUPTED
-from verifier.files.credentials import at_hand, load_credentials
-from verifier.files.output import opened
-from verifier.model.credentials import SnmpEntry
-from verifier.model.plan import Device, Plan
-from verifier.model.profile import Profile
-from verifier.model.search import Candidate
-from verifier.rules.selection import selected
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.files.credentials import at_hand, load_credentials
+    from verifier.files.output import opened
+    from verifier.model.credentials import SnmpEntry
+    from verifier.model.plan import Device, Plan
+    from verifier.model.profile import Profile
+    from verifier.model.search import Candidate
+    from verifier.rules.selection import selected
     from verifier.session.search.request import Search
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    at_hand = Later("verifier.files.credentials:at_hand")
+    load_credentials = Later("verifier.files.credentials:load_credentials")
+    opened = Later("verifier.files.output:opened")
+    selected = Later("verifier.rules.selection:selected")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +69,7 @@ class FindOptions:
             ["--interface"],
             multiple=True,
             metavar="NAME",
-            help="Ask and listen on this cable only.  [default: all that have a carrier]",
+            help=INTERFACE_HELP,
         ),
     ]
     max_packets_per_s: Annotated[
@@ -63,7 +79,7 @@ class FindOptions:
             default=20.0,
             show_default=True,
             type=FloatRange(0.1, 500),
-            help="Echoes, ARP probes and SNMP requests together.",
+            help=PACKETS_HELP,
         ),
     ]
     timeout_s: Annotated[
@@ -74,7 +90,7 @@ class FindOptions:
             show_default=True,
             type=Duration(),
             metavar="DURATION",
-            help="Wait for an echo; also between two ARP probes for one address.",
+            help=TIMEOUT_HELP,
         ),
     ]
     credentials_file: CredentialsFile

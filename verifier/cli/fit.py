@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 
 from click import Option
 
-from verifier.cli import inputs, output
 from verifier.cli.command import command
+from verifier.cli.later import Later
 from verifier.cli.options import (
+    SET_LAPTOP_HELP,
     LaptopOptions,
     OperatingSystem,
     OutputOptions,
@@ -22,13 +23,19 @@ from verifier.cli.options import (
     TextOrJson,
 )
 from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
-from verifier.files.output import Output, opened
-from verifier.model.laptop import FitReport
-from verifier.rules.fit.ways import is_without_link
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.files.output import Output, opened
+    from verifier.model.laptop import FitReport
+    from verifier.rules.fit.ways import is_without_link
     from verifier.session.laptop import FitQuestion
     from verifier.session.world import LaptopAccess
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    opened = Later("verifier.files.output:opened")
+    is_without_link = Later("verifier.rules.fit.ways:is_without_link")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,8 +54,7 @@ class FitOptions:
         Option(
             ["--set-laptop"],
             is_flag=True,
-            help="Add the suggested address to this laptop (Linux, as root); it is taken back at "
-            "the end.",
+            help=SET_LAPTOP_HELP,
         ),
     ]
     format_: TextOrJson

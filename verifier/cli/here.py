@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 from click import Argument, Option
 
-from verifier.cli import inputs, output
 from verifier.cli.command import command
+from verifier.cli.later import Later
 from verifier.cli.options import (
+    INTERFACE_HELP,
     CredentialsFile,
     OutputOptions,
     PlanOptions,
@@ -17,15 +18,23 @@ from verifier.cli.options import (
     TextOrJson,
 )
 from verifier.errors import EXIT_INTERRUPTED
-from verifier.files.credentials import at_hand, load_credentials
-from verifier.files.output import opened
-from verifier.model.credentials import SnmpEntry
-from verifier.model.plan import Device, Plan
-from verifier.model.profile import Profile
-from verifier.rules.selection import selected
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.files.credentials import at_hand, load_credentials
+    from verifier.files.output import opened
+    from verifier.model.credentials import SnmpEntry
+    from verifier.model.plan import Device, Plan
+    from verifier.model.profile import Profile
+    from verifier.rules.selection import selected
     from verifier.session.here.request import HereRequest
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    at_hand = Later("verifier.files.credentials:at_hand")
+    load_credentials = Later("verifier.files.credentials:load_credentials")
+    opened = Later("verifier.files.output:opened")
+    selected = Later("verifier.rules.selection:selected")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +49,7 @@ class HereOptions:
             ["--interface"],
             multiple=True,
             metavar="NAME",
-            help="Look at this cable only.  [default: every one with a link]",
+            help=INTERFACE_HELP,
         ),
     ]
     stage: StageOption

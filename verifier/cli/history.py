@@ -6,17 +6,33 @@ import datetime as dt
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import click
 from click import Choice, Option
 
-from verifier.cli import inputs, output
 from verifier.cli.command import FILE, Duration, command
-from verifier.cli.options import OutputOptions, PlanOptions, SelectionOptions, StoreUrl, Strict
+from verifier.cli.later import Later
+from verifier.cli.options import (
+    HISTORY_FORMATS,
+    HOW_WRITTEN,
+    OutputOptions,
+    PlanOptions,
+    SelectionOptions,
+    StoreUrl,
+    Strict,
+)
 from verifier.errors import EXIT_PASSED, EXIT_UNTESTED, UsageError
-from verifier.files.output import opened
-from verifier.report.history import FORMATS
+
+if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.files.output import opened
+    from verifier.report.history import FORMATS
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    opened = Later("verifier.files.output:opened")
+    FORMATS = Later("verifier.report.history:FORMATS")
 
 _DAY_S = 86_400.0
 
@@ -78,7 +94,7 @@ class HistoryOptions:
         ),
     ]
     format_: Annotated[
-        str | None, Option(["--format"], type=Choice(list(FORMATS)), help="Of the report.")
+        str | None, Option(["--format"], type=Choice(HISTORY_FORMATS), help=HOW_WRITTEN)
     ]
     output: OutputOptions
     strict: Strict

@@ -1,7 +1,4 @@
-"""Reading what the command line names: every fault of the input ends here, nothing is sent yet.
-
-`AskOptions` are the options of commands that ask one device outside of a run.
-"""
+"""Reading what the command line names: every fault of the input ends here, nothing is sent yet."""
 
 from __future__ import annotations
 
@@ -9,28 +6,19 @@ import datetime as dt
 import os
 import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Literal
 
 import click
-from click import IntRange, Option
 
-from verifier.cli.command import Duration
-from verifier.cli.options import (
-    CredentialsFile,
-    LaptopOptions,
-    PaceOptions,
-    PlanOptions,
-    SelectionOptions,
-)
-from verifier.errors import EXIT_PASSED, EXIT_UNTESTED, InputError, UsageError
-from verifier.files.credentials import Ask, entry_names, load_credentials
-from verifier.files.read_plan import read_plan
+from verifier.cli.options import LaptopOptions, PaceOptions, PlanOptions, SelectionOptions
+from verifier.errors import InputError, UsageError
+from verifier.files.credentials import Ask, load_credentials
+from verifier.files.read_plan import read_foreign, read_plan
 from verifier.files.read_profile import available, load_profiles
-from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop
+from verifier.model.ledger import Ledger
 from verifier.model.manual import Observed
 from verifier.model.plan import Device, NotTestedOk, Plan
 from verifier.model.problem import Problem
@@ -41,7 +29,6 @@ from verifier.rules.selection import accepted_by, selected
 
 if TYPE_CHECKING:
     from verifier.session import Request
-    from verifier.session.ask.readings import Asked, DeviceAnswers
 
 
 def load_plan(options: PlanOptions) -> tuple[Plan, tuple[Problem, ...]]:
@@ -61,14 +48,22 @@ def all_problems(options: PlanOptions) -> tuple[Plan, tuple[Problem, ...]]:
 
     Raises InputError where a profile that it names is faulty.
     """
-    folder = options.profile_folder
-    plan, reading = read_plan(options.path, options.mapping)
+    return all_read(options)[:2]
+
+
+def all_read(options: PlanOptions) -> tuple[Plan, tuple[Problem, ...], Ledger]:
+    """As `all_problems`; and what became of each cell of a sheet that is read by a mapping."""
+    folder, ledger = options.profile_folder, Ledger()
+    if options.mapping is None:
+        plan, reading = read_plan(options.path)
+    else:
+        plan, reading, ledger = read_foreign(options.path, options.mapping)
     unread = {p.subject.name for p in reading if p.severity == "error"}
     known = available(folder)
     profiles = load_profiles({d.profile for d in plan.devices} & known.keys(), folder)
     today = dt.datetime.now().astimezone().date()
     problems = plan_rules.check(plan, unread, profiles, profile_ids=known, today=today)
-    return plan, plan_rules.by_place((*reading, *problems))
+    return plan, plan_rules.by_place((*reading, *problems)), ledger
 
 
 def devices_of(plan: Plan, options: SelectionOptions) -> tuple[Device, ...]:
@@ -175,87 +170,3 @@ def request(  # noqa: PLR0913 - a run is asked for in so many parts
 def store_beside(plan: Path) -> Path:
     """The store of a plan where none is named."""
     return plan.with_name(f"{plan.stem}.sweeps.db")
-
-
-UNNAMED = "device"
-"""The entry that is looked for in the environment, or asked for, where there is no file."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AskOptions:
-    """How one device is asked by SNMP."""
-
-    credentials_file: CredentialsFile
-    entry: Annotated[
-        str | None,
-        Option(
-            ["--entry"],
-            metavar="NAME",
-            help="Entry of the credentials.  [default: the only one of the file; no file: device]",
-        ),
-    ]
-    port: Annotated[
-        int | None,
-        Option(["--port"], type=IntRange(1, 65535), help="UDP port.  [default: the entry's]"),
-    ]
-    timeout_s: Annotated[
-        float,
-        Option(
-            ["--timeout"],
-            default="2s",
-            show_default=True,
-            type=Duration(),
-            help="Wait for an answer; a question is asked twice.",
-        ),
-    ]
-    deadline_s: Annotated[
-        float,
-        Option(
-            ["--deadline"],
-            default="60s",
-            show_default=True,
-            type=Duration(),
-            help="Stop reading the device after this time.",
-        ),
-    ]
-    verbose: Annotated[
-        bool,
-        Option(["--verbose"], is_flag=True, help="Faults of this program with their place."),
-    ]
-
-
-def asked_by(address: Address, ask: AskOptions) -> Asked:
-    """The device at `address` and how to ask it. Raises InputError, UsageError."""
-    from verifier.session.ask.readings import Asked  # noqa: PLC0415
-
-    entry = _entry(ask.credentials_file, ask.entry)
-    return Asked(address=address, entry=entry, port=ask.port, timeout_s=ask.timeout_s)
-
-
-def _entry(file: Path | None, name: str | None) -> SnmpEntry:
-    """The entry of that name, else the only one of the file, else the one a person chooses."""
-    ask = asker()
-    if name is None and file is not None:
-        names = entry_names(file)
-        if not names:
-            raise InputError(f"{file}: there is no entry: they are called [snmp.NAME]")
-        name = names[0]
-        if len(names) > 1:
-            if ask is None:
-                raise UsageError(f"{file} has {', '.join(names)}: name one with --entry")
-            name = ask(f"Which entry of {file} ({', '.join(names)})", False).strip()  # noqa: FBT003
-    chosen = name or UNNAMED
-    return load_credentials({chosen}, file, None, ask)[chosen]
-
-
-def silent(asked: Asked, heard: DeviceAnswers) -> int:
-    """Says why the device did not answer, where it did not; the exit code, or 0."""
-    if not heard.silence:
-        return EXIT_PASSED
-    where = f"{asked.address}, UDP port {asked.target.udp_port}"
-    click.echo(
-        f"plan-verifier: {where} did not answer entry {plain(asked.entry.name)!r}: "
-        f"{plain(heard.silence)}; check credentials, port and the device's list of allowed hosts",
-        err=True,
-    )
-    return EXIT_UNTESTED

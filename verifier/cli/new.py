@@ -4,17 +4,25 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from click import Argument, Option
 
-from verifier.cli import output
 from verifier.cli.command import FILE, command
+from verifier.cli.later import Later
 from verifier.cli.options import OwnFaults
 from verifier.errors import EXIT_PASSED, UsageError
-from verifier.files.read_plan import example_plan
-from verifier.files.write_plan import write_plan
-from verifier.model.plan import Plan
+
+if TYPE_CHECKING:
+    from verifier.cli import output
+    from verifier.files.read_plan import example_plan
+    from verifier.files.write_plan import write_plan
+    from verifier.model.plan import Plan
+else:
+    output = Later("verifier.cli.output")
+    example_plan = Later("verifier.files.read_plan:example_plan")
+    write_plan = Later("verifier.files.write_plan:write_plan")
+    Plan = Later("verifier.model.plan:Plan")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

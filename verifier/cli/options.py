@@ -4,20 +4,36 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal
-from urllib.parse import urlsplit
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import click
 from click import Argument, Choice, IntRange, Option
 
 from verifier.cli.command import FILE, Duration, HostAddress, LaptopAddress
-from verifier.model.address import Address
-from verifier.model.checks import unknown_check
-from verifier.model.laptop import LaptopInterface, System
-from verifier.model.plan import NotTestedOk, Stage
+
+if TYPE_CHECKING:
+    from verifier.model.address import Address
+    from verifier.model.laptop import LaptopInterface, System
+    from verifier.model.plan import NotTestedOk, Stage
 
 STAGES = ("bench", "alignment", "handover", "service")
 SYSTEMS = ("linux", "macos", "windows")
+RESULT_FORMATS = ("text", "json", "csv", "html", "xlsx", "junit")
+"""Of `report.result`."""
+HISTORY_FORMATS = ("text", "json", "csv", "html")
+"""Of `report.history`."""
+
+# One help text for an option that several commands have.
+HOW_WRITTEN = "How it is written; else the ending of --out says."
+OUT_HELP = "Write it to this file; its ending says how."
+QUIET_HELP = "Show the verdict and what failed."
+VERBOSE_HELP = "Show everything; a fault of this program with its place."
+STAGE_HELP = "Stage of the work: it says what is right."
+ECHOES_HELP = "Counted echoes to each device."
+TIMEOUT_HELP = "Wait so long for an answer."
+PACKETS_HELP = "Most packets a second of all kinds together."
+INTERFACE_HELP = "Ask and listen on this cable only.  [default: every one with a link]"
+SET_LAPTOP_HELP = "Set this laptop's addresses (Linux, root); taken back at the end."
 
 
 ProfileFolder = Annotated[
@@ -26,7 +42,7 @@ ProfileFolder = Annotated[
 ]
 OwnFaults = Annotated[
     bool,
-    Option(["--verbose"], is_flag=True, help="Show faults of the program with their place."),
+    Option(["--verbose"], is_flag=True, help=VERBOSE_HELP),
 ]
 
 
@@ -110,7 +126,7 @@ class PaceOptions:
             default="1s",
             show_default=True,
             type=Duration(),
-            help="Wait for an echo or a TCP connection.",
+            help=TIMEOUT_HELP,
         ),
     ]
     max_packets_per_s: Annotated[
@@ -118,9 +134,20 @@ class PaceOptions:
         Option(
             ["--max-packets-per-s"],
             type=IntRange(1),
-            help="Limit for echoes, TCP and SNMP together.  [default: 500, none on loopback]",
+            help=f"{PACKETS_HELP}  [default: 500, none on loopback]",
         ),
     ]
+
+
+SigningKey = Annotated[
+    Path | None,
+    Option(
+        ["--sign"],
+        type=FILE,
+        metavar="KEY",
+        help="Sign the evidence with this Ed25519 key (PEM or OpenSSH).",
+    ),
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,18 +160,10 @@ class EvidenceOptions:
             ["--evidence"],
             type=FILE,
             metavar="FILE",
-            help="Write everything the verdict rests on here: it can be judged again later.",
+            help="Keep all that the verdict rests on, to judge it again later.",
         ),
     ]
-    key_file: Annotated[
-        Path | None,
-        Option(
-            ["--sign"],
-            type=FILE,
-            metavar="KEY",
-            help="Sign the evidence with this Ed25519 key (PEM or OpenSSH).",
-        ),
-    ]
+    key_file: SigningKey
     replace_kept: Annotated[
         bool,
         Option(
@@ -169,14 +188,21 @@ class OutputOptions:
 
     out: Annotated[
         Path | None,
-        Option(["--out"], type=FILE, metavar="FILE", help="Write the report here too."),
+        Option(
+            ["--out"],
+            type=FILE,
+            metavar="FILE",
+            help=OUT_HELP,
+        ),
     ]
-    quiet: Annotated[
-        bool, Option(["--quiet"], is_flag=True, help="Print the verdict and what failed.")
-    ]
+    quiet: Annotated[bool, Option(["--quiet"], is_flag=True, help=QUIET_HELP)]
     verbose: Annotated[
         bool,
-        Option(["--verbose"], is_flag=True, help="Print everything, faults with their place."),
+        Option(
+            ["--verbose"],
+            is_flag=True,
+            help=VERBOSE_HELP,
+        ),
     ]
 
 
@@ -186,9 +212,14 @@ class PaperOptions:
 
     out: Annotated[
         Path | None,
-        Option(["--out"], type=FILE, metavar="FILE", help="Write it here too."),
+        Option(
+            ["--out"],
+            type=FILE,
+            metavar="FILE",
+            help=OUT_HELP,
+        ),
     ]
-    quiet: Annotated[bool, Option(["--quiet"], is_flag=True, help="Print nothing but faults.")]
+    quiet: Annotated[bool, Option(["--quiet"], is_flag=True, help=QUIET_HELP)]
     verbose: OwnFaults
 
 
@@ -197,6 +228,8 @@ class PaperOptions:
 
 def _no_password(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
     """Refuses a password on the command line, where everybody on the machine sees it."""
+    from urllib.parse import urlsplit  # noqa: PLC0415 - help needs none
+
     typed = ctx.get_parameter_source(param.name or "") is click.core.ParameterSource.COMMANDLINE
     if value is not None and typed and "://" in value and urlsplit(value).password is not None:
         raise click.BadParameter(
@@ -208,7 +241,7 @@ def _no_password(ctx: click.Context, param: click.Parameter, value: str | None) 
     return value
 
 
-class _Acceptance(click.ParamType[NotTestedOk]):
+class _Acceptance(click.ParamType["NotTestedOk"]):
     """`CHECK[@DEVICE]=REASON`."""
 
     name = "check[@device]=reason"
@@ -217,6 +250,9 @@ class _Acceptance(click.ParamType[NotTestedOk]):
         self, value: object, param: click.Parameter | None, ctx: click.Context | None
     ) -> NotTestedOk:
         """What may stay untested. Refuses what is no check, a pattern, and what has no reason."""
+        from verifier.model.checks import unknown_check  # noqa: PLC0415 - help needs none
+        from verifier.model.plan import NotTestedOk  # noqa: PLC0415
+
         if isinstance(value, NotTestedOk):
             return value
         check, _, reason = str(value).partition("=")
@@ -237,8 +273,7 @@ CredentialsFile = Annotated[
         ["--credentials"],
         type=FILE,
         metavar="FILE",
-        help="SNMP credentials (TOML). Without it: PLAN_VERIFIER_<ENTRY>_COMMUNITY, _USER, "
-        "_AUTH_KEY, _PRIV_KEY, or a question on the terminal.",
+        help="SNMP credentials (TOML); else environment variables, else a question.",
     ),
 ]
 StoreUrl = Annotated[
@@ -253,7 +288,7 @@ StoreUrl = Annotated[
     ),
 ]
 AcceptedUntested = Annotated[
-    tuple[NotTestedOk, ...],
+    "tuple[NotTestedOk, ...]",
     Option(
         ["--accept-untested"],
         multiple=True,
@@ -264,11 +299,15 @@ AcceptedUntested = Annotated[
     ),
 ]
 StageOption = Annotated[
-    Stage | None,
-    Option(["--stage"], type=Choice(STAGES), help="Default: the plan's, else handover."),
+    "Stage | None",
+    Option(
+        ["--stage"],
+        type=Choice(STAGES),
+        help=f"{STAGE_HELP}  [default: the plan's]",
+    ),
 ]
 OperatingSystem = Annotated[
-    System | None,
+    "System | None",
     Option(
         ["--os"],
         type=Choice(SYSTEMS),
@@ -277,6 +316,19 @@ OperatingSystem = Annotated[
 ]
 TextOrJson = Annotated[
     Literal["text", "json"] | None,
-    Option(["--format"], type=Choice(("text", "json")), help="Of the report."),
+    Option(["--format"], type=Choice(("text", "json")), help=HOW_WRITTEN),
+]
+ResultFormat = Annotated[
+    str | None, Option(["--format"], type=Choice(RESULT_FORMATS), help=HOW_WRITTEN)
+]
+EchoCount = Annotated[
+    int,
+    Option(
+        ["--echoes"],
+        default=5,
+        show_default=True,
+        type=IntRange(1, 1000),
+        help=ECHOES_HELP,
+    ),
 ]
 Strict = Annotated[bool, Option(["--strict"], is_flag=True, help="Warnings end with exit code 1.")]

@@ -6,32 +6,39 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Final
 
 import click
-from click import Argument, Choice, Option
+from click import Argument, Option
 
-from verifier.cli import inputs, output
 from verifier.cli.command import Duration, command
+from verifier.cli.documents import documents, signed_by
+from verifier.cli.later import Later
 from verifier.cli.options import (
     CredentialsFile,
     EvidenceOptions,
     LaptopOptions,
     OutputOptions,
     PlanOptions,
+    ResultFormat,
     StageOption,
     Strict,
 )
-from verifier.cli.output import documents, signed_by
 from verifier.errors import EXIT_INTERRUPTED, UsageError
-from verifier.model.cautions import CLOSING, cautions
-from verifier.model.plan import Device, Plan, Stage
-from verifier.report.result import FORMATS
-from verifier.report.style import paragraph
-from verifier.rules.outage import behind
-from verifier.rules.powercycle import waits_s
-from verifier.rules.selection import selected
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.model.plan import Device, Plan, Stage
+    from verifier.report.style import paragraph
+    from verifier.rules.outage import behind
+    from verifier.rules.powercycle import waits_s
+    from verifier.rules.selection import selected
     from verifier.session import Request
     from verifier.session.request import Outcome
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    paragraph = Later("verifier.report.style:paragraph")
+    behind = Later("verifier.rules.outage:behind")
+    waits_s = Later("verifier.rules.powercycle:waits_s")
+    selected = Later("verifier.rules.selection:selected")
 
 _SAID: Final = {
     "reading": "reading {0} ({1})",
@@ -72,9 +79,7 @@ class PowercycleOptions:
             help="How long each may take to go, and to come back.  [default: boot time x 4]",
         ),
     ]
-    format_: Annotated[
-        str | None, Option(["--format"], type=Choice(list(FORMATS)), help="Of the report.")
-    ]
+    format_: ResultFormat
     evidence: EvidenceOptions
     output: OutputOptions
     strict: Strict
@@ -97,12 +102,10 @@ def powercycle(options: PowercycleOptions) -> int:
         from verifier.files.canonical import plan_sha256  # noqa: PLC0415
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
         from verifier.session import Request  # noqa: PLC0415
-        from verifier.session import laptop as fit  # noqa: PLC0415
+        from verifier.session.laptop import FitQuestion, refuse_without_link  # noqa: PLC0415
 
-        question = fit.FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
-        fit.refuse_without_link(
-            question, ThisMachine().laptop, ". Nothing is to be switched before"
-        )
+        question = FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
+        refuse_without_link(question, ThisMachine().laptop, ". Nothing is to be switched before")
         _say_outage(plan, devices, stage, accepted=options.accept_outage)
         made.read_key()
         request = Request(
@@ -144,6 +147,8 @@ def _say(text: str, indent: str = "") -> None:
 
 def _say_outage(plan: Plan, devices: tuple[Device, ...], stage: Stage, *, accepted: bool) -> None:
     """What is cut off meanwhile. Raises UsageError where something is and nobody accepted it."""
+    from verifier.model.cautions import CLOSING, cautions  # noqa: PLC0415 - help needs none
+
     cut = behind(plan, [d.name for d in devices], stage=stage)
     if not cut.anything:
         where = "on the bench no link is built, and " if stage == "bench" else ""

@@ -7,20 +7,27 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from verifier.cli import guide, inputs, output
 from verifier.cli.command import command
+from verifier.cli.later import Later
 from verifier.cli.readdress_options import FORMATS, ReaddressOptions
 from verifier.errors import UsageError
-from verifier.files.output import Output, opened
-from verifier.model.plan import Plan
-from verifier.report.style import ReportStyle
 
 if TYPE_CHECKING:
+    from verifier.cli import guide, inputs, output
+    from verifier.files.output import Output, opened
     from verifier.model.laptop import System
+    from verifier.model.plan import Plan
     from verifier.model.runbook import Runbook
     from verifier.report.runbook.text import RunbookPaper
+    from verifier.report.style import ReportStyle
     from verifier.rules.readdress.request import Wish
     from verifier.rules.readdress.world import Task
+else:
+    guide = Later("verifier.cli.guide")
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    opened = Later("verifier.files.output:opened")
+    ReportStyle = Later("verifier.report.style:ReportStyle")
 
 _SYSTEMS: dict[str, System] = {"darwin": "macos", "win32": "windows"}
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from click import Choice, Option
 
 from verifier.cli.command import FILE, Duration
 from verifier.cli.options import (
+    HOW_WRITTEN,
+    SET_LAPTOP_HELP,
     CredentialsFile,
     LaptopOptions,
     OperatingSystem,
@@ -17,7 +19,9 @@ from verifier.cli.options import (
     PlanOptions,
 )
 from verifier.errors import UsageError
-from verifier.model.runbook import Setting
+
+if TYPE_CHECKING:
+    from verifier.model.runbook import Setting
 
 FORMATS = ("text", "json", "html")
 
@@ -133,8 +137,7 @@ class GuideOptions:
         Option(
             ["--set-laptop"],
             is_flag=True,
-            help="With --guide: set this laptop's addresses (Linux, as root); taken back at the "
-            "end.",
+            help=SET_LAPTOP_HELP,
         ),
     ]
     journal: Annotated[
@@ -190,7 +193,7 @@ class ReaddressOptions:
     system: OperatingSystem
     format_: Annotated[
         Literal["text", "json", "html"] | None,
-        Option(["--format"], type=Choice(FORMATS), help="Of the report."),
+        Option(["--format"], type=Choice(FORMATS), help=HOW_WRITTEN),
     ]
     guide: GuideOptions
     output: PaperOptions

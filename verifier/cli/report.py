@@ -8,20 +8,29 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import click
-from click import Argument, Choice, Option
+from click import Argument, Option
 
-from verifier.cli import output
 from verifier.cli.command import FILE, command
-from verifier.cli.options import OutputOptions, Strict
-from verifier.cli.output import signing_key
+from verifier.cli.documents import signing_key
+from verifier.cli.later import Later
+from verifier.cli.options import OutputOptions, ResultFormat, SigningKey, Strict
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, UsageError
-from verifier.files.output import Output, opened, opened_once
-from verifier.report.result import FORMATS, brief
-from verifier.report.style import ReportStyle, plain
 
 if TYPE_CHECKING:
+    from verifier.cli import output
+    from verifier.files.output import Output, opened, opened_once
     from verifier.model.result import Difference, Result
+    from verifier.report.result import FORMATS, brief
+    from verifier.report.style import ReportStyle, plain
     from verifier.session.stored import Stored
+else:
+    output = Later("verifier.cli.output")
+    opened = Later("verifier.files.output:opened")
+    opened_once = Later("verifier.files.output:opened_once")
+    plain = Later("verifier.report.style:plain")
+    FORMATS = Later("verifier.report.result:FORMATS")
+    brief = Later("verifier.report.result:brief")
+    ReportStyle = Later("verifier.report.style:ReportStyle")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,9 +38,7 @@ class ReportOptions:
     """Which file is drawn, or what else is done with it."""
 
     file: Annotated[Path, Argument(["file"], type=FILE)]
-    format_: Annotated[
-        str | None, Option(["--format"], type=Choice(list(FORMATS)), help="Of the report.")
-    ]
+    format_: ResultFormat
     judge_again: Annotated[
         bool,
         Option(
@@ -50,15 +57,7 @@ class ReportOptions:
             help="List what changed from FILE to OTHER, heaviest first.",
         ),
     ]
-    key_file: Annotated[
-        Path | None,
-        Option(
-            ["--sign"],
-            type=FILE,
-            metavar="KEY",
-            help="Sign the evidence with this Ed25519 key; the signed evidence goes to --out.",
-        ),
-    ]
+    key_file: SigningKey
     public_file: Annotated[
         Path | None,
         Option(

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from click import Argument
 
-from verifier.cli import output
 from verifier.cli.command import command
+from verifier.cli.later import Later
 from verifier.errors import EXIT_PASSED
+
+if TYPE_CHECKING:
+    from verifier.cli import output
+else:
+    output = Later("verifier.cli.output")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

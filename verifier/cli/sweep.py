@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Annotated
 import click
 from click import FloatRange, IntRange, Option
 
-from verifier.cli import inputs, output
 from verifier.cli.command import FILE, Duration, command
+from verifier.cli.later import Later
 from verifier.cli.options import (
+    ECHOES_HELP,
     AcceptedUntested,
     CredentialsFile,
     LaptopOptions,
@@ -28,14 +29,20 @@ from verifier.cli.options import (
     TextOrJson,
 )
 from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, UsageError
-from verifier.files.disk import clear
-from verifier.files.output import opened
 
 if TYPE_CHECKING:
+    from verifier.cli import inputs, output
+    from verifier.files.disk import clear
+    from verifier.files.output import opened
     from verifier.model.health import SweepReport
     from verifier.session import Request
     from verifier.session.sweep.loop import Settings
     from verifier.store.store import Store
+else:
+    inputs = Later("verifier.cli.inputs")
+    output = Later("verifier.cli.output")
+    clear = Later("verifier.files.disk:clear")
+    opened = Later("verifier.files.output:opened")
 
 _FORMATS = ("text", "json")
 _DAY_S = 86_400.0
@@ -173,7 +180,7 @@ class SweepOptions:
             default=3,
             show_default=True,
             type=IntRange(1, 1000),
-            help="Counted echoes to each device; who loses one is asked again, slowly.",
+            help=ECHOES_HELP,
         ),
     ]
     pace: PaceOptions

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.model.problem import Subject
+from verifier.model.sheet_look import SheetLook
 
 Fate = Literal[
     "read",
@@ -108,9 +109,14 @@ class UnreadColumn:
 
 @dataclass(frozen=True, slots=True)
 class Ledger:
-    """Every cell of the foreign sheets that holds anything, in order of sheet, row and column."""
+    """Every cell of the foreign sheets that holds anything, in order of sheet, row and column.
+
+    Attributes:
+        looks: how these sheets look, in their order.
+    """
 
     cells: tuple[CellRecord, ...] = ()
+    looks: tuple[SheetLook, ...] = ()
 
     def of(self, *fates: Fate) -> Iterator[CellRecord]:
         """The cells that one of these became of."""

@@ -39,14 +39,13 @@ _WIDTHS = (4.0, 40.0)
 _LOOKED_AT = 300
 
 
-def page(name: str, mapping: str, looks: Sequence[SheetLook], ledger: Ledger) -> str:
+def page(name: str, mapping: str, ledger: Ledger) -> str:
     """The page. It fetches nothing.
 
     Args:
         name: of the file.
         mapping: name of the mapping that it was read by.
-        looks: how its sheets look.
-        ledger: what became of each cell.
+        ledger: what became of each cell, and how the sheets look.
     """
     counts = Counter(cell.fate for cell in ledger.cells)
     unread = ledger.unread()
@@ -61,18 +60,17 @@ def page(name: str, mapping: str, looks: Sequence[SheetLook], ledger: Ledger) ->
         total=len(ledger.cells),
         unread=unread[:_UNREAD],
         more_unread=len(unread) - len(unread[:_UNREAD]),
-        sheets=[look.name for look in looks],
-        data=_data(looks, ledger),
+        data=_data(ledger),
     )
 
 
-def _data(looks: Sequence[SheetLook], ledger: Ledger) -> Markup:
+def _data(ledger: Ledger) -> Markup:
     """The cells as JSON that can stand in a page: every text once, cells by their numbers."""
     texts = _Texts()
     of_sheet: dict[str, list[CellRecord]] = {}
     for cell in ledger.cells:
         of_sheet.setdefault(cell.sheet, []).append(cell)
-    known = {look.name: look for look in looks}
+    known = {look.name: look for look in ledger.looks}
     names = [*known, *(name for name in of_sheet if name not in known)]
     sheets = [
         _sheet(known.get(name) or SheetLook(name, {}), of_sheet.get(name, []), texts)

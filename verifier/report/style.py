@@ -6,10 +6,11 @@ import textwrap
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from verifier.model.plan import Plan
-from verifier.model.samples import Block
+if TYPE_CHECKING:
+    from verifier.model.plan import Plan
+    from verifier.model.samples import Block
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

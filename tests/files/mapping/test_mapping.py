@@ -412,10 +412,10 @@ def _said(problems: Any) -> Any:
 
 SAID = {
     "german": ["figures-doubtful"],
-    "units": ["degrees-converted", "space-in-address", "unit-converted", "unit-in-cell"],
+    "units": ["degrees-converted", "space-in-address", "unit-converted"],
     "merged": ["row-skipped"],
     "french": ["degrees-converted"],
-    "switches": ["unit-converted", "unit-in-cell"],
+    "switches": ["unit-converted"],
 }
 """What reading says of each sheet besides."""
 

@@ -10,7 +10,7 @@ import pytest
 
 from verifier.model.address import Interface
 from verifier.model.plan import Carrier, Device, End, Link, NotTestedOk, Plan, Port
-from verifier.model.problem import Problem, Subject
+from verifier.model.problem import Origin, Problem, Subject
 from verifier.model.profile import Profile
 from verifier.model.result import NotAsked
 from verifier.rules.compare import REACH
@@ -165,3 +165,23 @@ def test_nobody_named() -> None:
     found = judged(accept_untested=may_stay("identity.name", by=None))
     reasons: Iterable[str] = {f.reason for f in found.findings if f.verdict == "warn"}
     assert all("accepted by a person who is not named: why" in r for r in reasons)
+
+
+NOT_READ = Problem(
+    "warning", "column-not-read", Subject("network", ""), Origin("t.xlsx", field="Freq", by_row=True),
+    "12 figures, such as '13143' in row 5",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("names", "only"), [((), None), (("switch",), None), ((), ("echo.reply",))]
+)
+def test_a_column_that_nothing_reads_hides_behind_no_pass(
+    names: tuple[str, ...], only: tuple[str, ...] | None
+) -> None:
+    """It is not tested, whichever devices are asked; and in no run is it silent."""
+    found = judged(*names, problems=[NOT_READ], only=only)
+    told = [f.verdict for f in found.findings if f.check == "plan.column-not-read"]
+    assert told == ([] if only else ["not-tested"])
+    left = [n for n in found.not_asked if n.what == "t.xlsx, column Freq"]
+    assert [n.reason for n in left] == [NOT_READ.message]

@@ -6,10 +6,11 @@ skips a cell then says so. So no cell can be missing from the ledger, and none c
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from verifier.model.ledger import HIDDEN, CellRecord, Fate, FieldRead, Ledger
+from verifier.model.sheet_look import SheetLook
 
 _NOTHING = "nothing reads it"
 
@@ -76,6 +77,7 @@ class Accounts:
         """The account of a sheet."""
         return self._of.setdefault(sheet, Account(sheet))
 
-    def ledger(self) -> Ledger:
-        """All of them, done."""
-        return Ledger(tuple(cell for account in self._of.values() for cell in account.records()))
+    def ledger(self, looks: Iterable[SheetLook] = ()) -> Ledger:
+        """All of them, done, with the looks of those that have one."""
+        cells = tuple(cell for account in self._of.values() for cell in account.records())
+        return Ledger(cells, tuple(look for look in looks if look.name in self._of))

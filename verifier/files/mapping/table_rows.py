@@ -148,7 +148,7 @@ class TableReader:
         if odd := unsaid or outside(column, found.decimal, needed, values):
             self.faults.warn("figures-doubtful", origin, odd)
         figures = NumberStyle(found.decimal, needed)
-        return CellReader(column, origin.field, figures, theirs.values)
+        return CellReader(column, origin.field, figures, theirs.values, foreign=True)
 
     def subject(self, line: Line) -> Subject:
         """What a row is about, by the column that names it."""
@@ -271,7 +271,9 @@ class TableReader:
                 if held is None:
                     break
                 origin = self.page.origin(line.number, heading)
-                scalar = CellReader(_MADE, heading).read(held.value, origin, self.faults, subject)
+                scalar = CellReader(_MADE, heading, foreign=True).read(
+                    held.value, origin, self.faults, subject
+                )
                 if scalar is None or not scalar.text:
                     break
                 parts[heading], cells[heading] = scalar.text, held

@@ -22,6 +22,8 @@ _INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200C, 0x200D, 0x2060, 0xFEFF))
 _SPACES = dict.fromkeys((0xA0, 0x1680, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000), " ")
 _WIDE = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)}
 _COMMAS = re.compile(r"[0-9]{1,3}(,[0-9]{1,3}){3}(/.*)?")
+_GATEWAYS = ("gateway", "present_gateway")
+_PREFIX = re.compile(r"/[0-9]{1,3}$")
 _SLASH = re.compile(r"\s*/\s*")
 _DAY = re.compile(r"([0-9]{1,2})([./])([0-9]{1,2})\2([0-9]{4})")
 _MONTHS = 12
@@ -64,7 +66,7 @@ def clean(value: Any, column: Column, form: NumberStyle, note: Note) -> str:
     if not text or column.kind == "number":
         return text and read_number(text, column, form, note)
     if column.is_address:
-        return _address(text, note)
+        return _address(text, column, note)
     return _day(text, note) if column.kind == "date" else text
 
 
@@ -87,13 +89,15 @@ def _folded(text: str, column: Column, note: Note) -> str:
     return plain
 
 
-def _address(text: str, note: Note) -> str:
+def _address(text: str, column: Column, note: Note) -> str:
     if _COMMAS.fullmatch(text):
         point = text.replace(",", ".")
         raise ValueError(f"{shown(text)} is not an address: is {point} meant, with points?")
     close = _SLASH.sub("/", text)
     if close != text:
         note("space-in-address", f"{shown(text)} is read as {close}")
+    if column.path[-1] in _GATEWAYS and (prefix := _PREFIX.search(close)) is not None:
+        return close[: prefix.start()]  # the subnet is that of the device's own address
     return close
 
 

@@ -26,7 +26,9 @@ _COMMAS = re.compile(r"[+-]?[1-9][0-9]{0,2}(,[0-9]{3})+(\.[0-9]+)?")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+([eE][+-]?[0-9]{1,3})?")
 _EITHER = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _POINT = re.compile(r"\s*[+-]?[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9.,])")
-_NOTHING = frozenset(("-", "--", "/", "?", "n/a", "na", "n.a.", "tbd", "tbc", "none", "k.a.", "."))
+_UNDECIDED = frozenset(("?", "tbd", "tbc", "."))
+_NOTHING = frozenset(("-", "--", "---", "/", "n/a", "na", "n.a.", "none", "nil", "k.a."))
+_DASHES = "\u2010\u2011\u2012\u2013\u2014\u2015\u2212"
 
 
 Sign = Literal["plain", ".", ",", "either"]
@@ -61,7 +63,7 @@ def read_number(text: str, column: Column, form: NumberStyle, note: Note) -> str
     text = _MINUS.sub("-", text)
     if PLAIN.fullmatch(text):
         return form.scale.of(_figure(text, form, note))
-    if text.lower() in _NOTHING or text in "\u2010\u2011\u2012\u2013\u2014\u2015":
+    if text.lower() in _UNDECIDED or says_nothing(text):
         raise ValueError(f"{shown(text)} is not a number: leave the cell empty if nothing is meant")
     if column.angle and (degrees := angle(text, column.angle)) is not None:
         note("degrees-converted", f"{shown(text)} is read as {degrees}")
@@ -79,9 +81,15 @@ def read_number(text: str, column: Column, form: NumberStyle, note: Note) -> str
     except ValueError as fault:
         raise ValueError(f"{shown(text)} {fault}") from None
     figure = times.of(_figure(figure, form, note, column))
-    rule = "unit-in-cell" if unit == column.unit else "unit-converted"
-    note(rule, f"{shown(text)} is read as {figure} {column.unit}")
+    if unit != column.unit:
+        note("unit-converted", f"{shown(text)} is read as {figure} {column.unit}")
     return figure
+
+
+def says_nothing(text: str) -> bool:
+    """Whether a cell says that there is no value, as an empty one does."""
+    bare = text.strip()
+    return bare.lower() in _NOTHING or (bare != "" and not bare.strip(_DASHES))
 
 
 def could_be_thousands(text: str) -> bool:

@@ -76,7 +76,6 @@ def find_headings(
         if (found := _devices(row[1], len(names))) is not None:
             last = row[0]
             units = [found[i] or unit for i, unit in enumerate(units)]
-            faults.warn("unit-row", page.origin(last), "row of units: read with the headings")
         else:
             below = itertools.chain((row,), below)
     return Headings(number, tuple(names), tuple(units), last, below)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from verifier.files.faults import Faults
 from verifier.model.problem import Origin
+from verifier.model.sheet_look import Block, SheetLook
 
 Row = tuple[int, list[Any]]
 """Number of the row, counted from 1, and its cells: text, or what a workbook holds."""
@@ -53,6 +54,7 @@ class Page:
         hidden_rows: rows that a person who looks at the sheet does not see.
         hidden_columns: columns that such a person does not see, counted from 1.
         struck: row and column of the cells that are struck through.
+        widths: of the columns that have one of their own, in characters.
     """
 
     file: str
@@ -64,10 +66,26 @@ class Page:
     hidden_rows: tuple[int, ...] = ()
     hidden_columns: tuple[int, ...] = ()
     struck: frozenset[tuple[int, int]] = frozenset()
+    widths: dict[int, float] = field(default_factory=dict)
 
     def origin(self, row: int | None, heading: str = "") -> Origin:
         """The place of a cell, of a row, or of the page."""
         return Origin(self.file, row, heading, self.sheet, by_row=True)
+
+    def look(self) -> SheetLook:
+        """How the page looks."""
+        blocks = (
+            Block(m.first_row, m.first_column, m.last_row, m.last_column) for m in self.merges
+        )
+        return SheetLook(
+            name=self.name,
+            widths=self.widths,
+            hidden=any(rule == "hidden-sheet" for rule, _ in self.notes),
+            hidden_rows=frozenset(self.hidden_rows),
+            hidden_columns=frozenset(self.hidden_columns),
+            struck=self.struck,
+            blocks=tuple(blocks),
+        )
 
     def tell(self, last_heading_row: int, faults: Faults) -> None:
         """Tells what is odd about the page, and refuses merged cells below the headings."""

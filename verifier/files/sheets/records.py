@@ -11,7 +11,7 @@ from verifier.files.plan.columns import Column, Path, Sheet, normal_all
 from verifier.files.plan.tree import Scalar
 from verifier.files.plan.units import SAME, Scale, scale
 from verifier.files.sheets.cell import clean
-from verifier.files.sheets.cell_number import PLAINLY, NumberStyle, could_be_thousands
+from verifier.files.sheets.cell_number import PLAINLY, NumberStyle, could_be_thousands, says_nothing
 from verifier.files.sheets.find_headings import Headings, find_headings, heading_text
 from verifier.files.sheets.page import Page, Row, is_blank, listed
 from verifier.model.problem import Origin, Subject, SubjectKind
@@ -41,6 +41,7 @@ class CellReader:
 
     Attributes:
         values: what their words mean, in lower case.
+        foreign: whether the sheet is somebody's own; there a dash is no text.
         said: by rule, what was read otherwise than it is written: the first place, and all rows.
         points: figures with a point that could stand between thousands.
         how: of the cell read last, in what it was read otherwise than it is written.
@@ -51,6 +52,7 @@ class CellReader:
     heading: str
     figures: NumberStyle = PLAINLY
     values: Mapping[str, str] = field(default_factory=dict)
+    foreign: bool = False
     said: dict[str, tuple[Origin, Subject, str, list[int]]] = field(default_factory=dict)
     points: list[tuple[Origin, Subject, str]] = field(default_factory=list)
     how: str = ""
@@ -69,6 +71,8 @@ class CellReader:
         self.how = self.refused = ""
         if self.values and (meant := self.values.get(heading_text(value).casefold())) is not None:
             return Scalar(meant, quoted=True, origin=origin) if meant else None
+        if type(value) is str and self._is_nothing(value):
+            return None
         if self._as_it_is and type(value) is str and value.isascii():
             text = value.strip()
             return Scalar(text, quoted=True, origin=origin) if text else None
@@ -87,6 +91,13 @@ class CellReader:
         if self._may_have_points and isinstance(value, str) and could_be_thousands(value):
             self.points.append((origin, subject, text))
         return Scalar(text, isinstance(value, str), origin) if text else None
+
+    def _is_nothing(self, text: str) -> bool:
+        """Whether a cell says what an empty one does; that there is no gateway says more."""
+        if self.column.kind == "text" and not (self.column.is_address or self.foreign):
+            return False
+        planned_none = self.column.path[-1] == "gateway" and text.strip().lower() == "none"
+        return not planned_none and says_nothing(text)
 
     def _note(self, rule: str, message: str) -> None:
         self._notes.append((rule, message))

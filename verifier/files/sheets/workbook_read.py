@@ -114,8 +114,15 @@ def _page(sheet: Any, formulas: set[tuple[int, int]], path: Path) -> Page:
 
     return Page(
         path.name, sheet.title, sheet.title, read, merges, _notes(sheet), tuple(sorted(hidden)),
-        _hidden_columns(sheet), _struck(sheet),
+        _hidden_columns(sheet), _struck(sheet), _widths(sheet),
     )  # fmt: skip
+
+
+def _widths(sheet: Any) -> dict[int, float]:
+    """The widths of the columns that hold anything, in characters, where they have their own."""
+    own = [(c.min, c.max, c.width) for c in sheet.column_dimensions.values() if c.min and c.width]
+    used = {place[1] for place, cell in sheet._cells.items() if cell.value is not None}  # noqa: SLF001
+    return {n: float(wide) for n in sorted(used) for a, b, wide in own if a <= n <= b}
 
 
 def _struck(sheet: Any) -> frozenset[tuple[int, int]]:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from importlib import import_module
 from pathlib import PurePath
+from typing import TYPE_CHECKING
 
-from verifier.model.result import Result
-from verifier.report.style import ReportStyle
+if TYPE_CHECKING:
+    from verifier.model.result import Result
+    from verifier.report.style import ReportStyle
 
-Format = Callable[[Result, ReportStyle], str | bytes]
+Format = Callable[["Result", "ReportStyle"], str | bytes]
 
 
 def _drawn_by(module: str) -> Format:

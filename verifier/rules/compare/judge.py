@@ -16,7 +16,7 @@ from verifier.model.observations import ROUTE, Observation
 from verifier.model.plan import Device, NotTestedOk, Plan, Stage
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
-from verifier.model.result import Accepted, Cause, Finding, NotAsked, Scope
+from verifier.model.result import Accepted, Cause, Finding, NotAsked, Scope, Verdict
 from verifier.model.samples import Block
 from verifier.rules import diagnose, stages
 from verifier.rules.compare import ACROSS, OF_CARRIER, OF_END, OF_SOAK, VERIFY, Check
@@ -84,6 +84,7 @@ def compare(  # noqa: PLR0913
         samples: the blocks of a soak, gone through once.
     """
     chosen = list(plan.devices if devices is None else devices)
+    problems = tuple(problems)
     contexts = _contexts(plan, profiles, observations, chosen, stage)
     found = [f for c in contexts for f in _of_device(c, checks)]
     if checks is VERIFY:
@@ -102,7 +103,7 @@ def compare(  # noqa: PLR0913
     allowed = (*accept_untested, *plan.not_tested_ok)
     kept, accepted = scoping.accept(plan, numbered, allowed)
     findings, causes = diagnose.explain(plan, kept, observations, profiles, stage=stage)
-    not_asked = [*scoping.links_not_asked(plan, asked_names)]
+    not_asked = [*scoping.links_not_asked(plan, asked_names), *scoping.not_read(problems)]
     if checks is VERIFY and only is None:
         not_asked += scoping.values_not_asked(plan, chosen, findings)
     return Judgement(
@@ -221,10 +222,11 @@ def _of_soak(
 
 
 def _of_plan(problem: Problem) -> Finding:
+    verdict: Verdict = "fail" if problem.severity == "error" else "warn"
     return Finding(
         check=f"plan.{problem.rule}",
         subject=problem.subject,
-        verdict="fail" if problem.severity == "error" else "warn",
+        verdict="not-tested" if problem.rule in scoping.NOT_READ else verdict,
         reason=_in_line(problem.message),
         origin=problem.origin,
     )

@@ -13,9 +13,13 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 from verifier.model.manual import BY_CHECK
 from verifier.model.plan import Device, Link, NotTestedOk, Plan
-from verifier.model.problem import Subject
+from verifier.model.problem import Problem, Subject
 from verifier.model.result import Accepted, Finding, NotAsked, Scope
 from verifier.rules.compare.manual.items import planned_values
+
+NOT_READ = frozenset(("column-not-read",))
+"""Rules of reading by which something of the plan's sheet was given and is not in the plan: what it
+says cannot be tested, so nothing passes over it."""
 
 NOT_SEEN = "only a person can see it, and nobody entered it"
 """Why a planned value was not asked for."""
@@ -63,6 +67,13 @@ def links_not_asked(plan: Plan, devices: Collection[str]) -> Iterator[NotAsked]:
                 what=f"link {link.name}",
                 reason=f"{', '.join(left)} was not asked: a link is judged by both its ends",
             )
+
+
+def not_read(problems: Iterable[Problem]) -> Iterator[NotAsked]:
+    """What stands in the plan's sheet and nothing reads, whichever devices are asked."""
+    for problem in problems:
+        if problem.rule in NOT_READ:
+            yield NotAsked(what=str(problem.origin or problem.subject), reason=problem.message)
 
 
 def values_not_asked(

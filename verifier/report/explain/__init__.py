@@ -1,0 +1,1 @@
+"""Pages of `explain` as text, as one self-contained page, and as a manual page: pure."""
