@@ -13,7 +13,6 @@ import ast
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import count
 from pathlib import Path
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda
@@ -27,6 +26,7 @@ COMPUTED: dict[type[ast.operator], type[ast.operator]] = {
     ast.LShift: ast.RShift, ast.RShift: ast.LShift,
 }  # fmt: skip
 CALLED = {"min": "max", "max": "min", "any": "all", "all": "any"}
+SLACK = 1e-4
 NOT_MOVED = {"strict", "slots", "frozen", "kw_only", "repr"}
 """Keywords whose value decides nothing that a user could see."""
 
@@ -62,11 +62,12 @@ def read(path: Path) -> tuple[ast.Module, list[Mutant]]:
     for top in tree.body:
         for scope, node in _scopes(top):
             text = hashlib.sha256(ast.dump(node).encode()).hexdigest()[:12]
-            numbers = count()
-            every += (
-                replace(m, scope=scope, key=f"{path}:{scope}:{text}:{next(numbers)}")
-                for m in _mutants(node, at_import=True)
-            )
+            for m in _mutants(node, at_import=True):
+                place = (
+                    f"{m.line - node.lineno}:{getattr(m.owner, 'col_offset', 0)}:{m.field}{m.index}"
+                )
+                key = f"{path}:{scope}:{text}:{place}:{m.change}"
+                every.append(replace(m, scope=scope, key=key))
     return tree, every
 
 

@@ -78,7 +78,7 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     ),
 }  # fmt: skip
 """Modules by the beginning of their path in `verifier/`, and the tests by their path in `tests/`."""
-BUDGET_S = 1.5
+BUDGET_S = 3.0
 """Of tests, for each mutant."""
 LIMIT_FACTOR, LIMIT_S = 4, 10
 """A mutant that takes so many times longer, and so many seconds more, runs for ever: killed."""
@@ -180,6 +180,23 @@ class Reach:
     lines: dict[str, dict[int, list[str]]]
     """File, line, tests; a test named "" is the import."""
 
+    kept: dict[str, tuple[dict[frozenset[int], float], dict[str, frozenset[int]]]] = field(
+        default_factory=dict
+    )
+
+    def rare(self, file: str) -> tuple[dict[frozenset[int], float], dict[str, frozenset[int]]]:
+        """How rare each set of lines of a module is that a test reaches, and the set of each test."""
+        if file not in self.kept:
+            of: dict[str, set[int]] = defaultdict(set)
+            for line, tests in self.lines.get(file, {}).items():
+                for test in tests:
+                    of[test].add(line)
+            lines = {test: frozenset(found) for test, found in of.items()}
+            times = {n: len(tests) for n, tests in self.lines.get(file, {}).items()}
+            rarity = {s: sum(1 / times[n] for n in s) for s in {*lines.values(), frozenset[int]()}}
+            self.kept[file] = rarity, lines
+        return self.kept[file]
+
     def tests(self, places: Iterable[tuple[str, int]]) -> set[str]:
         """The tests that reach one of some lines."""
         return {t for file, line in places for t in self.lines.get(file, {}).get(line, ())} - {""}
@@ -215,15 +232,21 @@ def reach(area: str, tests: Sequence[str]) -> Reach:
     return Reach(took, known)
 
 
-def chosen(names: set[str], reached: Reach, first: Sequence[str] = ()) -> list[str]:
-    """Tests to run, within the budget: some first, then the quickest of each kind in turn."""
-    groups: dict[str, list[str]] = defaultdict(list)
-    for name in sorted(names & reached.took.keys(), key=lambda n: (reached.took[n], n)):
-        groups[name.partition("[")[0]].append(name)
+def chosen(names: set[str], file: str, reached: Reach, first: Sequence[str] = ()) -> list[str]:
+    """Tests to run, within the budget: some first, then those for which the module does what is rare.
+
+    A second test that reaches the very same lines of it counts half as much, a third a third.
+    """
+    known = names & reached.took.keys()
+    rarity, lines = reached.rare(file)
+    groups: dict[frozenset[int], list[str]] = defaultdict(list)
+    for name in sorted(known, key=lambda n: (reached.took[n], n)):
+        groups[lines.get(name, frozenset())].append(name)
     turns = sorted(
-        ((turn, reached.took[n], n) for group in groups.values() for turn, n in enumerate(group))
-    )
-    every = [*(n for n in first if n in names), *(n for _, _, n in turns)]
+        (-rarity[of] / (turn + 1) / (0.01 + reached.took[n]), n)
+        for of, group in groups.items() for turn, n in enumerate(group)
+    )  # fmt: skip
+    every = [*(n for n in first if n in known), *(n for _, n in turns)]
     result: list[str] = []
     spent = 0.0
     for name in dict.fromkeys(every):
@@ -296,7 +319,7 @@ class InFunctions:
     def try_one(self, job: Job) -> None:
         names = self.reached.tests([(str(job.path), job.mutant.line)]) & self.items.keys()
         first = self.killers[job.mutant.scope]
-        tests = chosen(names, self.reached, first)
+        tests = chosen(names, str(job.path), self.reached, first)
         if not tests:
             self.log.note(job, "survived", "no test reaches the line")
             return
@@ -409,10 +432,9 @@ def at_import(jobs: Sequence[Job], reached: Reach, log: Log) -> None:
         places = [
             (str(p), n) for p in PACKAGE.rglob("*.py") for w in words for n in reads(p).get(w, ())
         ]
-        near = reached.tests(places) or reached.tests(
-            (str(path), n) for n in reached.lines.get(str(path), ())
-        )
-        tests = chosen(near, reached)
+        own = ((str(path), n) for n in reached.lines.get(str(path), ()))
+        near = reached.tests(places) or reached.tests(own) or set(reached.took)
+        tests = chosen(near, str(path), reached)
         if not tests:
             log.note(job, "survived", "no test reaches the line")
             continue

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.command import command
+from tests.ports import free_port
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
@@ -26,6 +27,10 @@ links:
   - {name: Hop 1, a: {device: lighthouse-quarry}, b: {device: quarry-lighthouse}}
 """
 """Two devices on the loopback range, at ports where nothing listens."""
+
+
+NOBODY_LISTENS = free_port()
+"""The port of the credentials."""
 
 
 @pytest.fixture
@@ -46,6 +51,8 @@ def plan(tmp_path: Path) -> Path:
 def credentials(tmp_path: Path) -> Path:
     """Credentials for its entry, asked at a port where nothing listens."""
     path = tmp_path / "credentials.toml"
-    path.write_text('[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = 16199\n')
+    path.write_text(
+        f'[snmp.bench]\nversion = "2c"\ncommunity = "coastal-read"\nport = {NOBODY_LISTENS}\n'
+    )
     path.chmod(0o600)
     return path

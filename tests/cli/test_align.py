@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from tests.command import clean_environment
+from tests.ports import free_port
 from tests.stopwatch import patience
 from verifier.files.credentials import load_credentials
 from verifier.files.read_plan import read_plan
@@ -26,7 +27,7 @@ from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running
 
-PORT = 16397
+PORT = free_port()
 PLAN = """\
 network: {name: Harbour, example: true}
 sites: [{name: Lighthouse}, {name: Quarry}]
@@ -122,7 +123,9 @@ def test_what_is_not_received_or_not_known_is_said(
     """An end that hears nothing was read; where the far power is not known, so is the aim."""
     muted = PlantedFault(kind="muted", device="quarry-lighthouse")
     network.put(muted)
-    out, err = start(tmp_path, *WORDS, "--for", "3s").communicate(timeout=60)
+    first = start(tmp_path, *WORDS, "--for", "3s")
+    out, err = first.communicate(timeout=60)
+    assert first.returncode == 0, err
     assert "end a (lighthouse-quarry): nothing received" in out, err
     network.take_off(muted)
     network.put(SILENT)

@@ -123,6 +123,7 @@ def test_filter_that_matches_nothing(run: Run, plan: Path, credentials: Path, op
 
 def test_filter_with_a_slip_names_the_nearest(run: Run, plan: Path) -> None:
     done = run("reach", str(plan), "--device", "lighthouse-quary")
+    assert (done.returncode, done.stdout) == (2, "")
     assert "did you mean 'lighthouse-quarry'" in done.stderr
 
 

@@ -25,7 +25,7 @@ def test_verify_says_what_is_wrong_first(run: Run, plan: Path, credentials: Path
     lines = done.stdout.splitlines()
     assert done.returncode == 1
     assert lines[0].startswith("FAIL, whole plan (1 link, 2 devices): ")
-    assert "Bench, revision 2: verify, stage handover" in lines
+    assert lines[1].startswith("Bench, revision 2: verify, stage handover (")
     assert "port-unreachable" in done.stdout
     assert "switch the device's SNMP agent on" in done.stdout
     assert "9/tcp: connection refused" in done.stdout

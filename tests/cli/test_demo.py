@@ -63,7 +63,7 @@ def test_demo_without_permission_for_echoes_shows_the_rest(tmp_path: Path) -> No
     assert "passes" not in done.stdout.partition("things go wrong")[0]
     assert "all 254 checks passed" not in done.stdout
     assert "ping_group_range" in done.stdout
-    assert "FAIL  lighthouse-quarry  address.mask" in done.stdout
+    assert "FAIL  certain: the mask of lighthouse-quarry is 255.255.0.0" in done.stdout
 
 
 def test_kept_network_answers_until_ctrl_c(run: Run, tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ import pytest
 from cryptography.hazmat.primitives import serialization as form
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-from tests.cli.conftest import Run
+from tests.cli.conftest import NOBODY_LISTENS, Run
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED, EXIT_USAGE, UsageError
 from verifier.files.output import opened, opened_once, unsigned
 
@@ -31,7 +31,7 @@ pytestmark = pytest.mark.usefixtures("plan", "credentials")
 def agent() -> Iterator[socket.socket]:
     """A silent one, where the planned device would be asked."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as there:
-        there.bind(("127.81.0.11", 16199))
+        there.bind(("127.81.0.11", NOBODY_LISTENS))
         there.settimeout(0)
         yield there
 

@@ -427,7 +427,8 @@ def test_laptop_without_interfaces(laptop: Laptop) -> None:
 def test_cable_without_an_address_is_shown(laptop: Laptop) -> None:
     """The first thing one overlooks on a bench."""
     laptop.ip("addr flush dev eth0")
-    _, out, _ = laptop.run()
+    code, out, _ = laptop.run()
+    assert code == 1
     assert "eth0: cable up, no address" in out
     assert "eth0: cable in, no address" in out
 

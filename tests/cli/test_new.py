@@ -105,5 +105,7 @@ def test_a_mapping_is_proposed_for_their_sheet(run: Run, tmp_path: Path) -> None
 
 
 def test_help_names_it(run: Run) -> None:
-    assert "An empty plan to fill in" in run("--help").stdout
-    assert "--example" in run("new", "--help").stdout
+    every, one = run("--help"), run("new", "--help")
+    assert (every.returncode, every.stderr, one.returncode, one.stderr) == (0, "", 0, "")
+    assert "An empty plan to fill in" in every.stdout
+    assert "--example" in one.stdout

@@ -12,13 +12,14 @@ from pathlib import Path
 import pytest
 
 from tests.cli.conftest import Run
+from tests.ports import free_port
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED, EXIT_UNTESTED, EXIT_USAGE
 from verifier.files.credentials import load_credentials
 from verifier.files.read_plan import read_plan
 from verifier.files.read_profile import load_profiles
 from verifier.simulator.running import running_process
 
-PORT = 16281
+PORT = free_port()
 PLAN = """\
 network: {name: Coast, revision: "2", example: true}
 devices:
@@ -103,7 +104,9 @@ def test_from_the_sheet_to_the_documents(run: Run, folder) -> None:
     assert json.loads(label["raw"])["photo_sha256"] == photo
     assert by["observed", "laptop"]["value"]["rows"] == 6
     page = html.unescape((folder / "page.html").read_text("utf-8"))
-    for text in (done.stdout.replace("\n    ", " "), re.sub("<[^>]*>", "", page)):
+    assert "entered by a person, not measured: " in done.stdout
+    whole = run("report", "kept.json", "--verbose").stdout.replace("\n    ", " ")
+    for text in (whole, re.sub("<[^>]*>", "", page)):
         assert re.search("(?i)entered, not measured", text)
         for words in (photo, "bearing sight", "B-7", str(DUE), "gusty", "A. Example"):
             assert words in text, words

@@ -268,15 +268,17 @@ def test_bad_input(run: Run, here: Path, words: Any, code: int, says: str) -> No
 
 
 def test_the_only_entry_and_the_environment(run: Run, here: Path, coast) -> None:
-    """One entry needs no name; without a file the entry is `unit`."""
+    """One entry needs no name; without a file the entry is `device`. No object shows what was seen: 3."""
     only = here / "only.toml"
     only.write_text(coast[1][coast[1].index("[snmp.bench]") :])
     only.chmod(0o600)
     words = ("profiles", "draft", SWITCH, "--seen", "software=3.0")
-    assert "harbour-switch" in run(*words, "--credentials", "only.toml").stdout
+    done = run(*words, "--credentials", "only.toml")
+    assert (done.returncode, "harbour-switch" in done.stdout) == (3, True), done.stderr
     port = tomllib.loads(coast[1])["snmp"]["bench"]["port"]
     env = {"PLAN_VERIFIER_DEVICE_COMMUNITY": "coastal-read"}
-    assert "harbour-switch" in run(*words, "--port", str(port), env=env).stdout
+    done = run(*words, "--port", str(port), env=env)
+    assert (done.returncode, "harbour-switch" in done.stdout) == (3, True), done.stderr
 
 
 @pytest.mark.usefixtures("here")

@@ -46,7 +46,9 @@ def test_text_has_boxes_and_the_commands_of_the_system(run: Run, coastal: Path) 
 
 @pytest.mark.parametrize(("system", "words"), [("linux", "ip address add"), ("macos", "alias")])
 def test_commands_of_other_systems(run: Run, coastal: Path, system: str, words: str) -> None:
-    assert words in run("readdress", str(coastal), "--os", system).stdout
+    done = run("readdress", str(coastal), "--os", system)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert words in done.stdout
 
 
 def test_json_is_what_the_schema_says(run: Run, coastal: Path) -> None:

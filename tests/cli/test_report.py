@@ -18,6 +18,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from tests.command import command
 from tests.conftest import needs
+from tests.ports import free_port
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED, EXIT_USAGE
 from verifier.files.credentials import load_credentials
 from verifier.files.read_plan import read_plan
@@ -26,7 +27,7 @@ from verifier.files.schema import schema
 from verifier.report.result import FORMATS
 from verifier.simulator.running import running_process
 
-PORT = 16271
+PORT = free_port()
 PLAN = """\
 network: {name: Coast, revision: "2", example: true}
 sites: [{name: Quarry}]

@@ -23,6 +23,7 @@ import rfc8785
 
 from tests.as_seen import value_of
 from tests.command import clean_environment, command
+from tests.ports import free_port
 from verifier.files.credentials import load_credentials
 from verifier.files.evidence.document import of_parts, to_bytes
 from verifier.files.journals.soak import read_journal
@@ -37,7 +38,7 @@ from verifier.simulator.running import running
 
 pytestmark = pytest.mark.icmp
 
-PORT = 16373
+PORT = free_port()
 DEVICES = ("lighthouse-quarry", "quarry-lighthouse")
 PLAN = f"""\
 network: {{name: Hop, revision: "1", example: true}}
@@ -150,7 +151,7 @@ def test_a_whole_soak(network: tuple[Path, SimulatedNetwork], tmp_path: Path) ->
             assert found[f"radio.{check}", f"Hop 1 {end}"]["observed"] == 0.0
         assert found["echo.loss", device]["reason"].startswith("management path: 0 of 160 echoes")
     assert found["traffic.loss", "desk>ferry-host"]["verdict"] == "pass"
-    assert "short soak of 4 s (24 h is common practice)\n" in out
+    assert "short soak of 4 s (24 h is common practice)" in out
     assert f"every sample is in {tool.journal}.gz" in err
     _same_everywhere(tool, tmp_path / "page.html")
 
@@ -418,7 +419,7 @@ def test_full_disk(network: tuple[Path, SimulatedNetwork], tmp_path: Path) -> No
     assert "ev.json cannot be written: No space left on device" in err
     assert "is not whole: No space left on device" in err
     assert "short soak of 5 s" in out
-    assert " fail, " in out
+    assert "checks" in out.splitlines()[0]
     assert any("0 fail" in line for line in out.splitlines()[:4])
     stored = read(kept)
     assert (

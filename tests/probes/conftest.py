@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import itertools
 import os
-import socket
 import subprocess
 from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -18,20 +16,7 @@ from pyasn1.codec.ber import decoder, encoder
 from pysnmp.proto.api import v2c
 
 from tests.lab.agent import listens
-
-_PORTS = itertools.count(16100)
-
-
-def free_port(address: str) -> int:
-    """A port nobody has on `address`."""
-    for port in _PORTS:
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
-            try:
-                trial.bind((address, port))
-            except OSError:
-                continue
-            return port
-    raise AssertionError
+from tests.ports import free_port
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from typing import Any
 
 import pytest
 
+from tests.ports import free_port
 from verifier.files.credentials import load_credentials
 from verifier.files.read_plan import read_plan
 from verifier.files.read_profile import load_profiles
@@ -36,7 +37,7 @@ from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running
 
-PORT = 16361
+PORT = free_port()
 BUSY_MACHINE = 10
 """How often something is tried that a busy machine may be too slow for."""
 DEVICES = 160

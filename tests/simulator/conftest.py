@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from tests.ports import free_port
 from verifier.files.read_plan import read_plan
 from verifier.files.read_profile import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
@@ -82,9 +83,7 @@ def plan(tmp_path) -> Plan:
 @pytest.fixture
 def port() -> Any:
     """A UDP port that nobody has."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
-        trial.bind(("", 0))
-        return trial.getsockname()[1]
+    return free_port()
 
 
 @pytest.fixture

@@ -7,7 +7,6 @@ import contextlib
 import dataclasses
 import json
 import os
-import socket
 import subprocess
 import time
 from collections.abc import Iterator
@@ -17,6 +16,7 @@ from typing import Any
 import pytest
 
 from tests.command import command
+from tests.ports import free_port
 from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry
@@ -82,11 +82,7 @@ def snmpd(port: int, folder: Path) -> Iterator[None]:
 @pytest.fixture(scope="module")
 def ports(tmp_path_factory) -> Iterator[dict[tuple[str, str], int]]:
     """UDP port by agent and version; the simulator has a device for each kind of credentials."""
-    free = []
-    for _ in range(3):
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
-            trial.bind(("", 0))
-            free.append(trial.getsockname()[1])
+    free = [free_port() for _ in range(3)]
     profiles = {"mib2": Profile(id="mib2")}
     plan = Plan(devices=(DEVICE,))
     with (

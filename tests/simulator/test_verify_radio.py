@@ -6,12 +6,12 @@ those of its own budget: 18 + 36.1 - 135.8 + 36.1 dBm over 11.42 km at 13 GHz.
 
 from __future__ import annotations
 
-import socket
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
+from tests.ports import free_port
 from verifier.files.read_plan import read_plan
 from verifier.files.read_profile import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
@@ -72,9 +72,7 @@ def request_(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, Any
     path.write_text(plan_text(), encoding="utf-8")
     plan, problems = read_plan(path)
     assert not [p for p in problems if p.severity == "error"], problems
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
-        trial.bind(("", 0))
-        port = trial.getsockname()[1]
+    port = free_port()
     community = Secret("coastal")
     entries = {"bench": SnmpEntry(name="bench", version="2c", community=community, port=port)}
     network = SimulatedNetwork(plan, load_profiles({"hop-radio"}), entries)

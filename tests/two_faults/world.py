@@ -11,13 +11,13 @@ from __future__ import annotations
 import asyncio
 import dataclasses
 import datetime as dt
-import socket
 import time
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from tests.ports import free_port
 from tests.two_faults.planting import FAR, KINDS, Planted, Seen, echo, faults
 from verifier.files.read_plan import read_plan
 from verifier.files.read_profile import load_profiles
@@ -177,7 +177,7 @@ def world() -> Iterator[World]:
     plan, problems = read_plan(HERE / "plan.yaml")
     assert not [p for p in problems if p.severity == "error"], problems
     profiles = load_profiles({d.profile for d in plan.devices}, HERE / "profiles")
-    entry = SnmpEntry(name="bench", version="2c", community=Secret("mill"), port=_free_port())
+    entry = SnmpEntry(name="bench", version="2c", community=Secret("mill"), port=free_port())
     network = SimulatedNetwork(plan, profiles, {"bench": entry})
     with running(network):
         made = World(network, plan, profiles, entry)
@@ -185,10 +185,3 @@ def world() -> Iterator[World]:
             yield made
         finally:
             made.close()
-
-
-def _free_port() -> int:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
-        trial.bind(("", 0))
-        port: int = trial.getsockname()[1]
-        return port

@@ -51,7 +51,9 @@ def columns() -> int:
 
 def on_screen(*, verbose: bool = False) -> ReportStyle:
     """How a report looks where it is printed."""
-    return ReportStyle(width=columns(), colour=sys.stdout.isatty(), verbose=verbose)
+    return ReportStyle(
+        width=columns(), colour=sys.stdout.isatty(), verbose=verbose, screen=not verbose
+    )
 
 
 def chosen(formats: Collection[str], named: str | None, out: Path | None, also: str = "") -> str:
@@ -99,5 +101,7 @@ def draw(  # noqa: PLR0913, PLR0917 - the report, its ways to be drawn, and wher
     if brief is None and options.quiet:
         return
     here = on_screen()
-    style = dataclasses.replace(style, width=here.width, colour=here.colour)
+    style = dataclasses.replace(
+        style, width=here.width, colour=here.colour, screen=not style.verbose
+    )
     show((brief if brief is not None and options.quiet else formats[format_])(report, style))

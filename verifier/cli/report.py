@@ -119,6 +119,7 @@ def _draw(stored: Stored, result: Result, out: Output, options: ReportOptions) -
         width=here.width,
         colour=path is None and here.colour,
         verbose=here.verbose,
+        screen=path is None and here.screen,
         annex=annex(plan, evidence, sheets=chosen == "xlsx", samples=samples),
     )
     if path is not None:

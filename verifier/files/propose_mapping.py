@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 from verifier.errors import InputError, UsageError
 from verifier.files.disk import read_bytes
-from verifier.files.mapping.form import FORMAT, UNREAD
+from verifier.files.faults import shown
+from verifier.files.mapping.form import FORMAT, UNREAD, UNSURE
 from verifier.files.mapping.guess import TheirColumn, TheirSheet, seen_sheet
 from verifier.files.read_plan import read_plan
 from verifier.files.sheets.csv_text import PROPOSED, unsure_lines
-from verifier.files.sheets.open_pages import pages_of
-from verifier.files.sheets.page import Page
+from verifier.files.sheets.open_pages import VALUES_ONLY, WHY_VALUES_ONLY, pages_of
+from verifier.files.sheets.page import Page, listed
 
 
 def propose(theirs: Path, out: Path) -> str:
@@ -31,13 +33,26 @@ def propose(theirs: Path, out: Path) -> str:
     if not known:
         raise InputError(f"{theirs}: nothing is recognised: write the mapping by hand")
     parts = (_toml(sheet, alone=len(found) == 1) for sheet in known)
-    text = "\n".join((f'format = "{FORMAT}"', *parts, ""))
+    text = "\n".join((f'format = "{FORMAT}"', *_of_the_file(theirs), *parts, ""))
     try:
         out.write_text(text, encoding="utf-8")
     except OSError as fault:
         raise UsageError(f"{out} cannot be written: {fault.strerror}") from None
     left = [f"sheet {s.page.name}: not recognised, left out" for s in found if not s.row]
     return "\n".join((*(_told(s) for s in known), *left, _tried(theirs, out), ""))
+
+
+def _of_the_file(theirs: Path) -> list[str]:
+    """What a person must say of the file itself."""
+    if theirs.suffix.lower() in VALUES_ONLY:
+        why = f"{WHY_VALUES_ONLY}; or write true"
+        return [f'values_only = "{UNSURE}"  # unsure: {why}']
+    lines = unsure_lines(read_bytes(theirs)) if theirs.suffix.lower() == ".csv" else {}
+    if not lines:
+        return []
+    number, text = next(iter(lines.items()))
+    known = f"in {PROPOSED} line {number} is {shown(text)}; look at line {listed(list(lines))}"
+    return [f'encoding = "{UNSURE}"  # unsure: {known}; if they read well, write "{PROPOSED}"']
 
 
 def _pages(theirs: Path) -> tuple[Page, ...]:
@@ -66,18 +81,35 @@ def _toml(sheet: TheirSheet, *, alone: bool) -> str:
 
 
 def _line(column: TheirColumn) -> str:
-    value = _quoted(column.fields[0] if column.fields else UNREAD)
-    if len(column.fields) > 1:
-        value = f"[{', '.join(map(_quoted, column.fields))}]"
-    if column.says and column.fields:
-        more = ", ".join(f"{key} = {_quoted(said)}" for key, said in column.says.items())
-        value = f"{{field = {value}, {more}}}"
-    comment = f"  # unsure: {column.doubt}" if column.doubt else ""
-    if not column.fields and not comment:
-        comment = "  # not read"
-        if column.guess is None:
-            comment = "  # unsure: not recognised, so not read"
-    return f"{_quoted(column.heading)} = {value}{comment}"
+    heading = _quoted(column.heading)
+    if not column.fields:
+        why = column.doubt or ("not recognised" if column.guess is None else "no field of a plan")
+        return f'{heading} = "{UNREAD}"  # {why}'
+    readings = [_value(reading) for reading in column.readings]
+    if column.doubt:
+        why = column.doubt.replace("; write unit", "").replace(": write decimal", "")
+        return f'{heading} = "{UNSURE}"  # unsure: {why}; write {" or ".join(readings)}'
+    return f"{heading} = {readings[0]}"
+
+
+def _value(reading: dict[str, Any]) -> str:
+    """What a column holds, as it is written in a mapping."""
+    if "leave_out" in reading:
+        return f"{{leave_out = {_quoted(reading['leave_out'])}}}"
+    fields = reading["field"]
+    value = _toml_value(fields[0] if len(fields) == 1 else list(fields))
+    if len(reading) == 1:
+        return value
+    more = ", ".join(f"{k} = {_toml_value(said)}" for k, said in reading.items() if k != "field")
+    return f"{{field = {value}, {more}}}"
+
+
+def _toml_value(value: Any) -> str:
+    if isinstance(value, dict):
+        return f"{{{', '.join(f'{_quoted(k)} = {_quoted(v)}' for k, v in value.items())}}}"
+    if isinstance(value, list):
+        return f"[{', '.join(map(_quoted, value))}]"
+    return _quoted(value)
 
 
 def _quoted(text: str) -> str:

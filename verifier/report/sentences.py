@@ -13,7 +13,7 @@ from verifier.model.manual import BY_CHECK, Entered
 from verifier.model.observations import ACCEPTED, SHEET, SOAK, Observation
 from verifier.model.result import Accepted, NotAsked, Result, Scope, Verdict
 from verifier.model.samples import SoakCourse
-from verifier.report.style import paragraph, plain
+from verifier.report.style import ReportStyle, paragraph, plain
 from verifier.rules.compare.scope import by_whom
 from verifier.rules.observations import of_kind
 from verifier.rules.soak.tally import title
@@ -26,8 +26,22 @@ WORDS: dict[str, str] = {
     "incomplete": "INCOMPLETE",
     "conditional": "CONDITIONAL",
 }
+_COLOURS = {
+    "FAIL": "1;31",
+    "NOT TESTED": "1;35",
+    "INCOMPLETE": "1;35",
+    "CONDITIONAL": "1;33",
+    "WARN": "1;33",
+    "PASS": "1;32",
+}
 _NAMED = 3
 """So many names are said; more are counted."""
+
+
+def word(verdict: str, look: ReportStyle) -> str:
+    """A verdict as it stands in a text."""
+    text = WORDS[verdict]
+    return f"\x1b[{_COLOURS[text]}m{text}\x1b[0m" if look.colour else text
 
 
 def counted(number: int, one: str, many: str = "") -> str:

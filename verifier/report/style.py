@@ -43,11 +43,17 @@ class Annex:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportStyle:
-    """How a report is to look: width in columns, colour, everything or what matters."""
+    """How a report is to look: width in columns, colour, everything or what matters.
+
+    Attributes:
+        screen: it is printed, so it is to be taken in at a glance; else it is a document.
+        verbose: everything.
+    """
 
     width: int = 100
     colour: bool = False
     verbose: bool = False
+    screen: bool = False
     annex: Annex = Annex()
 
 

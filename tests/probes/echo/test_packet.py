@@ -14,8 +14,11 @@ from verifier.probes.echo.packet import (
     Quoted,
     RequestMaker,
     checksum,
+    echo_header,
+    next_mtu,
     ones_sum,
     parse,
+    payload_bytes,
     words_of,
 )
 
@@ -239,3 +242,79 @@ def test_payload_that_cannot_be(size: int) -> None:
 def test_codes_in_words(version: int, type_: int, code: int, words: str) -> None:
     """Numbers of the standards; an unknown one is told as a number."""
     assert words_of(version, type_, code) == words
+
+
+@pytest.mark.parametrize(
+    ("version", "type_", "code", "rest", "mtu"),
+    [
+        (4, 3, 4, 1400, 1400), (4, 3, 4, 0x0001_0578, 1400), (4, 3, 4, 0, None), (4, 3, 3, 1400, None),
+        (4, 11, 4, 1400, None), (6, 2, 0, 1280, 1280), (6, 2, 0, 70_000, 70_000), (6, 2, 0, 0, None),
+        (6, 1, 0, 1280, None), (4, 2, 4, 1400, None),
+    ],
+)  # fmt: skip
+def test_the_size_that_goes_on(
+    version: int, type_: int, code: int, rest: int, mtu: int | None
+) -> None:
+    """16 bits of IPv4 (RFC 1191 section 4), 32 of IPv6 (RFC 4443 3.2); 0 says nothing."""
+    assert next_mtu(version, type_, code, rest) == mtu
+
+
+def test_an_error_tells_the_size_that_goes_on() -> None:
+    """In the second word of its header."""
+    found = parse(bytes([2, 0, 0, 0]) + (1280).to_bytes(4, "big") + PROHIBITED_6[8:], 6)
+    assert isinstance(found, Quoted)
+    assert (found.type, found.mtu) == (2, 1280)
+
+
+@pytest.mark.parametrize(("version", "packet"), [(4, 84), (6, 84), (4, 1500), (6, 1500)])
+def test_a_payload_makes_the_whole_packet_so_large(version: int, packet: int) -> None:
+    """IPv4: 20 and 8 octets of headers; IPv6: 40 and 8."""
+    assert payload_bytes(version, packet) == packet - {4: 28, 6: 48}[version]
+
+
+@pytest.mark.parametrize("size", [16, 17, MAX_PAYLOAD_BYTES])
+def test_payload_that_can_just_be(size: int) -> None:
+    """The filler counts up and begins anew after 255."""
+    packet = RequestMaker(4, 1, bytes(8), size)(1, 2, 3)
+    assert len(packet) == 8 + size <= 65535 - 20
+    assert packet[24:] == bytes(n % 256 for n in range(size - 16))
+
+
+@pytest.mark.parametrize(
+    ("octets", "found"),
+    [("0800000012345678", (0x1234, 0x5678)), ("0801000012345678", None), ("0000000012345678", None),
+     ("08000000123456", None)],
+)  # fmt: skip
+def test_the_head_of_a_request(octets: str, found: tuple[int, int] | None) -> None:
+    """Identifier and sequence; a code, another type or fewer than 8 octets are none."""
+    assert echo_header(bytes.fromhex(octets), 4) == found
+
+
+@pytest.mark.parametrize(
+    ("at", "value"),
+    [(0, 0x35), (0, 0x44), (9, 17), (26, 0x20)],
+    ids=["version 3", "header of 16 octets", "UDP", "-"],
+)
+def test_the_head_of_an_ipv4_packet(at: int, value: int) -> None:
+    """Version 4, at least 20 octets, ICMP; the rest of it is the kernel's affair."""
+    packet = bytearray(REPLY_4)
+    packet[at] = value
+    changed = bytes(packet[:20]) + with_checksum(bytes(packet[20:]))
+    assert (parse(changed, 4, ip_header=True) is None) is (at != 26)
+
+
+@pytest.mark.parametrize(
+    ("offset", "read"), [(0x2000, True), (0x4000, True), (0x0001, False), (0x1FFF, False)]
+)
+def test_a_quote_of_a_later_fragment_of_ipv4_is_none(offset: int, read: bool) -> None:  # noqa: FBT001
+    """Its first octets are no ICMP header (RFC 791 3.1: 13 bits of offset below the flags)."""
+    packet = bytearray(PROHIBITED_4)
+    packet[28 + 6 : 28 + 8] = offset.to_bytes(2, "big")
+    changed = bytes(packet[:20]) + with_checksum(bytes(packet[20:]))
+    assert (parse(changed, 4, ip_header=True) is not None) is read
+
+
+def test_a_reply_with_a_code_is_none() -> None:
+    assert parse(bytes([129, 1]) + REPLY_6[2:], 6) is None
+    assert parse(REPLY_6[:24], 6) == RECEIVED[3][2]
+    assert parse(REPLY_6[:23], 6) is None

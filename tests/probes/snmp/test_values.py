@@ -19,7 +19,7 @@ from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.engine import AUTH, Engine, RequestPdu
 from verifier.probes.snmp.transport import endpoint, socket_address
 from verifier.probes.snmp.values import VarBind, error_name, oid_tuple
-from verifier.probes.snmp.wire import IDS, Header, MessageIds, read_header
+from verifier.probes.snmp.wire import IDS, Header, MessageIds, Plain, read_header, read_response
 
 KU_KUL = {
     "MD5": ("9faf3283884e92834ebc9847d8edd963", "526f5eed9fcce26f8964c2930787d82b"),
@@ -218,6 +218,78 @@ def test_no_id_is_drawn_while_it_is_open():
     assert (first, second) == (5, 10)
     ids.close([first])
     assert ids.draw() == 5
+
+
+@pytest.mark.parametrize(("random", "drawn"), [(0, 1), (2**31 - 2, 2**31 - 1)])
+def test_ids_are_of_31_bits_and_never_0(random: int, drawn: int) -> None:
+    """From 1 to 2147483647 (RFC 3416 section 3, RFC 3412 section 6.2)."""
+    asked: list[int] = []
+    assert MessageIds(lambda below: asked.append(below) or random).draw() == drawn
+    assert asked == [2**31 - 1]
+
+
+def of(tag: int, content: bytes, long: int = 0) -> bytes:
+    """Tag, length and content (X.690 section 8.1); `long`: octets of a length in the long form."""
+    if long or len(content) > 127:
+        size = len(content).to_bytes(long or 2, "big")
+        return bytes([tag, 0x80 | len(size)]) + size + content
+    return bytes([tag, len(content)]) + content
+
+
+def response_of(*names: bytes, version: bytes = b"\x01", community: bytes = b"x", long: int = 0,
+                more: bytes = b"", beside: bytes = b"") -> bytes:  # fmt: skip
+    """A response of v2c with an INTEGER 7 under each of these names."""
+    rows = b"".join(of(0x30, of(6, name) + of(2, b"\x07") + beside, long) for name in names)
+    pdu = of(
+        0xA2, of(2, b"\x11") + of(2, b"\x05") + of(2, b"\x01") + of(0x30, rows, long) + more, long
+    )
+    return of(0x30, of(2, version) + of(4, community, long) + pdu, long)
+
+
+@pytest.mark.parametrize(
+    ("octets", "name"),
+    [
+        (b"\x2b\x06", (1, 3, 6)), (b"\x00", (0, 0)), (b"\x27", (0, 39)), (b"\x28", (1, 0)),
+        (b"\x4f", (1, 39)), (b"\x50", (2, 0)), (b"\x77", (2, 39)), (b"\x78", (2, 40)),
+        (b"\x88\x37", (2, 999)), (b"\x2b\x7f", (1, 3, 127)), (b"\x2b\x81\x00", (1, 3, 128)),
+        (b"\x2b\x8f\xff\xff\xff\x7f", (1, 3, 4294967295)),
+        (b"\x2b\x90\x80\x80\x80\x00", None), (b"", None), (b"\x2b\x81", None),
+    ],
+)  # fmt: skip
+def test_names_of_objects(octets: bytes, name: tuple[int, ...] | None) -> None:
+    """Sub-identifiers to 4294967295 (RFC 2578 section 7.1.3), seven bits an octet (X.690 8.19)."""
+    found = read_response(response_of(octets))
+    assert (found.bindings[0][0] if found is not None else None) == name
+
+
+@pytest.mark.parametrize("size", [1, 127, 128, 255, 256, 1000])
+@pytest.mark.parametrize("long", [0, 2, 4])
+def test_lengths_in_short_and_long_form(size: int, long: int) -> None:
+    """One octet up to 127, then so many as the first says (X.690 section 8.1.3)."""
+    octets = response_of(b"\x2b\x06", b"\x2b\x07", community=b"c" * size, long=long)
+    found = read_response(octets)
+    assert found == Plain(
+        1, b"c" * size, 17, 5, 1, (((1, 3, 6), b"\x02\x01\x07"), ((1, 3, 7), b"\x02\x01\x07"))
+    )
+    assert read_header(octets) == Header(1, 17, response=True)
+    assert read_response(octets[:-1]) is None
+
+
+@pytest.mark.parametrize(
+    "octets",
+    [
+        response_of(b"\x2b\x06", version=b"\x03"), response_of(b"\x2b\x06", version=b"\x02"),
+        response_of(b"\x2b\x06", more=of(2, b"\x01")), response_of(b"\x2b\x06", beside=of(5, b"")),
+        response_of(b"\x2b\x06").replace(b"\xa2", b"\xa0", 1),
+    ],
+    ids=["of version 3", "of no version", "more behind the list", "more beside a value", "a request"],
+)  # fmt: skip
+def test_what_is_no_response(octets: bytes) -> None:
+    assert read_response(octets) is None
+
+
+def test_a_response_without_objects_is_one() -> None:
+    assert read_response(response_of(version=b"\x00")) == Plain(0, b"x", 17, 5, 1, ())
 
 
 def test_ids_are_closed_with_their_requests():

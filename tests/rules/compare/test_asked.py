@@ -8,13 +8,14 @@ from typing import Any
 
 import pytest
 
+from tests.said import compare
 from verifier.model.address import Interface
 from verifier.model.plan import Carrier, Device, End, Link, NotTestedOk, Plan, Port
 from verifier.model.problem import Origin, Problem, Subject
 from verifier.model.profile import Profile
 from verifier.model.result import NotAsked
 from verifier.rules.compare import REACH
-from verifier.rules.compare.judge import Judgement, compare
+from verifier.rules.compare.judge import Judgement
 
 PROFILES = {"mib2": Profile(id="mib2"), "radio": Profile(id="radio", kind="radio")}
 

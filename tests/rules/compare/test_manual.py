@@ -12,6 +12,7 @@ import pytest
 
 import verifier.files
 from tests.as_seen import observation, seen_again
+from tests.said import compare
 from verifier.files.read_plan import read_plan
 from verifier.files.read_profile import load_profiles
 from verifier.model.manual import BY_CHECK, ITEMS
@@ -19,7 +20,8 @@ from verifier.model.observations import Observation
 from verifier.model.plan import NotTestedOk, Plan
 from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.rules.compare.judge import compare
+
+pytestmark = pytest.mark.usefixtures("words")
 
 EXAMPLE = Path(verifier.files.__file__).parent / "example.yaml"
 PLAN, _ = read_plan(EXAMPLE)

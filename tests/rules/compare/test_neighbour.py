@@ -7,12 +7,14 @@ from typing import Any
 import pytest
 
 from tests.as_seen import observation
+from tests.said import compare
 from verifier.model.address import Interface
 from verifier.model.plan import Device, Plan
 from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Finding
-from verifier.rules.compare.judge import compare
+
+pytestmark = pytest.mark.usefixtures("words")
 
 M1, M2, ROUTER = "02:00:5e:10:00:01", "02:00:5e:10:00:02", "02:00:5e:10:00:99"
 PLAN = Plan(devices=tuple(

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from tests.as_seen import observation, seen_again
+from tests.said import compare
 from verifier.model import mib
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.kind import Probe
@@ -32,7 +33,9 @@ from verifier.model.problem import Origin, Problem, Subject
 from verifier.model.profile import Profile, ProfileReading
 from verifier.model.result import Finding
 from verifier.rules.compare import REACH
-from verifier.rules.compare.judge import Judgement, compare
+from verifier.rules.compare.judge import Judgement
+
+pytestmark = pytest.mark.usefixtures("words")
 
 A, B = "lighthouse-quarry", "quarry-lighthouse"
 OIDS = {

@@ -12,13 +12,13 @@ import json
 from typing import Any
 
 from tests.as_seen import observation
+from tests.said import explain
 from verifier.model.address import Address, Interface
 from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, Device, End, Link, OtherAddress, Plan, Port
 from verifier.model.problem import Subject
 from verifier.model.profile import Limits, Profile
 from verifier.model.result import Cause, Finding
-from verifier.rules.diagnose import explain
 
 
 def device(

@@ -12,11 +12,13 @@ from hypothesis import strategies as st
 from tests.as_seen import observation
 from tests.rules.diagnose.situation import PLAN, PROFILES, explained, found
 from tests.rules.diagnose.test_situations import CANNOT_TELL, SITUATIONS, down, up
+from tests.said import explain
 from verifier.model.observations import EchoSeries, Observation, Silence
 from verifier.model.plan import Stage
 from verifier.model.profile import ProfileReading
 from verifier.model.result import VERDICTS, Finding
-from verifier.rules.diagnose import explain
+
+pytestmark = pytest.mark.usefixtures("words")
 
 _ALL = [found(lines) for lines in (*(s[1] for s in SITUATIONS), *(s[1] for s in CANNOT_TELL))]
 FINDINGS = [f for findings, _ in _ALL for f in findings]

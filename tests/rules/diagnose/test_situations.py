@@ -7,6 +7,8 @@ import pytest
 from tests.rules.diagnose.situation import explained, short
 from verifier.rules.diagnose.kinds import TRY_FIRST
 
+pytestmark = pytest.mark.usefixtures("words")
+
 Situations = list[tuple[str, str, list[str]]]
 """Title, findings, causes."""
 UP = "{0} echo.reply pass\n{0} identity.name pass {0} {0}\n"
@@ -309,6 +311,99 @@ CANNOT_TELL = [
     ("both levels right, a difference remains", "Hop-1/ radio.reciprocity fail 0 7\nHop-1/a radio.rx-level pass -45 -45\nHop-1/b radio.rx-level pass -45 -45"),
     ("a small difference alone", "Hop-1/ radio.reciprocity warn 0 6"),
 ]  # fmt: skip
+AT_THE_EDGE: Situations = [
+    # exactly at a figure and a step beyond; what fails together and what does not
+    ("xpi 3", "Hop-3.1/a radio.rx-level pass -45 -45\nHop-3.1/b radio.rx-level pass -45 -45\nHop-3.2/a radio.rx-level pass -45 -45\nHop-3.2/b radio.rx-level pass -45 -45\nHop-3.1/a radio.xpi fail 20 3\nHop-3.2/a radio.xpi fail 20 3\n",
+     ["polarisations-crossed likely Hop-3/end/a"]),
+    ("xpi 3.1", "Hop-3.1/a radio.rx-level pass -45 -45\nHop-3.1/b radio.rx-level pass -45 -45\nHop-3.2/a radio.rx-level pass -45 -45\nHop-3.2/b radio.rx-level pass -45 -45\nHop-3.1/a radio.xpi fail 20 3.1\nHop-3.2/a radio.xpi fail 20 3.1\n",
+     []),
+    ("snr low at -30", "Hop-1/a radio.rx-level pass -30 -30\nHop-1/a radio.snr fail 30 12",
+     ["interference possible Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
+    ("snr low at -29.9", "Hop-1/a radio.rx-level pass -29.9 -29.9\nHop-1/a radio.snr fail 30 12",
+     ["interference possible Hop-1/carrier/1/end/a", "overload possible Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
+    ("snr low at -20", "Hop-1/a radio.rx-level pass -20 -20\nHop-1/a radio.snr fail 30 12",
+     ["interference possible Hop-1/carrier/1/end/a", "overload likely Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
+    ("snr low at -19.9", "Hop-1/a radio.rx-level pass -19.9 -19.9\nHop-1/a radio.snr fail 30 12",
+     ["interference possible Hop-1/carrier/1/end/a", "overload likely Hop-1/carrier/1/end/a", "multipath possible Hop-1/carrier/1/end/a"]),
+    ("two silent of an entry", "a echo.reply pass\na identity.name pass a a\nb echo.reply pass\nb identity.name pass b b\na snmp.answer fail - silent\nb snmp.answer fail - silent",
+     ["snmp-wrong-key possible a", "snmp-filtered possible a", "snmp-wrong-key possible b", "snmp-filtered possible b"]),
+    ("three silent of an entry, a fourth answers", "a echo.reply pass\na identity.name pass a a\nb echo.reply pass\nb identity.name pass b b\nc echo.reply pass\nc identity.name pass c c\nd echo.reply pass\nd identity.name pass d d\na snmp.answer fail - silent\nb snmp.answer fail - silent\nc snmp.answer fail - silent\nd snmp.answer pass",
+     ["snmp-wrong-key possible a", "snmp-filtered possible a", "snmp-wrong-key possible b", "snmp-filtered possible b", "snmp-wrong-key possible c", "snmp-filtered possible c"]),
+    ("3 cloned", "a identity.name pass a a\na snmp.engine-id warn - 80aa\nb identity.name pass b b\nb snmp.engine-id warn - 80aa\nc identity.name pass c c\nc snmp.engine-id warn - 80aa\n",
+     ["engine-id-cloned certain a"]),
+    ("4 cloned", "a identity.name pass a a\na snmp.engine-id warn - 80aa\nb identity.name pass b b\nb snmp.engine-id warn - 80aa\nc identity.name pass c c\nc snmp.engine-id warn - 80aa\nd identity.name pass d d\nd snmp.engine-id warn - 80aa\n",
+     ["engine-id-cloned certain a"]),
+    ("up 359999", "a identity.serial pass\na address.mask fail 1 2\na identity.location warn\na settings.ntp fail\nseen a sysUpTime 359999",
+     ["mask-wrong likely a", "settings-reverted likely a", "not-set-up possible a"]),
+    ("up 360000", "a identity.serial pass\na address.mask fail 1 2\na identity.location warn\na settings.ntp fail\nseen a sysUpTime 360000",
+     ["mask-wrong likely a", "settings-reverted possible a", "not-set-up possible a"]),
+    ("power 7.0", "b echo.reply pass\nb identity.name pass b b\nHop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.tx-power fail 18 7.0",
+     ["power-low certain Hop-1/carrier/1/end/b"]),
+    ("power 6.9", "b echo.reply pass\nb identity.name pass b b\nHop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.tx-power fail 18 6.9",
+     ["power-low certain Hop-1/carrier/1/end/b"]),
+    ("power 13.1", "b echo.reply pass\nb identity.name pass b b\nHop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.tx-power fail 18 13.1",
+     ["power-low certain Hop-1/carrier/1/end/b", "far-transmitter possible Hop-1/carrier/1/end/b", "near-receiver possible Hop-1/carrier/1/end/a"]),
+    ("excess at power 9.0", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.tx-power fail 18 9.0",
+     ["power-low likely Hop-1/carrier/1/end/b"]),
+    ("excess at power 8.9", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.tx-power fail 18 8.9",
+     ["power-low likely Hop-1/carrier/1/end/b"]),
+    ("excess at power 9.1", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/b radio.tx-power fail 18 9.1",
+     ["power-low likely Hop-1/carrier/1/end/b", "far-transmitter possible Hop-1/carrier/1/end/b", "near-receiver possible Hop-1/carrier/1/end/a"]),
+    ("snr 13 lower", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/a radio.snr fail 38 25\nHop-1/b radio.tx-power pass 18 18",
+     ["far-transmitter possible Hop-1/carrier/1/end/b", "near-receiver possible Hop-1/carrier/1/end/a"]),
+    ("snr 13.1 lower", "Hop-1/a radio.rx-level fail -45 -57\nHop-1/b radio.rx-level pass -45 -45\nHop-1/a radio.snr fail 38 24.9\nHop-1/b radio.tx-power pass 18 18",
+     ["far-transmitter possible Hop-1/carrier/1/end/b", "near-receiver possible Hop-1/carrier/1/end/a"]),
+    ("plan sum 2.9", "Hop-2/a radio.rx-level fail -35.6 -48.55\nHop-2/b radio.rx-level pass -35.6 -35.6",
+     ["planned-level-wrong likely Hop-2/carrier/1/end/a"]),
+    ("plan sum 3.0", "Hop-2/a radio.rx-level fail -35.6 -48.65\nHop-2/b radio.rx-level pass -35.6 -35.6",
+     ["planned-level-wrong likely Hop-2/carrier/1/end/a"]),
+    ("plan sum 3.1", "Hop-2/a radio.rx-level fail -35.6 -48.75\nHop-2/b radio.rx-level pass -35.6 -35.6",
+     ["planned-level-wrong likely Hop-2/carrier/1/end/a"]),
+    ("both unlike 3.0", "\nHop-1/a radio.rx-level fail -45 -65\nHop-1/b radio.rx-level fail -45 -62.0\nHop-1/a radio.tx-power pass 18 18\nHop-1/b radio.tx-power pass 18 18\n",
+     ["side-lobe likely Hop-1", "path-loss possible Hop-1", "feeder-loss possible Hop-1", "losses-apart possible Hop-1"]),
+    ("both unlike 3.1", "\nHop-1/a radio.rx-level fail -45 -65\nHop-1/b radio.rx-level fail -45 -61.9\nHop-1/a radio.tx-power pass 18 18\nHop-1/b radio.tx-power pass 18 18\n",
+     []),
+    ("reciprocity to a", "Hop-1/ radio.reciprocity fail 0 -12.1\nHop-1/b radio.tx-power pass 18 18\nHop-1/a radio.lock warn true false",
+     ["far-transmitter possible Hop-1/carrier/1/end/b", "near-receiver possible Hop-1/carrier/1/end/a"]),
+    ("low level at b, dead", "Hop-1/b radio.rx-level fail -45 -\nHop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.tx-power pass 18 18\nHop-1/b radio.lock fail true false",
+     ["far-transmitter possible Hop-1/carrier/1/end/a", "near-receiver possible Hop-1/carrier/1/end/b"]),
+    ("path loss tells, level made up by power", "Hop-1/a radio.path-loss fail 63.6 83.6\nHop-1/b radio.path-loss pass 63.6 63.6\nHop-1/b radio.tx-power fail 18 28\nHop-1/a radio.rx-level warn -45 -54",
+     ["left-in-alignment possible Hop-1/carrier/1/end/b", "far-transmitter possible Hop-1/carrier/1/end/b", "near-receiver possible Hop-1/carrier/1/end/a"]),
+    ("muted and all that hangs on it", "a echo.reply pass\na identity.name pass a a\nHop-1/a radio.transmitter fail on off\nHop-1/b radio.rx-level fail -45 -\nHop-1/b radio.lock fail true false\nHop-1/b link.far-end not-tested\nHop-1/ radio.reciprocity not-tested\nHop-1/a radio.modulation warn 256qam 4qam\nHop-1/a radio.rx-level pass -45 -45",
+     ["muted certain Hop-1/carrier/1/end/a"]),
+    ("off where it should be", "Hop-1/a radio.transmitter fail off on",
+     []),
+    ("four settings, the unit is exchanged", "a identity.serial fail 1 2\na settings.ntp fail\na settings.trap fail\na settings.syslog fail\na state.restarts warn",
+     ["settings-reverted possible a", "not-set-up possible a"]),
+    ("three settings that only warn", "a settings.ntp warn\na identity.location warn\na port.mtu warn",
+     []),
+    ("one setting makes several checks wrong", "Hop-1/a radio.tx-power fail 18 26\nHop-1/a radio.atpc fail on off\nHop-1/a radio.eirp fail 55 62\nHop-1/a radio.modulation pass\na settings.ntp fail",
+     ["left-in-alignment possible Hop-1/carrier/1/end/a"]),
+    ("silence with half the services filtered", 'a echo.reply pass\na identity.name pass a a\na snmp.answer fail - silent\na tcp.open fail - "443/tcp_closed"',
+     ["snmp-wrong-key possible a", "snmp-filtered possible a"]),
+    ("error status", "a echo.reply pass\na neighbour.mac pass\nb echo.reply pass\nb snmp.answer pass\na snmp.answer fail - error-status",
+     ["snmp-refused likely a"]),
+    ("unknown engine id", "a echo.reply pass\na neighbour.mac pass\nb echo.reply pass\nb snmp.answer pass\na snmp.answer fail - unknown-engine-id\na address.mask not-tested\na:eth1 port.speed not-tested\nHop-1/a radio.lock not-tested\na echo.loss not-tested",
+     ["snmp-clock certain a"]),
+    ("one device at two addresses by name", "a identity.name pass a a\nb identity.name fail b a\na snmp.engine-id fail - 80aa\nb snmp.engine-id fail - 80aa",
+     ["wrong-device possible b", "name-wrong possible b", "engine-id-cloned possible a", "one-device-twice possible a"]),
+    ("no lock, alignment left", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.lock fail\nHop-1/b radio.modulation fail 256qam 4qam\nHop-1/b radio.tx-power fail 18 26",
+     ["left-in-alignment likely Hop-1/carrier/1/end/b", "key-differs possible Hop-1"]),
+    ("no lock, test mode at the far end", "Hop-1/a radio.rx-level pass -45 -45\nHop-1/a radio.lock fail\nHop-1/b radio.test-mode fail off on",
+     ["test-mode likely Hop-1/carrier/1/end/b"]),
+    ("no lock, modulation read on a fixed link", "Hop-2/a radio.rx-level pass -35 -35\nHop-2/a radio.lock fail\nHop-2/b radio.modulation fail 64qam 16qam",
+     ["mode-differs likely Hop-2"]),
+    ("both ends deaf", "a echo.reply pass\na identity.name pass a a\nb echo.reply pass\nb identity.name pass b b\nHop-1/a radio.tx-frequency fail 13143 13157\nHop-1/b radio.tx-frequency fail 12877 12891\nHop-1/a radio.rx-level fail -45 -\nHop-1/b radio.rx-level fail -45 -\nHop-1/ radio.reciprocity not-tested",
+     ["frequency-wrong certain Hop-1/carrier/1/end/a", "frequency-wrong certain Hop-1/carrier/1/end/b"]),
+    ("planned level wrong and far power low", "Hop-2/a radio.rx-level fail -35.6 -49.9\nHop-2/b radio.rx-level pass -35.6 -35.6\nHop-2/b radio.tx-power fail 18 14",
+     ["planned-level-wrong likely Hop-2/carrier/1/end/a", "power-low likely Hop-2/carrier/1/end/b"]),
+    ("rx frequency of the other end", "Hop-1/a radio.rx-frequency fail 12877 13143\nHop-1/a radio.tx-frequency fail 13143 12877\nHop-1/b radio.tx-frequency pass 12877 12877",
+     ["frequency-wrong likely Hop-1/carrier/1/end/a"]),
+    ("within a kHz of what the other end has", "a echo.reply pass\na identity.name pass a a\nHop-1/a radio.tx-frequency fail 13143 12877.001\nHop-1/b radio.tx-frequency pass 12877 12877",
+     ["frequency-wrong certain Hop-1/carrier/1/end/a"]),
+    ("more than that", "a echo.reply pass\na identity.name pass a a\nHop-1/a radio.tx-frequency fail 13143 12877.0011\nHop-1/b radio.tx-frequency pass 12877 12877",
+     ["frequency-wrong certain Hop-1/carrier/1/end/a"]),
+]  # fmt: skip
 SITUATIONS = [*TOPOLOGY, *ADDRESSES, *SNMP, *SETTINGS, *RADIO, *PORTS]
 
 
@@ -339,6 +434,12 @@ def test_edges_of_a_loss_in_both_directions(edge_db, below, above) -> None:
     assert told(edge_db - 0.1) == {*below, *low}
     assert told(edge_db) == told(edge_db + 2) == {*below, *above, *low}
     assert told(edge_db + 2.1) == {*above}
+
+
+@pytest.mark.parametrize(("lines", "expected"), [s[1:] for s in AT_THE_EDGE], ids=[s[0] for s in AT_THE_EDGE])  # fmt: skip
+def test_at_the_edge(lines: str, expected: list[str]) -> None:
+    """The same, where one figure less would say another thing."""
+    assert [short(c) for c in explained(lines)[1]] == expected
 
 
 @pytest.mark.parametrize("lines", [s[1] for s in CANNOT_TELL], ids=[s[0] for s in CANNOT_TELL])

@@ -99,6 +99,7 @@ def swept(seen: str, every_s: float = 300.0) -> tuple[list[State], list[tuple[in
         ("sllsllls", 300, "ssssssss", (0, 0, "None>sound")),  # it rose in between
         ("slllll", 240, "sssssi", (1, 5, "sound>impaired")),  # 12 minutes, then 16
         ("sll", 900, "ssi", (1, 2, "sound>impaired")),
+        ("sll", 899.9, "sss", (0, 0, "None>sound")),
         ("slllllss", 300, "ssssiiss", (6, 7, "impaired>sound")),  # it rose at last
         ("uvvvv", 300, "uuuui", (1, 4, "untested>impaired")),  # besides, something is untested
         ("siilll", 300, "siisss", (3, 4, "impaired>sound")),  # a fault of another kind went away
@@ -192,6 +193,15 @@ def test_sound_again_hangs_on_what_it_hung_on() -> None:
         ((4_294_967_290, 0, 100.0), (4, 0, 400.0), (10, 0)),  # wrapped after 4,294,967,295
         ((10, 0, 100.0), (3, 0, 400.0), (3, 0)),  # set to 0 by a person
         ((10, 0, None), (15, 0, None), (5, 0)),
+        ((10, 0, None), (3, 0, 20.0), (3, 0)),
+        ((10, 0, 100.0), (15, 0, None), (5, 0)),
+        ((10, 0, 100.0), (15, 0, 100.0), (5, 0)),
+        ((10, 3, 100.0), (10, 4, 400.0), (0, 1)),
+        ((2_147_483_648, 0, 100.0), (4, 0, 400.0), (2_147_483_652, 0)),
+        ((2_147_483_647, 0, 100.0), (4, 0, 400.0), (4, 0)),  # from less than half: set to 0
+        # A day below its wrap an uptime that fell has not wrapped: a restart.
+        ((10, 0, 42_863_272.9), (15, 0, 200.0), (15, 0)),
+        ((10, 0, 42_863_273.0), (15, 0, 200.0), (5, 0)),
         # The uptime itself wraps at 42,949,672.96 s (RFC 2578): no restart.
         ((10, 0, 42_949_600.0), (15, 0, 200.0), (5, 0)),
     ],
@@ -208,3 +218,86 @@ def test_errors_added(
     )  # fmt: skip
     found = errors_added({(RADIO, "eth1"): Counters(*before)}, [seen])
     assert [(a.in_added, a.out_added) for a in found] == ([] if added is None else [added])
+
+
+def test_a_port_that_is_new_does_not_end_the_list() -> None:
+    """It has nothing to be compared with; the one after it has."""
+    seen = HealthReading(
+        subject=RADIO, state="sound", root=RADIO, uptime_s=400.0,
+        ports=(PortErrors("new", 9, 9), PortErrors("eth1", 15, 0)),
+    )  # fmt: skip
+    found = errors_added({(RADIO, "eth1"): Counters(10, 0, 100.0)}, [seen])
+    assert [(a.subject, a.port, a.in_added) for a in found] == [(RADIO, "eth1", 5)]
+
+
+@pytest.mark.parametrize(("between", "state"), [(8, "unsteady"), (9, "sound")])
+def test_twelve_sweeps_are_looked_back_on(between: int, state: str) -> None:
+    """Four changes within twelve sweeps; with one sweep more the first of them is forgotten."""
+    _, memory = run("sx" + "s" * between + "xs")
+    assert (memory.state, len(memory.recent)) == (state, 12)
+
+
+def remembered_of(*readings: HealthReading) -> Memory:
+    memory: dict[Subject, Memory] = {}
+    for n, seen in enumerate(readings):
+        followed = follow(memory, lasting(memory, [seen], 300.0 * n), 300.0 * n)
+        memory = {m.subject: m for m in followed.memories}
+    return memory[readings[0].subject]
+
+
+def test_what_is_remembered_of_a_state_that_waits_to_count() -> None:
+    """Which, how often it was seen and since when; the old one with its reason until then."""
+    bad = HealthReading(
+        subject=RADIO, state="impaired", root=ROOT, try_first="look there",
+        reasons=(Reason("port.speed", "fail", "slow"), Reason("", "fail", "more")),
+    )  # fmt: skip
+    once = remembered_of(reading("sound"), bad)
+    assert once == Memory(
+        subject=RADIO, state="sound", since_s=0.0, notified="sound", root=RADIO,
+        recent=("sound", "impaired"), pending="impaired", pending_n=1, pending_since_s=300.0,
+    )  # fmt: skip
+    twice = remembered_of(reading("sound"), bad, bad)
+    assert twice == Memory(
+        subject=RADIO, state="impaired", since_s=300.0, notified="sound", root=ROOT,
+        reason="port.speed: slow (and 1 more)", try_first="look there",
+        recent=("sound", "impaired", "impaired"),
+    )  # fmt: skip
+    assert remembered_of(reading("sound"), bad, reading("sound")) == Memory(
+        subject=RADIO, state="sound", since_s=0.0, notified="sound", root=RADIO,
+        recent=("sound", "impaired", "sound"),
+    )  # fmt: skip
+    nameless = HealthReading(
+        subject=RADIO, state="impaired", root=RADIO, reasons=(Reason("", "fail", "x"),)
+    )
+    assert remembered_of(nameless, nameless).reason == "x"
+
+
+def test_what_is_remembered_of_a_lower_modulation() -> None:
+    """It waits as an impairment, since the sweep that saw it first; another thing begins anew."""
+    other = (Reason("radio.capacity", "warn", "less"),)
+    lower, less = (
+        HealthReading(subject=LINK, state="sound", root=ROOT, unexplained=why, try_first="look")
+        for why in (LOWER, other)
+    )
+    sound = HealthReading(subject=LINK, state="sound", root=ROOT)
+    waits = Memory(
+        subject=LINK, state="sound", since_s=0.0, notified="sound", root=LINK,
+        recent=("sound", "sound", "sound"), pending="impaired", pending_n=2, pending_since_s=300.0,
+        reason=f"radio.modulation: {LOWER[0].text}", try_first="look",
+    )  # fmt: skip
+    assert remembered_of(sound, lower, lower) == waits
+    seen = remembered_of(sound, lower, less)
+    assert (seen.pending, seen.pending_n, seen.pending_since_s) == ("impaired", 1, 600.0)
+    seen = remembered_of(sound, lower, sound)
+    assert (seen.pending, seen.pending_n, seen.pending_since_s, seen.reason) == (None, 0, None, "")
+
+
+def test_unsteady_says_why_it_is_so_now() -> None:
+    _, memory = run("xsxsx")
+    assert memory.reason == "changed 4 times in 5 sweeps; echo.reply: none"
+    _, memory = run("sxsxs")
+    assert (memory.reason, memory.pending, memory.pending_n) == (
+        "changed 4 times in 5 sweeps",
+        None,
+        0,
+    )

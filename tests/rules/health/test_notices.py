@@ -12,7 +12,7 @@ from verifier.model.address import Interface
 from verifier.model.health import Memory, State, StateChange
 from verifier.model.plan import Carrier, Device, End, Link, Maintenance, Network, Plan, Site
 from verifier.model.problem import Subject
-from verifier.rules.health.notices import notify
+from verifier.rules.health.notices import Windows, notify
 
 NOON = dt.datetime(2026, 12, 1, 12, tzinfo=dt.UTC)
 HOUR = dt.timedelta(hours=1)
@@ -131,3 +131,58 @@ def test_what_still_stands_after_the_window_is_told_once() -> None:
     assert notify(plan(window("Lighthouse")), after.memories, (), at(70), "key-c").notices == ()
     back = [dataclasses.replace(m, state="sound") for m in held.memories]
     assert notify(plan(window("Lighthouse")), back, (), at(65), "key-d").notices == ()
+
+
+@pytest.mark.parametrize(
+    ("count", "words"),
+    [
+        (1, "SW is silent (was sound): none"),
+        (2, "SW is silent (was sound): none; with it: d1 silent"),
+        (6, "SW is silent (was sound): none; with it: d1 silent, d2 silent, d3 silent, d4 silent, d5 silent"),
+        (7, "SW is silent (was sound): none; with it: d1 silent, d2 silent, d3 silent, d4 silent, d5 silent and 1 more"),
+    ],
+)  # fmt: skip
+def test_five_are_named_and_the_rest_is_counted(count: int, words: str) -> None:
+    subjects = [SWITCH, *(Subject("device", f"d{n}") for n in range(1, count))]
+    (notice,) = notify(plan(), [memory(s, root=SWITCH) for s in subjects], (), at(5), "key").notices
+    assert notice.text == words.replace("SW", SWITCH.name)
+    assert len(notice.changes) == count
+
+
+def test_a_message_in_full() -> None:
+    """Each change with the state told before, since when, why, what to do, and the window it began in."""
+    began = memory(RADIO, since_s=at(30), reason="", try_first="look there", notified="impaired")
+    (notice,) = notify(plan(window("Lighthouse")), [began], (), at(65), "key").notices
+    (told,) = notice.changes
+    assert (notice.network, notice.text) == (
+        "Harbour ring",
+        "lighthouse-quarry is silent (was impaired)",
+    )
+    assert (told.before, told.after, told.since, told.reason, told.try_first, told.held) == (
+        "impaired", "silent", "2026-12-01T12:30:00.000Z", "", "look there", "mast work",
+    )  # fmt: skip
+    alone = memory(RADIO, root=FAR)
+    (notice,) = notify(plan(), [alone], (), at(65), "key").notices
+    assert notice.text == (
+        "lighthouse-quarry is silent (was sound): none; it hangs on device quarry-lighthouse"
+    )
+    both = [memory(RADIO, root=FAR), memory(HOP, root=FAR)]
+    (notice,) = notify(plan(), both, (), at(65), "key").notices
+    assert notice.text == (
+        "because of device quarry-lighthouse; with it: lighthouse-quarry silent, Hop 1 silent"
+    )
+
+
+@pytest.mark.parametrize(("minutes", "on"), [(-0.1, 0), (0, 1), (59.9, 1), (60, 0)])
+def test_windows_that_are_on(minutes: float, on: int) -> None:
+    """From the start until before the end; a time without a zone is UTC."""
+    assert len(Windows(plan(window())).on(at(minutes))) == on
+    naive = window(start=NOON.replace(tzinfo=None))
+    assert len(Windows(plan(naive)).on(at(minutes))) == on
+
+
+def test_a_window_holds_what_hangs_on_the_site_itself() -> None:
+    held = memory(SWITCH, root=Subject("site", "Quarry"))
+    assert Windows(plan(window("Quarry"))).at(held, at(5)) == "mast work"
+    assert Windows(plan(window("Quarry"))).at(memory(SWITCH), at(5)) is None
+    assert Windows(plan(window("Quarry"))).at(memory(Subject("laptop", "laptop")), at(5)) is None

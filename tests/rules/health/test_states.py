@@ -8,11 +8,12 @@ import pytest
 
 from tests.as_seen import observation
 from verifier.model.address import Interface
-from verifier.model.health import HealthReading, PortErrors, ReceivedLevel
+from verifier.model.health import HealthReading, PortErrors, Reason, ReceivedLevel
 from verifier.model.observations import EchoSeries, Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.problem import Subject
 from verifier.model.result import Cause, Finding
+from verifier.rules.compare.radio.modulation import UNEXPLAINED
 from verifier.rules.diagnose import explain
 from verifier.rules.health.states import MAX_REASONS, readings
 
@@ -243,3 +244,119 @@ def test_a_link_has_answered_only_where_both_its_ends_have() -> None:
     """Of one end nothing is known: so of the link."""
     unknown = [finding("laptop.fit", "not-tested", B)]
     assert state_of(unknown, [echo(3)])["Hop 1"].answered is None
+
+
+def test_a_reading_of_a_device_in_full() -> None:
+    """What failed is told before what could not be tested; what to do is that of the first."""
+    found = [
+        finding("port.duplex", "not-tested", reason="u", advice="ask again"),
+        finding("port.speed", "fail", advice="set it"),
+        finding("echo.loss", "pass", observed=0.0),
+        finding("echo.round-trip", "pass", observed=None),
+    ]
+    assert state_of(found, ALIVE)[A] == HealthReading(
+        subject=Subject("device", A), state="impaired", root=Subject("device", A), answered=True,
+        reasons=(Reason("port.speed", "fail", "r"), Reason("port.duplex", "not-tested", "u")),
+        loss_pct=0.0, try_first="set it",
+    )  # fmt: skip
+    silent = [
+        finding("echo.reply", "fail", advice="is it on?"),
+        finding("port.duplex", "not-tested"),
+        finding("echo.loss", "not-tested", observed=20.0),
+    ]
+    assert state_of(silent, [echo(0)])[A] == HealthReading(
+        subject=Subject("device", A), state="silent", root=Subject("device", A), answered=False,
+        reasons=(Reason("echo.reply", "fail", "r"),), loss_pct=100.0, try_first="is it on?",
+    )  # fmt: skip
+    unfit = [
+        finding("laptop.fit", "not-tested", advice="set the laptop"),
+        finding("echo.reply", "fail"),
+    ]
+    assert state_of(unfit, ALIVE)[A] == HealthReading(
+        subject=Subject("device", A), state="untested", root=Subject("device", A), answered=None,
+        reasons=(Reason("laptop.fit", "not-tested", "r"),), try_first="set the laptop",
+    )  # fmt: skip
+
+
+LOWER = finding(
+    "radio.modulation", "warn", subject=IN_HOP, reason=f"4qam: {UNEXPLAINED}", advice="see"
+)
+LINKS: list[tuple[str, Any, Any, dict[str, Any]]] = [
+    ("sound", [], ALIVE, {"state": "sound", "answered": True}),
+    ("lower, and nothing explains it", [LOWER], ALIVE,
+     {"state": "sound", "answered": True, "try_first": "see",
+      "unexplained": (Reason("radio.modulation", "warn", f"4qam: {UNEXPLAINED}"),)}),
+    ("one end silent", [finding("echo.reply", "fail", advice="is it on?")], [echo(0), echo(3, B)],
+     {"state": "silent", "answered": False, "root": Subject("device", A), "try_first": "is it on?",
+      "reasons": (Reason("", "fail", f"{A} is silent"),)}),
+    ("a check of it fails", [finding("radio.lock", "fail", subject=IN_HOP, advice="align")], ALIVE,
+     {"state": "impaired", "answered": True, "try_first": "align",
+      "reasons": (Reason("radio.lock", "fail", "r"),)}),
+    ("nothing is known of an end", [finding("laptop.fit", "not-tested")], [echo(3, B)],
+     {"state": "untested", "answered": None, "root": Subject("device", A),
+      "reasons": (Reason("", "not-tested", f"{A} is untested"),)}),
+    ("a level that nobody planned", [finding("radio.rx-level", "not-tested", subject=IN_HOP, observed=-45.0)],
+     ALIVE, {"state": "sound", "answered": True, "levels": (ReceivedLevel(1, "a", -45.0),)}),
+    ("a planned level that was not read", [finding("radio.rx-level", "not-tested", subject=IN_HOP,
+     expected=-45.0)], ALIVE,
+     {"state": "untested", "answered": True, "reasons": (Reason("radio.rx-level", "not-tested", "r"),)}),
+    ("another thing that nobody planned", [finding("radio.snr", "not-tested", subject=IN_HOP, observed=9.0)],
+     ALIVE, {"state": "untested", "answered": True, "reasons": (Reason("radio.snr", "not-tested", "r"),)}),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("findings", "observations", "told"), [x[1:] for x in LINKS],
+                         ids=[x[0] for x in LINKS])  # fmt: skip
+def test_a_reading_of_a_link_in_full(
+    findings: Any, observations: Any, told: dict[str, Any]
+) -> None:
+    hop = Subject("link", "Hop 1")
+    expected: dict[str, Any] = {"subject": hop, "root": hop, **told}
+    assert state_of(findings, observations)["Hop 1"] == HealthReading(**expected)
+
+
+def test_one_device_of_several_at_an_end_is_silent() -> None:
+    """The link stands by the other one: impaired, and hangs on the silent device."""
+    c, d = "lighthouse-quarry-2", "quarry-lighthouse-2"
+    names = (A, B, c, d)
+    carriers = tuple(
+        Carrier(carrier=n, a=End(device=a), b=End(device=b))
+        for n, (a, b) in enumerate(((A, B), (c, d)), 1)
+    )
+    plan = Plan(
+        devices=tuple(Device(name=n, address=Interface.parse(f"198.18.20.{i}/24"))
+                      for i, n in enumerate(names, 11)),
+        links=(Link(name="Hop 1", protection="1+1-hsb", carriers=carriers),),
+    )  # fmt: skip
+
+    def hop(*silent: str) -> HealthReading:
+        found = [finding("echo.reply", "fail", n) for n in silent]
+        seen_ = [echo(0 if n in silent else 3, n) for n in names]
+        return readings(plan, plan.devices, found, [], seen_)[-1]
+
+    one = hop(c)
+    assert (one.state, one.root.name, one.answered) == ("impaired", c, True)
+    assert one.reasons == (Reason("", "fail", f"{c} is silent"),)
+    assert (hop(A, c).state, hop(A, c).answered) == ("silent", False)
+    assert [r.text for r in hop(A, c).reasons] == [f"{A} is silent", f"{c} is silent"]
+    assert hop(A, d).state == "impaired"
+
+
+def test_a_link_keeps_nine_reasons() -> None:
+    many = [finding(f"radio.{n}", "fail", subject=IN_HOP) for n in range(20)]
+    reasons = state_of(many, ALIVE)["Hop 1"].reasons
+    assert (len(reasons), reasons[-1].text) == (9, "and 12 more")
+    few = state_of(many[:8], ALIVE)["Hop 1"].reasons
+    assert (len(few), few[-1].text) == (8, "r")
+
+
+def test_a_certain_cause_before_a_likely_one() -> None:
+    """Whichever comes first."""
+    gateway, laptop = Subject("gateway", "198.18.20.1"), Subject("laptop", "laptop")
+    sure, likely = (
+        cause(gateway, f"{A} echo.reply"),
+        cause(laptop, f"{A} echo.reply", certainty="likely"),
+    )
+    for causes in ([sure, likely], [likely, sure]):
+        assert state_of(REPLY_FAILS[:1], [echo(0), echo(3, B)], causes)[A].root == gateway
+    assert state_of(REPLY_FAILS[:1], [echo(0), echo(3, B)], [likely])[A].root == laptop

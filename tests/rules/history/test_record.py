@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import statistics
 from typing import Any
 
@@ -70,6 +71,37 @@ def test_changes_before_the_period() -> None:
     (outage,) = outages(past(raw_s=raw_s, changes=(silent,)), START_S, START_S + 9000.0)
     assert (outage.length_s, outage.start) == (7200.0, "2026-11-24T06:00:00Z")
     assert outage.end == "2026-11-24T08:00:00Z", "since then every sweep had its answer"
+
+
+def test_outages_of_changes_are_told_from_those_of_sweeps() -> None:
+    """By what each is known; a clock that was set back makes no outage end before its begin."""
+    changes = (change(at_s=START_S + 100.0), change(after="sound", at_s=START_S + 700.0),
+               change(at_s=START_S + 1000.0))  # fmt: skip
+    seen = past(raw_s=START_S + 2000.0, changes=changes,
+                spells=tuple(dataclasses.replace(s, at_s=s.at_s + 2000.0) for s in spells("-+-")))  # fmt: skip
+    found = outages(seen, START_S, START_S + 2900.0)
+    assert [(o.by, o.length_s, o.untested_s) for o in found] == [
+        ("changes", 600.0, 0.0), ("changes", 1300.0, 0.0), ("sweeps", 300.0, 0.0),
+    ]  # fmt: skip
+    back = (Spell(START_S, 300.0, answered=False), Spell(START_S - 900.0, 300.0, answered=True))
+    (one,) = outages(past(spells=back), START_S, START_S + 600.0)
+    assert (one.start, one.end, one.untested_s) == (
+        "2026-11-24T06:00:00Z",
+        "2026-11-24T06:05:00Z",
+        0.0,
+    )
+
+
+def test_changes_outside_the_period_are_left_out() -> None:
+    """What ended before its begin; what began before it counts from its begin."""
+    changes = (change(at_s=START_S - 900.0), change(after="sound", at_s=START_S - 600.0),
+               change(at_s=START_S - 300.0), change(after="sound", at_s=START_S + 60.0))  # fmt: skip
+    (one,) = outages(past(raw_s=START_S + 300.0, changes=changes), START_S, START_S + 600.0)
+    assert (one.start, one.end, one.length_s) == (
+        "2026-11-24T06:00:00Z",
+        "2026-11-24T06:01:00Z",
+        60.0,
+    )
 
 
 def test_availability_leaves_out_what_was_not_tested() -> None:

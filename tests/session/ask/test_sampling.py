@@ -6,7 +6,6 @@ import asyncio
 import dataclasses
 import datetime as dt
 import os
-import socket
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from tests.ports import free_port
 from tests.stopwatch import patience
 from verifier.files.read_plan import read_plan
 from verifier.files.read_profile import load_profiles
@@ -55,9 +55,7 @@ def network(tmp_path: Path) -> Iterator[tuple[Request, SimulatedNetwork]]:
     """Two ends of a link and a device of none, simulated."""
     (tmp_path / "plan.yaml").write_text(PLAN)
     plan, _ = read_plan(tmp_path / "plan.yaml")
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
-        trial.bind(("", 0))
-        port = trial.getsockname()[1]
+    port = free_port()
     profiles = load_profiles({"hop-radio"})
     entries = {
         "bench": SnmpEntry(name="bench", version="2c", community=Secret("coastal"), port=port)
@@ -131,9 +129,7 @@ def test_rows_are_looked_for_once() -> None:
         for i, n in enumerate((4, 12), start=1)
     )  # fmt: skip
     plan = Plan(devices=tuple(ends.values()), links=(Link(name="Hop", carriers=carriers),))
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
-        trial.bind(("", 0))
-        port = trial.getsockname()[1]
+    port = free_port()
     entry = SnmpEntry(name="bench", version="2c", community=Secret("coastal"), port=port)
     target = SnmpTarget(address=ends["one"].address.address, entry=entry)
     record = Recorder(Subject("device", "one"), ThisMachine().clocks.now)

@@ -18,6 +18,7 @@ from verifier.files.plan.unit_words import DOUBTFUL, FACTORS, PLAIN_IN_HEADINGS,
 
 _HUNDREDTH = Decimal("0.01")
 _WIDE = Context(prec=40)
+_TURN = Decimal(360)
 _OFFSETS = {"dBW": Decimal(30), "dBd": Decimal("2.15")}
 _POWERS = {"pW": "1e-9", "nW": "1e-6", "uW": "0.001", "mW": "1", "W": "1000", "kW": "1000000"}
 """Powers in milliwatts: a level in dBm is ten times their logarithm."""
@@ -29,11 +30,13 @@ class Scale:
 
     Attributes:
         level: the figure is a power; `times` of it are milliwatts, and dBm is wanted.
+        turn: the figure is a direction: whole turns of 360 degrees do not count.
     """
 
     times: Decimal = Decimal(1)
     plus: Decimal = Decimal(0)
     level: bool = False
+    turn: bool = False
 
     def of(self, figure: str) -> str:
         """A plain figure in the wanted unit, exactly; a level of a power to 0.01 dB.
@@ -50,6 +53,7 @@ class Scale:
             decibels = 10 * _WIDE.log10(scaled)
             scaled = decibels.quantize(_HUNDREDTH, ROUND_HALF_EVEN)
         scaled = _WIDE.add(scaled, self.plus)
+        scaled = (scaled % _TURN + _TURN) % _TURN if self.turn else scaled
         return f"{scaled.normalize():f}" if scaled else "0"
 
     def __str__(self) -> str:
@@ -183,12 +187,19 @@ def _found(heading: str) -> tuple[str, str]:
         if unit_named(whole) or doubt(whole):
             return _named(whole), heading[: inside.start()] + " " + heading[inside.end() :]
         parts = _SEPARATOR.split(whole.strip())
-        for part in parts:
+        for part in map(_of_two, parts):
             if part and (unit_named(part) or doubt(part)):
-                rest = " ".join(p for p in parts if p != part)
+                rest = " ".join(parts).replace(part, "", 1)
                 before, after = heading[: inside.start()], heading[inside.end() :]
                 return _named(part), f"{before} ({rest}) {after}"
     return _beside(heading)
+
+
+def _of_two(word: str) -> str:
+    """The first of two words with a stroke between them, if it is a unit and the other none."""
+    first, _, other = word.partition("/")
+    both = unit_named(word) or doubt(word) or unit_named(other) or other[:1].isdigit()
+    return first if other and not both and unit_named(first) else word
 
 
 def _named(word: str) -> str:

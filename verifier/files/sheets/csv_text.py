@@ -23,6 +23,11 @@ ENCODINGS = (
     "euc-jp", "euc-kr",
 )  # fmt: skip
 
+ENCODING_UNSURE = (
+    f"the file is not UTF-8, and nothing in it says its encoding: look at the lines that are named "
+    f'beside it; if they read well, write "{PROPOSED}", else another: mac-roman, cp850, iso-8859-15'
+)
+
 _MARKS = ((codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
 _LINE_END = re.compile(rb"\r\n|\r|\n")
 _MAX_LINE = 1_000_000

@@ -13,6 +13,7 @@ from tabulate import tabulate
 from verifier.model.observations import ECHO, EchoSeries
 from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
 from verifier.report import sentences
+from verifier.report.result import screen
 from verifier.report.result.causes import Group, counted_with_a_cause, evidence, explained, groups
 from verifier.report.result.pictures import lines, pictures
 from verifier.report.sentences import (
@@ -21,20 +22,13 @@ from verifier.report.sentences import (
     not_asked_lines,
     soak_title,
     verdict_line,
+    word,
 )
 from verifier.report.style import ReportStyle, page, paragraph, plain, wrapped
 from verifier.rules.compare.echo import echo_stats
 from verifier.rules.compare.soak.context import UNTIL_THEN
 from verifier.rules.observations import of_kind
 
-_COLOURS = {
-    "FAIL": "1;31",
-    "NOT TESTED": "1;35",
-    "INCOMPLETE": "1;35",
-    "CONDITIONAL": "1;33",
-    "WARN": "1;33",
-    "PASS": "1;32",
-}
 _INDENT = " " * 4
 _SUBJECT, _DEVICE, _WHY = 40, 18, 12
 """Columns for a name in the summary, for name and reason among the echoes; longer ones fold."""
@@ -44,7 +38,11 @@ _MANY = 40
 
 
 def render(result: Result, look: ReportStyle) -> str:
-    """The whole report; ends with a newline."""
+    """The whole report, or what fits the screen; ends with a newline."""
+    if look.screen:
+        head = [*_verdict(result, look), *_heading(result, look, counts=False).splitlines()]
+        table = _echo_table(result) if result.command == "reach" else ""
+        return page("\n".join(screen.lines(result, look, head, table)), _verdict(result, look))
     parts = [
         "\n".join([*_verdict(result, look), _heading(result, look)]),
         *causes(result, look),
@@ -75,17 +73,17 @@ def _verdict(result: Result, look: ReportStyle) -> list[str]:
     return [first.replace(WORDS[result.verdict], word(result.verdict, look), 1), *more]
 
 
-def _heading(result: Result, look: ReportStyle) -> str:
+def _heading(result: Result, look: ReportStyle, *, counts: bool = True) -> str:
     revision = f", revision {plain(result.plan.revision)}" if result.plan.revision else ""
     name = plain(result.plan.name) or "unnamed plan"
-    counts = ", ".join(f"{n} {WORDS[v].lower()}" for v, n in result.summary.items())
+    took = f"{_seconds(result):.1f} s, {result.started}"
     title = f"{name}{revision}: {result.command}, stage {result.stage}"
     if soak := soak_title(result):
         title += f", {soak}"
-    return (
-        f"{textwrap.fill(title, look.width, subsequent_indent=_INDENT)}\n"
-        f"{counts} ({_seconds(result):.1f} s, {result.started})"
-    )
+    if not counts:
+        return textwrap.fill(f"{title} ({took})", look.width, subsequent_indent=_INDENT)
+    each = ", ".join(f"{n} {WORDS[v].lower()}" for v, n in result.summary.items())
+    return f"{textwrap.fill(title, look.width, subsequent_indent=_INDENT)}\n{each} ({took})"
 
 
 def _seconds(result: Result) -> float:
@@ -193,12 +191,6 @@ def _closing(result: Result, look: ReportStyle) -> str:
 
 
 # --- blocks of findings, causes with what hangs on them -------------------------------------------
-
-
-def word(verdict: str, look: ReportStyle) -> str:
-    """A verdict as it stands in the report."""
-    text = WORDS[verdict]
-    return f"\x1b[{_COLOURS[text]}m{text}\x1b[0m" if look.colour else text
 
 
 def causes(result: Result, look: ReportStyle) -> Iterator[str]:

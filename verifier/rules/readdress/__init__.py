@@ -28,7 +28,7 @@ from verifier.rules.readdress.heuristic import heuristic_order
 from verifier.rules.readdress.obstacles import obstacles, stuck
 from verifier.rules.readdress.renumber import follow_ups
 from verifier.rules.readdress.run import ALL, DONE, START, Op, SegmentState
-from verifier.rules.readdress.search import Price, search
+from verifier.rules.readdress.search import Price, best_order
 from verifier.rules.readdress.settle import trimmed
 from verifier.rules.readdress.world import Task, World
 
@@ -60,7 +60,7 @@ def plan_steps(task: Task) -> Runbook:
 
 
 def _ordered(world: World) -> _Outcome:
-    found = search(world)
+    found = best_order(world)
     if found.ops is not None or found.bound is None:
         return _Outcome(found.ops, found.bound, found.reached)
     ops, reached = heuristic_order(world)

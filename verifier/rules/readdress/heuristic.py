@@ -23,8 +23,9 @@ def heuristic_order(world: World) -> tuple[list[Op] | None, SegmentState]:
     run = start(world)
     if world.apart:
         _one_by_one(run)
-    while done(run.status) < len(run.status) and run.attached == ALL and not world.remote:
+    if run.attached == ALL and not world.remote:
         _moves_that_may_spoil(run)
+    while done(run.status) < len(run.status) and run.attached == ALL and not world.remote:
         if not _better_place(run):
             break
     state = run.state()
@@ -55,7 +56,8 @@ def _moves_that_may_spoil(run: Run) -> None:
 def _better_place(run: Run) -> bool:
     """Takes the laptop where most can be changed next, of equals where most can be confirmed.
 
-    A late confirm keeps nobody waiting, a late change does. False if nothing is gained anywhere.
+    A late confirm keeps nobody waiting, a late change does. An address that somebody waits for
+    brings nobody further: then the next best place is tried. False if nothing is gained anywhere.
     """
     ready: dict[Net, list[Placement]] = {}
     changes: Counter[Net] = Counter()
@@ -63,18 +65,21 @@ def _better_place(run: Run) -> bool:
         if status != DONE and (placement := _ready(run, i)) is not None:
             ready.setdefault(placement.net, []).append(placement)
             changes[placement.net] += status != NEW
-    best: tuple[tuple[int, int], tuple[Interface, ...]] | None = None
+    marks: list[tuple[int, int, tuple[Interface, ...]]] = []
     for laptop in _places(run, ready):
         view = run.world.view(laptop)
         nets = [net for net, placements in ready.items() if view.direct(placements[0])]
-        mark = (sum(changes[net] for net in nets), sum(len(ready[net]) for net in nets))
-        if nets and (best is None or mark > best[0]):
-            best = (mark, laptop)
-    if best is None:
-        return False
-    run.set_laptop(best[1])
-    settle(run)
-    return True
+        if nets:
+            changed, confirmed = sum(changes[n] for n in nets), sum(len(ready[n]) for n in nets)
+            marks.append((changed, confirmed, laptop))
+    before = bytes(run.status)
+    for _, _, laptop in sorted(marks, key=lambda mark: (-mark[0], -mark[1])):
+        run.set_laptop(laptop)
+        settle(run)
+        _moves_that_may_spoil(run)
+        if bytes(run.status) != before:
+            return True
+    return False
 
 
 def _places(run: Run, nets: Iterable[Net]) -> list[tuple[Interface, ...]]:

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tests.as_seen import observation
+from tests.said import compare
 from verifier.files.read_profile import load_profiles
 from verifier.model.address import Interface
 from verifier.model.observations import Observation
@@ -15,7 +16,7 @@ from verifier.model.plan import Carrier, Device, End, Link, Plan, Stage
 from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Finding
-from verifier.rules.compare.judge import Judgement, compare
+from verifier.rules.compare.judge import Judgement
 
 A, B = "lighthouse-quarry", "quarry-lighthouse"
 PROFILE: Profile = load_profiles({"hop-radio"})["hop-radio"]

@@ -23,6 +23,8 @@ from tests.rules.compare.radio.radio_world import (
 )
 from verifier.model.result import Finding
 
+pytestmark = pytest.mark.usefixtures("words")
+
 LOSS = 63.6
 """From b to a as planned: 18 dBm - -45.6 dBm."""
 TARGET = {"atpc": True, "atpc_max_dbm": 18.0, "atpc_target_dbm": -50.0}

@@ -26,6 +26,8 @@ from tests.rules.compare.radio.radio_world import (
 )
 from verifier.model.result import Finding
 
+pytestmark = pytest.mark.usefixtures("words")
+
 FIXED: Change = {"modulation_min": "256qam", "adaptive": False}
 ADAPTIVE: Change = {}
 STAGES = ["bench", "alignment", "handover", "service"]

@@ -27,6 +27,8 @@ from tests.rules.compare.radio.radio_world import (
 from verifier.model.plan import Carrier
 from verifier.model.result import Finding
 
+pytestmark = pytest.mark.usefixtures("words")
+
 F, W, T, P = "fail", "warn", "not-tested", "pass"
 OFF = {"tx_enabled": "false"}
 DEAF = {"rx_level_dbm": NOTHING, "locked": "false", "far_end_name": ""}

@@ -33,6 +33,8 @@ from verifier.model.problem import Problem, Subject
 from verifier.model.profile import AlignmentPort, Profile, ProfileReading
 from verifier.model.result import Finding
 
+pytestmark = pytest.mark.usefixtures("words")
+
 F, W, T = "fail", "warn", "not-tested"
 LOWER = {"tx_modulation": "64qam", "rx_modulation": "64qam", "current_capacity_mbps": 140.0}
 

@@ -29,6 +29,8 @@ from verifier.model.plan import Carrier, Plan
 from verifier.model.profile import Profile
 from verifier.model.result import Finding
 
+pytestmark = pytest.mark.usefixtures("words")
+
 F, W, T, P = "fail", "warn", "not-tested", "pass"
 C, D = "lighthouse-quarry-2", "quarry-lighthouse-2"
 OFF = {"tx_enabled": "false"}

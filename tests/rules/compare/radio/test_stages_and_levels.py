@@ -27,6 +27,8 @@ from tests.rules.compare.radio.radio_world import (
 )
 from verifier.model.plan import Stage
 
+pytestmark = pytest.mark.usefixtures("words")
+
 H: Stage = "handover"
 S: Stage = "service"
 G: Stage = "alignment"

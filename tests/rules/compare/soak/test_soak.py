@@ -10,13 +10,25 @@ from typing import Any
 import pytest
 
 from tests.as_seen import observation
-from verifier.model.address import Interface
+from tests.said import compare
+from verifier.model.address import Address, Interface
 from verifier.model.observations import Observation
-from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Plan, Port
+from verifier.model.plan import (
+    Acceptance,
+    Carrier,
+    Device,
+    End,
+    Host,
+    Link,
+    Management,
+    Plan,
+    Port,
+)
 from verifier.model.problem import Subject
 from verifier.model.profile import Limits, Profile, ProfileReading
 from verifier.model.result import Finding
-from verifier.rules.compare.judge import compare
+
+pytestmark = pytest.mark.usefixtures("words")
 
 NAME = "lighthouse-quarry"
 AT = "2026-11-24T10:00:00.000Z"
@@ -312,3 +324,73 @@ def test_without_a_soak_there_is_none_of_it() -> None:
     plan = Plan(devices=(DEVICE,), links=(LINK,), acceptance=limits(mtu_bytes=1500))
     found = compare(plan, {"hop-radio": PROFILE}, observed()[1:]).findings
     assert not {f.check for f in found} & {"laptop.soak", "echo.gap", "echo.mtu", "state.restarts"}
+
+
+HOSTS = {"camera": "198.18.20.21", "recorder": "198.18.20.22"}
+LATE = [*[20_000] * 90, *OK[90:]]
+TRAFFIC: dict[str, tuple[dict[str, list[Any]], Acceptance, tuple[str, str], str]] = {
+    "nothing lost": ({"camera": [OK], "recorder": [OK]}, limits(), ("pass", "pass"),
+                     "from this laptop past recorder to camera: 0 of 900 echoes lost; recorder: 0 of 900"),
+    "the farther one loses": ({"camera": [OK], "recorder": [LOST_1]}, limits(), ("fail", "pass"),
+                              "from this laptop past camera to recorder: 1 of 900 echoes lost; camera: 0"),
+    "the nearer one in the plan loses": ({"camera": [LOST_1], "recorder": [OK]}, limits(), ("fail", "pass"),
+                                         "past recorder to camera: 1 of 900"),
+    "within the limit": ({"camera": [OK], "recorder": [[None, *OK * 2]]}, limits(), ("pass", "pass"), "1 of 1801"),
+    "lost without a limit": ({"camera": [OK], "recorder": [LOST_1]}, Acceptance(), ("warn", "pass"),
+                             "; the plan sets no limit"),
+    "nothing lost without a limit": ({"camera": [OK], "recorder": [OK]}, Acceptance(), ("pass", "pass"), "0 of 900"),
+    "late": ({"camera": [LATE], "recorder": [OK]}, limits(), ("pass", "fail"), "past recorder to camera"),
+    "late as far as allowed": ({"camera": [[10_000] * 900], "recorder": [OK]}, limits(), ("pass", "pass"), ""),
+    "late without a limit": ({"camera": [LATE], "recorder": [OK]}, Acceptance(), ("pass", "pass"), ""),
+    "unanswered for the most part": ({"camera": [[None] * 90 + OK[90:]], "recorder": [OK]}, Acceptance(),
+                                     ("warn", "warn"), "past recorder to camera: 90 of 900"),
+    "only the large ones are lost": ({"camera": [OK], "recorder": [OK * 20, LOST_9]}, limits(), ("fail", "pass"),
+                                     "9 of 900 of 1500 byte"),
+    "one host was not asked": ({"camera": [OK]}, limits(), ("not-tested", "not-tested"),
+                               "could send no echo to one of the two"),
+}  # fmt: skip
+
+
+def by_hosts(
+    sent: dict[str, list[Any]], acceptance: Acceptance, *, own: str = "198.18.20.250",
+    soak: Any = DONE,
+) -> tuple[Finding, Finding]:  # fmt: skip
+    """What two hosts beyond both ends say of the link."""
+    hosts = tuple(Host(name=n, address=Address.parse(a)) for n, a in HOSTS.items())
+    acceptance = dataclasses.replace(acceptance, traffic_pairs=(" camera > recorder ",))
+    plan = Plan(devices=(DEVICE,), management=Management(hosts=hosts), acceptance=acceptance)
+    blocks = [
+        echo(rtt_us, size, subject={"kind": "host", "name": name}, path="traffic")
+        for name, sizes in sent.items() for size, rtt_us in zip((84, 1500), sizes, strict=False)
+    ]  # fmt: skip
+    laptop = {"interfaces": [{"name": "eth0", "up": True, "addresses": [f"{own}/24"], "vlan": None}],
+              "gateways": [], "assumed": False}  # fmt: skip
+    first = observation(id=98, subject=Subject("laptop", "laptop"), probe="laptop", what="interfaces",
+                        value=laptop, at=AT)  # fmt: skip
+    seen = [first, *observed(soak=soak)]
+    found = compare(plan, {"hop-radio": PROFILE}, seen, samples=blocks).findings
+    loss, rtt = (f for f in found if f.check.startswith("traffic."))
+    return loss, rtt
+
+
+@pytest.mark.parametrize("case", TRAFFIC.values(), ids=list(TRAFFIC))
+def test_traffic(case: Any) -> None:
+    """A pair is judged by the host that is farther from this laptop; the other one is told besides."""
+    sent, acceptance, verdicts, words = case
+    loss, rtt = by_hosts(sent, acceptance)
+    assert (loss.verdict, rtt.verdict) == verdicts, (loss.reason, rtt.reason)
+    assert words in loss.reason + rtt.reason
+    assert (loss.subject.name, loss.check, rtt.check) == (
+        "camera>recorder", "traffic.loss", "traffic.round-trip",
+    )  # fmt: skip
+
+
+def test_this_laptop_is_one_of_the_two() -> None:
+    """It needs no echo to itself."""
+    loss, rtt = by_hosts({"recorder": [LOST_1]}, limits(), own=HOSTS["camera"])
+    assert (loss.verdict, rtt.verdict) == ("fail", "pass")
+    assert loss.reason.startswith("from this laptop, which is camera, to recorder: 1 of 900")
+    loss, _ = by_hosts({"camera": [OK]}, limits(), own=HOSTS["recorder"])
+    assert loss.reason.startswith("from this laptop, which is recorder, to camera: 0 of 900")
+    loss, rtt = by_hosts({"camera": [OK], "recorder": [OK[:60]]}, limits(), soak=SHORT)
+    assert (loss.verdict, rtt.verdict) == ("not-tested", "not-tested")
