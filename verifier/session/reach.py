@@ -238,6 +238,7 @@ def _value(series: EchoBurst) -> seen.EchoSeries:
         foreign_id=series.foreign_id,
         payload_bytes=series.payload_bytes,
         silence=_silence(series),
+        by=series.by,
     )
 
 
