@@ -138,7 +138,7 @@ def test_no_circle_among_the_folders_of_files() -> None:
 LONGEST_MODULE, LONGEST_FUNCTION = 350, 39
 """Lines; of a function without its docstring and decorators."""
 LONGER = {
-    "model/plan.py": (353, "every field of a plan stands in one place"),
+    "model/plan.py": (355, "every field of a plan stands in one place"),
 }
 """Modules that are longer than that: by how much, and why."""
 SIZED = {"cli", "files"}

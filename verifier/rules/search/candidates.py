@@ -100,7 +100,7 @@ def _called(position: int, address: Address) -> str:
 
 
 MAX_CANDIDATES = 64
-"""So many addresses are asked in one run, whatever was heard besides."""
+"""Number of addresses asked in one run; what was heard does not raise it."""
 NOT_ROUTED = tuple(
     Interface.parse(text)
     for text in (
