@@ -26,11 +26,18 @@ def text(
     for problem in problems:
         if only in {None, problem.severity}:
             lines += _problem(problem)
+    if lines:
+        lines.append(f"more: plan-verifier explain {_heaviest(problems)}")
     errors = sum(p.severity == "error" for p in problems)
     counts = (_count(devices, "device"), _count(errors, "error"))
     warnings = _count(len(problems) - errors, "warning")
     lines.append(f"{plain(plan)}: {', '.join(counts)}, {warnings}")
     return "\n".join(lines) + "\n"
+
+
+def _heaviest(problems: Sequence[Problem]) -> str:
+    """The rule of the first error, else of the first problem: a topic of `explain`."""
+    return next((p for p in problems if p.severity == "error"), problems[0]).rule
 
 
 def _problem(problem: Problem) -> Iterable[str]:
