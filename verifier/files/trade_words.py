@@ -15,6 +15,7 @@ _OTHER = str.maketrans(
     {"\u00f8": "o", "\u00e6": "ae", "\u0153": "oe", "\u0142": "l", "\u0131": "i"}
 )
 _UMLAUTS = str.maketrans({"\u00e4": "ae", "\u00f6": "oe", "\u00fc": "ue"})
+_SIGN = re.compile(r"([#\u00b0])")
 _NO_WORD = re.compile(r"[^\w#\u00b0]|_")
 
 
@@ -28,7 +29,7 @@ def folded(text: str) -> str:
     """A text without case, accents and whatever is neither letter nor digit: words and blanks."""
     low = text.casefold().translate(_OTHER)
     plain = "".join(c for c in unicodedata.normalize("NFKD", low) if not unicodedata.combining(c))
-    return " ".join(_NO_WORD.sub(" ", plain).split())
+    return " ".join(_SIGN.sub(r" \1 ", _NO_WORD.sub(" ", plain)).split())
 
 
 def spellings(word: str) -> Iterator[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import itertools
 from collections import Counter
+from collections.abc import Iterator
 from typing import Any
 
 from verifier.files.faults import Faults
@@ -22,6 +23,8 @@ _LOOKED_AT = 200
 """Rows whose values are looked at."""
 
 _TWICE = 2
+_WORDS = 6
+"""Words of a column that stand in its proposal."""
 
 
 @dataclasses.dataclass(slots=True)
@@ -33,8 +36,15 @@ class TheirColumn:
     values: list[Any]
     guess: Guess | None
     fields: tuple[str, ...] = ()
-    says: dict[str, str] = dataclasses.field(default_factory=dict)
+    says: dict[str, Any] = dataclasses.field(default_factory=dict)
     doubt: str = ""
+    others: tuple[dict[str, Any], ...] = ()
+
+    @property
+    def readings(self) -> Iterator[dict[str, Any]]:
+        """What a person may write for it in a mapping, the likeliest first."""
+        for more in self.others or ({},):
+            yield {"field": self.fields, **self.says, **more}
 
 
 @dataclasses.dataclass(slots=True)
@@ -161,6 +171,9 @@ def _rename(sheet: TheirSheet, sides: dict[Side, Side]) -> None:
             column.guess = dataclasses.replace(column.guess, side=sides[column.guess.side])
 
 
+_ENDS: dict[str, tuple[Side, ...]] = {"link": ("a", "b"), "end": ("", "far")}
+
+
 def _fields(sheet: TheirSheet) -> None:
     """The field of each column, by what a row is; one column each."""
     known = targets_of(sheet.row)
@@ -171,8 +184,16 @@ def _fields(sheet: TheirSheet) -> None:
         fields = _names(sheet, column.guess)
         if not set(fields) <= known.keys():
             column.doubt = f"perhaps {column.guess.field}, but of which end?"
+            sides = _ENDS.get(sheet.row, ())
+            ends = (dataclasses.replace(column.guess, side=side) for side in sides)
+            wanted = [field for end in ends if (field := _field(sheet, end)) in known]
+            column.fields = tuple(wanted[:1])
+            column.others = tuple({"field": (field,)} for field in wanted)
         elif again := [field for field in fields if field in taken]:
-            column.doubt = f"perhaps {again[0]} too, as {taken[again[0]]!r}"
+            first = taken[again[0]]
+            column.doubt = f"perhaps {again[0]} too, as {first!r}: only one of them can be"
+            column.fields = fields
+            column.others = ({"leave_out": f"{first} is read"},)
         else:
             taken |= dict.fromkeys(fields, column.heading)
             column.fields = fields
@@ -214,6 +235,10 @@ def _settle(column: TheirColumn, ours: Column) -> None:
         column.says["decimal"] = ","
     if found.unit not in ("", ours.unit) or (found.unit and not column.unit):
         column.says["unit"] = found.unit
+    signs = [{"decimal": sign} for sign in ".,"] if found.decimal == "either" else [{}]
+    units = [{"unit": unit} for unit in found.units] or [{}]
+    if len(signs) * len(units) > 1:
+        column.others = tuple({**sign, **unit} for unit in units for sign in signs)
     column.doubt = "; ".join(filter(None, (column.doubt, found.doubt)))
 
 
@@ -223,7 +248,9 @@ def _doubt_words(column: TheirColumn, ours: Column) -> None:
         try:
             parser(ours.hint)(heading_text(value))
         except ValueError as fault:
-            column.doubt = f"{fault}; add values = {{theirs = ours, ...}}"
+            column.doubt = str(fault)
+            words = dict.fromkeys(map(heading_text, column.values), "...")
+            column.says["values"] = dict(list(words.items())[:_WORDS])
             return
 
 
@@ -236,13 +263,17 @@ def _make_names(sheet: TheirSheet) -> None:
         )
         for side in ("a", "b", "", "far")
     }
-    if sheet.row == "link" and places["a"] and places["b"]:
-        if "Links.name" not in fed:
-            sheet.made["Links.name"] = f"{{{places['a']}}} - {{{places['b']}}}"
-        for side, far in (("a", "b"), ("b", "a")):
-            if not fed & {f"Links.{side}.device", f"Devices.{side}.name"}:
-                name = f"{{{places[side]}}}-{{{places[far]}}}"
-                sheet.made[f"Devices.{side}.name"] = name
     link = sheet.has("Links.name")
-    if sheet.row == "end" and places[""] and link and not fed & {"Links.device", "Devices.name"}:
-        sheet.made["Devices.name"] = f"{{{places['']}}}-{{{link.heading}}}"
+    if sheet.row == "link":
+        if "Links.name" not in fed and places["a"] and places["b"]:
+            sheet.made["Links.name"] = f"{{{places['a']}}} - {{{places['b']}}}"
+        named = f"{{{link.heading}}}" if link else sheet.made.get("Links.name", "")
+        for side in ("a", "b"):
+            if named and not fed & {f"Links.{side}.device", f"Devices.{side}.name"}:
+                place = f"{{{places[side]}}}" if places[side] else side.upper()
+                sheet.made[f"Devices.{side}.name"] = f"{named} {place}"
+    if sheet.row == "end" and link and not fed & {"Links.device", "Devices.name"}:
+        end = next((c.heading for c in sheet.columns if "Links.end" in c.fields), "")
+        place = places[""] or end
+        if place:
+            sheet.made["Devices.name"] = f"{{{link.heading}}} {{{place}}}"

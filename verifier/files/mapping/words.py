@@ -7,6 +7,7 @@ words in its mapping. Nothing is taken for another: where a heading leaves two r
 from __future__ import annotations
 
 import difflib
+import itertools
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -170,7 +171,8 @@ def _end_of(direction: tuple[Side, ...], found: Guess) -> Side:
 
 def _best(tokens: Sequence[Token], words: Words, unit: str) -> Guess | None:
     """The reading that leaves the least out; None where none is known."""
-    best: tuple[tuple[int, int, int], Guess] | None = None
+    best: tuple[int, int, int] | None = None
+    found_best: list[Guess] = []
     for options in readings(tokens):
         unknown = [o.value for o in options if o.kind == "unknown"]
         if len(_sides(options)) > 1 or len(unknown) == len(options):
@@ -180,10 +182,24 @@ def _best(tokens: Sequence[Token], words: Words, unit: str) -> Guess | None:
             rest = tuple(sorted({t for t in things if t not in dropped}))
             if (found := _looked_up(rest, options, words, unit)) is not None:
                 rank = (len(unknown), level, -len(things))
-                if best is None or rank < best[0]:
-                    best = rank, _with_unknown(found, unknown)
+                if best is None or rank < best:
+                    best, found_best = rank, []
+                if rank == best:
+                    found_best.append(_with_unknown(found, unknown))
                 break
-    return best[1] if best else _end_alone(tokens)
+    return _together(found_best, unit) if found_best else _end_alone(tokens)
+
+
+def _together(found: Sequence[Guess], unit: str) -> Guess:
+    """Readings that are as good as each other: one, or a guess of all their fields."""
+    fields = tuple(dict.fromkeys(itertools.chain.from_iterable(g.fields for g in found)))
+    if len(fields) < 2 or len(found) < 2:  # noqa: PLR2004 (two readings)
+        return found[0]
+    fields = _of_unit(fields, unit)
+    first = next(g for g in found if fields[0] in g.fields)
+    sure = len(fields) == 1 and (first.sure or len(first.fields) > 1)
+    reason = "" if sure else f"it may be {' or '.join(fields)}"
+    return replace(first, field=fields[0], others=fields[1:], sure=sure, reason=reason)
 
 
 def _looked_up(

@@ -140,6 +140,10 @@ _TAIL = re.compile(
     r"(?:(?:\b(?:in|en)\s|[/,:])\s*(?P<after>m|ft|V|W|mW|s|h|in)|\s(?P<unit>m|ft|mW|%))\s*$"
 )
 _PER_LENGTH = re.compile(r"(?i:db)\s*(?:/|\bper\b|\bje\b|\bpar\b|\bpor\b)\s*100\s*(m|ft)\b")
+_REFERRED = re.compile(
+    r"(?:\bin\s+|[\s/,])(?P<unit>m|ft)\s+(?=(?:agl|amsl|a\.?s\.?l|msl|ü|über|sobre|snm|s\.n|sur)\b)",
+    re.IGNORECASE,
+)
 _DEGREE = re.compile("\N{DEGREE SIGN}\\s*$")
 
 
@@ -189,7 +193,7 @@ def _found(heading: str) -> tuple[str, str]:
         parts = _SEPARATOR.split(whole.strip())
         for part in map(_of_two, parts):
             if part and (unit_named(part) or doubt(part)):
-                rest = " ".join(parts).replace(part, "", 1)
+                rest = " ".join(" ".join(parts).replace(part, "", 1).split())
                 before, after = heading[: inside.start()], heading[inside.end() :]
                 return _named(part), f"{before} ({rest}) {after}"
     return _beside(heading)
@@ -212,7 +216,7 @@ def _beside(heading: str) -> tuple[str, str]:
     words = [w for w in _SEPARATOR.split(bare) if w]
     found: dict[str, str] = {}
     for word in words[1:] if "/" not in "".join(words[:1]) else words:
-        last = word.rpartition("/")[2] if not unit_named(word) and not doubt(word) else word
+        last = word.partition("/")[2] if not unit_named(word) and not doubt(word) else word
         if last.casefold() in PLAIN_IN_HEADINGS:
             found.setdefault(_named(last), word if last == word else f"/{last}")
     if len(found) == 1:
@@ -221,8 +225,11 @@ def _beside(heading: str) -> tuple[str, str]:
         return unit, re.sub(rf"{start}{re.escape(text)}(?![^\W_])", " ", heading, count=1)
     if found:
         return "|".join(found), heading
-    if len(words) > 1 or _DEGREE.search(bare):
-        if (tail := _TAIL.search(bare)) is not None:
+    if (middle := _REFERRED.search(bare)) is not None:
+        return unit_named(middle["unit"]), f"{bare[: middle.start()]} {bare[middle.end() :]}"
+    if len(words) > 1 or "/" in bare or _DEGREE.search(bare):
+        tail = _TAIL.search(bare)
+        if tail is not None and tail.start():
             return unit_named(tail["unit"] or tail["after"]), bare[: tail.start()]
         if (tail := _DEGREE.search(bare)) is not None:
             return "deg", bare[: tail.start()]
