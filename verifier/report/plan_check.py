@@ -28,11 +28,16 @@ def text(
             lines += _problem(problem)
     if lines:
         lines.append(f"more: plan-verifier explain {_heaviest(problems)}")
-    errors = sum(p.severity == "error" for p in problems)
-    counts = (_count(devices, "device"), _count(errors, "error"))
-    warnings = _count(len(problems) - errors, "warning")
-    lines.append(f"{plain(plan)}: {', '.join(counts)}, {warnings}")
+    lines.append(f"{plain(plan)}: {counts(devices, problems)}")
     return "\n".join(lines) + "\n"
+
+
+def counts(devices: int, problems: Sequence[Problem]) -> str:
+    """How many devices, errors and warnings there are, in words."""
+    errors = sum(p.severity == "error" for p in problems)
+    warnings = len(problems) - errors
+    found = (_count(devices, "device"), _count(errors, "error"), _count(warnings, "warning"))
+    return ", ".join(found)
 
 
 def _heaviest(problems: Sequence[Problem]) -> str:
