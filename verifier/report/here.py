@@ -19,7 +19,7 @@ _WORD = {"pass": "PASS", "fail": "FAIL", "not-tested": "INCOMPLETE"}
 _MARK = {"pass": "right", "fail": "WRONG", "not-tested": "?"}
 _AS_TEXT = {"Address", "Interface", "Mac"}
 _OPEN = 3
-"""So many open items have a line each."""
+"""Number of open items that have a line each."""
 _HANG = " " * 9
 _SECONDS = re.compile(r"\d+ s\b|[-+]\d+\.\d dB|-\d+\.\d dBm")
 _AGED_S = 2.0
