@@ -140,4 +140,4 @@ def test_what_was_accepted_and_not_asked_is_on_the_screen() -> None:
     lines = shown(result(passed, accepted=(accepted,), not_asked=(unseen,), scope=NETWORK))
     assert "accepted: radio.lock: not tested 1 time; accepted by A. Example: fog" in lines
     assert any(line.startswith("not asked: 6 planned values that only a person") for line in lines)
-    assert lines[-1] == "more: --verbose, or --out FILE.html"
+    assert lines[-1] == "more: --verbose, --out FILE.html, plan-verifier explain radio.lock"

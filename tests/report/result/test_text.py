@@ -80,6 +80,7 @@ def test_a_failure_says_everything() -> None:
         "    planned 255.255.255.0, found 255.255.0.0",
         "    do: correct the mask",
         "    plan: plan.yaml, line 12",
+        "    more: plan-verifier explain address.mask",
     ]
 
 
@@ -119,6 +120,7 @@ def test_causes_come_first_and_what_they_explain_under_them() -> None:
         "    FAIL  ferry  address.mask",
         "        because of address.mask",
         "        planned a, found b",
+        "        more: plan-verifier explain address.mask",
     ]
     assert shown[2].startswith("FAIL  ferry  port.mtu")
 
@@ -161,6 +163,7 @@ def test_causes_that_fit_equally_stand_together() -> None:
         "    for each of them: ferry echo.loss passes",
         "    FAIL  ferry  port.speed",
         "        because of port.speed",
+        "        more: plan-verifier explain port.speed",
     ]
 
 

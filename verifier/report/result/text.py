@@ -307,6 +307,8 @@ def _block(same: Sequence[Finding], look: ReportStyle, *, advice: bool = True) -
         lines += _wrapped(f"do: {first.advice}", look)
     if len(same) == 1 and first.origin:
         lines += _wrapped(f"plan: {first.origin}", look)
+    if len(checks) == 1 and first.verdict == "fail":
+        lines += _wrapped(f"more: plan-verifier explain {checks[0]}", look)
     return lines
 
 
