@@ -18,8 +18,8 @@ from tests.command import command
 from verifier.cli import COMMANDS
 from verifier.cli.handbook import Handbook
 from verifier.cli.help import SECTIONS, SUBCOMMANDS, command_of
-from verifier.model.fit import Relation
 from verifier.model.health import STATES
+from verifier.model.laptop import Relation
 from verifier.report.explain import facts
 
 BOOK = Handbook.load()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from verifier.model.problem import Problem
-from verifier.report.plain import paragraph, plain
+from verifier.report.style import paragraph, plain
 from verifier.rules.plan import READING, RULES
 
 _INDENT = " " * 6

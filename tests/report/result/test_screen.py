@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.report.result.test_text import finding, result, text
+from verifier.model.problem import Subject
 from verifier.model.result import Accepted, Cause, Finding, NotAsked, Result, Scope
-from verifier.model.subject import Subject
 from verifier.report.result.screen import LINES, LINES_OF_ONE, entries
 from verifier.report.style import ReportStyle
 

@@ -13,15 +13,21 @@ from hypothesis import strategies as st
 
 from tests.as_seen import observation
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
-from verifier.model.difference import Difference
-from verifier.model.problem import Origin
-from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Scope, Verdict
-from verifier.model.subject import Subject
-from verifier.report.plain import plain
+from verifier.model.problem import Origin, Subject
+from verifier.model.result import (
+    VERDICTS,
+    Cause,
+    Difference,
+    Finding,
+    PlanReference,
+    Result,
+    Scope,
+    Verdict,
+)
 from verifier.report.result import FORMATS
 from verifier.report.result.differences import text as compared
 from verifier.report.result.json import document
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, plain
 
 text: Any = FORMATS["text"]
 

@@ -12,8 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
-from verifier.report.plain import SCREEN, paragraph, plain
-from verifier.report.result import entered
+from verifier.report import sentences
 from verifier.report.result.causes import Group, counted, explained, groups
 from verifier.report.sentences import (
     WORDS,
@@ -24,7 +23,7 @@ from verifier.report.sentences import (
 from verifier.report.sentences import (
     counted as number_of,
 )
-from verifier.report.style import ReportStyle
+from verifier.report.style import SCREEN, ReportStyle, paragraph, plain
 
 LINES, LINES_OF_ONE = 40, 10
 """What a network may take, and what one device may."""
@@ -272,7 +271,7 @@ def _tail(result: Result, look: ReportStyle, topic: str, *, brief: bool) -> list
     """What is right, what was not asked, what a person accepted or entered, and where more is."""
     closing = [_right(result)]
     closing += [f"accepted: {words}" for words in accepted_lines(result)]
-    if values := len(entered.rows(result)):
+    if values := len(sentences.entered_rows(result)):
         closing.append(f"entered by a person, not measured: {number_of(values, 'value')}")
     if result.not_in_stage:
         checks = number_of(len(result.not_in_stage), "check")
