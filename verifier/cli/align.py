@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import click
 from click import Choice, IntRange, Option
 
+from verifier.cli import complete
 from verifier.cli.command import Duration, command
 from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.later import Later
@@ -47,7 +48,7 @@ class AlignOptions:
     """Which carrier is aligned, and how its levels are shown."""
 
     plan: PlanOptions
-    link: Annotated[str, ObjectArgument(["link"])]
+    link: Annotated[str, ObjectArgument(["link"], shell_complete=complete.links)]
     credentials_file: CredentialsFile
     set_laptop: SetLaptop
     carrier: Annotated[

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import click
 from click import Argument, Option
 
+from verifier.cli import complete
 from verifier.cli.command import FILE, HostAddress, command
 from verifier.cli.later import Later
 from verifier.cli.one_device import AskOptions, asked_by, silent
@@ -69,7 +70,7 @@ def list_(options: ListOptions) -> int:
 class ShowOptions:
     """Which profile is shown."""
 
-    name: Annotated[str, Argument(["name"])]
+    name: Annotated[str, Argument(["name"], shell_complete=complete.profiles)]
     profile_folder: ProfileFolder
 
 
