@@ -149,8 +149,12 @@ def _untested(findings: Iterable[Finding]) -> Iterator[ScreenEntry]:
         what = checks[0] if len(checks) == 1 else number_of(len(checks), "check")
         do = _without(same[0].advice, name)
         yield ScreenEntry(
-            verdict="not-tested", text=f"{_HERE}: {what}: {why}", do=do, names=(name,),
-                    topic=checks[0])  # fmt: skip
+            verdict="not-tested",
+            text=f"{_HERE}: {what}: {why}",
+            do=do,
+            names=(name,),
+            topic=checks[0],
+        )
 
 
 def _together(several: Iterable[ScreenEntry]) -> list[ScreenEntry]:
