@@ -257,11 +257,30 @@ class UnplannedAnswer:
     macs: tuple[Mac, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherAddress:
+    """What was seen of a silent device at another address that it may have.
+
+    Attributes:
+        what: which address that is.
+        asked: how: `arp`, `nd`, `echo`, `snmp`; none where nothing reaches it from this laptop.
+        seen: the device; one of its family without a name; another one; somebody; nobody.
+        who: who another one is.
+    """
+
+    address: Address
+    what: Literal["present", "factory"]
+    asked: tuple[str, ...] = ()
+    seen: Literal["device", "likely", "another", "unknown", "nobody"] = "nobody"
+    who: str = ""
+
+
 NEIGHBOUR: KindOf[Mac] = KindOf("neighbour", "neighbour", Mac)
 """The hardware address of an on-link device in the laptop's neighbour table."""
 ARP_RESPONDERS: KindOf[tuple[Mac, ...]] = KindOf("holders", "neighbour", tuple[Mac, ...])
 """Who answered an ARP request for the device's address (RFC 826)."""
 UNPLANNED_ANSWER: KindOf[UnplannedAnswer] = KindOf("unplanned-answer", "neighbour", UnplannedAnswer)
+OTHER_ADDRESS: KindOf[OtherAddress] = KindOf("other-address", "neighbour", OtherAddress)
 
 # -- SNMP ---------------------------------------------------------------------------------------
 
@@ -372,7 +391,8 @@ _KINDS: Mapping[str, Kind] = {
         INTERFACES, VERSIONS, ROUTE, SOAK, JOURNAL, WARM_UP, ECHO, ECHO_FIRST, KERNEL_DROPS, MTU,
         RESTART, NEIGHBOUR, ARP_RESPONDERS, UNPLANNED_ANSWER, ANSWER, ANSWER_FIRST,
         DEFAULT_COMMUNITY, ANSWER_AFTER, ENGINE_ID, RESPONDER, DEADLINE, DEFAULT_ROUTE,
-        CONNECTED_ROUTE, HOST_ROUTE, SHEET, ACCEPTED, *ENTRIES.values(), *mib.OBJECTS.values(),
+        CONNECTED_ROUTE, HOST_ROUTE, OTHER_ADDRESS, SHEET, ACCEPTED, *ENTRIES.values(),
+        *mib.OBJECTS.values(),
     )
 }  # fmt: skip
 KINDS: tuple[Kind, ...] = (*_KINDS.values(), *map(reading, get_args(ReadingField)))

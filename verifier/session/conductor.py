@@ -39,6 +39,7 @@ from verifier.session.laptop.fit import routes_of
 from verifier.session.limits import Paces
 from verifier.session.reach.arp import Arping
 from verifier.session.reach.echoes import Echoing
+from verifier.session.reach.elsewhere import Elsewhere
 from verifier.session.recorder import Recorder, numbered
 from verifier.session.request import Request
 from verifier.session.signals import cancelled_by_signals
@@ -223,6 +224,16 @@ class Conductor:
             if request.command == "verify":
                 sampling = sample_links(request.plan, self._jobs, self._records, self._asking)
                 self.faults.extend(await sampling)
+        if request.elsewhere and not self.stop.is_set():
+            await self._look_elsewhere()
+
+    async def _look_elsewhere(self) -> None:
+        """Silent devices may be where they were before, or as they were delivered."""
+        request, laptop = self._request, self._world.laptop.look()
+        elsewhere = Elsewhere(
+            request.plan, request.profiles, request.credentials, self._world, self.stop
+        )
+        await elsewhere.look(laptop, request.devices, self._records)
 
     async def _ask_the_cable(self, routes: Mapping[str, Route | None], echoing: Echoing) -> None:
         """Who holds each address, once the echoes have made the laptop's own acquaintances."""
