@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from verifier.files.credentials import at_hand, load_credentials
     from verifier.model.credentials import SnmpEntry
     from verifier.session import Request
-    from verifier.session.laptop.fit import FitQuestion
+    from verifier.session.laptop import FitQuestion
 else:
     borrowed = Later("verifier.cli.borrow:borrowed")
     inputs = Later("verifier.cli.inputs")
@@ -133,7 +133,7 @@ def _run(options: ReachOptions, verifying: VerifyOptions | None) -> int:
 
 def _question(request: Request) -> FitQuestion:
     """How this laptop stands to the devices of a request."""
-    from verifier.session.laptop.fit import FitQuestion  # noqa: PLC0415
+    from verifier.session.laptop import FitQuestion  # noqa: PLC0415
 
     return FitQuestion(
         plan=request.plan,

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.model.plan import Band, Carrier, End, EndName, Link
+from verifier.model.problem import Subject
 from verifier.model.profile import Variant
-from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.plan.figures import END_RANGES, LINK_RANGES, probable
 from verifier.rules.plan.scope import (
@@ -222,6 +222,20 @@ def channel_off_raster(scope: Scope) -> Found:
         for name, message in _off_raster(h):
             path = end_path(h.link, h.carrier, name, "tx_mhz")
             yield RuleProblem(end_of(h.link, h.carrier, name), path, message)
+
+
+def rx_differs_from_far_tx(scope: Scope) -> Found:
+    """An end is planned to receive another frequency than the far end transmits."""
+    for link, carrier in scope.carriers:
+        for (name, end), far in zip(carrier.ends(), (carrier.b, carrier.a), strict=True):
+            rx, tx = probable(end, "rx_mhz", END_RANGES), tx_mhz(far)
+            if rx is not None and tx is not None and not radio.same_mhz(rx, tx):
+                message = (
+                    f"{end.device} receives at {figure(rx)} MHz, but {far.device} transmits at "
+                    f"{figure(tx)} MHz: one of them is wrong"
+                )
+                path = end_path(link, carrier, name, "rx_mhz")
+                yield RuleProblem(end_of(link, carrier, name), path, message)
 
 
 def duplex_spacing_differs(scope: Scope) -> Found:
