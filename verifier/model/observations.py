@@ -22,6 +22,7 @@ from verifier.model.plan import NotTestedOk
 from verifier.model.problem import Subject
 from verifier.model.profile import ReadingField
 from verifier.model.samples import JournalChain, SoakCourse
+from verifier.model.search import OtherAddress
 
 T_co = TypeVar("T_co", covariant=True)
 Json = Scalar | None | list["Json"] | dict[str, "Json"]
@@ -222,24 +223,6 @@ class UnplannedAnswer:
 
     address: Address
     macs: tuple[Mac, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OtherAddress:
-    """What was seen of a silent device at another address that it may have.
-
-    Attributes:
-        what: which address that is.
-        asked: how: `arp`, `nd`, `echo`, `snmp`; none where nothing reaches it from this laptop.
-        seen: the device; one of its family without a name; another one; somebody; nobody.
-        who: who another one is.
-    """
-
-    address: Address
-    what: Literal["present", "factory"]
-    asked: tuple[str, ...] = ()
-    seen: Literal["device", "likely", "another", "unknown", "nobody"] = "nobody"
-    who: str = ""
 
 
 NEIGHBOUR: KindOf[Mac] = KindOf("neighbour", "neighbour", Mac)

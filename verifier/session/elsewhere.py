@@ -9,10 +9,10 @@ from typing import Literal
 from verifier.errors import CannotMeasureError
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop
-from verifier.model.observations import ECHO, OTHER_ADDRESS, OtherAddress
+from verifier.model.observations import ECHO, OTHER_ADDRESS
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.model.search import Candidate, SearchedPlace
+from verifier.model.search import Candidate, OtherAddress, SearchedPlace
 from verifier.rules.compare.echo import alive
 from verifier.rules.observations import Observations
 from verifier.rules.search import identify
