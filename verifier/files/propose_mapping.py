@@ -111,7 +111,8 @@ def _lines(table: TheirTable, column: TheirColumn) -> Iterator[str]:
     sure = how_sure(column)
     if sure == "unsure":
         example = f", such as {as_shown(column.values[0])[:30]!r}" if column.values else ""
-        yield f'# unsure: {_one_line(column.doubt)}{example}. Write instead of "unsure" one of:'
+        why = column.doubt.replace("; write unit", "").replace(": write decimal", "")
+        yield f'# unsure: {_one_line(why)}{example}. Write instead of "unsure" one of:'
         for choice in choices(column, targets_of(table.row)):
             read = f"    # {_one_line(choice.read_as)}" if choice.read_as else ""
             yield f"#   {choice.value}{read}"

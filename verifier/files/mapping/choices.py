@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from verifier.files.faults import WHOLE, Faults
-from verifier.files.mapping.evidence import could_be, settled
+from verifier.files.mapping.evidence import settled
 from verifier.files.mapping.form import UNREAD, UNSURE
 from verifier.files.mapping.guess import TheirColumn
 from verifier.files.mapping.model import MappedField
@@ -118,14 +118,7 @@ def _units(column: TheirColumn, ours: Column) -> list[str]:
         return [""]
     if column.unit:
         return list(readings(column.unit) if doubt(column.unit) else [column.unit]) or [ours.unit]
-    limits = could_be(ours)
-    fitting = [u for u in limits.units if not _doubted(column, ours, u)] if limits else []
-    return fitting or [ours.unit]
-
-
-def _doubted(column: TheirColumn, ours: Column, unit: str) -> bool:
-    found = settled(ours, unit, column.values)
-    return bool(found.doubt) and "decimal" not in found.doubt
+    return list(settled(ours, "", column.values).units) or [ours.unit]
 
 
 def _value(names: tuple[str, ...], says: dict[str, str]) -> str:

@@ -276,7 +276,7 @@ def _doubt_words(column: TheirColumn, ours: Column) -> None:
         try:
             parser(ours.hint)(heading_text(value))
         except ValueError as fault:
-            column.doubt = f"{fault}; add values = {{theirs = ours, ...}}"
+            column.doubt = str(fault)
             return
 
 
@@ -296,18 +296,21 @@ def _make_names(sheet: TheirTable) -> None:
         named = f"{{{link.heading}}}" if link else sheet.made.get("Links.name", "")
         for side in ("a", "b"):
             if named and not fed & {f"Links.{side}.device", f"Devices.{side}.name"}:
-                place = f"{{{places[side]}}}" if places[side] and link else side.upper()
+                place = f"{{{places[side]}}}" if places[side] else side.upper()
                 sheet.made[f"Devices.{side}.name"] = f"{named} {place}"
-    if sheet.row == "end" and places[""]:
+    if sheet.row == "end":
         _make_names_of_ends(sheet, places, fed)
 
 
 def _make_names_of_ends(sheet: TheirTable, places: dict[str, str], fed: set[str]) -> None:
-    own, far = places[""], places["far"]
+    """Names of a link that its two rows write in either order, and of the device at its end."""
     link = sheet.has("Links.name")
-    if "Links.name" not in fed and far:
+    own, far = places[""], places["far"]
+    if "Links.name" not in fed and own and far:
         sheet.made["Links.name"] = f"{{{own}}} <> {{{far}}}"
-    if not fed & {"Links.device", "Devices.name"}:
-        other = link.heading if link else far  # two links between the same sites are two
-        if other:
-            sheet.made["Devices.name"] = f"{{{own}}}-{{{other}}}"
+    if fed & {"Links.device", "Devices.name"}:
+        return
+    place = own or next((c.heading for c in sheet.columns if "Links.end" in c.fields), "")
+    if place and (link or far):
+        named = f"{{{link.heading}}} {{{place}}}" if link else f"{{{own}}}-{{{far}}}"
+        sheet.made["Devices.name"] = named
