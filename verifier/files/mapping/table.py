@@ -163,8 +163,8 @@ def _alone(above: Line | None, line: Line, wide: Sequence[Merge]) -> Iterator[in
 
 def _groups(above: Line | None, line: Line, wide: Sequence[Merge]) -> dict[int, str]:
     """The word of the group above each cell: of a merged cell, or of the next one to the left."""
-    if above is None:
-        return {}
+    if above is None or (not wide and len(above.cells) < _ENOUGH):
+        return {}  # one cell alone is a title
     found = {}
     word = ""
     merged = {
@@ -178,6 +178,15 @@ def _groups(above: Line | None, line: Line, wide: Sequence[Merge]) -> dict[int, 
         elif (not wide and word) or at in above.cells:
             found[at] = word
     return found
+
+
+def repeats_headings(table: Table, line: Line) -> bool:
+    """Whether a line holds the headings of a table, or units, once more."""
+    names = {at: key_of(heading_text(h.cell.value)) for at, h in table.headings.items()}
+    same = [at for at, c in line.cells.items() if key_of(heading_text(c.value)) == names.get(at)]
+    if len(same) > len(line.cells) / 2 and len(same) >= min(_ENOUGH, len(names)):
+        return True
+    return are_units(heading_text(c.value).strip("()[]") for c in line.cells.values())
 
 
 def column_names(headings: dict[int, Heading]) -> dict[int, tuple[str, ...]]:
