@@ -57,18 +57,18 @@ PACKAGE = Path("verifier")
 AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "compare": (
         ("rules/compare",),
-        ("rules/compare", "rules/test_echo.py", "rules/test_stages.py", "rules/test_compare_radio_silencing.py"),
+        ("rules/compare", "rules/test_stages.py", "rules/test_compare_radio_silencing.py"),
     ),
     "diagnose": (("rules/diagnose",), ("rules/diagnose", "two_faults")),
     "readdress": (("rules/readdress",), ("rules/readdress",)),
     "health": (("rules/health",), ("rules/health", "rules/history", "rules/status")),
     "echo": (
-        ("probes/echo/packet", "probes/echo/exchange", "probes/echo/series", "probes/echo/watch", "probes/echo/burst"),
+        ("probes/echo/packet", "probes/echo/exchange", "probes/echo/watch", "probes/echo/burst"),
         ("probes/echo/test_packet.py", "probes/echo/test_loopback.py", "probes/echo/test_watch.py"),
     ),
     "snmp": (
         ("probes/snmp/wire", "probes/snmp/walk", "probes/snmp/conversation", "probes/snmp/transport",
-         "probes/snmp/fast", "probes/snmp/values", "probes/snmp/smi"),
+         "probes/snmp/fast", "probes/snmp/values"),
         ("probes/snmp",),
     ),
     "files": (

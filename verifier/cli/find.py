@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import click
 from click import FloatRange, Option
 
+from verifier.cli import complete
 from verifier.cli.command import Duration, command
 from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.later import Later
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     from verifier.model.profile import Profile
     from verifier.model.search import Candidate
     from verifier.rules.selection import selected
-    from verifier.session.laptop.fit import FitQuestion
+    from verifier.session.laptop import FitQuestion
     from verifier.session.search.request import Search
 else:
     borrowed = Later("verifier.cli.borrow:borrowed")
@@ -53,7 +54,7 @@ class FindOptions:
     """Which device is looked for, and how."""
 
     plan: PlanOptions
-    device: Annotated[str, ObjectArgument(["device"])]
+    device: Annotated[str, ObjectArgument(["device"], shell_complete=complete.devices)]
     listen: Annotated[
         bool,
         Option(["--listen"], is_flag=True, help="Listen on the cable too (Linux, as root)."),
@@ -155,7 +156,7 @@ def _search(options: FindOptions) -> Search:
 
 def _questions(search: Search) -> list[FitQuestion]:
     """How this laptop stands to the device where it is planned, and where it may be now."""
-    from verifier.session.laptop.fit import FitQuestion  # noqa: PLC0415
+    from verifier.session.laptop import FitQuestion  # noqa: PLC0415
 
     interface = search.interfaces[0] if len(search.interfaces) == 1 else None
     planned = FitQuestion(

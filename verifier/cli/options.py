@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import click
 from click import Choice, IntRange, Option
 
+from verifier.cli import complete
 from verifier.cli.command import FILE, Duration, HostAddress, LaptopAddress
 from verifier.cli.job_folder import PlanArgument
 
 if TYPE_CHECKING:
     from verifier.model.address import Address
-    from verifier.model.fit import System
-    from verifier.model.laptop import LaptopInterface
+    from verifier.model.laptop import LaptopInterface, System
     from verifier.model.plan import NotTestedOk, Stage
 
 STAGES = ("bench", "alignment", "handover", "service")
@@ -26,6 +26,7 @@ HISTORY_FORMATS = ("text", "json", "csv", "html")
 """Of `report.history`."""
 
 # One help text for an option that several commands have.
+MAPPING_HELP = "What the columns mean (TOML), where the sheet is not a plan of ours."
 HOW_WRITTEN = "How it is written; else the ending of --out says."
 OUT_HELP = "Write it to this file; its ending says how."
 QUIET_HELP = "Show the verdict and what failed."
@@ -60,7 +61,7 @@ class PlanOptions:
             ["--mapping"],
             type=FILE,
             metavar="FILE",
-            help="What the columns of PLAN mean (TOML), where it is somebody's own sheet.",
+            help=MAPPING_HELP,
         ),
     ]
     profile_folder: ProfileFolder
@@ -72,15 +73,33 @@ class SelectionOptions:
 
     devices: Annotated[
         tuple[str, ...],
-        Option(["--device"], multiple=True, metavar="NAME", help="Only this device."),
+        Option(
+            ["--device"],
+            multiple=True,
+            metavar="NAME",
+            help="Only this device.",
+            shell_complete=complete.devices,
+        ),
     ]
     links: Annotated[
         tuple[str, ...],
-        Option(["--link"], multiple=True, metavar="NAME", help="Only devices of this link."),
+        Option(
+            ["--link"],
+            multiple=True,
+            metavar="NAME",
+            help="Only devices of this link.",
+            shell_complete=complete.links,
+        ),
     ]
     sites: Annotated[
         tuple[str, ...],
-        Option(["--site"], multiple=True, metavar="NAME", help="Only devices of this site."),
+        Option(
+            ["--site"],
+            multiple=True,
+            metavar="NAME",
+            help="Only devices of this site.",
+            shell_complete=complete.sites,
+        ),
     ]
 
     @property
@@ -294,6 +313,7 @@ AcceptedUntested = Annotated[
     "tuple[NotTestedOk, ...]",
     Option(
         ["--accept-untested"],
+        shell_complete=complete.checks,
         multiple=True,
         metavar="CHECK[@DEVICE]=REASON",
         type=_Acceptance(),

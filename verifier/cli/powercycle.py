@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import click
 from click import Option
 
+from verifier.cli import complete
 from verifier.cli.command import Duration, command
 from verifier.cli.documents import documents, signed_by
 from verifier.cli.job_folder import ObjectArgument
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from verifier.cli import inputs, output
     from verifier.cli.borrow import borrowed
     from verifier.model.plan import Device, Plan, Stage
-    from verifier.report.plain import paragraph
+    from verifier.report.style import paragraph
     from verifier.rules.outage import behind
     from verifier.rules.powercycle import waits_s
     from verifier.rules.selection import selected
@@ -40,7 +41,7 @@ else:
     borrowed = Later("verifier.cli.borrow:borrowed")
     inputs = Later("verifier.cli.inputs")
     output = Later("verifier.cli.output")
-    paragraph = Later("verifier.report.plain:paragraph")
+    paragraph = Later("verifier.report.style:paragraph")
     behind = Later("verifier.rules.outage:behind")
     waits_s = Later("verifier.rules.powercycle:waits_s")
     selected = Later("verifier.rules.selection:selected")
@@ -63,7 +64,10 @@ class PowercycleOptions:
 
     plan: PlanOptions
     names: Annotated[
-        tuple[str, ...], ObjectArgument(["names"], metavar="DEVICE...", nargs=-1, required=True)
+        tuple[str, ...],
+        ObjectArgument(
+            ["names"], metavar="DEVICE...", nargs=-1, required=True, shell_complete=complete.devices
+        ),
     ]
     credentials_file: CredentialsFile
     laptop: LaptopOptions
@@ -101,16 +105,16 @@ def powercycle(options: PowercycleOptions) -> int:
     with documents(options, (options.plan.path, options.credentials_file)) as made:
         request = _request(options)
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
-        from verifier.session.laptop import fit  # noqa: PLC0415
+        from verifier.session.laptop import FitQuestion, refuse_without_link  # noqa: PLC0415
 
         here = ThisMachine().laptop
-        question = fit.FitQuestion(
+        question = FitQuestion(
             plan=request.plan,
             profiles=request.profiles,
             devices=request.devices,
             laptop=request.laptop,
         )
-        fit.refuse_without_link(question, here, ". Nothing is to be switched before")
+        refuse_without_link(question, here, ". Nothing is to be switched before")
         devices = tuple(request.devices)
         _say_outage(request.plan, devices, request.stage, accepted=options.accept_outage)
         made.read_key()

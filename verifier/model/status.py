@@ -12,12 +12,12 @@ from typing import Literal
 from verifier.model.health import Reason, State, StateChange
 from verifier.model.history import LevelKey, Sample
 from verifier.model.plan import EndName
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 CHANGES_S = 86_400.0
 """How far back changes and levels are shown: a day, the shifts before this one."""
 MOST_CHANGES = 40
-"""So many earlier changes are shown; the rest is counted and stands in the record."""
+"""Number of earlier changes that are shown; the rest is counted and stands in the record."""
 
 
 @dataclass(frozen=True, slots=True)

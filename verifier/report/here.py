@@ -8,9 +8,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from verifier.model.here import CableEnd, HereDevice, HereItem, HereLevel, HereResult
-from verifier.report.plain import plain, wrapped
 from verifier.report.result.json import laid_out
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, plain, wrapped
 
 LINES = 10
 """Of a look, the verdict included (contract)."""
@@ -19,7 +18,7 @@ _WORD = {"pass": "PASS", "fail": "FAIL", "not-tested": "INCOMPLETE"}
 _MARK = {"pass": "right", "fail": "WRONG", "not-tested": "?"}
 _AS_TEXT = {"Address", "Interface", "Mac"}
 _OPEN = 3
-"""So many open items have a line each."""
+"""Number of open items that have a line each."""
 _HANG = " " * 9
 _SECONDS = re.compile(r"\d+ s\b|[-+]\d+\.\d dB|-\d+\.\d dBm")
 _AGED_S = 2.0

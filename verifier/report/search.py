@@ -7,9 +7,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from verifier.model.search import Candidate, HeardFrames, SearchedPlace, SearchResult, What
-from verifier.report.plain import page, plain, wrapped
 from verifier.report.result.json import laid_out
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, page, plain, wrapped
 
 _COLOURS = {"FAIL": "1;31", "NOT FOUND": "1;33", "UNKNOWN": "1;33", "PASS": "1;32"}
 _INDENT = " " * 4
@@ -20,7 +19,7 @@ _WIDTHS = {4: (15, 39, 18, 22), 6: (26, 28, 18, 22)}
 _HEARD_WIDTHS = (8, 10, 17, 16, 26)
 """Of the columns before the last, which has the rest of the page."""
 _MANY_HEARD = 20
-"""So many lines of what was heard are shown."""
+"""Number of lines shown of what was heard."""
 _WHAT: dict[What, str] = {
     "arp-request": "ARP request", "arp-reply": "ARP reply", "arp-probe": "ARP probe",
     "arp-announcement": "ARP announcement", "lldp": "LLDP", "nd-solicitation": "ND solicitation",

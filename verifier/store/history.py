@@ -16,12 +16,12 @@ from sqlalchemy import Connection, RowMapping, Select, Table, func, select
 
 from verifier.model.health import StateChange
 from verifier.model.history import LevelKey, Period, Sample, Spell, SubjectPast
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.store import schema
 from verifier.store.retention import HOUR_S, hour_of, hour_rows, spans_of
 
 FINE_ROWS = 200_000
-"""So many readings are looked at one by one; more are shown by hours."""
+"""Number of readings shown one by one; more are shown by hours."""
 _AT_ONCE = 100
 """Devices read together."""
 _STATES = ("sound", "impaired", "silent", "untested")

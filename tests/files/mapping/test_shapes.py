@@ -67,7 +67,7 @@ def ends(plan: Plan) -> dict[str, Any]:
 
 HOP_1 = [("198.18.20.1/24", 13143, -45.6), ("198.18.20.2/24", 12877, -45.8)]
 HOP_2 = [("198.18.20.3/24", 13171, -40.0), ("198.18.20.4/24", 12905, -40.5)]
-FAR = [
+FAR: Rows = [
     ["Link", "Site", "Far site", "IP", "Far IP", "TX (MHz)", "Far end RSL (dBm)"],
     ["H1", "Light", "Quarry", "198.18.20.1/24", "198.18.20.2/24", 13143, -45.8],
     ["H1", "Quarry", "Light", "198.18.20.2/24", "198.18.20.1/24", 12877, -45.6],
@@ -86,19 +86,19 @@ def test_a_far_column_in_a_row_of_one_end_is_of_the_other_end(tmp_path: Path) ->
 
 
 def test_a_far_column_that_disagrees_with_the_far_row_is_an_error(tmp_path: Path) -> None:
-    rows = [*FAR[:2], [*FAR[2][:3], "198.18.20.7/24", *FAR[2][4:]], *FAR[3:]]
+    rows: Rows = [*FAR[:2], [*FAR[2][:3], "198.18.20.7/24", *FAR[2][4:]], *FAR[3:]]
     _, problems, _ = read_proposed(book(tmp_path / "t.xlsx", {"S": rows}))
     assert any("198.18.20.7" in text and "198.18.20.2" in text for text in errors(problems))
 
 
 def test_ends_without_a_name_of_their_link_are_paired_by_their_places(tmp_path: Path) -> None:
-    rows = [row[1:] for row in FAR]
+    rows: Rows = [row[1:] for row in FAR]
     plan, problems, _ = read_proposed(book(tmp_path / "t.xlsx", {"S": rows}))
     assert errors(problems) == []
     assert ends(plan) == {"Light - Quarry": HOP_1, "Harbour - Ferry": HOP_2}
 
 
-FORM = [
+FORM: Rows = [
     ["Link sheet"],
     [None, "Near", "Far"],
     ["Link", "H1"],
@@ -141,7 +141,7 @@ def test_a_form_on_each_sheet_is_read_by_one_table(tmp_path: Path) -> None:
 
 
 def test_a_turned_table_has_a_link_in_each_column(tmp_path: Path) -> None:
-    rows = [
+    rows: Rows = [
         ["Link", "H1", "H2"],
         ["Device A", "light", "harbour"],
         ["Device B", "quarry", "ferry"],
@@ -159,11 +159,11 @@ def test_a_turned_table_has_a_link_in_each_column(tmp_path: Path) -> None:
     assert (cell.reads[0].value, cell.heading) == ("12905", "TX B (GHz)")
 
 
-LINKS = [
+LINKS: Rows = [
     ["Link", "Device A", "Device B", "TX A (MHz)", "TX B (MHz)"],
     ["H1", "light", "quarry", 13143, 12877],
 ]
-DEVICES = [
+DEVICES: Rows = [
     ["Device", "IP address", "Gateway"],
     ["light", "198.18.20.1/24", "198.18.20.9/24"],
     ["quarry", "198.18.20.2/24", "-"],
@@ -171,7 +171,7 @@ DEVICES = [
 
 
 def test_tables_under_each_other_are_read_each_by_its_headings(tmp_path: Path) -> None:
-    rows = [["Plan of the coast"], *LINKS, [], ["Radios"], *DEVICES]
+    rows: Rows = [["Plan of the coast"], *LINKS, [], ["Radios"], *DEVICES]
     plan, problems, _ = read_proposed(book(tmp_path / "t.xlsx", {"S": rows}))
     assert errors(problems) == []
     assert [tuple(map(str, (d.name, d.address, d.gateway))) for d in plan.devices] == [
@@ -187,14 +187,14 @@ def test_a_new_title_line_breaks_no_mapping(tmp_path: Path) -> None:
         '"TX A (MHz)" = "Links.a.tx_mhz"\n"TX B (MHz)" = "Links.b.tx_mhz"\n'
     )
     first, _, _ = read_by(book(tmp_path / "t.xlsx", {"S": LINKS}), mapping)
-    rows = [["Issue 4"], ["all in MHz"], *LINKS]
+    rows: Rows = [["Issue 4"], ["all in MHz"], *LINKS]
     again, problems, _ = read_by(book(tmp_path / "t.xlsx", {"S": rows}), mapping)
     assert again.links == first.links
     assert [p.rule for p in problems] == ["row-skipped"]
 
 
 def test_blank_repeats_are_filled_down_and_merged_cells_are_one(tmp_path: Path) -> None:
-    rows = [
+    rows: Rows = [
         ["Link", "Device", "IP", "TX (MHz)", "Capacity (Mbit/s)"],
         ["H1", "light", "198.18.20.1/24", 13143, 190],
         [None, "quarry", "198.18.20.2/24", 12877, None],
@@ -216,7 +216,7 @@ def test_blank_repeats_are_filled_down_and_merged_cells_are_one(tmp_path: Path) 
 
 def test_a_cell_that_repeats_a_skipped_row_is_of_that_row(tmp_path: Path) -> None:
     """Never of the row that was read last."""
-    rows = [
+    rows: Rows = [
         ["Link", "Device", "TX (MHz)", "Status"],
         ["H1", "light", 13143, None],
         [None, "quarry", 12877, None],
@@ -228,7 +228,7 @@ def test_a_cell_that_repeats_a_skipped_row_is_of_that_row(tmp_path: Path) -> Non
 
 
 def test_several_values_in_one_cell_and_octets_in_four(tmp_path: Path) -> None:
-    rows = [
+    rows: Rows = [
         ["Device", "Management", "Old 1", "Old 2", "Old 3", "Old 4"],
         ["light", "198.18.20.1 / 255.255.255.0 / 198.18.20.9", 192, 0, 2, 21],
         ["quarry", "198.18.20.2/255.255.255.0", 192, 0, 2, 22],
@@ -253,7 +253,7 @@ def strike(page: Any) -> None:
     page.row_dimensions[4].hidden = True
 
 
-SKIPPED = [
+SKIPPED: Rows = [
     ["Device", "IP", "Status"],
     ["light", "198.18.20.1/24", "in service"],
     ["struck", "198.18.20.2/24", None],
@@ -311,7 +311,7 @@ def test_old_and_hidden_sheets_are_proposed_as_left_out(tmp_path: Path) -> None:
 
 
 def test_a_column_of_figures_that_is_not_known_is_unread_and_told(tmp_path: Path) -> None:
-    rows = [[*LINKS[0], "Zorb"], [*LINKS[1], 42]]
+    rows: Rows = [[*LINKS[0], "Zorb"], [*LINKS[1], 42]]
     _, problems, _ = read_proposed(book(tmp_path / "t.xlsx", {"S": rows}))
     (told,) = [p for p in problems if p.rule == "column-not-read"]
     assert "1 figure, such as '42' in row 2" in told.message

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from verifier.model.problem import Origin, Problem
-from verifier.model.subject import Subject
+from verifier.model.problem import Origin, Problem, Subject
 from verifier.rules.plan.gathered import gathered
 
 

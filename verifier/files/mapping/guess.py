@@ -293,7 +293,7 @@ def _make_names(sheet: TheirTable) -> None:
         named = f"{{{link.heading}}}" if link else sheet.made.get("Links.name", "")
         for side in ("a", "b"):
             if named and not fed & {f"Links.{side}.device", f"Devices.{side}.name"}:
-                place = f"{{{places[side]}}}" if places[side] else side.upper()
+                place = f"{{{places[side]}}}" if places[side] and link else side.upper()
                 sheet.made[f"Devices.{side}.name"] = f"{named} {place}"
     if sheet.row == "end":
         _make_names_of_ends(sheet, places, fed)

@@ -9,14 +9,14 @@ from typing import TypeGuard
 
 from verifier.model.plan import Carrier, End, EndName, Link, Plan
 from verifier.model.result import VERDICTS, Finding, Result
-from verifier.report.plain import paragraph, plain
-from verifier.rules.live import Live, LiveReadings
+from verifier.report.style import paragraph, plain
+from verifier.rules.alignment import Live, LiveReadings
 
 _RADIO = "radio."
 _OFF = ("fail", "warn", "not-tested")
 _FEW = 3
 _MOST_OFF = 6
-"""So many checks of one reason, and so many reasons, are named in a picture; the report has all."""
+"""Number of checks of one reason, and of reasons, that a picture names; the report has all."""
 _SAME_MHZ, _SAME_DB = 0.001, 0.05
 """Nearer figures are one figure: a kilohertz, and a tenth of a dB as shown."""
 _Found = Mapping[tuple[str, EndName | None], Finding]

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from verifier.model.problem import Problem
-from verifier.rules.plan.reading import READING
+from verifier.rules.plan.scope import READING
 
 _OF_READING = frozenset(rule.name for rule in READING)
 _QUOTED = re.compile(r"'[^']*'|\"[^\"]*\"")

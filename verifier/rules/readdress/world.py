@@ -17,15 +17,15 @@ from verifier.rules.readdress.placement import (
     Net,
     Placement,
     View,
+    first_before,
     host_in,
     inside,
     key_of,
     net_holds,
 )
-from verifier.rules.readdress.uplinks import first_before
 
 _MOST_TEMPORARY = 4
-"""So many temporary addresses at a time are provided for in a subnet, besides the laptop's."""
+"""Number of temporary addresses kept free in a subnet, beside the laptop's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +51,7 @@ class Task:
     avoid: frozenset[Key] = frozenset()
 
 
-class World:
+class Segment:
     """A task with the devices that are to be moved; the others stay.
 
     Attributes:

@@ -13,9 +13,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from verifier.model.observations import SoakCourse
-from verifier.model.samples import Block, BlockSubject, EchoBlock, GapBlock, Sample, ValuesBlock
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
+from verifier.model.samples import (
+    Block,
+    BlockSubject,
+    EchoBlock,
+    GapBlock,
+    Sample,
+    SoakCourse,
+    ValuesBlock,
+)
 from verifier.rules.soak.counters import DeviceTally
 
 NOT_COUNTED: Final = -1
@@ -26,14 +33,14 @@ _JITTER_GAIN: Final = 16
 SHORT_S: Final = 3600.0
 """A soak below one hour is called short; 24 h is common practice."""
 UNAVAILABLE_S: Final = 10.0
-"""So many bad seconds on end are unavailable time (ITU-T G.826)."""
+"""Number of bad seconds in a row that begin unavailable time (ITU-T G.826)."""
 PERCENTS: Final = (50.0, 95.0, 99.0)
 _EXACT_DIGITS: Final = 15
 """Every number of so many digits is exact in JSON (RFC 8785 section 3.2.2.3)."""
 
 
 @dataclass(frozen=True, slots=True)
-class EchoTarget:
+class SoakTarget:
     """Whom echoes went to, and how large they were: bytes of the IP packet."""
 
     subject: Subject
@@ -51,7 +58,7 @@ class EchoFigures:
         not_counted: places in which nothing was measured.
     """
 
-    target: EchoTarget
+    target: SoakTarget
     path: str
     sent: int
     received: int
@@ -79,7 +86,7 @@ class EchoFigures:
 class EchoTally:
     """The echoes of one size to one target, block after block in order."""
 
-    def __init__(self, target: EchoTarget, path: str) -> None:
+    def __init__(self, target: SoakTarget, path: str) -> None:
         self._target, self._path = target, path
         self._times_us = array("i")
         self._received = self._not_counted = self._duplicates = self._reordered = 0
@@ -188,14 +195,14 @@ class Soaked:
 
 def soaked(blocks: Iterable[Block]) -> Soaked:
     """One pass over the blocks of a soak, in their order; `files/evidence` proves them."""
-    echoes: dict[EchoTarget, EchoTally] = {}
+    echoes: dict[SoakTarget, EchoTally] = {}
     devices: dict[str, DeviceTally] = {}
     gaps: list[Gap] = []
     steps: list[float] = []
     last_s = 0.0
     for block in blocks:
         if block["kind"] == "echo":
-            target = EchoTarget(subject_of(block["subject"]), block["bytes"])
+            target = SoakTarget(subject_of(block["subject"]), block["bytes"])
             tally = echoes.setdefault(target, EchoTally(target, block["path"]))
             tally.take(block)
             last_s = max(last_s, block["start_s"] + len(block["rtt_us"]) * block["step_s"])

@@ -9,16 +9,14 @@ from dataclasses import dataclass, fields, replace
 
 from verifier.errors import UsageError
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Fit, System
-from verifier.model.laptop import Laptop
+from verifier.model.laptop import Fit, Laptop, System
 from verifier.model.runbook import SetDevice
 from verifier.model.search import SearchedPlace, SearchResult
-from verifier.rules.fit.commands import tagged_interface
-from verifier.rules.fit.suggest import present, taken_addresses
+from verifier.rules.fit.suggest import present, tagged_interface, taken_addresses
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.request import Wish, task
 from verifier.rules.search import candidates, chosen, judge, tag_of, taken_for
-from verifier.session.laptop import fit as laptop_fit
+from verifier.session import laptop as laptop_fit
 from verifier.session.recorder import timestamp
 from verifier.session.search.asking import wires_of
 from verifier.session.search.course import SearchRun
@@ -41,7 +39,7 @@ def look_for(search: Search, world: World) -> SearchResult:
 
 
 async def located(search: Search, world: World) -> tuple[SearchedPlace, ...]:
-    """Each place where the device may be with who is there; signals are the caller's.
+    """Each possible place and who answers there. The caller handles signals.
 
     Raises as `look_for`.
     """
@@ -157,7 +155,7 @@ class _Ended:
         return replace(fit, explanation=words)
 
     def _tagged(self, fit: Fit, interface: str | None, vlan: int) -> Fit:
-        """The same by an interface that tags, for a device whose frames carry a tag."""
+        """The same answer through a VLAN interface, for a device that sends tagged frames."""
         lines = tagged_interface(interface, vlan, self._system())
         own = fit.suggested or fit.laptop_address
         note = f"only an interface that tags with VLAN {vlan} reaches it: {'; '.join(lines)}"
