@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 from dataclasses import dataclass
 
-from verifier.files.mapping.table import Cell, Line, Table
+from verifier.files.mapping.table import Cell, Line, Table, repeats_headings
 from verifier.files.sheets.page import Page
 
 
@@ -34,6 +34,8 @@ class Repeats:
         last: dict[int, Cell] = {}
         filled = [at for at in table.headings if at in fill_down]
         for line in table.lines if filled else ():
+            if repeats_headings(table, line):
+                continue
             for at in filled:
                 if at in line.cells:
                     last[at] = line.cells[at]

@@ -180,6 +180,15 @@ def _groups(above: Line | None, line: Line, wide: Sequence[Merge]) -> dict[int, 
     return found
 
 
+def repeats_headings(table: Table, line: Line) -> bool:
+    """Whether a line holds the headings of a table, or units, once more."""
+    names = {at: key_of(heading_text(h.cell.value)) for at, h in table.headings.items()}
+    same = [at for at, c in line.cells.items() if key_of(heading_text(c.value)) == names.get(at)]
+    if len(same) > len(line.cells) / 2 and len(same) >= min(_ENOUGH, len(names)):
+        return True
+    return are_units(heading_text(c.value).strip("()[]") for c in line.cells.values())
+
+
 def column_names(headings: dict[int, Heading]) -> dict[int, tuple[str, ...]]:
     """What each column may be called in a mapping: `IP #2` where a heading is there twice."""
     seen: Counter[str] = Counter()
