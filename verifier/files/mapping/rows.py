@@ -10,7 +10,7 @@ from verifier.files.faults import Faults, shown
 from verifier.files.mapping.account import Account
 from verifier.files.mapping.cell_words import begins_with, is_status, names
 from verifier.files.mapping.model import TableMapping, key_of
-from verifier.files.mapping.table import Line, Table, repeats_headings
+from verifier.files.mapping.table import Line, Table, repeated_lines
 from verifier.files.mapping.table_rows import TableReader
 from verifier.files.sheets.find_headings import heading_text
 from verifier.files.sheets.page import Page, listed
@@ -40,7 +40,7 @@ def sort_rows(  # noqa: PLR0913, PLR0917
     """The lines that are rows of the plan; of all others the ledger and a warning say why not."""
     rows = []
     skipped: dict[_Skipped, list[Line]] = {}
-    look = _Look(page, rule, table, reader)
+    look = _Look(page, rule, table, reader, repeated_lines(table))
     for line in table.lines:
         why = look.why(line)
         if why is None:
@@ -93,11 +93,12 @@ class _Look:
     rule: TableMapping
     table: Table
     reader: TableReader
+    again: set[int]
 
     def why(self, line: Line) -> _Skipped | None:
         """Why a line is no row of the plan; None where it is one."""
         skip = self.rule.skip
-        if repeats_headings(self.table, line):
+        if line.number in self.again:
             return _Skipped("repeat", "the headings once more")
         if skip.struck_through is not False and self._struck(line):
             return _Skipped("row skipped", "struck through", "struck_through = true")
