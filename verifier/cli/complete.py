@@ -68,7 +68,7 @@ def documents(ctx: click.Context, param: click.Parameter, incomplete: str) -> li
 def profiles(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
     """Identifiers of profiles, those of --profiles first."""
     del param
-    from verifier.files.profile.read import available  # noqa: PLC0415 - help needs none
+    from verifier.files.read_profile import available  # noqa: PLC0415 - help needs none
 
     try:
         return _begun(incomplete, available(ctx.params.get("profile_folder")))

@@ -89,7 +89,7 @@ def show(options: ShowOptions) -> int:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CheckOptions:
+class ProfileCheckOptions:
     """Which profile is checked, and against which device."""
 
     file: Annotated[Path, Argument(["file"], type=FILE)]
@@ -106,11 +106,11 @@ class CheckOptions:
 
 
 @command(
-    CheckOptions,
+    ProfileCheckOptions,
     short_help="A profile's faults, and what it reads off a live device.",
     group=profiles,
 )
-def check(options: CheckOptions) -> int:
+def check(options: ProfileCheckOptions) -> int:
     """Every fault of the profile FILE; with --against, what it reads off a live device.
 
     Reads only. Ends with 3 where a reading has no value.
