@@ -59,7 +59,7 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("rules/compare",),
         ("rules/compare", "rules/test_echo.py", "rules/test_stages.py", "rules/test_compare_radio_silencing.py"),
     ),
-    "diagnose": (("rules/diagnose",), ("rules/diagnose", "two_faults")),
+    "diagnose": (("rules/diagnose",), ("rules/diagnose",)),
     "readdress": (("rules/readdress",), ("rules/readdress",)),
     "health": (("rules/health",), ("rules/health", "rules/history", "rules/status")),
     "echo": (
