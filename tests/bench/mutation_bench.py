@@ -78,7 +78,7 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     ),
 }  # fmt: skip
 """Modules by the beginning of their path in `verifier/`, and the tests by their path in `tests/`."""
-BUDGET_S = 3.0
+BUDGET_S = 2.0
 """Of tests, for each mutant."""
 LIMIT_FACTOR, LIMIT_S = 4, 10
 """A mutant that takes so many times longer, and so many seconds more, runs for ever: killed."""
