@@ -47,7 +47,10 @@ def test_a_change_counts_when_seen_twice_and_is_told_once(at: Desk) -> None:
     try:
         first = at.sweep(*words)
         assert first.returncode == 1
-        assert "IMPAIRED  harbour-switch, seen once; still counts as sound" in first.stdout
+        assert (
+            "IMPAIRED  harbour-switch, seen in 1 of 2 sweeps needed; recorded state: sound"
+            in first.stdout
+        )
         assert "port.speed: port1: slower than planned" in first.stdout
         assert at.told() == []
         second = at.sweep(*words)

@@ -35,6 +35,8 @@ ENTRIES = {
 }
 NAMES = ("quarry", "lighthouse", "mill", "ferry")
 PREFIXES = (24, 25, 26, 28)
+_FEW_HOSTS = 62
+"""In a larger subnet so many addresses are tried."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,11 +137,12 @@ def clone(of: MemoryDevice, chance: random.Random, n: int) -> MemoryDevice:
     return made
 
 
-def beside(chance: random.Random, at: Interface, taken: set[Address]) -> Interface:
-    """An address for a laptop beside another one, in its subnet."""
-    while (free := _host(chance.randint(at.first + 1, at.last - 1))) in taken:
-        pass
-    return Interface.of(free, at.prefix)
+def beside(chance: random.Random, at: Interface, taken: set[Address]) -> Interface | None:
+    """An address for a laptop beside another one, in its subnet; None where none is free."""
+    wide = range(at.first + 1, at.last)
+    tries = wide if len(wide) <= _FEW_HOSTS else (chance.choice(wide) for _ in range(_FEW_HOSTS))
+    free = [host for host in map(_host, tries) if host not in taken]
+    return Interface.of(chance.choice(free), at.prefix) if free else None
 
 
 def _host(value: int) -> Address:

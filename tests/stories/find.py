@@ -95,9 +95,8 @@ def _laptop(chance: random.Random, bench: Bench, device: Device) -> list[Interfa
     taken = {h.address for d in bench.everything for h in d.running.held}
     made = bench.devices[device.name]
     places = [made.running.address, device.address, FACTORY]
-    return list({
-        beside(chance, at, taken) for at in places if at.prefix <= 30 and chance.random() < 0.6
-    })  # fmt: skip
+    near = [at for at in places if at.prefix <= 30 and chance.random() < 0.6]
+    return [own for own in {beside(chance, at, taken) for at in near} if own is not None]
 
 
 def judge(bench: Bench, device: Device, found: SearchResult, plugged: MemoryCable) -> None:

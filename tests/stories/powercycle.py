@@ -74,8 +74,8 @@ def _set(chance: random.Random, device: Device, made: MemoryDevice) -> None:
 
 def _laptop(chance: random.Random, bench: Bench) -> list[Interface]:
     taken = {h.address for d in bench.everything for h in d.running.held}
-    own = beside(chance, bench.plan.devices[0].address, taken)
-    return [own, beside(chance, FACTORY, taken)] if chance.random() < 0.5 else [own]
+    at = [bench.plan.devices[0].address, *([FACTORY] if chance.random() < 0.5 else [])]
+    return [own for own in (beside(chance, a, taken) for a in at) if own is not None]
 
 
 @dataclass

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import difflib
-import re
 from collections.abc import Iterable
 
 from verifier.errors import InputError
+from verifier.files.trade_words import looks_secret
 from verifier.model.problem import Origin, Problem
 from verifier.model.subject import Subject
 
@@ -15,11 +15,6 @@ MAX_FAULTS = 10_000
 
 WHOLE = Subject("network", "")
 """Subject of a fault that belongs to no part of the plan."""
-
-_SECRET = re.compile(
-    r"communit|passw|passphrase|passcode|kennwort|pwd|secret|geheim|credential"
-    r"|(auth|priv|privacy|private|api|encryption|usm|v3|snmp)(entication)?(key|pass)"
-)
 
 
 class Faults:
@@ -91,8 +86,3 @@ def nearest(name: str, known: Iterable[str]) -> str:
     by_lower = {k.lower(): k for k in known}
     found = difflib.get_close_matches(name.lower(), by_lower, n=1, cutoff=0.6)
     return f"; did you mean {by_lower[found[0]]}?" if found else ""
-
-
-def looks_secret(name: str) -> bool:
-    """Whether a field of this name would hold a password, a key or a community."""
-    return _SECRET.search(re.sub(r"[\W_]", "", name.lower())) is not None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 from verifier.errors import InputError, UsageError
 from verifier.files.disk import read_bytes
@@ -80,18 +81,35 @@ def _toml(sheet: TheirSheet, *, alone: bool) -> str:
 
 
 def _line(column: TheirColumn) -> str:
-    value = _quoted(column.fields[0] if column.fields else UNREAD)
-    if len(column.fields) > 1:
-        value = f"[{', '.join(map(_quoted, column.fields))}]"
-    if column.says and column.fields:
-        more = ", ".join(f"{key} = {_quoted(said)}" for key, said in column.says.items())
-        value = f"{{field = {value}, {more}}}"
-    comment = f"  # unsure: {column.doubt}" if column.doubt else ""
-    if not column.fields and not comment:
-        comment = "  # not read"
-        if column.guess is None:
-            comment = "  # unsure: not recognised, so not read"
-    return f"{_quoted(column.heading)} = {value}{comment}"
+    heading = _quoted(column.heading)
+    if not column.fields:
+        why = column.doubt or ("not recognised" if column.guess is None else "no field of a plan")
+        return f'{heading} = "{UNREAD}"  # {why}'
+    readings = [_value(reading) for reading in column.readings]
+    if column.doubt:
+        why = column.doubt.replace("; write unit", "").replace(": write decimal", "")
+        return f'{heading} = "{UNSURE}"  # unsure: {why}; write {" or ".join(readings)}'
+    return f"{heading} = {readings[0]}"
+
+
+def _value(reading: dict[str, Any]) -> str:
+    """What a column holds, as it is written in a mapping."""
+    if "leave_out" in reading:
+        return f"{{leave_out = {_quoted(reading['leave_out'])}}}"
+    fields = reading["field"]
+    value = _toml_value(fields[0] if len(fields) == 1 else list(fields))
+    if len(reading) == 1:
+        return value
+    more = ", ".join(f"{k} = {_toml_value(said)}" for k, said in reading.items() if k != "field")
+    return f"{{field = {value}, {more}}}"
+
+
+def _toml_value(value: Any) -> str:
+    if isinstance(value, dict):
+        return f"{{{', '.join(f'{_quoted(k)} = {_quoted(v)}' for k, v in value.items())}}}"
+    if isinstance(value, list):
+        return f"[{', '.join(map(_quoted, value))}]"
+    return _quoted(value)
 
 
 def _quoted(text: str) -> str:

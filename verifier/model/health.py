@@ -209,13 +209,18 @@ class Sweep:
 
 @dataclass(frozen=True, slots=True)
 class SweepReport:
-    """A sweep that is stored, under its number; `memories` are of its devices."""
+    """A sweep that is stored, under its number; `memories` are of its devices.
+
+    Attributes:
+        confirm: sweeps in which a new state must be seen before it is recorded.
+    """
 
     number: int
     sweep: Sweep
     memories: Mapping[Subject, Memory]
     changes: tuple[StateChange, ...]
     notices: tuple[Notice, ...]
+    confirm: int = 2
 
     def exit_code(self) -> int:
         """1 where a device was seen impaired or silent, 3 where one was not tested, else 0."""

@@ -441,12 +441,19 @@ def test_what_is_read_passes_the_rules(house: str, tmp_path: Path, write: Any) -
     assert " 0 errors" in done.output
 
 
+def settled(line: str) -> str:
+    """A line of a proposal as a person settles it by the first reading that stands beside it."""
+    heading, _, beside = line.partition(' = "unsure"  # unsure: ')
+    reading = beside.rpartition("; write ")[2].split(" or ")[0]
+    return f"{heading} = {reading}" if reading else line
+
+
 UNSURE = {
     "english": {"Mask", "GW"},
     "german": {"Devices.a.name", "Devices.b.name", "Polarisation"},
     "ends": set(),
     "units": set(),
-    "merged": {"Path", "Devices.a.name"},
+    "merged": {"Devices.a.name"},
     "french": {"Passerelle 2"},
     "switches": set(),
 }
@@ -465,8 +472,9 @@ def test_a_proposed_mapping_reads_the_sheet(
     unsure = {line.split('"')[1] for line in lines if "# unsure" in line}
     assert UNSURE[house] <= unsure
     assert all(name in told for name in unsure)
+    out.write_text("\n".join(map(settled, lines)), encoding="utf-8")
     plan, problems = read_plan(theirs, out)
-    assert {p.message for p in problems if p.severity == "error"} <= {"'vertikal' is none of V, H"}
+    assert {p.message for p in problems if p.severity == "error"} <= {"'...' is none of V, H"}
     by_hand, _ = read_plan(theirs, write(mapping))
     assert [d.address for d in plan.devices] == [d.address for d in by_hand.devices]
     assert [d.gateway for d in plan.devices] == [d.gateway for d in by_hand.devices]

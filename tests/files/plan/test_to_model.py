@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from verifier.errors import InputError
 from verifier.files.canonical import plan_sha256
-from verifier.files.faults import Faults, looks_secret
+from verifier.files.faults import Faults
 from verifier.files.plan.to_model import to_plan
 from verifier.files.plan.tree import Mapping, Scalar, Sequence
+from verifier.files.trade_words import looks_secret
 from verifier.model.plan import NotTestedOk, Plan, Service
 from verifier.model.problem import Origin
 from verifier.model.subject import Subject

@@ -64,7 +64,7 @@ def test_both_ways_with_what_arrives() -> None:
     (shown,) = drawn(FOUND)
     there, back = shown.directions
     assert there.sent == "13143 MHz at 12.0 dBm (planned 18.0)"
-    assert there.level == "-51.8 dBm arrive, planned -45.8 dBm (-6.0 dB)"
+    assert there.level == "received -51.8 dBm, planned -45.8 dBm (-6.0 dB)"
     assert there.margin == "fade margin 20.2 dB (planned 25.0)"
     assert (there.verdict, back.verdict) == ("fail", "not-tested")
     assert back.sent == "planned 12877 MHz at 18.0 dBm"
@@ -79,15 +79,15 @@ def test_both_ways_with_what_arrives() -> None:
     ("planned", "found", "level"),
     [
         (-45.6, finding("radio.rx-level", "a", "pass", expected=-45.6, observed=-45.9),
-         "-45.9 dBm arrive, planned -45.6 dBm (-0.3 dB)"),
+         "received -45.9 dBm, planned -45.6 dBm (-0.3 dB)"),
         (-45.6, finding("radio.rx-level", "a", "pass", expected=-37.6, observed=-38.0),
-         "-38.0 dBm arrive, expected -37.6 dBm (-0.4 dB), planned -45.6"),
+         "received -38.0 dBm, expected -37.6 dBm (-0.4 dB), planned -45.6"),
         (None, finding("radio.rx-level", "a", "pass", expected=-50.0, observed=-50.1),
-         "-50.1 dBm arrive, expected -50.0 dBm (-0.1 dB)"),
+         "received -50.1 dBm, expected -50.0 dBm (-0.1 dB)"),
         (-45.6, finding("radio.rx-level", "a", "fail", expected=-45.6),
-         "nothing arrives, planned -45.6 dBm"),
-        (-45.6, None, "-46.1 dBm arrive, planned -45.6 dBm (-0.5 dB)"),
-        (None, None, "-46.1 dBm arrive, none planned"),
+         "nothing received, planned -45.6 dBm"),
+        (-45.6, None, "received -46.1 dBm, planned -45.6 dBm (-0.5 dB)"),
+        (None, None, "received -46.1 dBm, no planned level"),
     ],
 )  # fmt: skip
 def test_the_level_is_found_expected_and_planned(
@@ -128,7 +128,7 @@ def test_in_plain_characters(width: int) -> None:
     there, back = (line for line in made if "[a]" in line)
     assert there.strip().endswith("> [b]")
     assert back.strip().startswith("[a] <")
-    assert "at b: -51.8 dBm arrive" in "\n".join(made)
+    assert "at b: received -51.8 dBm" in "\n".join(made)
     assert "SNR 38.0 dB" in "\n".join(made)
     assert max(map(len, made)) <= width
     assert all(line.isascii() for line in made)
@@ -158,7 +158,7 @@ def test_several_carriers_each_have_their_own() -> None:
     assert (len(one.off), two.off) == (3, ())
     assert two.directions[0].sent == "planned 13143 MHz at 18.0 dBm"
     found = [p.directions[1].level for p in (one, two)]
-    assert [level.partition(" ")[0] for level in found] == ["-46.0", "-52.0"]
+    assert [level.split()[1] for level in found] == ["-46.0", "-52.0"]
 
 
 def test_two_radios_of_one_device_are_not_mixed_up() -> None:
@@ -166,7 +166,7 @@ def test_two_radios_of_one_device_are_not_mixed_up() -> None:
     second = dataclasses.replace(HOP.carriers[0], carrier=2)
     link = dataclasses.replace(HOP, carriers=(*HOP.carriers, second))
     one, two = drawn([], seen("lighthouse", "rx_level_dbm", -46.0), link)
-    assert one.directions[1].level.startswith("-46.0 dBm arrive")
+    assert one.directions[1].level.startswith("received -46.0 dBm")
     assert two.directions[1].level.startswith("no level read")
 
 
@@ -188,13 +188,13 @@ def test_the_reports_show_it() -> None:
     result, plan = whole()
     look = ReportStyle(annex=Annex(plan=plan))
     assert [p.name for p in pictures(plan, result)] == ["Hop 1"]
-    assert "at b: -51.8 dBm arrive" in text(result, look)
+    assert "at b: received -51.8 dBm" in text(result, look)
     right = tuple(dataclasses.replace(f, verdict="pass") for f in result.findings)
     sound = dataclasses.replace(result, findings=right)
     assert "at b:" not in text(sound, look)
     assert "at b:" in text(sound, dataclasses.replace(look, verbose=True))
     page = html(result, look)
-    assert "From a to b: 13143 MHz at 12.0 dBm (planned 18.0); -51.8 dBm arrive" in str(page)
+    assert "From a to b: 13143 MHz at 12.0 dBm (planned 18.0); received -51.8 dBm" in str(page)
 
 
 def test_the_table_of_ends_shows_what_is_handed_over() -> None:

@@ -146,7 +146,7 @@ def test_causes_that_fit_equally_stand_together() -> None:
     )
     block = text(result(held, right, other, causes=two), ReportStyle()).split("\n\n")[1]
     assert block.splitlines() == [
-        "CAUSE, one of 2 that fit:",
+        "POSSIBLE CAUSES (2):",
         "    possible: about negotiated-down",
         "        try first: look",
         "        against: ferry port.errors passes",

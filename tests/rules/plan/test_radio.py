@@ -210,7 +210,7 @@ def test_the_budget_is_shown_line_by_line(tmp_path: Path) -> None:
     level = {26: ("rx_level_dbm: -46.6", "rx_level_dbm: -50")}
     (problem,) = problems_of(changed(level), tmp_path)
     head, *rows = problem.message.splitlines()
-    assert head.startswith("-50 dBm planned, our sum gives -46.6 dBm (-3.4 dB); mend")
+    assert head.startswith("-50 dBm planned, the link budget gives -46.6 dBm (-3.4 dB); correct")
     assert rows == [
         "power: +18.0 dBm", "far antenna: +36.1 dB", "free space 11.42 km: -135.8 dB",
         "near antenna: +36.1 dB", "far line loss: -0.5 dB", "near line loss: -0.5 dB",

@@ -148,13 +148,13 @@ def test_a_sound_hop_passes_and_each_fault_is_told(tmp_path: Path, port: int) ->
     }, "\n".join(reasons)  # fmt: skip
     sound_, wrong = pictures(plan, result)
     assert [(w.sent, w.level) for w in sound_.directions] == [
-        ("13143 MHz at 18.0 dBm", "-45.8 dBm arrive, planned -45.8 dBm (+0.0 dB)"),
-        ("12877 MHz at 18.0 dBm", "-45.6 dBm arrive, planned -45.6 dBm (+0.0 dB)"),
+        ("13143 MHz at 18.0 dBm", "received -45.8 dBm, planned -45.8 dBm (+0.0 dB)"),
+        ("12877 MHz at 18.0 dBm", "received -45.6 dBm, planned -45.6 dBm (+0.0 dB)"),
     ]
     assert sound_.off == ()
     assert wrong.directions[1].sent == "12877 MHz, transmitter off"
-    assert wrong.directions[1].level == "nothing arrives, planned -45.6 dBm"
-    assert wrong.directions[0].level.startswith("-45.8 dBm arrive")
+    assert wrong.directions[1].level == "nothing received, planned -45.6 dBm"
+    assert wrong.directions[0].level.startswith("received -45.8 dBm")
     drawn = FORMATS["text"](result, ReportStyle(annex=Annex(plan=plan)))
     assert "12877 MHz, transmitter off" in drawn
     assert "13143 MHz at 18.0 dBm -" in drawn

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from verifier.files.faults import Faults, shown
 from verifier.files.mapping.account import Account
 from verifier.files.mapping.model import FAR, TableMapping
-from verifier.files.mapping.table_rows import RowRead, Slot, ValueRead
+from verifier.files.mapping.row_read import RowRead, Slot, ValueRead
 from verifier.files.plan.columns import Path, normal
 from verifier.files.plan.tree import Scalar
 from verifier.files.sheets.records import SUBJECTS, SheetRow

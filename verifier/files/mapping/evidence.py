@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
 from verifier.files.faults import shown
+from verifier.files.mapping.dictionary import columns_by_field
+from verifier.files.mapping.words import Guess, with_notes
 from verifier.files.plan.columns import Column
-from verifier.files.plan.units import SAME, Scale, doubt, scale, unit_named
+from verifier.files.plan.scalars import parser
+from verifier.files.plan.units import SAME, Scale, doubt, readings, scale, unit_named
 from verifier.files.sheets.cell import Formatted, without_odd_spaces
 from verifier.files.sheets.cell_number import PLAIN, Sign, angle, either, split_unit
 
@@ -84,11 +87,13 @@ class Settled:
         decimal: its decimal sign; `either` where a person must say it.
         unit: that of its figures; empty where it is not known.
         doubt: why a person must look at it; empty where heading, unit and figures agree.
+        units: those that the figures may be in, where it is not known which.
     """
 
     decimal: Sign
     unit: str
     doubt: str = ""
+    units: tuple[str, ...] = ()
 
 
 def settled(
@@ -105,9 +110,11 @@ def settled(
     sign, sign_doubt = _sign(column, "" if unit_doubt else heading_unit, cells)
     sign, sign_doubt = (known, "") if known else (sign, sign_doubt)
     if unit_doubt:
-        return Settled(sign, "", f"{heading_unit} is {unit_doubt}")
-    unit, unit_doubt = _unit(column, heading_unit, sign, cells)
-    return Settled(sign, unit, "; ".join(filter(None, (sign_doubt, unit_doubt))))
+        return Settled(sign, "", f"{heading_unit} is {unit_doubt}", readings(heading_unit))
+    units, unit_doubt = _unit(column, heading_unit, sign, cells)
+    unit = units[0] if len(units) == 1 else ""
+    words = "; ".join(filter(None, (sign_doubt, unit_doubt)))
+    return Settled(sign, unit, words, units if len(units) > 1 else ())
 
 
 def outside(column: Column, sign: Sign, found: Scale, values: Iterable[Any]) -> str:
@@ -119,6 +126,38 @@ def outside(column: Column, sign: Sign, found: Scale, values: Iterable[Any]) -> 
         if not cell.unit and (figure := _plain(cell, sign)) and not _within(limits, found, figure):
             return _beside_limits(figure, "", column, limits)
     return ""
+
+
+def chosen(found: Guess, unit: str, values: Iterable[Any]) -> Guess:
+    """A guess with the one of its fields that the figures of the column can be, if it is one."""
+    if not found.others:
+        return found
+    held = [v for v in values if v is not None and str(v).strip()]
+    fitting = [name for name in found.fields if held and _can_hold(name, unit, held)]
+    if len(fitting) != 1:
+        return found
+    single = replace(found, field=fitting[0], others=(), sure=True, reason="")
+    return with_notes(single)
+
+
+def _can_hold(name: str, unit: str, values: list[Any]) -> bool:
+    """Whether a field can hold all the values of a column."""
+    column = columns_by_field().get(name)
+    if column is None or column.kind != "number":
+        return column is not None and all(_is_word(column, value) for value in values)
+    cells = list(_cells(column, values))
+    if len(cells) < len(values):
+        return False
+    found = settled(column, unit, values)
+    return not found.doubt or "no unit" in found.doubt or "write decimal" in found.doubt
+
+
+def _is_word(column: Column, value: Any) -> bool:
+    try:
+        parser(column.hint)(str(value).strip())
+    except ValueError:
+        return False
+    return True
 
 
 def could_be(column: Column) -> Range | None:
@@ -215,27 +254,27 @@ def _beyond(column: Column, unit: str, whole: str) -> bool:
 # -- unit ------------------------------------------------------------------------------------------
 
 
-def _unit(column: Column, said: str, sign: Sign, cells: list[_Cell]) -> tuple[str, str]:
-    """The unit of a column's bare figures and why it is not known, or cannot be right."""
+def _unit(column: Column, said: str, sign: Sign, cells: list[_Cell]) -> tuple[tuple[str, ...], str]:
+    """The units that a column's bare figures can be in; why it is not known, or not right."""
     limits = could_be(column)
     bare = [_plain(c, sign) for c in cells if not c.unit]
     figures = [figure for figure in bare if figure]
     if said:
-        return said, _disagreement(column, said, figures, limits)
+        return (said,), _disagreement(column, said, figures, limits)
     if not column.unit or not figures:
-        return "", ""
+        return (), ""
     if limits is None or not limits.units:
-        return column.unit, ""
-    fitting = [
+        return (column.unit,), ""
+    fitting = tuple(
         unit
         for unit in limits.units
         if all(_within(limits, _scale(column, unit), figure) for figure in figures)
-    ]
+    )
     if len(fitting) == 1:
-        return fitting[0], ""
+        return fitting, ""
     if fitting:
-        return "", f"no unit is said: {' or '.join(fitting)}; write unit"
-    return "", _disagreement(column, column.unit, figures, limits)
+        return fitting, f"no unit is said: {' or '.join(fitting)}; write unit"
+    return (), _disagreement(column, column.unit, figures, limits)
 
 
 def _disagreement(column: Column, unit: str, figures: list[str], limits: Range | None) -> str:

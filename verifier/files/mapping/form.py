@@ -6,6 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
+from verifier.files.mapping.habits import CellForm
+
 FORMAT = "plan-verifier/mapping/1"
 RowKind = Literal["link", "end", "device", "site", "port", "address", "host", "maintenance"]
 Layout = Literal["rows", "columns", "form"]
@@ -41,6 +43,10 @@ class ColumnForm(_Strict):
         unit: that its figures are in, where its heading does not say it.
         decimal: its own decimal sign.
         values: what their words mean.
+        form: how a cell says its value: an emission designator, a channel with a prime for the
+            upper half, a modulation with a variant, a feeder by its parts, an address's last octet.
+        subnet: that the last octets belong to, or `{heading}` of the column that says it.
+        pair: the other end's frequency follows from this one, the T/R spacing and the half.
         split: the form of a cell that holds several: `{Devices.address} / {Devices.mask}`.
         leave_out: why it is no part of the plan.
     """
@@ -51,6 +57,9 @@ class ColumnForm(_Strict):
     plus: float | None = Field(default=None, allow_inf_nan=False)
     decimal: Literal[".", ","] | None = None
     values: dict[str, str] = {}
+    form: CellForm | None = None
+    subnet: str = ""
+    pair: bool = False
     split: str = ""
     leave_out: str = ""
 

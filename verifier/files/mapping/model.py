@@ -13,6 +13,7 @@ from verifier.files.mapping.form import (
     RowKind,
     SkipForm,
 )
+from verifier.files.mapping.habits import CellForm
 from verifier.files.plan.columns import Column, sheets
 from verifier.files.plan.units import Scale
 from verifier.model.problem import Origin
@@ -66,6 +67,8 @@ class Theirs:
         scales: for each target what its figures need; None where the heading's unit says it.
         decimal: its decimal sign; None where that of the table holds.
         split: the form of a cell that holds several; the targets stand in its order.
+        form: how a cell says its value; `subnet` is that of last octets, `pair` whether the other
+            end's frequency follows.
         reason: why a person left it out.
         origin: of its line in the mapping.
     """
@@ -79,6 +82,9 @@ class Theirs:
     decimal: Literal[".", ","] | None = None
     values: dict[str, str] = field(default_factory=dict)
     split: str = ""
+    form: CellForm | None = None
+    subnet: str = ""
+    pair: bool = False
     reason: str = ""
 
 

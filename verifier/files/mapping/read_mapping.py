@@ -10,7 +10,7 @@ from typing import Any, get_args
 from pydantic import ValidationError
 
 from verifier.errors import InputError
-from verifier.files.faults import Faults, looks_secret, nearest, shown
+from verifier.files.faults import Faults, nearest, shown
 from verifier.files.mapping.form import (
     FORMAT,
     UNREAD,
@@ -20,6 +20,7 @@ from verifier.files.mapping.form import (
     RowKind,
     TableForm,
 )
+from verifier.files.mapping.habits import FIELDS_OF
 from verifier.files.mapping.model import (
     PLACEHOLDER,
     MappedField,
@@ -29,10 +30,13 @@ from verifier.files.mapping.model import (
     key_of,
     targets_of,
 )
+from verifier.files.plan.columns import Column
 from verifier.files.plan.units import Scale, scale, unit_named
 from verifier.files.sheets.csv_text import ENCODING_UNSURE, PROPOSED
 from verifier.files.sheets.open_pages import WHY_VALUES_ONLY
 from verifier.files.toml import KeyPath, Toml, read_toml
+from verifier.files.trade_words import looks_secret
+from verifier.model.address import Interface
 from verifier.model.problem import Origin
 
 
@@ -105,13 +109,43 @@ class _Lookup:
                 self.tell(path, "leave_out stands beside a field: one of them is meant")
             return Theirs(heading, "left out", (), origin, reason=whole.leave_out.strip())
         targets = self._targets(heading, whole, path)
-        scales = tuple(self.scale(whole, target.column.unit, path) for target in targets)
+        scales = tuple(self.scale(whole, target.column, path) for target in targets)
         values = {key_of(word): meant for word, meant in whole.values.items()}
+        self._forms(whole, targets, path)
         return Theirs(
-            heading, "read", targets, origin, whole.unit, scales, whole.decimal, values, whole.split
+            heading,
+            "read",
+            targets,
+            origin,
+            whole.unit,
+            scales,
+            whole.decimal,
+            values,
+            whole.split,
+            whole.form,
+            whole.subnet,
+            whole.pair,
         )
 
-    def scale(self, form: ColumnForm, wanted: str, path: KeyPath) -> Scale | None:
+    def _forms(self, whole: ColumnForm, targets: tuple[MappedField, ...], path: KeyPath) -> None:
+        """Tells where the form of a column's cells is none of its fields."""
+        if whole.form is not None:
+            fields = FIELDS_OF[whole.form]
+            for target in targets:
+                if target.column.path[-1] not in fields:
+                    message = f"a cell of form {whole.form} gives {' or '.join(fields)}"
+                    self.tell((*path, "form"), f"{message}, not {target.name}")
+        if (whole.form == "last octet") != bool(whole.subnet):
+            self.tell((*path, "subnet"), 'form = "last octet" and subnet stand together')
+        if whole.subnet and not PLACEHOLDER.fullmatch(whole.subnet):
+            try:
+                Interface.parse(whole.subnet)
+            except ValueError as fault:
+                self.tell((*path, "subnet"), str(fault))
+        if whole.pair and [t.column.path[-1] for t in targets] != ["tx_mhz"]:
+            self.tell((*path, "pair"), "pair = true belongs to the tx_mhz of one end")
+
+    def scale(self, form: ColumnForm, column: Column, path: KeyPath) -> Scale | None:
         """What the figures of a column need; None where the mapping does not say."""
         if form.unit and form.factor is not None:
             self.tell((*path, "factor"), "write unit or factor, not both")
@@ -120,10 +154,11 @@ class _Lookup:
         found = Scale(Decimal(repr(form.factor or 1)))
         if form.unit:
             try:
-                found = scale(unit_named(form.unit) or form.unit, wanted)
+                found = scale(unit_named(form.unit) or form.unit, column.unit)
             except ValueError as fault:
                 self.tell((*path, "unit"), f"{shown(form.unit)} {fault}")
-        return replace(found, plus=found.plus + Decimal(repr(form.plus or 0)))
+        turn = column.path[-1] == "azimuth_deg" and form.plus is not None
+        return replace(found, plus=found.plus + Decimal(repr(form.plus or 0)), turn=turn)
 
     def _open(self, heading: str, state: str, origin: Origin) -> Theirs:
         """A column that nobody has said the meaning of."""
@@ -151,8 +186,11 @@ class _Lookup:
             self.tell(path, message, "secret-in-plan")
         return targets
 
-    def made(self, name: str) -> MappedField | None:
+    def made(self, name: str, text: str) -> MappedField | None:
         """A field whose text is made of columns."""
+        for heading in filter(looks_secret, PLACEHOLDER.findall(text)):
+            message = f"{shown(heading)} looks like a secret: it is not read into a plan"
+            self.tell(("made", name), message, "secret-in-plan")
         return self.target(name, "made", ("made", name))
 
 
@@ -166,7 +204,7 @@ def _table(
         if key_of(heading) in columns:
             look.tell(("columns", heading), "the heading is there twice but for case and blanks")
         columns[key_of(heading)] = look.column(heading, value)
-    found = [(look.made(name), text) for name, text in form.made.items()]
+    found = [(look.made(name, text), text) for name, text in form.made.items()]
     return TableMapping(
         pages=(form.page,) if isinstance(form.page, str) else tuple(form.page),
         row=form.row,

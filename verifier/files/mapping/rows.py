@@ -8,37 +8,14 @@ from dataclasses import dataclass
 
 from verifier.files.faults import Faults, shown
 from verifier.files.mapping.account import Account
+from verifier.files.mapping.cell_words import begins_with, is_status, names
 from verifier.files.mapping.model import TableMapping, key_of
 from verifier.files.mapping.table import Line, Table
 from verifier.files.mapping.table_rows import TableReader
-from verifier.files.mapping.words import plain_words
 from verifier.files.sheets.find_headings import heading_text
 from verifier.files.sheets.page import Page, listed
 from verifier.model.ledger import Fate
 
-
-def _words(*texts: str) -> frozenset[str]:
-    return frozenset(word for text in texts for word in text.split())
-
-
-_NOT_PLAN = _words(
-    "cancelled canceled cancellation decommissioned decommission dismantled removed deleted",
-    "obsolete superseded replaced withdrawn abandoned spare reserve reserved future proposed",
-    "rejected void dropped",
-    "storniert gestrichen entfallt entfallen abgebaut ruckgebaut stillgelegt ersetzt ausser",
-    "zukunftig reserviert ungultig abgekundigt",
-    "annule annulee abandonne supprime supprimee depose deposee remplace futur future hors",
-    "cancelado cancelada anulado anulada desmontado desmantelado sustituido reemplazado futuro",
-    "futura reserva retirado obsoleto baja",
-)
-"""Words of a status that says that a row is no plan: English, German, French, Spanish."""
-
-_STATUS = _words("status state zustand stand etat statut estado phase fase lifecycle")
-_FOOTER = _words(
-    "total totals sum summe gesamt somme totaux suma subtotal note notes notiz hinweis remarque",
-    "nota notas anmerkung legend legende leyenda source quelle printed gedruckt imprime",
-    "prepared checked approved erstellt gepruft revision end ende fin",
-)
 _FEW_WORDS = 3
 _MANY = 3
 
@@ -164,12 +141,11 @@ class _Look:
     def _footer(self, line: Line) -> _Skipped | None:
         """A total, a note, a word for a group: a line of few cells that names nothing."""
         first = line.cells[min(line.cells)]
-        words = plain_words(heading_text(first.value))
         known = [at for at in line.cells if at in self.reader.feeds]
         few = len(self.table.headings) >= _MANY and len(line.cells) * _MANY <= len(
             self.table.headings
         )
-        if words and words[0] in _FOOTER and len(known) < len(self.reader.feeds):
+        if begins_with(heading_text(first.value), "footer") and len(known) < len(self.reader.feeds):
             return _Skipped("footer", "a total or a note", "footer = true")
         if len(line.cells) == 1 and len(self.table.headings) > 1 and not self._fills():
             return _Skipped("note", "one cell alone is no row", "footer = true")
@@ -187,9 +163,7 @@ class _Look:
 
 def _says_no_plan(name: str, text: str) -> bool:
     """Whether a cell says that its row is cancelled, a spare and the like."""
-    words = plain_words(text)
-    if not words:
-        return False
-    if set(plain_words(name)) & _STATUS:
-        return bool(set(words) & _NOT_PLAN)
-    return words[0] in _NOT_PLAN and len(words) <= _FEW_WORDS and not re.search(r"\d", text)
+    if is_status(name):
+        return names(text, "not_plan")
+    few = len(text.split()) <= _FEW_WORDS and not re.search(r"\d", text)
+    return few and begins_with(text, "not_plan")

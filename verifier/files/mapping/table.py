@@ -15,7 +15,7 @@ from verifier.files.faults import Faults
 from verifier.files.mapping.form import Layout
 from verifier.files.mapping.model import key_of
 from verifier.files.plan.units import unit_named, unit_of
-from verifier.files.sheets.find_headings import heading_text
+from verifier.files.sheets.find_headings import are_units, heading_text
 from verifier.files.sheets.page import Merge, Page, is_blank
 
 Known = Callable[[str], bool]
@@ -246,11 +246,11 @@ def _is_group(grid: Grid, above: Line) -> bool:
 
 
 def _units(line: Line, headings: dict[int, Heading]) -> dict[int, str] | None:
-    """The units that a line holds; None where it holds anything else."""
+    """The units that a line holds, as written where none of ours; None where it is no such line."""
     words = {at: heading_text(cell.value).strip("()[]") for at, cell in line.cells.items()}
-    known = {at: unit_named(word) for at, word in words.items()}
-    filler = {at for at, word in words.items() if not any(c.isalnum() for c in word)}
-    real = [at for at in known if at not in filler]
-    if len(real) < _ENOUGH or not all(known[at] for at in real) or not set(real) <= headings.keys():
+    real = {
+        at: word for at, word in words.items() if any(map(str.isalnum, word)) or unit_named(word)
+    }
+    if not are_units(real.values()) or not real.keys() <= headings.keys():
         return None
-    return {at: known[at] for at in real}
+    return {at: unit_named(word) or word for at, word in real.items()}

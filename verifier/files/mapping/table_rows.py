@@ -4,13 +4,22 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from verifier.files.faults import Faults, looks_secret, nearest, shown
+from verifier.files.faults import Faults, nearest, shown
 from verifier.files.mapping.account import Account
 from verifier.files.mapping.evidence import outside, settled
-from verifier.files.mapping.model import PLACEHOLDER, MappedField, TableMapping, Theirs, key_of
+from verifier.files.mapping.habits import paired, reading_of
+from verifier.files.mapping.model import (
+    PLACEHOLDER,
+    MappedField,
+    TableMapping,
+    Theirs,
+    key_of,
+    targets_of,
+)
+from verifier.files.mapping.row_read import RowRead, ValueRead, pattern_of
 from verifier.files.mapping.table import Cell, Line, Table, column_names
 from verifier.files.plan.columns import Column, Path
 from verifier.files.plan.tree import Scalar
@@ -18,11 +27,9 @@ from verifier.files.plan.units import SAME, Scale, scale, unit_named
 from verifier.files.sheets.cell_number import NumberStyle
 from verifier.files.sheets.page import Page
 from verifier.files.sheets.records import SUBJECTS, CellReader, finish, short
+from verifier.files.trade_words import looks_secret
 from verifier.model.problem import Origin
 from verifier.model.subject import Subject
-
-Slot = tuple[str, str]
-"""Sheet of ours, and end of the link where a row tells of two."""
 
 LINKED: tuple[tuple[str, Path, str, Path], ...] = (
     ("Devices", ("name",), "Links", ("device",)),
@@ -33,31 +40,6 @@ LINKED: tuple[tuple[str, Path, str, Path], ...] = (
 """Fields of two records of one row that are the same."""
 
 _MADE = Column(("made",), "made")
-
-
-@dataclass(frozen=True, slots=True)
-class ValueRead:
-    """A value of a row, before it is known what it belongs to."""
-
-    cell: Cell
-    heading: str
-    target: MappedField
-    text: str
-    how: str
-
-
-@dataclass(slots=True)
-class RowRead:
-    """One row of theirs: the cells of each record it tells of."""
-
-    origin: Origin
-    slots: dict[Slot, dict[Path, Scalar]]
-    values: list[ValueRead]
-
-    def text(self, slot: Slot, *path: str) -> str:
-        """The text of a field; empty where there is none."""
-        cell = self.slots.get(slot, {}).get(path)
-        return (cell.text or "") if cell is not None else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +67,7 @@ class TableReader:
     states: dict[int, tuple[str, str]] = field(default_factory=dict)
     _texts: dict[str, int] = field(default_factory=dict)
     _above: dict[int, Cell] = field(default_factory=dict)
+    _line: Line | None = None
 
     def find_columns(self) -> bool:
         """Finds what reads each column of theirs; false where one that is wanted is missing."""
@@ -128,7 +111,7 @@ class TableReader:
             for target, said in scales
             if (reader := self._reader(theirs, at, target.column, said, origin)) is not None
         )
-        parts = _pattern(theirs.split) if theirs.split else None
+        parts = pattern_of(theirs.split) if theirs.split else None
         return _Feeds(theirs, origin.field, readers, parts, unit)
 
     def _reader(
@@ -149,7 +132,20 @@ class TableReader:
         if odd := unsaid or outside(column, found.decimal, needed, values):
             self.faults.warn("figures-doubtful", origin, odd)
         figures = NumberStyle(found.decimal, needed)
-        return CellReader(column, origin.field, figures, theirs.values, foreign=True)
+        before = None
+        if theirs.form is not None:
+            before = reading_of(
+                theirs.form, column.path[-1], values, lambda: self._subnet(theirs.subnet)
+            )
+        return CellReader(column, origin.field, figures, theirs.values, foreign=True, before=before)
+
+    def _subnet(self, said: str) -> str:
+        """The subnet of the row that is read: as the mapping says, or as a column of it does."""
+        if (named := PLACEHOLDER.fullmatch(said)) is None:
+            return said
+        at = self._texts.get(key_of(named[1]), -1)
+        cell = self._line.cells.get(at) if self._line is not None else None
+        return str(cell.value).strip() if cell is not None else ""
 
     def subject(self, line: Line) -> Subject:
         """What a row is about, by the column that names it."""
@@ -166,6 +162,7 @@ class TableReader:
     def row(self, line: Line) -> RowRead:
         """The values of one row; what became of each cell of it goes to the ledger."""
         subject = self.subject(line)
+        self._line = line
         slots = {(t.sheet, t.side): dict[Path, Scalar]() for t in self.rule.targets()}
         found = RowRead(self.page.origin(line.number), slots, [])
         for at, cell in line.cells.items():
@@ -178,6 +175,7 @@ class TableReader:
                     scalar = Scalar(value.text, isinstance(given.value, str), self._origin(value))
                     slots[value.target.sheet, value.target.side][value.target.column.path] = scalar
         self._make(line, found, subject)
+        self._pair(found, subject)
         self._link(found)
         for target, text in self.rule.made:
             if slots[target.sheet, target.side] and not PLACEHOLDER.search(text):
@@ -288,6 +286,24 @@ class TableReader:
                     ValueRead(cell, name, target, text, how) for name, cell in cells.items()
                 ]
 
+    def _pair(self, found: RowRead, subject: Subject) -> None:
+        """Puts in the other end's frequency, where the mapping says that it follows from this."""
+        for value in [v for v in found.values if self._is_pair(v)]:
+            try:
+                name, text = paired(value.target.name, value.text, found.slots)
+            except ValueError as fault:
+                self.faults.error("unreadable-cell", self._origin(value), str(fault), subject)
+                continue
+            target = targets_of(self.rule.row)[name]
+            cells = found.slots[target.sheet, target.side]
+            scalar = Scalar(text, quoted=False, origin=self._origin(value))
+            if cells.setdefault(target.column.path, scalar) is scalar:
+                how = "by the T/R spacing and the half of the other end"
+                found.values.append(replace(value, target=target, text=text, how=how))
+
+    def _is_pair(self, value: ValueRead) -> bool:
+        return any(f.theirs.pair and f.heading == value.heading for f in self.feeds.values())
+
     @staticmethod
     def _link(found: RowRead) -> None:
         """Fills in the fields that name another record of the same row."""
@@ -301,20 +317,6 @@ class TableReader:
                         cells.setdefault(path, far[far_path])
                 elif far and path in cells:
                     far[far_path] = cells[path]
-
-
-def _pattern(form: str) -> re.Pattern[str]:
-    """What a cell of several values looks like: the words between the fields as they stand."""
-    pieces = re.split(r"\{[^{}]*\}", form)
-    between = (r"\s*".join(map(re.escape, piece.split())) for piece in pieces)
-    spaced = (rf"\s*{piece}\s*" if piece else r"\s+" for piece in between)
-    first, *others = spaced
-    del first
-    lead = r"\s*".join(map(re.escape, pieces[0].split()))
-    tail = r"\s*".join(map(re.escape, pieces[-1].split()))
-    middle = others[:-1]
-    body = "".join(f"(.+?){piece}" for piece in middle) + "(.+?)"
-    return re.compile(rf"\s*{lead}\s*{body}\s*{tail}\s*")
 
 
 def _how(feed: _Feeds, reader: CellReader, value: Any, text: str) -> Iterator[str]:

@@ -18,12 +18,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from verifier.files.faults import Faults, looks_secret
+from verifier.files.faults import Faults
 from verifier.files.plan.columns import FILE_NAMES, is_group, without_none
 from verifier.files.plan.joined_texts import parted
 from verifier.files.plan.scalars import Parser, parser
 from verifier.files.plan.shorthand import SHORT_FIELDS, written_out
 from verifier.files.plan.tree import Mapping, Node, Scalar, Sequence, is_empty, kind_of
+from verifier.files.trade_words import looks_secret
 from verifier.model import plan as model
 from verifier.model.address import Interface
 from verifier.model.plan import Plan

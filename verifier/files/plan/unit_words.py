@@ -119,10 +119,10 @@ DOUBTFUL: dict[str, tuple[tuple[str, str], ...]] = {
 
 PLAIN_IN_HEADINGS = frozenset((
     "mhz", "ghz", "khz", "hz", "thz", "mbps", "gbps", "kbps", "mbit/s", "gbit/s", "kbit/s",
-    "mbits/s", "mbit", "gbit", "mb/s", "gb/s", "kb/s", "mbyte/s", "dbm", "dbw", "dbi", "dbd", "db",
-    "dbuv", "dbu", "db/100m", "db/m", "db/km", "db/100ft", "km", "cm", "mm", "nmi", "nm", "feet",
-    "foot", "inches", "fathoms", "fathom", "miles", "yards", "metres", "meters", "deg", "degrees",
-    "gon", "gons", "mrad", "rad", "ms", "mv", "volts", "volt", "seemeilen", "meter", "grados",
-    "degrés", "neugrad", "watt", "watts",
+    "mbits/s", "mbit", "gbit", "mb/s", "gb/s", "kb/s", "mbyte/s", "dbm", "dbw", "dbi", "dbd",
+    "db", "dbuv", "dbu", "db/100m", "db/m", "db/km", "db/100ft", "km", "cm", "mm", "nmi", "nm",
+    "feet", "foot", "inches", "fathoms", "fathom", "miles", "yards", "metres", "meters", "deg",
+    "degrees", "gon", "gons", "mi", "ft", "yd", "mrad", "rad", "ms", "mv", "volts", "volt",
+    "seemeilen", "meter", "grados", "degrés", "neugrad", "watt", "watts",
 ))  # fmt: skip
 """Units that a word of a heading is without brackets: it stands for nothing else there."""

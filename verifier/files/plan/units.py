@@ -18,6 +18,7 @@ from verifier.files.plan.unit_words import DOUBTFUL, FACTORS, PLAIN_IN_HEADINGS,
 
 _HUNDREDTH = Decimal("0.01")
 _WIDE = Context(prec=40)
+_TURN = Decimal(360)
 _OFFSETS = {"dBW": Decimal(30), "dBd": Decimal("2.15")}
 _POWERS = {"pW": "1e-9", "nW": "1e-6", "uW": "0.001", "mW": "1", "W": "1000", "kW": "1000000"}
 """Powers in milliwatts: a level in dBm is ten times their logarithm."""
@@ -29,11 +30,13 @@ class Scale:
 
     Attributes:
         level: the figure is a power; `times` of it are milliwatts, and dBm is wanted.
+        turn: the figure is a direction: whole turns of 360 degrees do not count.
     """
 
     times: Decimal = Decimal(1)
     plus: Decimal = Decimal(0)
     level: bool = False
+    turn: bool = False
 
     def of(self, figure: str) -> str:
         """A plain figure in the wanted unit, exactly; a level of a power to 0.01 dB.
@@ -50,6 +53,7 @@ class Scale:
             decibels = 10 * _WIDE.log10(scaled)
             scaled = decibels.quantize(_HUNDREDTH, ROUND_HALF_EVEN)
         scaled = _WIDE.add(scaled, self.plus)
+        scaled = (scaled % _TURN + _TURN) % _TURN if self.turn else scaled
         return f"{scaled.normalize():f}" if scaled else "0"
 
     def __str__(self) -> str:
@@ -136,6 +140,10 @@ _TAIL = re.compile(
     r"(?:(?:\b(?:in|en)\s|[/,:])\s*(?P<after>m|ft|V|W|mW|s|h|in)|\s(?P<unit>m|ft|mW|%))\s*$"
 )
 _PER_LENGTH = re.compile(r"(?i:db)\s*(?:/|\bper\b|\bje\b|\bpar\b|\bpor\b)\s*100\s*(m|ft)\b")
+_REFERRED = re.compile(
+    r"(?:\bin\s+|[\s/,])(?P<unit>m|ft)\s+(?=(?:agl|amsl|a\.?s\.?l|msl|ü|über|sobre|snm|s\.n|sur)\b)",
+    re.IGNORECASE,
+)
 _DEGREE = re.compile("\N{DEGREE SIGN}\\s*$")
 
 
@@ -183,12 +191,19 @@ def _found(heading: str) -> tuple[str, str]:
         if unit_named(whole) or doubt(whole):
             return _named(whole), heading[: inside.start()] + " " + heading[inside.end() :]
         parts = _SEPARATOR.split(whole.strip())
-        for part in parts:
+        for part in map(_of_two, parts):
             if part and (unit_named(part) or doubt(part)):
-                rest = " ".join(p for p in parts if p != part)
+                rest = " ".join(" ".join(parts).replace(part, "", 1).split())
                 before, after = heading[: inside.start()], heading[inside.end() :]
                 return _named(part), f"{before} ({rest}) {after}"
     return _beside(heading)
+
+
+def _of_two(word: str) -> str:
+    """The first of two words with a stroke between them, if it is a unit and the other none."""
+    first, _, other = word.partition("/")
+    both = unit_named(word) or doubt(word) or unit_named(other) or other[:1].isdigit()
+    return first if other and not both and unit_named(first) else word
 
 
 def _named(word: str) -> str:
@@ -201,7 +216,7 @@ def _beside(heading: str) -> tuple[str, str]:
     words = [w for w in _SEPARATOR.split(bare) if w]
     found: dict[str, str] = {}
     for word in words[1:] if "/" not in "".join(words[:1]) else words:
-        last = word.rpartition("/")[2] if not unit_named(word) and not doubt(word) else word
+        last = word.partition("/")[2] if not unit_named(word) and not doubt(word) else word
         if last.casefold() in PLAIN_IN_HEADINGS:
             found.setdefault(_named(last), word if last == word else f"/{last}")
     if len(found) == 1:
@@ -210,8 +225,11 @@ def _beside(heading: str) -> tuple[str, str]:
         return unit, re.sub(rf"{start}{re.escape(text)}(?![^\W_])", " ", heading, count=1)
     if found:
         return "|".join(found), heading
-    if len(words) > 1 or _DEGREE.search(bare):
-        if (tail := _TAIL.search(bare)) is not None:
+    if (middle := _REFERRED.search(bare)) is not None:
+        return unit_named(middle["unit"]), f"{bare[: middle.start()]} {bare[middle.end() :]}"
+    if len(words) > 1 or "/" in bare or _DEGREE.search(bare):
+        tail = _TAIL.search(bare)
+        if tail is not None and tail.start():
             return unit_named(tail["unit"] or tail["after"]), bare[: tail.start()]
         if (tail := _DEGREE.search(bare)) is not None:
             return "deg", bare[: tail.start()]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from verifier.files.faults import Faults
-from verifier.files.plan.units import unit_named, unit_of
+from verifier.files.plan.units import doubt, unit_named, unit_of
 from verifier.files.sheets.cell import Unreadable
 from verifier.files.sheets.page import MAX_HEADING_ROW, Knows, Merge, Page, Row, is_blank
 
@@ -73,7 +73,7 @@ def find_headings(
     number = last = first[chosen][0]
     units = [unit_of(name) for name in names]
     if (row := next(below, None)) is not None:
-        if (found := _devices(row[1], len(names))) is not None:
+        if (found := _units(row[1], len(names))) is not None:
             last = row[0]
             units = [found[i] or unit for i, unit in enumerate(units)]
         else:
@@ -126,13 +126,20 @@ def _group(merges: list[Merge], row: int, column: int) -> Any:
     return next((m.value for m in wide if m.covers(row, column)), None)
 
 
-def _devices(cells: list[Any], width: int) -> list[str] | None:
-    """The devices that a row holds; None where it holds anything else."""
+def _units(cells: list[Any], width: int) -> list[str] | None:
+    """The units that a row holds, as written where they are none of ours; None: it is no such."""
     words = [heading_text(cell).strip("()[]") for cell in cells]
-    known = [bool(unit_named(word)) for word in words if word]
-    if len(known) < _ENOUGH or not all(known) or len(words) > width or words[0]:
+    if len(words) > width or words[0] or not are_units(words):
         return None
-    return [unit_named(word) for word in words] + [""] * (width - len(words))
+    return [unit_named(word) or word for word in words] + [""] * (width - len(words))
+
+
+def are_units(words: Iterable[str]) -> bool:
+    """Whether the words of a row are units, most of them known, and none of them a figure."""
+    filled = [word for word in words if any(map(str.isalnum, word)) or unit_named(word)]
+    known = [word for word in filled if unit_named(word) or doubt(word)]
+    figures = any(c.isdigit() for word in filled if word not in known for c in word)
+    return len(known) >= _ENOUGH and 2 * len(known) >= len(filled) and not figures
 
 
 def heading_text(cell: Any) -> str:

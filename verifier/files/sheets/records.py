@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -43,6 +43,7 @@ class CellReader:
     Attributes:
         values: what their words mean, in lower case.
         foreign: whether the sheet is somebody's own; there a dash is no text.
+        before: what a cell of another form is made into first; raises ValueError.
         said: by rule, what was read otherwise than it is written: the first place, and all rows.
         points: figures with a point that could stand between thousands.
         how: of the cell read last, in what it was read otherwise than it is written.
@@ -54,6 +55,7 @@ class CellReader:
     figures: NumberStyle = PLAINLY
     values: Mapping[str, str] = field(default_factory=dict)
     foreign: bool = False
+    before: Callable[[Any], Any] | None = None
     said: dict[str, tuple[Origin, Subject, str, list[int]]] = field(default_factory=dict)
     points: list[tuple[Origin, Subject, str]] = field(default_factory=list)
     how: str = ""
@@ -64,8 +66,10 @@ class CellReader:
 
     def __post_init__(self) -> None:
         kind = self.column.kind
-        self._as_it_is = kind in ("text", "flag", "moment") and not self.column.is_address
-        self._may_have_points = kind == "number" and not self.column.angle
+        as_it_is = kind in ("text", "flag", "moment") and not self.column.is_address
+        self._as_it_is = as_it_is and self.before is None
+        open_sign = self.figures.decimal in ("plain", "either")
+        self._may_have_points = kind == "number" and not self.column.angle and open_sign
 
     def read(self, value: Any, origin: Origin, faults: Faults, subject: Subject) -> Scalar | None:
         """The text of a cell; None where it is empty or cannot be read."""
@@ -78,7 +82,8 @@ class CellReader:
             text = value.strip()
             return Scalar(text, quoted=True, origin=origin) if text else None
         try:
-            text = clean(value, self.column, self.figures, self._note)
+            made = value if self.before is None else self.before(value)
+            text = clean(made, self.column, self.figures, self._note)
         except ValueError as fault:
             self.refused = str(fault)
             faults.unreadable(self.column.path[-1], origin, self.refused, subject)
@@ -89,6 +94,8 @@ class CellReader:
                 said = self.said.setdefault(rule, (origin, subject, message, []))
                 said[3].append(origin.line or 0)
             self._notes.clear()
+        elif self.before is not None:
+            self.how = f"{shown(heading_text(value))} is read as {text}"
         if self._may_have_points and isinstance(value, str) and could_be_thousands(value):
             self.points.append((origin, subject, text))
         return Scalar(text, isinstance(value, str), origin) if text else None

@@ -176,10 +176,10 @@ def _level(end: End, judged: Finding | None, level_dbm: float | None, *, nothing
     """What arrives and what should; at another power than planned that is not what is planned."""
     planned = end.rx_level_dbm
     wanted = judged.expected if judged is not None and _is_number(judged.expected) else planned
-    text = "no level read" if level_dbm is None else f"{level_dbm:.1f} dBm arrive"
-    text = "nothing arrives" if nothing else text
+    text = "no level read" if level_dbm is None else f"received {level_dbm:.1f} dBm"
+    text = "nothing received" if nothing else text
     if wanted is None:
-        return f"{text}, none planned"
+        return f"{text}, no planned level"
     shifted = planned is None or abs(wanted - planned) >= _SAME_DB
     text += f", {'expected' if shifted else 'planned'} {wanted:.1f} dBm"
     if level_dbm is not None:

@@ -205,7 +205,7 @@ def _causes(group: Group, look: ReportStyle) -> list[str]:
         title = f"CAUSE, {cause.certainty}: {cause.text}"
         return [*_wrapped(title, look, ""), *_words_of(cause, group, look, _INDENT)]
     certain = any(c.certainty == "certain" for c in group.causes)
-    lines = ["CAUSES:" if certain else f"CAUSE, one of {len(group.causes)} that fit:"]
+    lines = ["CAUSES:" if certain else f"POSSIBLE CAUSES ({len(group.causes)}):"]
     for cause in group.causes:
         lines += _wrapped(f"{cause.certainty}: {cause.text}", look)
         lines += _words_of(cause, group, look, _INDENT * 2)

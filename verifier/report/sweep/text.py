@@ -162,5 +162,5 @@ def _confirmed(report: SweepReport, reading: HealthReading) -> str:
         return f", since {rfc3339(memory.since_s)}"
     if memory.state == "unsteady":
         return ", unsteady"
-    times = "once" if memory.pending_n == 1 else f"{memory.pending_n} times"
-    return f", seen {times}; still counts as {memory.state}"
+    needed = f"{memory.pending_n} of {report.confirm} sweeps needed"
+    return f", seen in {needed}; recorded state: {memory.state}"

@@ -112,7 +112,8 @@ def _left_behind(hop: CarrierFindings, end: EndName, far: EndName) -> Causes:
             unheard += hop.all(_NEEDS_SIGNAL, (far, None), "not-tested")
         yield cause(
             "muted", head.subject, "likely",
-            f"the transmitter of {device} is off" + (", so the far end is deaf" if unheard else ""),
+            f"the transmitter of {device} is off"
+            + (", so the far end receives nothing" if unheard else ""),
             [head, *unheard, *adapted],
         )  # fmt: skip
     if (head := hop.get("radio.test-mode", end, "fail", "warn")) is not None:

@@ -164,8 +164,8 @@ def _undiscovered(device: DeviceFindings, found: list[Finding]) -> Causes:
     """An SNMPv3 agent tells its engine id whatever the keys (RFC 3414 section 4)."""
     yield cause(
         "snmp-filtered", device.subject, "likely",
-        f"SNMP to {device.name} is filtered: it does not even tell its engine id, whatever "
-        f"the keys",
+        f"SNMP to {device.name} is filtered: even the first message, which needs no key, "
+        f"gets no reply",
         found,
     )  # fmt: skip
     yield cause(

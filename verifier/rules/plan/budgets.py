@@ -43,8 +43,8 @@ def rx_level_off_budget(scope: Scope) -> Found:
         if abs(off) <= radio.AGREE_DB:
             continue
         message = (
-            f"{figure(planned)} dBm planned, our sum gives {found.level_dbm:.1f} dBm "
-            f"({off:+.1f} dB){found.gas_words()}; mend the level, or the figure that is wrong:"
+            f"{figure(planned)} dBm planned, the link budget gives {found.level_dbm:.1f} dBm "
+            f"({off:+.1f} dB){found.gas_words()}; correct the level, or the figure that is wrong:"
         )
         yield RuleProblem(
             end_of(link, carrier, name),

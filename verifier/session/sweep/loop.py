@@ -218,7 +218,7 @@ class SweepLoop:
             refused=self._say_refused,
         )
         memories = {m.subject: m for m in made.memories}
-        return SweepReport(number, sweep, memories, made.changes, made.notices)
+        return SweepReport(number, sweep, memories, made.changes, made.notices, settings.confirm)
 
     def _say_refused(self, subject: Subject, why: str) -> None:
         self._say(
