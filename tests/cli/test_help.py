@@ -17,7 +17,7 @@ from verifier.cli.help import GROUPS, SCREEN, SECTIONS, SELDOM, SUBCOMMANDS, WID
 from verifier.cli.options import HISTORY_FORMATS, RESULT_FORMATS
 from verifier.report import history, result
 
-OTHERWISE = {"--from", "--wait"}
+OTHERWISE = {"--from", "--wait", "--bell"}
 """Options of one name for things that are not the same: what is waited for, what is read from."""
 
 

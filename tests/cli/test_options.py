@@ -18,6 +18,7 @@ from click.testing import CliRunner
 
 from verifier import cli, model
 from verifier.cli.command import Duration, command, parameters
+from verifier.cli.job_folder import PlanArgument
 from verifier.rules import profile as rules_of_profile
 
 
@@ -97,7 +98,8 @@ def fields() -> Iterator[tuple[str, Any, click.Parameter]]:
             seen.add(kind)
             by_name = {p.name: p for p in parameters(kind)}
             for name, hint in get_type_hints(kind, None, NAMES, include_extras=True).items():
-                if get_origin(hint) is Annotated:
+                of_the_folder = isinstance(by_name.get(name), PlanArgument)  # test_job_folder
+                if get_origin(hint) is Annotated and not of_the_folder:
                     yield f"{kind.__name__}.{name}", get_args(hint)[0], by_name[name]
 
 

@@ -65,7 +65,7 @@ OBSERVATION = {
         "sent": 2, "received": 1, "rtt_ms": [1.5, None], "duplicates": 0, "reordered": 0,
         "foreign_id": 0, "payload_bytes": 56,
         "silence": [{"reason": "timed-out", "text": "no reply in time", "type": None, "code": None,
-                     "reporter": None, "errno": None, "mtu": None}],
+                     "reporter": None, "errno": None, "mtu": None}], "by": "",
     },
     "unit": "ms", "at": "2026-11-24T10:00:01Z", "took_ms": None,
 }  # fmt: skip

@@ -90,6 +90,7 @@ NOBODY = result(
     cables=(CABLE,),
     sought_s=8.0,
     boots_s=45.0,
+    watching=True,
     do="data side of the injector? LED? supply polarity? other cable?",
 )
 SHOWN = {
@@ -118,7 +119,7 @@ FAIL  level low both ways
     "nobody": (NOBODY, """\
   cable  eth0 up, 100 Mbit/s full (planned 1000)
   nobody at planned, present or factory address; nothing heard for 8 s
-  may be booting: its family takes 45 s
+  may be booting: looking until 00:45
   do     data side of the injector? LED? supply polarity? other cable?
 INCOMPLETE  nobody on this cable
 """),

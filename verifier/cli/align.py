@@ -11,21 +11,31 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import click
-from click import Argument, Choice, IntRange, Option
+from click import Choice, IntRange, Option
 
 from verifier.cli.command import Duration, command
+from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.later import Later
-from verifier.cli.options import HOW_WRITTEN, STAGE_HELP, STAGES, CredentialsFile, PlanOptions
+from verifier.cli.options import (
+    HOW_WRITTEN,
+    STAGE_HELP,
+    STAGES,
+    CredentialsFile,
+    PlanOptions,
+    SetLaptop,
+)
 from verifier.errors import EXIT_INTERRUPTED, EXIT_PASSED, EXIT_UNTESTED
 
 if TYPE_CHECKING:
     from verifier.cli import inputs
+    from verifier.cli.borrow import borrowed
     from verifier.model.plan import EndName, Stage
     from verifier.report.plain import wrapped
     from verifier.rules.alignment import AlignedCarrier, EndView, chosen
     from verifier.session.align import AlignQuestion
     from verifier.session.world import World
 else:
+    borrowed = Later("verifier.cli.borrow:borrowed")
     inputs = Later("verifier.cli.inputs")
     wrapped = Later("verifier.report.plain:wrapped")
     AlignedCarrier = Later("verifier.rules.alignment:AlignedCarrier")
@@ -37,8 +47,9 @@ class AlignOptions:
     """Which carrier is aligned, and how its levels are shown."""
 
     plan: PlanOptions
-    link: Annotated[str, Argument(["link"])]
+    link: Annotated[str, ObjectArgument(["link"])]
     credentials_file: CredentialsFile
+    set_laptop: SetLaptop
     carrier: Annotated[
         int | None,
         Option(["--carrier"], type=IntRange(1), help="Of a link with several; the first if not."),
@@ -100,7 +111,8 @@ def align(options: AlignOptions) -> int:
     about = FitQuestion(plan=plan, profiles=profiles, devices=asked)
     refuse_without_link(about, world.laptop)
     _say(_opening(hop, unread), options)
-    return _run(hop, questions, world, options)
+    with borrowed([about], world.laptop, on=options.set_laptop):
+        return _run(hop, questions, world, options)
 
 
 def _opening(hop: AlignedCarrier, unread: Mapping[EndName, str]) -> list[str]:

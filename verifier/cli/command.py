@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Annotated, TypeVar, get_args, get_origin
 import click
 
 from verifier.cli.help import Command
+from verifier.cli.job_folder import joined
 
 if TYPE_CHECKING:
     from verifier.model.address import Address
@@ -49,14 +50,15 @@ def command(
         group: the group that it belongs to, if not the program itself.
         settings: of click's context for it.
     """
+    read, arguments = joined(parameters(options))
 
     def made(function: Callable[[OptionsT], int]) -> click.Command:
         @wraps(function)
         def call(**values: object) -> int:
-            return function(_filled(options, values))
+            return function(_filled(options, arguments.filled(values)))
 
         of_click = click.command(
-            name, cls=Command, params=list(parameters(options)), short_help=short_help,
+            name, cls=Command, params=read, short_help=short_help,
             context_settings=dict(settings or {}),
         )  # fmt: skip
         finished: click.Command = of_click(call)

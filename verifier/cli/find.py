@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import click
-from click import Argument, FloatRange, Option
+from click import FloatRange, Option
 
 from verifier.cli.command import Duration, command
+from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.later import Later
 from verifier.cli.options import (
     INTERFACE_HELP,
@@ -19,12 +21,14 @@ from verifier.cli.options import (
     CredentialsFile,
     OutputOptions,
     PlanOptions,
+    SetLaptop,
     TextOrJson,
 )
 from verifier.errors import EXIT_INTERRUPTED
 
 if TYPE_CHECKING:
     from verifier.cli import inputs, output
+    from verifier.cli.borrow import borrowed
     from verifier.files.credentials import at_hand, load_credentials
     from verifier.files.output import opened
     from verifier.model.credentials import SnmpEntry
@@ -32,8 +36,10 @@ if TYPE_CHECKING:
     from verifier.model.profile import Profile
     from verifier.model.search import Candidate
     from verifier.rules.selection import selected
+    from verifier.session.laptop.fit import FitQuestion
     from verifier.session.search.request import Search
 else:
+    borrowed = Later("verifier.cli.borrow:borrowed")
     inputs = Later("verifier.cli.inputs")
     output = Later("verifier.cli.output")
     at_hand = Later("verifier.files.credentials:at_hand")
@@ -47,7 +53,7 @@ class FindOptions:
     """Which device is looked for, and how."""
 
     plan: PlanOptions
-    device: Annotated[str, Argument(["device"])]
+    device: Annotated[str, ObjectArgument(["device"])]
     listen: Annotated[
         bool,
         Option(["--listen"], is_flag=True, help="Listen on the cable too (Linux, as root)."),
@@ -93,6 +99,7 @@ class FindOptions:
             help=TIMEOUT_HELP,
         ),
     ]
+    set_laptop: SetLaptop
     credentials_file: CredentialsFile
     format_: TextOrJson
     output: OutputOptions
@@ -117,7 +124,9 @@ def find(options: FindOptions) -> int:
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
         from verifier.session.search.run import look_for  # noqa: PLC0415
 
-        result = look_for(search, ThisMachine())
+        world = ThisMachine()
+        with borrowed(_questions(search), world.laptop, on=options.set_laptop):
+            result = look_for(search, world)
         output.draw(result, formats, drawn.brief, chosen, options.output, place)
     return EXIT_INTERRUPTED if result.interrupted else result.exit_code()
 
@@ -142,6 +151,20 @@ def _search(options: FindOptions) -> Search:
         show=lambda candidates: _show(candidates, options),
         say=output.unsaid if quiet else output.say,
     )
+
+
+def _questions(search: Search) -> list[FitQuestion]:
+    """How this laptop stands to the device where it is planned, and where it may be now."""
+    from verifier.session.laptop.fit import FitQuestion  # noqa: PLC0415
+
+    interface = search.interfaces[0] if len(search.interfaces) == 1 else None
+    planned = FitQuestion(
+        plan=search.plan,
+        profiles=search.profiles,
+        devices=(search.device,),
+        interface=interface,
+    )
+    return [planned, dataclasses.replace(planned, present=True)]
 
 
 def _credentials(

@@ -13,12 +13,12 @@ from click import Option
 from verifier.cli.command import command
 from verifier.cli.later import Later
 from verifier.cli.options import (
-    SET_LAPTOP_HELP,
     LaptopOptions,
     OperatingSystem,
     OutputOptions,
     PlanOptions,
     SelectionOptions,
+    SetLaptop,
     Strict,
     TextOrJson,
 )
@@ -49,14 +49,7 @@ class FitOptions:
         bool, Option(["--present"], is_flag=True, help="Ask about present and factory addresses.")
     ]
     system: OperatingSystem
-    set_laptop: Annotated[
-        bool,
-        Option(
-            ["--set-laptop"],
-            is_flag=True,
-            help=SET_LAPTOP_HELP,
-        ),
-    ]
+    set_laptop: SetLaptop
     format_: TextOrJson
     output: OutputOptions
     strict: Strict

@@ -143,7 +143,7 @@ SELDOM = (
     "--by --accept-untested --sign --mapping --tell-limit --device-deadline --keep-hourly-days "
     "--keep-days --insecure-webhook --pass-environment --webhook --syslog --ask-all --confirm "
     "--metrics --laptop-addresses --done --write-plan --journal --wait --site --link "
-    "--try-default-community --os --segment --strict --verbose"
+    "--try-default-community --os --segment --strict --verbose --profiles --observed --interface"
 )
 """What `--help` leaves to `--help-all`, in this order, until it fits the screen."""
 SCREEN = 40

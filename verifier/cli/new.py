@@ -10,8 +10,8 @@ from click import Argument, Option
 
 from verifier.cli.command import FILE, command
 from verifier.cli.later import Later
-from verifier.cli.options import OwnFaults
-from verifier.errors import EXIT_PASSED, UsageError
+from verifier.cli.options import OwnFaults, PlanOptions
+from verifier.errors import EXIT_PASSED, InputError, UsageError
 
 if TYPE_CHECKING:
     from verifier.cli import output
@@ -39,7 +39,17 @@ class NewOptions:
             ["--from"],
             type=FILE,
             metavar="THEIR_SHEET",
-            help="Propose a mapping (TOML) for a sheet that somebody already keeps.",
+            help="Propose a mapping (FILE.toml) for a sheet that somebody already keeps, or "
+            "write the plan that it holds.",
+        ),
+    ]
+    mapping: Annotated[
+        Path | None,
+        Option(
+            ["--mapping"],
+            type=FILE,
+            metavar="FILE",
+            help="How the sheet of --from is read, where it is not a plan of ours.",
         ),
     ]
     verbose: OwnFaults
@@ -49,17 +59,59 @@ class NewOptions:
 def new(options: NewOptions) -> int:
     """Writes an empty plan to fill in: FILE.xlsx, FILE.yaml, or a folder of CSV files.
 
-    With --from, FILE is the mapping (.toml) that is proposed. Nothing is overwritten.
+    With --from, FILE.toml is the mapping that is proposed for that sheet; any other FILE is the
+    plan that it holds, each value with its origin in a comment. Nothing is overwritten.
     """
     file = options.file
     if options.theirs is not None:
         if options.example:
             raise UsageError("--example and --from exclude each other")
-        from verifier.files.propose_mapping import propose  # noqa: PLC0415
-
-        output.show(f"{propose(options.theirs, file).rstrip()}\n")
-        return EXIT_PASSED
+        if file.suffix.lower() == ".toml":
+            return _mapping(options.theirs, file)
+        return _converted(options.theirs, options.mapping, file)
+    if options.mapping is not None:
+        raise UsageError("--mapping says how the sheet of --from is read: name that too")
     write_plan(example_plan() if options.example else Plan(), file)
     what = "an invented network" if options.example else "an empty plan; fill it in"
     output.show(f"{file}: {what}. Its faults: plan-verifier check {file}\n")
+    return EXIT_PASSED
+
+
+def _mapping(theirs: Path, file: Path) -> int:
+    """Proposes a mapping, shows what it says, and reads the sheet by it as `check` does."""
+    from verifier.cli import inputs  # noqa: PLC0415
+    from verifier.files.propose_mapping import propose  # noqa: PLC0415
+    from verifier.report import proposal as report  # noqa: PLC0415
+    from verifier.report.plan_check import counts  # noqa: PLC0415
+
+    made = propose(theirs, file)
+    output.show(report.text(made))
+    options = PlanOptions(path=theirs, mapping=file, profile_folder=None)
+    try:
+        plan, problems = inputs.all_problems(options)
+        read = counts(len(plan.devices), problems)
+    except InputError as fault:
+        read = counts(0, fault.problems)
+    unsure = f"{made.unsure} unsure line{'' if made.unsure == 1 else 's'}"
+    todo = f"settle the {unsure} in it, then" if made.unsure else "look it through, then"
+    output.show(
+        f"{file}: {unsure}; read by it: {read}\n"
+        f"Next: {todo} plan-verifier check {theirs} --mapping {file}\n"
+    )
+    return EXIT_PASSED
+
+
+def _converted(theirs: Path, mapping: Path | None, file: Path) -> int:
+    """Writes the plan that a sheet holds in another form. Raises InputError where it has errors."""
+    from verifier.cli import inputs  # noqa: PLC0415
+    from verifier.report import plan_check  # noqa: PLC0415
+
+    options = PlanOptions(path=theirs, mapping=mapping, profile_folder=None)
+    plan, problems = inputs.load_plan(options)
+    write_plan(plan, file, origins=True)
+    output.show(plan_check.text(theirs, len(plan.devices), problems))
+    output.show(
+        f"{file}: the plan of {theirs}, each value with its origin\n"
+        f"Next: plan-verifier check {file}\n"
+    )
     return EXIT_PASSED

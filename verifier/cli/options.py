@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import click
-from click import Argument, Choice, IntRange, Option
+from click import Choice, IntRange, Option
 
 from verifier.cli.command import FILE, Duration, HostAddress, LaptopAddress
+from verifier.cli.job_folder import PlanArgument
 
 if TYPE_CHECKING:
     from verifier.model.address import Address
@@ -34,6 +35,7 @@ ECHOES_HELP = "Counted echoes to each device."
 TIMEOUT_HELP = "Wait so long for an answer."
 PACKETS_HELP = "Most packets a second of all kinds together."
 INTERFACE_HELP = "Ask and listen on this cable only.  [default: every one with a link]"
+OBSERVED_HELP = "The sheet of what only a person can see (cards --blank), filled in."
 SET_LAPTOP_HELP = "Set this laptop's addresses (Linux, root); taken back at the end."
 
 
@@ -51,7 +53,7 @@ OwnFaults = Annotated[
 class PlanOptions:
     """Which plan, how its sheet is read, and where its profiles are."""
 
-    path: Annotated[Path, Argument(["plan"], metavar="PLAN", type=FILE)]
+    path: Annotated[Path, PlanArgument(["plan"], nargs=-1)]
     mapping: Annotated[
         Path | None,
         Option(
@@ -314,6 +316,14 @@ OperatingSystem = Annotated[
         type=Choice(SYSTEMS),
         help="Whose commands to print.  [default: this machine's]",
     ),
+]
+ObservedFile = Annotated[
+    Path | None,
+    Option(["--observed"], type=FILE, metavar="FILE.csv", help=OBSERVED_HELP),
+]
+SetLaptop = Annotated[
+    bool,
+    Option(["--set-laptop"], is_flag=True, help=SET_LAPTOP_HELP),
 ]
 TextOrJson = Annotated[
     Literal["text", "json"] | None,

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Final
 
 import click
-from click import Argument, Option
+from click import Option
 
 from verifier.cli.command import Duration, command
 from verifier.cli.documents import documents, signed_by
+from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.later import Later
 from verifier.cli.options import (
     CredentialsFile,
@@ -18,6 +20,7 @@ from verifier.cli.options import (
     OutputOptions,
     PlanOptions,
     ResultFormat,
+    SetLaptop,
     StageOption,
     Strict,
 )
@@ -25,6 +28,7 @@ from verifier.errors import EXIT_INTERRUPTED, UsageError
 
 if TYPE_CHECKING:
     from verifier.cli import inputs, output
+    from verifier.cli.borrow import borrowed
     from verifier.model.plan import Device, Plan, Stage
     from verifier.report.plain import paragraph
     from verifier.rules.outage import behind
@@ -33,6 +37,7 @@ if TYPE_CHECKING:
     from verifier.session import Request
     from verifier.session.request import Outcome
 else:
+    borrowed = Later("verifier.cli.borrow:borrowed")
     inputs = Later("verifier.cli.inputs")
     output = Later("verifier.cli.output")
     paragraph = Later("verifier.report.plain:paragraph")
@@ -58,10 +63,11 @@ class PowercycleOptions:
 
     plan: PlanOptions
     names: Annotated[
-        tuple[str, ...], Argument(["names"], metavar="DEVICE...", nargs=-1, required=True)
+        tuple[str, ...], ObjectArgument(["names"], metavar="DEVICE...", nargs=-1, required=True)
     ]
     credentials_file: CredentialsFile
     laptop: LaptopOptions
+    set_laptop: SetLaptop
     stage: StageOption
     accept_outage: Annotated[
         bool,
@@ -93,42 +99,56 @@ def powercycle(options: PowercycleOptions) -> int:
     name both. A device that never went away was not restarted, and that is said.
     """
     with documents(options, (options.plan.path, options.credentials_file)) as made:
-        plan, problems = inputs.load_plan(options.plan)
-        devices = selected(plan, options.names)
-        credentials = inputs.credentials_of(devices, options.credentials_file)
-        profiles = inputs.profiles_of(plan.devices, options.plan)
-        stage = options.stage or plan.stage or "handover"
-        laptop = inputs.assumed_laptop(options.laptop)
-        from verifier.files.canonical import plan_sha256  # noqa: PLC0415
+        request = _request(options)
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
-        from verifier.session import Request  # noqa: PLC0415
         from verifier.session.laptop import fit  # noqa: PLC0415
 
-        question = fit.FitQuestion(plan=plan, profiles=profiles, devices=devices, laptop=laptop)
-        fit.refuse_without_link(
-            question, ThisMachine().laptop, ". Nothing is to be switched before"
+        here = ThisMachine().laptop
+        question = fit.FitQuestion(
+            plan=request.plan,
+            profiles=request.profiles,
+            devices=request.devices,
+            laptop=request.laptop,
         )
-        _say_outage(plan, devices, stage, accepted=options.accept_outage)
+        fit.refuse_without_link(question, here, ". Nothing is to be switched before")
+        devices = tuple(request.devices)
+        _say_outage(request.plan, devices, request.stage, accepted=options.accept_outage)
         made.read_key()
-        request = Request(
-            command="verify",
-            plan=plan,
-            plan_sha256=plan_sha256(plan),
-            problems=problems,
-            stage=stage,
-            devices=devices,
-            names=options.names,
-            profiles=profiles,
-            credentials=credentials,
-            laptop=laptop,
-        )
-        outcome = _carry_out(request, waits_s(devices, profiles, options.wait_s))
+        if options.set_laptop:
+            request = dataclasses.replace(request, laptop=None)
+        with borrowed([question], here, on=options.set_laptop):
+            waits = waits_s(devices, request.profiles, options.wait_s)
+            outcome = _carry_out(request, waits)
         result = signed_by(outcome.result, options.evidence)
         made.write(result, request)
     if outcome.interrupted:
         click.echo("interrupted; what was read so far is in the report", err=True)
         return EXIT_INTERRUPTED
     return result.exit_code(strict=options.strict)
+
+
+def _request(options: PowercycleOptions) -> Request:
+    """What is read before and after; every input is read here, before anything is sent."""
+    plan, problems = inputs.load_plan(options.plan)
+    devices = selected(plan, options.names)
+    credentials = inputs.credentials_of(devices, options.credentials_file)
+    profiles = inputs.profiles_of(plan.devices, options.plan)
+    laptop = inputs.assumed_laptop(options.laptop)
+    from verifier.files.canonical import plan_sha256  # noqa: PLC0415
+    from verifier.session import Request  # noqa: PLC0415
+
+    return Request(
+        command="verify",
+        plan=plan,
+        plan_sha256=plan_sha256(plan),
+        problems=problems,
+        stage=options.stage or plan.stage or "handover",
+        devices=devices,
+        names=options.names,
+        profiles=profiles,
+        credentials=credentials,
+        laptop=laptop,
+    )
 
 
 def _carry_out(request: Request, waits: dict[str, float]) -> Outcome:

@@ -6,13 +6,12 @@ import dataclasses
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import click
 from click import Option
 
-from verifier.cli.command import FILE, command
+from verifier.cli.command import command
 from verifier.cli.later import Later
 from verifier.cli.options import (
     AcceptedUntested,
@@ -20,11 +19,13 @@ from verifier.cli.options import (
     EchoCount,
     EvidenceOptions,
     LaptopOptions,
+    ObservedFile,
     OutputOptions,
     PaceOptions,
     PlanOptions,
     ResultFormat,
     SelectionOptions,
+    SetLaptop,
     StageOption,
     Strict,
 )
@@ -33,9 +34,12 @@ from verifier.errors import EXIT_INTERRUPTED, EXIT_OURS
 
 if TYPE_CHECKING:
     from verifier.cli import inputs
+    from verifier.cli.borrow import borrowed
     from verifier.cli.documents import documents, signed_by
     from verifier.session import Request
+    from verifier.session.laptop.fit import FitQuestion
 else:
+    borrowed = Later("verifier.cli.borrow:borrowed")
     inputs = Later("verifier.cli.inputs")
     documents = Later("verifier.cli.documents:documents")
     signed_by = Later("verifier.cli.documents:signed_by")
@@ -48,6 +52,7 @@ class ReachOptions:
     plan: PlanOptions
     selection: SelectionOptions
     laptop: LaptopOptions
+    set_laptop: SetLaptop
     echoes: EchoCount
     pace: PaceOptions
     stage: StageOption
@@ -72,15 +77,7 @@ class VerifyOptions(ReachOptions):
             "answer.",
         ),
     ]
-    observed_file: Annotated[
-        Path | None,
-        Option(
-            ["--observed"],
-            type=FILE,
-            metavar="FILE.csv",
-            help="The sheet of what only a person can see (cards --blank), filled in.",
-        ),
-    ]
+    observed_file: ObservedFile
     soak_s: SoakOption
 
 
@@ -111,9 +108,14 @@ def _run(options: ReachOptions, verifying: VerifyOptions | None) -> int:
         from verifier.session.soak.journal import closed  # noqa: PLC0415
 
         soak_s = None if verifying is None else verifying.soak_s
-        with soaking(request, soak_s, options.evidence, quiet=quiet) as (asked, journal):
+        world = ThisMachine()
+        with (
+            borrowed([_question(request)], world.laptop, on=options.set_laptop),
+            soaking(_set(request, options), soak_s, options.evidence, quiet=quiet) as taken,
+        ):
+            asked, journal = taken
             with _progress(len(request.devices), quiet=quiet) as progress:
-                outcome = run(dataclasses.replace(asked, progress=progress), ThisMachine())
+                outcome = run(dataclasses.replace(asked, progress=progress), world)
             result = closed(signed_by(outcome.result, options.evidence), journal)
             made.write(result, asked, journal)
     if outcome.interrupted:
@@ -122,6 +124,23 @@ def _run(options: ReachOptions, verifying: VerifyOptions | None) -> int:
     if outcome.faults:
         return _own_faults(outcome.faults, verbose=options.output.verbose)
     return result.exit_code(strict=options.strict)
+
+
+def _question(request: Request) -> FitQuestion:
+    """How this laptop stands to the devices of a request."""
+    from verifier.session.laptop.fit import FitQuestion  # noqa: PLC0415
+
+    return FitQuestion(
+        plan=request.plan,
+        profiles=request.profiles,
+        devices=request.devices,
+        laptop=request.laptop,
+    )
+
+
+def _set(request: Request, options: ReachOptions) -> Request:
+    """The request of this machine as it is set, not of a laptop that names its interface."""
+    return dataclasses.replace(request, laptop=None) if options.set_laptop else request
 
 
 def _own_faults(faults: Sequence[Exception], *, verbose: bool) -> int:

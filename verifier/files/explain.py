@@ -22,7 +22,7 @@ _KINDS: Mapping[str, Kind] = {
 }  # fmt: skip
 _OWN = re.compile(r"^## `([^`]+)`(?: (.+))?$", re.MULTILINE)
 _NEAR = 4
-"""So many near names are offered."""
+"""Number of near names that are offered."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,26 +1,40 @@
-"""A first mapping for somebody's own sheet: what is recognised, and what a person must look at."""
+"""A first mapping for somebody's own sheet: what is recognised, and what a person must settle."""
 
 from __future__ import annotations
 
-import json
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any
 
 from verifier.errors import InputError, UsageError
-from verifier.files.disk import read_bytes
+from verifier.files.disk import read_bytes, write_new
 from verifier.files.faults import shown
-from verifier.files.mapping.form import FORMAT, UNREAD, UNSURE
-from verifier.files.mapping.guess import TheirColumn, TheirSheet, seen_sheet
-from verifier.files.read_plan import read_plan
+from verifier.files.mapping.cell_words import names
+from verifier.files.mapping.choices import (
+    LEAVE_OUT,
+    choices,
+    how_sure,
+    proposed,
+    quoted,
+    value_of,
+    why_unread,
+)
+from verifier.files.mapping.form import FORMAT, UNSURE
+from verifier.files.mapping.guess import TheirColumn, TheirTable, their_tables
+from verifier.files.mapping.model import targets_of
+from verifier.files.sheets.cell import as_shown
 from verifier.files.sheets.csv_text import PROPOSED, unsure_lines
 from verifier.files.sheets.open_pages import VALUES_ONLY, WHY_VALUES_ONLY, pages_of
 from verifier.files.sheets.page import Page, listed
+from verifier.model.proposal import Proposal, ProposedTable
+
+HEAD = (
+    '# How the sheet is read. "unsure": write one of the readings that stand above the line.',
+    '# "unread": nothing reads the column; name its field, or write {leave_out = "reason"}.',
+)
 
 
-def propose(theirs: Path, out: Path) -> str:
+def propose(theirs: Path, out: Path) -> Proposal:
     """Writes a mapping for the sheet at `theirs` to `out`; what a person should know of it.
-
-    What is unsure is marked in the file by a comment that begins with `unsure:`.
 
     Raises:
         InputError: the sheet cannot be read, or nothing in it is recognised.
@@ -28,112 +42,93 @@ def propose(theirs: Path, out: Path) -> str:
     """
     if out.exists():
         raise UsageError(f"{out} is there already: name a file that is not")
-    found = [sheet for page in _pages(theirs) if (sheet := seen_sheet(page)) is not None]
-    known = [sheet for sheet in found if sheet.row]
+    pages, head = _pages(theirs)
+    left = {page.name: reason for page in pages if (reason := _left_out(page))}
+    found = [table for page in pages if page.name not in left for table in their_tables(page)]
+    known = [table for table in found if table.row]
     if not known:
         raise InputError(f"{theirs}: nothing is recognised: write the mapping by hand")
-    parts = (_toml(sheet, alone=len(found) == 1) for sheet in known)
-    text = "\n".join((f'format = "{FORMAT}"', *_of_the_file(theirs), *parts, ""))
-    try:
-        out.write_text(text, encoding="utf-8")
-    except OSError as fault:
-        raise UsageError(f"{out} cannot be written: {fault.strerror}") from None
-    left = [f"sheet {s.page.name}: not recognised, left out" for s in found if not s.row]
-    return "\n".join((*(_told(s) for s in known), *left, _tried(theirs, out), ""))
+    text = "\n".join((
+        f'format = "{FORMAT}"', f"sheet = {quoted(theirs.name)}", *HEAD, *head,
+        *_leave_out(left), *(_toml(table, alone=len(pages) == 1) for table in known), "",
+    ))  # fmt: skip
+    write_new(out, text.encode())
+    used = {table.page.name for table in known}
+    others = [(p.name, "not recognised") for p in pages if p.name not in used | left.keys()]
+    unsure = sum(how_sure(c) == "unsure" for table in known for c in table.columns)
+    return Proposal(tuple(map(_table, known)), (*left.items(), *others), unsure + len(head))
 
 
-def _of_the_file(theirs: Path) -> list[str]:
-    """What a person must say of the file itself."""
+def _pages(theirs: Path) -> tuple[tuple[Page, ...], list[str]]:
+    """The pages, and what a person must say of the file itself."""
     if theirs.suffix.lower() in VALUES_ONLY:
         why = f"{WHY_VALUES_ONLY}; or write true"
-        return [f'values_only = "{UNSURE}"  # unsure: {why}']
+        return pages_of(theirs, values_only=True), [f'values_only = "{UNSURE}"  # unsure: {why}']
     lines = unsure_lines(read_bytes(theirs)) if theirs.suffix.lower() == ".csv" else {}
     if not lines:
-        return []
+        return pages_of(theirs), []
     number, text = next(iter(lines.items()))
     known = f"in {PROPOSED} line {number} is {shown(text)}; look at line {listed(list(lines))}"
-    return [f'encoding = "{UNSURE}"  # unsure: {known}; if they read well, write "{PROPOSED}"']
+    line = f'encoding = "{UNSURE}"  # unsure: {known}; if they read well, write "{PROPOSED}"'
+    return pages_of(theirs, encoding=PROPOSED), [line]
 
 
-def _pages(theirs: Path) -> tuple[Page, ...]:
-    encoding = ""
-    if theirs.suffix.lower() == ".csv" and unsure_lines(read_bytes(theirs)):
-        encoding = PROPOSED
-    return pages_of(theirs, values_only=True, encoding=encoding)
+def _left_out(page: Page) -> str:
+    """Why a page is proposed as no part of the plan; empty where it may be one."""
+    if any(rule == "hidden-sheet" for rule, _ in page.notes):
+        return "it is hidden"
+    if names(page.name, "pages"):
+        return "its name says that it is no present plan"
+    return ""
 
 
-def _toml(sheet: TheirSheet, *, alone: bool) -> str:
-    """The part of the mapping about one sheet."""
-    theirs = "*" if alone else sheet.page.name
-    lines = ["", "[[table]]", f"page = {_quoted(theirs)}"]
-    doubt = f"  # unsure: {sheet.row_doubt}" if sheet.row_doubt else ""
-    lines.append(f'row = "{sheet.row}"{doubt}')
-    if sheet.heading_row:
-        lines.append(f"heading_row = {sheet.heading_row}")
-    lines += ["", "[table.columns]", *map(_line, sheet.columns)]
-    if sheet.made:
-        lines += ["", "[table.made]"]
-        lines += [
-            f"{_quoted(name)} = {_quoted(text)}  # unsure: no column holds it; is this the name?"
-            for name, text in sheet.made.items()
-        ]
+def _leave_out(left: dict[str, str]) -> Iterator[str]:
+    if left:
+        yield "\n[leave_out]"
+        yield from (f"{quoted(page)} = {quoted(reason)}" for page, reason in left.items())
+
+
+def _toml(table: TheirTable, *, alone: bool) -> str:
+    """The part of the mapping about one table."""
+    page = "*" if alone else table.page.name
+    doubt = f"  # {table.row_doubt}" if table.row_doubt else ""
+    lines = ["", "[[table]]", f"page = {quoted(page)}", f'row = "{table.row}"{doubt}']
+    if table.layout != "rows":
+        lines.append(f'layout = "{table.layout}"')
+    if table.fill_down:
+        lines.append(f"fill_down = [{', '.join(map(quoted, table.fill_down))}]")
+    lines += ["", "[table.columns]"]
+    lines += [line for column in table.columns for line in _lines(table, column)]
+    if table.made:
+        lines += ["", "[table.made]", "# no column holds these: is this what they are called?"]
+        lines += [f"{quoted(name)} = {quoted(text)}" for name, text in table.made.items()]
     return "\n".join(lines)
 
 
-def _line(column: TheirColumn) -> str:
-    heading = _quoted(column.heading)
-    if not column.fields:
-        why = column.doubt or ("not recognised" if column.guess is None else "no field of a plan")
-        return f'{heading} = "{UNREAD}"  # {why}'
-    readings = [_value(reading) for reading in column.readings]
-    if column.doubt:
+def _lines(table: TheirTable, column: TheirColumn) -> Iterator[str]:
+    """The line of a column, with its readings above it where it is not sure."""
+    line = f"{quoted(column.heading)} = {value_of(column)}"
+    sure = how_sure(column)
+    if sure == "unsure":
+        example = f", such as {as_shown(column.values[0])[:30]!r}" if column.values else ""
         why = column.doubt.replace("; write unit", "").replace(": write decimal", "")
-        return f'{heading} = "{UNSURE}"  # unsure: {why}; write {" or ".join(readings)}'
-    return f"{heading} = {readings[0]}"
+        yield f'# unsure: {_one_line(why)}{example}. Write instead of "unsure" one of:'
+        for choice in choices(column, targets_of(table.row)):
+            read = f"    # {_one_line(choice.read_as)}" if choice.read_as else ""
+            yield f"#   {choice.value}{read}"
+        yield f"#   {LEAVE_OUT}"
+    yield line + (f"  # {_one_line(why_unread(column))}" if sure == "unread" else "")
 
 
-def _value(reading: dict[str, Any]) -> str:
-    """What a column holds, as it is written in a mapping."""
-    if "leave_out" in reading:
-        return f"{{leave_out = {_quoted(reading['leave_out'])}}}"
-    fields = reading["field"]
-    value = _toml_value(fields[0] if len(fields) == 1 else list(fields))
-    if len(reading) == 1:
-        return value
-    more = ", ".join(f"{k} = {_toml_value(said)}" for k, said in reading.items() if k != "field")
-    return f"{{field = {value}, {more}}}"
+def _one_line(text: str) -> str:
+    """A text that stays within its comment."""
+    return "".join(c if c.isprintable() else " " for c in text)
 
 
-def _toml_value(value: Any) -> str:
-    if isinstance(value, dict):
-        return f"{{{', '.join(f'{_quoted(k)} = {_quoted(v)}' for k, v in value.items())}}}"
-    if isinstance(value, list):
-        return f"[{', '.join(map(_quoted, value))}]"
-    return _quoted(value)
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _told(sheet: TheirSheet) -> str:
-    """What was recognised of a sheet, in words."""
-    read = sum(bool(c.fields) for c in sheet.columns)
-    doubts = [c.heading for c in sheet.columns if "unsure" in _line(c)] + list(sheet.made)
-    unsure = f"; look at {', '.join(doubts)}" if doubts else ""
-    count = f"{read} of {len(sheet.columns)} columns recognised"
-    return f"sheet {sheet.page.name}: each row is one {sheet.row}, {count}{unsure}"
-
-
-def _tried(theirs: Path, out: Path) -> str:
-    """What the sheet gives when it is read by the mapping."""
-    try:
-        plan, problems = read_plan(theirs, out)
-    except InputError as fault:
-        return f"{out}: written, but the sheet cannot be read by it yet: {fault}"
-    errors = sum(p.severity == "error" for p in problems)
-    return (
-        f"{out}: written; read by it: {len(plan.devices)} devices, {len(plan.links)} links, "
-        f"{errors} errors. Go through the lines marked unsure, then: "
-        f"plan-verifier check {theirs} --mapping {out}"
+def _table(table: TheirTable) -> ProposedTable:
+    known = targets_of(table.row)
+    columns = tuple(proposed(column, known) for column in table.columns)
+    made: Sequence[tuple[str, str]] = tuple(table.made.items())
+    return ProposedTable(
+        table.page.name, table.row, table.layout, columns, tuple(made), table.row_doubt
     )

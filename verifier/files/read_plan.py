@@ -74,7 +74,10 @@ def read_foreign(path: Path, mapping: Path) -> tuple[Plan, tuple[Problem, ...], 
         )
         tree = read_foreign_pages(pages, Foreign(said, accounts), path, faults)
         plan = to_plan(tree, faults, hashlib.sha256(data).hexdigest() if data else "")
-    return plan, faults.problems(), accounts.ledger(page.look() for page in pages)
+    problems = faults.problems()
+    if said.unsure:  # what a line that is not settled would give is not missing yet
+        problems = tuple(p for p in problems if p.rule != "missing-field")
+    return plan, problems, accounts.ledger(page.look() for page in pages)
 
 
 def example_plan() -> Plan:

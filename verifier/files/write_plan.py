@@ -11,8 +11,10 @@ from verifier.files.read_plan import SAVE_AS
 from verifier.model.plan import Plan
 
 
-def write_plan(plan: Plan, path: Path) -> None:
+def write_plan(plan: Plan, path: Path, *, origins: bool = False) -> None:
     """Writes `plan` in the form that the name of `path` asks for; nothing is overwritten.
+
+    `origins` puts beside each value where it was read; a folder has them in `Origins.txt`.
 
     `.xlsx`, `.yaml` and `.yml` are files; a name without ending, or a folder that is there, is a
     folder of CSV files. An empty plan becomes a form to fill in. What is read back is equal.
@@ -23,14 +25,14 @@ def write_plan(plan: Plan, path: Path) -> None:
     """
     form = _form(path)
     if form is None:
-        _write_folder(plan, path)
+        _write_folder(plan, path, origins=origins)
         return
     if path.exists() or path.is_symlink():  # before the work of making it
         raise UsageError(f"{path} is there already: nothing is overwritten, name a new file")
-    write_new(path, form(plan))
+    write_new(path, form(plan, origins))
 
 
-def _form(path: Path) -> Callable[[Plan], bytes] | None:
+def _form(path: Path) -> Callable[[Plan, bool], bytes] | None:
     """What makes the content of a file; None for a folder."""
     ending = path.suffix.lower()
     if ending in (".yaml", ".yml"):
@@ -43,26 +45,26 @@ def _form(path: Path) -> Callable[[Plan], bytes] | None:
     raise UsageError(f"{path}: a plan is a .yaml or .xlsx file or a folder of .csv files; {hint}")
 
 
-def _yaml(plan: Plan) -> bytes:
+def _yaml(plan: Plan, origins: bool) -> bytes:  # noqa: FBT001 - one of a table
     from verifier.files.yaml.write import yaml_text  # noqa: PLC0415
 
-    return yaml_text(plan).encode()
+    return yaml_text(plan, origins=origins).encode()
 
 
-def _workbook(plan: Plan) -> bytes:
+def _workbook(plan: Plan, origins: bool) -> bytes:  # noqa: FBT001 - one of a table
     from verifier.files.sheets.workbook_write import workbook  # noqa: PLC0415
 
     try:
-        return workbook(plan)
+        return workbook(plan, origins=origins)
     except OSError as fault:  # sheets are made in temporary files
         raise UsageError(f"a workbook cannot be written: {fault.strerror}") from fault
 
 
-def _write_folder(plan: Plan, folder: Path) -> None:
+def _write_folder(plan: Plan, folder: Path, *, origins: bool) -> None:
     """Writes all files of a folder, or none."""
     from verifier.files.sheets.write import csv_files  # noqa: PLC0415
 
-    files = csv_files(plan)
+    files = csv_files(plan, origins=origins)
     try:
         if folder.exists() and not folder.is_dir():
             raise UsageError(f"{folder} is there already and is no folder: name a new one")

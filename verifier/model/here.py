@@ -134,6 +134,7 @@ class HereResult:
         open: what only a person can see and nobody entered, with how many (`--leaving`).
         borrowed: addresses that the laptop had for this look.
         notes: what could not be asked, and why.
+        watching: it looks again until it is right; `sought_s` is since somebody was missed.
     """
 
     plan: str
@@ -153,6 +154,7 @@ class HereResult:
     open: tuple[HereItem, ...] = ()
     borrowed: tuple[Interface, ...] = ()
     notes: tuple[str, ...] = ()
+    watching: bool = False
     interrupted: bool = False
 
     def exit_code(self) -> int:

@@ -172,6 +172,7 @@ class EchoSeries:
         foreign_id: echoes whose reply came back with another identifier and was not counted.
         payload_bytes: size of the payload of each.
         silence: why echoes had no reply, each reason once.
+        by: the program of the system that measured, with its version; empty: this one.
     """
 
     sent: Count
@@ -182,6 +183,7 @@ class EchoSeries:
     foreign_id: Count = 0
     payload_bytes: Count = 56
     silence: tuple[Silence, ...] = ()
+    by: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -165,6 +165,7 @@ class End:
 
     Attributes:
         radio: the N of `radio:N`; the carrier's number if None.
+        rx_mhz: the far end's `tx_mhz`, as this end's own plan says it.
         tx_loss_db, rx_loss_db: losses in one direction only.
         line_loss_db, extra_loss_db: losses in both directions.
         atpc_target_dbm: this end's own wanted receive level.
@@ -173,6 +174,7 @@ class End:
     device: str
     radio: int | None = None
     tx_mhz: float | None = None
+    rx_mhz: float | None = None
     tx_power_dbm: float | None = None
     max_eirp_dbm: float | None = None
     antenna_dbi: float | None = None

@@ -17,7 +17,7 @@ from verifier.model.subject import Subject
 CHANGES_S = 86_400.0
 """How far back changes and levels are shown: a day, the shifts before this one."""
 MOST_CHANGES = 40
-"""So many earlier changes are shown; the rest is counted and stands in the record."""
+"""Number of earlier changes that are shown; the rest is counted and stands in the record."""
 
 
 @dataclass(frozen=True, slots=True)

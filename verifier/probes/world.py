@@ -35,8 +35,9 @@ from verifier.probes.cable import arp
 from verifier.probes.cable.listen import WireSet, open_wires
 from verifier.probes.echo import mtu
 from verifier.probes.echo.burst import Echoer
-from verifier.probes.echo.open import open_socket
+from verifier.probes.echo.open import NotPermittedError, open_socket
 from verifier.probes.echo.series import EchoBurst, EchoTarget
+from verifier.probes.echo.system_ping import PingEchoer
 from verifier.probes.echo.watch import EchoSink, EchoWatch, Watched, elapsed
 from verifier.probes.laptop import look as this_machine
 from verifier.probes.pace import Pace, Slots
@@ -81,6 +82,11 @@ class LaptopAccess:
     def own_name(self) -> str:
         """What it is called itself."""
         return socket.gethostname()
+
+    @property
+    def can_be_set(self) -> bool:
+        """Whether this user may set its addresses with this program."""
+        return self.platform == "linux" and this_machine.may_set_addresses()
 
     look = staticmethod(this_machine.look)
     routes = staticmethod(this_machine.routes)
@@ -159,10 +165,14 @@ async def _to_the_end(
 
 
 class _Sender:
-    """An `Echoer` that sends from a thread: kernel timestamps keep round trips right."""
+    """An `Echoer` that sends from a thread: kernel timestamps keep round trips right.
 
-    def __init__(self, echoer: Echoer) -> None:
+    Where this user may not send echoes, the system's ping does.
+    """
+
+    def __init__(self, echoer: Echoer, ping: PingEchoer) -> None:
         self._echoer = echoer
+        self._ping = ping
 
     @property
     def kernel_drops(self) -> int:
@@ -183,10 +193,26 @@ class _Sender:
         def done(index: int, series: EchoBurst) -> None:
             loop.call_soon_threadsafe(on_done, index, series)  # type: ignore[arg-type]
 
+        told = None if on_done is None else done
+        try:
+            for version in {t.address.version for t in targets}:
+                self._echoer.open(version)
+        except NotPermittedError as fault:
+            why = str(fault)
+            # In a loop of its own: starting a process keeps a loop from what else it waits for.
+            return await _to_the_end(
+                lambda stopped: asyncio.run(
+                    self._ping.run(
+                        targets, count=count, interval_s=interval_s, timeout_s=timeout_s,
+                        why=why, on_done=told, stop=stopped,
+                    )
+                ),
+                stop,
+            )  # fmt: skip
         return await _to_the_end(
             lambda stopped: self._echoer.run(
                 targets, count=count, interval_s=interval_s, timeout_s=timeout_s,
-                on_done=None if on_done is None else done, stop=stopped,
+                on_done=told, stop=stopped,
             ),
             stop,
         )  # fmt: skip
@@ -202,7 +228,8 @@ class EchoAccess:
     ) -> Iterator[_Sender]:
         """Who sends series of echoes."""
         with Echoer(pace=pace, on_link_pace=on_link_pace, loopback_pace=loopback_pace) as echoer:
-            yield _Sender(echoer)
+            ping = PingEchoer(pace=pace, on_link_pace=on_link_pace, loopback_pace=loopback_pace)
+            yield _Sender(echoer, ping)
 
     @staticmethod
     async def path_mtus(  # noqa: PLR0913

@@ -21,7 +21,7 @@ _INDENT = " " * 4
 _MANY = 40
 """Devices beyond this number are listed only where they do not pass."""
 _NAMED = 12
-"""So many devices of one group are named."""
+"""Number of devices of one group that are named."""
 
 
 def json(report: FitReport, look: ReportStyle) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -18,8 +19,9 @@ _WORD = {"pass": "PASS", "fail": "FAIL", "not-tested": "INCOMPLETE"}
 _MARK = {"pass": "right", "fail": "WRONG", "not-tested": "?"}
 _AS_TEXT = {"Address", "Interface", "Mac"}
 _OPEN = 3
-"""So many open items have a line each."""
+"""Number of open items that have a line each."""
 _HANG = " " * 9
+_SECONDS = re.compile(r"\d+ s\b|[-+]\d+\.\d dB|-\d+\.\d dBm")
 _AGED_S = 2.0
 """A level older than this is shown with its age."""
 
@@ -107,8 +109,17 @@ def _nobody(result: HereResult, look: ReportStyle) -> Iterator[str]:
     for note in result.notes[:2]:
         yield from _one("note", note, look)
     if result.boots_s:
-        yield f"  may be booting: its family takes {result.boots_s:.0f} s"
+        yield f"  {_booting(result)}"
     yield from _one("do", result.do, look)
+
+
+def _booting(result: HereResult) -> str:
+    takes = f"{int(result.boots_s // 60):02d}:{int(result.boots_s % 60):02d}"
+    if not result.watching:
+        return f"may be booting: that takes up to {takes}"
+    if result.sought_s <= result.boots_s:
+        return f"may be booting: looking until {takes}"
+    return f"longer away than the {takes} it needs to boot; looking on"
 
 
 def _several(result: HereResult, look: ReportStyle, most: int) -> Iterator[str]:
@@ -268,3 +279,8 @@ def _one(mark: str, words: str, look: ReportStyle) -> list[str]:
         lines = wrapped(before.rstrip(), "  ", look.width, hang=_HANG, split=False)
         lines.append(f"{_HANG}{command}{rest}")
     return lines
+
+
+def timeless(text: str) -> str:
+    """What a look says but for how long it has lasted: whether two looks say the same."""
+    return _SECONDS.sub("", text)

@@ -26,11 +26,16 @@ def text(
     for problem in problems:
         if only in {None, problem.severity}:
             lines += _problem(problem)
-    errors = sum(p.severity == "error" for p in problems)
-    counts = (_count(devices, "device"), _count(errors, "error"))
-    warnings = _count(len(problems) - errors, "warning")
-    lines.append(f"{plain(plan)}: {', '.join(counts)}, {warnings}")
+    lines.append(f"{plain(plan)}: {counts(devices, problems)}")
     return "\n".join(lines) + "\n"
+
+
+def counts(devices: int, problems: Sequence[Problem]) -> str:
+    """How many devices, errors and warnings there are, in words."""
+    errors = sum(p.severity == "error" for p in problems)
+    warnings = len(problems) - errors
+    found = (_count(devices, "device"), _count(errors, "error"), _count(warnings, "warning"))
+    return ", ".join(found)
 
 
 def _problem(problem: Problem) -> Iterable[str]:

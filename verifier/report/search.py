@@ -20,7 +20,7 @@ _WIDTHS = {4: (15, 39, 18, 22), 6: (26, 28, 18, 22)}
 _HEARD_WIDTHS = (8, 10, 17, 16, 26)
 """Of the columns before the last, which has the rest of the page."""
 _MANY_HEARD = 20
-"""So many lines of what was heard are shown."""
+"""Number of lines shown of what was heard."""
 _WHAT: dict[What, str] = {
     "arp-request": "ARP request", "arp-reply": "ARP reply", "arp-probe": "ARP probe",
     "arp-announcement": "ARP announcement", "lldp": "LLDP", "nd-solicitation": "ND solicitation",

@@ -34,7 +34,7 @@ _COLOURS = {
     "PASS": "1;32",
 }
 _NAMED = 3
-"""So many names are said; more are counted."""
+"""Number of names in a sentence; more are counted."""
 
 
 def word(verdict: str, look: ReportStyle) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from verifier.model.plan import Link, Plan, Stage
 
 _NAMED = 3
-"""So many devices are named; more are counted: our own choice."""
+"""Number of devices that are named; more are counted: our own choice."""
 
 
 @dataclass(frozen=True, slots=True)

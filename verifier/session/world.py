@@ -70,6 +70,10 @@ class LaptopAccess(Protocol):
     def own_name(self) -> str:
         """What it is called itself."""
 
+    @property
+    def can_be_set(self) -> bool:
+        """Whether this user may set its addresses with this program."""
+
     def look(self) -> Laptop:
         """All interfaces with their addresses and link state."""
 

@@ -21,7 +21,7 @@ from verifier.store import schema
 from verifier.store.retention import HOUR_S, hour_of, hour_rows, spans_of
 
 FINE_ROWS = 200_000
-"""So many readings are looked at one by one; more are shown by hours."""
+"""Number of readings shown one by one; more are shown by hours."""
 _AT_ONCE = 100
 """Devices read together."""
 _STATES = ("sound", "impaired", "silent", "untested")

@@ -53,6 +53,8 @@ def carriers(protection: str, polarisation: str, a: float, b: float) -> Changes:
 FAULTY: list[tuple[str, Changes, Expected]] = [
     ("one frequency at both ends", {27: ("12877", "13143")},
      at(27, "tx-same-at-both-ends", CARRIER_1)),
+    ("receives another frequency", {26: ("tx_mhz: 13143", "tx_mhz: 13143, rx_mhz: 12905")},
+     at(26, "rx-differs-from-far-tx", END_A)),
     ("both devices high", {B: ("tx_band: low", "tx_band: high")},
      at(B, "band-halves-equal", CARRIER_1)),
     ("halves crossed", {26: ("13143", "12877"), 27: ("12877", "13143")},

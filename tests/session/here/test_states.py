@@ -98,7 +98,7 @@ def test_nobody_within_eight_seconds() -> None:
     assert (result.state, result.exit_code()) == ("nobody", 3)
     assert 6.0 < scene.took_s < 9.0
     assert "nothing heard for 8 s" in text(result)
-    assert "may be booting: its family takes 45 s" in text(result)
+    assert "may be booting: that takes up to 00:45" in text(result)
 
 
 def test_no_link() -> None:

@@ -12,17 +12,19 @@ from verifier.errors import InputError
 from verifier.files.faults import Faults, nearest, shown
 from verifier.files.mapping.account import Account, Accounts
 from verifier.files.mapping.ends import assembled
-from verifier.files.mapping.form import Layout
+from verifier.files.mapping.form_tables import form_table
 from verifier.files.mapping.model import SheetMapping, TableMapping, key_of
 from verifier.files.mapping.rows import sort_rows
 from verifier.files.mapping.table import Cell, Grid, Table, cells_of, heading_lines, table_at
 from verifier.files.mapping.table_rows import TableReader
+from verifier.files.mapping.words import guess
 from verifier.files.plan.columns import normal, sheets
 from verifier.files.plan.instructions import TITLE
 from verifier.files.sheets.cell import as_shown
 from verifier.files.sheets.page import Page, listed
 from verifier.files.sheets.records import SheetRow
 from verifier.files.sheets.to_tree import joined
+from verifier.files.trade_words import looks_secret
 
 _OWN = {"device": "Devices", "site": "Sites"}
 Records = dict[str, list[SheetRow]]
@@ -59,8 +61,10 @@ def read_mapped(
         account = accounts.of(page.name)
         reason = mapping.leave_out.get(key_of(page.name))
         if page.name not in of_page:
-            _fill(cells_of(page, lambda _: False, faults), account)
+            cells = cells_of(page, lambda _: False, faults)
+            _fill(cells, account)
             _leave_out(account, reason)
+            _hide_secrets(cells, account)
             continue
         for rule, found in _Page(page, of_page[page.name], faults, account).records():
             for sheet, rows in found.items():
@@ -101,6 +105,22 @@ def _fill(cells: Iterable[Cell], account: Account) -> None:
         account.fill(cell.row, cell.column, as_shown(cell.value))
 
 
+def _hide_secrets(cells: Sequence[Cell], account: Account) -> None:
+    """Takes out of the ledger what stands below or beside a word for a secret, in any table."""
+    columns: dict[int, int] = {}
+    rows: dict[int, int] = {}
+    for cell in cells:
+        if isinstance(cell.value, str) and looks_secret(cell.value):
+            columns.setdefault(cell.column, cell.row)
+            if account.fate(cell.row, cell.column) != "heading":
+                rows.setdefault(cell.row, cell.column)
+                account.hide(cell.row, cell.column)
+    for cell in cells if columns else ():
+        below = cell.row > columns.get(cell.column, cell.row)
+        if below or cell.column > rows.get(cell.row, cell.column):
+            account.hide(cell.row, cell.column)
+
+
 def _leave_out(account: Account, reason: str | None) -> None:
     """Says of a page that no table is about what became of it."""
     for record in list(account.records()):
@@ -129,34 +149,42 @@ class _Page:
         _fill(cells, self.account)
         found = []
         firsts: list[int] = []
-        grids = {layout: Grid.of(self.page, cells, layout) for layout in self._layouts()}
-        starts = self._starts(grids)
+        grids = {rule.layout: Grid.of(self.page, cells, rule.layout) for rule in self.rules}
+        starts = {id(rule): self._starts(rule, grids[rule.layout]) for rule in self.rules}
         for rule in self.rules:
             records: Records = {}
-            grid = grids[rule.layout]
-            lines = starts[id(rule)]
-            if not lines:
+            if (table := self._found(rule, grids[rule.layout], starts)) is None:
                 self._no_headings(rule)
             else:
-                others = (i for r in self.rules if r is not rule for i in starts[id(r)])
-                end = min((i for i in others if i > lines[0]), default=len(grid.lines))
-                table = table_at(grid, lines[0], end)
                 firsts.append(min(h.cell.row for h in table.headings.values()))
                 self._table(rule, table, records)
             found.append((rule, records))
         self._titles(cells, firsts)
+        _hide_secrets(cells, self.account)
         return found
 
-    def _layouts(self) -> set[Layout]:
-        return {rule.layout for rule in self.rules}
+    @staticmethod
+    def _starts(rule: TableMapping, grid: Grid) -> list[int]:
+        """The lines of headings of a table; of forms none."""
+        if rule.layout == "form":
+            return []
+        return heading_lines(grid, rule.headings().__contains__, rule.heading_row)
 
-    def _starts(self, grids: dict[Layout, Grid]) -> dict[int, list[int]]:
-        return {
-            id(rule): heading_lines(
-                grids[rule.layout], rule.headings().__contains__, rule.heading_row
-            )
-            for rule in self.rules
-        }
+    def _found(self, rule: TableMapping, grid: Grid, starts: dict[int, list[int]]) -> Table | None:
+        """The table that a mapping is about; None where it is not on the page."""
+        if rule.layout == "form":
+            return form_table(grid, rule.headings().__contains__)
+        lines = starts[id(rule)]
+        if not lines:
+            return None
+        others = (
+            i
+            for r in self.rules
+            if r is not rule and r.layout == rule.layout
+            for i in starts[id(r)]
+        )
+        end = min((i for i in others if i > lines[0]), default=len(grid.lines))
+        return table_at(grid, lines[0], end)
 
     def _no_headings(self, rule: TableMapping) -> None:
         wanted = ", ".join(shown(t.heading) for t in itertools.islice(rule.columns.values(), 4))
@@ -211,6 +239,11 @@ def _tell_unread(pages: Sequence[Page], accounts: Accounts, faults: Faults) -> N
                 f'mapping, or {shown(column.sheet)} = "reason" under [leave_out]'
             )
             faults.warn("column-not-read", page.origin(None), message)
+            continue
+        known = guess(column.heading) if column.heading else None
+        if known is not None and not known.field and not column.figures:
+            message = f"{such}: {column.reason} ({known.reason})"
+            faults.warn("words-not-read", page.origin(None, column.heading), message)
             continue
         message = (
             f'{such}: {column.reason}; write its field in the mapping, or {{leave_out = "reason"}}'

@@ -55,7 +55,7 @@ class ColumnForm(_Strict):
     unit: str = ""
     factor: Factor | None = None
     plus: float | None = Field(default=None, allow_inf_nan=False)
-    decimal: Literal[".", ","] | None = None
+    decimal: Literal[".", ",", "unsure"] | None = None
     values: dict[str, str] = {}
     form: CellForm | None = None
     subnet: str = ""
@@ -98,7 +98,7 @@ class TableForm(_Strict):
     row: RowKind
     layout: Layout = "rows"
     heading_row: int | None = Field(default=None, ge=1)
-    decimal: Literal[".", ","] | None = None
+    decimal: Literal[".", ",", "unsure"] | None = None
     fill_down: list[str] = []
     columns: dict[str, str | list[str] | ColumnForm]
     made: dict[str, str] = {}

@@ -3,66 +3,66 @@
 from __future__ import annotations
 
 import dataclasses
-import itertools
+import re
 from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-from verifier.files.faults import Faults
 from verifier.files.mapping.cell_words import looks_like
 from verifier.files.mapping.dictionary import Side, columns_by_field
 from verifier.files.mapping.evidence import chosen, settled
-from verifier.files.mapping.model import key_of, targets_of
+from verifier.files.mapping.form import Layout
+from verifier.files.mapping.model import MappedField, targets_of
+from verifier.files.mapping.seen_tables import SeenTable, names_of, seen_tables
+from verifier.files.mapping.table import Line
 from verifier.files.mapping.words import Guess, ends_are_numbered, guess
 from verifier.files.plan.columns import Column
 from verifier.files.plan.scalars import parser
-from verifier.files.sheets.find_headings import find_headings, heading_text
-from verifier.files.sheets.page import Page, is_blank
+from verifier.files.sheets.find_headings import heading_text
+from verifier.files.sheets.page import Page
 
 _LOOKED_AT = 200
 """Rows whose values are looked at."""
 
 _TWICE = 2
-_WORDS = 6
-"""Words of a column that stand in its proposal."""
 
 
 @dataclasses.dataclass(slots=True)
 class TheirColumn:
-    """A column of theirs: what it seems to be, and why a person should look at it."""
+    """A column of theirs: what it seems to be, and why a person should look at it.
+
+    Attributes:
+        says: what the mapping must say of its figures: `unit`, `decimal`.
+        maybe: fields that it could be, where it is not known which.
+    """
 
     heading: str
     unit: str
     values: list[Any]
     guess: Guess | None
     fields: tuple[str, ...] = ()
-    says: dict[str, Any] = dataclasses.field(default_factory=dict)
+    says: dict[str, str] = dataclasses.field(default_factory=dict)
     doubt: str = ""
-    others: tuple[dict[str, Any], ...] = ()
-
-    @property
-    def readings(self) -> Iterator[dict[str, Any]]:
-        """What a person may write for it in a mapping, the likeliest first."""
-        for more in self.others or ({},):
-            yield {"field": self.fields, **self.says, **more}
+    maybe: tuple[str, ...] = ()
 
 
 @dataclasses.dataclass(slots=True)
-class TheirSheet:
-    """A sheet of theirs.
+class TheirTable:
+    """A table of theirs.
 
     Attributes:
-        heading_row: 0 where the headings stand in the first row that holds anything.
         row: what a row is; empty where that is not to be seen.
         made: texts for fields that no column holds.
+        fill_down: headings of columns whose empty cells repeat what stands above.
     """
 
     page: Page
-    heading_row: int
+    layout: Layout
     columns: list[TheirColumn]
     row: str = ""
     row_doubt: str = ""
     made: dict[str, str] = dataclasses.field(default_factory=dict)
+    fill_down: list[str] = dataclasses.field(default_factory=list)
 
     def has(self, field: str, side: str = "") -> TheirColumn | None:
         """The column that seems to be a field, at an end."""
@@ -70,34 +70,46 @@ class TheirSheet:
         return next((c for c in wanted if c.guess and c.guess.side == side), None)
 
 
-def seen_sheet(page: Page) -> TheirSheet | None:
-    """What a page seems to be; None where it holds no headings."""
-    found = find_headings(page, lambda name: guess(name) is not None, Faults())
-    if found is None or sum(map(bool, found.names)) < _TWICE:
-        return None
-    rows = [cells for _, cells in itertools.islice(found.below, _LOOKED_AT)]
+def their_tables(page: Page) -> list[TheirTable]:
+    """What the tables of a page seem to be."""
+    return [_their_table(seen) for seen in seen_tables(page)]
+
+
+def _their_table(seen: SeenTable) -> TheirTable:
+    table = seen.table
+    names = dict(names_of(table))
+    numbered = ends_are_numbered(names.values())
+    lines = [line for line in table.lines if len(line.cells) * _MANY > len(table.headings)]
+    lines = lines[:_LOOKED_AT]
     columns = []
-    numbered = ends_are_numbered(found.names)
-    seen: Counter[str] = Counter()
-    for index, name in enumerate(found.names):
-        values = [r[index] for r in rows if index < len(r) and not is_blank(r[index])]
-        seen[key_of(name)] += 1
-        again = seen[key_of(name)]
-        if name:
-            heading = name if again == 1 else f"{name} #{again}"
-            meant = guess(name, numbered=numbered)
-            columns.append(TheirColumn(heading, found.units[index], values, meant))
-    first = next(iter(page.read(lambda _: True, Faults())), (0, []))[0]
-    sheet = TheirSheet(page, found.row if found.row != first else 0, columns)
+    for at, name in names.items():
+        values = [line.cells[at].value for line in lines if at in line.cells]
+        meant = guess(re.sub(r" #[0-9]+$", "", name), numbered=numbered)
+        columns.append(TheirColumn(name, table.headings[at].unit, values, meant))
+    sheet = TheirTable(seen.page, seen.layout, columns)
     _by_values(sheet)
     _kind_of_row(sheet)
     if sheet.row:
         _fields(sheet)
         _make_names(sheet)
+        sheet.fill_down = list(_repeated(sheet, lines, names))
     return sheet
 
 
-def _by_values(sheet: TheirSheet) -> None:
+def _repeated(sheet: TheirTable, lines: list[Line], names: dict[int, str]) -> Iterator[str]:
+    """The columns of names whose cell stands in the first row of several only."""
+    fields = {c.heading: c.fields for c in sheet.columns}
+    for at, name in names.items():
+        filled = [at in line.cells for line in lines]
+        if filled and filled[0] and not all(filled) and set(fields[name]) & _REPEATED:
+            yield name
+
+
+_REPEATED = frozenset(("Links.name", "Sites.name", "Devices.site", "Sites.a.name", "Devices.name"))
+_MANY = 3
+
+
+def _by_values(sheet: TheirTable) -> None:
     """Guesses by the values where the heading says nothing, and doubts where they disagree."""
     for column in sheet.columns:
         looks = looks_like(column.values)
@@ -110,7 +122,7 @@ def _by_values(sheet: TheirSheet) -> None:
             column.doubt = column.guess.reason
 
 
-def _kind_of_row(sheet: TheirSheet) -> None:
+def _kind_of_row(sheet: TheirTable) -> None:
     """What a row of the sheet is; empty where that is not to be seen. Settles the ends' names."""
     guesses = [c.guess for c in sheet.columns if c.guess and c.guess.field]
     fields = {g.field for g in guesses}
@@ -143,7 +155,7 @@ def _twice(values: list[Any]) -> bool:
     return bool(times) and not any(count % _TWICE for count in times)
 
 
-def _mirrored(sheet: TheirSheet) -> bool:
+def _mirrored(sheet: TheirTable) -> bool:
     """Whether what one row has at its far end another has as its own."""
     for far in sheet.columns:
         if far.guess and far.guess.side == "far" and far.guess.field in _NAMES:
@@ -156,7 +168,7 @@ def _mirrored(sheet: TheirSheet) -> bool:
 _NAMES = ("Sites.name", "Devices.name", "Devices.address")
 
 
-def _rename(sheet: TheirSheet, sides: dict[Side, Side]) -> None:
+def _rename(sheet: TheirTable, sides: dict[Side, Side]) -> None:
     """Calls ends as a row of the sheet has them: near and far become A and B in one of a link."""
     for column in sheet.columns:
         if column.guess is None or column.guess.side not in sides:
@@ -171,10 +183,7 @@ def _rename(sheet: TheirSheet, sides: dict[Side, Side]) -> None:
             column.guess = dataclasses.replace(column.guess, side=sides[column.guess.side])
 
 
-_ENDS: dict[str, tuple[Side, ...]] = {"link": ("a", "b"), "end": ("", "far")}
-
-
-def _fields(sheet: TheirSheet) -> None:
+def _fields(sheet: TheirTable) -> None:
     """The field of each column, by what a row is; one column each."""
     known = targets_of(sheet.row)
     taken: dict[str, str] = {}
@@ -184,33 +193,50 @@ def _fields(sheet: TheirSheet) -> None:
         fields = _names(sheet, column.guess)
         if not set(fields) <= known.keys():
             column.doubt = f"perhaps {column.guess.field}, but of which end?"
-            sides = _ENDS.get(sheet.row, ())
-            ends = (dataclasses.replace(column.guess, side=side) for side in sides)
-            wanted = [field for end in ends if (field := _field(sheet, end)) in known]
-            column.fields = tuple(wanted[:1])
-            column.others = tuple({"field": (field,)} for field in wanted)
+            column.maybe = _at_ends(sheet, column.guess, known)
         elif again := [field for field in fields if field in taken]:
-            first = taken[again[0]]
-            column.doubt = f"perhaps {again[0]} too, as {first!r}: only one of them can be"
-            column.fields = fields
-            column.others = ({"leave_out": f"{first} is read"},)
+            _same_field(column, next(c for c in sheet.columns if c.heading == taken[again[0]]))
+            column.maybe = fields
         else:
             taken |= dict.fromkeys(fields, column.heading)
             column.fields = fields
-            if len(fields) > 1:
+            others = (dataclasses.replace(column.guess, field=f) for f in column.guess.others)
+            more = (name for other in others for name in _names(sheet, other) if name in known)
+            column.maybe = tuple(dict.fromkeys((*fields, *more)))
+            if len(fields) > 1 and column.guess.field not in _SHARED:
                 column.doubt = "; ".join(filter(None, (column.doubt, "of both ends?")))
             _settle(column, known[fields[0]].column)
             _doubt_words(column, known[fields[0]].column)
 
 
-def _names(sheet: TheirSheet, found: Guess) -> tuple[str, ...]:
+def _same_field(column: TheirColumn, first: TheirColumn) -> None:
+    """Two columns seem to be one field: which is the plan? Where one says that it is, it is."""
+    column.doubt = f"it may be what {first.heading!r} is: which of them is the plan?"
+    states = [c.guess.state if c.guess is not None else "" for c in (first, column)]
+    if states[0] != "planned" and states[1] in ("", "planned") and not first.doubt:
+        first.doubt = f"it may be what {column.heading!r} is: which of them is the plan?"
+
+
+_SHARED = frozenset(("Devices.mask", "Devices.gateway", "Devices.management_vlan", "Devices.snmp"))
+"""What both ends of a link most often share; the rules find where they cannot."""
+
+
+def _names(sheet: TheirTable, found: Guess) -> tuple[str, ...]:
     """The names in a mapping of what a column seems to be; of both ends where it says of none."""
     names = tuple(_field(sheet, dataclasses.replace(found, side=s)) for s in (found.side, "a", "b"))
     both = sheet.row == "link" and not found.side and names[0] not in targets_of("link")
     return names[1:] if both and names[0].startswith("Devices.") else names[:1]
 
 
-def _field(sheet: TheirSheet, found: Guess) -> str:
+def _at_ends(sheet: TheirTable, found: Guess, known: dict[str, MappedField]) -> tuple[str, ...]:
+    """The names of a field at any end that a row of the sheet knows."""
+    fields = [dataclasses.replace(found, field=field) for field in found.fields]
+    sides: tuple[Side, ...] = ("", "a", "b", "far")
+    names = (_field(sheet, dataclasses.replace(f, side=s)) for f in fields for s in sides)
+    return tuple(name for name in dict.fromkeys(names) if name in known)
+
+
+def _field(sheet: TheirTable, found: Guess) -> str:
     """The name in a mapping of what a column seems to be."""
     field, side = found.field, found.side
     if field == "Devices.name" and sheet.row in ("link", "end") and not _any(sheet, "Devices."):
@@ -221,7 +247,7 @@ def _field(sheet: TheirSheet, found: Guess) -> str:
     return f"{room}.{side}.{name}"
 
 
-def _any(sheet: TheirSheet, start: str) -> bool:
+def _any(sheet: TheirTable, start: str) -> bool:
     fields = {c.guess.field for c in sheet.columns if c.guess} - {"Devices.name"}
     return any(field.startswith(start) for field in fields)
 
@@ -235,10 +261,6 @@ def _settle(column: TheirColumn, ours: Column) -> None:
         column.says["decimal"] = ","
     if found.unit not in ("", ours.unit) or (found.unit and not column.unit):
         column.says["unit"] = found.unit
-    signs = [{"decimal": sign} for sign in ".,"] if found.decimal == "either" else [{}]
-    units = [{"unit": unit} for unit in found.units] or [{}]
-    if len(signs) * len(units) > 1:
-        column.others = tuple({**sign, **unit} for unit in units for sign in signs)
     column.doubt = "; ".join(filter(None, (column.doubt, found.doubt)))
 
 
@@ -249,12 +271,10 @@ def _doubt_words(column: TheirColumn, ours: Column) -> None:
             parser(ours.hint)(heading_text(value))
         except ValueError as fault:
             column.doubt = str(fault)
-            words = dict.fromkeys(map(heading_text, column.values), "...")
-            column.says["values"] = dict(list(words.items())[:_WORDS])
             return
 
 
-def _make_names(sheet: TheirSheet) -> None:
+def _make_names(sheet: TheirTable) -> None:
     """Names of links and devices, where no column holds them, of the names that are there."""
     fed = {field for column in sheet.columns for field in column.fields}
     places = {
@@ -272,8 +292,19 @@ def _make_names(sheet: TheirSheet) -> None:
             if named and not fed & {f"Links.{side}.device", f"Devices.{side}.name"}:
                 place = f"{{{places[side]}}}" if places[side] else side.upper()
                 sheet.made[f"Devices.{side}.name"] = f"{named} {place}"
-    if sheet.row == "end" and link and not fed & {"Links.device", "Devices.name"}:
-        end = next((c.heading for c in sheet.columns if "Links.end" in c.fields), "")
-        place = places[""] or end
-        if place:
-            sheet.made["Devices.name"] = f"{{{link.heading}}} {{{place}}}"
+    if sheet.row == "end":
+        _make_names_of_ends(sheet, places, fed)
+
+
+def _make_names_of_ends(sheet: TheirTable, places: dict[str, str], fed: set[str]) -> None:
+    """Names of a link that its two rows write in either order, and of the device at its end."""
+    link = sheet.has("Links.name")
+    own, far = places[""], places["far"]
+    if "Links.name" not in fed and own and far:
+        sheet.made["Links.name"] = f"{{{own}}} <> {{{far}}}"
+    if fed & {"Links.device", "Devices.name"}:
+        return
+    place = own or next((c.heading for c in sheet.columns if "Links.end" in c.fields), "")
+    if place and (link or far):
+        named = f"{{{link.heading}}} {{{place}}}" if link else f"{{{own}}}-{{{far}}}"
+        sheet.made["Devices.name"] = named

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any, Literal, get_args
 
 from pydantic import ValidationError
 
@@ -104,6 +104,8 @@ class _Lookup:
         if value in (UNREAD, UNSURE):
             return self._open(heading, str(value), origin)
         whole = value if isinstance(value, ColumnForm) else ColumnForm(field=value)
+        if UNSURE in (whole.unit, whole.decimal):
+            return self._open(heading, UNSURE, origin)
         if whole.leave_out.strip():
             if whole.field or whole.split:
                 self.tell(path, "leave_out stands beside a field: one of them is meant")
@@ -119,7 +121,7 @@ class _Lookup:
             origin,
             whole.unit,
             scales,
-            whole.decimal,
+            _sign(whole.decimal),
             values,
             whole.split,
             whole.form,
@@ -205,18 +207,24 @@ def _table(
             look.tell(("columns", heading), "the heading is there twice but for case and blanks")
         columns[key_of(heading)] = look.column(heading, value)
     found = [(look.made(name, text), text) for name, text in form.made.items()]
+    if form.decimal == UNSURE:
+        unsure.append((toml.origin((*where, "decimal")), "decimal is unsure: write the sign"))
     return TableMapping(
         pages=(form.page,) if isinstance(form.page, str) else tuple(form.page),
         row=form.row,
         layout=form.layout,
         heading_row=form.heading_row,
-        decimal=form.decimal,
+        decimal=_sign(form.decimal),
         fill_down=frozenset(map(key_of, form.fill_down)),
         columns=columns,
         made=tuple((target, text) for target, text in found if target is not None),
         skip=form.skip_rows,
         origin=toml.origin(where),
     )
+
+
+def _sign(said: Literal[".", ",", "unsure"] | None) -> Literal[".", ","] | None:
+    return None if said == "unsure" else said
 
 
 def _plainly(fault: Any, toml: Toml) -> tuple[KeyPath, str]:

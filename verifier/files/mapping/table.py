@@ -61,6 +61,7 @@ class Table:
         lines: all lines below, also those that are no rows of it.
         units: the cells of the line of units.
         groups: the cells above the headings that are part of them.
+        by_row: whether the number of a line is that of its row.
     """
 
     headings: dict[int, Heading]
@@ -69,6 +70,7 @@ class Table:
     lines: tuple[Line, ...]
     units: tuple[Cell, ...] = ()
     groups: tuple[Cell, ...] = ()
+    by_row: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +239,7 @@ def table_at(grid: Grid, index: int, end: int) -> Table:
         below = below[1:]
     above = grid.by_number.get(line.number - 1)
     groups = tuple(above.cells.values()) if above is not None and _is_group(grid, above) else ()
-    return Table(headings, line.number, last, below, units, groups)
+    return Table(headings, line.number, last, below, units, groups, by_row=not grid.turned)
 
 
 def _is_group(grid: Grid, above: Line) -> bool:

@@ -19,6 +19,7 @@ from verifier.files.mapping.model import (
     key_of,
     targets_of,
 )
+from verifier.files.mapping.repeats import Repeats
 from verifier.files.mapping.row_read import RowRead, ValueRead, pattern_of
 from verifier.files.mapping.table import Cell, Line, Table, column_names
 from verifier.files.plan.columns import Column, Path
@@ -66,7 +67,7 @@ class TableReader:
     names: dict[int, str] = field(default_factory=dict)
     states: dict[int, tuple[str, str]] = field(default_factory=dict)
     _texts: dict[str, int] = field(default_factory=dict)
-    _above: dict[int, Cell] = field(default_factory=dict)
+    _repeats: Repeats = field(default_factory=lambda: Repeats({}, {}))
     _line: Line | None = None
 
     def find_columns(self) -> bool:
@@ -78,7 +79,7 @@ class TableReader:
             self.names[at] = name
             self._texts[key_of(name)] = at
             theirs = wanted.pop(key_of(name), None)
-            origin = self.page.origin(self.table.first, name)
+            origin = self.page.origin(self.table.headings[at].cell.row, name)
             if looks_secret(name):
                 self.states[at] = ("secret", "it looks like a secret")
                 self.faults.secret(name, origin)
@@ -91,7 +92,10 @@ class TableReader:
             elif theirs is not None or key_of(name) not in made:
                 why = "the mapping does not name this column"
                 why = f"the mapping says {theirs.state}" if theirs is not None else why
-                self.states[at] = ("not read", why)
+                unsure = theirs is not None and theirs.state == "unsure"
+                self.states[at] = ("told" if unsure else "not read", why)
+        fill = {at for at, name in self.names.items() if key_of(name) in self.rule.fill_down}
+        self._repeats = Repeats.of(self.page, self.table, fill)
         self._missing(wanted, made)
         return not wanted and made <= self._texts.keys()
 
@@ -164,11 +168,11 @@ class TableReader:
         subject = self.subject(line)
         self._line = line
         slots = {(t.sheet, t.side): dict[Path, Scalar]() for t in self.rule.targets()}
-        found = RowRead(self.page.origin(line.number), slots, [])
+        found = RowRead(self._place(line), slots, [])
         for at, cell in line.cells.items():
             self._tell_state(at, cell)
         for at, feed in self.feeds.items():
-            given, how = self._filled(at, line.cells.get(at))
+            given, how = self._repeats.cell(line, at)
             if given is not None:
                 for value in self._values(feed, given, how, line.number, subject):
                     found.values.append(value)
@@ -190,6 +194,12 @@ class TableReader:
             reader.said.pop("number-as-text", None)
         finish(readers, self.faults)
 
+    def _place(self, line: Line) -> Origin:
+        """The place of a row: of theirs, or the first row of the column or form that it is."""
+        if self.table.by_row or not line.cells:
+            return self.page.origin(line.number)
+        return self.page.origin(min(cell.row for cell in line.cells.values()))
+
     def _origin(self, value: ValueRead) -> Origin:
         return self.page.origin(value.cell.row, value.heading)
 
@@ -208,16 +218,6 @@ class TableReader:
         elif at not in self.names:
             self.account.mark(cell.row, cell.column, "not read", "it has no heading")
 
-    def _filled(self, at: int, cell: Cell | None) -> tuple[Cell | None, str]:
-        """The cell, or the one above that it repeats where the mapping says so."""
-        if key_of(self.names.get(at, "")) not in self.rule.fill_down:
-            return cell, ""
-        if cell is None:
-            above = self._above.get(at)
-            return above, f"repeats row {above.row}" if above is not None else ""
-        self._above[at] = cell
-        return cell, ""
-
     def _values(
         self, feed: _Feeds, cell: Cell, how: str, line: int, subject: Subject
     ) -> Iterator[ValueRead]:
@@ -226,7 +226,7 @@ class TableReader:
         if parts is None:
             return
         for (target, reader), part in zip(feed.readers, parts, strict=False):
-            origin = self.page.origin(line, feed.heading)
+            origin = self.page.origin(line if self.table.by_row else cell.row, feed.heading)
             scalar = reader.read(part, origin, self.faults, subject)
             if scalar is None or scalar.text is None:
                 if reader.refused:
@@ -266,7 +266,7 @@ class TableReader:
             headings = PLACEHOLDER.findall(template)
             for heading in headings:
                 at = self._texts[key_of(heading)]
-                held, _ = self._filled(at, line.cells.get(at))
+                held, _ = self._repeats.cell(line, at)
                 if held is None:
                     break
                 origin = self.page.origin(line.number, heading)
@@ -278,7 +278,7 @@ class TableReader:
                 parts[heading], cells[heading] = scalar.text, held
             if headings and len(parts) == len(set(headings)):
                 text = PLACEHOLDER.sub(lambda m: parts[m[1]], template)  # noqa: B023
-                origin = self.page.origin(line.number, headings[0])
+                origin = self.page.origin(cells[headings[0]].row, headings[0])
                 slot = found.slots[target.sheet, target.side]
                 slot[target.column.path] = Scalar(text, quoted=True, origin=origin)
                 how = f"part of {template}"

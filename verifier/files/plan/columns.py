@@ -43,6 +43,7 @@ _HEADINGS = {
     "Devices.services.closed": "Closed services",
     "Ports.name": "Port",
     "Ports.mtu": "MTU (bytes)",
+    "Links.rx_mhz": "Rx frequency (MHz)",
     "Links.antenna_dbi": "Antenna gain (dBi)",
     "Links.alignment_v": "Alignment voltage (V)",
 }
@@ -97,6 +98,7 @@ _ALIASES = {
     "Links.polarisation": "pol|polarization",
     "Links.device": "unit|radio unit|device name",
     "Links.tx_mhz": "tx frequency|tx freq|frequency|freq|transmit frequency",
+    "Links.rx_mhz": "rx freq|receive frequency",
     "Links.tx_power_dbm": "tx pwr|transmit power|output power",
     "Links.max_eirp_dbm": "eirp|licensed eirp|eirp limit|maximum eirp",
     "Links.antenna_dbi": "gain",

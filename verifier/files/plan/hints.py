@@ -202,6 +202,9 @@ _TABLE: dict[str, tuple[str, str, str]] = {
     "Links.device": ("the device at this end: a name from Devices", "lighthouse-quarry", ""),
     "Links.radio": ("which radio of the device", "1", "the carrier's number"),
     "Links.tx_mhz": ("frequency that this end transmits on", "13143", _NO),
+    "Links.rx_mhz": (
+        "frequency that this end receives: what the far end transmits on", "12877",
+        "the far end's transmit frequency"),
     "Links.tx_power_dbm": (
         "power that this end transmits; within the licence and the device's most at max modulation",
         "18", _NO),

@@ -173,13 +173,22 @@ def _continental(text: str, bare: str, note: Note) -> str:
 
 _DEGREES = r"[0-9]{1,3}(?:[.,][0-9]+)?"
 _MINUTE = "['\u2032\u2019\u00b4m:]"
-_SECOND = "(?:\"|\u2033|\u201d|''|\u2032\u2032|\u2019\u2019|s)"
+_SECOND = "(?:\"|\u2033|\u201d|''|\u2032\u2032|\u2019\u2019)"
+_S = r"s(?=\s*[NSEWO])|(?(lead)s|(?!))"  # alone it is south
 _ANGLE = re.compile(
     rf"(?P<lead>[NSEWO])?\s*(?P<sign>[+-])?\s*(?P<degrees>{_DEGREES})\s*(?P<mark>[\u00b0\u00ba:d]|deg)?"
-    rf"(?:\s*(?P<minutes>{_DEGREES})\s*{_MINUTE}?"
-    rf"(?:\s*(?P<seconds>{_DEGREES})\s*{_SECOND}?)?)?\s*(?P<tail>[NSEWO])?",
+    rf"(?:(?:(?<=[\u00b0\u00ba:dg])\s*|\s+)(?P<minutes>{_DEGREES})(?:\s*{_MINUTE})?"
+    rf"(?:(?:(?<={_MINUTE})\s*|\s+)(?P<seconds>{_DEGREES})\s*(?:{_SECOND}|{_S})?)?)?"
+    r"\s*(?P<tail>[NSEWO])?",
     re.IGNORECASE,
 )
+_PACKED = re.compile(
+    r"(?P<lead>[NSEWO])?\s*(?P<sign>(?!))?(?P<degrees>[0-9]{2,3})(?P<between>[.-]?)"
+    r"(?P<minutes>[0-9]{2})(?:(?P=between)(?P<seconds>[0-9]{2}(?:[.,][0-9]+)?))?\s*(?P<tail>[NSEWO])?",
+    re.IGNORECASE,
+)
+"""Degrees, minutes and seconds without marks (470600N) or with points or strokes between them: only
+with a letter, and the degrees of a latitude in two digits, those of a longitude in three."""
 _LETTERS = {"latitude": "NS", "longitude": "EW", "angle": ""}
 _PLACES = Decimal("0.000000001")  # of a degree: a tenth of a millimetre on the ground
 
@@ -190,8 +199,7 @@ def angle(text: str, kind: str) -> str | None:
     Raises:
         ValueError: it is, but means nothing or two things; with a plain message.
     """
-    form = _ANGLE.fullmatch(text)
-    if form is None or not (form["mark"] or form["lead"] or form["tail"] or form["seconds"]):
+    if (form := _written(text, kind)) is None:
         return None
     letter = _letter(form, kind, text)
     degrees, minutes, seconds = (
@@ -207,6 +215,19 @@ def angle(text: str, kind: str) -> str | None:
     value = degrees + minutes / 60 + seconds / 3600
     value = value.quantize(_PLACES, ROUND_HALF_EVEN).normalize()
     return f"{-value if letter in tuple('SW') or form['sign'] == '-' else value:f}"
+
+
+def _written(text: str, kind: str) -> re.Match[str] | None:
+    """The parts of an angle; None where it is none, or nothing but a figure."""
+    packed = _PACKED.fullmatch(text)
+    if packed is not None and (packed["lead"] or packed["tail"]) and kind != "angle":
+        whole = len(packed["degrees"]) == {"latitude": 2, "longitude": 3}[kind]
+        if packed["seconds"] if packed["between"] else whole:
+            return packed
+    form = _ANGLE.fullmatch(text)
+    if form is None or not (form["mark"] or form["lead"] or form["tail"] or form["seconds"]):
+        return None
+    return form
 
 
 def _letter(form: re.Match[str], kind: str, text: str) -> str:

@@ -19,6 +19,7 @@ from verifier.files.faults import shown
 from verifier.files.plan.columns import Column, Sheet, sheets
 from verifier.files.plan.hints import hint, meaning, sentences
 from verifier.files.plan.instructions import IN_A_WORKBOOK, TITLE, sections
+from verifier.files.plan.value_origins import row_origins
 from verifier.files.sheets import workbook_style as looks
 from verifier.files.sheets.write import headings, rows
 from verifier.model.plan import Plan
@@ -32,8 +33,8 @@ _FIRST_TRUE_DAY = dt.date(1900, 3, 1)  # before it, programs count days differen
 _ESCAPE = re.compile(r"_x[0-9A-Fa-f]{4}_")  # ISO/IEC 29500-1 22.9.2.19: stands for a character
 
 
-def workbook(plan: Plan) -> bytes:
-    """The workbook as a file's content.
+def workbook(plan: Plan, *, origins: bool = False) -> bytes:
+    """The workbook as a file's content; `origins` notes at each cell where its value was read.
 
     Raises:
         UsageError: a value that no cell can hold, or names that rows cannot tell apart.
@@ -46,7 +47,8 @@ def workbook(plan: Plan) -> bytes:
     book.properties.title = plan.network.name or "Link plan"
     _how_to(book)
     for name, lines in by_sheet.items():
-        _Writer(book, sheets()[name]).write(lines)
+        places = list(row_origins(plan, name)) if origins else []
+        _Writer(book, sheets()[name], places).write(lines)
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue()
@@ -71,7 +73,8 @@ def _how_to(book: Any) -> None:
 class _Writer:
     """Writes one sheet. Sheet Network has its fields in rows, with their hints beside them."""
 
-    def __init__(self, book: Any, sheet: Sheet) -> None:
+    def __init__(self, book: Any, sheet: Sheet, places: list[tuple[str, ...]]) -> None:
+        self._places = places
         self._is_network = sheet.name == "Network"
         self._sheet = sheet
         self._page = book.create_sheet(sheet.name)
@@ -100,7 +103,10 @@ class _Writer:
         self._page.row_dimensions[1].height = looks.heading_height(widths)
         self._page.append([self._heading(column) for column in columns])
         cells = [looks.cell_of(c).on(WriteOnlyCell(self._page)) for c in columns]
-        for line in lines:
+        for index, line in enumerate(lines):
+            if self._places:
+                cells = [looks.cell_of(c).on(WriteOnlyCell(self._page)) for c in columns]
+                _note_origins(cells, line, self._places[index])
             pairs = zip(cells, line, strict=True)
             self._page.append([None if v is None else _filled(c, v) for c, v in pairs])
 
@@ -124,6 +130,8 @@ class _Writer:
             field = looks.FIELD.on(WriteOnlyCell(self._page, line[0]))
             field.comment = _note(sentences("Network", column))
             value = _filled(looks.value_of(column).on(WriteOnlyCell(self._page)), line[1])
+            if self._places:
+                _note_origins([value], line[1:], self._places[row - 2][1:])
             words = [looks.QUIET.on(_filled(WriteOnlyCell(self._page), t)) for t in texts]
             self._page.row_dimensions[row].height = max(
                 looks.QUIET.height(str(t or ""), w)
@@ -168,6 +176,13 @@ def _names_in(sheet: str) -> str:
 def _note(lines: list[str]) -> Comment:
     height = 12 + 17 * sum(1 + len(line) // 44 for line in lines)
     return Comment("\n".join(lines), "plan-verifier", height=height, width=320)
+
+
+def _note_origins(cells: list[Any], line: list[Any], places: tuple[str, ...]) -> None:
+    """Notes at each cell that holds a value where it was read."""
+    for cell, value, place in zip(cells, line, places, strict=True):
+        if value is not None and place:
+            cell.comment = _note([place])
 
 
 def _refuse_unwritable(value: Any) -> None:

@@ -13,6 +13,7 @@ from verifier.files.plan.columns import Column, Path, sheets
 from verifier.files.plan.from_model import Group, as_tree, written
 from verifier.files.plan.instructions import TITLE, plain_text
 from verifier.files.plan.joined_texts import guarded, joined, put_together
+from verifier.files.plan.value_origins import row_origins
 from verifier.model.plan import Plan
 
 NETWORK_HEADINGS = ("Field", "Value")
@@ -43,8 +44,10 @@ def rows(plan: Plan) -> dict[str, list[list[Any]]]:
     return {"Network": network, **made}
 
 
-def csv_files(plan: Plan) -> dict[str, bytes]:
+def csv_files(plan: Plan, *, origins: bool = False) -> dict[str, bytes]:
     """The files of a folder by name. Raises UsageError as `rows` does.
+
+    A CSV file has no comments: `origins` puts the place of each value into `Origins.txt`.
 
     A byte order mark stands before what is not ASCII: without it, spreadsheet programs take UTF-8
     for something else.
@@ -57,7 +60,20 @@ def csv_files(plan: Plan) -> dict[str, bytes]:
         writer.writerows([_csv_text(c) for c in line] for line in lines)
         text = stream.getvalue()
         files[f"{name}.csv"] = text.encode("utf-8" if text.isascii() else "utf-8-sig")
+    if origins:
+        files["Origins.txt"] = "".join(_origin_lines(plan)).encode()
     return files
+
+
+def _origin_lines(plan: Plan) -> Iterator[str]:
+    """One line a value: where it stands in the folder, and where it was read."""
+    for name, lines in rows(plan).items():
+        heads = headings(name)
+        found = zip(lines, row_origins(plan, name), strict=True)
+        for number, (line, places) in enumerate(found, start=2):
+            for heading, value, place in zip(heads, line, places, strict=True):
+                if value is not None and place:
+                    yield f"{name}.csv, row {number}, {heading}: {place}\n"
 
 
 def headings(sheet: str) -> tuple[str, ...]:

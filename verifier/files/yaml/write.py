@@ -13,6 +13,7 @@ from verifier.files.plan.columns import Column, Path, sheets
 from verifier.files.plan.from_model import Group, as_tree, written
 from verifier.files.plan.hints import sentences
 from verifier.files.plan.instructions import YAML
+from verifier.files.yaml.write_origins import with_origins
 from verifier.model.plan import Plan
 
 _WIDTH = 100
@@ -25,14 +26,23 @@ _WORDS = frozenset(("true", "false", "yes", "no", "on", "off", "y", "n", "null")
 """Texts that are no texts to YAML 1.1 or 1.2 without quotes."""
 
 
-def yaml_text(plan: Plan) -> str:
-    """The plan as a YAML document. Raises UsageError for a text that no file can hold."""
+def yaml_text(plan: Plan, *, origins: bool = False) -> str:
+    """The plan as a YAML document; `origins` puts the place of each value in a comment beside it.
+
+    Raises UsageError for a text that no file can hold.
+    """
     head = [f"# {line}".rstrip() for line in YAML]
     tree = as_tree(plan)
     if not tree:
         return "\n".join([*head, "# Delete the # of the lines that you fill in.", *_form()]) + "\n"
     links = [_link(link) for link in tree.get("links", ())]
-    return "\n".join([*head, *_block({**tree, **({"links": links} if links else {})}, "")]) + "\n"
+    whole = {**tree, **({"links": links} if links else {})}
+    lines = with_origins(plan, whole, _in_line) if origins else _block(whole, "")
+    return "\n".join([*head, *lines]) + "\n"
+
+
+def _in_line(value: Any) -> str:
+    return _flow(value, _WIDTH) or ""
 
 
 def _link(link: Group) -> Group:

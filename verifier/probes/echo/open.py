@@ -13,8 +13,13 @@ from typing import Final, Literal, Self
 from verifier.errors import CannotMeasureError
 from verifier.probes.echo.sockets import LINUX, EchoSocket, Kind
 
+_REFUSED: Final = frozenset({errno.EPERM, errno.EACCES})
 _SHORTEST_SELECT_S: Final = 0.001
 """epoll counts milliseconds; less than that is slept: the kernel stamps what arrives meanwhile."""
+
+
+class NotPermittedError(CannotMeasureError):
+    """This user may not send echoes; the system's ping may."""
 
 
 class EchoSockets:
@@ -89,7 +94,9 @@ def open_socket(version: int, kind: Literal["auto", "raw", "datagram"]) -> EchoS
             return EchoSocket(version, each)
         except OSError as error:
             failures[each] = error
-    raise CannotMeasureError(_why_not(version, failures)) from failures[kinds[-1]]
+    refused = any(e.errno in _REFUSED for e in failures.values())
+    kind_of_fault = NotPermittedError if refused else CannotMeasureError
+    raise kind_of_fault(_why_not(version, failures)) from failures[kinds[-1]]
 
 
 def _why_not(version: int, failures: dict[Kind, OSError]) -> str:
@@ -98,7 +105,7 @@ def _why_not(version: int, failures: dict[Kind, OSError]) -> str:
         return f"cannot send {name} echoes: this machine has no {name}"
     if any(e.errno in {errno.EMFILE, errno.ENFILE} for e in failures.values()):
         return f"cannot send {name} echoes: no file descriptor is free; raise the limit (ulimit -n)"
-    if not any(e.errno in {errno.EPERM, errno.EACCES} for e in failures.values()):
+    if not any(e.errno in _REFUSED for e in failures.values()):
         text = "; ".join(f"{k} socket: {e.strerror or e}" for k, e in failures.items())
         return f"cannot send {name} echoes: {text}"
     if not LINUX:

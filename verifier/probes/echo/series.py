@@ -70,6 +70,7 @@ class EchoBurst:
         reordered: first replies that came after the reply to a later echo (RFC 4737 section 3).
         foreign_id: replies with our token and another identifier: rewritten on the way. They
             do not count as replies; a datagram socket does not hear them.
+        by: the program of the system that measured, with its version; empty: this one.
     """
 
     target: EchoTarget
@@ -79,6 +80,7 @@ class EchoBurst:
     reordered: int = 0
     foreign_id: int = 0
     payload_bytes: int
+    by: str = ""
 
     @property
     def sent(self) -> int:

@@ -26,6 +26,8 @@ _CLASS_NET = Path("/sys/class/net")
 _ETHERNET, _LOOPBACK = "1", "772"
 _TUNNELS = {"512", "65534", "768", "769", "776", "778", "823"}
 """ARPHRD_PPP, _NONE, _TUNNEL, _TUNNEL6, _SIT, _IPGRE, _IP6GRE (linux/if_arp.h)."""
+_CAP_NET_ADMIN = 12
+"""linux/capability.h."""
 _IFF_UP = 0x1
 """linux/if.h."""
 _UNKNOWN_MBPS = 65535
@@ -237,6 +239,15 @@ def neighbours() -> dict[Address, Mac]:
             if len(mac) == 6 and any(mac)  # noqa: PLR2004
         }
     return {}
+
+
+def may_set_addresses(status: Path = Path("/proc/self/status")) -> bool:
+    """Whether this process has CAP_NET_ADMIN (Linux; capabilities(7), proc_pid_status(5))."""
+    with contextlib.suppress(OSError, ValueError):
+        for line in status.read_text(encoding="ascii").splitlines():
+            if line.startswith("CapEff:"):
+                return bool(int(line.split()[1], 16) >> _CAP_NET_ADMIN & 1)
+    return False
 
 
 # --- during a long measurement ------------------------------------------------------------------

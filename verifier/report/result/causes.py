@@ -14,11 +14,11 @@ from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
 _BEHIND = frozenset({"uplink-down", "gateway-down", "hop-down", "nothing-answers"})
 """Kinds of causes that have devices behind them."""
 _FEW = 3
-"""So many other subjects are named with their checks; more are counted."""
+"""Number of other subjects that are named with their checks; more are counted."""
 _NAMED = 12
-"""So many of those that are counted are named too."""
+"""Number of counted subjects that are named too."""
 _SAID = 3
-"""So many findings are named as evidence; more are counted."""
+"""Number of findings named as evidence; more are counted."""
 _VERBS: dict[Verdict, str] = {
     "pass": "passes", "fail": "fails", "warn": "warns", "not-tested": "is not tested",
 }  # fmt: skip

@@ -16,7 +16,7 @@ _RADIO = "radio."
 _OFF = ("fail", "warn", "not-tested")
 _FEW = 3
 _MOST_OFF = 6
-"""So many checks of one reason, and so many reasons, are named in a picture; the report has all."""
+"""Number of checks of one reason, and of reasons, that a picture names; the report has all."""
 _SAME_MHZ, _SAME_DB = 0.001, 0.05
 """Nearer figures are one figure: a kilohertz, and a tenth of a dB as shown."""
 _Found = Mapping[tuple[str, EndName | None], Finding]

@@ -29,7 +29,7 @@ from verifier.report.style import ReportStyle
 LINES, LINES_OF_ONE = 40, 10
 """What a network may take, and what one device may."""
 _NAMES = 6
-"""So many names of those that share a cause are listed; more are counted."""
+"""Number of names listed of those that share a cause; more are counted."""
 _HANG = " " * 6
 _HERE = "\0"
 """Stands for the name of what a text is about, where texts of several are compared."""

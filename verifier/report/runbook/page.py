@@ -21,7 +21,7 @@ _LEFT, _COLUMN, _ROW, _TOP = 46, 150, 30, 64
 _MARK = 20
 """Width of the mark of one device, in pixels."""
 _MARKS = 4
-"""So many marks stand side by side in a column."""
+"""Number of marks side by side in a column."""
 
 
 @dataclass(frozen=True, slots=True)

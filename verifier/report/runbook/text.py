@@ -25,7 +25,7 @@ from verifier.rules.fit.commands import PLACEHOLDER, AddressChange, commands, ta
 from verifier.rules.readdress.placement import View, key_of
 
 _NAMED = 6
-"""So many devices or links are named; of more, the number."""
+"""Number of devices or links that are named; more are counted."""
 _KINDS = {
     "gateway": "Devices whose gateway it was",
     "uplink": "Devices reached through it",

@@ -31,14 +31,14 @@ _INTERVAL_PARTS: Final = 5
 SHOWN: Final = 24
 """Roots and changes that stand open; further ones are folded, none is left out."""
 _FEW: Final = 5
-"""So many roots are shown in large letters with all there is to say; more are one line each."""
+"""Number of roots shown large with every detail; more have one line each."""
 _EARLIER_OPEN: Final = 8
 _NAMED: Final = 400
 """Devices named under one root or reason; the table below has every one."""
 _NAMED_IN_WORDS: Final = 10
 """Places that are named to who cannot see the drawing."""
 _FEW_NODES: Final = 14
-"""So many places stand open; of more those where something is not sound."""
+"""Number of places shown open; of more, those where something is not sound."""
 _LONGEST: Final = 400
 """Characters of one text."""
 _DAY_S: Final = 86_400.0

@@ -22,7 +22,7 @@ _COLOURS = {
     "sound": "1;32",
 }
 _NAMED = 12
-"""So many devices that hang on one root are named."""
+"""Number of devices behind one root that are named."""
 
 
 def brief(report: SweepReport, look: ReportStyle) -> str:

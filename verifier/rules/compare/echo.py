@@ -47,6 +47,12 @@ def _stats(counted: _Counted) -> EchoStats | None:
     return echo_stats(rtts) if rtts else None
 
 
+def _measured_by(counted: _Counted) -> str:
+    """Who measured, where that was not this program."""
+    by = dict.fromkeys(each.by for each in counted.series if each.by)
+    return f" (measured by the system's ping, {', '.join(by)})" if by else ""
+
+
 def answered(context: Context) -> bool:
     """Whether the device gave any sign of life, by any probe."""
     return not context.itself and alive(context.seen)
@@ -94,7 +100,7 @@ def echoes(context: Context) -> Findings:
     yield context.finding(
         "echo.reply",
         "pass",
-        f"{stats.received} of {stats.sent} echoes answered",
+        f"{stats.received} of {stats.sent} echoes answered{_measured_by(counted)}",
         path=("address",),
         expected=address,
         observed=address,
@@ -149,6 +155,7 @@ def _no_reply(
     counted: _Counted,
 ) -> Finding:
     reason = f"none of {stats.sent} echoes was answered: {_words(counted.silences)}"
+    reason += _measured_by(counted)
     advice = "check power, cable and port; is the device at another address?"
     if rewritten := sum(each.foreign_id for each in counted.series):
         reason += f"; {rewritten} came back with another identifier"
@@ -180,7 +187,7 @@ def _loss(
 ) -> Finding:
     limit = context.plan.acceptance.max_loss_pct
     over = stats.loss_pct > limit if limit is not None else stats.loss_pct > 0
-    reason = f"{stats.sent - stats.received} of {stats.sent} echoes lost"
+    reason = f"{stats.sent - stats.received} of {stats.sent} echoes lost{_measured_by(counted)}"
     if silences := counted.silences:
         reason += f" ({_words(silences)})"
     if over:
@@ -210,6 +217,7 @@ def _rtt(context: Context, stats: EchoStats, counted: _Counted) -> Finding:
     )
     if stats.jitter_ms is not None:
         reason += f", jitter {stats.jitter_ms:.3f} ms"
+    reason += _measured_by(counted)
     verdict: Verdict = "pass"
     if limit is not None and stats.median_ms > limit:
         verdict, reason = "fail", f"{reason}: more than half are over {limit:g} ms"

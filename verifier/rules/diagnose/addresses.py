@@ -24,14 +24,14 @@ from verifier.rules.profile import decode
 _SEVERAL = 3
 """Devices wrong in the same way from which the plan is looked at too: our own choice."""
 _PEERS = 2
-"""As many others are named for comparison."""
+"""Number of other devices named for comparison."""
 _WHO_IT_IS = (
     "identity.name", "identity.serial", "identity.part", "identity.location", "neighbour.mac",
     "identity.object-id",
 )  # fmt: skip
 """Checks that tell which device it is; they follow a device to the place where it stands."""
 _CROSSED = ("link.far-end", "radio.tx-frequency", "radio.rx-frequency", "radio.link-id")
-"""What may follow it too: tied where the one end shows what is planned for the other."""
+"""These may be wrong too. They count where one end shows the value planned for the other."""
 
 
 def causes(case: FindingIndex) -> Causes:

@@ -11,7 +11,7 @@ from verifier.rules.diagnose.relations import is_other_ends_mhz
 from verifier.rules.diagnose.settings import power_raised
 
 _OVERLOAD_NEAR_DB = 10.0
-"""So far below its limit a receiver is not overloaded. Common practice, no source."""
+"""Margin below its limit at which a receiver is not overloaded. Common practice, no source."""
 """Two frequencies that differ by no more are the same, as in the comparison with the plan."""
 _QUALITY = ("radio.modulation", "radio.capacity", "radio.errored-seconds",
             "radio.severely-errored-seconds", "radio.unavailable-seconds")  # fmt: skip

@@ -128,7 +128,7 @@ def left_lowest(*, across: bool) -> Found:
 
 
 _HEADROOM_DB = 3.0
-"""So far above its threshold a mode is safely carried, as in the comparison with the plan."""
+"""Margin above its threshold at which a mode is safe, as in the comparison with the plan."""
 
 
 def _modes(case: FindingIndex, finding: Finding) -> list[Mode]:

@@ -22,11 +22,11 @@ CONFIRM = 2
 RECENT = 12
 """Sweeps that are looked back on."""
 UNSTEADY_CHANGES = 4
-"""So many changes as seen within them make a device unsteady: twice away and back."""
+"""Number of changes within them that make a device unsteady: twice away and back."""
 STEADY_SWEEPS = 6
-"""So many equal sweeps in a row end that."""
+"""Number of equal sweeps in a row that end `unsteady`."""
 LASTING_S = 900.0
-"""So long a lower modulation that nothing explains makes its link impaired (requirement)."""
+"""Seconds after which an unexplained lower modulation makes its link impaired (requirement)."""
 COUNTER32 = 1 << 32
 """ifInErrors and ifOutErrors start again at 0 after this (RFC 2863, Counter32)."""
 _WRAP_FROM = COUNTER32 // 2

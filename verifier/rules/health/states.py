@@ -7,6 +7,8 @@
 | untested | something could not be tested, nothing failed | the same, or an end is untested |
 | sound | everything was tested and passed; warnings allowed | the same |
 
+`unsteady` is no state of one sweep: `follow.py` gives it.
+
 A lower modulation that neither level nor SNR explains is put aside: `follow.lasting` makes its link
 impaired once it has lasted. A level for which the plan holds no figure makes no link untested.
 """

@@ -9,7 +9,7 @@ from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.model.here import HereItem, HereLevel
-from verifier.model.plan import Device, EndName, Plan
+from verifier.model.plan import Carrier, Device, EndName, Plan
 from verifier.model.profile import Profile
 from verifier.model.result import Figure, Finding, Result, Verdict
 from verifier.model.subject import Subject
@@ -47,9 +47,17 @@ _SILENT_WHERE_RIGHT = frozenset(
 _WITH_VALUE = {"power": " dBm", "ATPC": ""}
 """What is right is shown with its value."""
 ALWAYS_SAID: Mapping[str, str] = {
-    "settings.saved": "saved", "state.alarm": "alarm",
+    "settings.saved": "unsaved_settings", "state.alarm": "alarm",
 }  # fmt: skip
-"""What is said where the device does not tell it: whether a restart loses it, and its alarms."""
+"""What is said where the device does not tell it: whether a restart loses it, and its alarms; with
+the field of the profile that would tell."""
+BEFORE_LEAVING: Mapping[str, str] = {
+    "radio.tx-power": "tx_power_dbm", "radio.test-mode": "test_mode",
+    "radio.transmitter": "tx_enabled", "radio.rx-level": "rx_level_dbm",
+    "radio.switch-forced": "switch_forced",
+}  # fmt: skip
+"""The same of a radio, before a site is left: power back, no test mode, no mute, no forced switch
+(where there is anything to switch to), the level after tightening."""
 _NOT_READ = frozenset({"laptop.fit"})
 
 
@@ -84,10 +92,12 @@ def word(check: str) -> str:
     return WORDS.get(check) or check.partition(".")[2].replace("-", " ")
 
 
-def sort(plan: Plan, device: Device, profile: Profile, result: Result, levels: bool) -> Sorted:  # noqa: FBT001
+def sort(  # noqa: PLR0913
+    plan: Plan, device: Device, profile: Profile, result: Result, *, levels: bool, leaving: bool
+) -> Sorted:
     """What of a device is right and what is not.
 
-    `levels`: the receive levels have lines of their own.
+    `levels`: the receive levels have lines of their own; `leaving`: it is the last look.
     """
     groups: dict[str, list[Finding]] = {}
     mine = [
@@ -98,12 +108,16 @@ def sort(plan: Plan, device: Device, profile: Profile, result: Result, levels: b
     for finding in mine:
         there = "there " if _there(plan, device, finding.subject) else ""
         groups.setdefault(f"{there}{word(finding.check)}", []).append(finding)
+    said = _said(plan, device, leaving=leaving)
     shown = {n: fs for n, fs in groups.items() if not (levels and n in {"level", "there level"})}
     return Sorted(
         right=tuple(_right(groups)),
         wrong=_items(shown, "fail"),
         cautions=_items(shown, "warn"),
-        unread=(*_items(shown, "not-tested"), *_never_read(groups, profile, result)),
+        unread=(
+            *_items(shown, "not-tested"),
+            *_never_read(mine, profile, result, said),
+        ),
         failed=tuple(f for f in mine if f.verdict == "fail"),
     )
 
@@ -190,21 +204,34 @@ def figure(value: Figure) -> str:
     return f"{value:.1f}" if isinstance(value, float) else str(value)
 
 
+def _said(plan: Plan, device: Device, *, leaving: bool) -> Mapping[str, str]:
+    """The checks that are never left out for this device."""
+    links = [k for k in plan.links if any(device.name in _ends(c) for c in k.carriers)]
+    if not (leaving and links):
+        return ALWAYS_SAID
+    more = dict(BEFORE_LEAVING)
+    if all(link.protection in {None, "1+0"} for link in links):
+        del more["radio.switch-forced"]
+    return {**ALWAYS_SAID, **more}
+
+
+def _ends(carrier: Carrier) -> set[str]:
+    return {end.device for _, end in carrier.ends()}
+
+
 def _never_read(
-    groups: Mapping[str, Sequence[Finding]], profile: Profile, result: Result
+    findings: Iterable[Finding], profile: Profile, result: Result, said: Mapping[str, str]
 ) -> Iterable[HereItem]:
     """What the device's profile has no reading for, of that which is never left out."""
-    fields = {"settings.saved": "unsaved_settings", "state.alarm": "alarm"}
+    told = {f.check for f in findings}
     readable = {r.field for r in profile.reading}
-    for check, name in ALWAYS_SAID.items():
-        if name in groups or check in result.not_in_stage:
+    for check, field in said.items():
+        if check in told or check in result.not_in_stage:
             continue
-        why = (
-            f"profile {profile.id} does not say which value is good"
-            if fields[check] in readable
-            else f"profile {profile.id} has no reading"
-        )
-        yield HereItem(what=name, words=why)
+        why = f"profile {profile.id} has no reading"
+        if field in readable:
+            why = "nothing is planned or said to be good"
+        yield HereItem(what=word(check), words=why)
 
 
 # -- levels ---------------------------------------------------------------------------------------

@@ -166,7 +166,12 @@ class _Judge:
         if seen.result is None or device is None or not self.was_read():
             return Sorted()
         found = items.sort(
-            seen.plan, device, seen.profiles[device.profile], seen.result, bool(self.levels())
+            seen.plan,
+            device,
+            seen.profiles[device.profile],
+            seen.result,
+            levels=bool(self.levels()),
+            leaving=seen.leaving,
         )
         if state == "planned":
             return found

@@ -145,6 +145,7 @@ RULES: tuple[Rule, ...] = (
     _rule("error", figures.maintenance_backwards),
     _rule("warning", figures.atpc_range_backwards),
     _rule("error", frequencies.tx_same_at_both_ends),
+    _rule("error", frequencies.rx_differs_from_far_tx),
     _rule("warning", frequencies.band_halves_equal),
     _rule("warning", frequencies.band_halves_crossed),
     _rule("warning", frequencies.frequency_against_band),

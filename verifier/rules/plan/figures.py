@@ -17,6 +17,7 @@ _HEIGHT = (0.0, 1000.0)
 _TIME_S = (0.0, 1e8)
 END_RANGES: Mapping[str, tuple[float, float]] = {
     "tx_mhz": (100, 300_000),
+    "rx_mhz": (100, 300_000),
     "tx_power_dbm": _POWER,
     "max_eirp_dbm": (-20, 100),
     "antenna_dbi": (-5, 65),

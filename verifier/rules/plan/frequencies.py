@@ -224,6 +224,20 @@ def channel_off_raster(scope: Scope) -> Found:
             yield RuleProblem(end_of(h.link, h.carrier, name), path, message)
 
 
+def rx_differs_from_far_tx(scope: Scope) -> Found:
+    """An end is planned to receive another frequency than the far end transmits."""
+    for link, carrier in scope.carriers:
+        for (name, end), far in zip(carrier.ends(), (carrier.b, carrier.a), strict=True):
+            rx, tx = probable(end, "rx_mhz", END_RANGES), tx_mhz(far)
+            if rx is not None and tx is not None and not radio.same_mhz(rx, tx):
+                message = (
+                    f"{end.device} receives at {figure(rx)} MHz, but {far.device} transmits at "
+                    f"{figure(tx)} MHz: one of them is wrong"
+                )
+                path = end_path(link, carrier, name, "rx_mhz")
+                yield RuleProblem(end_of(link, carrier, name), path, message)
+
+
 def duplex_spacing_differs(scope: Scope) -> Found:
     """The two frequencies are not the duplex spacing apart."""
     for h in halves(scope):

@@ -21,6 +21,7 @@ READING: tuple[InputRule, ...] = (
     InputRule("missing-field", "error", "A field that must be there is not"),
     InputRule("unknown-field", "warning", "A field or column that nothing is called"),
     InputRule("column-not-read", "warning", "A column of their sheet that nothing reads"),
+    InputRule("words-not-read", "warning", "A column of remarks and the like that nothing reads"),
     InputRule("row-skipped", "warning", "Rows of their sheet that are no plan; skipped"),
     InputRule("figures-doubtful", "warning", "Figures that their field can hardly have; read"),
     InputRule("mapping-unsure", "error", "A line of a mapping that a person has not settled"),

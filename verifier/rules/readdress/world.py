@@ -25,7 +25,7 @@ from verifier.rules.readdress.placement import (
 from verifier.rules.readdress.uplinks import first_before
 
 _MOST_TEMPORARY = 4
-"""So many temporary addresses at a time are provided for in a subnet, besides the laptop's."""
+"""Number of temporary addresses kept free in a subnet, beside the laptop's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

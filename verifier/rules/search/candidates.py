@@ -16,7 +16,7 @@ from verifier.rules.fit.hosts import unusable
 from verifier.rules.search.slips import slips
 
 MAX_CANDIDATES = 64
-"""So many addresses are asked in one run, whatever was heard besides."""
+"""Number of addresses asked in one run; what was heard does not raise it."""
 NOT_ROUTED = tuple(
     Interface.parse(text)
     for text in (

@@ -26,7 +26,7 @@ _JITTER_GAIN: Final = 16
 SHORT_S: Final = 3600.0
 """A soak below one hour is called short; 24 h is common practice."""
 UNAVAILABLE_S: Final = 10.0
-"""So many bad seconds on end are unavailable time (ITU-T G.826)."""
+"""Number of bad seconds in a row that begin unavailable time (ITU-T G.826)."""
 PERCENTS: Final = (50.0, 95.0, 99.0)
 _EXACT_DIGITS: Final = 15
 """Every number of so many digits is exact in JSON (RFC 8785 section 3.2.2.3)."""

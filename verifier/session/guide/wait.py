@@ -19,7 +19,7 @@ EVERY_S = 1.0
 STEADY = 2
 """Looks in a row that must agree that all is well."""
 UNSTEADY_S = 10.0
-"""So much longer is looked where no two looks agree: one amid a change means nothing."""
+"""Extra seconds where no two looks agree: one look during a change proves nothing."""
 SETTLED = 3
 """Looks in a row after which a fault that waiting does not mend is told at once."""
 

@@ -14,7 +14,7 @@ from verifier.model.profile import Profile
 from verifier.rules.here.seen import NextCommand
 
 LOOKS_S = 8.0
-"""So long a device is looked for that is not where it should be."""
+"""Seconds to look for a device that is not where it should be."""
 
 
 def _no(interface: str, addresses: Sequence[Interface]) -> bool:

@@ -89,6 +89,7 @@ class _Look:
         self._request, self._world, self._hold = request, world, hold
         self._clocks = world.clocks
         self._notes: list[str] = []
+        self._interrupted = False
 
     def result(self, *, quick: bool) -> HereResult:
         request, world = self._request, self._world
@@ -120,6 +121,7 @@ class _Look:
             open=_open(seen.result) if request.leaving else (),
             borrowed=tuple(self._hold.addresses),
             notes=tuple(dict.fromkeys(self._notes)),
+            interrupted=self._interrupted,
         )
 
     def _refuse_unknown(self, laptop: Laptop) -> None:
@@ -267,6 +269,7 @@ class _Look:
             ),
             self._world,
         )
+        self._interrupted = outcome.interrupted
         return outcome.result, frozenset(asked)
 
     def _far_ends(self, plan: Plan, asked: Mapping[str, Occupied]) -> set[str]:

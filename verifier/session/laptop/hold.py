@@ -75,7 +75,7 @@ class LaptopAddresses:
         self._until.close()
 
     def hold(self, addresses: Sequence[Interface]) -> None:
-        """Has the laptop hold these, and none of those set before.
+        """Sets these addresses and removes those set before.
 
         Raises CannotMeasureError: no permission, an address is another's, ...
         """

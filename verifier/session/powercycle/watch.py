@@ -33,7 +33,7 @@ from verifier.session.world import SnmpManager, World
 _ECHO_STEP_S: Final = 0.25
 _ECHO_TIMEOUT_S: Final = 1.0
 _MISSED: Final = 3
-"""So many echoes or requests in a row without an answer, and a device counts as gone."""
+"""Number of echoes or requests in a row without an answer after which a device is gone."""
 _ASK_S: Final = 0.5
 _SNMP_TIMEOUT_S: Final = 1.0
 _LOOK_S: Final = 5.0

@@ -222,4 +222,5 @@ def _value(series: EchoBurst) -> seen.EchoSeries:
         foreign_id=series.foreign_id,
         payload_bytes=series.payload_bytes,
         silence=_silence(series),
+        by=series.by,
     )

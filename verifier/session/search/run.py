@@ -41,7 +41,7 @@ def look_for(search: Search, world: World) -> SearchResult:
 
 
 async def located(search: Search, world: World) -> tuple[SearchedPlace, ...]:
-    """Each place where the device may be with who is there; signals are the caller's.
+    """Each possible place and who answers there. The caller handles signals.
 
     Raises as `look_for`.
     """
@@ -157,7 +157,7 @@ class _Ended:
         return replace(fit, explanation=words)
 
     def _tagged(self, fit: Fit, interface: str | None, vlan: int) -> Fit:
-        """The same by an interface that tags, for a device whose frames carry a tag."""
+        """The same answer through a VLAN interface, for a device that sends tagged frames."""
         lines = tagged_interface(interface, vlan, self._system())
         own = fit.suggested or fit.laptop_address
         note = f"only an interface that tags with VLAN {vlan} reaches it: {'; '.join(lines)}"

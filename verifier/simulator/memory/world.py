@@ -56,6 +56,8 @@ class MemoryLaptop:
         self._cable, self._clocks = cable, clocks
         self._met: dict[Address, tuple[Mac, float]] = {}
 
+    can_be_set = True
+
     def look(self) -> Laptop:
         """Its interfaces."""
         loopback = LaptopInterface(

@@ -160,6 +160,8 @@ SITUATIONS = [
     row("frequency 1.1 kHz off", H, a={"tx_mhz": 13143.0011}, expected={("radio.tx-frequency", "a", F)}),
     row("frequency 1 kHz off", H, a={"tx_mhz": 13143.001}),
     row("listens elsewhere", H, b={"rx_mhz": 13171.0}, expected={("radio.rx-frequency", "b", F)}),
+    row("listens elsewhere than its own plan says", H, a={"rx_mhz": 13171.0},
+        pa={"rx_mhz": 12877.0}, pb={"tx_mhz": None}, expected={("radio.rx-frequency", "a", F)}),
     row("half the bandwidth", H, a={"bandwidth_mhz": 14.0, "current_capacity_mbps": 95.0},
         expected={("radio.bandwidth", "a", F), ("radio.capacity", "a", W)}),
     row("turned polarisation", H, a={"polarisation": "H"}, expected={("radio.polarisation", "a", F)}),

@@ -19,7 +19,7 @@ from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd, arms_
 from verifier.rules.radio import levels
 
 COMPUTED_DB = 3.0
-"""So much further below its tolerance a computed level warns, before it fails (requirement)."""
+"""A computed level this far below its tolerance warns; below that it fails (requirement)."""
 JUDGED = frozenset({"handover", "service"})
 """Stages in which a level that is not planned is judged by the sum."""
 

@@ -14,9 +14,9 @@ from verifier.rules.compare.radio.power import LEFT_ALIGNING, left_aligning
 from verifier.rules.compare.radio.read import Read
 
 HEADROOM_DB = 3.0
-"""So far above a threshold a mode is safely carried (requirement)."""
+"""Margin above its threshold at which a mode is safe (requirement)."""
 STEADY_S = 60.0
-"""So long level and SNR must be good before a lower modulation is held against the device."""
+"""Seconds of good level and SNR after which a lower modulation is a fault."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,7 @@ def _judge(side: CarrierEnd, listener: CarrierEnd, read: Read) -> _Outcome:
 
 
 def _outside(link: Link, word: str, planned: str) -> _Outcome | None:
-    """What is not between the lowest and the highest planned; None: it is."""
+    """The verdict outside the planned range; None inside it."""
     bits, most = radio.bits_per_symbol(word), radio.bits_per_symbol(planned)
     if bits is None or most is None:
         return _Outcome("not-tested", f"whether that is more or less than {planned} is not known")
@@ -110,7 +110,7 @@ def _inside(side: CarrierEnd, listener: CarrierEnd, read: Read, planned: str) ->
 
 
 UNEXPLAINED = "and neither level nor SNR explains it"
-"""How the reason of a lower modulation in service ends that should not be there."""
+"""Last words of the reason when nothing explains a lower modulation in service."""
 
 
 def _in_service(listener: CarrierEnd, planned: str) -> _Outcome:

@@ -12,7 +12,7 @@ from verifier.rules.compare.radio.short import left_short
 from verifier.rules.radio import levels
 
 HEADROOM_DB = 3.0
-"""So far above a threshold a mode is safely carried (contract: stages)."""
+"""Margin above its threshold at which a mode is safe (requirement)."""
 LEFT_ALIGNING = "left in alignment settings: lowest modulation and raised power"
 POWER_WARN_DB, POWER_FAIL_DB = 2.0, 3.0
 """What a device reads of its own power may be off (contract: comparing; common practice)."""

@@ -51,6 +51,8 @@ def rx_frequency(side: CarrierEnd) -> Findings:
     origin = side.across.origin("tx_mhz")
     seen, sent = side.read("rx_mhz"), side.across.read("tx_mhz")
     further_mhz = 0.0
+    if planned is None and side.end.rx_mhz is not None:
+        planned, origin = side.end.rx_mhz, side.origin("rx_mhz")
     if planned is None:
         planned, origin = _by_spacing(side), side.origin("duplex_spacing_mhz")
         further_mhz = slack_mhz(side.read("tx_mhz"))
