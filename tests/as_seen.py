@@ -10,8 +10,7 @@ from typing import Any
 
 from verifier.files.evidence.observations import observation_of, prove_observations
 from verifier.model.observations import Observation, as_json, kind_named
-from verifier.model.problem import Origin
-from verifier.model.subject import Subject
+from verifier.model.problem import Origin, Subject
 from verifier.session.recorder import Recorder, RecorderEntry
 
 _TIME = "2026-11-25T10:00:00Z"

@@ -82,7 +82,7 @@ def test_imports_run_one_way(module: Path) -> None:
 
 
 def name_of(module: Path) -> str:
-    """`verifier.report.plain`; a package is named by its folder."""
+    """`verifier.report.style`; a package is named by its folder."""
     parts = module.relative_to(PACKAGE.parent).with_suffix("").parts
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
@@ -139,8 +139,12 @@ def test_no_circle_among_the_folders_of_files() -> None:
 
 LONGEST_MODULE, LONGEST_FUNCTION = 350, 39
 """Lines; of a function without its docstring and decorators."""
+LONGER = {
+    "model/plan.py": (355, "every field of a plan stands in one place"),
+}
+"""Modules that are longer than that: by how much, and why."""
 SIZED = {"cli", "files"}
-"""Rooms that keep to both."""
+"""Rooms whose functions are short."""
 
 
 def functions(module: Path) -> Iterator[tuple[str, int]]:
@@ -153,11 +157,24 @@ def functions(module: Path) -> Iterator[tuple[str, int]]:
             yield node.name, end - node.lineno + 1 - about
 
 
+@pytest.mark.parametrize("module", MODULES, ids=lambda m: str(m.relative_to(PACKAGE)))
+def test_modules_are_short(module: Path) -> None:
+    """A module is read at a sitting."""
+    most, _ = LONGER.get(module.relative_to(PACKAGE).as_posix(), (LONGEST_MODULE, ""))
+    assert len(module.read_text(encoding="utf-8").splitlines()) <= most
+
+
+def test_longer_modules_are_named_while_they_are_longer() -> None:
+    for name, (most, why) in LONGER.items():
+        lines = len((PACKAGE / name).read_text(encoding="utf-8").splitlines())
+        assert LONGEST_MODULE < lines == most, name
+        assert why
+
+
 @pytest.mark.parametrize("module", [m for m in MODULES if room(m) in SIZED],
                          ids=lambda m: str(m.relative_to(PACKAGE)))  # fmt: skip
-def test_modules_and_functions_are_short(module: Path) -> None:
-    """One is read at a sitting, the other without scrolling."""
-    assert len(module.read_text(encoding="utf-8").splitlines()) <= LONGEST_MODULE
+def test_functions_are_short(module: Path) -> None:
+    """A function is read without scrolling."""
     assert {name: lines for name, lines in functions(module) if lines > LONGEST_FUNCTION} == {}
 
 

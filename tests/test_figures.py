@@ -29,12 +29,12 @@ from verifier.rules.compare.radio import (
     level,
     modulation,
     power,
+    quality,
     read,
     weather,
-    xpic,
 )
 from verifier.rules.compare.radio.carrier_end import POWER_DB
-from verifier.rules.compare.soak.state import CLOCK_S
+from verifier.rules.compare.state import CLOCK_S
 from verifier.rules.health import follow
 from verifier.rules.history import deviation
 from verifier.rules.radio.budget import GAS_FROM_MHZ
@@ -44,7 +44,7 @@ from verifier.rules.status import STALE_INTERVALS
 from verifier.session import conductor
 from verifier.session.guide import wait
 from verifier.session.search.request import PACKETS_PER_S
-from verifier.session.soak import grid, run
+from verifier.session.soak import blocks, run
 from verifier.session.sweep import deliver
 from verifier.store.retention import DAY_S, Retention
 
@@ -81,14 +81,14 @@ PROMISES = [
     # guide
     f"may take {n(_field(GuideStart, 'wait_s') / 60)} minutes",
     # soak
-    f"in two sizes, {n(SMALL_BYTES)} byte", f"`mtu_bytes` (else {n(grid.LARGE_BYTES)})",
+    f"in two sizes, {n(SMALL_BYTES)} byte", f"`mtu_bytes` (else {n(blocks.LARGE_BYTES)})",
     f"sampled by SNMP every {n(run.SAMPLE_S)} s", f"a warning from {n(tally.UNAVAILABLE_S)} s on",
     f"within which {', '.join(n(p) for p in tally.PERCENTS)} % were answered",
     f"time of day within {n(CLOCK_S)} s",
     # powercycle
     f"boot time of the profile \u00d7 {n(powercycle.WAIT_BOOTS)}",
     # sweep
-    f"changed {WORDS[follow.UNSTEADY_CHANGES]} times within {WORDS[follow.RECENT]} sweeps",
+    f"hanged {WORDS[follow.UNSTEADY_CHANGES]} times within {WORDS[follow.RECENT]} sweeps",
     f"until {WORDS[follow.STEADY_SWEEPS]} equal ones in a row",
     f"counts when {WORDS[follow.CONFIRM]} sweeps saw it", f"tried again after {n(deliver.FIRST_PAUSE_S)} s",
     f"{REFRESH_S[0]} s to {REFRESH_S[1]} s", f"more than {WORDS[STALE_INTERVALS]} intervals",
@@ -106,7 +106,7 @@ PROMISES = [
     f"fails over {n(power.POWER_FAIL_DB)} dB", f"agree within {n(read.LEAST_MHZ * 1000)} kHz",
     f"stated within {n(weather.NEAR_S / 60)} minutes of the readings",
     f"below {n(weather.FROM_MHZ / 1000)} GHz nothing", f"excuse up to {n(weather.ON_ANTENNAS_DB)} dB",
-    f"differ by over {n(xpic.ALIKE_DB)} dB warn", f"are good for {n(modulation.STEADY_S)} s",
+    f"differ by over {n(quality.ALIKE_DB)} dB warn", f"are good for {n(modulation.STEADY_S)} s",
     f"up to {n(expected.COMPUTED_DB)} dB below the tolerance warns",
     f"from {n(GAS_FROM_MHZ / 1000)} GHz up `gas_loss_db`",
     f"by the actual power ({n(eirp.ACTUAL_DB)} dB)",

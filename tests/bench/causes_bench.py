@@ -15,8 +15,8 @@ from typing import Any
 
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Carrier, Device, End, Link, Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules.diagnose import explain
 
 CHAIN = 20

@@ -20,7 +20,7 @@ from verifier.model.plan import Device, Plan
 from verifier.probes.world import ThisMachine
 from verifier.report.fit import json, text
 from verifier.report.style import ReportStyle
-from verifier.session.laptop.fit import FitQuestion, answer
+from verifier.session.laptop import FitQuestion, answer
 
 SETUP = """ip link set lo up; ip link add eth0 type veth peer name far
 ip link set eth0 up; ip link set far up; ip address add 198.18.0.1/17 dev eth0

@@ -20,8 +20,8 @@ from tabulate import tabulate
 
 from verifier.model.address import Address
 from verifier.probes.echo.burst import Echoer
+from verifier.probes.echo.exchange import EchoTarget
 from verifier.probes.echo.packet import checksum
-from verifier.probes.echo.series import EchoTarget
 from verifier.probes.pace import Pace
 
 REACH_PER_S = 50_000

@@ -22,12 +22,12 @@ from typing import Any
 
 from verifier.files.credentials import load_credentials
 from verifier.files.evidence import document as files
-from verifier.files.evidence.result import result_of
-from verifier.files.profile.read import load_profiles
+from verifier.files.evidence.observations import result_of
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.report.result import FORMATS
 from verifier.report.style import ReportStyle
-from verifier.session.documents import annex
+from verifier.session.run import annex
 from verifier.simulator.running import running_process
 
 PORT = 16281

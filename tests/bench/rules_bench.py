@@ -17,7 +17,7 @@ from collections.abc import Callable, Collection
 from functools import partial
 from typing import Any
 
-from verifier.files.profile.read import load_profiles
+from verifier.files.read_profile import load_profiles
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Band, Carrier, Device, End, Link, Plan, Port, Site
 from verifier.rules.plan import RULES, check

@@ -19,8 +19,8 @@ import time
 from pathlib import Path
 
 from verifier.files.credentials import load_credentials
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.simulator.running import running_process
 
 SIZES = (100, 1000, 5000)

@@ -19,10 +19,9 @@ from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import SYSTEM
 from verifier.model.plan import Device, Network, Plan, Port
 from verifier.model.profile import Profile
-from verifier.simulator.agent import ber
+from verifier.simulator.agent import cells
 from verifier.simulator.agent.cells import oid
-from verifier.simulator.agent.pdu import GET
-from verifier.simulator.agent.reply_cache import locate
+from verifier.simulator.agent.pdu import GET, locate
 from verifier.simulator.running import running_process
 
 PORT = 20162
@@ -50,11 +49,15 @@ def plan_of(several: int) -> Plan:
 
 def request() -> tuple[bytes, bytes]:
     """A request in two parts, between which the request id goes."""
-    bindings = [ber.sequence(ber.object_id(oid(SYSTEM[w])), ber.NULL_VALUE) for w in WANTED]
-    pdu = ber.sequence(
-        ber.integer(FIRST_ID), ber.integer(0), ber.integer(0), ber.sequence(*bindings), tag=GET
+    bindings = [cells.sequence(cells.object_id(oid(SYSTEM[w])), cells.NULL_VALUE) for w in WANTED]
+    pdu = cells.sequence(
+        cells.integer(FIRST_ID),
+        cells.integer(0),
+        cells.integer(0),
+        cells.sequence(*bindings),
+        tag=GET,
     )
-    whole = ber.sequence(ber.integer(1), ber.octets(b"harbour"), pdu)
+    whole = cells.sequence(cells.integer(1), cells.octets(b"harbour"), pdu)
     at, end = locate(whole)
     return whole[:at], whole[end:]
 

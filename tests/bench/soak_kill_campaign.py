@@ -12,8 +12,8 @@ from pathlib import Path
 
 from tests.cli import test_soak as soak
 from verifier.files.credentials import load_credentials
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.simulator.running import running_process
 
 AT_ONCE = 10

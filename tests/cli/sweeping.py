@@ -22,8 +22,8 @@ import pytest
 from tests.command import clean_environment, command
 from verifier.cli.demo import network_of as coast
 from verifier.files.credentials import load_credentials
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.simulator.coast import write_files as write_coast
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.running import Remote, running_process

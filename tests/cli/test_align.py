@@ -19,8 +19,8 @@ from tests.command import clean_environment
 from tests.ports import free_port
 from tests.stopwatch import patience
 from verifier.files.credentials import load_credentials
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.plan import Carrier, End, EndName, Link
 from verifier.rules.alignment import AlignedCarrier, LatestReading, end_view
 from verifier.simulator.faults import PlantedFault

@@ -12,8 +12,8 @@ import pytest
 import verifier
 from tests.cli.conftest import Run
 from verifier.files.credentials import load_credentials
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.simulator.coast import free_port, write_files
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork

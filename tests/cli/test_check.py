@@ -62,6 +62,7 @@ def test_by_place_with_severity_rule_subject_and_place(run: Run, tmp_path: Path)
         "ERROR  vlan-out-of-range  quarry",
         "WARNING  secret-in-plan  quarry",
         "WARNING  copper-too-long  ferry eth1",
+        "more: plan-verifier explain gateway-outside-subnet",
         "plan.yaml: 2 devices, 2 errors, 2 warnings",
     ]
     assert "    plan.yaml, line 5, field devices[0].gateway" in done.stdout.splitlines()

@@ -13,8 +13,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from tests.cli.conftest import NOBODY_LISTENS, Run
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED, EXIT_USAGE, UsageError
-from verifier.files.evidence.written_once import unsigned
-from verifier.files.output import opened, opened_once
+from verifier.files.output import opened, opened_once, unsigned
 
 UNSIGNED = b'{"format":"plan-verifier/evidence/1","parts":{},"sha256":{},"signature":null}\n'
 SIGNED = UNSIGNED.replace(b"null", b'{"algorithm":"Ed25519","public_key":"0","value":"0"}')

@@ -17,8 +17,8 @@ from tests.cli.conftest import Run
 from verifier.cli import COMMANDS
 from verifier.cli.handbook import Handbook
 from verifier.cli.help import SECTIONS, SUBCOMMANDS, command_of
-from verifier.model.fit import Relation
 from verifier.model.health import STATES
+from verifier.model.laptop import Relation
 from verifier.report.explain import facts
 
 BOOK = Handbook.load()

@@ -15,8 +15,8 @@ from tests.cli.conftest import Run
 from tests.ports import free_port
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED, EXIT_UNTESTED, EXIT_USAGE
 from verifier.files.credentials import load_credentials
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.simulator.running import running_process
 
 PORT = free_port()

@@ -19,7 +19,7 @@ from click.testing import CliRunner
 from verifier import cli, model
 from verifier.cli.command import Duration, command, parameters
 from verifier.cli.job_folder import PlanArgument
-from verifier.rules import profile as rules_of_profile
+from verifier.rules import profile_draft
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,9 +76,11 @@ def test_a_field_that_is_no_option_is_refused() -> None:
 def types_of_options() -> dict[str, Any]:
     """Types that the modules of options name for type checkers alone: those of the vocabulary."""
     names: dict[str, Any] = {}
-    for package in (model, rules_of_profile):
-        for found in pkgutil.iter_modules(package.__path__, f"{package.__name__}."):
-            names |= {k: v for k, v in vars(import_module(found.name)).items() if k[:1].isupper()}
+    modules = [
+        import_module(m.name) for m in pkgutil.iter_modules(model.__path__, "verifier.model.")
+    ]
+    for module in (*modules, profile_draft):
+        names |= {k: v for k, v in vars(module).items() if k[:1].isupper()}
     return names
 
 

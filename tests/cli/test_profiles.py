@@ -17,8 +17,8 @@ import pytest
 from tests.cli.conftest import Run
 from tests.lab.agent import listens
 from verifier.files.credentials import load_credentials
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running

@@ -21,8 +21,8 @@ from tests.conftest import needs
 from tests.ports import free_port
 from verifier.errors import EXIT_FAILED, EXIT_INPUT, EXIT_PASSED, EXIT_USAGE
 from verifier.files.credentials import load_credentials
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.files.schema import schema
 from verifier.report.result import FORMATS
 from verifier.simulator.running import running_process

@@ -27,8 +27,8 @@ from tests.ports import free_port
 from verifier.files.credentials import load_credentials
 from verifier.files.evidence.document import of_parts, to_bytes
 from verifier.files.journals.soak import read_journal
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.files.schema import schema
 from verifier.rules.soak.tally import soaked
 from verifier.session.stored import read

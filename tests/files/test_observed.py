@@ -18,7 +18,7 @@ from verifier.errors import InputError
 from verifier.files.observed import blank_sheet, read_observed
 from verifier.files.read_plan import read_plan
 from verifier.model.manual import ENTRY, ITEMS, Entered, Observed
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 EXAMPLE = Path(verifier.files.__file__).parent / "example.yaml"
 HEAD = ",".join(ENTRY)

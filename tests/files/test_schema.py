@@ -16,14 +16,13 @@ from tests.report.history.examples import RECORD
 from tests.report.test_here import LOW
 from tests.report.test_search import FOUND
 from verifier.errors import UsageError
-from verifier.files.profile.read import shipped_directory
+from verifier.files.read_profile import shipped_directory
 from verifier.files.schema import SCHEMAS
 from verifier.files.schema import schema as made
 from verifier.model.kind import Kind
 from verifier.model.observations import KINDS
-from verifier.model.problem import Problem
+from verifier.model.problem import Problem, Subject
 from verifier.model.result import Accepted, Cause, Finding, NotAsked, PlanReference, Result, Scope
-from verifier.model.subject import Subject
 from verifier.report.here import json as here_json
 from verifier.report.history.text import json as record_json
 from verifier.report.result.json import document, plan_check

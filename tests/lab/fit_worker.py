@@ -11,11 +11,10 @@ import sys
 from typing import Any
 
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Fit
-from verifier.model.laptop import Laptop, LaptopInterface
+from verifier.model.laptop import Fit, Laptop, LaptopInterface
 from verifier.model.plan import Device, Plan
 from verifier.probes.world import ThisMachine
-from verifier.session.laptop.fit import FitQuestion, answer
+from verifier.session.laptop import FitQuestion, answer
 
 
 def said(asked: dict[str, Any], laptop: Laptop | None) -> dict[str, Any]:

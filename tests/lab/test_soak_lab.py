@@ -17,7 +17,7 @@ import yaml
 from tests.lab.faults import Lab
 from tests.lab.shell import ip_batch
 from tests.lab.tool import HERE, Tool, Verified
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.soak.tally import soaked
 
 pytestmark = pytest.mark.lab

@@ -10,9 +10,8 @@ import pytest
 from tests.as_seen import observation
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Carrier, Device, End, Licence, Link, Network, Plan, Port
-from verifier.model.problem import Origin
+from verifier.model.problem import Origin, Subject
 from verifier.model.result import Cause, Finding, PlanReference, Result, Scope
-from verifier.model.subject import Subject
 from verifier.report.style import Annex, ReportSheet, ReportStyle
 
 HOSTILE = (

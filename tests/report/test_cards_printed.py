@@ -13,8 +13,8 @@ import zxingcpp
 
 import verifier.files
 from tests.conftest import FONT_FOLDER
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.cautions import CAUTIONS, CLOSING
 from verifier.report.cards import cards_page as page
 from verifier.report.cards import code_text

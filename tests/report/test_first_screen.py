@@ -11,9 +11,8 @@ from tests.report.status.examples import memory, reading
 from tests.report.test_search import FOUND
 from tests.store.examples import sweep
 from verifier.model.address import Interface
-from verifier.model.fit import Fit, FitReport
 from verifier.model.health import SweepReport
-from verifier.model.laptop import Laptop
+from verifier.model.laptop import Fit, FitReport, Laptop
 from verifier.report import fit, search
 from verifier.report.style import ReportStyle
 from verifier.report.sweep import text as swept

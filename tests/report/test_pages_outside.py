@@ -18,8 +18,8 @@ from tests.report.browsing import browser
 from tests.report.conftest import example, hostile
 from tests.report.history.examples import HOSTILE, RECORD, many
 from tests.report.status import examples as paging
+from verifier.model.problem import Subject
 from verifier.model.status import Status
-from verifier.model.subject import Subject
 from verifier.report.history import FORMATS as RECORDS
 from verifier.report.result import FORMATS
 from verifier.report.status.page import page as status_page

@@ -8,9 +8,9 @@ from typing import Any, cast
 
 import pytest
 
-from verifier.files.profile.read import read_profile
+from verifier.files.read_profile import read_profile
 from verifier.report.profile_draft import listing, toml
-from verifier.rules.profile.draft import FieldCandidates, figure, find
+from verifier.rules.profile_draft import FieldCandidates, figure, find
 
 OID = "1.3.6.1.4.1.32473.1.1"
 NASTY = [

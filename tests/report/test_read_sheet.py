@@ -15,8 +15,8 @@ from selenium.webdriver.common.keys import Keys
 
 from tests.report.browsing import CONTRAST, browser
 from verifier.model.ledger import HIDDEN, CellRecord, FieldRead, Ledger
+from verifier.model.problem import Subject
 from verifier.model.sheet_look import Block, SheetLook
-from verifier.model.subject import Subject
 from verifier.report.read_sheet import FATES, page
 
 __all__ = ["browser"]

@@ -10,7 +10,7 @@ import pytest
 
 from verifier.files.schema import schema
 from verifier.model.address import Address, Interface, Mac
-from verifier.model.fit import Fit
+from verifier.model.laptop import Fit
 from verifier.model.search import Answer, Candidate, HeardFrames, SearchedPlace, SearchResult
 from verifier.report import search as drawn
 from verifier.report.style import ReportStyle

@@ -14,8 +14,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from verifier.model.problem import Subject
 from verifier.model.result import Accepted, Finding, NotAsked, PlanReference, Result, Scope, Verdict
-from verifier.model.subject import Subject
 from verifier.report.result import FORMATS, brief
 from verifier.report.sentences import sentence, verdict_line
 from verifier.report.style import ReportStyle

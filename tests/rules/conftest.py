@@ -7,8 +7,8 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.problem import Problem
 from verifier.rules.plan import by_place, check
 

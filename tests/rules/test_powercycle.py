@@ -11,17 +11,13 @@ from tests.as_seen import observation
 from verifier.model.address import Interface
 from verifier.model.observations import Observation, RestartTimes
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 from verifier.rules.compare.judge import Judgement
+from verifier.rules.observations import settings
 from verifier.rules.outage import behind
-from verifier.rules.powercycle import (
-    changes,
-    judge,
-    settings,
-    unread,
-)
+from verifier.rules.powercycle import changes, judge, unread
 
 PROFILE = Profile(id="mib2", boot_s=45)
 

@@ -10,8 +10,8 @@ import pytest
 from verifier.model.address import Interface
 from verifier.model.checks import CHECK_NAMES
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Stage
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.rules.stages import ABSENT, BENCH_NEEDS, belongs, of_stage
 
 END_A = Subject("link", "Hop 1", carrier=1, end="a")

@@ -12,8 +12,8 @@ from typing import Any, Literal
 
 from tests.cli.sweeping import free_port
 from tests.hostile import Identity, Neighbour, babbling, heard, integer, split, tlv
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Plan
 from verifier.probes.world import ThisMachine

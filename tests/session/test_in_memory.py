@@ -14,7 +14,7 @@ from verifier.errors import CannotMeasureError, UsageError
 from verifier.files.canonical import plan_sha256
 from verifier.files.evidence.document import to_bytes
 from verifier.model.address import Address, Interface, Mac
-from verifier.model.fit import FitReport
+from verifier.model.laptop import FitReport
 from verifier.model.observations import SOAK
 from verifier.model.plan import Acceptance, Carrier, Device, End, Link, Network, Plan
 from verifier.model.profile import ProfileReading
@@ -23,16 +23,15 @@ from verifier.rules.health.states import readings
 from verifier.rules.observations import Observations
 from verifier.session import Probing, Request, run
 from verifier.session.align import AlignQuestion, Peaks, align
-from verifier.session.ask import one_device
-from verifier.session.documents import sealed
+from verifier.session.ask.readings import Asked, read_device, walk_device
 from verifier.session.history import history_of
-from verifier.session.laptop.fit import FitQuestion, answer, to_set, with_addresses
-from verifier.session.laptop.hold import LaptopAddresses
+from verifier.session.laptop import FitQuestion, LaptopAddresses, answer, to_set, with_addresses
 from verifier.session.powercycle.run import powercycle
 from verifier.session.powercycle.watch import Cycle
+from verifier.session.request import SoakRequest
+from verifier.session.run import sealed
 from verifier.session.signals import Signals
 from verifier.session.soak.journal import begun, closed
-from verifier.session.soak.run import SoakRequest
 from verifier.session.stored import judged, read, refuse_another_run
 from verifier.session.sweep.loop import Settings, SweepLoop
 from verifier.session.sweep.process import Measured
@@ -165,16 +164,16 @@ def test_levels_are_followed_each_second(world: MemoryWorld) -> None:
 
 def test_one_device_is_read_and_walked(world: MemoryWorld) -> None:
     """Its readings by the profile, its objects below a root, and silence where nobody is."""
-    asked = one_device.Asked(address=PLAN.devices[0].address.address, entry=ENTRIES["field"])
-    read = one_device.read(asked, PROFILE, world, deadline_s=5.0)
+    asked = Asked(address=PLAN.devices[0].address.address, entry=ENTRIES["field"])
+    read = read_device(asked, PROFILE, world, deadline_s=5.0)
     assert [got.value for got in read.readings] == ["S-16"]
     assert read.system["sysName"] == "quarry"
-    walked = one_device.walk(asked, "1.3.6.1.2.1.1", world, max_objects=5, deadline_s=5.0)
+    walked = walk_device(asked, "1.3.6.1.2.1.1", world, max_objects=5, deadline_s=5.0)
     assert walked.shown["1.3.6.1.2.1.1.5.0"] == "quarry"
     assert len(walked.shown) == 5
     assert walked.cut.startswith("capped")
     nobody = dataclasses.replace(asked, address=Address.parse("198.18.20.99"))
-    assert one_device.read(nobody, PROFILE, world, deadline_s=5.0).silence == "silent: no answer"
+    assert read_device(nobody, PROFILE, world, deadline_s=5.0).silence == "silent: no answer"
 
 
 def fit(world: MemoryWorld) -> FitReport:

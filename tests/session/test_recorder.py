@@ -7,7 +7,7 @@ import pickle
 
 from verifier.model import mib
 from verifier.model.observations import ECHO, EchoSeries, Observation, Unreadable
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.session.recorder import Recorder, numbered, packed, unpacked
 
 AT = dt.datetime(2026, 11, 25, 10, 0, 0, 123456, tzinfo=dt.UTC)

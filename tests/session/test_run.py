@@ -19,19 +19,19 @@ import pytest
 
 from tests.ports import free_port
 from verifier.files.credentials import load_credentials
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.observations import Observation
+from verifier.model.problem import Subject
 from verifier.model.profile import ProfileReading
 from verifier.model.result import Result
-from verifier.model.subject import Subject
 from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, conductor, run
-from verifier.session.ask import in_processes
+from verifier.session.ask import pollers
 from verifier.session.ask.job import Poller
-from verifier.session.limits import Paces
 from verifier.session.recorder import Recorder
+from verifier.session.request import Paces
 from verifier.session.run import _jobs
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
@@ -99,7 +99,7 @@ def test_processes_see_what_one_process_sees(
     monkeypatch.setattr(os, "cpu_count", lambda: 1)
     alone = run(asked, ThisMachine()).result
     network.take_off(wrong)
-    assert in_processes.worker_count(DEVICES) == 0
+    assert pollers.worker_count(DEVICES) == 0
     assert by_snmp(several) == by_snmp(alone)
     assert {(c, s) for c, s, v, _ in by_snmp(alone) if v == "fail"} == {
         ("address.mask", "device-7")
@@ -288,7 +288,7 @@ def test_what_a_process_has_seen_so_far_is_handed_over_at_the_end(
     paces = Paces.of(asked.probing, ThisMachine(), shared=True)
     for _ in range(BUSY_MACHINE):  # may have heard nothing within that time
         record = Recorder(Subject("device", "device-3"), ThisMachine().clocks.now)
-        with in_processes.surveyor(jobs, paces, ThisMachine(), 2) as asking:
+        with pollers.surveyor(jobs, paces, ThisMachine(), 2) as asking:
             asyncio.run(leave(asking, record))
         if "sysName" in {row.what for row in record.seen}:
             break

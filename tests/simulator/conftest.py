@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from tests.ports import free_port
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Plan
 from verifier.probes.snmp.client import SnmpClient

@@ -9,7 +9,7 @@ import pytest
 from tests.simulator.conftest import ENTRIES
 from tests.stopwatch import Stopwatch
 from verifier.errors import UsageError
-from verifier.files.profile.read import load_profiles
+from verifier.files.read_profile import load_profiles
 from verifier.model import mib
 from verifier.simulator.faults import KINDS, PlantedFault
 from verifier.simulator.network import SimulatedNetwork

@@ -11,7 +11,7 @@ import subprocess
 import pytest
 
 from tests.simulator.conftest import ENTRIES
-from verifier.files.profile.read import load_profiles
+from verifier.files.read_profile import load_profiles
 from verifier.model.address import Interface
 from verifier.model.credentials import Auth, Priv, Secret, SnmpEntry
 from verifier.model.plan import Plan

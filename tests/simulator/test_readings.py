@@ -11,7 +11,7 @@ from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
 from verifier.model.profile import Mode, Profile, ProfileReading
-from verifier.simulator.agent import ber
+from verifier.simulator.agent import cells
 from verifier.simulator.agent.cells import oid
 from verifier.simulator.device import SimulatedDevice
 from verifier.simulator.faults import PlantedFault
@@ -63,8 +63,8 @@ def rows(shown: SimulatedDevice) -> dict[str, Any]:
         dotted = ".".join(map(str, name))
         if dotted.startswith(ROOT + "."):
             octets = cell if isinstance(cell, bytes) else cell(100.0)
-            reader = ber.BerReader(octets)
-            value = reader.integer() if octets[0] == ber.INTEGER else reader.octets().decode()
+            reader = cells.BerReader(octets)
+            value = reader.integer() if octets[0] == cells.INTEGER else reader.octets().decode()
             found[dotted.removeprefix(ROOT + ".")] = value
     return found
 
@@ -173,5 +173,5 @@ def test_a_planned_management_port_is_the_management_interface():
     """No second one is made, and it holds the address."""
     table = device(ports=(Port(name="mgmt0"),)).table()
     shown = dict(zip(table.names, table.cells, strict=True))
-    assert shown[oid("1.3.6.1.2.1.2.1.0")] == ber.integer(1)
-    assert shown[oid("1.3.6.1.2.1.4.20.1.2.127.80.0.1")] == ber.integer(2)
+    assert shown[oid("1.3.6.1.2.1.2.1.0")] == cells.integer(1)
+    assert shown[oid("1.3.6.1.2.1.4.20.1.2.127.80.0.1")] == cells.integer(2)

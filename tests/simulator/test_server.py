@@ -16,7 +16,7 @@ import pytest
 from tests.simulator.conftest import ENTRIES
 from tests.stopwatch import Stopwatch
 from verifier.errors import UsageError
-from verifier.files.profile.read import load_profiles
+from verifier.files.read_profile import load_profiles
 from verifier.model.address import Interface
 from verifier.model.mib import SYSTEM
 from verifier.model.plan import Device, Plan, Port, Service, Services

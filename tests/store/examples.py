@@ -18,7 +18,7 @@ from verifier.model.health import (
     StateChange,
     Sweep,
 )
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 RADIO = Subject("device", "lighthouse-quarry")
 FAR = Subject("device", "quarry-lighthouse")

@@ -27,7 +27,7 @@ from verifier.errors import (
     UsageError,
 )
 from verifier.model.health import NewPortErrors, PortErrors
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.store import engine, schema, store
 from verifier.store.store import opened
 

@@ -24,17 +24,15 @@ from tests.stories.bench import (
 from verifier.errors import CannotMeasureError
 from verifier.files.journals.guide import FORMAT, Story, read_story
 from verifier.model.address import Address, Interface
-from verifier.model.guide import Assessment
-from verifier.model.runbook import Confirm, Connect, Runbook, SetDevice, SetLaptop
-from verifier.rules.guide.course import change_of
+from verifier.model.runbook import Assessment, Confirm, Connect, Runbook, SetDevice, SetLaptop
+from verifier.rules.guide.before import change_of
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.request import Wish, task
 from verifier.rules.readdress.world import Task
-from verifier.session.guide.look import DeviceObserver, Move
+from verifier.session.guide.look import DeviceObserver, Guiding, Move, moves
 from verifier.session.guide.run import Guide
-from verifier.session.guide.steps import Guiding, moves
 from verifier.session.guide.wait import Waiter
-from verifier.session.laptop.hold import LaptopAddresses
+from verifier.session.laptop import LaptopAddresses
 from verifier.simulator.memory import DeviceSettings, MemoryCable, MemoryDevice, MemoryWorld
 
 SETTLED_S = 8.0

@@ -23,8 +23,8 @@ from verifier.model.address import Interface, Mac
 from verifier.model.health import HealthReading, Memory, Notice, StateChange, Sweep, SweepReport
 from verifier.model.history import Outage, Spell, SubjectPast
 from verifier.model.plan import Device, Maintenance, Network, Plan
-from verifier.model.subject import Subject
-from verifier.rules.health.outages import outages
+from verifier.model.problem import Subject
+from verifier.rules.health.follow import outages
 from verifier.rules.health.states import readings
 from verifier.rules.history.record import availability
 from verifier.session import Probing, Request, run

@@ -12,8 +12,8 @@ from collections.abc import Iterator, Sequence
 
 from tests.two_faults.planting import FAR, HOP, KINDS, Planted, places
 from tests.two_faults.world import World, wrong
+from verifier.model.problem import Subject
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 from verifier.rules.compare.judge import Judgement
 
 ELSEWHERE = {"far-transmitter": ("level-a-little-low", "level-low", "level-lost", "level-faint")}

@@ -11,7 +11,7 @@ from typing import Any
 from tests.as_seen import note
 from verifier.model.observations import EchoSeries, Silence
 from verifier.model.plan import Plan
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.probes.world import ThisMachine
 from verifier.session.recorder import Recorder, RecorderEntry
 from verifier.simulator.faults import PlantedFault

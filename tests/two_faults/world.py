@@ -19,21 +19,21 @@ from typing import Any
 
 from tests.ports import free_port
 from tests.two_faults.planting import FAR, KINDS, Planted, Seen, echo, faults
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.laptop import Laptop, LaptopInterface, Route
 from verifier.model.observations import ECHO, INTERFACES, ROUTE, WARM_UP, Observation, WarmUp
 from verifier.model.plan import Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.probes.world import ThisMachine
 from verifier.rules.compare.judge import Judgement, compare
 from verifier.session.ask import levels
-from verifier.session.ask.for_evidence import EvidencePoll
+from verifier.session.ask.polls import EvidencePoll
 from verifier.session.recorder import Recorder, RecorderEntry, numbered
 from verifier.simulator.condition import Condition
 from verifier.simulator.faults import PlantedFault

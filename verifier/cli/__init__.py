@@ -81,7 +81,7 @@ def _run() -> int:
 
 
 def _complain(fault: VerifierError) -> None:
-    from verifier.report.plain import paragraph  # noqa: PLC0415
+    from verifier.report.style import paragraph  # noqa: PLC0415
 
     width = 100 if sys.stderr.isatty() else sys.maxsize  # a line a fault where a program reads
     problems = fault.problems if isinstance(fault, InputError) else ()

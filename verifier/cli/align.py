@@ -30,14 +30,14 @@ if TYPE_CHECKING:
     from verifier.cli import inputs
     from verifier.cli.borrow import borrowed
     from verifier.model.plan import EndName, Stage
-    from verifier.report.plain import wrapped
+    from verifier.report.style import wrapped
     from verifier.rules.alignment import AlignedCarrier, EndView, chosen
     from verifier.session.align import AlignQuestion
     from verifier.session.world import World
 else:
     borrowed = Later("verifier.cli.borrow:borrowed")
     inputs = Later("verifier.cli.inputs")
-    wrapped = Later("verifier.report.plain:wrapped")
+    wrapped = Later("verifier.report.style:wrapped")
     AlignedCarrier = Later("verifier.rules.alignment:AlignedCarrier")
     chosen = Later("verifier.rules.alignment:chosen")
 
@@ -103,7 +103,7 @@ def align(options: AlignOptions) -> int:
     )
     from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
     from verifier.session.align import questions_of  # noqa: PLC0415
-    from verifier.session.laptop.fit import FitQuestion, refuse_without_link  # noqa: PLC0415
+    from verifier.session.laptop import FitQuestion, refuse_without_link  # noqa: PLC0415
 
     questions, unread = questions_of(plan, hop, credentials)
     asked = [device for name, device in of_end.items() if name in questions]

@@ -16,7 +16,7 @@ from verifier.errors import UsageError
 from verifier.model.address import Interface
 
 if TYPE_CHECKING:
-    from verifier.session.laptop.fit import FitQuestion
+    from verifier.session.laptop import FitQuestion
     from verifier.session.world import LaptopAccess
 
 
@@ -30,18 +30,18 @@ def borrowed(questions: Sequence[FitQuestion], here: LaptopAccess, *, on: bool) 
     if not on:
         yield
         return
-    from verifier.session.laptop import fit  # noqa: PLC0415
+    from verifier.session import laptop  # noqa: PLC0415
 
     if any(q.laptop is not None and not _named(q) for q in questions):
         raise UsageError("--set-laptop acts on this machine: leave --laptop out")
     here.take_back_leftovers(output.say)
-    reports = [fit.answer(q, here) for q in questions]
-    wanted = tuple(dict.fromkeys(a for report in reports for a in fit.to_set(report)))
+    reports = [laptop.answer(q, here) for q in questions]
+    wanted = tuple(dict.fromkeys(a for report in reports for a in laptop.to_set(report)))
     if not wanted:
         output.say("this laptop needs no other address: nothing is set")
         yield
         return
-    with ended_by_hangup(), fit.with_addresses(reports[0], wanted, output.say, here):
+    with ended_by_hangup(), laptop.with_addresses(reports[0], wanted, output.say, here):
         yield
 
 

@@ -24,21 +24,21 @@ from verifier.errors import EXIT_FAILED, EXIT_PASSED, CannotMeasureError, UsageE
 if TYPE_CHECKING:
     from verifier.cli import output
     from verifier.files.credentials import load_credentials
-    from verifier.files.evidence.result import result_of
-    from verifier.files.profile.read import load_profiles
+    from verifier.files.evidence.observations import result_of
     from verifier.files.read_plan import read_plan
+    from verifier.files.read_profile import load_profiles
     from verifier.model.result import Result
-    from verifier.report.plain import wrapped
     from verifier.report.sentences import WORDS, sentence
+    from verifier.report.style import wrapped
     from verifier.simulator.coast import FAULTS, free_port, hidden, surprises, write_files
     from verifier.simulator.running import Remote, running_process
 else:
     output = Later("verifier.cli.output")
     load_credentials = Later("verifier.files.credentials:load_credentials")
-    result_of = Later("verifier.files.evidence.result:result_of")
-    load_profiles = Later("verifier.files.profile.read:load_profiles")
+    result_of = Later("verifier.files.evidence.observations:result_of")
+    load_profiles = Later("verifier.files.read_profile:load_profiles")
     read_plan = Later("verifier.files.read_plan:read_plan")
-    wrapped = Later("verifier.report.plain:wrapped")
+    wrapped = Later("verifier.report.style:wrapped")
     WORDS = Later("verifier.report.sentences:WORDS")
     sentence = Later("verifier.report.sentences:sentence")
     FAULTS = Later("verifier.simulator.coast:FAULTS")

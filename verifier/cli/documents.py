@@ -68,7 +68,7 @@ class Documents:
 
         Evidence that cannot be written does not keep the report back: UsageError comes after it.
         """
-        from verifier.session.documents import annex  # noqa: PLC0415 - help and bad input need none
+        from verifier.session.run import annex  # noqa: PLC0415 - help and bad input need none
 
         evidence, unwritten = self._sealed(result, request, journal)
         samples = journal.samples() if journal is not None and self._format == "html" else ()
@@ -87,7 +87,7 @@ class Documents:
         if self._options.evidence.evidence_file is None:
             return None, None
         from verifier.files.evidence.document import to_bytes  # noqa: PLC0415
-        from verifier.session.documents import sealed  # noqa: PLC0415
+        from verifier.session.run import sealed  # noqa: PLC0415
 
         samples = journal.sample_lines() if journal is not None else ()
         evidence = sealed(result, request.plan, request.profiles, self._key, samples)

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from verifier.model.profile import Profile
     from verifier.model.search import Candidate
     from verifier.rules.selection import selected
-    from verifier.session.laptop.fit import FitQuestion
+    from verifier.session.laptop import FitQuestion
     from verifier.session.search.request import Search
 else:
     borrowed = Later("verifier.cli.borrow:borrowed")
@@ -155,7 +155,7 @@ def _search(options: FindOptions) -> Search:
 
 def _questions(search: Search) -> list[FitQuestion]:
     """How this laptop stands to the device where it is planned, and where it may be now."""
-    from verifier.session.laptop.fit import FitQuestion  # noqa: PLC0415
+    from verifier.session.laptop import FitQuestion  # noqa: PLC0415
 
     interface = search.interfaces[0] if len(search.interfaces) == 1 else None
     planned = FitQuestion(

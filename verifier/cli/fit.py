@@ -27,15 +27,15 @@ from verifier.errors import EXIT_INTERRUPTED, CannotMeasureError, UsageError
 if TYPE_CHECKING:
     from verifier.cli import inputs, output
     from verifier.files.output import Output, opened
-    from verifier.model.fit import FitReport
-    from verifier.rules.cable import is_without_link
-    from verifier.session.laptop.fit import FitQuestion
+    from verifier.model.laptop import FitReport
+    from verifier.rules.fit.ways import is_without_link
+    from verifier.session.laptop import FitQuestion
     from verifier.session.world import LaptopAccess
 else:
     inputs = Later("verifier.cli.inputs")
     output = Later("verifier.cli.output")
     opened = Later("verifier.files.output:opened")
-    is_without_link = Later("verifier.rules.cable:is_without_link")
+    is_without_link = Later("verifier.rules.fit.ways:is_without_link")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +65,7 @@ def fit(options: FitOptions) -> int:
         output.chosen(_FORMATS, options.format_, options.output.out)
         question = _question(options)
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
-        from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415
+        from verifier.session import laptop as laptop_fit  # noqa: PLC0415
 
         here = ThisMachine().laptop
         here.take_back_leftovers(output.say)
@@ -81,7 +81,7 @@ def _question(options: FitOptions) -> FitQuestion:
     devices = inputs.devices_of(plan, options.selection)
     laptop = inputs.assumed_laptop(options.laptop)
     profiles = inputs.profiles_of(plan.devices, options.plan)
-    from verifier.session.laptop.fit import SYSTEMS, FitQuestion  # noqa: PLC0415
+    from verifier.session.laptop import SYSTEMS, FitQuestion  # noqa: PLC0415
 
     here = SYSTEMS.get(sys.platform, "linux")
     if options.set_laptop and (options.system or here) != here:
@@ -104,7 +104,7 @@ def _with_address(
     options: FitOptions,
 ) -> int:
     """Sets what is suggested, asks again, holds it until told to end, and takes it back."""
-    from verifier.session.laptop import fit as laptop_fit  # noqa: PLC0415
+    from verifier.session import laptop as laptop_fit  # noqa: PLC0415
     from verifier.session.signals import Signals  # noqa: PLC0415
 
     addresses = laptop_fit.to_set(report)

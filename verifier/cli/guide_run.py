@@ -21,21 +21,20 @@ from verifier.files.credentials import at_hand, load_credentials
 from verifier.files.journals.guide import FORMAT, GuideJournal
 from verifier.model.address import Interface
 from verifier.model.credentials import SnmpEntry
-from verifier.model.guide import Fingerprint
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
+from verifier.model.runbook import Fingerprint
 from verifier.model.search import Candidate
 from verifier.probes.world import ThisMachine
 from verifier.report import search as find_report
 from verifier.report.runbook import guide as drawn
 from verifier.report.runbook.text import RunbookPaper, document, heading, lines
 from verifier.report.style import ReportStyle
-from verifier.rules.cable import advice
-from verifier.session.guide.look import DeviceObserver
+from verifier.rules.fit.ways import advice
+from verifier.session.guide.look import DeviceObserver, Guiding, moves
 from verifier.session.guide.run import Guide
-from verifier.session.guide.steps import Guiding, moves
 from verifier.session.guide.wait import Ending, Waiter
-from verifier.session.laptop.hold import LaptopAddresses, cables, held, link_lost
+from verifier.session.laptop import LaptopAddresses, cables, held, link_lost
 from verifier.session.search.request import PACKETS_PER_S, Search
 from verifier.session.search.run import look_for
 from verifier.session.signals import Signals

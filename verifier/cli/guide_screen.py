@@ -6,10 +6,10 @@ import sys
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from verifier.model.guide import Assessment
-from verifier.report.plain import paragraph, plain
+from verifier.model.runbook import Assessment
 from verifier.report.runbook import guide as drawn
 from verifier.report.runbook.text import StepText
+from verifier.report.style import paragraph, plain
 from verifier.session.signals import Signals
 
 _COLOURS = {"OK": "1;32", "FAIL": "1;31", "found": "1", "done already": "1;32"}

@@ -14,8 +14,8 @@ import click
 from verifier.cli.options import LaptopOptions, PaceOptions, PlanOptions, SelectionOptions
 from verifier.errors import InputError, UsageError
 from verifier.files.credentials import Ask, load_credentials
-from verifier.files.profile.read import available, load_profiles
 from verifier.files.read_plan import read_foreign, read_plan
+from verifier.files.read_profile import available, load_profiles
 from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop
 from verifier.model.ledger import Ledger
@@ -23,7 +23,7 @@ from verifier.model.manual import Observed
 from verifier.model.plan import Device, NotTestedOk, Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
-from verifier.report.plain import plain
+from verifier.report.style import plain
 from verifier.rules import plan as plan_rules
 from verifier.rules.selection import accepted_by, selected
 

@@ -19,13 +19,13 @@ if TYPE_CHECKING:
     from verifier.files.credentials import entry_names, load_credentials
     from verifier.model.address import Address
     from verifier.model.credentials import SnmpEntry
-    from verifier.report.plain import plain
-    from verifier.session.ask.one_device import Asked, DeviceAnswers
+    from verifier.report.style import plain
+    from verifier.session.ask.readings import Asked, DeviceAnswers
 else:
     inputs = Later("verifier.cli.inputs")
     entry_names = Later("verifier.files.credentials:entry_names")
     load_credentials = Later("verifier.files.credentials:load_credentials")
-    plain = Later("verifier.report.plain:plain")
+    plain = Later("verifier.report.style:plain")
 
 UNNAMED = "device"
 """The entry that is looked for in the environment, or asked for, where there is no file."""
@@ -76,7 +76,7 @@ class AskOptions:
 
 def asked_by(address: Address, ask: AskOptions) -> Asked:
     """The device at `address` and how to ask it. Raises InputError, UsageError."""
-    from verifier.session.ask.one_device import Asked  # noqa: PLC0415
+    from verifier.session.ask.readings import Asked  # noqa: PLC0415
 
     entry = _entry(ask.credentials_file, ask.entry)
     return Asked(address=address, entry=entry, port=ask.port, timeout_s=ask.timeout_s)

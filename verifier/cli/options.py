@@ -14,8 +14,7 @@ from verifier.cli.job_folder import PlanArgument
 
 if TYPE_CHECKING:
     from verifier.model.address import Address
-    from verifier.model.fit import System
-    from verifier.model.laptop import LaptopInterface
+    from verifier.model.laptop import LaptopInterface, System
     from verifier.model.plan import NotTestedOk, Stage
 
 STAGES = ("bench", "alignment", "handover", "service")

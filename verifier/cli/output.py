@@ -14,9 +14,8 @@ import click
 from verifier.cli.options import OutputOptions
 from verifier.errors import UsageError
 from verifier.files.output import Output
-from verifier.report.plain import plain
 from verifier.report.result import format_of
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, plain
 
 WIDEST = 100
 """Columns of a report, on a terminal that has as many."""

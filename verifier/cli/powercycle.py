@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from verifier.cli import inputs, output
     from verifier.cli.borrow import borrowed
     from verifier.model.plan import Device, Plan, Stage
-    from verifier.report.plain import paragraph
+    from verifier.report.style import paragraph
     from verifier.rules.outage import behind
     from verifier.rules.powercycle import waits_s
     from verifier.rules.selection import selected
@@ -40,7 +40,7 @@ else:
     borrowed = Later("verifier.cli.borrow:borrowed")
     inputs = Later("verifier.cli.inputs")
     output = Later("verifier.cli.output")
-    paragraph = Later("verifier.report.plain:paragraph")
+    paragraph = Later("verifier.report.style:paragraph")
     behind = Later("verifier.rules.outage:behind")
     waits_s = Later("verifier.rules.powercycle:waits_s")
     selected = Later("verifier.rules.selection:selected")
@@ -101,16 +101,16 @@ def powercycle(options: PowercycleOptions) -> int:
     with documents(options, (options.plan.path, options.credentials_file)) as made:
         request = _request(options)
         from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
-        from verifier.session.laptop import fit  # noqa: PLC0415
+        from verifier.session.laptop import FitQuestion, refuse_without_link  # noqa: PLC0415
 
         here = ThisMachine().laptop
-        question = fit.FitQuestion(
+        question = FitQuestion(
             plan=request.plan,
             profiles=request.profiles,
             devices=request.devices,
             laptop=request.laptop,
         )
-        fit.refuse_without_link(question, here, ". Nothing is to be switched before")
+        refuse_without_link(question, here, ". Nothing is to be switched before")
         devices = tuple(request.devices)
         _say_outage(request.plan, devices, request.stage, accepted=options.accept_outage)
         made.read_key()

@@ -19,19 +19,18 @@ from verifier.errors import EXIT_PASSED, EXIT_UNTESTED
 if TYPE_CHECKING:
     from verifier.cli import output
     from verifier.files.disk import read_text
-    from verifier.files.profile.read import available, load_profiles, read_profile
+    from verifier.files.read_profile import available, load_profiles, read_profile
     from verifier.model.address import Address
     from verifier.model.profile import Profile
-    from verifier.report.plain import plain
-    from verifier.session.ask.one_device import DeviceAnswers
-    from verifier.session.ask.readings import ReadingResult
+    from verifier.report.style import plain
+    from verifier.session.ask.readings import DeviceAnswers, ReadingResult
 else:
     output = Later("verifier.cli.output")
     read_text = Later("verifier.files.disk:read_text")
-    available = Later("verifier.files.profile.read:available")
-    load_profiles = Later("verifier.files.profile.read:load_profiles")
-    read_profile = Later("verifier.files.profile.read:read_profile")
-    plain = Later("verifier.report.plain:plain")
+    available = Later("verifier.files.read_profile:available")
+    load_profiles = Later("verifier.files.read_profile:load_profiles")
+    read_profile = Later("verifier.files.read_profile:read_profile")
+    plain = Later("verifier.report.style:plain")
 
 
 @click.group()
@@ -124,9 +123,9 @@ def check(options: CheckOptions) -> int:
         return EXIT_PASSED
     asked = asked_by(options.against, options.ask)
     from verifier.probes.world import ThisMachine  # noqa: PLC0415
-    from verifier.session.ask import one_device  # noqa: PLC0415
+    from verifier.session.ask import readings  # noqa: PLC0415
 
-    heard = one_device.read(asked, profile, ThisMachine(), deadline_s=options.ask.deadline_s)
+    heard = readings.read_device(asked, profile, ThisMachine(), deadline_s=options.ask.deadline_s)
     output.show(f"{plain(options.file)}: {sound}\n")
     return silent(asked, heard) or _live(options.against, profile, heard)
 

@@ -22,15 +22,15 @@ if TYPE_CHECKING:
     from verifier.files.disk import write_new
     from verifier.files.output import opened
     from verifier.model.address import Address
-    from verifier.report.plain import plain
-    from verifier.rules.profile import draft as rules
-    from verifier.rules.profile.draft import Figure
+    from verifier.report.style import plain
+    from verifier.rules import profile_draft as rules
+    from verifier.rules.profile_draft import Figure
 else:
     output = Later("verifier.cli.output")
     write_new = Later("verifier.files.disk:write_new")
     opened = Later("verifier.files.output:opened")
-    plain = Later("verifier.report.plain:plain")
-    rules = Later("verifier.rules.profile.draft")
+    plain = Later("verifier.report.style:plain")
+    rules = Later("verifier.rules.profile_draft")
 
 _ROOT = "1.3.6.1.4.1"
 _OID = re.compile(r"[0-9]+(\.[0-9]+)*")
@@ -153,9 +153,9 @@ def draft(options: DraftOptions) -> int:
     asked = asked_by(address, ask)
     from verifier.probes.world import ThisMachine  # noqa: PLC0415
     from verifier.report import profile_draft as report  # noqa: PLC0415
-    from verifier.session.ask import one_device  # noqa: PLC0415
+    from verifier.session.ask import readings  # noqa: PLC0415
 
-    heard = one_device.walk(
+    heard = readings.walk_device(
         asked,
         options.root,
         ThisMachine(),

@@ -15,7 +15,7 @@ from verifier.errors import UsageError
 if TYPE_CHECKING:
     from verifier.cli import guide, inputs, output
     from verifier.files.output import Output, opened
-    from verifier.model.fit import System
+    from verifier.model.laptop import System
     from verifier.model.plan import Plan
     from verifier.model.runbook import Runbook
     from verifier.report.runbook.text import RunbookPaper
@@ -104,7 +104,7 @@ def _write_plan(plan: Plan, task: Task, done: tuple[str, ...], path: Path) -> No
 
 def _paper(options: ReaddressOptions, plan: Plan, task: Task, runbook: Runbook) -> RunbookPaper:
     from verifier.report.runbook.text import RunbookPaper, shared_addresses  # noqa: PLC0415
-    from verifier.rules.readdress.follow_ups import behind  # noqa: PLC0415
+    from verifier.rules.readdress.renumber import behind  # noqa: PLC0415
     from verifier.rules.readdress.request import sharing  # noqa: PLC0415
 
     name, revision = plan.network.name or "Unnamed plan", plan.network.revision

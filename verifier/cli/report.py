@@ -19,17 +19,15 @@ from verifier.errors import EXIT_FAILED, EXIT_PASSED, UsageError
 if TYPE_CHECKING:
     from verifier.cli import output
     from verifier.files.output import Output, opened, opened_once
-    from verifier.model.difference import Difference
-    from verifier.model.result import Result
-    from verifier.report.plain import plain
+    from verifier.model.result import Difference, Result
     from verifier.report.result import FORMATS, brief
-    from verifier.report.style import ReportStyle
+    from verifier.report.style import ReportStyle, plain
     from verifier.session.stored import Stored
 else:
     output = Later("verifier.cli.output")
     opened = Later("verifier.files.output:opened")
     opened_once = Later("verifier.files.output:opened_once")
-    plain = Later("verifier.report.plain:plain")
+    plain = Later("verifier.report.style:plain")
     FORMATS = Later("verifier.report.result:FORMATS")
     brief = Later("verifier.report.result:brief")
     ReportStyle = Later("verifier.report.style:ReportStyle")
@@ -109,7 +107,7 @@ def _say(words: str) -> None:
 
 def _draw(stored: Stored, result: Result, out: Output, options: ReportOptions) -> None:
     """Writes the document to --out, or else prints it."""
-    from verifier.session.documents import annex  # noqa: PLC0415
+    from verifier.session.run import annex  # noqa: PLC0415
 
     path, quiet = options.output.out, options.output.quiet
     chosen = output.chosen(FORMATS, options.format_, path)
@@ -133,7 +131,7 @@ def _draw(stored: Stored, result: Result, out: Output, options: ReportOptions) -
 
 
 def _judge_again(stored: Stored, out: Output, options: ReportOptions) -> int:
-    from verifier.rules.compare.differences import differences  # noqa: PLC0415
+    from verifier.rules.judge_again import differences  # noqa: PLC0415
     from verifier.session.stored import judged  # noqa: PLC0415
 
     today = judged(stored)
@@ -150,7 +148,7 @@ def _judge_again(stored: Stored, out: Output, options: ReportOptions) -> int:
 def _compare(stored: Stored, other: Stored, out: Output, options: ReportOptions) -> int:
     from verifier.report.result.differences import document  # noqa: PLC0415
     from verifier.report.result.json import laid_out  # noqa: PLC0415
-    from verifier.rules.compare.differences import differences  # noqa: PLC0415
+    from verifier.rules.judge_again import differences  # noqa: PLC0415
     from verifier.session.stored import refuse_another_run  # noqa: PLC0415
 
     path, quiet = options.output.out, options.output.quiet

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from verifier.files.journals.soak import Journal
     from verifier.rules.soak.tally import words
     from verifier.session import Request
-    from verifier.session.soak.run import Progress
+    from verifier.session.request import SoakProgress
 else:
     words = Later("verifier.rules.soak.tally:words")
 
@@ -65,8 +65,8 @@ def soaking(
         quiet: no progress is shown.
     """
     from verifier.probes.world import ThisMachine  # noqa: PLC0415
+    from verifier.session.request import SoakRequest  # noqa: PLC0415
     from verifier.session.soak import journal as kept_journal  # noqa: PLC0415 - needs probes
-    from verifier.session.soak.run import SoakRequest  # noqa: PLC0415
 
     long_s = kept_journal.length_s(soak_s, request.plan.acceptance.soak_s)
     if long_s is None:
@@ -76,7 +76,7 @@ def soaking(
     journal = kept_journal.begun(
         request, long_s, kept.evidence_file, now, by=kept.by, place=kept.place
     )
-    shown = None if quiet else _SoakProgress(long_s, journal.path)
+    shown = None if quiet else _SoakLine(long_s, journal.path)
     tell = None if shown is None else shown.tell
     soak = SoakRequest(asked_s=long_s, journal=journal, progress=tell)
     try:
@@ -88,7 +88,7 @@ def soaking(
             shown.finish(stands, journal.fault)
 
 
-class _SoakProgress:
+class _SoakLine:
     """How far it is, on stderr: one line that changes on a terminal, else a line a minute."""
 
     def __init__(self, long_s: float, path: Path) -> None:
@@ -97,7 +97,7 @@ class _SoakProgress:
         self._begun = False
         self._long_s, self._path = long_s, path
 
-    def tell(self, progress: Progress) -> None:
+    def tell(self, progress: SoakProgress) -> None:
         """Called about twice a second."""
         if not self._begun:
             self._begun = True

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from verifier.cli.borrow import borrowed
     from verifier.cli.documents import documents, signed_by
     from verifier.session import Request
-    from verifier.session.laptop.fit import FitQuestion
+    from verifier.session.laptop import FitQuestion
 else:
     borrowed = Later("verifier.cli.borrow:borrowed")
     inputs = Later("verifier.cli.inputs")
@@ -128,7 +128,7 @@ def _run(options: ReachOptions, verifying: VerifyOptions | None) -> int:
 
 def _question(request: Request) -> FitQuestion:
     """How this laptop stands to the devices of a request."""
-    from verifier.session.laptop.fit import FitQuestion  # noqa: PLC0415
+    from verifier.session.laptop import FitQuestion  # noqa: PLC0415
 
     return FitQuestion(
         plan=request.plan,

@@ -7,8 +7,7 @@ from collections.abc import Iterable
 
 from verifier.errors import InputError
 from verifier.files.trade_words import looks_secret
-from verifier.model.problem import Origin, Problem
-from verifier.model.subject import Subject
+from verifier.model.problem import Origin, Problem, Subject
 
 MAX_FAULTS = 10_000
 """More than anybody reads; a file with more is not the file that was meant."""

@@ -26,8 +26,7 @@ from verifier.files.sheets.csv_read import csv_page
 from verifier.files.sheets.page import Page, is_blank, listed
 from verifier.model.manual import BY_CHECK, ENTRY, NOT_APPLICABLE, Entry, Item, Observed
 from verifier.model.plan import Plan
-from verifier.model.problem import Problem
-from verifier.model.subject import Subject
+from verifier.model.problem import Problem, Subject
 
 MAX_PHOTO = 256 * 1024 * 1024
 _BOM = "\N{ZERO WIDTH NO-BREAK SPACE}"

@@ -21,17 +21,16 @@ from verifier.files.plan.columns import FILE_NAMES, SHORT_FORMS
 from verifier.files.plan.shorthand import SHORT_CARRIER
 from verifier.model import plan as model
 from verifier.model.credentials import Auth, Priv
-from verifier.model.difference import DifferenceKind
-from verifier.model.fit import Fit
 from verifier.model.health import Notice, SweepDocument
 from verifier.model.here import HereResult
 from verifier.model.history import HistoryDocument
 from verifier.model.kind import Kind, Scalar
+from verifier.model.laptop import Fit
 from verifier.model.manual import Entered
 from verifier.model.observations import KINDS, reading, tcp
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile, ReadingField
-from verifier.model.result import Overall, Result
+from verifier.model.result import DifferenceKind, Overall, Result
 from verifier.model.runbook import Runbook
 from verifier.model.samples import ClockBlock, EchoBlock, GapBlock, ValuesBlock
 from verifier.model.search import SearchResult

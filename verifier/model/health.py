@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
+from verifier.model.problem import Subject
 from verifier.model.result import Verdict
-from verifier.model.subject import Subject
 
 State = Literal["sound", "impaired", "silent", "untested", "unsteady"]
 STATES: tuple[State, ...] = ("silent", "impaired", "unsteady", "untested", "sound")

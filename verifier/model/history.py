@@ -14,7 +14,7 @@ from typing import Literal
 
 from verifier.model.health import State, StateChange
 from verifier.model.plan import EndName
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 LevelKey = tuple[int, EndName]
 """Carrier and end of a link."""

@@ -1,10 +1,11 @@
-"""The machine the tool runs on, as its kernel sees it."""
+"""The machine the tool runs on, as its kernel sees it, and how it stands to each device."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
+from verifier.errors import EXIT_FAILED, EXIT_PASSED
 from verifier.model.address import Address, Interface
 
 UNNAMED = "laptop"
@@ -59,3 +60,54 @@ class Route:
     source: Address | None = None
     next_hop: Address | None = None
     elsewhere: str | None = None
+
+
+Relation = Literal["unusable", "clash", "shadowed", "direct", "routed", "one-way", "off-subnet"]
+System = Literal["linux", "macos", "windows"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """How the laptop and one device stand to each other.
+
+    Attributes:
+        address: where the device is taken to be.
+        interface: where the laptop's packets to it leave; None where that is not known.
+        laptop_address: with its prefix; None where the laptop has none of the device's family.
+        suggested: what to set at the laptop; None where nothing is to be set or nothing is free.
+        commands: how to set it, in order, each to be run as root (Windows: as administrator).
+    """
+
+    device: str
+    address: Interface
+    verdict: Literal["pass", "warn", "fail"]
+    relation: Relation
+    interface: str | None = None
+    laptop_address: str | None = None
+    suggested: Interface | None = None
+    commands: tuple[str, ...] = ()
+    notes: tuple[str, ...] = field(default=())
+    explanation: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitReport:
+    """The answer for all devices that were asked about.
+
+    Attributes:
+        plan: its name.
+        notes: what is odd about the laptop as a whole.
+        target: the interface that the commands are for; None: it is for a person to name.
+    """
+
+    plan: str
+    laptop: Laptop
+    system: System
+    notes: tuple[str, ...] = ()
+    target: str | None = None
+    devices: tuple[Fit, ...] = ()
+
+    def exit_code(self, *, strict: bool = False) -> int:
+        """1 if a relation failed, or if one warns and `strict` is asked; else 0."""
+        bad = {"fail", "warn"} if strict else {"fail"}
+        return EXIT_FAILED if any(f.verdict in bad for f in self.devices) else EXIT_PASSED

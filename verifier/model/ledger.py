@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from verifier.model.problem import Subject
 from verifier.model.sheet_look import SheetLook
-from verifier.model.subject import Subject
 
 Fate = Literal[
     "read",

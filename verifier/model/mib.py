@@ -1,4 +1,4 @@
-"""Objects of the standard MIBs, each a kind of thing to be seen, and the names of enumerations.
+"""Objects of the standard MIBs, each a kind of thing to be seen; what routing tables say.
 
 Sources: SNMPv2-MIB RFC 3418, IF-MIB RFC 2863, IP-MIB RFC 4293 (and RFC 1213 for ipRouteTable),
 IP-FORWARD-MIB RFC 4292 and RFC 2096, EtherLike-MIB RFC 3635, HOST-RESOURCES-MIB RFC 2790, RFC 3411
@@ -8,7 +8,9 @@ for snmpEngine, RFC 3414 for usmStats, IEEE 802.1AB for LLDP-MIB.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
+from verifier.model.address import Address
 from verifier.model.kind import MibObject, Syntax
 
 IF_SPEED_MAX = 4_294_967_295
@@ -179,3 +181,71 @@ SYNTAX: Mapping[str, Syntax] = {
     INET_CIDR_ROUTE_TYPE.removesuffix(".8") + ".12": INTEGER32,
 }
 """By scalar or column; each from the MIB that its name is from."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BestRoute:
+    """One of a device's routes to 0/0, one of which is the best.
+
+    Attributes:
+        next_hop: an address as text; `0.0.0.0` or `::` where the route has none.
+        metric: the smaller the better; None where it is not told.
+        older: whether ipRouteTable says so, which holds one route for each destination.
+    """
+
+    next_hop: str
+    metric: int | None = None
+    older: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Routes:
+    """What was asked of the routing tables.
+
+    Attributes:
+        connected: whether a table holds the route of the device's own subnet, which proves that it
+            is the table of that address.
+        to_hosts: next hops towards management hosts, by the host's address; none where no route
+            leads there. Asked only where there is no default route.
+        gap: why no default route is known; empty where one is.
+    """
+
+    defaults: tuple[BestRoute, ...] = ()
+    connected: bool = False
+    to_hosts: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    gap: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DefaultRoute:
+    """A row of a routing table for 0/0 or ::/0; the table is told by the observation's `oid`.
+
+    Attributes:
+        next_hop: 0.0.0.0 or :: where the route has none.
+        metric: the smaller the better; None where it is not told.
+    """
+
+    next_hop: Address
+    metric: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConnectedRoute:
+    """The route of the device's own subnet `to`."""
+
+    to: str
+    next_hop: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HostRoute:
+    """The most specific route to a management host, the default route aside.
+
+    Attributes:
+        to: its subnet.
+        next_hops: of its rows.
+    """
+
+    host: Address
+    to: str
+    next_hops: tuple[str, ...]

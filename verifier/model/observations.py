@@ -17,9 +17,11 @@ from verifier.model.address import Address, Mac
 from verifier.model.kind import Count, Kind, KindOf, Probe, ReadingKind, Scalar, Seconds
 from verifier.model.laptop import Laptop, Route
 from verifier.model.manual import BY_CHECK, Entered
+from verifier.model.mib import ConnectedRoute, DefaultRoute, HostRoute
 from verifier.model.plan import NotTestedOk
+from verifier.model.problem import Subject
 from verifier.model.profile import ReadingField
-from verifier.model.subject import Subject
+from verifier.model.samples import JournalChain, SoakCourse
 
 T_co = TypeVar("T_co", covariant=True)
 Json = Scalar | None | list["Json"] | dict[str, "Json"]
@@ -82,41 +84,6 @@ class Observation(Generic[T_co]):
 
 
 # -- the laptop ---------------------------------------------------------------------------------
-
-
-SoakState = Literal["complete", "interrupted", "not-measured", "unfinished"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SoakCourse:
-    """How a soak went.
-
-    Attributes:
-        asked_s, lasted_s: seconds that were asked for, and that were measured.
-        step_s: seconds from one echo to the next; None where none was sent.
-        bytes: sizes of the echoes, of the whole IP packet.
-    """
-
-    asked_s: Seconds
-    lasted_s: Seconds
-    state: SoakState
-    step_s: float | None
-    bytes: tuple[Count, ...]
-
-    @property
-    def complete(self) -> bool:
-        """Whether it went on to its end."""
-        return self.state == "complete"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JournalChain:
-    """What the journal of a soak is known by: number of lines, SHA-256 of the first and last."""
-
-    file: str
-    lines: int
-    first: str
-    head: str
 
 
 INTERFACES: KindOf[Laptop] = KindOf("interfaces", "laptop", Laptop)
@@ -271,41 +238,6 @@ Outcome = Literal[
     "decryption-error", "undecodable", "error-status", "loop", "capped",
 ]  # fmt: skip
 """What became of a question. `no-route`, `local-error` are this machine's, never the device's."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DefaultRoute:
-    """A row of a routing table for 0/0 or ::/0; the table is told by the observation's `oid`.
-
-    Attributes:
-        next_hop: 0.0.0.0 or :: where the route has none.
-        metric: the smaller the better; None where it is not told.
-    """
-
-    next_hop: Address
-    metric: int | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ConnectedRoute:
-    """The route of the device's own subnet `to`."""
-
-    to: str
-    next_hop: str | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HostRoute:
-    """The most specific route to a management host, the default route aside.
-
-    Attributes:
-        to: its subnet.
-        next_hops: of its rows.
-    """
-
-    host: Address
-    to: str
-    next_hops: tuple[str, ...]
 
 
 ANSWER: KindOf[Outcome] = KindOf("answer", "snmp", Outcome)

@@ -1,4 +1,4 @@
-"""What is wrong with an input document, and where."""
+"""What is wrong with an input document, where, and what a problem or a finding is about."""
 
 from __future__ import annotations
 
@@ -6,10 +6,40 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from verifier.model.address import as_text
-from verifier.model.subject import Subject
 
 if TYPE_CHECKING:
     from pydantic_core import CoreSchema
+
+
+SubjectKind = Literal["network", "site", "device", "port", "link", "host", "gateway", "laptop"]
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """A thing of the plan, by name.
+
+    Attributes:
+        kind: what it is; for `port`, `name` is the device's; for `gateway`, `name` is the address.
+        port: name of the port.
+        carrier: number of the carrier of a link.
+        end: end of a link, `a` or `b`.
+    """
+
+    kind: SubjectKind
+    name: str
+    port: str | None = None
+    carrier: int | None = None
+    end: Literal["a", "b"] | None = None
+
+    def __str__(self) -> str:
+        text = self.name
+        if self.port is not None:
+            text += f" {self.port}"
+        if self.carrier is not None:
+            text += f" carrier {self.carrier}"
+        if self.end is not None:
+            text += f" end {self.end}"
+        return text
 
 
 @dataclass(frozen=True, slots=True)

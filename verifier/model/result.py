@@ -1,4 +1,4 @@
-"""The outcome of a run: findings, their causes, and the verdict of the whole."""
+"""The outcome of a run: findings, their causes, the verdict of the whole; two runs compared."""
 
 from __future__ import annotations
 
@@ -11,8 +11,7 @@ from verifier import __version__
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.observations import Observation
 from verifier.model.plan import Stage
-from verifier.model.problem import Origin
-from verifier.model.subject import Subject
+from verifier.model.problem import Origin, Subject
 
 Verdict = Literal["pass", "fail", "warn", "not-tested"]
 VERDICTS: tuple[Verdict, ...] = ("fail", "not-tested", "warn", "pass")
@@ -196,3 +195,26 @@ def overall(findings: Iterable[Finding], untested_ok: Container[str] = ()) -> Ov
     if "not-tested" in seen or not found:
         return "incomplete"
     return "conditional" if any(f.id in untested_ok for f in found) else "pass"
+
+
+DifferenceKind = Literal["worse", "gone", "new", "plan", "value", "better", "reason"]
+WEIGHT: tuple[DifferenceKind, ...] = ("worse", "gone", "new", "plan", "value", "better", "reason")
+"""By weight: what got worse, what is no longer tested, what is tested only now, what is planned
+otherwise, what was found otherwise under the same verdict, what got better, what is worded
+otherwise."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Difference:
+    """What became of one check of one subject; one of `old` and `new` may be missing."""
+
+    kind: DifferenceKind
+    old: Finding | None
+    new: Finding | None
+
+    @property
+    def either(self) -> Finding:
+        """The new finding, else the old one."""
+        found = self.new or self.old
+        assert found is not None
+        return found

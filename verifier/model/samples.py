@@ -6,6 +6,7 @@ laptop sleeps; `at` is the time of day of the first place, RFC 3339.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from annotated_types import Gt, Interval, Len
@@ -89,3 +90,37 @@ class ClockBlock(TypedDict):
 
 
 Block = EchoBlock | ValuesBlock | GapBlock | ClockBlock
+
+SoakState = Literal["complete", "interrupted", "not-measured", "unfinished"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoakCourse:
+    """How a soak went.
+
+    Attributes:
+        asked_s, lasted_s: seconds that were asked for, and that were measured.
+        step_s: seconds from one echo to the next; None where none was sent.
+        bytes: sizes of the echoes, of the whole IP packet.
+    """
+
+    asked_s: Seconds
+    lasted_s: Seconds
+    state: SoakState
+    step_s: float | None
+    bytes: tuple[Count, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether it went on to its end."""
+        return self.state == "complete"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JournalChain:
+    """What the journal of a soak is known by: number of lines, SHA-256 of the first and last."""
+
+    file: str
+    lines: int
+    first: str
+    head: str

@@ -7,8 +7,8 @@ from typing import Literal
 
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
 from verifier.model.address import Address, Interface, Mac
-from verifier.model.fit import Fit
-from verifier.model.routes import Routes
+from verifier.model.laptop import Fit
+from verifier.model.mib import Routes
 
 CandidateKind = Literal["planned", "present", "factory", "temporary", "slip", "heard"]
 What = Literal[

@@ -12,7 +12,7 @@ from typing import Literal
 from verifier.model.health import Reason, State, StateChange
 from verifier.model.history import LevelKey, Sample
 from verifier.model.plan import EndName
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 CHANGES_S = 86_400.0
 """How far back changes and levels are shown: a day, the shifts before this one."""

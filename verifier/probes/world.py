@@ -35,8 +35,8 @@ from verifier.probes.cable import arp
 from verifier.probes.cable.listen import WireSet, open_wires
 from verifier.probes.echo import mtu
 from verifier.probes.echo.burst import Echoer
+from verifier.probes.echo.exchange import EchoBurst, EchoTarget
 from verifier.probes.echo.open import NotPermittedError, open_socket
-from verifier.probes.echo.series import EchoBurst, EchoTarget
 from verifier.probes.echo.system_ping import PingEchoer
 from verifier.probes.echo.watch import EchoSink, EchoWatch, Watched, elapsed
 from verifier.probes.laptop import look as this_machine

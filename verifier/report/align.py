@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from verifier.model.plan import EndName
-from verifier.report.plain import plain
+from verifier.report.style import plain
 from verifier.rules.alignment import AlignedCarrier, EndView
 
 QUICKER = (

@@ -13,7 +13,7 @@ from typing import Any
 from markupsafe import Markup
 
 from verifier.model.cautions import CLOSING, cautions
-from verifier.report.plain import paragraph, plain
+from verifier.report.style import paragraph, plain
 from verifier.rules.cards import Card, CardLine, Section
 
 _WHAT, _WIDEST = 20, 32

@@ -6,13 +6,11 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from verifier.model.fit import Fit, FitReport
-from verifier.model.laptop import UNNAMED, LaptopInterface
-from verifier.report.plain import page, plain, wrapped
+from verifier.model.laptop import UNNAMED, Fit, FitReport, LaptopInterface
 from verifier.report.result.json import laid_out
-from verifier.report.style import ReportStyle
-from verifier.rules.cable import advice, is_without_link
+from verifier.report.style import ReportStyle, page, plain, wrapped
 from verifier.rules.fit.suggest import TAKE_BACK
+from verifier.rules.fit.ways import advice, is_without_link
 
 _WORDS = {"fail": "FAIL", "warn": "WARN", "pass": "PASS"}
 _COLOURS = {"FAIL": "1;31", "WARN": "1;33", "PASS": "1;32"}

@@ -8,9 +8,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from verifier.model.here import CableEnd, HereDevice, HereItem, HereLevel, HereResult
-from verifier.report.plain import plain, wrapped
 from verifier.report.result.json import laid_out
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, plain, wrapped
 
 LINES = 10
 """Of a look, the verdict included (contract)."""

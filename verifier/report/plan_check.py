@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from verifier.model.problem import Problem
-from verifier.report.plain import paragraph, plain
+from verifier.report.style import paragraph, plain
 from verifier.rules.plan import READING, RULES
 
 _INDENT = " " * 6
@@ -26,6 +26,8 @@ def text(
     for problem in problems:
         if only in {None, problem.severity}:
             lines += _problem(problem)
+    if lines:
+        lines.append(f"more: plan-verifier explain {_heaviest(problems)}")
     lines.append(f"{plain(plan)}: {counts(devices, problems)}")
     return "\n".join(lines) + "\n"
 
@@ -36,6 +38,11 @@ def counts(devices: int, problems: Sequence[Problem]) -> str:
     warnings = len(problems) - errors
     found = (_count(devices, "device"), _count(errors, "error"), _count(warnings, "warning"))
     return ", ".join(found)
+
+
+def _heaviest(problems: Sequence[Problem]) -> str:
+    """The rule of the first error, else of the first problem: a topic of `explain`."""
+    return next((p for p in problems if p.severity == "error"), problems[0]).rule
 
 
 def _problem(problem: Problem) -> Iterable[str]:

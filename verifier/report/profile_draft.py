@@ -6,9 +6,9 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 
 from verifier.model.profile import ReadingField
-from verifier.report.plain import plain
-from verifier.rules.profile.decode import number, scaled
-from verifier.rules.profile.draft import FieldCandidates, ObjectCandidate, unit_of
+from verifier.report.style import plain
+from verifier.rules.decode import number, scaled
+from verifier.rules.profile_draft import FieldCandidates, ObjectCandidate, unit_of
 
 _LISTED = 8
 _ENTERPRISES = "1.3.6.1.4.1."

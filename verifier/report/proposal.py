@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from tabulate import tabulate
 
 from verifier.model.proposal import Proposal, ProposedColumn, ProposedTable
-from verifier.report.plain import paragraph, plain
+from verifier.report.style import paragraph, plain
 
 _HEADINGS = ("COLUMN", "FIELD", "END", "UNIT", "A CELL", "IS READ AS", "HOW SURE")
 _LONGEST = (24, 26, 4, 6, 15, 15, 8)

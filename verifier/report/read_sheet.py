@@ -16,7 +16,7 @@ from markupsafe import Markup
 from verifier.model.ledger import CellRecord, Fate, Ledger
 from verifier.model.sheet_look import SheetLook
 from verifier.report.html import draw
-from verifier.report.plain import plain
+from verifier.report.style import plain
 
 FATES: dict[Fate, tuple[str, str, str]] = {
     "not read": ("?", "not read", "nobody has said what it is"),

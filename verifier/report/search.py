@@ -7,9 +7,8 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from verifier.model.search import Candidate, HeardFrames, SearchedPlace, SearchResult, What
-from verifier.report.plain import page, plain, wrapped
 from verifier.report.result.json import laid_out
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, page, plain, wrapped
 
 _COLOURS = {"FAIL": "1;31", "NOT FOUND": "1;33", "UNKNOWN": "1;33", "PASS": "1;32"}
 _INDENT = " " * 4

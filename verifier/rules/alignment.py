@@ -1,16 +1,102 @@
-"""What two people on two masts want to know while they align: both levels, and how far to go."""
+"""What the ends of links showed, planned or not; and what two people who align them want to know.
+
+While aligning these are both levels, and how far to go.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import statistics
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.errors import UsageError
+from verifier.model.kind import ReadingKind
+from verifier.model.observations import Observation, reading
 from verifier.model.plan import Carrier, End, EndName, Link, Plan, Stage
 from verifier.model.profile import Profile, ProfileReading
-from verifier.rules.compare.radio.read import find
-from verifier.rules.radio import levels, voltage
+from verifier.rules.compare.radio.read import find, number_of
+from verifier.rules.radio import levels
 from verifier.rules.selection import refuse_unknown
+
+_SHOWN = frozenset(
+    """
+    tx_mhz tx_power_dbm rx_level_dbm snr_db tx_modulation key_capacity_mbps current_capacity_mbps
+    serial part_number software
+    """.split()  # noqa: SIM905 - reads better than ten quoted names
+)
+"""Reading fields that a report shows of an end."""
+
+
+class Live:
+    """Readings of the ends, from the observations of a run.
+
+    Args:
+        plan: which radios a device has.
+        observations: all of the run.
+    """
+
+    def __init__(self, plan: Plan, observations: Iterable[Observation[object]]) -> None:
+        self._seen: dict[tuple[str, ReadingKind], list[Observation[object]]] = defaultdict(list)
+        for seen in observations:
+            if (
+                isinstance(kind := seen.kind, ReadingKind)
+                and kind.field in _SHOWN
+                and not seen.before
+            ):
+                self._seen[seen.subject.name, kind].append(seen)
+        self._radios: Mapping[str, set[int]] = defaultdict(set)
+        for link in plan.links:
+            for carrier in link.carriers:
+                for _, end in carrier.ends():
+                    self._radios[end.device].add(_radio(carrier, end))
+
+    def at(self, carrier: Carrier, end: End) -> LiveReadings:
+        """What one end of a carrier showed."""
+        return LiveReadings(
+            self._seen, end.device, _radio(carrier, end), len(self._radios[end.device])
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LiveReadings:
+    """Readings of one radio of a device.
+
+    Attributes:
+        seen: observations by device and by what is read.
+        radios: so many radios the device has by the plan.
+    """
+
+    seen: Mapping[tuple[str, ReadingKind], Sequence[Observation[object]]]
+    device: str
+    radio: int
+    radios: int
+
+    def number(self, field: str) -> float | None:
+        """The median of what was shown; None where most of it was no number."""
+        found = [number_of(o.value) for o in self._of(field)]
+        known = [value for value in found if value is not None]
+        return statistics.median(known) if len(known) * 2 > len(found) else None
+
+    def word(self, field: str) -> str | None:
+        """The last that was shown; None where that was nothing, or an empty text."""
+        found = self._of(field)
+        value = found[-1].value if found else None
+        return None if value is None else str(value).strip() or None
+
+    def _of(self, field: str) -> Sequence[Observation[object]]:
+        """Observations of a field, under the names that `Profile.named_readings` gives."""
+        for name in (f"{field} radio:{self.radio}", f"{field} {self.radio}"):
+            if (found := self.seen.get((self.device, reading(name)))) is not None:
+                return found
+        own = self.radio == 1 or self.radios == 1
+        return self.seen.get((self.device, reading(field)), ()) if own else ()
+
+
+def _radio(carrier: Carrier, end: End) -> int:
+    """The N of `radio:N`."""
+    return carrier.carrier if end.radio is None else end.radio
+
 
 STALE_S = 3.0
 """A reading older than this says nothing of where the antenna is now."""
@@ -61,7 +147,7 @@ class EndView:
     silent: bool = False
     expected_dbm: float | None = None
     difference_db: float | None = None
-    window: voltage.Window | None = None
+    window: levels.Window | None = None
     unknown: str = ""
     problem: str = ""
 
@@ -172,7 +258,7 @@ def end_view(  # noqa: PLR0913
         silent=age_s is not None and level is None,
         expected_dbm=None if known is None else known.value,
         difference_db=None if known is None or level is None else level - known.value,
-        window=window if isinstance(window, voltage.Window) else None,
+        window=window if isinstance(window, levels.Window) else None,
         unknown=expected if isinstance(expected, str) else "",
         problem=reading.problem if reading is not None else "",
     )

@@ -1,15 +1,24 @@
-"""Finding one observation among many: by its kind, and by the row of a table."""
+"""Finding one observation among many: by its kind, by the row of a table, by a planned port."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
-from typing import TypeVar, cast
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Final, TypeVar, cast
 
 from verifier.model import mib
 from verifier.model.kind import Kind, KindOf, MibObject, ReadingKind, Scalar
 from verifier.model.laptop import Laptop
-from verifier.model.observations import INTERFACES, SHEET, Observation, Sheet
+from verifier.model.observations import (
+    DEFAULT_ROUTE,
+    ENGINE_ID,
+    INTERFACES,
+    SHEET,
+    Observation,
+    Sheet,
+)
+from verifier.model.plan import Device
+from verifier.model.profile import ReadingField
 
 T = TypeVar("T")
 _NAMES = {mib.IF_NAME.what: mib.IF_NAME, mib.IF_DESCR.what: mib.IF_DESCR,
@@ -90,3 +99,99 @@ def laptop_of(observations: Iterable[Observation[object]]) -> Laptop | None:
 def sheet_of(observations: Iterable[Observation[object]]) -> Observation[Sheet] | None:
     """The sheet that a person filled in; None without one."""
     return next(iter(of_kind(observations, SHEET)), None)
+
+
+BITS_PER_MBIT = 1_000_000
+NAME_COLUMNS = ("ifName", "ifDescr", "ifAlias")
+"""Where a port's name is looked for, in this order. ifIndex may change at a restart (RFC 2863
+3.1.5); names are what people plan with."""
+
+
+def rows_of_port(names: Mapping[str, Mapping[str, str]], port: str) -> tuple[str, ...]:
+    """Indices of the rows called `port`: by ifName, else ifDescr, else ifAlias; exact.
+
+    Args:
+        names: for each of `NAME_COLUMNS`, text by ifIndex.
+        port: the planned name.
+    """
+    for column in NAME_COLUMNS:
+        found = tuple(i for i, text in names.get(column, {}).items() if text == port)
+        if found:
+            return found
+    return ()
+
+
+def speed_mbps(speed: object, high_speed: object) -> float | None:
+    """Speed of a port in Mbit/s; None where neither object tells it, or the two are at odds.
+
+    RFC 2863: at its largest value ifSpeed tells nothing and ifHighSpeed must be used. Where an
+    agent lets ifSpeed go round at 2^32 instead, ifHighSpeed tells too. Either is 0 if not known.
+    """
+    slow = speed if isinstance(speed, int) and speed > 0 else None
+    high = high_speed if isinstance(high_speed, int) and high_speed > 0 else None
+    if slow is None or slow >= mib.IF_SPEED_MAX:
+        return None if high is None else float(high)
+    if high is None or abs(slow - high * BITS_PER_MBIT) < BITS_PER_MBIT:
+        return slow / BITS_PER_MBIT
+    return float(high) if is_modulo(slow, high) else None
+
+
+def is_modulo(speed: int, high_speed: int) -> bool:
+    """Whether ifSpeed is what ifHighSpeed says, modulo 2^32 bit/s; that one is a rounded figure."""
+    apart = (high_speed * BITS_PER_MBIT - speed) % (mib.IF_SPEED_MAX + 1)
+    return min(apart, mib.IF_SPEED_MAX + 1 - apart) < BITS_PER_MBIT
+
+
+Settings = Mapping[str, Scalar]
+"""Values by the words for them; of a table's row with what it is about."""
+_OF_DEVICE: Final[Mapping[KindOf[str], str]] = {
+    mib.SYS_NAME: "name", mib.SYS_LOCATION: "location", ENGINE_ID: "SNMP engine id",
+}  # fmt: skip
+_READINGS: Final[Mapping[ReadingField, str]] = {
+    "tx_mhz": "transmit frequency", "rx_mhz": "receive frequency", "bandwidth_mhz": "bandwidth",
+    "polarisation": "polarisation", "tx_enabled": "transmitter",
+    "tx_power_set_dbm": "set power", "atpc": "ATPC", "link_id": "link id",
+    "configured_capacity_mbps": "configured capacity", "key_capacity_mbps": "feature key",
+    "trap_targets": "trap receivers", "syslog_hosts": "syslog hosts", "ntp_hosts": "time servers",
+    "test_mode": "test mode", "software": "software", "serial": "serial",
+    "part_number": "part number",
+}  # fmt: skip
+"""What a person sets, or what stays with the device; levels, states and counters are none of it."""
+
+
+def settings(device: Device, observations: Iterable[Observation[object]]) -> Settings:
+    """The settings of a device in the words of a person; a row of a table by what it is about."""
+    seen = Observations(o for o in observations if o.subject.name == device.name)
+    found: dict[str, Scalar] = {}
+    for kind, name in _OF_DEVICE.items():
+        for value in seen.values(kind):
+            found[name] = value
+    for field, name in _READINGS.items():
+        for o in seen.readings(field):
+            if o.value is not None:
+                found[name + o.kind.what.removeprefix(field)] = o.value
+    masks = seen.column(mib.IP_AD_ENT_NET_MASK)
+    found |= {f"mask of {at}": o.value for at, o in masks.items() if o.value is not None}
+    prefixes = seen.column(mib.IP_ADDRESS_PREFIX)
+    found |= {
+        f"prefix of address {index}": str(o.value).rpartition(".")[2]
+        for index, o in prefixes.items()
+    }
+    if hops := {str(route.next_hop) for route in seen.values(DEFAULT_ROUTE)}:
+        found["default route"] = ", ".join(sorted(hops))
+    found.update(_port_settings(device, seen))
+    return found
+
+
+def _port_settings(device: Device, seen: Observations) -> Iterator[tuple[str, Scalar]]:
+    """By the port's name, as its index may be another after a restart (RFC 2863 3.1.5)."""
+    names = seen.port_names()
+    for port in device.ports:
+        indexes = rows_of_port(names, port.name)
+        if len(indexes) != 1:
+            continue
+        switched, mtu = seen.at(mib.IF_ADMIN_STATUS, indexes[0]), seen.at(mib.IF_MTU, indexes[0])
+        if switched is not None and switched.value is not None:
+            yield f"{port.name} switched", switched.value
+        if mtu is not None and mtu.value is not None:
+            yield f"{port.name} MTU", mtu.value

@@ -14,46 +14,27 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from verifier.model import mib
-from verifier.model.kind import KindOf, Scalar
+from verifier.model.address import Address
+from verifier.model.kind import Scalar
 from verifier.model.observations import (
-    DEFAULT_ROUTE,
-    ENGINE_ID,
     NEIGHBOUR,
     RESTART,
     Observation,
     RestartTimes,
 )
 from verifier.model.plan import Device, NotTestedOk, Plan, Stage
-from verifier.model.problem import Problem
-from verifier.model.profile import Profile, ReadingField
+from verifier.model.problem import Problem, Subject
+from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules.compare.judge import Judgement, compare
 from verifier.rules.compare.scope import accept
-from verifier.rules.diagnose.nothing_saved import nothing_saved
-from verifier.rules.mib import ports
-from verifier.rules.observations import Observations, of_kind
+from verifier.rules.diagnose.settings import nothing_saved
+from verifier.rules.observations import Observations, Settings, of_kind, settings
 from verifier.rules.soak.tally import words
 
-Settings = Mapping[str, Scalar]
-"""Values by the words for them; of a table's row with what it is about."""
 WAIT_BOOTS: Final = 4.0
 """How long a device is waited for: so many times the boot time of its profile."""
 
-_OF_DEVICE: Final[Mapping[KindOf[str], str]] = {
-    mib.SYS_NAME: "name", mib.SYS_LOCATION: "location", ENGINE_ID: "SNMP engine id",
-}  # fmt: skip
-_READINGS: Final[Mapping[ReadingField, str]] = {
-    "tx_mhz": "transmit frequency", "rx_mhz": "receive frequency", "bandwidth_mhz": "bandwidth",
-    "polarisation": "polarisation", "tx_enabled": "transmitter",
-    "tx_power_set_dbm": "set power", "atpc": "ATPC", "link_id": "link id",
-    "configured_capacity_mbps": "configured capacity", "key_capacity_mbps": "feature key",
-    "trap_targets": "trap receivers", "syslog_hosts": "syslog hosts", "ntp_hosts": "time servers",
-    "test_mode": "test mode", "software": "software", "serial": "serial",
-    "part_number": "part number",
-}  # fmt: skip
-"""What a person sets, or what stays with the device; levels, states and counters are none of it."""
 _MANY: Final = 12
 _SETTINGS: Final = frozenset({"identity", "state", "address", "port", "radio", "settings", "tcp"})
 """First words of the checks that tell a setting."""
@@ -93,44 +74,6 @@ def before(observations: Iterable[Observation[object]]) -> Iterator[Observation[
     for o in observations:
         if o.subject.kind in {"device", "port"}:
             yield dataclasses.replace(o, before=True)
-
-
-def settings(device: Device, observations: Iterable[Observation[object]]) -> Settings:
-    """The settings of a device in the words of a person; a row of a table by what it is about."""
-    seen = Observations(o for o in observations if o.subject.name == device.name)
-    found: dict[str, Scalar] = {}
-    for kind, name in _OF_DEVICE.items():
-        for value in seen.values(kind):
-            found[name] = value
-    for field, name in _READINGS.items():
-        for o in seen.readings(field):
-            if o.value is not None:
-                found[name + o.kind.what.removeprefix(field)] = o.value
-    masks = seen.column(mib.IP_AD_ENT_NET_MASK)
-    found |= {f"mask of {at}": o.value for at, o in masks.items() if o.value is not None}
-    prefixes = seen.column(mib.IP_ADDRESS_PREFIX)
-    found |= {
-        f"prefix of address {index}": str(o.value).rpartition(".")[2]
-        for index, o in prefixes.items()
-    }
-    if hops := {str(route.next_hop) for route in seen.values(DEFAULT_ROUTE)}:
-        found["default route"] = ", ".join(sorted(hops))
-    found.update(_port_settings(device, seen))
-    return found
-
-
-def _port_settings(device: Device, seen: Observations) -> Iterator[tuple[str, Scalar]]:
-    """By the port's name, as its index may be another after a restart (RFC 2863 3.1.5)."""
-    names = seen.port_names()
-    for port in device.ports:
-        indexes = ports.match(names, port.name)
-        if len(indexes) != 1:
-            continue
-        switched, mtu = seen.at(mib.IF_ADMIN_STATUS, indexes[0]), seen.at(mib.IF_MTU, indexes[0])
-        if switched is not None and switched.value is not None:
-            yield f"{port.name} switched", switched.value
-        if mtu is not None and mtu.value is not None:
-            yield f"{port.name} MTU", mtu.value
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,3 +320,18 @@ def _took(plan: Plan, device: Device, profile: Profile, how: RestartTimes) -> Fi
         origin=plan.origin("devices", device.name, "profile"),
         advice="look at its log, or correct boot_s in the profile" if slow else "",
     )
+
+
+def fallback_addresses(device: Device, profile: Profile) -> dict[str, Address]:
+    """Addresses it may have fallen back to; for a simulated device only those of this machine."""
+    own = device.address.address
+    factory = profile.factory.address_for(device.tx_band)
+    named = {"former": device.present_address, "factory": factory}
+    if factory is None:
+        named |= {"lower factory": profile.factory.low, "upper factory": profile.factory.high}
+    return {
+        kind: i.address
+        for kind, i in named.items()
+        if i is not None and i.address.value != own.value
+        and (i.address.is_loopback or not own.is_loopback)
+    }  # fmt: skip

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping
 from fnmatch import fnmatchcase
 
 from verifier.model.plan import End, Link, Plan, Stage
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 
 ABSENT: Mapping[Stage, tuple[str, ...]] = {
     "bench": (

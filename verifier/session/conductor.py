@@ -29,18 +29,16 @@ from verifier.model.observations import (
 )
 from verifier.model.observations import tcp as tcp_kind
 from verifier.model.plan import Device
-from verifier.model.subject import Subject
-from verifier.probes.echo.series import EchoTarget
+from verifier.model.problem import Subject
+from verifier.probes.echo.exchange import EchoTarget
 from verifier.rules.compare.tcp import planned_services
 from verifier.session.ask.job import Job, Poller
 from verifier.session.ask.levels import sample_links, watch
-from verifier.session.ask.poller import LoopPoller
-from verifier.session.laptop.fit import routes_of
-from verifier.session.limits import Paces
-from verifier.session.reach.arp import Arping
-from verifier.session.reach.echoes import Echoing
+from verifier.session.ask.pollers import LoopPoller
+from verifier.session.laptop import routes_of
+from verifier.session.reach import Arping, Echoing
 from verifier.session.recorder import Recorder, numbered
-from verifier.session.request import Request
+from verifier.session.request import Paces, Request
 from verifier.session.signals import cancelled_by_signals
 from verifier.session.soak.run import Soak, Surroundings
 from verifier.session.world import World

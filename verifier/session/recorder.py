@@ -10,7 +10,7 @@ from typing import NamedTuple, TypeVar, cast
 
 from verifier.model.kind import Kind, KindOf, Probe
 from verifier.model.observations import Observation, Unreadable, kind_named
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 T = TypeVar("T")
 Text = TypeVar("Text", str, str | None)

@@ -9,14 +9,17 @@ from pathlib import Path
 
 from verifier.errors import InputError
 from verifier.files.evidence import document as files
-from verifier.files.evidence.observations import prove_blocks, prove_observations
-from verifier.files.evidence.result import result_of
+from verifier.files.evidence.observations import prove_blocks, prove_observations, result_of
 from verifier.files.journals.soak import Chain, is_journal
 from verifier.model.plan import Plan
 from verifier.model.result import Result
-from verifier.report.plain import plain
+from verifier.report.style import plain
 from verifier.rules.judge_again import judged_again
-from verifier.session import stored_journal
+from verifier.session.soak.journal import (
+    evidence_beside,
+    journal_as_evidence,
+    refuse_another_journal,
+)
 
 _RESULT = "plan-verifier/result/1"
 Say = Callable[[str], None]
@@ -104,7 +107,7 @@ def refuse_another_run(one: Stored, other: Stored) -> None:
     """Raises InputError where one is the journal of the other's run, and was changed since."""
     for journal, result in ((one, other), (other, one)):
         if journal.chain is not None:
-            stored_journal.refuse_another(journal.path, journal.chain, result.result, result.path)
+            refuse_another_journal(journal.path, journal.chain, result.result, result.path)
 
 
 def _journal(path: Path, say: Say) -> Stored:
@@ -112,14 +115,14 @@ def _journal(path: Path, say: Say) -> Stored:
 
     Evidence that cannot be read is said, and is no reason to withhold the journal.
     """
-    result, evidence, chain = stored_journal.stored(path)
-    if (beside := stored_journal.evidence_beside(path)) is not None:
+    result, evidence, chain = journal_as_evidence(path)
+    if (beside := evidence_beside(path)) is not None:
         try:
             told = proved(beside, say).result
         except InputError as fault:
             say(f"{plain(path)} was not compared with its evidence: {fault}")
         else:
-            stored_journal.refuse_another(path, chain, told, beside)
+            refuse_another_journal(path, chain, told, beside)
     unjudged = Stored(path, result, evidence, chain)
     return dataclasses.replace(unjudged, result=judged(unjudged))
 

@@ -18,7 +18,7 @@ from verifier.model.address import Address, Interface, Mac
 from verifier.model.laptop import Laptop, Route
 from verifier.model.observations import PathMtu
 from verifier.probes.cable.frames import Frame
-from verifier.probes.echo.series import EchoBurst, EchoTarget
+from verifier.probes.echo.exchange import EchoBurst, EchoTarget
 from verifier.probes.echo.watch import EchoSink, Watched
 from verifier.probes.pace import Slots
 from verifier.probes.snmp.values import ColumnTable, SnmpReply, SnmpTarget

@@ -12,11 +12,9 @@ from typing import NamedTuple
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device
 from verifier.model.profile import Profile
-from verifier.simulator.agent import ber, pdu, v3
-from verifier.simulator.agent.ber import BerError, BerReader
-from verifier.simulator.agent.cells import CellTable
-from verifier.simulator.agent.pdu import Asking, Pdu, ResponseParts
-from verifier.simulator.agent.reply_cache import ReplyCache
+from verifier.simulator.agent import cells, pdu, v3
+from verifier.simulator.agent.cells import BerError, BerReader, CellTable
+from verifier.simulator.agent.pdu import Asking, Pdu, ReplyCache, ResponseParts
 from verifier.simulator.condition import Condition, ShownDevice
 from verifier.simulator.mib import addresses, readings, standard
 
@@ -162,9 +160,9 @@ class SimulatedDevice:
         answer = pdu.answer(self.table(made), request.pdu, asking)
         if answer is None:
             return None
-        reply = ber.sequence(
-            ber.integer(request.version),
-            ber.octets(request.community),
+        reply = cells.sequence(
+            cells.integer(request.version),
+            cells.octets(request.community),
             pdu.write_pdu(pdu.RESPONSE, request.pdu.request_id, answer),
         )
         if request.pdu.tag == pdu.GET and self.condition.keeps_replies:

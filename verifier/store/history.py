@@ -16,7 +16,7 @@ from sqlalchemy import Connection, RowMapping, Select, Table, func, select
 
 from verifier.model.health import StateChange
 from verifier.model.history import LevelKey, Period, Sample, Spell, SubjectPast
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.store import schema
 from verifier.store.retention import HOUR_S, hour_of, hour_rows, spans_of
 

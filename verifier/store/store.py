@@ -22,7 +22,7 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from verifier.errors import StoreError
 from verifier.model.health import Counters, Memory, Notice, StateChange, Sweep
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.store import schema, writing
 from verifier.store.engine import IMMEDIATE, engine_of, in_words, lock_of, shown, url_of
 from verifier.store.retention import Retention, tidy

@@ -27,7 +27,7 @@ from verifier.model.health import (
     StateChange,
     Sweep,
 )
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.store import schema
 
 # --- rows --------------------------------------------------------------------------------------

@@ -33,14 +33,13 @@ from verifier.files.evidence.document import (
     to_bytes,
 )
 from verifier.files.evidence.keys import low_order, read_private_key, read_public_key
-from verifier.files.evidence.result import result_of
-from verifier.files.profile.read import load_profiles
+from verifier.files.evidence.observations import result_of
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.files.schema import schema
 from verifier.model.observations import EchoSeries
-from verifier.model.problem import Origin
+from verifier.model.problem import Origin, Subject
 from verifier.model.result import Finding, PlanReference, Result, Scope
-from verifier.model.subject import Subject
 from verifier.report.result.json import document
 
 IDS = ("mib2", "hop-radio", "router", "switch")

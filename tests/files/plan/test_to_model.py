@@ -16,8 +16,7 @@ from verifier.files.plan.to_model import to_plan
 from verifier.files.plan.tree import Mapping, Scalar, Sequence
 from verifier.files.trade_words import looks_secret
 from verifier.model.plan import NotTestedOk, Plan, Service
-from verifier.model.problem import Origin
-from verifier.model.subject import Subject
+from verifier.model.problem import Origin, Subject
 
 DEVICE = "devices:\n- name: r\n  address: 198.18.0.1/24\n  "
 LINK = "links:\n- name: h\n  a: {device: r}\n  b: {device: s}\n  "

@@ -11,7 +11,7 @@ import pytest
 
 from verifier.errors import InputError
 from verifier.files.read_plan import read_plan
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 DAY = dt.datetime(2026, 1, 2)  # noqa: DTZ001 (a workbook knows no time zones)
 MOMENT = dt.datetime(2026, 12, 1, 8)  # noqa: DTZ001

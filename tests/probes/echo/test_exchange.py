@@ -10,9 +10,8 @@ from typing import Any
 import pytest
 
 from verifier.model.address import Address
-from verifier.probes.echo.exchange import Echo, Exchange
+from verifier.probes.echo.exchange import Echo, EchoTarget, Exchange
 from verifier.probes.echo.packet import EchoReply, Quoted, parse
-from verifier.probes.echo.series import EchoTarget
 from verifier.probes.echo.sockets import Arrival
 
 IDENT = 0x4711

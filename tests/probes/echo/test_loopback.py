@@ -18,7 +18,7 @@ from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
 from verifier.probes.echo import sockets
 from verifier.probes.echo.burst import Echoer
-from verifier.probes.echo.series import EchoBurst, EchoTarget
+from verifier.probes.echo.exchange import EchoBurst, EchoTarget
 from verifier.probes.pace import CATCH_UP_S, Pace
 
 pytestmark = pytest.mark.icmp

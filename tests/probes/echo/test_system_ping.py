@@ -11,7 +11,7 @@ import pytest
 
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Address
-from verifier.probes.echo.series import EchoTarget
+from verifier.probes.echo.exchange import EchoTarget
 from verifier.probes.echo.system_ping import MOST, PingEchoer, parsed
 from verifier.probes.pace import Pace
 
@@ -94,7 +94,7 @@ def test_for_so_many_devices_only() -> None:
 PROGRAM = """
 import asyncio, dataclasses, json
 from verifier.model.address import Address
-from verifier.probes.echo.series import EchoTarget
+from verifier.probes.echo.exchange import EchoTarget
 from verifier.probes.world import ThisMachine
 
 async def main():

@@ -27,10 +27,10 @@ from tests.stopwatch import Stopwatch
 from verifier.model.address import Address
 from verifier.model.observations import Silence
 from verifier.probes.echo.burst import Echoer
+from verifier.probes.echo.exchange import EchoBurst, EchoTarget
 from verifier.probes.echo.packet import checksum
-from verifier.probes.echo.series import EchoBurst, EchoTarget
 from verifier.probes.pace import Pace
-from verifier.rules.echo import echo_stats
+from verifier.rules.compare.echo import echo_stats
 
 pytestmark = [pytest.mark.lab, pytest.mark.icmp]
 

@@ -14,7 +14,7 @@ import pytest
 from tests.stopwatch import Stopwatch
 from verifier.model.address import Address
 from verifier.probes.echo import sockets
-from verifier.probes.echo.series import EchoTarget
+from verifier.probes.echo.exchange import EchoTarget
 from verifier.probes.echo.watch import EchoWatch, Watched
 from verifier.probes.laptop.look import LinkState, link_state
 

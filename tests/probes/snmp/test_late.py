@@ -14,7 +14,7 @@ import pytest
 
 from tests.cli.sweeping import free_port
 from tests.stopwatch import patience
-from verifier.files.profile.read import load_profiles
+from verifier.files.read_profile import load_profiles
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.mib import SYSTEM

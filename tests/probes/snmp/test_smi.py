@@ -15,15 +15,14 @@ from pysnmp.proto import rfc1902, rfc1905
 
 from tests.cli.sweeping import free_port
 from tests.hostile import integer, tlv
-from verifier.files.profile.read import load_profiles
+from verifier.files.read_profile import load_profiles
 from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Plan
 from verifier.model.plan import Network as PlanNetwork
 from verifier.probes.snmp.client import SnmpClient
-from verifier.probes.snmp.smi import binding
-from verifier.probes.snmp.values import SnmpReply, SnmpTarget
+from verifier.probes.snmp.values import SnmpReply, SnmpTarget, binding
 from verifier.probes.snmp.wire import read_response
 from verifier.simulator.agent.cells import CellTable
 from verifier.simulator.network import SimulatedNetwork

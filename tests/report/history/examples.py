@@ -16,7 +16,7 @@ from verifier.model.history import (
     RecordPoint,
     SubjectRecord,
 )
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 RADIO = Subject("device", "lighthouse-quarry")
 HOP = Subject("link", "Hop 1")

@@ -13,7 +13,7 @@ import pytest
 
 from tests.report.history.examples import EVIL, HOSTILE, RECORD, many, record_of
 from verifier.model.history import RecordPoint
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.report.history import FORMATS
 from verifier.report.history.text import HEADINGS, percent
 from verifier.report.style import ReportStyle

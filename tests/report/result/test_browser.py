@@ -16,8 +16,8 @@ from selenium.webdriver.common.keys import Keys
 from tests.report.browsing import CONTRAST, browser
 from tests.report.conftest import example
 from tests.report.test_pages_outside import soaked
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.report.result import FORMATS
 from verifier.report.style import Annex, ReportStyle
 

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from verifier.model.plan import EndName
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.report.result import FORMATS
 from verifier.report.style import ReportStyle
 

@@ -12,13 +12,13 @@ from tests.as_seen import observation
 from tests.report.conftest import HOSTILE, example
 from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Finding, Result
-from verifier.model.subject import Subject
 from verifier.report.result import FORMATS
 from verifier.report.result.links import drawn_links
 from verifier.report.result.pictures import Picture, lines, picture, pictures
 from verifier.report.style import Annex, ReportStyle
-from verifier.rules.live import Live
+from verifier.rules.alignment import Live
 
 html: Any = FORMATS["html"]
 text: Any = FORMATS["text"]

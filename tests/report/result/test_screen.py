@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.report.result.test_text import finding, result, text
+from verifier.model.problem import Subject
 from verifier.model.result import Accepted, Cause, Finding, NotAsked, Result, Scope
-from verifier.model.subject import Subject
 from verifier.report.result.screen import LINES, LINES_OF_ONE, entries
 from verifier.report.style import ReportStyle
 
@@ -140,4 +140,4 @@ def test_what_was_accepted_and_not_asked_is_on_the_screen() -> None:
     lines = shown(result(passed, accepted=(accepted,), not_asked=(unseen,), scope=NETWORK))
     assert "accepted: radio.lock: not tested 1 time; accepted by A. Example: fog" in lines
     assert any(line.startswith("not asked: 6 planned values that only a person") for line in lines)
-    assert lines[-1] == "more: --verbose, or --out FILE.html"
+    assert lines[-1] == "more: --verbose, --out FILE.html, plan-verifier explain radio.lock"

@@ -13,15 +13,21 @@ from hypothesis import strategies as st
 
 from tests.as_seen import observation
 from verifier.errors import EXIT_FAILED, EXIT_PASSED, EXIT_UNTESTED
-from verifier.model.difference import Difference
-from verifier.model.problem import Origin
-from verifier.model.result import VERDICTS, Cause, Finding, PlanReference, Result, Scope, Verdict
-from verifier.model.subject import Subject
-from verifier.report.plain import plain
+from verifier.model.problem import Origin, Subject
+from verifier.model.result import (
+    VERDICTS,
+    Cause,
+    Difference,
+    Finding,
+    PlanReference,
+    Result,
+    Scope,
+    Verdict,
+)
 from verifier.report.result import FORMATS
 from verifier.report.result.differences import text as compared
 from verifier.report.result.json import document
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, plain
 
 text: Any = FORMATS["text"]
 
@@ -74,6 +80,7 @@ def test_a_failure_says_everything() -> None:
         "    planned 255.255.255.0, found 255.255.0.0",
         "    do: correct the mask",
         "    plan: plan.yaml, line 12",
+        "    more: plan-verifier explain address.mask",
     ]
 
 
@@ -113,6 +120,7 @@ def test_causes_come_first_and_what_they_explain_under_them() -> None:
         "    FAIL  ferry  address.mask",
         "        because of address.mask",
         "        planned a, found b",
+        "        more: plan-verifier explain address.mask",
     ]
     assert shown[2].startswith("FAIL  ferry  port.mtu")
 
@@ -155,6 +163,7 @@ def test_causes_that_fit_equally_stand_together() -> None:
         "    for each of them: ferry echo.loss passes",
         "    FAIL  ferry  port.speed",
         "        because of port.speed",
+        "        more: plan-verifier explain port.speed",
     ]
 
 

@@ -11,8 +11,8 @@ from typing import Any
 import openpyxl
 import pytest
 
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.report.result import FORMATS
 from verifier.report.style import ReportSheet, ReportStyle
 

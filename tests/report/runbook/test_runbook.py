@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from verifier.model.address import Address, Interface
-from verifier.model.fit import System
+from verifier.model.laptop import System
 from verifier.model.runbook import Blocked, Confirm, Connect, Runbook, SetDevice, SetLaptop
 from verifier.report.runbook.page import page
 from verifier.report.runbook.text import RunbookPaper, lines, text

@@ -32,8 +32,8 @@ from verifier.model.plan import (
     Plan,
     Site,
 )
+from verifier.model.problem import Subject
 from verifier.model.status import Recent, Status
-from verifier.model.subject import Subject
 from verifier.rules.status import status
 
 NOW_S = START_S + 4 * 3600.0

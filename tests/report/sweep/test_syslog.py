@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from verifier.report.sweep.syslog import message
+from verifier.report.sweep.text import message
 
 AT = dt.datetime(2003, 10, 11, 22, 14, 15, 3000, tzinfo=dt.UTC)
 SYSLOG_MSG = re.compile(

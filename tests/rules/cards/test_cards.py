@@ -12,15 +12,15 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 import verifier.files
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.cautions import CAUTIONS, CLOSING, cautions
 from verifier.model.manual import ITEMS
 from verifier.model.plan import Plan
 from verifier.report.cards import cards_text as text
 from verifier.report.cards import labels_text as labels
 from verifier.rules.cards import Card, CardLine, cards, items
-from verifier.rules.pointing import beamwidth_deg, tilt_deg
+from verifier.rules.radio.path import beamwidth_deg, tilt_deg
 
 PLAN, _ = read_plan(Path(verifier.files.__file__).parent / "example.yaml")
 PROFILES = load_profiles({d.profile for d in PLAN.devices})

@@ -11,10 +11,9 @@ import pytest
 from tests.said import compare
 from verifier.model.address import Interface
 from verifier.model.plan import Carrier, Device, End, Link, NotTestedOk, Plan, Port
-from verifier.model.problem import Origin, Problem
+from verifier.model.problem import Origin, Problem, Subject
 from verifier.model.profile import Profile
 from verifier.model.result import NotAsked
-from verifier.model.subject import Subject
 from verifier.rules.compare import REACH
 from verifier.rules.compare.judge import Judgement
 

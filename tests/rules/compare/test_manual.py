@@ -13,13 +13,13 @@ import pytest
 import verifier.files
 from tests.as_seen import observation, seen_again
 from tests.said import compare
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.manual import BY_CHECK, ITEMS
 from verifier.model.observations import Observation
 from verifier.model.plan import NotTestedOk, Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 
 pytestmark = pytest.mark.usefixtures("words")
 

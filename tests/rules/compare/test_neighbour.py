@@ -10,9 +10,9 @@ from tests.as_seen import observation
 from tests.said import compare
 from verifier.model.address import Interface
 from verifier.model.plan import Device, Plan
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 
 pytestmark = pytest.mark.usefixtures("words")
 

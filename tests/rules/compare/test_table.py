@@ -29,10 +29,9 @@ from verifier.model.plan import (
     Service,
     Services,
 )
-from verifier.model.problem import Origin, Problem
+from verifier.model.problem import Origin, Problem, Subject
 from verifier.model.profile import Profile, ProfileReading
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.rules.compare import REACH
 from verifier.rules.compare.judge import Judgement
 

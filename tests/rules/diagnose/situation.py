@@ -16,9 +16,9 @@ from tests.said import explain
 from verifier.model.address import Address, Interface
 from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, Device, End, Link, OtherAddress, Plan, Port
+from verifier.model.problem import Subject
 from verifier.model.profile import Limits, Profile
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 
 
 def device(

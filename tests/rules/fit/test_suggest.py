@@ -10,8 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Fit, System
-from verifier.model.laptop import UNNAMED, Laptop, LaptopInterface
+from verifier.model.laptop import UNNAMED, Fit, Laptop, LaptopInterface, System
 from verifier.model.plan import Device, Host, Management, OtherAddress, Plan
 from verifier.model.profile import Factory, Profile
 from verifier.rules.fit.suggest import Advisor, candidates, present, taken_addresses

@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 
 from tests.lab.fit_cases import Case, expected, random_case
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Fit
-from verifier.model.laptop import Laptop, LaptopInterface
+from verifier.model.laptop import Fit, Laptop, LaptopInterface
 from verifier.model.plan import Device
 from verifier.rules.fit.verdict import assumed_route, fit
 

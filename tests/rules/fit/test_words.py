@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Fit
-from verifier.model.laptop import Laptop, LaptopInterface, Medium, Route
+from verifier.model.laptop import Fit, Laptop, LaptopInterface, Medium, Route
 from verifier.model.plan import Device
 from verifier.rules.fit.verdict import assumed_route, fit
 from verifier.rules.fit.words import laptop_notes

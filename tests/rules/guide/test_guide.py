@@ -10,14 +10,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.model.address import Address, Interface, Mac
-from verifier.model.fit import Fit, Relation
-from verifier.model.guide import Fingerprint, Kind, Sighting
+from verifier.model.laptop import Fit, Relation
+from verifier.model.mib import BestRoute, Routes
 from verifier.model.plan import Device, Plan
-from verifier.model.routes import BestRoute, Routes
-from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
+from verifier.model.runbook import (
+    Confirm,
+    Connect,
+    Fingerprint,
+    Kind,
+    SetDevice,
+    SetLaptop,
+    Sighting,
+    Step,
+)
 from verifier.model.search import Answer, Candidate, SearchedPlace
 from verifier.rules.guide import after_change, before_change, reopened, standing
-from verifier.rules.guide.course import last_change
+from verifier.rules.guide.before import last_change
 from verifier.rules.search import Sought, identify
 
 OLD, NEW = Interface.parse("192.0.2.20/24"), Interface.parse("198.18.20.11/24")

@@ -8,7 +8,7 @@ import random
 import pytest
 
 from verifier.model.health import Counters, HealthReading, Memory, PortErrors, Reason, State
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.health.follow import RECENT, errors_added, follow, lasting
 
 RADIO = Subject("device", "lighthouse-quarry")

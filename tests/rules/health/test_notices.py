@@ -11,9 +11,8 @@ import pytest
 from verifier.model.address import Interface
 from verifier.model.health import Memory, State, StateChange
 from verifier.model.plan import Carrier, Device, End, Link, Maintenance, Network, Plan, Site
-from verifier.model.subject import Subject
-from verifier.rules.health.notices import notify
-from verifier.rules.health.windows import Windows
+from verifier.model.problem import Subject
+from verifier.rules.health.notices import Windows, notify
 
 NOON = dt.datetime(2026, 12, 1, 12, tzinfo=dt.UTC)
 HOUR = dt.timedelta(hours=1)

@@ -11,8 +11,8 @@ from verifier.model.address import Interface
 from verifier.model.health import HealthReading, PortErrors, Reason, ReceivedLevel
 from verifier.model.observations import EchoSeries, Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
+from verifier.model.problem import Subject
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 from verifier.rules.compare.radio.modulation import UNEXPLAINED
 from verifier.rules.diagnose import explain
 from verifier.rules.health.states import MAX_REASONS, readings

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from tests.store.examples import HOP, RADIO, START_S, change
 from verifier.model.history import Baseline, Period, Sample, Spell, SubjectPast
 from verifier.model.plan import Carrier, End, Link, Plan
-from verifier.model.subject import Subject
-from verifier.rules.health.outages import outages
+from verifier.model.problem import Subject
+from verifier.rules.health.follow import outages
 from verifier.rules.history.deviation import level_deviations
 from verifier.rules.history.record import availability, points
 

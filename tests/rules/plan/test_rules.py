@@ -24,8 +24,8 @@ from tests.rules.conftest import (
 )
 from tests.rules.plan import test_addresses, test_devices, test_radio
 from verifier.errors import InputError
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.plan import Plan
 from verifier.rules.plan import READING, RULES, by_place, check
@@ -221,7 +221,7 @@ def _told(node: ast.AST) -> set[tuple[str, str]]:
 def test_reading_faults_are_in_the_table() -> None:
     """Every fault that reading a plan can tell stands in the table, with its severity."""
     folder = Path(verifier.__file__).parent / "files"
-    others = {"profile/read.py", "profile/rules.py", "credentials.py", "toml.py",
+    others = {"read_profile.py", "credentials.py", "toml.py",
               "mapping/read_mapping.py", "observed.py"}  # fmt: skip
     found = set()
     for path in folder.rglob("*.py"):

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verifier.files.profile.read import load_profiles
+from verifier.files.read_profile import load_profiles
 from verifier.model.plan import Carrier, End, Link
 from verifier.model.profile import AlignmentPort, Mode, Profile
 from verifier.rules import radio
-from verifier.rules.radio import levels, voltage
+from verifier.rules.radio import levels
 
 PROFILE = load_profiles({"hop-radio"})["hop-radio"]
 
@@ -237,10 +237,10 @@ VOLTS = [
 def test_voltage_and_level_both_ways(
     port: AlignmentPort, level: float, volts: float | None
 ) -> None:
-    found = voltage.volts_at(port, level)
+    found = levels.volts_at(port, level)
     assert found == (None if volts is None else pytest.approx(volts))
     if volts is not None:
-        assert voltage.level_at(port, volts) == pytest.approx(level)
+        assert levels.level_at(port, volts) == pytest.approx(level)
 
 
 @given(
@@ -258,9 +258,9 @@ def test_back_and_forth_along_any_table(
     volts = sorted((v / 1000 for v in millivolts[: len(dbm)]), reverse=rising != upward)
     port = AlignmentPort(table=tuple(zip(dbm, volts, strict=True)))
     level = min(dbm) + share * (max(dbm) - min(dbm))
-    there = voltage.volts_at(port, min(max(level, min(dbm)), max(dbm)))
+    there = levels.volts_at(port, min(max(level, min(dbm)), max(dbm)))
     assert there is not None
-    back = voltage.level_at(port, min(max(there, min(volts)), max(volts)))
+    back = levels.level_at(port, min(max(there, min(volts)), max(volts)))
     assert back == pytest.approx(level, abs=0.01)
 
 
@@ -272,7 +272,7 @@ def test_back_and_forth_along_any_table(
 )  # fmt: skip
 def test_voltage_of_no_signal(port: AlignmentPort, volts: float, *, silent: bool) -> None:
     """It lies beyond the weakest level, on whichever side that is."""
-    assert voltage.no_signal(port, volts) is silent
+    assert levels.no_signal(port, volts) is silent
 
 
 def test_two_lines_of_a_card() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from verifier.rules.radio import rain
+from verifier.rules.radio import path
 
 TABLE_5 = """
 1    0.0000259 0.9691  0.0000308 0.8592
@@ -33,15 +33,15 @@ ROWS = [tuple(map(float, line.split())) for line in TABLE_5.split("\n") if line]
 def test_coefficients_are_those_of_the_published_table(row: tuple[float, ...]) -> None:
     ghz, k_h, alpha_h, k_v, alpha_v = row
     for polarisation, k, alpha in (("H", k_h, alpha_h), ("V", k_v, alpha_v)):
-        found = rain.coefficients(ghz, polarisation)  # type: ignore[arg-type]
+        found = path.coefficients(ghz, polarisation)  # type: ignore[arg-type]
         assert found[0] == pytest.approx(k, rel=5e-4)
         assert found[1] == pytest.approx(alpha, abs=5e-5)
 
 
 def test_superseded_coefficients_are_not_in_use() -> None:
     """P.838-1 gave kH 0.0101 at 10 GHz and 0.0751 at 20 GHz."""
-    assert rain.coefficients(10, "H")[0] > 0.012
-    assert rain.coefficients(20, "H")[0] > 0.09
+    assert path.coefficients(10, "H")[0] > 0.012
+    assert path.coefficients(20, "H")[0] > 0.09
 
 
 @pytest.mark.parametrize(
@@ -56,10 +56,10 @@ def test_superseded_coefficients_are_not_in_use() -> None:
 )
 def test_what_40_mm_an_hour_take_on_a_path(ghz: float, km: float, db: float) -> None:
     """By hand from Table 5, vertical: k 40^alpha times the path."""
-    assert rain.most_db(ghz, 40, km, "V") == pytest.approx(db, rel=2e-3)
+    assert path.most_db(ghz, 40, km, "V") == pytest.approx(db, rel=2e-3)
 
 
 def test_no_rain_takes_nothing_and_an_unknown_polarisation_the_more() -> None:
-    assert rain.most_db(23, 0, 10, "V") == 0.0
-    both = rain.most_db(18, 40, 10, "V"), rain.most_db(18, 40, 10, "H")
-    assert rain.most_db(18, 40, 10, None) == max(both) == both[1]
+    assert path.most_db(23, 0, 10, "V") == 0.0
+    both = path.most_db(18, 40, 10, "V"), path.most_db(18, 40, 10, "H")
+    assert path.most_db(18, 40, 10, None) == max(both) == both[1]

@@ -9,8 +9,8 @@ from typing import Any
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Device
 from verifier.report.runbook.text import document
+from verifier.rules.readdress import plan_steps
 from verifier.rules.readdress.placement import MovingDevice, Placement, key_of
-from verifier.rules.readdress.planner import plan
 from verifier.rules.readdress.world import Task
 
 SUBNETS = (
@@ -118,4 +118,4 @@ def _address(text: str | None) -> Address | None:
 
 def planned(case: dict[str, Any]) -> dict[str, Any]:
     """The planner's runbook for a case, in its JSON form."""
-    return document(plan(task(case)))
+    return document(plan_steps(task(case)))

@@ -12,9 +12,8 @@ from tests.rules.readdress.replayer import judge
 from tests.rules.readdress.test_random import in_words
 from tests.rules.readdress.test_runbook import FIGURES
 from tests.said import hear
-from verifier.rules.readdress import search as searching
 from verifier.rules.readdress.heuristic import heuristic_order
-from verifier.rules.readdress.search import SearchOutcome
+from verifier.rules.readdress.search import SearchOutcome, best_order
 from verifier.rules.readdress.world import World
 
 CASES, WHOLE, MORE_LAPTOP = 60, 57, 7
@@ -26,10 +25,10 @@ def too_far(monkeypatch: pytest.MonkeyPatch) -> None:
     """The search comes to its bound, and not to its end."""
 
     def unfinished(world: World) -> SearchOutcome:
-        found = searching.search(world)
+        found = best_order(world)
         return found if found.ops is None else found._replace(ops=None, bound=(0, 0))
 
-    monkeypatch.setattr("verifier.rules.readdress.planner.search", unfinished)
+    monkeypatch.setattr("verifier.rules.readdress.best_order", unfinished)
 
 
 def cost(runbook: dict[str, Any]) -> tuple[int, int, int]:

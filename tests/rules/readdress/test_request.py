@@ -24,8 +24,7 @@ from verifier.model.plan import (
 from verifier.model.profile import Factory, Profile
 from verifier.model.runbook import SetLaptop
 from verifier.rules.readdress import readdress
-from verifier.rules.readdress.follow_ups import behind
-from verifier.rules.readdress.renumber import Renumber, Renumbering
+from verifier.rules.readdress.renumber import Renumber, Renumbering, behind
 from verifier.rules.readdress.request import Wish, finished, sharing, task
 
 PROFILES = {

@@ -24,8 +24,8 @@ from verifier.rules.search import (
     judge,
     reaching,
 )
+from verifier.rules.search.candidates import slips
 from verifier.rules.search.identity import engine_mac
-from verifier.rules.search.slips import slips
 
 DEVICE, OTHER, STRANGER = (Mac.parse(f"02:00:5e:10:00:0{n}") for n in (1, 2, 9))
 RADIO = Profile(

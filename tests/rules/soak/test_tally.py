@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from verifier.model.observations import SoakCourse
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
+from verifier.model.samples import SoakCourse
 from verifier.rules.soak.tally import EchoFigures, rows, soaked, title, words
 from verifier.rules.soak.trend import trends
 

@@ -12,8 +12,8 @@ from tests.report.status.examples import NOW_S, change, memory, reading, subject
 from tests.store.examples import sweep
 from verifier.model.health import HealthReading, Reason, ReceivedLevel, StateChange, SweepReport
 from verifier.model.plan import Plan
+from verifier.model.problem import Subject
 from verifier.model.status import MOST_CHANGES, Recent, Status
-from verifier.model.subject import Subject
 from verifier.rules.status import status
 from verifier.rules.status.open_faults import open_faults, subject_status
 

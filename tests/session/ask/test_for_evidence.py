@@ -19,15 +19,14 @@ from verifier.model import mib
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Port
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile, ProfileReading
-from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import FastClient
 from verifier.probes.snmp.values import SnmpTarget, VarBind
 from verifier.probes.world import ThisMachine
 from verifier.session.ask import readings
-from verifier.session.ask.for_evidence import EvidencePoll
-from verifier.session.ask.for_health import HealthPoll
+from verifier.session.ask.polls import EvidencePoll, HealthPoll
 from verifier.session.ask.readings import decoded
 from verifier.session.conductor import _at_once
 from verifier.session.recorder import Recorder

@@ -16,13 +16,13 @@ from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Device, Port
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
-from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.fast import FastClient
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.probes.world import ThisMachine
-from verifier.session.ask.for_health import HealthPoll
+from verifier.session.ask.polls import HealthPoll
 from verifier.session.recorder import Recorder, RecorderEntry
 
 __all__ = ["handmade"]

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from tests.lab.agent import listens
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.profile import ProfileReading
 from verifier.probes.world import ThisMachine

@@ -13,13 +13,13 @@ from tests.stopwatch import patience
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Port
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile, ProfileReading
-from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget, VarBind
 from verifier.probes.world import ThisMachine
 from verifier.session.ask import readings
-from verifier.session.ask.for_evidence import EvidencePoll
+from verifier.session.ask.polls import EvidencePoll
 from verifier.session.recorder import Recorder
 from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running

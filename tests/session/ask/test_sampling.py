@@ -15,24 +15,24 @@ import pytest
 
 from tests.ports import free_port
 from tests.stopwatch import patience
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.address import Interface
 from verifier.model.credentials import Secret, SnmpEntry
 from verifier.model.plan import Carrier, Device, End, Link, Plan
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile, ProfileReading
 from verifier.model.result import Result
-from verifier.model.subject import Subject
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.probes.world import ThisMachine
 from verifier.session import Probing, Request, run
-from verifier.session.ask import in_processes
 from verifier.session.ask import levels as ask_levels
+from verifier.session.ask import pollers
 from verifier.session.ask.job import Job
-from verifier.session.ask.poller import LoopPoller
-from verifier.session.limits import Paces
+from verifier.session.ask.pollers import LoopPoller
 from verifier.session.recorder import Recorder
+from verifier.session.request import Paces
 from verifier.simulator.faults import PlantedFault
 from verifier.simulator.network import SimulatedNetwork
 from verifier.simulator.running import running
@@ -82,7 +82,7 @@ def test_both_ends_are_sampled_five_times_together(
 ) -> None:
     """Each level has a power of the other end within 2 s; the device without a link is not sampled."""
     if forked:
-        monkeypatch.setattr(in_processes, "MANY", 1)
+        monkeypatch.setattr(pollers, "MANY", 1)
         monkeypatch.setattr(os, "cpu_count", lambda: 2)
     result = run(network[0], ThisMachine()).result
     levels, powers = moments(result, "one", "rx_level_dbm"), moments(result, "two", "tx_power_dbm")

@@ -7,7 +7,7 @@ from collections.abc import Generator, Iterator
 import pytest
 
 from tests.stories.guide import Signals
-from verifier.model.guide import Assessment, Kind
+from verifier.model.runbook import Assessment, Kind
 from verifier.session.guide.wait import Stopped, Waiter
 from verifier.simulator.memory.loop import MemoryClocks
 

@@ -8,10 +8,9 @@ from typing import Any
 
 import pytest
 
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.soak.tally import rows, soaked
-from verifier.session.soak.blocks import EchoBlocks, ValueBlocks
-from verifier.session.soak.grid import GridTarget
+from verifier.session.soak.blocks import EchoBlocks, GridTarget, ValueBlocks
 
 NOON = dt.datetime(2026, 11, 24, 12, 0, tzinfo=dt.UTC)
 DEVICE = Subject("device", "lighthouse-quarry")

@@ -15,11 +15,11 @@ from sqlalchemy import select
 from tests.cli.sweeping import free_port
 from tests.hostile import integer, tlv
 from tests.store.conftest import postgresql, url
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model import mib
 from verifier.model.credentials import Secret, SnmpEntry
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.probes.world import ThisMachine
 from verifier.report.result import FORMATS
 from verifier.report.style import ReportStyle

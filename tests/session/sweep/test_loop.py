@@ -15,13 +15,13 @@ from sqlalchemy import select
 from tests.session.sweep.test_delivery import Receiver, receiver
 from tests.store import examples
 from verifier.errors import StoreError
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model.address import Interface
 from verifier.model.health import State, StateChange, SweepReport
 from verifier.model.plan import Device, Plan
+from verifier.model.problem import Subject
 from verifier.model.status import MOST_CHANGES, Status
-from verifier.model.subject import Subject
 from verifier.probes.world import Clocks, ThisMachine
 from verifier.session import Probing, Request
 from verifier.session.signals import Signals

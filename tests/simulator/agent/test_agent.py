@@ -10,12 +10,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.simulator.conftest import ENTRIES, PLAN
-from verifier.files.profile.read import load_profiles
 from verifier.files.read_plan import read_plan
+from verifier.files.read_profile import load_profiles
 from verifier.model import mib
 from verifier.model.credentials import Secret
-from verifier.simulator.agent import ber, pdu, v3
-from verifier.simulator.agent.ber import BerReader
+from verifier.simulator.agent import cells, pdu, v3
+from verifier.simulator.agent.cells import BerReader
 from verifier.simulator.network import SimulatedNetwork
 
 RADIO, SWITCH = "127.80.0.11", "127.80.0.13"
@@ -260,8 +260,8 @@ def v3_request(level: int, boots: int, time_s: int, engine_id: bytes, request_id
     engine = v3.AgentEngine(engine_id, "ferry", lambda: v3.keys_of(ENTRIES["field"], engine_id))
     engine._keys = v3.keys_of(ENTRIES["field"], engine_id)
     sent = v3.Message(99, 65507, 0, b"", 0, 0, b"ferry", b"", 0, b"", b"")
-    name = ber.sequence(ber.tlv(6, SYS_NAME), b"\x05\x00")
-    body = ber.sequence(ber.integer(request_id), ber.integer(0), ber.integer(0), ber.sequence(name),
+    name = cells.sequence(cells.tlv(6, SYS_NAME), b"\x05\x00")
+    body = cells.sequence(cells.integer(request_id), cells.integer(0), cells.integer(0), cells.sequence(name),
                         tag=GET)  # fmt: skip
     return engine._write(sent, level, boots, time_s, body)
 
@@ -291,7 +291,7 @@ def test_what_cannot_be_decrypted_is_reported(plan, monkeypatch):
         request = v3_request(3 | 4, device.boots, 10_000, device.engine_id)
     report = device.reply(request, device.boot_s + 10_000)
     assert report is not None
-    assert ber.object_id((1, 3, 6, 1, 6, 3, 15, 1, 1, 6, 0)) in report
+    assert cells.object_id((1, 3, 6, 1, 6, 3, 15, 1, 1, 6, 0)) in report
 
 
 SEEDS = st.sampled_from(["radio", "switch", "plain"])

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from pyasn1.codec.ber import decoder, encoder
 from pyasn1.type import univ
 
-from verifier.simulator.agent import ber
-from verifier.simulator.agent.ber import BerError, BerReader
+from verifier.simulator.agent import cells
+from verifier.simulator.agent.cells import BerError, BerReader
 
 ARC = st.integers(0, 0xFFFF_FFFF)
 OIDS = st.one_of(
@@ -30,7 +30,7 @@ OIDS = st.one_of(
     ],
 )
 def test_object_identifiers(oid, octets):
-    assert ber.object_id(oid) == bytes.fromhex(octets)
+    assert cells.object_id(oid) == bytes.fromhex(octets)
     assert BerReader(bytes.fromhex(octets)).object_id() == oid
 
 
@@ -43,20 +43,20 @@ def test_object_identifiers(oid, octets):
 )  # fmt: skip
 def test_integers(number, octets):
     """X.690 8.3: two's complement, the fewest octets."""
-    assert ber.integer(number) == bytes.fromhex(octets)
+    assert cells.integer(number) == bytes.fromhex(octets)
     assert BerReader(bytes.fromhex(octets)).integer() == number
 
 
 def test_lengths():
     """X.690 8.1.3: short form to 127, long form in the fewest octets beyond."""
-    assert ber.octets(bytes(127))[:2] == bytes.fromhex("047f")
-    assert ber.octets(bytes(128))[:3] == bytes.fromhex("048180")
-    assert ber.octets(bytes(256))[:4] == bytes.fromhex("04820100")
+    assert cells.octets(bytes(127))[:2] == bytes.fromhex("047f")
+    assert cells.octets(bytes(128))[:3] == bytes.fromhex("048180")
+    assert cells.octets(bytes(256))[:4] == bytes.fromhex("04820100")
 
 
 @given(OIDS)
 def test_any_object_identifier_is_read_back_also_by_another_library(oid):
-    encoded = ber.object_id(oid)
+    encoded = cells.object_id(oid)
     assert BerReader(encoded).object_id() == oid
     assert tuple(decoder.decode(encoded)[0]) == oid
     assert encoder.encode(univ.ObjectIdentifier(oid)) == encoded
@@ -64,7 +64,7 @@ def test_any_object_identifier_is_read_back_also_by_another_library(oid):
 
 @given(st.integers(-(1 << 63), (1 << 64) - 1))
 def test_any_integer_is_read_back_also_by_another_library(number):
-    encoded = ber.integer(number)
+    encoded = cells.integer(number)
     assert BerReader(encoded).integer() == number
     assert int(decoder.decode(encoded)[0]) == number
 
@@ -96,8 +96,8 @@ def test_any_octets_are_read_or_refused(octets):
     """Nothing but BerError is ever raised; what is read is read again from our own writing of it."""
     read: Any
     write: Any
-    for read, write in ((BerReader.integer, ber.integer), (BerReader.octets, ber.octets),
-                        (BerReader.object_id, ber.object_id)):  # fmt: skip
+    for read, write in ((BerReader.integer, cells.integer), (BerReader.octets, cells.octets),
+                        (BerReader.object_id, cells.object_id)):  # fmt: skip
         with suppress(BerError):
             value = read(BerReader(octets))
             assert read(BerReader(write(value))) == value

@@ -1,4 +1,4 @@
-"""Observations and blocks of samples read back: what stands in a file becomes what was seen.
+"""Observations, blocks of samples and results read back from a file: what stands there was seen.
 
 The types are those of `model/observations.py` and `model/samples.py`, and nothing else says what a
 value looks like. What does not fit its type keeps its value under a kind of its own: it can be
@@ -8,9 +8,11 @@ with its place; what a rule raises afterwards is a fault of ours.
 
 from __future__ import annotations
 
+import dataclasses
+import datetime as dt
 import functools
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -20,14 +22,10 @@ from typing_extensions import TypedDict
 from verifier.errors import InputError
 from verifier.model.kind import Kind, Moment, Probe, Scalar, Seconds
 from verifier.model.manual import Entered
-from verifier.model.observations import (
-    BEFORE,
-    Observation,
-    Unreadable,
-    kind_named,
-)
+from verifier.model.observations import BEFORE, Observation, Unreadable, kind_named
+from verifier.model.problem import Subject
+from verifier.model.result import Result
 from verifier.model.samples import Block
-from verifier.model.subject import Subject
 
 _STRICT = ConfigDict(strict=True, allow_inf_nan=False, extra="forbid")
 
@@ -175,3 +173,44 @@ def _proved(adapter: TypeAdapter[Any], value: object, place: str) -> Any:
         first = fault.errors(include_url=False, include_input=False)[0]
         field = ".".join(str(part) for part in first["loc"][isinstance(value, list) :])
         raise InputError(f"{place}: {field + ': ' if field else ''}{first['msg']}") from None
+
+
+@functools.cache
+def _result_adapter() -> TypeAdapter[Result]:
+    return TypeAdapter(Result)
+
+
+def result_of(document: Mapping[str, Any], name: str) -> Result:
+    """The result that a document is of; `name` is what faults call it.
+
+    Verdict and summary are not read: they follow from the findings.
+    Raises InputError, with the field, where anything is missing or of a wrong kind.
+    """
+    needed = {f.name for f in dataclasses.fields(Result)} - {"accepted"}
+    if missing := needed - document.keys():
+        raise InputError(f"{name}: is no whole result: {', '.join(sorted(missing))} missing")
+    seen = observations_of(document["observations"], name)
+    try:
+        causes = [{**c, "for_": c["for"]} for c in document["causes"]]
+        findings = [*map(_with_origin, document["findings"])]
+        whole = {**document, "findings": findings, "causes": causes, "observations": ()}
+        result = dataclasses.replace(_result_adapter().validate_python(whole), observations=seen)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        field = ".".join(str(part) for part in first["loc"])
+        raise InputError(f"{name}: is no whole result: {field}: {first['msg']}") from None
+    except (KeyError, TypeError):
+        raise InputError(f"{name}: is no whole result: look at causes") from None
+    for field in ("started", "finished"):
+        try:
+            dt.datetime.fromisoformat(getattr(result, field))
+        except ValueError:
+            raise InputError(f"{name}: is no whole result: {field} is no time") from None
+    return result
+
+
+def _with_origin(finding: object) -> object:
+    """No words are no origin."""
+    if isinstance(finding, dict) and finding.get("origin") == "":
+        return {**finding, "origin": None}
+    return finding

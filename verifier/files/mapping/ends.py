@@ -14,7 +14,7 @@ from verifier.files.sheets.records import SUBJECTS, SheetRow
 from verifier.files.sheets.to_tree import agree
 from verifier.model.ledger import FieldRead
 from verifier.model.plan import EndName
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 _SIDES: dict[str, EndName] = {
     "a": "a", "enda": "a", "sitea": "a", "near": "a", "nearend": "a", "1": "a",

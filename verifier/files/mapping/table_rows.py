@@ -29,8 +29,7 @@ from verifier.files.sheets.cell_number import NumberStyle
 from verifier.files.sheets.page import Page
 from verifier.files.sheets.records import SUBJECTS, CellReader, finish, short
 from verifier.files.trade_words import looks_secret
-from verifier.model.problem import Origin
-from verifier.model.subject import Subject
+from verifier.model.problem import Origin, Subject
 
 LINKED: tuple[tuple[str, Path, str, Path], ...] = (
     ("Devices", ("name",), "Links", ("device",)),

@@ -14,7 +14,7 @@ from verifier.files.plan.joined_texts import parted, taken_apart
 from verifier.files.plan.tree import Mapping, Node, Scalar, Sequence, is_empty
 from verifier.model.address import prefix_of_mask
 from verifier.model.plan import Device, Link, Plan
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 Items = dict[str, Node]
 

@@ -28,8 +28,7 @@ from verifier.files.trade_words import looks_secret
 from verifier.model import plan as model
 from verifier.model.address import Interface
 from verifier.model.plan import Plan
-from verifier.model.problem import Origin
-from verifier.model.subject import Subject, SubjectKind
+from verifier.model.problem import Origin, Subject, SubjectKind
 
 Path = tuple[str, ...]
 Reader = Callable[["_Builder", Node, Path, Subject], Any]

@@ -14,8 +14,7 @@ from verifier.files.sheets.cell import clean
 from verifier.files.sheets.cell_number import PLAINLY, NumberStyle, could_be_thousands, says_nothing
 from verifier.files.sheets.find_headings import Headings, find_headings, heading_text
 from verifier.files.sheets.page import Page, Row, is_blank, listed
-from verifier.model.problem import Origin
-from verifier.model.subject import Subject, SubjectKind
+from verifier.model.problem import Origin, Subject, SubjectKind
 
 SUBJECTS: dict[str, SubjectKind] = {
     "Hosts": "host", "Sites": "site", "Devices": "device", "Addresses": "device", "Ports": "device",

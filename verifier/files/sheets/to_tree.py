@@ -9,8 +9,7 @@ from verifier.files.plan.columns import Path
 from verifier.files.plan.tree import Mapping, Node, Scalar, Sequence
 from verifier.files.sheets.cell_number import PLAIN
 from verifier.files.sheets.records import SheetRow
-from verifier.model.problem import Origin
-from verifier.model.subject import Subject
+from verifier.model.problem import Origin, Subject
 
 _CARRIER_PARTS = ("carrier", "polarisation", "a", "b")
 

@@ -11,16 +11,17 @@ from dataclasses import dataclass, field
 from typing import Final, Literal, NamedTuple, Self
 
 from verifier.model.observations import Silence
-from verifier.probes.echo.exchange import Echo, Exchange
-from verifier.probes.echo.open import EchoSockets
-from verifier.probes.echo.packet import Quoted
-from verifier.probes.echo.series import (
+from verifier.probes.echo.exchange import (
     TIMED_OUT,
+    Echo,
     EchoBurst,
     EchoTarget,
+    Exchange,
     silence_of_error,
     silence_of_refusal,
 )
+from verifier.probes.echo.open import EchoSockets
+from verifier.probes.echo.packet import Quoted
 from verifier.probes.echo.sockets import Kind
 from verifier.probes.pace import Pace, Slots
 

@@ -10,8 +10,8 @@ from typing import Final
 
 from verifier.model.observations import PathMtu
 from verifier.probes.echo.burst import Echoer
+from verifier.probes.echo.exchange import EchoBurst, EchoTarget
 from verifier.probes.echo.packet import payload_bytes
-from verifier.probes.echo.series import EchoBurst, EchoTarget
 
 SMALL_BYTES: Final = 84
 """An echo with the usual 56 bytes of payload."""

@@ -19,7 +19,7 @@ from functools import cache
 
 from verifier.errors import CannotMeasureError
 from verifier.model.observations import Silence
-from verifier.probes.echo.series import TIMED_OUT, EchoBurst, EchoTarget
+from verifier.probes.echo.exchange import TIMED_OUT, EchoBurst, EchoTarget
 from verifier.probes.pace import Slots
 
 MOST = 64

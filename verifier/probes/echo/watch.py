@@ -17,10 +17,9 @@ from dataclasses import dataclass
 from typing import Final, Literal, Protocol, Self
 
 from verifier.errors import CannotMeasureError
-from verifier.probes.echo.exchange import Echo, Exchange
+from verifier.probes.echo.exchange import TIMED_OUT, Echo, EchoTarget, Exchange
 from verifier.probes.echo.open import EchoSockets
 from verifier.probes.echo.packet import Quoted, payload_bytes, words_of
-from verifier.probes.echo.series import TIMED_OUT, EchoTarget
 from verifier.probes.laptop.look import Links, LinkState, link_state
 from verifier.probes.pace import Pace, Slots
 

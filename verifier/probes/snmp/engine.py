@@ -27,7 +27,7 @@ from pysnmp.proto.mpmod import rfc3412
 
 from verifier.errors import CannotMeasureError
 from verifier.model.credentials import SnmpEntry
-from verifier.probes.snmp import smi
+from verifier.probes.snmp import values
 from verifier.probes.snmp.transport import SocketAddress
 from verifier.probes.snmp.values import VarBind
 from verifier.probes.snmp.wire import IDS, V1, V2C, read_response
@@ -212,7 +212,7 @@ class Engine:
         if response is None or (response.version, response.community) != (version, self._community):
             return
         if (came := self._plain.get(response.id)) is not None:
-            bindings = tuple(smi.binding(name, value) for name, value in response.bindings)
+            bindings = tuple(values.binding(name, value) for name, value in response.bindings)
             came(Response(response.error_status, response.error_index, bindings))
 
 
@@ -221,7 +221,7 @@ def _response(pdu: Any) -> Response:
     return Response(
         error_status=int(pdu.getComponentByPosition(1)),
         error_index=int(pdu.getComponentByPosition(2)),
-        bindings=tuple(smi.binding(tuple(one[0]), bytes(one[1])) for one in listed),
+        bindings=tuple(values.binding(tuple(one[0]), bytes(one[1])) for one in listed),
     )
 
 

@@ -23,7 +23,7 @@ from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.mib import SYNTAX
 from verifier.probes.pace import Slots
-from verifier.probes.snmp import smi
+from verifier.probes.snmp import values
 from verifier.probes.snmp.client import SnmpClient
 from verifier.probes.snmp.values import ColumnTable, SnmpTarget, VarBind, oid_tuple
 
@@ -176,6 +176,6 @@ def _text(name: tuple[int, ...], oid: str, value: object) -> VarBind | None:
     if not isinstance(value, bytes):
         return None
     try:
-        return smi.fitting(name, VarBind(oid, "OctetString", value))
-    except smi.UnfitError:
+        return values.fitting(name, VarBind(oid, "OctetString", value))
+    except values.UnfitError:
         return None

@@ -15,7 +15,7 @@ from verifier.model.plan import Stage
 from verifier.model.topic import Block, Items, Paragraph, Table, Topic
 from verifier.rules.compare.radio import carrier_end, level, modulation, power, read
 from verifier.rules.compare.radio.expected import COMPUTED_DB
-from verifier.rules.compare.soak.state import CLOCK_S
+from verifier.rules.compare.state import CLOCK_S
 from verifier.rules.diagnose.faults import BY_CHECK, FAULTS
 from verifier.rules.diagnose.kinds import TRY_FIRST
 from verifier.rules.plan import READING, RULES

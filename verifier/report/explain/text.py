@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from verifier.model.topic import Block, Code, Heading, Items, Paragraph, Table
 from verifier.report.explain.blocks import unmarked
-from verifier.report.plain import wrapped
+from verifier.report.style import wrapped
 
 _LEAST = 12
 """Columns that a column of a table keeps, if it has as many."""

@@ -11,7 +11,7 @@ import statistics
 from typing import Any
 
 from verifier.model.history import HistoryDocument, Outage, RecordPoint, SubjectRecord
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.report.history.text import (
     deviation_in_words,
     figure,

@@ -18,10 +18,9 @@ from verifier.model.history import (
     Outage,
     SubjectRecord,
 )
-from verifier.report.plain import paragraph, plain
 from verifier.report.result.csv import cell
 from verifier.report.result.json import laid_out
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, paragraph, plain
 from verifier.rules.soak.tally import words
 
 _MANY = 40

@@ -11,7 +11,7 @@ import jinja2
 from jinja2.runtime import Context
 from markupsafe import Markup
 
-from verifier.report.plain import plain
+from verifier.report.style import plain
 
 LONGEST: Final = 600
 """Characters of one text on a page, unless the page has a limit of its own; the rest is counted."""

@@ -11,9 +11,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from verifier.model.result import Finding, Result
-from verifier.report.plain import plain
 from verifier.report.sentences import scope_words, sentence
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, plain
 from verifier.rules.compare.scope import by_whom
 
 HEADINGS = (

@@ -6,11 +6,9 @@ import dataclasses
 from collections.abc import Sequence
 from typing import Any
 
-from verifier.model.difference import Difference, DifferenceKind
-from verifier.model.result import Finding, Result
-from verifier.report.plain import plain, wrapped
+from verifier.model.result import Difference, DifferenceKind, Finding, Result
 from verifier.report.sentences import WORDS
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, plain, wrapped
 
 _HEADINGS: dict[DifferenceKind, str] = {
     "worse": "worse",

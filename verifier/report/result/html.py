@@ -11,9 +11,9 @@ from verifier.model.cautions import CLOSING, cautions
 from verifier.model.observations import VERSIONS
 from verifier.model.plan import Device, Plan
 from verifier.model.result import VERDICTS, Finding, Result, overall
+from verifier.report import sentences
 from verifier.report.html import draw
 from verifier.report.html.plots import plots
-from verifier.report.result import entered
 from verifier.report.result.causes import counted, done_with_another, evidence, groups
 from verifier.report.result.links import drawn_links
 from verifier.report.sentences import (
@@ -57,8 +57,8 @@ def render(result: Result, look: ReportStyle) -> str:
         items=_open_items(result),
         versions=[o.value for o in of_kind(result.observations, VERSIONS)],
         accepted=accepted_lines(result),
-        entered=entered.rows(result),
-        entered_from=entered.sheets(result),
+        entered=sentences.entered_rows(result),
+        entered_from=sentences.sheets(result),
         not_asked=not_asked_lines(result),
         cautions=cautions("report"),
         closing=CLOSING,

@@ -9,11 +9,9 @@ import unicodedata
 from typing import Any
 
 from verifier.model.observations import Json, Observation, as_json
-from verifier.model.problem import Problem
+from verifier.model.problem import Problem, Subject
 from verifier.model.result import Cause, Finding, Result
-from verifier.model.subject import Subject
-from verifier.report.plain import INVISIBLE
-from verifier.report.style import ReportStyle
+from verifier.report.style import INVISIBLE, ReportStyle
 
 
 def render(result: Result, look: ReportStyle) -> str:

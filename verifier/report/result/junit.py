@@ -9,9 +9,8 @@ from collections import Counter, defaultdict
 from collections.abc import Sequence
 
 from verifier.model.result import Finding, Result
-from verifier.report.plain import plain
 from verifier.report.sentences import accepted_words, scope_words, sentence
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, plain
 
 _NO_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """What XML 1.0 2.2 has no place for."""

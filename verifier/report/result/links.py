@@ -11,7 +11,7 @@ from verifier.model.manual import BY_CHECK
 from verifier.model.plan import Carrier, Device, EndName, Link, Plan
 from verifier.model.result import VERDICTS, Finding, Result
 from verifier.report.result.pictures import picture
-from verifier.rules.live import Live, LiveReadings
+from verifier.rules.alignment import Live, LiveReadings
 
 Row = dict[str, Any]
 NOT_SEEN = "not seen"

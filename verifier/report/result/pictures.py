@@ -9,8 +9,8 @@ from typing import TypeGuard
 
 from verifier.model.plan import Carrier, End, EndName, Link, Plan
 from verifier.model.result import VERDICTS, Finding, Result
-from verifier.report.plain import paragraph, plain
-from verifier.rules.live import Live, LiveReadings
+from verifier.report.style import paragraph, plain
+from verifier.rules.alignment import Live, LiveReadings
 
 _RADIO = "radio."
 _OFF = ("fail", "warn", "not-tested")

@@ -12,8 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
-from verifier.report.plain import SCREEN, paragraph, plain
-from verifier.report.result import entered
+from verifier.report import sentences
 from verifier.report.result.causes import Group, counted, explained, groups
 from verifier.report.sentences import (
     WORDS,
@@ -24,7 +23,7 @@ from verifier.report.sentences import (
 from verifier.report.sentences import (
     counted as number_of,
 )
-from verifier.report.style import ReportStyle
+from verifier.report.style import SCREEN, ReportStyle, paragraph, plain
 
 LINES, LINES_OF_ONE = 40, 10
 """What a network may take, and what one device may."""
@@ -46,6 +45,7 @@ class Entry:
         others: the causes that fit as well, likewise: text and advice of each.
         names: the devices or links, in the order of the plan.
         takes_in: further findings that hang on it, in words: `3 fail, 31 not tested`.
+        topic: what `explain` says more about: its cause, else its check; empty for none.
     """
 
     verdict: Verdict
@@ -54,6 +54,7 @@ class Entry:
     others: tuple[tuple[str, str], ...] = ()
     names: tuple[str, ...] = ()
     takes_in: tuple[Finding, ...] = ()
+    topic: str = ""
 
 
 def lines(result: Result, look: ReportStyle, head: Sequence[str], table: str) -> list[str]:
@@ -67,12 +68,12 @@ def lines(result: Result, look: ReportStyle, head: Sequence[str], table: str) ->
     """
     alone = result.scope.devices[0] == 1 and not result.scope.links[0]
     most = LINES_OF_ONE if alone else LINES
-    tail = _tail(result, look, brief=alone)
+    wrong = entries(result)
+    tail = _tail(result, look, wrong[0].topic if wrong else "", brief=alone)
     measured = table.splitlines() if table else []
     room = most - len(head) - len(tail)
     if most > SCREEN:
         room -= 2  # the verdict's second time, after an empty line
-    wrong = entries(result)
     if len(measured) > max(room - len(wrong), 0):
         measured = []
     return [*head, *_fitted(wrong, room - len(measured), look), *measured, *tail]
@@ -111,6 +112,7 @@ def _of_group(group: Group) -> Entry:
         ),
         names=(name,),
         takes_in=(group.head, *group.same, *group.few, *group.many),
+        topic=group.causes[0].kind,
     )
 
 
@@ -122,8 +124,9 @@ def _of_finding(finding: Finding) -> Entry:
     name = finding.subject.name
     what = f"{_without(str(finding.subject), name)}: {finding.check}: {_words(finding)}"
     return Entry(
-        verdict=finding.verdict, text=what, do=_without(finding.advice, name), names=(name,)
-    )
+        verdict=finding.verdict, text=what, do=_without(finding.advice, name), names=(name,),
+        topic=finding.check,
+    )  # fmt: skip
 
 
 def _words(finding: Finding) -> str:
@@ -145,7 +148,8 @@ def _untested(findings: Iterable[Finding]) -> Iterator[Entry]:
         checks = list(dict.fromkeys(f.check for f in same))
         what = checks[0] if len(checks) == 1 else number_of(len(checks), "check")
         do = _without(same[0].advice, name)
-        yield Entry(verdict="not-tested", text=f"{_HERE}: {what}: {why}", do=do, names=(name,))
+        yield Entry(verdict="not-tested", text=f"{_HERE}: {what}: {why}", do=do, names=(name,),
+                    topic=checks[0])  # fmt: skip
 
 
 def _together(several: Iterable[Entry]) -> list[Entry]:
@@ -263,17 +267,18 @@ def _advised(advice: str, entry: Entry) -> str:
 # --- what is left to say --------------------------------------------------------------------------
 
 
-def _tail(result: Result, look: ReportStyle, *, brief: bool) -> list[str]:
+def _tail(result: Result, look: ReportStyle, topic: str, *, brief: bool) -> list[str]:
     """What is right, what was not asked, what a person accepted or entered, and where more is."""
     closing = [_right(result)]
     closing += [f"accepted: {words}" for words in accepted_lines(result)]
-    if values := len(entered.rows(result)):
+    if values := len(sentences.entered_rows(result)):
         closing.append(f"entered by a person, not measured: {number_of(values, 'value')}")
     if result.not_in_stage:
         checks = number_of(len(result.not_in_stage), "check")
         closing.append(f"not in stage {result.stage}: {checks}")
     closing += not_asked_lines(result)
-    closing.append("more: --verbose, or --out FILE.html")
+    more = f"--verbose, --out FILE.html, plan-verifier explain {topic}"
+    closing.append(f"more: {more if topic else '--verbose, or --out FILE.html'}")
     if brief:
         closing = ["; ".join(c for c in closing[:-1] if c) + f". {closing[-1]}"]
     return [line for words in closing if words for line in _paragraph(words, "", look)]

@@ -12,8 +12,8 @@ from tabulate import tabulate
 
 from verifier.model.observations import ECHO, EchoSeries
 from verifier.model.result import VERDICTS, Cause, Finding, Result, Verdict
-from verifier.report.plain import page, paragraph, plain, wrapped
-from verifier.report.result import entered, screen
+from verifier.report import sentences
+from verifier.report.result import screen
 from verifier.report.result.causes import Group, counted_with_a_cause, evidence, explained, groups
 from verifier.report.result.pictures import lines, pictures
 from verifier.report.sentences import (
@@ -24,9 +24,9 @@ from verifier.report.sentences import (
     verdict_line,
     word,
 )
-from verifier.report.style import ReportStyle
+from verifier.report.style import ReportStyle, page, paragraph, plain, wrapped
+from verifier.rules.compare.echo import echo_stats
 from verifier.rules.compare.soak.context import UNTIL_THEN
-from verifier.rules.echo import echo_stats
 from verifier.rules.observations import of_kind
 
 _INDENT = " " * 4
@@ -51,7 +51,7 @@ def render(result: Result, look: ReportStyle) -> str:
         *_pictures(result, look),
         _devices(result, look),
         *([_everything(result)] if look.verbose else []),
-        entered.text(result, look.width),
+        sentences.entered_text(result, look.width),
         _closing(result, look),
     ]
     return page("\n\n".join(part for part in parts if part), _verdict(result, look))
@@ -307,6 +307,8 @@ def _block(same: Sequence[Finding], look: ReportStyle, *, advice: bool = True) -
         lines += _wrapped(f"do: {first.advice}", look)
     if len(same) == 1 and first.origin:
         lines += _wrapped(f"plan: {first.origin}", look)
+    if len(checks) == 1 and first.verdict == "fail":
+        lines += _wrapped(f"more: plan-verifier explain {checks[0]}", look)
     return lines
 
 

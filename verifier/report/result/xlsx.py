@@ -15,7 +15,6 @@ from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
 
 from verifier.model.result import VERDICTS, Finding, Result
-from verifier.report.plain import plain
 from verifier.report.result.csv import LONGEST_CELL
 from verifier.report.result.links import drawn_links
 from verifier.report.sentences import (
@@ -25,7 +24,7 @@ from verifier.report.sentences import (
     scope_words,
     sentence,
 )
-from verifier.report.style import ReportSheet, ReportStyle
+from verifier.report.style import ReportSheet, ReportStyle, plain
 
 _FILLS = {
     "fail": ("F6CFC9", "7A1A0F"),

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from verifier.model.cautions import CAUTIONS, CLOSING
-from verifier.model.guide import Assessment
-from verifier.model.runbook import Setting
-from verifier.report.plain import paragraph, plain
+from verifier.model.runbook import Assessment, Setting
 from verifier.report.runbook.text import StepText
+from verifier.report.style import paragraph, plain
 
 _INDENT = "    "
 _CAUTIONS: dict[Setting, tuple[str, ...]] = {

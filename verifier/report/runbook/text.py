@@ -9,7 +9,7 @@ from typing import Any
 
 from verifier.model.address import Address, Interface
 from verifier.model.cautions import CLOSING, cautions
-from verifier.model.fit import System
+from verifier.model.laptop import System
 from verifier.model.runbook import (
     Confirm,
     Connect,
@@ -19,9 +19,9 @@ from verifier.model.runbook import (
     SetLaptop,
     Step,
 )
-from verifier.report.plain import paragraph, plain
 from verifier.report.result.json import laid_out
-from verifier.rules.fit.commands import PLACEHOLDER, AddressChange, commands, take_back
+from verifier.report.style import paragraph, plain
+from verifier.rules.fit.suggest import PLACEHOLDER, AddressChange, commands, take_back
 from verifier.rules.readdress.placement import View, key_of
 
 _NAMED = 6

@@ -20,7 +20,7 @@ from markupsafe import Markup
 from verifier.model.health import STATES, State
 from verifier.model.history import Sample
 from verifier.model.status import CHANGES_S, LevelLine, MapNode, Status
-from verifier.report.plain import plain
+from verifier.report.style import plain
 from verifier.rules.status.open_faults import weight
 
 WIDTH: Final = 1000

@@ -12,7 +12,7 @@ from typing import Literal
 
 from verifier import __version__
 from verifier.model.health import STATES, HealthReading, Memory, Sweep
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 
 MEDIA_TYPE = "application/openmetrics-text; version=1.0.0; charset=utf-8"
 _PREFIX = "plan_verifier"

@@ -9,8 +9,18 @@ from verifier.model.laptop import Laptop
 from verifier.model.manual import ITEMS, Item
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.rules.cards import antenna, entry
-from verifier.rules.cards.parts import Card, CardLine, Fill, Section
+from verifier.rules.cards.sections import (
+    LEVEL,
+    SEEN_THERE,
+    Card,
+    CardLine,
+    Ends,
+    Fill,
+    Section,
+    level,
+    pointing,
+    settings,
+)
 from verifier.rules.fit.suggest import Advisor, present, taken_addresses
 
 __all__ = ["Card", "CardLine", "Section", "cards", "items"]
@@ -50,19 +60,19 @@ def _card(
     ]
     sections = [
         Section("Addresses", tuple(_addresses(device, profiles[device.profile], advisor))),
-        Section("Settings, in order of entry", tuple(entry.settings(plan, device, ends, profiles))),
+        Section("Settings, in order of entry", tuple(settings(plan, device, ends, profiles))),
     ]
     for link, carrier, name in ends:
         devices = {d.name: profiles[d.profile] for d in plan.devices}
         a, b = devices[carrier.a.device], devices[carrier.b.device]
         found = (
-            antenna.pointing(plan, link, carrier, name),
-            antenna.level(link, carrier, name, {"a": (a, b), "b": (b, a)}),
+            pointing(plan, link, carrier, name),
+            level(link, carrier, name, {"a": (a, b), "b": (b, a)}),
         )
         which = f", {link.name} carrier {carrier.carrier}" if len(ends) > 1 else ""
         sections += [Section(s.title + which, s.rows, s.rules) for s in found if s is not None]
-    shown = antenna.SEEN_THERE if ends else frozenset()
-    if any(s.title.startswith(antenna.LEVEL) for s in sections):
+    shown = SEEN_THERE if ends else frozenset()
+    if any(s.title.startswith(LEVEL) for s in sections):
         shown |= {"manual.alignment-voltage"}
     left = tuple(_to_see(device, [i for i in items(plan, device) if i.check not in shown]))
     sections.append(Section("Seen by a person", left))
@@ -77,7 +87,7 @@ def _card(
     )
 
 
-def _far(plan: Plan, ends: entry.Ends) -> Iterator[str]:
+def _far(plan: Plan, ends: Ends) -> Iterator[str]:
     devices = {d.name: d for d in plan.devices}
     for link, carrier, name in ends:
         far = devices[(carrier.b if name == "a" else carrier.a).device]

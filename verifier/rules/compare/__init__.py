@@ -23,27 +23,26 @@ from verifier.rules.compare import (
     state,
     tcp,
 )
+from verifier.rules.compare import state as soak_state
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.compare.manual import alignment_voltage
+from verifier.rules.compare.manual import entries
 from verifier.rules.compare.radio import (
     capacity,
     eirp,
+    expected,
     level,
     modulation,
-    plan_sum,
     power,
     quality,
-    states,
     tx_power,
-    xpic,
 )
 from verifier.rules.compare.radio import settings as radio_settings
 from verifier.rules.compare.radio.carrier_end import EndCheck
 from verifier.rules.compare.radio.carriers import LiveCarrier
+from verifier.rules.compare.radio.settings import of_radio
 from verifier.rules.compare.soak import echo as soak_echo
 from verifier.rules.compare.soak import port as soak_port
 from verifier.rules.compare.soak import radio as soak_radio
-from verifier.rules.compare.soak import state as soak_state
 from verifier.rules.compare.soak.context import Soaking
 
 Check = Callable[[Context], Findings]
@@ -92,13 +91,13 @@ OF_END: tuple[EndCheck, ...] = (
     quality.lock,
     quality.fade_margin,
     capacity.capacity,
-    states.of_radio,
+    of_radio,
     link.far_end,
-    alignment_voltage.alignment_voltage,
-    plan_sum.sum_agrees,
+    entries.alignment_voltage,
+    expected.sum_agrees,
 )
 """What `verify` asks of each end of a carrier."""
-OF_CARRIER: tuple[Callable[[LiveCarrier], Findings], ...] = (level.reciprocity, xpic.balance)
+OF_CARRIER: tuple[Callable[[LiveCarrier], Findings], ...] = (level.reciprocity, quality.balance)
 """What `verify` asks of each carrier with both its ends."""
 OF_SOAK: tuple[Callable[[Context, Soaking], Findings], ...] = (
     soak_echo.echoes,

@@ -13,9 +13,9 @@ from verifier.model.observations import (
     HOST_ROUTE,
     Observation,
 )
+from verifier.rules import routes
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.echo import answered
-from verifier.rules.mib import gateways
 
 _MASK_ADVICE = "correct the mask in the device, save, and read it again"
 
@@ -161,7 +161,7 @@ def gateway(context: Context) -> Findings:
     if device.gateway is None and not device.no_gateway:
         return
     path = ("gateway",)
-    expected = gateways.NONE if device.gateway is None else str(device.gateway)
+    expected = routes.NONE if device.gateway is None else str(device.gateway)
     noted: list[Observation[object]] = [
         *context.seen.all(DEFAULT_ROUTE),
         *context.seen.all(CONNECTED_ROUTE),
@@ -171,10 +171,10 @@ def gateway(context: Context) -> Findings:
     if gap is not None:
         yield context.finding("address.gateway", "not-tested", gap, expected=expected, path=path)
         return
-    found = gateways.judged(
+    found = routes.judge_default_route(
         device.gateway,
-        gateways.told(context.seen),
-        hosts=gateways.hosts_outside(context.plan, device),
+        routes.read_routes(context.seen),
+        hosts=routes.hosts_outside(context.plan, device),
         outsider=_outsider(context),
     )
     yield context.finding(

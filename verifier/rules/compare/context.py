@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from verifier.model.fit import Fit
+from verifier.model.laptop import Fit
 from verifier.model.observations import ANSWER, DEADLINE, Observation
 from verifier.model.plan import Device, Plan, Stage
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Figure, Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules.observations import Observations
 
 Findings = Iterator[Finding]

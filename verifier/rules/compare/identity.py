@@ -10,7 +10,7 @@ from verifier.model.observations import Observation
 from verifier.model.observations import reading as reading_kind
 from verifier.model.result import Figure, Finding, Verdict
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.device_names import beside, same_device
+from verifier.rules.selection import beside, same_device
 
 
 def name(context: Context) -> Findings:

@@ -23,13 +23,13 @@ from verifier.rules.compare import ACROSS, OF_CARRIER, OF_END, OF_SOAK, VERIFY, 
 from verifier.rules.compare import scope as scoping
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.echo import answered
+from verifier.rules.compare.laptop import local_soak
 from verifier.rules.compare.link import ends_swapped, software_differs
 from verifier.rules.compare.manual.entries import marked
 from verifier.rules.compare.manual.items import findings as manual_findings
 from verifier.rules.compare.radio.carriers import carriers, is_radio
 from verifier.rules.compare.snmp import answered_elsewhere
 from verifier.rules.compare.soak.context import soaking
-from verifier.rules.compare.soak.laptop import local_soak
 from verifier.rules.compare.soak.traffic import traffic
 from verifier.rules.fit.verdict import fit
 from verifier.rules.observations import Observations, by_device, laptop_of

@@ -7,20 +7,20 @@ from collections.abc import Mapping
 from verifier.model import mib
 from verifier.model.observations import reading
 from verifier.model.plan import Link, Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.radio.carrier_end import (
     HOT_STANDBY,
     CarrierEnd,
 )
-from verifier.rules.compare.radio.muted import (
+from verifier.rules.compare.radio.carriers import (
     LOOK_FOR_IT,
     MUTED_FAR,
     NOT_REAL,
 )
 from verifier.rules.compare.radio.read import Read
-from verifier.rules.device_names import same_device
+from verifier.rules.selection import same_device
 
 
 def ends_swapped(plan: Plan, contexts: Mapping[str, Context]) -> Findings:

@@ -14,10 +14,10 @@ from verifier.model.observations import (
     Observation,
     UnplannedAnswer,
 )
+from verifier.rules import decode
 from verifier.rules.compare.address import held_addresses
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.observations import of_kind
-from verifier.rules.profile import decode
 
 
 def hardware_address(context: Context) -> Findings:

@@ -13,9 +13,9 @@ from verifier.model.kind import MibObject
 from verifier.model.observations import NO_ROWS, Observation
 from verifier.model.plan import Port
 from verifier.model.result import Figure, Finding, Verdict
+from verifier.rules import observations as port_rules
 from verifier.rules.compare.context import Context, Findings
-from verifier.rules.device_names import same_device
-from verifier.rules.mib import ports as port_rules
+from verifier.rules.selection import same_device
 
 T = TypeVar("T")
 _BITS_PER_MBIT = port_rules.BITS_PER_MBIT
@@ -56,7 +56,7 @@ def ports(context: Context) -> Findings:
     """`port.status`, `port.speed`, `port.duplex`, `port.mtu` of each planned port."""
     names = context.seen.port_names()
     for port in context.device.ports:
-        row = _row(context, port, port_rules.match(names, port.name))
+        row = _row(context, port, port_rules.rows_of_port(names, port.name))
         for check, field, unit, judge in _CHECKS:
             planned = getattr(port, field)
             if planned is not None:
@@ -230,7 +230,7 @@ def _local_numbers(context: Context, port: str) -> set[str]:
         named = {i for i, o in context.seen.column(column).items() if o.value == port}
         if named:
             return named
-    return set(port_rules.match(context.seen.port_names(), port))
+    return set(port_rules.rows_of_port(context.seen.port_names(), port))
 
 
 def _heard(context: Context, numbers: set[str]) -> dict[str, Observation[str]]:

@@ -13,9 +13,8 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
 from verifier.model.manual import BY_CHECK
 from verifier.model.plan import Device, Link, NotTestedOk, Plan
-from verifier.model.problem import Problem
+from verifier.model.problem import Problem, Subject
 from verifier.model.result import Accepted, Finding, NotAsked, Scope
-from verifier.model.subject import Subject
 from verifier.rules.compare.manual.items import planned_values
 
 NOT_READ = frozenset(("column-not-read",))

@@ -7,9 +7,9 @@ from collections.abc import Iterable
 
 from verifier.model import mib
 from verifier.model.observations import NEIGHBOUR
+from verifier.model.problem import Subject
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
-from verifier.rules.device_names import beside
+from verifier.rules import decode
 from verifier.rules.diagnose.case import (
     WRONG,
     Causes,
@@ -19,7 +19,7 @@ from verifier.rules.diagnose.case import (
     cause,
 )
 from verifier.rules.diagnose.places import in_place_of, owner
-from verifier.rules.profile import decode
+from verifier.rules.selection import beside
 
 _SEVERAL = 3
 """Devices wrong in the same way from which the plan is looked at too: our own choice."""
@@ -42,7 +42,7 @@ def causes(case: FindingIndex) -> Causes:
         swapped |= names
     for device in case.by_device.values():
         if device.name not in swapped and (other := _stands_for(case, device)) is not None:
-            yield from _units_swapped(case, device, other)
+            yield from _devices_swapped(case, device, other)
             yield from _name_besides(case, device, other)
         elif device.name not in swapped:
             yield from _identity(case, device)
@@ -64,16 +64,13 @@ def _swapped_ends(case: FindingIndex) -> Iterable[tuple[Cause, frozenset[str]]]:
         odd = [f for u in devices for f in u.found if f.verdict in WRONG]
         odd += [f for f in case.links[link.name] if f.check in _CROSSED and f.verdict in WRONG]
         serials = [f for u in devices for f in u.all(["identity.serial"], *WRONG)]
-        certainty: Certainty = (
-            "likely" if all(owner(case, f) in names for f in serials) else "possible"
-        )
-        text = f"the ends of {link.name} answer under each other's names"
-        yield (
-            cause(
-                "ends-swapped", head.subject, certainty, text, [head, *odd], try_first=head.advice
-            ),
-            names,
+        tied = all(owner(case, f) in names for f in serials)
+        swapped = cause(
+            "ends-swapped", head.subject, "likely" if tied else "possible",
+            f"the ends of {link.name} answer under each other's names", [head, *odd],
+            try_first=head.advice,
         )  # fmt: skip
+        yield swapped, names
 
 
 def _stands_for(case: FindingIndex, device: DeviceFindings) -> DeviceFindings | None:
@@ -83,11 +80,9 @@ def _stands_for(case: FindingIndex, device: DeviceFindings) -> DeviceFindings | 
         return None
     named = device.get("identity.name", "fail") is None
     mutual = in_place_of(case, other) == device.name
-    return (
-        case.by_device.get(other, DeviceFindings(other, case.devices[other]))
-        if named or mutual
-        else None
-    )
+    if not named and not mutual:
+        return None
+    return case.by_device.get(other, DeviceFindings(other, case.devices[other]))
 
 
 def _name_besides(case: FindingIndex, device: DeviceFindings, other: DeviceFindings) -> Causes:
@@ -103,7 +98,7 @@ def _name_besides(case: FindingIndex, device: DeviceFindings, other: DeviceFindi
         )  # fmt: skip
 
 
-def _units_swapped(case: FindingIndex, device: DeviceFindings, other: DeviceFindings) -> Causes:
+def _devices_swapped(case: FindingIndex, device: DeviceFindings, other: DeviceFindings) -> Causes:
     """Two devices at each other's place, each set up for the place where it stands."""
     both = in_place_of(case, other.name) == device.name
     if both and other.name < device.name:
@@ -115,9 +110,8 @@ def _units_swapped(case: FindingIndex, device: DeviceFindings, other: DeviceFind
     text += ", set up for where they stand" if len(names) == len(devices) else ""
     if not both:
         text = (
-            f"the device that is planned as {other.name} stands at the place of "
-            f"{device.name}; they "
-            f"may stand at each other's: {other.name} was not asked"
+            f"the device that is planned as {other.name} stands at the place of {device.name}; "
+            f"they may stand at each other's: {other.name} was not asked"
             if not other.found
             else f"the device that is planned as {other.name} stands at the place of {device.name}"
         )
@@ -141,8 +135,6 @@ def _identity(case: FindingIndex, device: DeviceFindings) -> Causes:
     if wrong:
         other = said in case.devices
         certainty: Certainty = "possible" if right else "likely"
-        if not right and (other or len(wrong) > 1):
-            certainty = "likely"
         text = f"another device stands at the address of {device.name}"
         text += f": {said}, which is planned elsewhere" if other else ""
         yield cause("wrong-device", device.subject, certainty, text, [name, *wrong, *also], right)
@@ -326,9 +318,8 @@ def _proxies(case: FindingIndex) -> Causes:
 
 
 def _listed(devices: list[DeviceFindings]) -> str:
-    if len(devices) > _SEVERAL:
-        return f"{len(devices)} devices"
-    return ", ".join(u.name for u in devices)
+    names = ", ".join(u.name for u in devices)
+    return names if len(devices) <= _SEVERAL else f"{len(devices)} devices"
 
 
 def _same_setting(case: FindingIndex, check: str, kind: str, words: str) -> Causes:

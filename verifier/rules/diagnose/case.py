@@ -12,9 +12,9 @@ from verifier.model import mib
 from verifier.model.kind import Kind
 from verifier.model.observations import ECHO, ENGINE_ID, NEIGHBOUR, Observation
 from verifier.model.plan import Carrier, Device, EndName, Link, Plan, Site, Stage
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
 from verifier.rules.diagnose.kinds import TRY_FIRST
 from verifier.rules.observations import Observations, by_device
 

@@ -20,8 +20,7 @@ from verifier.model.result import Cause, Finding
 from verifier.rules.diagnose.case import WRONG, FindingIndex
 from verifier.rules.diagnose.faults import BY_CHECK, FAULTS
 from verifier.rules.diagnose.places import Place
-from verifier.rules.diagnose.relations import GROUPS, unlinked
-from verifier.rules.diagnose.signs import Fault, Sign
+from verifier.rules.diagnose.relations import GROUPS, Fault, Sign, unlinked
 
 
 class Guess(NamedTuple):

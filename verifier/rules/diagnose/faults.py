@@ -30,7 +30,9 @@ from verifier.rules.diagnose.reception import (
     unlike,
 )
 from verifier.rules.diagnose.relations import (
+    Fault,
     Found,
+    Sign,
     above,
     alike,
     anything,
@@ -63,7 +65,6 @@ from verifier.rules.diagnose.relations import (
     untested,
     wrong,
 )
-from verifier.rules.diagnose.signs import Fault, Sign
 
 _RECEIVED = "radio.rx-level radio.lock radio.snr radio.path-loss radio.fade-margin radio.xpi"
 _SENT = "radio.modulation radio.capacity"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from verifier.rules.cable import PLUG_IN
+from verifier.rules.fit.ways import PLUG_IN
 
 _SERIAL = "compare the serial number on the device with the plan before changing anything"
 

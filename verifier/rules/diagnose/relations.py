@@ -1,15 +1,21 @@
-"""How what was found may stand to what is planned, as the signs of a fault name it."""
+"""How what was found may stand to what is planned, and the signs of a fault, which name it so."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from functools import cached_property
 
+from verifier.model.checks import CHECK_NAMES
 from verifier.model.observations import NEIGHBOUR
 from verifier.model.result import Finding
-from verifier.rules.cable import is_without_link
 from verifier.rules.diagnose.case import UNTESTED, WRONG, FindingIndex, number
 from verifier.rules.diagnose.places import (
     HARDWARE,
+    PLACES,
+    Of,
+    Place,
     both_ends,
     device_of,
     ends_of,
@@ -18,6 +24,7 @@ from verifier.rules.diagnose.places import (
     own_end,
     owner,
 )
+from verifier.rules.fit.ways import is_without_link
 from verifier.rules.radio import same_mhz
 
 Found = Callable[[FindingIndex, Finding], bool]
@@ -33,15 +40,13 @@ _BY_SNMP = frozenset(
 )
 
 
-def wrong(case: FindingIndex, finding: Finding) -> bool:
+def wrong(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Another than the planned one, or none."""
-    del case
     return finding.verdict in WRONG
 
 
-def gone(case: FindingIndex, finding: Finding) -> bool:
+def gone(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Not answered, or for want of an answer not tested."""
-    del case
     return _untold(finding) or (finding.check == "echo.reply" and finding.verdict in WRONG)
 
 
@@ -49,9 +54,8 @@ def _untold(finding: Finding) -> bool:
     return finding.verdict in UNTESTED and finding.observed is None
 
 
-def unread(case: FindingIndex, finding: Finding) -> bool:
+def unread(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Not tested, and only SNMP can tell it."""
-    del case
     return _untold(finding) and finding.check.partition(".")[0] in _BY_SNMP
 
 
@@ -73,9 +77,8 @@ def cross_polar(case: FindingIndex, finding: Finding) -> bool:
     return any(link.protection == "2+0-xpic" for link in links)
 
 
-def anything(case: FindingIndex, finding: Finding) -> bool:
+def anything(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Not right, in whatever way."""
-    del case
     return finding.verdict != "pass"
 
 
@@ -90,16 +93,14 @@ def outcome(*words: str) -> Found:
     return lambda _, f: f.verdict in WRONG and f.observed in words
 
 
-def below(case: FindingIndex, finding: Finding) -> bool:
+def below(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """A figure under the planned one."""
-    del case
     seen, planned = number(finding.observed), number(finding.expected)
     return finding.verdict in WRONG and seen is not None and planned is not None and seen < planned
 
 
-def above(case: FindingIndex, finding: Finding) -> bool:
+def above(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """A figure over the planned one."""
-    del case
     seen, planned = number(finding.observed), number(finding.expected)
     return finding.verdict in WRONG and seen is not None and planned is not None and seen > planned
 
@@ -109,9 +110,8 @@ def lacking(case: FindingIndex, finding: Finding) -> bool:
     return finding.verdict in WRONG and (finding.observed is None or below(case, finding))
 
 
-def off(case: FindingIndex, finding: Finding) -> bool:
+def off(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """Off, and planned on."""
-    del case
     words = {"false", "off", "0", "0.0", "muted", "disabled"}
     return finding.verdict in WRONG and str(finding.observed).lower() in words
 
@@ -214,9 +214,8 @@ def strange(case: FindingIndex, finding: Finding) -> bool:
     return not own and not_exchanged(case, finding)
 
 
-def several(case: FindingIndex, finding: Finding) -> bool:
+def several(case: FindingIndex, finding: Finding) -> bool:  # noqa: ARG001
     """More than one value in turn."""
-    del case
     return finding.verdict in WRONG and isinstance(finding.observed, (list, tuple))
 
 
@@ -277,3 +276,71 @@ def routed(case: FindingIndex, finding: Finding) -> bool:
     device = case.by_device.get(finding.subject.name)
     fit = device.get("laptop.fit") if device is not None else None
     return gone(case, finding) and fit is not None and fit.reason.startswith("routed:")
+
+
+_LAPTOP = "laptop.fit"
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """Findings that a fault can have a part in.
+
+    Attributes:
+        at: where they are, seen from the fault; several words, one is enough.
+        checks: names or patterns.
+        found: how found stands to planned, where the fault has a part in it, alone or with another.
+        alone: the same, where it makes the finding by itself; None: `found`.
+        must: the fault always makes it, so a pass speaks it free.
+    """
+
+    at: str
+    checks: str
+    found: Found = wrong
+    alone: Found | None = None
+    must: bool = False
+
+    def names(self) -> Iterator[str]:
+        """The checks by name; how this laptop fits only where it is named: no device makes it."""
+        for pattern in self.checks.split():
+            yield from (
+                c for c in CHECK_NAMES if c == pattern or (c != _LAPTOP and fnmatchcase(c, pattern))
+            )
+
+    def places(self, of: Of, case: FindingIndex, finding: Finding) -> Iterator[Place]:
+        """Where the fault would be for this to be its sign."""
+        for at in self.at.split():
+            yield from PLACES[of, at](case, finding)  # type: ignore[index]
+
+    def made_alone(self, case: FindingIndex, finding: Finding) -> bool:
+        """Whether the fault makes such a finding by itself."""
+        return (self.alone or self.found)(case, finding)
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One kind of fault.
+
+    Attributes:
+        kind: of the cause that names it; other rows are never concluded.
+        of: what it is a fault of.
+        signs: what it makes.
+        likely: never certain, whatever was found.
+        same: what it shares with other kinds that name the same fault, by what else was found.
+        settings: so many groups of checks are wrong at least, where it is this.
+    """
+
+    kind: str
+    of: Of
+    signs: tuple[Sign, ...]
+    likely: bool = False
+    same: str = ""
+    settings: int = 1
+
+    @cached_property
+    def by_check(self) -> Mapping[str, tuple[Sign, ...]]:
+        """Its signs by the name of the check."""
+        found: dict[str, list[Sign]] = {}
+        for sign in self.signs:
+            for name in sign.names():
+                found.setdefault(name, []).append(sign)
+        return {name: tuple(signs) for name, signs in found.items()}

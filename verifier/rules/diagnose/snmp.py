@@ -6,8 +6,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 
 from verifier.model.observations import ENGINE_ID
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.rules.diagnose.case import (
     UNTESTED,
     Causes,

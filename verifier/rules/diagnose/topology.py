@@ -11,9 +11,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from verifier.model.plan import EndName
+from verifier.model.problem import Subject
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
-from verifier.rules.cable import advice, is_without_link
 from verifier.rules.diagnose.case import (
     CarrierFindings,
     Causes,
@@ -22,7 +21,7 @@ from verifier.rules.diagnose.case import (
     FindingIndex,
     cause,
 )
-from verifier.rules.diagnose.standing import (
+from verifier.rules.diagnose.places import (
     Standing,
     Tree,
     gateway_devices,
@@ -30,6 +29,7 @@ from verifier.rules.diagnose.standing import (
     standing_of,
     tree_of,
 )
+from verifier.rules.fit.ways import advice, is_without_link
 
 _RECEIVED = ("radio.lock", "radio.rx-level", "radio.snr", "radio.path-loss")
 _SIGNS = ("echo.reply", "snmp.answer")

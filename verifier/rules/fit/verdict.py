@@ -9,13 +9,11 @@ from collections.abc import Callable
 from typing import Literal
 
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Fit, Relation
-from verifier.model.laptop import UNNAMED, Laptop, Route
+from verifier.model.laptop import UNNAMED, Fit, Laptop, Relation, Route
 from verifier.model.plan import Device
-from verifier.rules.cable import no_link
 from verifier.rules.fit import words
 from verifier.rules.fit.hosts import broadcast, unusable
-from verifier.rules.fit.ways import Path, assumed_route, way_to_device, way_to_laptop
+from verifier.rules.fit.ways import Path, assumed_route, no_link, way_to_device, way_to_laptop
 
 __all__ = [
     "RELATIONS",

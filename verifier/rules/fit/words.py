@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Relation
-from verifier.model.laptop import Laptop, LaptopInterface
+from verifier.model.laptop import Laptop, LaptopInterface, Relation
 from verifier.rules.fit.hosts import point_to_point, unusable
 from verifier.rules.fit.ways import Path, Way
 

@@ -8,8 +8,6 @@ here.
 from __future__ import annotations
 
 from verifier.rules.guide.after import after_change
-from verifier.rules.guide.before import before_change
-from verifier.rules.guide.course import Course, reopened, standing
-from verifier.rules.guide.during import during_change
+from verifier.rules.guide.before import Course, before_change, during_change, reopened, standing
 
 __all__ = ["Course", "after_change", "before_change", "during_change", "reopened", "standing"]

@@ -8,12 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from verifier.model.address import Address
-from verifier.model.guide import Assessment, Sighting
+from verifier.model.runbook import Assessment, Sighting
 from verifier.rules.compare.snmp import ADVICE
 from verifier.rules.guide.before import REACHED, cable
-from verifier.rules.guide.identity import OUR_SILENCE, Occupant, alike, marks, who
-from verifier.rules.guide.words import answers, seen
-from verifier.rules.mib import gateways
+from verifier.rules.guide.identity import OUR_SILENCE, Occupant, alike, answers, marks, seen, who
+from verifier.rules.routes import JudgedRoute, judge_default_route
 
 _SAVE = "apply the address at the device once more, save it, and see that it is kept"
 
@@ -194,7 +193,7 @@ def _wrong_mask(sight: Sighting) -> Assessment | None:
     )
 
 
-def _default_route(sight: Sighting) -> gateways.Judged | None:
+def _default_route(sight: Sighting) -> JudgedRoute | None:
     """What its default route comes to; None where none is planned, or it was not asked."""
     routes = sight.new.answer.routes
     if not sight.gateway_planned or routes is None:
@@ -203,7 +202,7 @@ def _default_route(sight: Sighting) -> gateways.Judged | None:
     laptop = None if own is None else Address.parse(own.partition("/")[0])
     near = [i for i in (sight.goal, sight.new.answer.held) if i is not None]
     outside = laptop is not None and not any(i.holds(laptop) for i in near)
-    return gateways.judged(
+    return judge_default_route(
         sight.gateway, routes, hosts=sight.hosts, outsider=str(laptop) if outside else None
     )
 
@@ -225,7 +224,7 @@ def _wrong_gateway(sight: Sighting) -> Assessment | None:
     )
 
 
-def _unread(sight: Sighting, found: gateways.Judged | None) -> Iterator[str]:
+def _unread(sight: Sighting, found: JudgedRoute | None) -> Iterator[str]:
     """What of mask and gateway was not read."""
     answer = sight.new.answer
     why = "SNMP was not asked" if answer.snmp is None else f"SNMP: {answer.snmp}"

@@ -1,12 +1,28 @@
-"""A look before a device is changed: is it there, is it the one, is its new address free."""
+"""Before and while a device is changed: is it there, is it the one, has it been done.
+
+Before a change its new address has to be free. For a runbook that was interrupted also: where it
+goes on, and what must stand before it does.
+"""
 
 from __future__ import annotations
 
-from verifier.model.fit import Fit
-from verifier.model.guide import Assessment, Sighting
-from verifier.rules.cable import advice, is_without_link
-from verifier.rules.guide.identity import OUR_SILENCE, alike, marks, who
-from verifier.rules.guide.words import answers, seen
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.model.address import Interface
+from verifier.model.laptop import Fit
+from verifier.model.runbook import (
+    Assessment,
+    Confirm,
+    Connect,
+    SetDevice,
+    SetLaptop,
+    Sighting,
+    Step,
+)
+from verifier.rules.fit.ways import advice, is_without_link
+from verifier.rules.guide.identity import OUR_SILENCE, alike, answers, marks, seen, who
 
 REACHED = frozenset({"direct", "shadowed", "routed"})
 
@@ -147,3 +163,90 @@ def _ready(sight: Sighting) -> Assessment:
         notes=tuple(notes),
         marks=marks(place.answer),
     )
+
+
+Doing = Literal["changed", "left", "not-yet", "unseen"]
+
+
+def during_change(sight: Sighting, old: Interface) -> Doing:
+    """How far the change is.
+
+    `changed`: somebody is at the new address, or the mask is the new one; `left`: nobody is at the
+    old one; `unseen`: this cannot be told from here.
+    """
+    new = sight.new.answer
+    if not sight.same:
+        if new.somebody:
+            return "changed"
+        if sight.left is None or not sight.left_told:
+            return "unseen"
+        return "not-yet" if sight.left.answer.somebody else "left"
+    masked = old.prefix != sight.goal.prefix
+    if masked and new.held == sight.goal:
+        return "changed"
+    return "unseen" if not masked or (new.somebody and new.held is None) else "not-yet"
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """Where a runbook stands.
+
+    Attributes:
+        at: position of the next step; the number of steps where all are done.
+        laptop: what this laptop is to hold before it.
+        connected: the device that is attached alone then; None: all, or as at the start.
+        connect: the step that attached it; None where none has.
+    """
+
+    at: int
+    laptop: tuple[Interface, ...]
+    connected: str | None
+    connect: Connect | None
+
+
+def standing(steps: Sequence[Step], start: tuple[Interface, ...], done: Collection[int]) -> Course:
+    """What holds after the steps that are done, up to the first that is not.
+
+    Args:
+        steps: of the runbook.
+        start: the laptop's addresses before it.
+        done: numbers of steps.
+    """
+    laptop, connect = start, None
+    at = next((i for i, step in enumerate(steps) if step.n not in done), len(steps))
+    for step in steps[:at]:
+        if isinstance(step, SetLaptop):
+            laptop = step.addresses
+        elif isinstance(step, Connect):
+            connect = step
+    return Course(at, laptop, None if connect is None else connect.device, connect)
+
+
+def reopened(steps: Sequence[Step], done: Collection[int], device: str) -> set[int]:
+    """The steps that are done if a device turns out not to be where its last change put it."""
+    changes = [s.n for s in steps if isinstance(s, SetDevice) and s.device == device]
+    last = max((n for n in changes if n in done), default=None)
+    if last is None:
+        return set(done)
+    return {
+        s.n
+        for s in steps
+        if s.n in done
+        and not (s.n >= last and isinstance(s, (SetDevice, Confirm)) and s.device == device)
+    }
+
+
+def last_change(steps: Sequence[Step], done: Collection[int], device: str) -> SetDevice | None:
+    """The last change of a device that is done."""
+    changes = [s for s in steps if isinstance(s, SetDevice) and s.device == device and s.n in done]
+    return changes[-1] if changes else None
+
+
+def change_of(steps: Sequence[Step], confirm: Confirm) -> SetDevice:
+    """The change that a confirmation follows."""
+    before = [
+        s
+        for s in steps
+        if isinstance(s, SetDevice) and s.device == confirm.device and s.n < confirm.n
+    ]
+    return before[-1]

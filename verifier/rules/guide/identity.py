@@ -1,4 +1,4 @@
-"""Whether it is the right device.
+"""What was seen at an address, in words, and whether it is the right device.
 
 By the plan's hardware address, serial number and name, else by what was seen of it before the
 change: hardware address, SNMP engine id.
@@ -9,9 +9,36 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.model.guide import Fingerprint, Sighting
+from verifier.model.runbook import Fingerprint, Sighting
 from verifier.model.search import Answer, SearchedPlace
-from verifier.rules.device_names import beside, same_device
+from verifier.rules.selection import beside, same_device
+
+
+def told(place: SearchedPlace) -> str:
+    """`198.18.20.11 answers (quarry, 02:00:5e:10:00:02)`."""
+    answer, address = place.answer, place.candidate.address.address
+    if not answer.asked:
+        return f"{address} not asked ({answer.not_asked or 'there is no way to ask'})"
+    parts = [answer.name or "", *map(str, answer.macs)]
+    named = ", ".join(p for p in parts if p)
+    named = f" ({named})" if named else ""
+    if answers(answer):
+        return f"{address} answers{named}"
+    if answer.macs:
+        return f"{address} is held{named} but answers nothing"
+    return f"{address} silent"
+
+
+def seen(sight: Sighting) -> str:
+    """Both addresses."""
+    return ", ".join(told(p) for p in (sight.new, sight.left) if p is not None)
+
+
+def answers(answer: Answer) -> bool:
+    """Whether something came back from there, not only on the cable."""
+    ours = {None, "silent", "no-route", "local-error", "host-unreachable"}
+    return bool(answer.echo) or answer.snmp not in ours
+
 
 OUR_SILENCE = frozenset({"no-route", "local-error"})
 """Outcomes of SNMP that are this laptop's."""

@@ -1,4 +1,4 @@
-"""The state of each device as one sweep saw it.
+"""The state of each device, and what the ends of each link receive, as one sweep saw it.
 
 | state | a device | a link |
 | --- | --- | --- |
@@ -20,17 +20,38 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.model import mib
-from verifier.model.health import HealthReading, PortErrors, Reason, State
+from verifier.model.health import HealthReading, PortErrors, Reason, ReceivedLevel, State
 from verifier.model.observations import Observation
 from verifier.model.plan import Device, Link, Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Cause, Finding
-from verifier.model.subject import Subject
+from verifier.rules import observations as port_rules
+from verifier.rules.alignment import Live
 from verifier.rules.compare.echo import alive
 from verifier.rules.compare.radio import modulation
-from verifier.rules.health.levels import levels
-from verifier.rules.live import Live
-from verifier.rules.mib import ports as port_rules
+from verifier.rules.compare.radio.read import can_be
 from verifier.rules.observations import Observations, by_device
+
+_FIELD = "rx_level_dbm"
+
+
+def levels(link: Link, findings: Iterable[Finding], live: Live) -> Iterable[ReceivedLevel]:
+    """Levels in dBm: as judged by `radio.rx-level`, else as the devices show them.
+
+    An end whose level was judged and not found has none, whatever its device shows.
+    """
+    judged = {
+        (f.subject.carrier or 1, f.subject.end): f.observed
+        for f in findings
+        if f.check == "radio.rx-level" and f.subject.name == link.name
+    }
+    for carrier in link.carriers:
+        for name, end in carrier.ends():
+            key = (carrier.carrier, name)
+            level_dbm = judged[key] if key in judged else live.at(carrier, end).number(_FIELD)
+            if isinstance(level_dbm, (int, float)) and can_be(_FIELD, level_dbm):
+                yield ReceivedLevel(carrier.carrier, name, float(level_dbm))
+
 
 MAX_REASONS = 8
 """Reasons kept of one device in one sweep; the rest is counted."""
@@ -149,7 +170,7 @@ def _port_errors(device: Device, seen: Observations) -> Iterable[PortErrors]:
     """The error counters of each planned port that has exactly one row and both values."""
     names = seen.port_names()
     for port in device.ports:
-        rows = port_rules.match(names, port.name)
+        rows = port_rules.rows_of_port(names, port.name)
         if len(rows) != 1:
             continue
         in_, out = (seen.at(c, rows[0]) for c in (mib.IF_IN_ERRORS, mib.IF_OUT_ERRORS))

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 
 from verifier.model.here import HereItem, HereLevel
 from verifier.model.plan import Carrier, Device, EndName, Plan
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Figure, Finding, Result, Verdict
-from verifier.model.subject import Subject
 
 WORDS: Mapping[str, str] = {
     "neighbour.mac": "identity", "identity.serial": "identity", "identity.object-id": "identity",

@@ -10,11 +10,11 @@ from verifier.model.address import Address, Interface, Mac
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
 from verifier.model.search import Answer, Candidate, CandidateKind, HeardFrames, SearchedPlace
-from verifier.rules.device_names import same_device
 from verifier.rules.search import MAX_CANDIDATES, identify
 from verifier.rules.search import candidates as of_device
 from verifier.rules.search.candidates import Key, key_of, named
 from verifier.rules.search.identity import MANY, Sought
+from verifier.rules.selection import same_device
 
 _ORDER: tuple[CandidateKind, ...] = ("planned", "present", "temporary", "factory")
 _SLIPS_OF = 4

@@ -6,7 +6,7 @@ import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from verifier.model.fit import Fit
+from verifier.model.laptop import Fit
 from verifier.model.plan import Device, Plan, Stage
 from verifier.model.profile import Profile
 from verifier.model.result import Result

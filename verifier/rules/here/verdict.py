@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from verifier.model.here import CableEnd, HereDevice, HereItem, HereState, LookState, Verdict
 from verifier.model.laptop import Laptop
 from verifier.model.plan import Device, Plan
-from verifier.rules import cable
+from verifier.rules.fit import ways
 from verifier.rules.here.judge import judge
 from verifier.rules.here.seen import Seen
 
@@ -46,7 +46,7 @@ def cables(
 
 def without_link(laptop: Laptop, interface: str | None) -> str:
     """What is said where no cable has a link; empty where one has."""
-    return cable.laptop_without_link(laptop, interface) or ""
+    return ways.laptop_without_link(laptop, interface) or ""
 
 
 def devices(seen: Seen) -> tuple[HereDevice, ...]:
@@ -75,7 +75,7 @@ def whole(found: Sequence[HereDevice], out: str) -> tuple[LookState, Verdict, st
             "no-link",
             "not-tested",
             "no link on the cable",
-            f"{cable.advice(out)}; {_AT_THE_CABLE}",
+            f"{ways.advice(out)}; {_AT_THE_CABLE}",
         )
     if not found:
         return "nobody", "not-tested", "nobody on this cable", _AT_THE_CABLE

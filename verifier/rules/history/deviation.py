@@ -17,10 +17,10 @@ from verifier.errors import InputError
 from verifier.model.history import Baseline, LevelDeviation, Sample, SubjectPast
 from verifier.model.observations import SOAK
 from verifier.model.plan import End, EndName, Link, Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Finding, Result
-from verifier.model.subject import Subject
-from verifier.rules.health.levels import levels
-from verifier.rules.live import Live
+from verifier.rules.alignment import Live
+from verifier.rules.health.states import levels
 from verifier.rules.observations import of_kind
 
 STILL_DB = 1.0

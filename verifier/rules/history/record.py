@@ -28,11 +28,11 @@ from verifier.model.history import (
     SubjectRecord,
 )
 from verifier.model.plan import Device, EndName, Plan
-from verifier.model.subject import Subject
-from verifier.rules.echo import percentile_ms
-from verifier.rules.health.outages import outages
+from verifier.model.problem import Subject
+from verifier.rules.compare.echo import percentile_ms
+from verifier.rules.decode import rfc3339
+from verifier.rules.health.follow import outages
 from verifier.rules.history.deviation import gone, level_deviations
-from verifier.rules.soak.clocks import rfc3339
 
 PARTS = 120
 """Of a period as it is shown over time: more are not told apart."""

@@ -12,22 +12,11 @@ from collections.abc import Collection, Iterable, Mapping
 from verifier.model.plan import Plan
 from verifier.model.problem import Problem
 from verifier.model.profile import Profile
-from verifier.rules.plan import (
-    addresses,
-    budgets,
-    figures,
-    frequencies,
-    geometry,
-    hops,
-    names,
-    rings,
-    subnets,
-)
+from verifier.rules.plan import addresses, figures, frequencies, geometry, hops, names, subnets
 from verifier.rules.plan import (
     devices as plan_devices,
 )
-from verifier.rules.plan.reading import READING
-from verifier.rules.plan.scope import ANY, Find, Rule, Scope, Severity
+from verifier.rules.plan.scope import ANY, READING, Find, Rule, Scope, Severity
 
 __all__ = ["READING", "RULES", "Rule", "by_place", "check", "concerning"]
 
@@ -156,8 +145,8 @@ RULES: tuple[Rule, ...] = (
     _rule("warning", frequencies.radio_on_two_frequencies),
     _rule("warning", frequencies.carriers_collide),
     _rule("warning", frequencies.xpic_on_two_frequencies),
-    _rule("warning", rings.ring_of_odd_hops),
-    _rule("warning", rings.both_halves_at_site),
+    _rule("warning", geometry.ring_of_odd_hops),
+    _rule("warning", geometry.both_halves_at_site),
     _rule("warning", hops.bandwidth_missing),
     _rule("warning", hops.polarisation_missing),
     _rule("warning", hops.carriers_too_few),
@@ -172,11 +161,11 @@ RULES: tuple[Rule, ...] = (
     _rule("warning", hops.atpc_over_licence),
     _rule("error", hops.bench_damage, _PROFILE),
     _rule("warning", hops.bench_overload, _PROFILE),
-    _rule("warning", budgets.rx_level_missing, _PROFILE),
-    _rule("warning", budgets.rx_level_over_limit, _PROFILE),
-    _rule("warning", budgets.rx_level_off_budget),
-    _rule("warning", budgets.fade_margin_over_level, _PROFILE),
-    _rule("warning", budgets.alignment_voltage_off_level, _PROFILE),
+    _rule("warning", figures.rx_level_missing, _PROFILE),
+    _rule("warning", figures.rx_level_over_limit, _PROFILE),
+    _rule("warning", figures.rx_level_off_budget),
+    _rule("warning", figures.fade_margin_over_level, _PROFILE),
+    _rule("warning", figures.alignment_voltage_off_level, _PROFILE),
     _rule("warning", geometry.coordinates_incomplete),
     _rule("warning", geometry.coordinates_swapped),
     _rule("warning", geometry.coordinates_far_off),

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import netaddr
 
 from verifier.model.address import Address, Interface
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.fit.hosts import not_a_host, too_wide, unusable
 from verifier.rules.plan.scope import LAPTOP, Found, Place, RuleProblem, Scope, device, device_path
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Hashable, Iterator
 
 from verifier.model.address import Mac
 from verifier.model.plan import Device
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.plan.scope import Found, RuleProblem, Scope, device, device_path
 
 _COPPER = re.compile(r"copper|utp|stp|ftp|rj-?45|base-?t|\bcat\.? ?[5-8]", re.IGNORECASE)

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.model.plan import Band, Carrier, End, EndName, Link
+from verifier.model.problem import Subject
 from verifier.model.profile import Variant
-from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.plan.figures import END_RANGES, LINK_RANGES, probable
 from verifier.rules.plan.scope import (

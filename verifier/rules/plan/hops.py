@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from verifier.model.plan import Carrier, End, EndName, Link
+from verifier.model.problem import Subject
 from verifier.model.profile import Limits, Mode, Profile
-from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.plan.figures import LINK_RANGES, probable
 from verifier.rules.plan.scope import Found, RuleProblem, Scope, end_of, end_path, figure

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 
 from verifier.model.checks import unknown_check
 from verifier.model.plan import Device
-from verifier.model.subject import Subject, SubjectKind
+from verifier.model.problem import Subject, SubjectKind
 from verifier.rules.plan.scope import (
     ANY,
     Found,

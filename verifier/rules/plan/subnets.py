@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from verifier.model.address import Address, Interface
 from verifier.model.plan import Device
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.rules.fit.hosts import unusable
 from verifier.rules.plan.scope import (
     Found,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from verifier.model.modulation import bits_per_symbol, plain_modulation
+from verifier.model.profile import bits_per_symbol, plain_modulation
 from verifier.rules.radio.budget import (
     AGREE_DB,
     OFF_BUDGET,
@@ -20,8 +20,11 @@ from verifier.rules.radio.budget import (
     one_way_loss_db,
     power_within_eirp_dbm,
 )
-from verifier.rules.radio.channels import HALVES, RASTERS, Half, Raster, rasters, same_mhz
-from verifier.rules.radio.modes import (
+from verifier.rules.radio.channels import (
+    HALVES,
+    RASTERS,
+    Half,
+    Raster,
     carrying,
     is_adaptive,
     lowest_mode,
@@ -29,6 +32,8 @@ from verifier.rules.radio.modes import (
     modes_at,
     modes_between,
     modes_of,
+    rasters,
+    same_mhz,
 )
 from verifier.rules.radio.path import Path, link_km, located, path_between, turn_deg
 

@@ -1,4 +1,4 @@
-"""What an end should receive at a stage, and what its alignment port should show.
+"""What an end should receive at a stage, and the voltage that its alignment port should show.
 
 The plan gives each end's level for the far end's planned power. Decibels add up, so another power
 shifts the level by as much; nothing else of the path is computed anew.
@@ -8,11 +8,83 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 from verifier.model.plan import Carrier, End, EndName, Link, Stage
-from verifier.model.profile import Profile
-from verifier.rules.radio import modes, voltage
+from verifier.model.profile import AlignmentPort, Profile
+from verifier.rules.radio import channels
 from verifier.rules.radio.budget import figure, power_within_eirp_dbm
+
+
+def volts_at(port: AlignmentPort, level_dbm: float) -> float | None:
+    """The voltage at this level, in V; None outside the table: nothing is guessed beyond it."""
+    return _between(port.table, level_dbm)
+
+
+def level_at(port: AlignmentPort, volts: float) -> float | None:
+    """The level at this voltage, in dBm; None outside the table."""
+    return _between(tuple((v, dbm) for dbm, v in port.table), volts)
+
+
+def _between(rows: tuple[tuple[float, float], ...], x: float) -> float | None:
+    """Straight lines from row to row; rows rise or fall in either column."""
+    for (x0, y0), (x1, y1) in pairwise(sorted(rows)):
+        if x0 <= x <= x1:
+            return y0 if x1 == x0 else y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+    return None
+
+
+def no_signal(port: AlignmentPort, volts: float) -> bool:
+    """Whether the voltage is that of a port that receives nothing.
+
+    The voltage of no signal lies beyond the table's weakest row, on whichever side that is.
+    """
+    if port.no_signal_v is None:
+        return False
+    weakest = min(port.table)[1]
+    if port.no_signal_v == weakest:
+        return volts == weakest
+    below = port.no_signal_v < weakest
+    return volts <= port.no_signal_v if below else volts >= port.no_signal_v
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """A level, its voltage, and the voltages that are still right.
+
+    Attributes:
+        volts: at `level_dbm`.
+        low_v, high_v: the lower and the higher of the voltages at the edges of the tolerance; an
+            edge beyond the table is the table's end.
+    """
+
+    level_dbm: float
+    tolerance_db: float
+    volts: float
+    low_v: float
+    high_v: float
+
+    def holds(self, volts: float) -> bool:
+        """Whether a voltage is inside; to a hundredth of a volt, which is what a meter shows."""
+        return self.low_v - 0.005 <= volts <= self.high_v + 0.005
+
+
+def window(port: AlignmentPort, level_dbm: float, tolerance_db: float) -> Window | None:
+    """The window around a level; None where the level itself is outside the table."""
+    volts = volts_at(port, level_dbm)
+    if volts is None:
+        return None
+    levels = [dbm for dbm, _ in port.table]
+    edges = [
+        volts_at(port, min(max(level_dbm + step, min(levels)), max(levels)))
+        for step in (-tolerance_db, tolerance_db)
+    ]
+    known = [e for e in edges if e is not None]
+    return Window(
+        level_dbm=level_dbm, tolerance_db=tolerance_db, volts=volts, low_v=min(known),
+        high_v=max(known),
+    )  # fmt: skip
+
 
 ATPC_KEEPS = "ATPC keeps"
 
@@ -142,7 +214,7 @@ def asked_level(
     if near.atpc_target_dbm is not None:
         dbm = near.atpc_target_dbm
         return Asked(dbm, slack, f"the target is {figure(dbm)} dBm", "atpc_target_dbm")
-    mode = modes.mode_for(profile, link.modulation_reference, bandwidth_mhz)
+    mode = channels.mode_for(profile, link.modulation_reference, bandwidth_mhz)
     margin = link.fade_margin_db
     if margin is not None and not isinstance(mode, str) and mode.threshold_dbm is not None:
         dbm = mode.threshold_dbm + margin
@@ -150,7 +222,7 @@ def asked_level(
             f"a fade margin of {figure(margin)} dB in {mode.modulation} asks for {figure(dbm)} dBm"
         )
         return Asked(dbm, slack, how, "fade_margin_db")
-    mode = modes.mode_for(profile, link.modulation_max, bandwidth_mhz)
+    mode = channels.mode_for(profile, link.modulation_max, bandwidth_mhz)
     if isinstance(mode, str) or mode.threshold_dbm is None:
         return None
     dbm = mode.threshold_dbm
@@ -205,9 +277,9 @@ def alignment_power(
     """
     width = link.bandwidth_mhz if bandwidth_mhz is None else bandwidth_mhz
     mode = (
-        modes.lowest_mode(profile, width)
+        channels.lowest_mode(profile, width)
         if modulation is None
-        else modes.mode_for(profile, modulation, width)
+        else channels.mode_for(profile, modulation, width)
     )
     limits: list[Expected] = []
     if not isinstance(mode, str) and mode.max_tx_power_dbm is not None:
@@ -231,8 +303,8 @@ class AlignmentVoltages:
         in_service: the far end as planned, with ATPC where that is planned.
     """
 
-    aligning: voltage.Window | str
-    in_service: voltage.Window | str
+    aligning: Window | str
+    in_service: Window | str
 
 
 def alignment_lines(
@@ -260,7 +332,7 @@ def alignment_lines(
     )
 
 
-def line(near: End, profile: Profile, level: Expected | str) -> voltage.Window | str:
+def line(near: End, profile: Profile, level: Expected | str) -> Window | str:
     """The window of voltages for a level, else why there is none.
 
     Its tolerance is the larger of the plan's and the profile's.
@@ -270,7 +342,7 @@ def line(near: End, profile: Profile, level: Expected | str) -> voltage.Window |
     if profile.alignment_port is None:
         return f"profile {profile.id!r} has no alignment table"
     widest = max(near.rx_level_tolerance_db or 0.0, profile.tolerance.rx_level_db)
-    found = voltage.window(profile.alignment_port, level.value, widest)
+    found = window(profile.alignment_port, level.value, widest)
     if found is None:
         return f"{figure(level.value)} dBm is outside the alignment table of profile {profile.id!r}"
     return found

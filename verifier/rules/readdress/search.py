@@ -56,7 +56,7 @@ def start(world: World) -> Run:
     return run
 
 
-def search(world: World) -> SearchOutcome:
+def best_order(world: World) -> SearchOutcome:
     """The best way from the start to all devices confirmed."""
     devices = max(1, len(world.movers))
     most = None if devices <= _NEVER_CUT else max(_LEAST_STATES, _WORK // devices)

@@ -17,12 +17,12 @@ from verifier.rules.readdress.placement import (
     Net,
     Placement,
     View,
+    first_before,
     host_in,
     inside,
     key_of,
     net_holds,
 )
-from verifier.rules.readdress.uplinks import first_before
 
 _MOST_TEMPORARY = 4
 """Number of temporary addresses kept free in a subnet, beside the laptop's."""

@@ -7,8 +7,15 @@ is the device's, `verdict` what that means. Nothing is sent from here.
 from __future__ import annotations
 
 from verifier.rules.search.candidates import MAX_CANDIDATES, candidates, heard
-from verifier.rules.search.identity import Sought, identify, routers
-from verifier.rules.search.places import chosen, reaching, tag_of, taken_for
+from verifier.rules.search.identity import (
+    Sought,
+    chosen,
+    identify,
+    reaching,
+    routers,
+    tag_of,
+    taken_for,
+)
 from verifier.rules.search.verdict import judge
 
 __all__ = [

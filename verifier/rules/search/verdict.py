@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from typing import Literal
 
 from verifier.model.address import Mac
-from verifier.model.fit import Fit
+from verifier.model.laptop import Fit
 from verifier.model.search import HeardFrames, SearchedPlace, State, Where
-from verifier.rules.search.identity import Sought
-from verifier.rules.search.places import chosen, frames_for, is_mute, is_planned, tag_of
+from verifier.rules.search.identity import Sought, chosen, frames_for, is_mute, is_planned, tag_of
 
 _VERDICTS: dict[State, Literal["pass", "fail", "not-tested"]] = {
     "as-planned": "pass", "wrong-mask": "fail", "shared": "fail", "mute": "fail",

@@ -13,9 +13,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from verifier.model.observations import SoakCourse
-from verifier.model.samples import Block, BlockSubject, EchoBlock, GapBlock, Sample, ValuesBlock
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
+from verifier.model.samples import (
+    Block,
+    BlockSubject,
+    EchoBlock,
+    GapBlock,
+    Sample,
+    SoakCourse,
+    ValuesBlock,
+)
 from verifier.rules.soak.counters import DeviceTally
 
 NOT_COUNTED: Final = -1

@@ -8,8 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
+from verifier.model.problem import Subject
 from verifier.model.samples import Block, EchoBlock, ValuesBlock
-from verifier.model.subject import Subject
 from verifier.rules.soak.counters import NO_SIGNAL
 from verifier.rules.soak.tally import NOT_COUNTED, rows, subject_of
 

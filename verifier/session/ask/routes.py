@@ -15,20 +15,18 @@ from typing import Generic, TypeVar
 from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.kind import KindOf
+from verifier.model.mib import ConnectedRoute, DefaultRoute, HostRoute
 from verifier.model.observations import (
     CONNECTED_ROUTE,
     DEFAULT_ROUTE,
     HOST_ROUTE,
-    ConnectedRoute,
-    DefaultRoute,
-    HostRoute,
     Observation,
     Unreadable,
 )
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget, VarBind
-from verifier.rules.mib import routes
-from verifier.rules.mib.routes import RouteTable
+from verifier.rules import routes
+from verifier.rules.routes import RouteTable
 from verifier.session.ask.readings import failure
 from verifier.session.recorder import Recorder
 from verifier.session.world import SnmpManager

@@ -1,5 +1,7 @@
 """One look at a device on its way: at its new and its old address, on the cable, by echo and SNMP.
 
+`Guiding` holds what a guide goes through; the last functions are what its journal keeps of a look.
+
 The asking is that of `find`: identity decides, not the echo.
 
 It is asked by `SearchRun.glance`, so that identity has one home; what a look means is a row of
@@ -10,23 +12,80 @@ for a minute.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
-from verifier.model.address import Address, Interface
+from verifier.files.journals.guide import Story
+from verifier.model.address import Address, Interface, Mac
 from verifier.model.credentials import SnmpEntry
-from verifier.model.fit import Fit
-from verifier.model.guide import Fingerprint, Sighting, gateway_planned
-from verifier.model.laptop import Laptop
+from verifier.model.laptop import Fit, Laptop
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
+from verifier.model.runbook import (
+    Assessment,
+    Confirm,
+    Fingerprint,
+    Runbook,
+    SetDevice,
+    Sighting,
+    gateway_planned,
+)
 from verifier.model.search import Answer, Candidate, CandidateKind, SearchedPlace
 from verifier.rules.fit.verdict import fit
-from verifier.rules.mib.gateways import hosts_outside
-from verifier.session.laptop.fit import routes_of
+from verifier.rules.guide.before import change_of
+from verifier.rules.readdress.placement import MovingDevice
+from verifier.rules.routes import hosts_outside
+from verifier.session.laptop import routes_of
 from verifier.session.search.course import SearchRun
 from verifier.session.search.request import Search
 from verifier.session.world import World
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guiding:
+    """What is to be gone through, and how.
+
+    Attributes:
+        moves: by the number of the change and of the confirmation.
+        boot_s: by device, how long it may take to answer.
+        auto: steps are seen to be done instead of being told.
+        wait_s: how long, with `auto`, a person may take for a step.
+        start: what the journal's first line holds.
+        story: what the journal tells, where it is resumed.
+        find: looks for a device that does not answer; called with what was seen of it before.
+    """
+
+    runbook: Runbook
+    moves: Mapping[int, Move]
+    boot_s: Mapping[str, float]
+    auto: bool
+    wait_s: float
+    start: Mapping[str, Any]
+    story: Story | None = None
+    find: Callable[[Device, Fingerprint | None], None]
+
+
+def moves(runbook: Runbook, devices: Sequence[MovingDevice]) -> dict[int, Move]:
+    """The moves, by the number of the change and of the confirmation."""
+    known = {u.name: u for u in devices}
+    gateways: dict[str, Address | None] = {u.name: u.present.gateway for u in devices}
+    found: dict[int, Move] = {}
+    for step in runbook.steps:
+        if isinstance(step, SetDevice):
+            found[step.n] = Move(
+                device=known[step.device].device,
+                old=step.from_,
+                old_gateway=gateways[step.device],
+                new=step.to,
+                new_gateway=step.gateway,
+                temporary=step.temporary,
+            )
+            gateways[step.device] = step.gateway
+        elif isinstance(step, Confirm):
+            found[step.n] = found[change_of(runbook.steps, step).n]
+    return found
+
 
 _ON_CABLE_S, _AFAR_S = 0.3, 0.7
 """Wait for an echo and between ARP probes: neighbours answer within milliseconds, and from afar a
@@ -50,7 +109,7 @@ class Move:
 
     @property
     def gateway_planned(self) -> bool:
-        """See `model.guide.gateway_planned`."""
+        """See `model.runbook.gateway_planned`."""
         return gateway_planned(self.device, self.new_gateway, temporary=self.temporary)
 
     @property
@@ -168,3 +227,39 @@ class DeviceObserver:
 def _told(answer: Answer) -> bool:
     """Whether somebody there would have been noticed."""
     return bool({"arp", "nd", "echo"} & set(answer.asked))
+
+
+def told(meaning: Assessment) -> dict[str, Any]:
+    """A meaning as plain values."""
+    kept: dict[str, Any] = {
+        "kind": meaning.kind,
+        "seen": meaning.seen,
+        "means": meaning.means,
+        "by": list(meaning.by),
+        "notes": list(meaning.notes),
+        "not_tested": list(meaning.not_tested),
+    }
+    marks = meaning.marks
+    if marks is not None and marks:
+        kept["marks"] = {
+            "mac": None if marks.mac is None else str(marks.mac),
+            "name": marks.name,
+            "engine_id": marks.engine_id,
+            "serial": marks.serial,
+        }
+    return kept
+
+
+def marks_of(record: Mapping[str, Any]) -> Fingerprint | None:
+    """What a line of the journal tells a device by; None where it tells nothing."""
+    seen = record.get("marks")
+    if not isinstance(seen, dict):
+        return None
+    texts = {key: seen.get(key) for key in ("mac", "name", "engine_id", "serial")}
+    if not all(value is None or isinstance(value, str) for value in texts.values()):
+        return None
+    mac = texts.pop("mac")
+    try:
+        return Fingerprint(mac=None if mac is None else Mac.parse(mac), **texts)
+    except ValueError:
+        return None

@@ -19,8 +19,7 @@ from verifier.errors import (
 )
 from verifier.files.journals.guide import GuideJournal
 from verifier.model.address import Interface
-from verifier.model.guide import Assessment
-from verifier.model.runbook import Confirm, Connect, SetDevice, SetLaptop, Step
+from verifier.model.runbook import Assessment, Confirm, Connect, SetDevice, SetLaptop, Step
 from verifier.rules.guide import (
     Course,
     after_change,
@@ -29,12 +28,10 @@ from verifier.rules.guide import (
     reopened,
     standing,
 )
-from verifier.rules.guide.course import last_change
-from verifier.session.guide.journal_entry import marks_of, told
-from verifier.session.guide.look import DeviceObserver, Move
-from verifier.session.guide.steps import Guiding
+from verifier.rules.guide.before import last_change
+from verifier.session.guide.look import DeviceObserver, Guiding, Move, marks_of, told
 from verifier.session.guide.wait import EVERY_S, STEADY, Console, Ending, Stopped, Waiter
-from verifier.session.laptop.hold import LaptopAddresses, lacking, link_lost
+from verifier.session.laptop import LaptopAddresses, lacking, link_lost
 from verifier.session.recorder import timestamp
 
 _CODES: Mapping[Ending, int] = {"interrupted": EXIT_INTERRUPTED, "input-ended": EXIT_UNTESTED}

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
-from verifier.model.guide import Assessment
+from verifier.model.runbook import Assessment
 from verifier.session.world import Clocks
 
 EVERY_S = 1.0

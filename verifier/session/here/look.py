@@ -11,8 +11,8 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop
 from verifier.model.plan import Device
 from verifier.model.search import Candidate, HeardFrames
+from verifier.rules import routes
 from verifier.rules.here.places import Occupied, Places, occupied, places, slips
-from verifier.rules.mib import gateways
 from verifier.rules.search import heard as heard_candidate
 from verifier.rules.search.candidates import Key, key_of
 from verifier.session.here.request import HereRequest
@@ -172,7 +172,7 @@ class HereLook:
             timeout_s=_SNMP_TIMEOUT_S,
             retries=1,
             clock=self._clocks.now,
-            hosts=gateways.hosts_outside(request.plan, device),
+            hosts=routes.hosts_outside(request.plan, device),
         )
 
     def _entries(self, candidate: Candidate) -> list[SnmpEntry]:

@@ -10,9 +10,8 @@ from typing import Self
 
 from verifier.errors import CannotMeasureError, UsageError
 from verifier.model.address import Interface
-from verifier.model.fit import Fit
 from verifier.model.here import HereItem, HereResult
-from verifier.model.laptop import Laptop
+from verifier.model.laptop import Fit, Laptop
 from verifier.model.observations import Observation
 from verifier.model.plan import Device, Plan
 from verifier.model.result import Result
@@ -20,13 +19,12 @@ from verifier.rules.here import verdict
 from verifier.rules.here.places import Occupied
 from verifier.rules.here.seen import ON_THE_WAY, Seen
 from verifier.rules.search.candidates import key_of
+from verifier.session import laptop as laptop_fit
 from verifier.session.here.look import HereLook
 from verifier.session.here.request import HereRequest
-from verifier.session.laptop import fit as laptop_fit
-from verifier.session.laptop.hold import LaptopAddresses
-from verifier.session.limits import Probing
+from verifier.session.laptop import LaptopAddresses
 from verifier.session.recorder import timestamp
-from verifier.session.request import Request
+from verifier.session.request import Probing, Request
 from verifier.session.run import run
 from verifier.session.search.asking import wires_of
 from verifier.session.world import World

@@ -9,8 +9,9 @@ from typing import Final
 
 from verifier.errors import CannotMeasureError
 from verifier.model.observations import RESTART, Observation
-from verifier.model.subject import Subject
-from verifier.rules.powercycle import before, changes, judge, settings, unread
+from verifier.model.problem import Subject
+from verifier.rules.observations import settings
+from verifier.rules.powercycle import before, changes, judge, unread
 from verifier.session.powercycle.watch import Cycle, Watch
 from verifier.session.recorder import Recorder, numbered
 from verifier.session.request import Outcome

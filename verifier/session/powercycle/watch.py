@@ -15,17 +15,16 @@ from verifier.model.address import Address
 from verifier.model.credentials import SnmpEntry
 from verifier.model.observations import ENGINE_ID, NEIGHBOUR, RESTART, Observation, RestartTimes
 from verifier.model.plan import Device
-from verifier.model.profile import Profile
+from verifier.probes.echo.exchange import EchoTarget
 from verifier.probes.echo.mtu import SMALL_BYTES
-from verifier.probes.echo.series import EchoTarget
 from verifier.probes.echo.watch import Unheard, Watched
 from verifier.probes.snmp.values import SnmpTarget
+from verifier.rules import decode
 from verifier.rules.observations import Observations
-from verifier.rules.profile import decode
+from verifier.rules.powercycle import fallback_addresses
 from verifier.rules.soak.counters import restarted
-from verifier.session.limits import ON_LINK_PER_S
 from verifier.session.recorder import Recorder
-from verifier.session.request import Request
+from verifier.session.request import ON_LINK_PER_S, Request
 from verifier.session.search.request import Search
 from verifier.session.search.run import located
 from verifier.session.world import SnmpManager, World
@@ -298,7 +297,7 @@ class Watch:
     async def _look_elsewhere(self, device: _WatchedDevice) -> bool:
         """Whether it answers at an address that it had before, or left the factory with."""
         profile = self._cycle.request.profiles[device.device.profile]
-        for kind, address in _elsewhere(device.device, profile).items():
+        for kind, address in fallback_addresses(device.device, profile).items():
             if self._world.laptop.routes([address])[address] is None:
                 continue
             if await self._answers(address) and await self._is_it(device, address):
@@ -342,18 +341,3 @@ class Watch:
             )
             return any(rtt is not None for rtt in series.rtt_ms)
         return False
-
-
-def _elsewhere(device: Device, profile: Profile) -> dict[str, Address]:
-    """Addresses it may have fallen back to; for a simulated device only those of this machine."""
-    own = device.address.address
-    factory = profile.factory.address_for(device.tx_band)
-    named = {"former": device.present_address, "factory": factory}
-    if factory is None:
-        named |= {"lower factory": profile.factory.low, "upper factory": profile.factory.high}
-    return {
-        kind: i.address
-        for kind, i in named.items()
-        if i is not None and i.address.value != own.value
-        and (i.address.is_loopback or not own.is_loopback)
-    }  # fmt: skip

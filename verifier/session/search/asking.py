@@ -14,7 +14,7 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop, Route
 from verifier.model.search import Answer, Candidate, HeardFrames
 from verifier.probes.cable.arp import PROBE_NUM
-from verifier.probes.echo.series import EchoBurst, EchoTarget
+from verifier.probes.echo.exchange import EchoBurst, EchoTarget
 from verifier.rules.search.candidates import Key, key_of
 from verifier.session.recorder import timestamp
 from verifier.session.search.by_snmp import Asker

@@ -12,14 +12,13 @@ from verifier.errors import CannotMeasureError
 from verifier.model import mib
 from verifier.model.address import Address, Interface
 from verifier.model.credentials import SnmpEntry
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
-from verifier.model.subject import Subject
 from verifier.probes.snmp.values import SnmpReply, SnmpTarget
-from verifier.rules.mib import gateways
+from verifier.rules import decode, routes
 from verifier.rules.observations import Observations
-from verifier.rules.profile import decode
 from verifier.session.ask import readings
-from verifier.session.ask.for_evidence import address_suffixes, prefix_of
+from verifier.session.ask.polls import address_suffixes, prefix_of
 from verifier.session.ask.routes import Routing
 from verifier.session.recorder import Clock, timestamp
 from verifier.session.world import SnmpManager
@@ -121,7 +120,7 @@ class Asker:
         older = None if reply is None else reply.binding(routing.older or "")
         noted = await routing.read(older)
         asked = Subject("device", str(at.address))
-        told["routes"] = gateways.told(Observations(n.observation(asked) for n in noted))
+        told["routes"] = routes.read_routes(Observations(n.observation(asked) for n in noted))
 
     async def _serial(self, target: SnmpTarget, told: dict[str, Any]) -> None:
         named = self.profile.named_readings() if self.profile is not None else {}

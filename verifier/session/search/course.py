@@ -11,7 +11,7 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.laptop import Laptop
 from verifier.model.search import Candidate, HeardFrames, SearchedPlace
 from verifier.rules import search as rules
-from verifier.rules.mib import gateways
+from verifier.rules.routes import hosts_outside
 from verifier.rules.search.candidates import Key, key_of
 from verifier.session.search.asking import AddressAsker, AskedWith, Manner
 from verifier.session.search.by_snmp import Asker
@@ -127,7 +127,7 @@ class SearchRun:
             retries=search.snmp_retries,
             clock=self._clocks.now,
             routes_at=search.routes_at,
-            hosts=gateways.hosts_outside(search.plan, search.device, search.routes_at),
+            hosts=hosts_outside(search.plan, search.device, search.routes_at),
         )
 
     async def _rounds(self) -> None:

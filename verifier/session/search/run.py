@@ -9,16 +9,14 @@ from dataclasses import dataclass, fields, replace
 
 from verifier.errors import UsageError
 from verifier.model.address import Address, Interface
-from verifier.model.fit import Fit, System
-from verifier.model.laptop import Laptop
+from verifier.model.laptop import Fit, Laptop, System
 from verifier.model.runbook import SetDevice
 from verifier.model.search import SearchedPlace, SearchResult
-from verifier.rules.fit.commands import tagged_interface
-from verifier.rules.fit.suggest import present, taken_addresses
+from verifier.rules.fit.suggest import present, tagged_interface, taken_addresses
 from verifier.rules.readdress import readdress
 from verifier.rules.readdress.request import Wish, task
 from verifier.rules.search import candidates, chosen, judge, tag_of, taken_for
-from verifier.session.laptop import fit as laptop_fit
+from verifier.session import laptop as laptop_fit
 from verifier.session.recorder import timestamp
 from verifier.session.search.asking import wires_of
 from verifier.session.search.course import SearchRun

@@ -5,26 +5,24 @@ from __future__ import annotations
 import asyncio
 import queue
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import AsyncExitStack, suppress
 from dataclasses import dataclass
 from typing import Final
 
 from verifier.errors import CannotMeasureError
-from verifier.files.journals.soak import Journal
-from verifier.model.observations import MTU, SOAK, SoakCourse, SoakState, Unreadable
+from verifier.model.observations import MTU, SOAK, Unreadable
 from verifier.model.plan import Device, Plan
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
-from verifier.model.samples import Block
-from verifier.model.subject import Subject
+from verifier.model.samples import Block, SoakCourse, SoakState
+from verifier.probes.echo.exchange import EchoTarget
 from verifier.probes.echo.mtu import SMALL_BYTES
-from verifier.probes.echo.series import EchoTarget
 from verifier.probes.snmp.values import SnmpTarget
 from verifier.report.result.json import as_row
-from verifier.session.limits import Paces, Probing
 from verifier.session.recorder import Recorder, numbered
-from verifier.session.soak.blocks import BLOCK_S, EchoBlocks, ValueBlocks
-from verifier.session.soak.grid import Grid, Routes, grid
+from verifier.session.request import Paces, Probing, SoakProgress, SoakRequest
+from verifier.session.soak.blocks import BLOCK_S, EchoBlocks, Grid, Routes, ValueBlocks, grid
 from verifier.session.soak.samples import Sampler, wanted
 from verifier.session.world import SnmpManager, World
 
@@ -35,32 +33,6 @@ _BLOCKS: Final = 15
 """A soak shorter than so many minutes is cut into so many blocks."""
 _WRITE_S: Final = 0.5
 _FINISH_S: Final = 15.0
-
-
-@dataclass(frozen=True, slots=True)
-class Progress:
-    """How far a soak is: seconds done and asked, echoes counted and lost, the disk's fault."""
-
-    done_s: float
-    asked_s: float
-    sent: int
-    lost: int
-    fault: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SoakRequest:
-    """What is to be done.
-
-    Attributes:
-        asked_s: how long.
-        journal: where samples go.
-        progress: called about once a second.
-    """
-
-    asked_s: float
-    journal: Journal
-    progress: Callable[[Progress], None] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +102,9 @@ class Soak:
         b = self._blocks
         asked_s = self._request.asked_s
         self._request.progress(
-            Progress(min(b.now_s, asked_s), asked_s, b.sent, b.lost, self._request.journal.fault)
+            SoakProgress(
+                min(b.now_s, asked_s), asked_s, b.sent, b.lost, self._request.journal.fault
+            )
         )
 
     # -- measuring --------------------------------------------------------------------------------

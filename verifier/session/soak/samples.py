@@ -16,11 +16,9 @@ from verifier.model.plan import Device
 from verifier.model.profile import Profile, ProfileReading
 from verifier.model.samples import Sample
 from verifier.probes.snmp.values import MISSING, SnmpTarget, VarBind
-from verifier.rules.mib import ports
-from verifier.rules.mib.ports import speed_mbps
-from verifier.rules.observations import Observations
-from verifier.rules.profile import decode
-from verifier.rules.soak import clocks
+from verifier.rules import decode, observations
+from verifier.rules.decode import date_and_time
+from verifier.rules.observations import Observations, speed_mbps
 from verifier.rules.soak.counters import COLUMNS, DISCONTINUITY, NO_SIGNAL, SECONDS, WIDE
 from verifier.session.ask.levels import LEVELS
 from verifier.session.ask.readings import decoded
@@ -66,7 +64,7 @@ def wanted(device: Device, profile: Profile, observed: Sequence[Observation[obje
 def _indexes(device: Device, seen: Observations) -> dict[str, str]:
     """The ifIndex of each planned port that exactly one interface is called after."""
     names = seen.port_names()
-    found = {p.name: ports.match(names, p.name) for p in device.ports}
+    found = {p.name: observations.rows_of_port(names, p.name) for p in device.ports}
     return {name: indexes[0] for name, indexes in found.items() if len(indexes) == 1}
 
 
@@ -174,7 +172,7 @@ class Sampler:
             return
         for binding in reply.bindings:
             if isinstance(binding.value, bytes):
-                told = clocks.date_and_time(binding.value)
+                told = date_and_time(binding.value)
                 self._record.note(
                     mib.HR_SYSTEM_DATE,
                     Unreadable(binding.raw) if told is None else told.isoformat(),

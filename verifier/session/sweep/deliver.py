@@ -29,7 +29,7 @@ from typing import Any, Protocol
 from verifier.errors import StoreError, UsageError
 from verifier.model.health import STATES
 from verifier.probes.deliver_once import PROGRAM
-from verifier.report.sweep import syslog
+from verifier.report.sweep import text
 from verifier.store.store import Store, UndeliveredMessage
 
 FIRST_PAUSE_S = 10.0
@@ -246,14 +246,14 @@ def as_syslog(body: Mapping[str, Any], host: str, process: int) -> str:
         "before": first["before"] or "",
         "changes": str(len(body["changes"])),
     }
-    return syslog.message(
-        severity=syslog.SEVERITY[worst],
+    return text.message(
+        severity=text.SEVERITY[worst],
         at=dt.datetime.fromisoformat(body["at"]),
         host=host,
         app="plan-verifier",
         process=str(process),
         kind="change",
-        data={f"change@{syslog.ENTERPRISE}": about},
+        data={f"change@{text.ENTERPRISE}": about},
         text=body["text"],
     )
 

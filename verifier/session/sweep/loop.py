@@ -14,7 +14,7 @@ from verifier import __version__
 from verifier.errors import VerifierError
 from verifier.files.disk import replace
 from verifier.model.health import Sweep, SweepReport
-from verifier.model.subject import Subject
+from verifier.model.problem import Subject
 from verifier.report.sweep.openmetrics import openmetrics
 from verifier.rules.health.follow import CONFIRM, errors_added, follow, lasting
 from verifier.rules.health.notices import notify

@@ -23,8 +23,8 @@ from cryptography.hazmat.primitives.ciphers.algorithms import AES
 from cryptography.hazmat.primitives.ciphers.modes import CBC
 
 from verifier.model.credentials import Auth, Priv, SnmpEntry
-from verifier.simulator.agent import ber, pdu
-from verifier.simulator.agent.ber import BerError, BerReader, Oid
+from verifier.simulator.agent import cells, pdu
+from verifier.simulator.agent.cells import BerError, BerReader, Oid
 from verifier.simulator.agent.pdu import EncodedBinding, Pdu, ResponseParts
 
 TIME_WINDOW_S = 150
@@ -102,11 +102,11 @@ def read_message(data: bytes) -> Message:
     header.finish()
     if model != _USM or len(flags) != 1 or not 0 <= msg_id < 1 << 31 or max_size < 484:  # noqa: PLR2004
         raise BerError("impossible header")
-    start, stop = body.expect(ber.OCTETS)
+    start, stop = body.expect(cells.OCTETS)
     parameters = BerReader(data, start, stop).inside()
     engine_id, boots, time_s = parameters.octets(), parameters.integer(), parameters.integer()
     user = parameters.octets()
-    digest_at, digest_end = parameters.expect(ber.OCTETS)
+    digest_at, digest_end = parameters.expect(cells.OCTETS)
     salt = parameters.octets()
     parameters.finish()
     if not (0 <= boots <= _MAX_BOOTS and 0 <= time_s <= _MAX_BOOTS):
@@ -205,29 +205,29 @@ class AgentEngine:
     def _report(self, message: Message, report: _Reported, boots: int, time_s: int) -> bytes:
         count = self._counts[report.statistic] = self._counts.get(report.statistic, 0) + 1
         name = (*_USM_STATS, report.statistic, 0) if report.statistic else _CONTEXT_STATS
-        value = ber.integer(count, ber.COUNTER32)
-        binding = EncodedBinding(name, value, ber.sequence(ber.object_id(name), value), value)
+        value = cells.integer(count, cells.COUNTER32)
+        binding = EncodedBinding(name, value, cells.sequence(cells.object_id(name), value), value)
         body = pdu.write_pdu(pdu.REPORT, 0, ResponseParts((binding,)))
         return self._write(message, report.level, boots, time_s, body)
 
     def _write(self, message: Message, level: int, boots: int, time_s: int, body: bytes) -> bytes:
         """A message of ours: encrypted and signed as its level says."""
         keys, salt = self._keys, b""
-        scoped = ber.sequence(ber.octets(self.engine_id), ber.octets(b""), body)
+        scoped = cells.sequence(cells.octets(self.engine_id), cells.octets(b""), body)
         if level & _PRIV:
             assert keys is not None
             salt = boots.to_bytes(4, "big") + next(self._salts).to_bytes(4, "big")
-            scoped = ber.octets(crypt(keys, scoped, salt, boots, time_s, "en"))
+            scoped = cells.octets(crypt(keys, scoped, salt, boots, time_s, "en"))
         size = digest_size(keys.auth) if keys is not None and level & _AUTH else 0
-        parameters = ber.sequence(
-            ber.octets(self.engine_id), ber.integer(boots), ber.integer(time_s),
-            ber.octets(message.user), ber.octets(bytes(size)), ber.octets(salt),
+        parameters = cells.sequence(
+            cells.octets(self.engine_id), cells.integer(boots), cells.integer(time_s),
+            cells.octets(message.user), cells.octets(bytes(size)), cells.octets(salt),
         )  # fmt: skip
-        header = ber.sequence(
-            ber.integer(message.msg_id), ber.integer(MAX_SIZE),
-            ber.octets(bytes((level,))), ber.integer(_USM),
+        header = cells.sequence(
+            cells.integer(message.msg_id), cells.integer(MAX_SIZE),
+            cells.octets(bytes((level,))), cells.integer(_USM),
         )  # fmt: skip
-        whole = ber.sequence(ber.integer(pdu.V3), header, ber.octets(parameters), scoped)
+        whole = cells.sequence(cells.integer(pdu.V3), header, cells.octets(parameters), scoped)
         if not size or keys is None:
             return whole
         at = read_message(whole).digest_at

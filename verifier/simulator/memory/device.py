@@ -12,9 +12,8 @@ from verifier.model.credentials import SnmpEntry
 from verifier.model.plan import Device, OtherAddress, Plan
 from verifier.model.profile import Profile
 from verifier.probes.snmp.values import Type, VarBind
-from verifier.simulator.agent import ber
-from verifier.simulator.agent.ber import BerReader, Oid
-from verifier.simulator.agent.cells import Cell
+from verifier.simulator.agent import cells
+from verifier.simulator.agent.cells import BerReader, Cell, Oid
 from verifier.simulator.condition import Condition, ShownDevice, addresses_of, ports_of
 from verifier.simulator.mib import addresses, readings, standard
 
@@ -25,9 +24,9 @@ _TABLES = (
     addresses.routes, readings.readings,
 )  # fmt: skip
 _TYPES: dict[int, Type] = {
-    ber.INTEGER: "Integer32", ber.OCTETS: "OctetString", ber.OBJECT_ID: "ObjectIdentifier",
-    ber.IP_ADDRESS: "IpAddress", ber.COUNTER32: "Counter32", ber.GAUGE32: "Gauge32",
-    ber.TIME_TICKS: "TimeTicks", ber.COUNTER64: "Counter64",
+    cells.INTEGER: "Integer32", cells.OCTETS: "OctetString", cells.OBJECT_ID: "ObjectIdentifier",
+    cells.IP_ADDRESS: "IpAddress", cells.COUNTER32: "Counter32", cells.GAUGE32: "Gauge32",
+    cells.TIME_TICKS: "TimeTicks", cells.COUNTER64: "Counter64",
 }  # fmt: skip
 _ENGINE_BY_MAC = bytes.fromhex("80007ed903")
 """The enterprise for examples (RFC 5612), then a hardware address (RFC 3411 section 5)."""
@@ -176,11 +175,11 @@ def _decoded(name: Oid, cell: bytes) -> VarBind:
     tag, start, stop = BerReader(cell).element()
     content = cell[start:stop]
     value: int | bytes | str
-    if tag == ber.OCTETS:
+    if tag == cells.OCTETS:
         value = content
-    elif tag == ber.OBJECT_ID:
-        value = ".".join(map(str, ber.arcs_of(content)))
-    elif tag == ber.IP_ADDRESS:
+    elif tag == cells.OBJECT_ID:
+        value = ".".join(map(str, cells.arcs_of(content)))
+    elif tag == cells.IP_ADDRESS:
         value = ".".join(map(str, content))
     else:
         value = int.from_bytes(content, "big", signed=True)

@@ -16,9 +16,8 @@ from verifier.probes.cable.frames import Frame
 from verifier.probes.pace import Pace, Slots
 from verifier.probes.tcp import TcpAnswer
 from verifier.simulator.memory.device import RTT_S, MemoryCable, MemoryDevice
-from verifier.simulator.memory.echoes import MemoryEchoes
 from verifier.simulator.memory.loop import MemoryClocks
-from verifier.simulator.memory.snmp import MemorySnmpManager
+from verifier.simulator.memory.probes import MemoryEchoes, MemorySnmpManager
 
 _Value = TypeVar("_Value")
 _PROBING_S = 0.6

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import netaddr
 
 from verifier.model.address import Address, Interface
-from verifier.simulator.agent.ber import Oid
 from verifier.simulator.agent.cells import (
     Cell,
+    Oid,
     Row,
     gauge,
     ip_address,

@@ -7,8 +7,7 @@ from typing import Any
 
 from verifier.model.plan import Use
 from verifier.model.profile import ProfileReading
-from verifier.simulator.agent.ber import Oid
-from verifier.simulator.agent.cells import Cell, Row, SecondsCell, clock, number, oid, text
+from verifier.simulator.agent.cells import Cell, Oid, Row, SecondsCell, clock, number, oid, text
 from verifier.simulator.condition import ShownDevice, ShownRadio
 
 _ERRORED_PER_S = 0.5

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from verifier import __version__
 from verifier.model.mib import IF_SPEED_MAX
-from verifier.simulator.agent import ber
+from verifier.simulator.agent import cells
 from verifier.simulator.agent.cells import (
     UPTIME,
     Cell,
@@ -73,7 +73,7 @@ def system(shown: ShownDevice) -> Iterator[Row]:
 
 def engine(shown: ShownDevice) -> Iterator[Row]:
     """snmpEngine: id, boots, time, largest message (RFC 3411 section 5)."""
-    yield (*_ENGINE, 1, 0), ber.octets(shown.engine_id)
+    yield (*_ENGINE, 1, 0), cells.octets(shown.engine_id)
     yield (*_ENGINE, 2, 0), number(shown.boots)
     yield (*_ENGINE, 3, 0), SecondsCell()
     yield (*_ENGINE, 4, 0), number(_MAX_MESSAGE)
@@ -108,7 +108,7 @@ def lldp(shown: ShownDevice) -> Iterator[Row]:
     if not any(p.neighbour for p in shown.ports):
         return
     yield (*_LLDP_LOCAL, 1, 0), number(_CHASSIS_BY_MAC)
-    yield (*_LLDP_LOCAL, 2, 0), ber.octets(management_mac(shown.device))
+    yield (*_LLDP_LOCAL, 2, 0), cells.octets(management_mac(shown.device))
     yield (*_LLDP_LOCAL, 3, 0), text(shown.device.name)
     for port in (p for p in shown.ports if p.physical):
         yield (*_LLDP_LOCAL, 7, 1, 2, port.index), number(_PORT_BY_NAME)
@@ -122,7 +122,7 @@ def _heard(shown: ShownDevice, port: ShownPort, neighbour: str) -> Iterator[Row]
     """A row of lldpRemTable; its index is time mark, local port, number of the neighbour."""
     far = next((d for d in shown.plan.devices if d.name == neighbour), None)
     back = [p.name for p in far.ports if p.neighbour == shown.device.name] if far else []
-    chassis = ber.octets(management_mac(far)) if far else text(neighbour)
+    chassis = cells.octets(management_mac(far)) if far else text(neighbour)
     columns = {
         4: number(_CHASSIS_BY_MAC if far else _CHASSIS_LOCAL),
         5: chassis,
@@ -131,8 +131,8 @@ def _heard(shown: ShownDevice, port: ShownPort, neighbour: str) -> Iterator[Row]
         8: text(back[0] if back else ""),
         9: text(neighbour),
         10: text(""),
-        11: ber.octets(b"\0\0"),
-        12: ber.octets(b"\0\0"),
+        11: cells.octets(b"\0\0"),
+        12: cells.octets(b"\0\0"),
     }
     for column, cell in columns.items():
         yield (*_LLDP_REMOTE, column, 0, port.index, 1), cell
@@ -154,7 +154,7 @@ def interfaces(shown: ShownDevice) -> Iterator[Row]:
                 yield (*_DOT3, column, port.index), cell
 
 
-def _count(port: ShownPort, per_s: float, tag: int = ber.COUNTER32) -> Cell:
+def _count(port: ShownPort, per_s: float, tag: int = cells.COUNTER32) -> Cell:
     """A traffic counter: stands while the port is down."""
     return Count(per_s if port.up else 0.0, tag)
 
@@ -170,7 +170,7 @@ def _if_columns(port: ShownPort) -> dict[int, Cell]:
         3: number(_ETHERNET if port.physical else _VIRTUAL),
         4: number(port.mtu),
         5: gauge(min(port.speed_mbps * _BITS_PER_MBIT, IF_SPEED_MAX)),
-        6: ber.octets(port.mac),
+        6: cells.octets(port.mac),
         7: number(_UP if port.enabled else _DOWN),
         8: number(_UP if port.up else _DOWN),
         9: ticks(0),
@@ -187,9 +187,9 @@ def _if_columns(port: ShownPort) -> dict[int, Cell]:
 
 
 def _if_x_columns(port: ShownPort) -> dict[int, Cell]:
-    no_count = ber.integer(0, ber.COUNTER64)
-    octets = _count(port, _LOAD_OCTETS_PER_S, ber.COUNTER64)
-    packets = _count(port, _LOAD_PACKETS_PER_S, ber.COUNTER64)
+    no_count = cells.integer(0, cells.COUNTER64)
+    octets = _count(port, _LOAD_OCTETS_PER_S, cells.COUNTER64)
+    packets = _count(port, _LOAD_PACKETS_PER_S, cells.COUNTER64)
     return {
         1: text(port.name),
         2: _NO_COUNT, 3: _NO_COUNT, 4: _NO_COUNT, 5: _NO_COUNT,

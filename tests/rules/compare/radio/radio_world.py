@@ -9,13 +9,13 @@ from typing import Any
 
 from tests.as_seen import Everywhere, observation
 from tests.said import compare
-from verifier.files.profile.read import load_profiles
+from verifier.files.read_profile import load_profiles
 from verifier.model.address import Interface
 from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, Device, End, Link, Plan, Stage
+from verifier.model.problem import Subject
 from verifier.model.profile import Profile
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.rules.compare.judge import Judgement
 
 A, B = "lighthouse-quarry", "quarry-lighthouse"

@@ -29,10 +29,9 @@ from tests.rules.compare.radio.radio_world import (
 )
 from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, Link, Plan
-from verifier.model.problem import Problem
+from verifier.model.problem import Problem, Subject
 from verifier.model.profile import AlignmentPort, Profile, ProfileReading
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 
 pytestmark = pytest.mark.usefixtures("words")
 

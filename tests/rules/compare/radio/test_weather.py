@@ -29,8 +29,8 @@ from tests.rules.compare.radio.radio_world import (
     planned,
 )
 from verifier.model.observations import Observation
+from verifier.model.problem import Subject
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 from verifier.rules.compare.radio.weather import Weather, weather_of
 
 F, W, T, P = "fail", "warn", "not-tested", "pass"

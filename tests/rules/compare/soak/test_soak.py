@@ -24,9 +24,9 @@ from verifier.model.plan import (
     Plan,
     Port,
 )
+from verifier.model.problem import Subject
 from verifier.model.profile import Limits, Profile, ProfileReading
 from verifier.model.result import Finding
-from verifier.model.subject import Subject
 
 pytestmark = pytest.mark.usefixtures("words")
 

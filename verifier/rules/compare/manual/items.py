@@ -17,14 +17,14 @@ from verifier.model.kind import Scalar
 from verifier.model.manual import ITEMS, Entered, Item
 from verifier.model.observations import ENTRIES, Observation, Sheet
 from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Figure, Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.radio.read import number_of
 from verifier.rules.compare.radio.weather import WORDS, weather_of
 from verifier.rules.observations import sheet_of
-from verifier.rules.pointing import beamwidth_deg
+from verifier.rules.radio.path import beamwidth_deg
 
 _ENTER = "fill in the sheet that `cards --blank` writes, and give it with --observed"
 _ELSEWHERE = "manual.alignment-voltage"

@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 
 from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, End, EndName, Link, Plan, Stage
-from verifier.model.problem import Origin
+from verifier.model.problem import Origin, Subject
 from verifier.model.result import Figure, Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules import radio
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.echo import answered

@@ -1,4 +1,6 @@
-"""What an end should receive: its planned level, else the sum of the plan's own figures.
+"""What an end should receive, and what its receiver bears: overload, damage.
+
+Expected is the planned level, else the sum of the plan's own figures.
 
 A level without a plan is judged by `judging_budget` of `rules/radio/budget.py` alone, which refuses
 a sum with an empty cell in it; `budget` there, for `check`, is more lenient. Under ATPC the
@@ -12,10 +14,12 @@ import dataclasses
 from dataclasses import dataclass
 
 from verifier.model.plan import End
-from verifier.model.result import Verdict
+from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
-from verifier.rules.compare.radio import short
-from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd, arms_db
+from verifier.rules.compare.context import Findings
+from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd, arms_db, figure
+from verifier.rules.compare.radio.power import SPARE_DB, asked, most_dbm
+from verifier.rules.compare.radio.read import Read
 from verifier.rules.radio import levels
 
 COMPUTED_DB = 3.0
@@ -125,12 +129,58 @@ def by_atpc_alone(side: CarrierEnd) -> str:
     sender = side.sender
     if side.stage not in JUDGED or not sender.atpc_on or side.end.atpc_target_dbm is not None:
         return ""
-    power, most = sender.number("tx_power_dbm"), short.most_dbm(sender)
-    if power is None or most is None or power >= most - short.SPARE_DB - EXACT_DB:
+    power, most = sender.number("tx_power_dbm"), most_dbm(sender)
+    if power is None or most is None or power >= most - SPARE_DB - EXACT_DB:
         return ""
-    if side.context is not None and short.asked(side) is not None:
+    if side.context is not None and asked(side) is not None:
         return ""
     return (
         "ATPC is on at the far end, and what level it has to keep is not known: no "
         "atpc_target_dbm and no fade_margin_db is planned"
     )
+
+
+def sum_agrees(side: CarrierEnd) -> Findings:
+    """The plan's level and ours agree: `pass` with the sum; else the plan's rule has warned."""
+    level_dbm = side.end.rx_level_dbm
+    found = radio.budget(side.link, side.far, side.end, side.km)
+    if level_dbm is None or isinstance(found, str):
+        return
+    if abs(found.level_dbm - level_dbm) > radio.AGREE_DB:
+        return
+    yield side.finding(
+        f"plan.{radio.OFF_BUDGET}", "pass", f"our sum: {found.in_line()}{found.gas_words()}",
+        at="rx_level_dbm", expected=level_dbm, observed=found.level_dbm, unit="dBm",
+    )  # fmt: skip
+
+
+def limits(side: CarrierEnd) -> list[tuple[float, str, str]]:
+    """What the receiver bears, the worst first: limit in dBm, what happens above it, advice."""
+    assert side.context is not None
+    bears = side.context.profile.limits
+    known = (
+        (bears.rx_damage_dbm, "the receiver is damaged above",
+         "caution: mute the far transmitter now, then put an attenuator in"),
+        (bears.rx_max_dbm, "the receiver is overloaded above",
+         "lower the far end's power, or put an attenuator in"),
+    )  # fmt: skip
+    return [(limit, what, advice) for limit, what, advice in known if limit is not None]
+
+
+def overload(side: CarrierEnd, seen: Read) -> Finding | None:
+    """A level over what the receiver takes, at any stage and in any sample."""
+    values = [v for _, v in seen.samples]
+    level = max(values, default=seen.number)
+    if level is None:
+        return None
+    shown = f"{figure(level)} dBm"
+    if seen.number is not None and level - seen.number > EXACT_DB:
+        shown += f" in one of {len(values)} samples"
+    for limit, what, advice in limits(side):
+        if level > limit + 1e-6:
+            return side.finding(
+                "radio.rx-level", "fail", f"{shown}: {what} {figure(limit)} dBm",
+                expected=limit, observed=level, unit="dBm", advice=advice, silences=True,
+                reads=(seen,),
+            )  # fmt: skip
+    return None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import statistics
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -11,7 +10,6 @@ from verifier.model.observations import Observation
 from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio import overload, short
 from verifier.rules.compare.radio.carrier_end import (
     EXACT_DB,
     READ_DB,
@@ -19,20 +17,26 @@ from verifier.rules.compare.radio.carrier_end import (
     figure,
     near,
 )
-from verifier.rules.compare.radio.carriers import LiveCarrier
+from verifier.rules.compare.radio.carriers import (
+    LiveCarrier,
+    frequency_db,
+    outage_db,
+    signal_of_nobody,
+)
 from verifier.rules.compare.radio.expected import (
     JUDGED,
     Reference,
     arm_db,
     by_atpc_alone,
     expected_level,
+    limits,
+    overload,
     reference,
     too_low,
 )
-from verifier.rules.compare.radio.muted import outage_db, signal_of_nobody
+from verifier.rules.compare.radio.power import left_short
 from verifier.rules.compare.radio.read import Read
-from verifier.rules.compare.radio.steady import at_least, by_median, held, some, wavered
-from verifier.rules.compare.radio.weather import excused
+from verifier.rules.compare.radio.weather import at_least, by_median, excused, held, some, wavered
 from verifier.rules.radio import levels
 
 TOGETHER_S = 2.0
@@ -185,7 +189,7 @@ def reciprocity(hop: LiveCarrier) -> Findings:
     if hop.a.context is None or hop.b.context is None:
         return
     needed = [s.read(f) for s in hop.ends() for f in ("rx_level_dbm", "tx_power_dbm")]
-    tilt = _frequency_db(hop)
+    tilt = frequency_db(hop)
     if None in needed or (tilt is None and all(s.end.tx_mhz is None for s in hop.ends())):
         return
     to_a, to_b = measured_loss(hop.a), measured_loss(hop.b)
@@ -213,16 +217,6 @@ def reciprocity(hop: LiveCarrier) -> Findings:
         reason += f": the way from {'a to b' if off > 0 else 'b to a'} takes more"
     evidence = tuple(o for loss in (to_a, to_b) for r in loss.reads for o in r.seen)
     yield _of_hop(hop, verdict, reason, off, evidence)
-
-
-def _frequency_db(hop: LiveCarrier) -> float | None:
-    """20 log10(f_a / f_b), by the frequencies read, else planned."""
-    mhz = [s.number("tx_mhz") or s.end.tx_mhz for s in hop.ends()]
-    if mhz == [None, None] and hop.link.duplexing == "tdd":
-        return 0.0
-    if mhz[0] is None or mhz[1] is None or mhz[0] <= 0 or mhz[1] <= 0:
-        return None
-    return 20 * math.log10(mhz[0] / mhz[1])
 
 
 def _of_hop(
@@ -254,7 +248,7 @@ def rx_level(side: CarrierEnd) -> Findings:
     seen, at = side.read("rx_level_dbm"), "rx_level_dbm"
     if side.stage == "bench":
         at = "bench_rx_level_dbm"
-    if seen is not None and (over := overload.overload(side, seen)):
+    if seen is not None and (over := overload(side, seen)):
         yield over
         return
     if (strange := signal_of_nobody(side, seen)) is not None:
@@ -294,7 +288,7 @@ def _without_level(side: CarrierEnd, gap: str, seen: Read | None) -> Findings:
             yield excused(side, _nothing(side, "rx_level_dbm", gap, seen), short_db=outage_db(side))
         return
     unread = seen.number is None and side.sender.transmits is not False
-    if gap or (unread and overload.limits(side)):
+    if gap or (unread and limits(side)):
         missing = side.missing("rx_level_dbm") if seen.number is None else gap
         yield side.finding("radio.rx-level", "not-tested", missing, at="rx_level_dbm",
                            observed=seen.number, unit="dBm", reads=(seen,))  # fmt: skip
@@ -321,7 +315,7 @@ def _judge_level(
         if side.stage == "bench":
             advice = _BENCH_MUCH
     wanted = expected.value
-    if verdict != "fail" and (left := short.left_short(side.sender, side)):
+    if verdict != "fail" and (left := left_short(side.sender, side)):
         verdict, wanted = "fail", left.asked.dbm
         reason, advice = f"{reason}, but {left.reason}", "see radio.atpc"
     elif verdict == "pass" and (gap := by_atpc_alone(side)):

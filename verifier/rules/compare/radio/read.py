@@ -18,8 +18,8 @@ from verifier.model.kind import Scalar
 from verifier.model.observations import Observation
 from verifier.model.observations import reading as reading_kind
 from verifier.model.profile import Profile, ProfileReading
+from verifier.rules import decode
 from verifier.rules.compare.context import Context
-from verifier.rules.profile import decode
 
 _RAW = re.compile(r'[A-Za-z0-9]+ (?:"(.*)"|(\S+))', re.DOTALL)
 """How an observation writes what came: its type, then the value."""

@@ -1,10 +1,15 @@
-"""Settings of a radio against the plan: frequencies, bandwidth, polarisation, link id."""
+"""Settings of a radio against the plan, and states that the profile alone judges.
+
+Settings are frequencies, bandwidth, polarisation and link id; states are test modes, a forced
+switch and bad seconds.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from verifier.model.result import Figure, Finding, Verdict
+from verifier.rules.compare.by_profile import StateRule, expected, judgeable, judged
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.radio.carrier_end import CarrierEnd, figure
 from verifier.rules.compare.radio.read import LEAST_MHZ, Read, is_mhz, slack_mhz
@@ -155,3 +160,39 @@ def _text(  # noqa: PLR0913, PLR0917
         check, verdict, reason if found else f"the device has no {name}", at=at, expected=planned,
         observed=found, advice="" if right else _SET, silences=True, reads=(seen,),
     )  # fmt: skip
+
+
+_OF_RADIO: Mapping[str, StateRule] = {
+    "test_mode": StateRule("radio.test-mode", "no test mode is on", "left in a test mode",
+                       "switch the test mode off, save, and read it again"),
+    "switch_forced": StateRule("radio.switch-forced", "the protection switch is free",
+                           "the protection switch was left forced or locked out",
+                           "clear the command at both ends, save, and read it again: it cannot "
+                           "switch over when it must"),
+    "errored_s": StateRule("radio.errored-seconds", "as the profile calls good",
+                       "not as the profile calls good", "", "fail"),
+    "severely_errored_s": StateRule("radio.severely-errored-seconds", "as the profile calls good",
+                                "not as the profile calls good", "", "fail"),
+    "unavailable_s": StateRule("radio.unavailable-seconds", "as the profile calls good",
+                           "not as the profile calls good", "", "fail"),
+}  # fmt: skip
+"""By field. Of these a reading is judged where its `good` says how, or by true and false."""
+_PROTECTED = frozenset({"1+1-hsb", "1+1-sd", "1+1-fd"})
+"""Only here is there a switch."""
+
+
+def of_radio(side: CarrierEnd) -> Findings:
+    """`radio.test-mode` and what else of a radio has `good` values."""
+    for field, state in _OF_RADIO.items():
+        found = side.read(field)
+        if found is None or not judgeable(found.reading):
+            continue
+        if field == "switch_forced" and side.link.protection not in _PROTECTED:
+            continue
+        if found.value is None or not found.seen:
+            yield side.finding(state.check, "not-tested", side.missing(field),
+                               expected=expected(found.reading), reads=(found,))  # fmt: skip
+            continue
+        verdict, reason, advice = judged(state, found.reading, found.seen[-1], side.stage)
+        yield side.finding(state.check, verdict, reason, expected=expected(found.reading),
+                           observed=found.value, advice=advice, reads=(found,))  # fmt: skip

@@ -1,4 +1,6 @@
-"""Weather that a person stated: how much of what is missing it may account for.
+"""What may account for a reading that is off: weather that a person stated, or unsteady samples.
+
+Readings that came and went while they were taken never pass as their median.
 
 Weather is one of dry, rain, wet snow, ice, fog, stated within 30 minutes of the readings. Dry air
 and fog excuse nothing, nor does any other word (dew, wind, frost).
@@ -10,14 +12,16 @@ import dataclasses
 import datetime as dt
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
 
 from verifier.model.manual import Entered
 from verifier.model.observations import WEATHER, Observation
-from verifier.model.result import Finding
+from verifier.model.plan import Stage
+from verifier.model.result import VERDICTS, Finding, Verdict
 from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd, figure
-from verifier.rules.compare.radio.read import moment
-from verifier.rules.radio import levels, rain
+from verifier.rules.compare.radio.read import Read, moment
+from verifier.rules.radio import levels, path
 
 NEAR_S = 1800.0
 """Weather counts for readings so near in time (contract: comparing)."""
@@ -144,7 +148,7 @@ def _rain_db(side: CarrierEnd, mhz: float | None, mm_per_h: float | None) -> tup
         what = "length of the path" if km is None else "frequency"
         return math.inf, f"and how much it may take is not known: the {what} is not planned"
     rate = HEAVIEST_MM_PER_H if mm_per_h is None else mm_per_h
-    db = rain.most_db(mhz / 1000, rate, km, side.carrier.polarisation)
+    db = path.most_db(mhz / 1000, rate, km, side.carrier.polarisation)
     at = f"which takes at most {db:.1f} dB on {figure(km)} km (ITU-R P.838-3"
     if mm_per_h is None:
         return db, f"without its mm/h, {at}, by {figure(rate)} mm/h)"
@@ -209,3 +213,113 @@ def _short_db(side: CarrierEnd, finding: Finding) -> float | None:
     if finding.check in _TOLERANT and side.context is not None:
         short -= levels.tolerance_db(side.end, side.context.profile)
     return short
+
+
+DEEP_DB = 3.0
+"""A sample that is so far beyond what is allowed is no scatter of readings: our own choice."""
+_UNFINISHED: frozenset[Stage] = frozenset({"bench", "alignment"})
+"""Where antennas and cables are being moved, what is received comes and goes."""
+_ADVICE = (
+    "look again, then run a soak: a loose plug, an antenna that moves, fading, interference, or "
+    "the far transmitter coming and going"
+)
+
+
+class Wavered(NamedTuple):
+    """What is said of a reading that did not hold still."""
+
+    verdict: Verdict
+    words: str
+
+
+def sequence(read: Read) -> str:
+    """What each sample showed, in order: `-45.6, nothing, -45.7`."""
+    return ", ".join(read.sequence)
+
+
+def some(read: Read) -> str:
+    """The samples of what mostly received nothing, where some did; else empty."""
+    return (
+        f" in {read.silent} of {len(read.sequence)} samples ({sequence(read)})"
+        if read.samples
+        else ""
+    )
+
+
+def wavered(
+    read: Read | None, stage: Stage, spread_db: float, least: float | None = None
+) -> Wavered | None:
+    """Whether a figure came and went, and how bad that is; None: it held still.
+
+    Args:
+        read: several samples of a level, an SNR or the like.
+        stage: where the work has come to.
+        spread_db: what its samples may differ among themselves.
+        least: what each sample should reach; None: nothing is planned.
+    """
+    if read is None or not read.samples:
+        return None
+    values = [value for _, value in read.samples]
+    spread = max(values) - min(values)
+    low = 0 if least is None else sum(v < least - EXACT_DB for v in values)
+    deep = least is not None and min(values) < least - DEEP_DB - EXACT_DB
+    count = len(read.sequence)
+    words: list[str] = []
+    if read.silent:
+        words.append(f"nothing was received in {read.silent} of {count} samples")
+    if read.lost:
+        words.append(f"no value that can be meant in {read.lost} of {count} samples")
+    if spread > spread_db + EXACT_DB:
+        words.append(f"the samples lie {spread:.1f} dB apart, allowed {figure(spread_db)} dB")
+    if low and (low < count or words):
+        words.append(f"{low} of {count} samples are below {figure(round(least or 0.0, 1))}")
+    if not words:
+        return None
+    bad = bool(read.silent) or deep
+    verdict: Verdict = "fail" if bad and stage not in _UNFINISHED else "warn"
+    return Wavered(verdict, f"it came and went: {'; '.join(words)} ({sequence(read)})")
+
+
+def held(finding: Finding, found: Wavered | None) -> Finding:
+    """The finding, which does not pass where what it rests on did not hold still.
+
+    What is not tested for another reason stays so.
+    """
+    if found is None:
+        return finding
+    worse = min(finding.verdict, found.verdict, key=VERDICTS.index)
+    if finding.verdict == "not-tested":
+        worse = "not-tested"
+    return dataclasses.replace(
+        finding,
+        verdict=worse,
+        reason=f"{finding.reason}; {found.words}",
+        advice=finding.advice if finding.verdict == "fail" else finding.advice or _ADVICE,
+    )
+
+
+def at_least(finding: Finding, read: Read | None, *, more_is_right: bool = False) -> Finding:
+    """The finding of a reading at the end of its scale, which means *at least*.
+
+    What is too low may not be so; what is as planned may be more, which is right only of a figure
+    that has no upper limit.
+    """
+    if read is None or not read.at_least or (finding.verdict == "pass" and more_is_right):
+        return finding
+    verdict: Verdict = "not-tested" if finding.verdict == "fail" else finding.verdict
+    return dataclasses.replace(
+        finding,
+        verdict="warn" if verdict == "pass" else verdict,
+        reason=f"{finding.reason}; {figure(read.number or 0.0)} is the end of the reading's scale "
+        "and means at least so much",
+        advice=finding.advice or "measure it with an instrument that shows more",
+    )
+
+
+def by_median(finding: Finding, found: Iterable[Wavered | None]) -> Finding:
+    """A finding made of the median of what did not hold still: it cannot pass."""
+    words = [w.words for w in found if w is not None]
+    if finding.verdict != "pass" or not words:
+        return finding
+    reason = f"{finding.reason}; this is a median, and {words[0]}"
+    return dataclasses.replace(finding, verdict="warn", reason=reason, advice=_ADVICE)

@@ -8,10 +8,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from verifier.model.manual import Entered
-from verifier.model.observations import SOAK, WEATHER, Observation, SoakCourse
+from verifier.model.observations import SOAK, WEATHER, Observation
 from verifier.model.plan import Carrier, EndName
 from verifier.model.result import Finding, Verdict
-from verifier.model.samples import Block
+from verifier.model.samples import Block, SoakCourse
 from verifier.rules.compare.radio.read import moment as moment_of
 from verifier.rules.compare.radio.weather import FROM_MHZ, NEAR_S, stated_at, weather_of
 from verifier.rules.observations import of_kind

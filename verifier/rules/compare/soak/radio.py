@@ -8,8 +8,8 @@ from typing import NamedTuple
 from verifier.model.manual import Entered
 from verifier.model.observations import Observation
 from verifier.model.plan import Carrier, End, EndName, Link
+from verifier.model.problem import Subject
 from verifier.model.result import Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules.compare.context import Context, Findings
 from verifier.rules.compare.manual.items import figure_of
 from verifier.rules.compare.soak.context import Soaking, moment, rests_on

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from verifier.model.address import Address
 from verifier.model.laptop import Laptop
 from verifier.model.plan import Plan
+from verifier.model.problem import Subject
 from verifier.model.result import Finding, Verdict
-from verifier.model.subject import Subject
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.soak.context import Soaking, rests_on
 from verifier.rules.compare.soak.echo import loss_words, rtt_words
