@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from click import Option
 
+from verifier.cli import complete
 from verifier.cli.command import command
 from verifier.cli.job_folder import ObjectArgument, was_taken
 from verifier.cli.later import Later
@@ -52,7 +53,9 @@ class HereOptions:
     """Which device is expected on the cable, and how it is looked at."""
 
     plan: PlanOptions
-    device: Annotated[str | None, ObjectArgument(["device"], required=False)]
+    device: Annotated[
+        str | None, ObjectArgument(["device"], required=False, shell_complete=complete.devices)
+    ]
     interfaces: Annotated[
         tuple[str, ...],
         Option(

@@ -10,7 +10,7 @@ from click import Argument, Option
 
 from verifier.cli.command import FILE, command
 from verifier.cli.later import Later
-from verifier.cli.options import OwnFaults, PlanOptions
+from verifier.cli.options import MAPPING_HELP, OwnFaults, PlanOptions
 from verifier.errors import EXIT_PASSED, InputError, UsageError
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ class NewOptions:
             ["--mapping"],
             type=FILE,
             metavar="FILE",
-            help="How the sheet of --from is read, where it is not a plan of ours.",
+            help=MAPPING_HELP,
         ),
     ]
     verbose: OwnFaults

@@ -163,8 +163,8 @@ def _alone(above: Line | None, line: Line, wide: Sequence[Merge]) -> Iterator[in
 
 def _groups(above: Line | None, line: Line, wide: Sequence[Merge]) -> dict[int, str]:
     """The word of the group above each cell: of a merged cell, or of the next one to the left."""
-    if above is None:
-        return {}
+    if above is None or (not wide and len(above.cells) < _ENOUGH):
+        return {}  # one text alone is a title
     found = {}
     word = ""
     merged = {
