@@ -354,3 +354,43 @@ def test_a_secret_is_not_shown_in_a_proposal(tmp_path: Path) -> None:
     for text in (shown, (tmp_path / "m.toml").read_text()):
         assert "4711" not in text
         assert "tide" not in text
+
+
+# A house's own words.
+
+
+def test_a_house_says_its_words_in_its_mapping(tmp_path: Path) -> None:
+    """Its names of ends, and what it keeps secret."""
+    (tmp_path / "e.csv").write_text("L,E,Unit,Hatch\nhop,Foot,south,tide\nhop,Head,ridge,tide\n")
+    (tmp_path / "m.toml").write_text(
+        'format = "plan-verifier/mapping/1"\n[words]\n"end a" = ["Head"]\n"end b" = ["Foot"]\n'
+        'secret = ["Hatch"]\n[[table]]\nrow = "end"\n[table.columns]\n"L" = "Links.name"\n'
+        '"E" = "Links.end"\n"Unit" = "Links.device"\n'
+    )
+    plan, problems = read_plan(tmp_path / "e.csv", tmp_path / "m.toml")
+    carrier = plan.links[0].carriers[0]
+    assert (carrier.a.device, carrier.b.device) == ("ridge", "south")
+    assert "secret-in-plan" in [p.rule for p in problems]
+    assert "tide" not in repr(plan) + repr(problems)
+
+
+@pytest.mark.parametrize(
+    "ends", ["Near,Far", "West,East", "Site 1,Site 2", "A-Ende,B-Ende", "Origen,Destino"]
+)
+def test_words_for_ends_are_known_in_cells(tmp_path: Path, ends: str) -> None:
+    first, second = ends.split(",")
+    (tmp_path / "e.csv").write_text(f"L,E,Unit\nhop,{second},south\nhop,{first},ridge\n")
+    (tmp_path / "m.toml").write_text(
+        'format = "plan-verifier/mapping/1"\n[[table]]\nrow = "end"\n[table.columns]\n'
+        '"L" = "Links.name"\n"E" = "Links.end"\n"Unit" = "Links.device"\n'
+    )
+    plan, _ = read_plan(tmp_path / "e.csv", tmp_path / "m.toml")
+    assert plan.links[0].carriers[0].a.device == "ridge"
+
+
+def test_words_of_a_house_for_nothing_are_told(tmp_path: Path) -> None:
+    (tmp_path / "m.toml").write_text(
+        f'format = "plan-verifier/mapping/1"\n[words]\n"Links.colour" = ["Farbe"]\n{LINK}'
+    )
+    with pytest.raises(InputError, match="is no field"):
+        read_mapping(tmp_path / "m.toml")
