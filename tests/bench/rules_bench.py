@@ -22,7 +22,7 @@ from verifier.model.address import Address, Interface
 from verifier.model.plan import Band, Carrier, Device, End, Link, Plan, Port, Site
 from verifier.rules.plan import RULES, check
 from verifier.rules.plan.addresses import address_doubled
-from verifier.rules.plan.scope import Find, RuleProblem, Scope
+from verifier.rules.plan.scope import Find, PlanScope, RuleProblem
 from verifier.rules.plan.subnets import subnets_overlap
 
 TODAY = dt.date(2026, 11, 25)
@@ -78,7 +78,7 @@ def hop(n: int, devices: int) -> Link:
 
 def alone(find: Find, plan: Plan) -> list[RuleProblem]:
     """One rule, with all that it must prepare."""
-    return list(find(Scope(plan)))
+    return list(find(PlanScope(plan)))
 
 
 def took_s(work: Callable[[], Collection[Any]]) -> tuple[float, int]:

@@ -17,8 +17,8 @@ from verifier.cli.help import GROUPS, SCREEN, SECTIONS, SELDOM, SUBCOMMANDS, WID
 from verifier.cli.options import HISTORY_FORMATS, RESULT_FORMATS
 from verifier.report import history, result
 
-OTHERWISE = {"--from", "--wait", "--bell"}
-"""Options of one name for things that are not the same: what is waited for, what is read from."""
+OTHERWISE = {"--bell", "--from", "--wait"}
+"""Options of one name for other things: when it rings, what is read from, what is waited for."""
 
 
 def each() -> Iterator[tuple[str, click.Command]]:

@@ -23,7 +23,7 @@ from verifier.rules.health.states import readings
 from verifier.rules.observations import Observations
 from verifier.session import Probing, Request, run
 from verifier.session.align import AlignQuestion, Peaks, align
-from verifier.session.ask.readings import Asked, read_device, walk_device
+from verifier.session.ask.readings import DeviceQuestion, read_device, walk_device
 from verifier.session.history import history_of
 from verifier.session.laptop import FitQuestion, LaptopAddresses, answer, to_set, with_addresses
 from verifier.session.powercycle.run import powercycle
@@ -164,7 +164,7 @@ def test_levels_are_followed_each_second(world: MemoryWorld) -> None:
 
 def test_one_device_is_read_and_walked(world: MemoryWorld) -> None:
     """Its readings by the profile, its objects below a root, and silence where nobody is."""
-    asked = Asked(address=PLAN.devices[0].address.address, entry=ENTRIES["field"])
+    asked = DeviceQuestion(address=PLAN.devices[0].address.address, entry=ENTRIES["field"])
     read = read_device(asked, PROFILE, world, deadline_s=5.0)
     assert [got.value for got in read.readings] == ["S-16"]
     assert read.system["sysName"] == "quarry"

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import click
 from click import Choice, IntRange, Option
 
+from verifier.cli import complete
 from verifier.cli.command import Duration, command
 from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.later import Later
@@ -47,7 +48,7 @@ class AlignOptions:
     """Which carrier is aligned, and how its levels are shown."""
 
     plan: PlanOptions
-    link: Annotated[str, ObjectArgument(["link"])]
+    link: Annotated[str, ObjectArgument(["link"], shell_complete=complete.links)]
     credentials_file: CredentialsFile
     set_laptop: SetLaptop
     carrier: Annotated[
@@ -128,7 +129,7 @@ def _say(lines: list[str], options: AlignOptions) -> None:
     click.echo("\n".join(text), err=options.format_ == "json")
 
 
-class _Screen:
+class _AlignScreen:
     """Shows a picture over the last one on a terminal, else a line each."""
 
     def __init__(self, options: AlignOptions) -> None:
@@ -172,7 +173,7 @@ def _run(
     from verifier.session.align import Peaks  # noqa: PLC0415
     from verifier.session.align import align as follow  # noqa: PLC0415
 
-    screen = _Screen(options)
+    screen = _AlignScreen(options)
     course = follow(world, Peaks(hop), questions, screen.show, lasts_s=options.lasts_s)
     ended = world.run(_ended_by_a_signal(course))
     if screen.last is not None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import click
 from click import Argument, Choice, Option
 
+from verifier.cli import complete
 from verifier.cli.command import FILE, command
 from verifier.cli.later import Later
 from verifier.cli.options import HOW_WRITTEN, OUT_HELP
@@ -28,7 +29,10 @@ else:
 class ExplainOptions:
     """Which topic, and how it is shown."""
 
-    topic: Annotated[tuple[str, ...], Argument(["topic"], nargs=-1, metavar="[TOPIC]")]
+    topic: Annotated[
+        tuple[str, ...],
+        Argument(["topic"], nargs=-1, metavar="[TOPIC]", shell_complete=complete.topics),
+    ]
     format_: Annotated[
         Literal["text", "html", "man"] | None,
         Option(

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import click
 from click import FloatRange, Option
 
+from verifier.cli import complete
 from verifier.cli.command import Duration, command
 from verifier.cli.job_folder import ObjectArgument
 from verifier.cli.later import Later
@@ -53,7 +54,7 @@ class FindOptions:
     """Which device is looked for, and how."""
 
     plan: PlanOptions
-    device: Annotated[str, ObjectArgument(["device"])]
+    device: Annotated[str, ObjectArgument(["device"], shell_complete=complete.devices)]
     listen: Annotated[
         bool,
         Option(["--listen"], is_flag=True, help="Listen on the cable too (Linux, as root)."),

@@ -11,7 +11,7 @@ from verifier import __version__
 from verifier.cli.help import COMMANDS, SECTIONS, SUBCOMMANDS, command_of, grouped
 from verifier.errors import UsageError
 from verifier.files.explain import Topics, load_topics
-from verifier.model.topic import Block, Code, Filled, Heading, Paragraph, Table, Topic
+from verifier.model.topic import Block, Code, Filled, Paragraph, Topic, TopicHeading, TopicTable
 from verifier.report.explain import facts
 from verifier.report.explain.blocks import blocks
 from verifier.report.explain.man import Manual, manual_page
@@ -114,37 +114,37 @@ class Handbook:
         return [t for t in self.topics.by_name.values() if t.page == topic.page and t is not topic]
 
     def _section(self, topic: Topic) -> Iterator[Block]:
-        yield Heading(2, topic.title)
+        yield TopicHeading(2, topic.title)
         yield from self.blocks(topic)
 
     def _contents(self) -> Iterator[Block]:
         yield Paragraph("`plan-verifier explain TOPIC` shows a topic; offline.")
         chosen = self.topics.of("topic")
         general = [t for t in chosen if "-" not in t.name and t.name not in _ALL]
-        yield Table(("topic", "about"), tuple((t.name, t.title) for t in general))
+        yield TopicTable(("topic", "about"), tuple((t.name, t.title) for t in general))
         for section, names in SECTIONS.items():
             yield Paragraph(f"**{section}**: {', '.join(names)}")
         rows = [(n, self.topics.by_name[n].about) for n in _ALL if n in self.topics.by_name]
-        yield Table(("lists of names", "each of which is a topic"), tuple(rows))
+        yield TopicTable(("lists of names", "each of which is a topic"), tuple(rows))
 
 
 def _commands() -> Iterator[Block]:
     rows = [(n, COMMANDS[n].about, s) for s, names in SECTIONS.items() for n in names]
-    yield Table(("command", "what it does", "for"), tuple(rows))
+    yield TopicTable(("command", "what it does", "for"), tuple(rows))
 
 
 def _usage(name: str) -> Iterator[Block]:
     """Examples and every option of a command, and of those within it."""
     entry, command = COMMANDS[name], command_of(name)
-    yield Heading(2, "Examples")
+    yield TopicHeading(2, "Examples")
     yield Code("", tuple(f"plan-verifier {example}" for example in entry.examples))
     for path, inner in _each(name, command):
         context = click.Context(inner, info_name=f"plan-verifier {path}")
         rows = [row for _, rows in grouped(inner, context) for row in rows]
-        yield Heading(2, "Options" if path == name else f"Options of {path}")
+        yield TopicHeading(2, "Options" if path == name else f"Options of {path}")
         if path in SUBCOMMANDS:
             yield Code("", tuple(f"plan-verifier {example}" for example in SUBCOMMANDS[path]))
-        yield Table(("option", "what it does"), tuple((f"`{o}`", h) for o, h in rows))
+        yield TopicTable(("option", "what it does"), tuple((f"`{o}`", h) for o, h in rows))
 
 
 def _each(name: str, command: click.Command) -> Sequence[tuple[str, click.Command]]:

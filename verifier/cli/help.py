@@ -8,9 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from importlib import import_module
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 
 class Entry(NamedTuple):
@@ -21,7 +24,6 @@ class Entry(NamedTuple):
     examples: tuple[str, ...]
 
 
-_KEYS = "--credentials credentials.toml"
 _TABLE: dict[str, dict[str, Entry]] = {
     "Plan": {
         "new": Entry(
@@ -30,51 +32,51 @@ _TABLE: dict[str, dict[str, Entry]] = {
         ),
         "check": Entry(
             "check", "Every fault of a plan at once; offline.",
-            ("check plan.xlsx", "check theirs.xlsx --mapping mapping.toml --strict"),
+            ("check", "check theirs.xlsx --mapping mapping.toml --strict"),
         ),
         "cards": Entry(
             "cards", "Field cards and labels to print; the sheet of what only a person can see.",
-            ("cards plan.yaml --out cards.html", "cards plan.yaml --blank seen.csv"),
+            ("cards --out cards.html", "cards --blank seen.csv"),
         ),
     },
     "Bench and site": {
         "here": Entry(
             "here", "What is on this cable, and is it right; the one thing to do next.",
-            (f"here plan.yaml {_KEYS}", f"here plan.yaml lighthouse-quarry {_KEYS}"),
+            ("here", "here --watch --bell"),
         ),
         "fit": Entry(
             "fit", "Does this laptop's address fit each device's subnet; if not, what to set.",
-            ("fit plan.yaml --device lighthouse-quarry", "fit plan.yaml --present --os windows"),
+            ("fit --device lighthouse-quarry", "fit --present --os windows"),
         ),
         "readdress": Entry(
             "readdress", "The ordered runbook from present to planned addresses.",
-            ("readdress plan.yaml --out runbook.html",
-             f"readdress plan.yaml --guide --set-laptop {_KEYS}"),
+            ("readdress --out runbook.html",
+             "readdress --guide --set-laptop"),
         ),
         "find": Entry(
             "find", "Looks for a device that does not answer where it should.",
-            (f"find plan.yaml lighthouse-quarry {_KEYS}",
-             f"find plan.yaml lighthouse-quarry {_KEYS} --listen"),
+            ("find lighthouse-quarry",
+             "find lighthouse-quarry --listen"),
         ),
         "reach": Entry(
             "verify", "Do the devices answer: echoes and TCP services only.",
-            ("reach plan.yaml", "reach plan.yaml --link 'Hop 1'"),
+            ("reach", "reach --link 'Hop 1'"),
         ),
         "align": Entry(
             "align", "Both ends' receive level, once a second, while the antennas are aligned.",
-            (f"align plan.yaml 'Hop 1' {_KEYS}", f"align plan.yaml 'Hop 1' {_KEYS} --bell"),
+            ("align 'Hop 1'", "align 'Hop 1' --bell"),
         ),
         "powercycle": Entry(
             "powercycle", "Were settings saved: reads devices before and after a restart.",
-            ("powercycle plan.yaml lighthouse-quarry --stage bench",
-             "powercycle plan.yaml lighthouse-quarry --accept-outage"),
+            ("powercycle lighthouse-quarry --stage bench",
+             "powercycle lighthouse-quarry --accept-outage"),
         ),
     },
     "Prove": {
         "verify": Entry(
             "verify", "The live network against the plan: pass or fail, with the reason.",
-            (f"verify plan.yaml {_KEYS} --device lighthouse-quarry",
-             f"verify plan.yaml {_KEYS} --evidence handover.json"),
+            ("verify --device lighthouse-quarry",
+             "verify --evidence handover.json"),
         ),
         "report": Entry(
             "report", "A stored result drawn again, judged again, or compared; offline.",
@@ -84,13 +86,13 @@ _TABLE: dict[str, dict[str, Entry]] = {
     "Watch": {
         "sweep": Entry(
             "sweep", "How is every device: once or --every 5m, into the store; tells changes.",
-            (f"sweep plan.yaml {_KEYS} --every 5m --lines changes.jsonl",
-             f"sweep plan.yaml {_KEYS} --every 5m --page /srv/www/links"),
+            ("sweep --every 5m --lines changes.jsonl",
+             "sweep --every 5m --page /srv/www/links"),
         ),
         "history": Entry(
             "history", "What the sweeps knew: availability, outages, levels since handover.",
-            ("history plan.yaml --since 7d",
-             "history plan.yaml --baseline handover.json --out record.html"),
+            ("history --since 7d",
+             "history --baseline handover.json --out record.html"),
         ),
     },
     "Set up": {
@@ -120,7 +122,7 @@ SUBCOMMANDS = {
     "profiles show": ("profiles show hop-radio", "profiles show hop-radio --profiles profiles"),
     "profiles check": (
         "profiles check own-radio.toml",
-        f"profiles check own-radio.toml --against 192.0.2.20 {_KEYS}",
+        "profiles check own-radio.toml --against 192.0.2.20",
     ),
     "profiles draft": (
         "profiles draft 192.0.2.20 --seen rx_level_dbm=-45.6 --out own-radio.toml",
@@ -171,15 +173,16 @@ class Command(click.Command):
 
     def help_of(self, ctx: click.Context, *, everything: bool) -> str:
         """The help; without `everything`, seldom options are left out until a screen holds it."""
-        hidden: list[str] = []
         options = {p.opts[0] for p in self.get_params(ctx) if isinstance(p, click.Option)}
         seldom = [] if everything else [name for name in SELDOM.split() if name in options]
-        drawn = self._drawn(ctx, hidden)
-        for name in seldom:
-            if len(drawn.splitlines()) <= SCREEN:
-                break
-            hidden.append(name)
-            drawn = self._drawn(ctx, hidden)
+        least, most = 0, len(seldom)  # so many must be left out, so many may be
+        drawn = self._drawn(ctx, seldom[:least])
+        if len(drawn.splitlines()) > SCREEN:
+            while least < most:
+                middle = (least + most) // 2
+                fits = len(self._drawn(ctx, seldom[:middle]).splitlines()) <= SCREEN
+                least, most = (least, middle) if fits else (middle + 1, most)
+            drawn = self._drawn(ctx, seldom[:least])
         return drawn
 
     def _drawn(self, ctx: click.Context, hidden: Sequence[str]) -> str:
@@ -250,6 +253,16 @@ class Commands(click.Group):
         if cmd_name not in COMMANDS:
             return None
         return command_of(cmd_name)
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Commands with their lines of help, none imported, and options."""
+        from click.shell_completion import CompletionItem  # noqa: PLC0415 - seldom needed
+
+        found = [
+            CompletionItem(name, help=entry.about)
+            for name, entry in COMMANDS.items() if name.startswith(incomplete)
+        ]  # fmt: skip
+        return found + click.Command.shell_complete(self, ctx, incomplete)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

@@ -6,8 +6,10 @@ import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
+import click
 from click import Option
 
+from verifier.cli import complete
 from verifier.cli.command import command
 from verifier.cli.job_folder import ObjectArgument, was_taken
 from verifier.cli.later import Later
@@ -52,7 +54,9 @@ class HereOptions:
     """Which device is expected on the cable, and how it is looked at."""
 
     plan: PlanOptions
-    device: Annotated[str | None, ObjectArgument(["device"], required=False)]
+    device: Annotated[
+        str | None, ObjectArgument(["device"], required=False, shell_complete=complete.devices)
+    ]
     interfaces: Annotated[
         tuple[str, ...],
         Option(
@@ -94,6 +98,8 @@ def here(options: HereOptions) -> int:
     Exit codes: 0 each device found is right; 1 something is wrong; 3 no link, nobody, or nothing
     readable.
     """
+    if sys.stderr.isatty() and not options.output.quiet:
+        click.echo("plan-verifier: looking at this cable; Ctrl-C ends it", err=True)
     from verifier.report import here as drawn  # noqa: PLC0415
 
     if options.bell and not options.watch:

@@ -9,10 +9,14 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from verifier.errors import UsageError
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 _TAKEN = "plan-verifier.taken"
 
@@ -24,6 +28,15 @@ def was_taken(path: Path) -> bool:
 
 class PlanArgument(click.Argument):
     """The plan, and behind it what the command is about."""
+
+    objects: tuple[ObjectArgument, ...] = ()
+
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Files, and what the objects of the command complete."""
+        from click.shell_completion import CompletionItem  # noqa: PLC0415 - seldom needed
+
+        found = [CompletionItem(incomplete, type="file")]
+        return [*found, *(i for o in self.objects for i in o.shell_complete(ctx, incomplete))]
 
 
 class ObjectArgument(click.Argument):
@@ -96,6 +109,7 @@ def joined(parameters: Iterable[click.Parameter]) -> tuple[list[click.Parameter]
     if plan is None:
         return given, JobArguments(None, ())
     shown = [_metavar(o) for o in objects]
+    plan.objects = objects
     plan.metavar = " ".join(["[PLAN]", *shown])
     return [p for p in given if p not in objects], JobArguments(plan.name, objects)
 

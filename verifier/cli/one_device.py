@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from verifier.model.address import Address
     from verifier.model.credentials import SnmpEntry
     from verifier.report.style import plain
-    from verifier.session.ask.readings import Asked, DeviceAnswers
+    from verifier.session.ask.readings import DeviceAnswers, DeviceQuestion
 else:
     inputs = Later("verifier.cli.inputs")
     entry_names = Later("verifier.files.credentials:entry_names")
@@ -74,12 +74,12 @@ class AskOptions:
     ]
 
 
-def asked_by(address: Address, ask: AskOptions) -> Asked:
+def asked_by(address: Address, ask: AskOptions) -> DeviceQuestion:
     """The device at `address` and how to ask it. Raises InputError, UsageError."""
-    from verifier.session.ask.readings import Asked  # noqa: PLC0415
+    from verifier.session.ask.readings import DeviceQuestion  # noqa: PLC0415
 
     entry = _entry(ask.credentials_file, ask.entry)
-    return Asked(address=address, entry=entry, port=ask.port, timeout_s=ask.timeout_s)
+    return DeviceQuestion(address=address, entry=entry, port=ask.port, timeout_s=ask.timeout_s)
 
 
 def _entry(file: Path | None, name: str | None) -> SnmpEntry:
@@ -98,7 +98,7 @@ def _entry(file: Path | None, name: str | None) -> SnmpEntry:
     return load_credentials({chosen}, file, None, ask)[chosen]
 
 
-def silent(asked: Asked, heard: DeviceAnswers) -> int:
+def silent(asked: DeviceQuestion, heard: DeviceAnswers) -> int:
     """Says why the device did not answer, where it did not; the exit code, or 0."""
     if not heard.silence:
         return EXIT_PASSED

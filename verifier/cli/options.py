@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import click
 from click import Choice, IntRange, Option
 
-from verifier.cli.command import FILE, Duration, HostAddress, LaptopAddress
+from verifier.cli import complete
+from verifier.cli.command import FILE, Acceptance, Duration, HostAddress, LaptopAddress
 from verifier.cli.job_folder import PlanArgument
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ HISTORY_FORMATS = ("text", "json", "csv", "html")
 """Of `report.history`."""
 
 # One help text for an option that several commands have.
+MAPPING_HELP = "What the columns mean (TOML), where the sheet is not a plan of ours."
 HOW_WRITTEN = "How it is written; else the ending of --out says."
 OUT_HELP = "Write it to this file; its ending says how."
 QUIET_HELP = "Show the verdict and what failed."
@@ -59,7 +61,7 @@ class PlanOptions:
             ["--mapping"],
             type=FILE,
             metavar="FILE",
-            help="What the columns of PLAN mean (TOML), where it is somebody's own sheet.",
+            help=MAPPING_HELP,
         ),
     ]
     profile_folder: ProfileFolder
@@ -71,15 +73,33 @@ class SelectionOptions:
 
     devices: Annotated[
         tuple[str, ...],
-        Option(["--device"], multiple=True, metavar="NAME", help="Only this device."),
+        Option(
+            ["--device"],
+            multiple=True,
+            metavar="NAME",
+            help="Only this device.",
+            shell_complete=complete.devices,
+        ),
     ]
     links: Annotated[
         tuple[str, ...],
-        Option(["--link"], multiple=True, metavar="NAME", help="Only devices of this link."),
+        Option(
+            ["--link"],
+            multiple=True,
+            metavar="NAME",
+            help="Only devices of this link.",
+            shell_complete=complete.links,
+        ),
     ]
     sites: Annotated[
         tuple[str, ...],
-        Option(["--site"], multiple=True, metavar="NAME", help="Only devices of this site."),
+        Option(
+            ["--site"],
+            multiple=True,
+            metavar="NAME",
+            help="Only devices of this site.",
+            shell_complete=complete.sites,
+        ),
     ]
 
     @property
@@ -243,32 +263,6 @@ def _no_password(ctx: click.Context, param: click.Parameter, value: str | None) 
     return value
 
 
-class _Acceptance(click.ParamType["NotTestedOk"]):
-    """`CHECK[@DEVICE]=REASON`."""
-
-    name = "check[@device]=reason"
-
-    def convert(
-        self, value: object, param: click.Parameter | None, ctx: click.Context | None
-    ) -> NotTestedOk:
-        """What may stay untested. Refuses what is no check, a pattern, and what has no reason."""
-        from verifier.model.checks import unknown_check  # noqa: PLC0415 - help needs none
-        from verifier.model.plan import NotTestedOk  # noqa: PLC0415
-
-        if isinstance(value, NotTestedOk):
-            return value
-        check, _, reason = str(value).partition("=")
-        accepted = NotTestedOk(check=check.strip(), reason=reason.strip())
-        if (why := unknown_check(accepted.name)) is not None:
-            self.fail(why, param, ctx)
-        if not accepted.reason:
-            without = f"{value!r} has no reason: write {accepted.check}=REASON"
-            self.fail(f"{without}, it stands in the document", param, ctx)
-        if not accepted.reason.isprintable():
-            self.fail(f"the reason of {accepted.check} does not print", param, ctx)
-        return accepted
-
-
 CredentialsFile = Annotated[
     Path | None,
     Option(
@@ -293,9 +287,10 @@ AcceptedUntested = Annotated[
     "tuple[NotTestedOk, ...]",
     Option(
         ["--accept-untested"],
+        shell_complete=complete.checks,
         multiple=True,
         metavar="CHECK[@DEVICE]=REASON",
-        type=_Acceptance(),
+        type=Acceptance(),
         help="This check may stay untested, for all devices or one: the verdict is then "
         "conditional.",
     ),

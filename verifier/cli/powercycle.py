@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import click
 from click import Option
 
+from verifier.cli import complete
 from verifier.cli.command import Duration, command
 from verifier.cli.documents import documents, signed_by
 from verifier.cli.job_folder import ObjectArgument
@@ -63,7 +64,10 @@ class PowercycleOptions:
 
     plan: PlanOptions
     names: Annotated[
-        tuple[str, ...], ObjectArgument(["names"], metavar="DEVICE...", nargs=-1, required=True)
+        tuple[str, ...],
+        ObjectArgument(
+            ["names"], metavar="DEVICE...", nargs=-1, required=True, shell_complete=complete.devices
+        ),
     ]
     credentials_file: CredentialsFile
     laptop: LaptopOptions

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import click
 from click import Argument, Option
 
+from verifier.cli import complete
 from verifier.cli.command import FILE, HostAddress, command
 from verifier.cli.later import Later
 from verifier.cli.one_device import AskOptions, asked_by, silent
@@ -69,7 +70,7 @@ def list_(options: ListOptions) -> int:
 class ShowOptions:
     """Which profile is shown."""
 
-    name: Annotated[str, Argument(["name"])]
+    name: Annotated[str, Argument(["name"], shell_complete=complete.profiles)]
     profile_folder: ProfileFolder
 
 
@@ -88,7 +89,7 @@ def show(options: ShowOptions) -> int:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CheckOptions:
+class ProfileCheckOptions:
     """Which profile is checked, and against which device."""
 
     file: Annotated[Path, Argument(["file"], type=FILE)]
@@ -105,11 +106,11 @@ class CheckOptions:
 
 
 @command(
-    CheckOptions,
+    ProfileCheckOptions,
     short_help="A profile's faults, and what it reads off a live device.",
     group=profiles,
 )
-def check(options: CheckOptions) -> int:
+def check(options: ProfileCheckOptions) -> int:
     """Every fault of the profile FILE; with --against, what it reads off a live device.
 
     Reads only. Ends with 3 where a reading has no value.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from click import Choice, Option
 
+from verifier.cli import complete
 from verifier.cli.command import FILE, Duration
 from verifier.cli.options import (
     HOW_WRITTEN,
@@ -90,7 +91,13 @@ class RunbookOptions:
     ]
     done: Annotated[
         tuple[str, ...],
-        Option(["--done"], multiple=True, metavar="NAME", help="This device is finished already."),
+        Option(
+            ["--done"],
+            multiple=True,
+            metavar="NAME",
+            help="This device is finished already.",
+            shell_complete=complete.devices,
+        ),
     ]
 
     @property

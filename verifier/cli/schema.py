@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from click import Argument
 
+from verifier.cli import complete
 from verifier.cli.command import command
 from verifier.cli.later import Later
 from verifier.errors import EXIT_PASSED
@@ -22,7 +23,9 @@ else:
 class SchemaOptions:
     """Whose schema is printed."""
 
-    name: Annotated[str | None, Argument(["name"], required=False)]
+    name: Annotated[
+        str | None, Argument(["name"], required=False, shell_complete=complete.documents)
+    ]
 
 
 @command(SchemaOptions)

@@ -24,7 +24,7 @@ from verifier.files.plan.units import SAME, Scale, scale, unit_named
 from verifier.files.sheets.cell_number import NumberStyle, read_number
 from verifier.files.sheets.csv_read import csv_page
 from verifier.files.sheets.page import Page, is_blank, listed
-from verifier.model.manual import BY_CHECK, ENTRY, NOT_APPLICABLE, Entry, Item, Observed
+from verifier.model.manual import BY_CHECK, ENTRY, NOT_APPLICABLE, Item, ManualEntry, Observed
 from verifier.model.plan import Plan
 from verifier.model.problem import Problem, Subject
 
@@ -58,7 +58,7 @@ def read_observed(path: Path, plan: Plan) -> tuple[Observed, tuple[Problem, ...]
     reader = _SheetReader(page=page, folder=path.parent, plan=plan, faults=faults)
     columns: dict[str, int] | None = None
     width = 0
-    found: list[Entry] = []
+    found: list[ManualEntry] = []
     for number, cells in page.read(lambda heading: _named(heading) in ENTRY, faults):
         texts = ["" if is_blank(c) else str(c).strip() for c in cells]
         if not any(texts):
@@ -149,7 +149,7 @@ class _SheetReader:
             )
             self.faults.warn("local-time", self.page.origin(rows[0], "at"), message)
 
-    def entry(self, number: int, row: Mapping[str, str]) -> Entry | None:
+    def entry(self, number: int, row: Mapping[str, str]) -> ManualEntry | None:
         """The row, or None where it is not filled in or is wrong."""
         subject = self._device(number, row.get("device", ""))
         item = self._item(number, row.get("check", ""), subject)
@@ -180,7 +180,7 @@ class _SheetReader:
             "row": str(self.page.origin(number)),
         }  # fmt: skip
         raw = json.dumps({k: v for k, v in kept.items() if v}, ensure_ascii=False)
-        return Entry(
+        return ManualEntry(
             device=subject.name, check=item.check, value=value, unit=item.unit, at=at, raw=raw
         )
 

@@ -83,7 +83,7 @@ class Entered:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class ManualEntry:
     """One row that a person filled in, read and understood.
 
     Attributes:
@@ -111,7 +111,7 @@ class Observed:
 
     file: str
     sha256: str
-    entries: tuple[Entry, ...] = ()
+    entries: tuple[ManualEntry, ...] = ()
     blank: tuple[tuple[str, str], ...] = ()
 
 

@@ -38,7 +38,7 @@ class Topic:
 
 
 @dataclass(frozen=True, slots=True)
-class Heading:
+class TopicHeading:
     """A heading within a page; level 2 and below."""
 
     level: int
@@ -69,7 +69,7 @@ class Code:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class TopicTable:
     """Headings and rows of words."""
 
     head: tuple[str, ...]
@@ -83,4 +83,4 @@ class Filled:
     name: str
 
 
-Block = Heading | Paragraph | Items | Code | Table | Filled
+Block = TopicHeading | Paragraph | Items | Code | TopicTable | Filled

@@ -55,7 +55,7 @@ class _Readable(Protocol):
 _Waker = TypeVar("_Waker", bound=_Readable)
 
 
-class Clocks:
+class SystemClocks:
     """This machine's clocks."""
 
     now = staticmethod(partial(dt.datetime.now, dt.UTC))
@@ -73,7 +73,7 @@ class Clocks:
         return select.select(wake, [], [], None if seconds is None else max(0.0, seconds))[0]
 
 
-class LaptopAccess:
+class RealLaptop:
     """This laptop, as `probes.laptop` sees it."""
 
     platform: str = sys.platform
@@ -111,7 +111,7 @@ class LaptopAccess:
             set_addresses.take_back_leftovers(say)
 
 
-class CableAccess:
+class RealCable:
     """The cable, by packet sockets (Linux)."""
 
     @staticmethod
@@ -218,7 +218,7 @@ class _Sender:
         )  # fmt: skip
 
 
-class EchoAccess:
+class RealEchoes:
     """Echoes, by this machine's ICMP sockets."""
 
     @staticmethod
@@ -285,10 +285,10 @@ class EchoAccess:
 class ThisMachine:
     """The real world."""
 
-    clocks: Clocks = field(default_factory=Clocks)
-    laptop: LaptopAccess = field(default_factory=LaptopAccess)
-    cable: CableAccess = field(default_factory=CableAccess)
-    echoes: EchoAccess = field(default_factory=EchoAccess)
+    clocks: SystemClocks = field(default_factory=SystemClocks)
+    laptop: RealLaptop = field(default_factory=RealLaptop)
+    cable: RealCable = field(default_factory=RealCable)
+    echoes: RealEchoes = field(default_factory=RealEchoes)
     chance: random.Random = field(default_factory=random.SystemRandom)
 
     @staticmethod

@@ -55,7 +55,7 @@ Change = Callable[[Condition, Device, PlantedFault, Device | None], Condition]
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class FaultKind:
     """A kind of fault: whose it is, in words, and the condition it makes of another.
 
     `change` gets the device as planned, the fault, and for a link the far device as planned.
@@ -217,111 +217,115 @@ def _responder(
     return dataclasses.replace(condition, responder=other)
 
 
-KINDS: dict[str, Kind] = {
-    "no-answer": Kind("device", "the SNMP agent is silent", _with(silent=True)),
-    "slow": Kind(
+KINDS: dict[str, FaultKind] = {
+    "no-answer": FaultKind("device", "the SNMP agent is silent", _with(silent=True)),
+    "slow": FaultKind(
         "device", "answers so many seconds late (0.5)",
         lambda c, _, f, __: dataclasses.replace(c, delay_s=_number(f, _DELAY_S)),
     ),
-    "wrong-name": Kind("device", "another sysName", _name),
-    "swapped-ends": Kind(
+    "wrong-name": FaultKind("device", "another sysName", _name),
+    "swapped-ends": FaultKind(
         "link", "the two devices stand at each other's place",
         lambda c, _, __, far: dataclasses.replace(c, stands_for=far.name if far else None),
     ),
-    "wrong-mask": Kind("device", "another prefix length", _prefix),
-    "wrong-gateway": Kind("device", "another default gateway", _gateway),
-    "port-down": Kind("device", "a port is down", _port(lambda _, __: 0)),
-    "port-slow": Kind(
+    "wrong-mask": FaultKind("device", "another prefix length", _prefix),
+    "wrong-gateway": FaultKind("device", "another default gateway", _gateway),
+    "port-down": FaultKind("device", "a port is down", _port(lambda _, __: 0)),
+    "port-slow": FaultKind(
         "device", "a port runs at so many Mbit/s (a tenth)",
         _port(lambda planned, fault: int(_number(fault, max(1, planned // 10)))),
     ),
-    "counters-running": Kind("device", "error counters run", _with(counting=True)),
-    "level-low": Kind("device", "receives so many dB less (12)", _radio(_less_received)),
-    "level-low-both": Kind("link", "both ends receive so many dB less (12)",
+    "counters-running": FaultKind("device", "error counters run", _with(counting=True)),
+    "level-low": FaultKind("device", "receives so many dB less (12)", _radio(_less_received)),
+    "level-low-both": FaultKind("link", "both ends receive so many dB less (12)",
                            _radio(_less_received)),
-    "power-low": Kind("device", "transmits so many dB less than it says (12)", _radio(_less_sent)),
-    "alignment-left": Kind(
+    "power-low": FaultKind(
+        "device", "transmits so many dB less than it says (12)", _radio(_less_sent)
+    ),
+    "alignment-left": FaultKind(
         "device", "still in alignment settings: lowest modulation, highest power",
         _radio(lambda s, _: dataclasses.replace(s, alignment=True)),
     ),
-    "muted": Kind("device", "the transmitter is off",
+    "muted": FaultKind("device", "the transmitter is off",
                   _radio(lambda s, _: dataclasses.replace(s, muted=True))),
-    "level-high": Kind(
+    "level-high": FaultKind(
         "device", "receives so many dB more (12)",
         _radio(_more_received),
     ),
-    "power-set": Kind(
+    "power-set": FaultKind(
         "device", "its power is set so many dB over the plan (4)",
         _radio(lambda s, f: dataclasses.replace(s, set_offset_db=_number(f, _MORE_DB))),
     ),
-    "frequency": Kind(
+    "frequency": FaultKind(
         "device", "transmits so many MHz over its frequency (14)",
         _radio(lambda s, f: dataclasses.replace(s, mhz_off=_number(f, _MHZ_OFF))),
     ),
-    "frequencies-crossed": Kind("link", "each end has the other's frequencies",
+    "frequencies-crossed": FaultKind("link", "each end has the other's frequencies",
                                 _setting(crossed=True)),
-    "bandwidth": Kind(
+    "bandwidth": FaultKind(
         "device", "has this bandwidth (14 MHz)",
         _radio(lambda s, f: dataclasses.replace(s, bandwidth_mhz=_number(f, _MHZ_OFF))),
     ),
-    "link-id": Kind(
+    "link-id": FaultKind(
         "device", "has this link id ('other')",
         _radio(lambda s, f: dataclasses.replace(s, link_id=str(f.value or "other"))),
     ),
-    "key": Kind("device", "has another encryption key", _setting(key="other")),
-    "polarisation": Kind(
+    "key": FaultKind("device", "has another encryption key", _setting(key="other")),
+    "polarisation": FaultKind(
         "device", "has this polarisation (H)",
         _radio(lambda s, f: dataclasses.replace(s, polarisation=str(f.value or "H"))),
     ),
-    "modulation": Kind("device", "is fixed at the lowest modulation", _setting(lowest=True)),
-    "atpc": Kind("device", "ATPC is on", _setting(atpc=True)),
-    "test-mode": Kind("device", "transmits a bare carrier for a test", _setting(testing=True)),
-    "interference": Kind(
+    "modulation": FaultKind("device", "is fixed at the lowest modulation", _setting(lowest=True)),
+    "atpc": FaultKind("device", "ATPC is on", _setting(atpc=True)),
+    "test-mode": FaultKind("device", "transmits a bare carrier for a test", _setting(testing=True)),
+    "interference": FaultKind(
         "device", "another transmitter takes so many dB off its SNR (24)",
         _radio(lambda s, f: dataclasses.replace(s, noise_db=_number(f, _NOISE_DB))),
     ),
-    "no-name": Kind("device", "sysName is empty", _with(name="")),
-    "location": Kind(
+    "no-name": FaultKind("device", "sysName is empty", _with(name="")),
+    "location": FaultKind(
         "device", "another sysLocation ('elsewhere')",
         lambda c, _, f, __: dataclasses.replace(c, location=str(f.value or "elsewhere")),
     ),
-    "software": Kind("device", "runs this software (3.9.0)", _software),
-    "exchanged": Kind(
+    "software": FaultKind("device", "runs this software (3.9.0)", _software),
+    "exchanged": FaultKind(
         "device", "a spare stands at its place, set up as planned",
         lambda c, _, __, ___: dataclasses.replace(c, hardware=(*c.hardware, *_SPARE)),
     ),
-    "another": Kind("device", "a device that nobody planned stands at its place", _another),
-    "hardware-swapped": Kind(
+    "another": FaultKind("device", "a device that nobody planned stands at its place", _another),
+    "hardware-swapped": FaultKind(
         "link", "the two devices are at each other's place, set up for where they are", _hardware
     ),
-    "no-gateway": Kind("device", "has no default route", _with(gateway_lost=True)),
-    "extra-address": Kind("device", "holds a further address of 127.0.0.0/8", _extra),
-    "half-duplex": Kind(
+    "no-gateway": FaultKind("device", "has no default route", _with(gateway_lost=True)),
+    "extra-address": FaultKind("device", "holds a further address of 127.0.0.0/8", _extra),
+    "half-duplex": FaultKind(
         "device", "a port runs half duplex",
         _of_port(lambda c, p, _: dataclasses.replace(c, half_duplex=(*c.half_duplex, p))),
     ),
-    "mtu": Kind(
+    "mtu": FaultKind(
         "device", "a port has this MTU (1400)",
         _of_port(lambda c, p, f: dataclasses.replace(
             c, mtus=(*c.mtus, (p, int(_number(f, _MTU)))))),
     ),
-    "alarm": Kind("device", "an alarm is present", _with(alarm=True)),
-    "clock-free": Kind("device", "its clock follows no time server", _with(clock_free=True)),
-    "reset": Kind("device", "restarted with the factory's settings, at its address", _reset),
-    "unsaved": Kind("device", "settings are not saved", _with(unsaved=True)),
-    "switch-forced": Kind("device", "the protection switch is forced", _with(forced=True)),
-    "restarted": Kind(
+    "alarm": FaultKind("device", "an alarm is present", _with(alarm=True)),
+    "clock-free": FaultKind("device", "its clock follows no time server", _with(clock_free=True)),
+    "reset": FaultKind("device", "restarted with the factory's settings, at its address", _reset),
+    "unsaved": FaultKind("device", "settings are not saved", _with(unsaved=True)),
+    "switch-forced": FaultKind("device", "the protection switch is forced", _with(forced=True)),
+    "restarted": FaultKind(
         "device", "restarts now",
         lambda c, _, __, ___: dataclasses.replace(c, restarts=c.restarts + 1),
     ),
-    "non-increasing": Kind("device", "GETNEXT gives the object it is asked for", _with(stuck=True)),
-    "too-big": Kind(
+    "non-increasing": FaultKind(
+        "device", "GETNEXT gives the object it is asked for", _with(stuck=True)
+    ),
+    "too-big": FaultKind(
         "device", "tooBig for more objects than these (1)",
         lambda c, _, f, __: dataclasses.replace(c, most=int(_number(f, 1))),
     ),
-    "truncated": Kind("device", "replies are cut short", _with(damage="truncated")),
-    "garbage": Kind("device", "replies are no SNMP", _with(damage="garbage")),
-    "wrong-community": Kind("device", "has another community or key", _with(refuses=True)),
-    "other-address": Kind("device", "answers from another address of 127.0.0.0/8", _responder),
+    "truncated": FaultKind("device", "replies are cut short", _with(damage="truncated")),
+    "garbage": FaultKind("device", "replies are no SNMP", _with(damage="garbage")),
+    "wrong-community": FaultKind("device", "has another community or key", _with(refuses=True)),
+    "other-address": FaultKind("device", "answers from another address of 127.0.0.0/8", _responder),
 }  # fmt: skip
 """Every fault there is, by name."""

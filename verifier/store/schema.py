@@ -55,7 +55,7 @@ class _AsGiven(UserDefinedType[Any]):
         return "BLOB"
 
 
-class Count(TypeDecorator[int]):
+class CountColumn(TypeDecorator[int]):
     """A whole number from 0 to 10^40 - 1."""
 
     impl = Numeric
@@ -157,8 +157,8 @@ port = Table(
     metadata,
     Column("subject_id", _ID, primary_key=True),
     Column("port", Text, primary_key=True),
-    Column("in_errors", Count, nullable=False),
-    Column("out_errors", Count, nullable=False),
+    Column("in_errors", CountColumn, nullable=False),
+    Column("out_errors", CountColumn, nullable=False),
     Column("uptime_s", Double),
 )
 
@@ -168,8 +168,8 @@ port_errors = Table(
     Column("sweep_id", _ID, primary_key=True),
     Column("subject_id", _ID, primary_key=True),
     Column("port", Text, primary_key=True),
-    Column("in_added", Count, nullable=False),
-    Column("out_added", Count, nullable=False),
+    Column("in_added", CountColumn, nullable=False),
+    Column("out_added", CountColumn, nullable=False),
     sqlite_with_rowid=False,
 )
 Index("port_errors_subject", port_errors.c.subject_id, port_errors.c.sweep_id)
@@ -214,8 +214,8 @@ hour_port = Table(
     Column("hour_s", BigInteger, primary_key=True),
     Column("subject_id", _ID, primary_key=True),
     Column("port", Text, primary_key=True),
-    Column("in_added", Count, nullable=False),
-    Column("out_added", Count, nullable=False),
+    Column("in_added", CountColumn, nullable=False),
+    Column("out_added", CountColumn, nullable=False),
     sqlite_with_rowid=False,
 )
 Index("hour_port_subject", hour_port.c.subject_id, hour_port.c.hour_s)

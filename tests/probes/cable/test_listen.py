@@ -11,7 +11,7 @@ from tests.probes.cable.test_frames import ALL_FRAMES, DEVICE, LLDP_FRAMES
 from verifier.errors import CannotMeasureError
 from verifier.model.address import Mac
 from verifier.probes.cable.frames import decode
-from verifier.probes.cable.listen import Wire, _attach, _filter, open_wires
+from verifier.probes.cable.listen import PacketWire, _attach, _filter, open_wires
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="packet sockets are Linux's")
 OTHERS = [Mac.parse(f"02:00:5e:10:01:{n:02x}") for n in range(40)]
@@ -69,7 +69,7 @@ def test_what_is_no_cable_is_refused() -> None:
     """Loopback and what is not there: the reason is said, whatever permission there is."""
     for name in ("lo", "nope0"):
         with pytest.raises(CannotMeasureError, match=r"lo|nope0|CAP_NET_RAW"):
-            Wire(name)
+            PacketWire(name)
     with open_wires(["lo", "nope0"], everything=False, of=()) as wires:
         assert wires.opened == {}
         assert 1 <= len(wires.refused) <= 2

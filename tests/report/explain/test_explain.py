@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from verifier.model.topic import Code, Filled, Heading, Items, Paragraph, Table, Topic
+from verifier.model.topic import Code, Filled, Items, Paragraph, Topic, TopicHeading, TopicTable
 from verifier.report.explain import facts
 from verifier.report.explain.blocks import blocks, spans, unmarked
 from verifier.report.explain.man import Manual, manual_page
@@ -47,10 +47,10 @@ def made() -> list[object]:
 def test_each_kind_of_block_is_read() -> None:
     assert made() == [
         Paragraph("First line goes on, `--soak` and **bold**."),
-        Heading(2, "A heading"),
+        TopicHeading(2, "A heading"),
         Items(("one goes on", "two")),
         Items(("first", "second"), numbered=True),
-        Table(("a", "b"), (("1", "x|y"),)),
+        TopicTable(("a", "b"), (("1", "x|y"),)),
         Code("toml", ('kept = "as it is"', "")),
         Filled("list check"),
         Paragraph("Level within 0.5 dB of sysName (1.3.6.1.2.1.1.5.0)."),
@@ -71,7 +71,7 @@ def test_text_keeps_to_its_columns(width: int) -> None:
     """Tables fold their widest columns; code alone is never folded."""
     long = "word " * 40
     shown = text(
-        "Title", [Paragraph(long), Items((long,)), Table(("a", "b"), ((long, long),))], width
+        "Title", [Paragraph(long), Items((long,)), TopicTable(("a", "b"), ((long, long),))], width
     )
     assert max(map(len, shown.splitlines())) <= width
     assert shown.count("word") == 160

@@ -22,7 +22,7 @@ from verifier.model.health import State, StateChange, SweepReport
 from verifier.model.plan import Device, Plan
 from verifier.model.problem import Subject
 from verifier.model.status import MOST_CHANGES, Status
-from verifier.probes.world import Clocks, ThisMachine
+from verifier.probes.world import SystemClocks, ThisMachine
 from verifier.session import Probing, Request
 from verifier.session.signals import Signals
 from verifier.session.sweep import deliver, status_page
@@ -58,7 +58,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield kept
 
 
-class Stepping(Clocks):
+class Stepping(SystemClocks):
     """This machine's clocks, the time of day put on by what `offset_s` gives."""
 
     def __init__(self, offset_s: Callable[[], float]) -> None:

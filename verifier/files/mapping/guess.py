@@ -12,9 +12,10 @@ from verifier.files.mapping.cell_words import looks_like
 from verifier.files.mapping.dictionary import Side, columns_by_field
 from verifier.files.mapping.evidence import chosen, settled
 from verifier.files.mapping.form import Layout
+from verifier.files.mapping.habits import habit_of
 from verifier.files.mapping.model import MappedField, targets_of
 from verifier.files.mapping.seen_tables import SeenTable, names_of, seen_tables
-from verifier.files.mapping.table import Line
+from verifier.files.mapping.table import Line, repeated_lines
 from verifier.files.mapping.words import Guess, ends_are_numbered, guess
 from verifier.files.plan.columns import Column
 from verifier.files.plan.scalars import parser
@@ -79,12 +80,18 @@ def _their_table(seen: SeenTable) -> TheirTable:
     table = seen.table
     names = dict(names_of(table))
     numbered = ends_are_numbered(names.values())
-    lines = [line for line in table.lines if len(line.cells) * _MANY > len(table.headings)]
-    lines = lines[:_LOOKED_AT]
+    again = repeated_lines(table)
+    lines = [
+        line
+        for line in table.lines[: 2 * _LOOKED_AT]
+        if len(line.cells) * _MANY > len(table.headings) and line.number not in again
+    ][:_LOOKED_AT]
     columns = []
     for at, name in names.items():
         values = [line.cells[at].value for line in lines if at in line.cells]
         meant = guess(re.sub(r" #[0-9]+$", "", name), numbered=numbered)
+        if seen.layout == "rows" and at in seen.page.hidden_columns:
+            meant = Guess("", "", sure=True, reason="it is hidden")
         columns.append(TheirColumn(name, table.headings[at].unit, values, meant))
     sheet = TheirTable(seen.page, seen.layout, columns)
     _by_values(sheet)
@@ -134,25 +141,31 @@ def _kind_of_row(sheet: TheirTable) -> None:
     if of_both or (relative and not twice and not _mirrored(sheet)):
         sheet.row = "link"
         _rename(sheet, _SEEN_FROM_A if of_both else {**_SEEN_FROM_A, "": "a"})
-    elif relative or (link and fields & _OF_END):
+    elif relative or (link and (fields & _of_end() or (twice and fields & _DEVICE))):
         sheet.row = "end"
         _rename(sheet, {"near": ""})
         if link and not twice:
             sheet.row_doubt = "not every link has two rows"
-    elif fields & {"Devices.address", "Devices.name"}:
+    elif fields & _DEVICE:
         sheet.row = "device"
     elif "Sites.latitude" in fields:
         sheet.row = "site"
 
 
 _SEEN_FROM_A: dict[Side, Side] = {"near": "a", "far": "b"}
-_OF_END = frozenset(("Links.tx_mhz", "Links.rx_level_dbm", "Links.azimuth_deg"))
+_DEVICE = frozenset(("Devices.address", "Devices.name"))
+
+
+def _of_end() -> frozenset[str]:
+    """The fields that an end of a link has."""
+    columns = columns_by_field().items()
+    return frozenset(name for name, column in columns if column.path[0] in ("a", "b"))
 
 
 def _twice(values: list[Any]) -> bool:
-    """Whether each link is named in an even number of rows."""
+    """Whether most links are named in an even number of rows."""
     times = Counter(map(heading_text, values)).values()
-    return bool(times) and not any(count % _TWICE for count in times)
+    return 2 * sum(count % _TWICE == 0 for count in times) > len(times)
 
 
 def _mirrored(sheet: TheirTable) -> bool:
@@ -205,6 +218,7 @@ def _fields(sheet: TheirTable) -> None:
             column.maybe = tuple(dict.fromkeys((*fields, *more)))
             if len(fields) > 1 and column.guess.field not in _SHARED:
                 column.doubt = "; ".join(filter(None, (column.doubt, "of both ends?")))
+            _see_habit(column, known[fields[0]].column)
             _settle(column, known[fields[0]].column)
             _doubt_words(column, known[fields[0]].column)
 
@@ -252,9 +266,17 @@ def _any(sheet: TheirTable, start: str) -> bool:
     return any(field.startswith(start) for field in fields)
 
 
+def _see_habit(column: TheirColumn, ours: Column) -> None:
+    """What the cells of a column are a form of."""
+    form, doubt = habit_of(ours.path[-1], column.values)
+    if form is not None:
+        column.says["form"] = form
+        column.doubt = "; ".join(filter(None, (column.doubt, doubt)))
+
+
 def _settle(column: TheirColumn, ours: Column) -> None:
     """Decimal sign and unit of a column of figures, and why a person must look at them."""
-    if ours.kind != "number":
+    if ours.kind != "number" or "form" in column.says:
         return
     found = settled(ours, column.unit, column.values)
     if found.decimal == "," and not ours.angle:

@@ -31,7 +31,7 @@ from verifier.model.plan import Plan
 from verifier.model.problem import Origin, Subject, SubjectKind
 
 Path = tuple[str, ...]
-Reader = Callable[["_Builder", Node, Path, Subject], Any]
+Reader = Callable[["_PlanBuilder", Node, Path, Subject], Any]
 
 _TOKENS = re.compile(r"[\s,;]+")
 
@@ -41,7 +41,7 @@ def to_plan(tree: Mapping, faults: Faults, file_sha256: str) -> Plan:
 
     Faults go to `faults`. Raises InputError only where there are too many of them.
     """
-    builder = _Builder(faults)
+    builder = _PlanBuilder(faults)
     name = tree.items.get("network")
     name = name.items.get("name") if isinstance(name, Mapping) else None
     title = (name.text or "").strip() if isinstance(name, Scalar) else ""
@@ -50,7 +50,7 @@ def to_plan(tree: Mapping, faults: Faults, file_sha256: str) -> Plan:
     return replace(plan, origins=builder.origins, file_sha256=file_sha256)
 
 
-class _Builder:
+class _PlanBuilder:
     """What is gathered while reading."""
 
     def __init__(self, faults: Faults) -> None:
@@ -125,7 +125,7 @@ def _reader(hint: Any) -> Reader:
     return functools.partial(_value, parser(hint))
 
 
-def _value(parse: Parser, builder: _Builder, node: Node, _: Path, subject: Subject) -> Any:
+def _value(parse: Parser, builder: _PlanBuilder, node: Node, _: Path, subject: Subject) -> Any:
     """One value, or None."""
     if not isinstance(node, Scalar):
         builder.misplaced("one value", node, subject)
@@ -139,7 +139,7 @@ def _value(parse: Parser, builder: _Builder, node: Node, _: Path, subject: Subje
 
 def _values(
     form: tuple[Parser, Callable[[str], list[str]]],
-    builder: _Builder,
+    builder: _PlanBuilder,
     node: Node,
     path: Path,
     subject: Subject,
@@ -166,7 +166,7 @@ def _parts(node: Node, split: Callable[[str], list[str]]) -> typing.Iterable[Nod
     return (Scalar(p, node.quoted, node.origin) for p in split(node.text or "") if p)
 
 
-def _records(cls: Any, builder: _Builder, node: Node, path: Path, subject: Subject) -> Any:
+def _records(cls: Any, builder: _PlanBuilder, node: Node, path: Path, subject: Subject) -> Any:
     """A list of groups. What cannot be read is left out."""
     if not isinstance(node, Sequence):
         builder.misplaced("a list (each entry begins with -)", node, subject)
@@ -180,7 +180,7 @@ def _records(cls: Any, builder: _Builder, node: Node, path: Path, subject: Subje
     return tuple(record for record in found if record is not None)
 
 
-def _record(cls: Any, builder: _Builder, node: Node, path: Path, subject: Subject) -> Any:
+def _record(cls: Any, builder: _PlanBuilder, node: Node, path: Path, subject: Subject) -> Any:
     """One group of fields as a `cls`, or None where a field that must be there is not."""
     if not isinstance(node, Mapping):
         builder.misplaced("a group of fields", node, subject)

@@ -41,15 +41,15 @@ class Formatted:
 
 
 @dataclass(frozen=True, slots=True)
-class Unreadable:
+class UnreadableCell:
     """A cell of a workbook without a value; says why."""
 
     reason: str
 
 
-def too_long(text: str) -> Unreadable:
+def too_long(text: str) -> UnreadableCell:
     """What a cell is that holds more than anybody types."""
-    return Unreadable(f"the cell holds {len(text):,} characters: at most {MAX_CELL:,} are read")
+    return UnreadableCell(f"the cell holds {len(text):,} characters: at most {MAX_CELL:,} are read")
 
 
 def clean(value: Any, column: Column, form: NumberStyle, note: Note) -> str:
@@ -118,7 +118,7 @@ def _day(text: str, note: Note) -> str:
 
 def _typed(value: Any, column: Column, form: NumberStyle, note: Note) -> str:
     """A cell of a workbook that is not text."""
-    if isinstance(value, Unreadable):
+    if isinstance(value, UnreadableCell):
         raise ValueError(value.reason)  # noqa: TRY004 (one kind of error for every cell)
     shown_as = value.format if isinstance(value, Formatted) else ""
     value = value.value if isinstance(value, Formatted) else value
@@ -194,7 +194,7 @@ def _wrong(found: str, text: str, column: Column) -> str:
 
 def as_shown(value: Any) -> str:
     """The text of a cell as a person sees it, in one line."""
-    if isinstance(value, Unreadable):
+    if isinstance(value, UnreadableCell):
         return value.reason
     if isinstance(value, Formatted):
         number = value.value

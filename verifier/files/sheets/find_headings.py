@@ -9,7 +9,7 @@ from typing import Any
 
 from verifier.files.faults import Faults
 from verifier.files.plan.units import doubt, unit_named, unit_of
-from verifier.files.sheets.cell import Unreadable
+from verifier.files.sheets.cell import UnreadableCell
 from verifier.files.sheets.page import MAX_HEADING_ROW, Knows, Merge, Page, Row, is_blank
 
 _LONGEST = 200
@@ -144,6 +144,6 @@ def are_units(words: Iterable[str]) -> bool:
 
 def heading_text(cell: Any) -> str:
     """A heading as one line; empty where there is none."""
-    if cell is None or isinstance(cell, Unreadable):
+    if cell is None or isinstance(cell, UnreadableCell):
         return ""
     return " ".join(str(cell).split())[:_LONGEST]

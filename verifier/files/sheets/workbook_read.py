@@ -13,7 +13,7 @@ from typing import Any
 
 from verifier.errors import InputError
 from verifier.files.faults import Faults, shown
-from verifier.files.sheets.cell import Formatted, Unreadable, too_long
+from verifier.files.sheets.cell import Formatted, UnreadableCell, too_long
 from verifier.files.sheets.limits import MAX_CELL, MAX_FILLED, MAX_PLACES, too_many
 from verifier.files.sheets.page import Knows, Merge, Page, Row, is_blank
 from verifier.files.sheets.workbook_scan import has_formulas, parts_of
@@ -186,14 +186,14 @@ def _value(cell: Any, has_formula: bool) -> Any:  # noqa: FBT001 (one call)
     value = cell.value
     if value is None:
         reason = "this formula has no result: open and save it in a spreadsheet program"
-        return Unreadable(reason) if has_formula else None
+        return UnreadableCell(reason) if has_formula else None
     if cell.data_type == "n":
         number_format = cell.number_format if cell.has_style else "General"
         if "%" in number_format or _ZEROS.fullmatch(number_format):
             return Formatted(value, number_format)
     elif cell.data_type == "e":
         what = "the formula gives" if has_formula else "the cell holds the error"
-        return Unreadable(f"{what} {shown(str(value))}")
+        return UnreadableCell(f"{what} {shown(str(value))}")
     elif isinstance(value, str) and len(value) > MAX_CELL:
         return too_long(value)
     return value

@@ -50,7 +50,7 @@ def read_yaml(data: bytes, path: Path, faults: Faults) -> Mapping:
         InputError: not UTF-8, empty, not YAML, not a mapping, too deep or too large.
     """
     text = decode(data, path)
-    builder = _Builder(path.name, faults)
+    builder = _TreeBuilder(path.name, faults)
     try:
         for event in yaml.parse(text, Loader=_LOADER):
             builder.take(event)
@@ -107,7 +107,7 @@ class _Open:
         return f"{self.path}.{self.key}" if self.path else self.key
 
 
-class _Builder:
+class _TreeBuilder:
     """Puts events together; `root` is the first document."""
 
     def __init__(self, file: str, faults: Faults) -> None:

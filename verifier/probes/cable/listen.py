@@ -45,7 +45,7 @@ _READ_LIMIT: Final = 512
 _BUFFER_BYTES: Final = 1 << 20
 
 
-class Wire:
+class PacketWire:
     """An open interface; a context manager. Closing it leaves the interface as it was.
 
     Args:
@@ -158,7 +158,9 @@ def open_wires(interfaces: Iterable[str], *, everything: bool, of: Collection[Ma
     wires = WireSet()
     for name in interfaces:
         try:
-            wires.opened[name] = wires.stack.enter_context(Wire(name, everything=everything, of=of))
+            wires.opened[name] = wires.stack.enter_context(
+                PacketWire(name, everything=everything, of=of)
+            )
         except CannotMeasureError as fault:
             wires.refused.append(str(fault))
     return wires
@@ -173,7 +175,7 @@ class WireSet:
     """
 
     def __init__(self) -> None:
-        self.opened: dict[str, Wire] = {}
+        self.opened: dict[str, PacketWire] = {}
         self.refused: list[str] = []
         self.stack = ExitStack()
 

@@ -131,7 +131,7 @@ class Unreachable:
     reporter: str | None
 
 
-class Waiter(Protocol):
+class AnswerWaiter(Protocol):
     """Who waits for an answer."""
 
     @property
@@ -168,8 +168,8 @@ class Transport:
         self._family = family
         self._source = source
         self._error_queue = error_queue
-        self._waiters: dict[int, Waiter] = {}
-        self._at_peer: dict[Endpoint, set[Waiter]] = {}
+        self._waiters: dict[int, AnswerWaiter] = {}
+        self._at_peer: dict[Endpoint, set[AnswerWaiter]] = {}
         self._endpoint: asyncio.DatagramTransport | None = None
         self._socket: socket.socket | None = None
         self._loop = asyncio.get_running_loop()
@@ -199,7 +199,7 @@ class Transport:
         self._waiters.clear()
         self._at_peer.clear()
 
-    def expect(self, message_id: int, waiter: Waiter) -> None:
+    def expect(self, message_id: int, waiter: AnswerWaiter) -> None:
         """From now on datagrams with this id are the waiter's."""
         self._waiters[message_id] = waiter
         self._at_peer.setdefault(endpoint(waiter.peer), set()).add(waiter)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 
-from verifier.model.topic import Block, Code, Filled, Heading, Items, Paragraph, Table
+from verifier.model.topic import Block, Code, Filled, Items, Paragraph, TopicHeading, TopicTable
 
 _FILLED = re.compile(r"\{\{([a-z-]+(?: [a-z-]+)?)\}\}")
 INLINE = re.compile(r"\{\{(oid|figure) ([^}]+)\}\}")
@@ -54,10 +54,10 @@ def _block(lines: Sequence[str]) -> Block:
         return Filled(filled[1])
     if first.startswith("#"):
         mark, _, words = first.partition(" ")
-        return Heading(len(mark), words)
+        return TopicHeading(len(mark), words)
     if first.startswith("|"):
         rows = [_cells(x) for x in lines]
-        return Table(rows[0], tuple(rows[2:]))
+        return TopicTable(rows[0], tuple(rows[2:]))
     if _ITEM.match(first):
         return Items(tuple(_items(lines)), numbered=not first.startswith("-"))
     return Paragraph(" ".join(" ".join(lines).split()))

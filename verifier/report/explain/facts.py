@@ -12,7 +12,7 @@ from verifier.model.checks import CHECK_NAMES
 from verifier.model.kind import MibObject
 from verifier.model.manual import BY_CHECK as BY_HAND
 from verifier.model.plan import Stage
-from verifier.model.topic import Block, Items, Paragraph, Table, Topic
+from verifier.model.topic import Block, Items, Paragraph, Topic, TopicTable
 from verifier.rules.compare.radio import carrier_end, level, modulation, power, read
 from verifier.rules.compare.radio.expected import COMPUTED_DB
 from verifier.rules.compare.state import CLOCK_S
@@ -129,7 +129,7 @@ def _of_stage(name: str) -> Iterator[Block]:
         yield Paragraph(f"Not asked at this stage: {', '.join(absent)}.")
     if name == "bench":
         rows = tuple((check, field) for check, field in BENCH_NEEDS.items())
-        yield Table(("asked on the bench only with", "in the plan"), rows)
+        yield TopicTable(("asked on the bench only with", "in the plan"), rows)
 
 
 def _of_exit(name: str) -> Iterator[Block]:
@@ -152,9 +152,9 @@ def filled(name: str, topics: Sequence[Topic]) -> list[Block]:
     return _TABLES[name]()
 
 
-def _list(topics: Sequence[Topic], kind: str) -> Table:
+def _list(topics: Sequence[Topic], kind: str) -> TopicTable:
     rows = tuple((t.name, _line(t)) for t in topics if t.kind == kind)
-    return Table((kind, "what it is"), rows)
+    return TopicTable((kind, "what it is"), rows)
 
 
 def _line(topic: Topic) -> str:
@@ -165,7 +165,7 @@ def _line(topic: Topic) -> str:
 
 
 def _exit_codes() -> list[Block]:
-    return [Table(("code", "meaning"), tuple((str(c), w) for c, w in EXIT_CODES.items()))]
+    return [TopicTable(("code", "meaning"), tuple((str(c), w) for c, w in EXIT_CODES.items()))]
 
 
 def _cautions() -> list[Block]:
@@ -174,7 +174,7 @@ def _cautions() -> list[Block]:
 
 def _by_hand() -> list[Block]:
     rows = tuple((i.check, i.title, i.ask, i.unit or "") for i in BY_HAND.values())
-    return [Table(("check", "on the sheet", "what is entered", "unit"), rows)]
+    return [TopicTable(("check", "on the sheet", "what is entered", "unit"), rows)]
 
 
 _TABLES: Mapping[str, Callable[[], list[Block]]] = {

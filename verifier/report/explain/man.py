@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from verifier.model.topic import Block, Code, Heading, Items, Paragraph, Table
+from verifier.model.topic import Block, Code, Items, Paragraph, TopicHeading, TopicTable
 from verifier.report.explain.blocks import spans, unmarked
 
 _FONTS: Mapping[str, str] = {"code": "B", "bold": "B", "italic": "I"}
@@ -61,7 +61,7 @@ def _lines(manual: Manual) -> Iterator[str]:
 
 def _block(block: Block) -> Iterator[str]:
     match block:
-        case Heading(words=words):
+        case TopicHeading(words=words):
             yield f".SS {_text(unmarked(words))}"
         case Paragraph(words=words):
             yield from (".PP", _marked(words))
@@ -70,7 +70,7 @@ def _block(block: Block) -> Iterator[str]:
                 yield from (".IP \\(bu 2", _marked(item))
         case Code(lines=lines):
             yield from (".PP", ".nf", *(_text(line) for line in lines), ".fi")
-        case Table(rows=rows):
+        case TopicTable(rows=rows):
             for first, *others in rows:
                 yield from (".TP", _marked(first), _marked("; ".join(others)))
 

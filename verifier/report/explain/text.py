@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 
-from verifier.model.topic import Block, Code, Heading, Items, Paragraph, Table
+from verifier.model.topic import Block, Code, Items, Paragraph, TopicHeading, TopicTable
 from verifier.report.explain.blocks import unmarked
 from verifier.report.style import wrapped
 
@@ -21,7 +21,7 @@ def text(title: str, blocks: Sequence[Block], width: int = 100) -> str:
 
 def _lines(block: Block, width: int) -> Iterator[str]:
     match block:
-        case Heading(words=words):
+        case TopicHeading(words=words):
             yield from (unmarked(words), "-" * min(len(unmarked(words)), width))
         case Paragraph(words=words):
             yield from wrapped(unmarked(words), "", width, hang="")
@@ -31,7 +31,7 @@ def _lines(block: Block, width: int) -> Iterator[str]:
                 yield from wrapped(unmarked(item), mark, width, hang=" " * len(mark))
         case Code(lines=lines):
             yield from (f"    {line}".rstrip() for line in lines)
-        case Table(head=head, rows=rows):
+        case TopicTable(head=head, rows=rows):
             yield from _table(head, rows, width)
 
 

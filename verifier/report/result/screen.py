@@ -35,7 +35,7 @@ _HERE = "\0"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class ScreenEntry:
     """One thing that is wrong, at one or more places.
 
     Attributes:
@@ -79,7 +79,7 @@ def lines(result: Result, look: ReportStyle, head: Sequence[str], table: str) ->
     return [*head, *_fitted(wrong, room - len(measured), look), *measured, *tail]
 
 
-def entries(result: Result) -> list[Entry]:
+def entries(result: Result) -> list[ScreenEntry]:
     """Everything that is not right, heaviest and widest first; equal things at several are one."""
     own = [_of_group(g) for g in groups(result)]
     with_cause = explained(result)
@@ -90,7 +90,7 @@ def entries(result: Result) -> list[Entry]:
     if plan := [f for f in loose if _of_plan(f) and f.verdict != "not-tested"]:
         text = f"the plan itself: {number_of(len(plan), 'warning')}"
         verdict = min((f.verdict for f in plan), key=VERDICTS.index)
-        made.append(Entry(verdict=verdict, text=text, do="plan-verifier check lists them"))
+        made.append(ScreenEntry(verdict=verdict, text=text, do="plan-verifier check lists them"))
     return sorted(made, key=lambda e: (VERDICTS.index(e.verdict), -len(e.takes_in)))
 
 
@@ -98,12 +98,12 @@ def _of_plan(finding: Finding) -> bool:
     return finding.check.startswith("plan.") and finding.check != "plan.column-not-read"
 
 
-def _of_group(group: Group) -> Entry:
+def _of_group(group: Group) -> ScreenEntry:
     name = group.head.subject.name
     first, *others = (_of_cause(c, name) for c in group.causes)
     text, do = first
     certainty = group.causes[0].certainty
-    return Entry(
+    return ScreenEntry(
         verdict=group.verdict,
         text=f"{certainty}: {text}",
         do=do,
@@ -120,10 +120,10 @@ def _of_cause(cause: Cause, name: str) -> tuple[str, str]:
     return _without(cause.text, name), _without(cause.try_first, name)
 
 
-def _of_finding(finding: Finding) -> Entry:
+def _of_finding(finding: Finding) -> ScreenEntry:
     name = finding.subject.name
     what = f"{_without(str(finding.subject), name)}: {finding.check}: {_words(finding)}"
-    return Entry(
+    return ScreenEntry(
         verdict=finding.verdict, text=what, do=_without(finding.advice, name), names=(name,),
         topic=finding.check,
     )  # fmt: skip
@@ -138,7 +138,7 @@ def _words(finding: Finding) -> str:
     return f"planned {plain(finding.expected)}{unit}, found {observed}{unit}"
 
 
-def _untested(findings: Iterable[Finding]) -> Iterator[Entry]:
+def _untested(findings: Iterable[Finding]) -> Iterator[ScreenEntry]:
     """What could not be tested for one reason is one entry: its checks are counted."""
     alike: dict[tuple[str, str], list[Finding]] = defaultdict(list)
     for finding in findings:
@@ -148,13 +148,18 @@ def _untested(findings: Iterable[Finding]) -> Iterator[Entry]:
         checks = list(dict.fromkeys(f.check for f in same))
         what = checks[0] if len(checks) == 1 else number_of(len(checks), "check")
         do = _without(same[0].advice, name)
-        yield Entry(verdict="not-tested", text=f"{_HERE}: {what}: {why}", do=do, names=(name,),
-                    topic=checks[0])  # fmt: skip
+        yield ScreenEntry(
+            verdict="not-tested",
+            text=f"{_HERE}: {what}: {why}",
+            do=do,
+            names=(name,),
+            topic=checks[0],
+        )
 
 
-def _together(several: Iterable[Entry]) -> list[Entry]:
+def _together(several: Iterable[ScreenEntry]) -> list[ScreenEntry]:
     """Entries that say the same of several names become one."""
-    alike: dict[tuple[object, ...], list[Entry]] = defaultdict(list)
+    alike: dict[tuple[object, ...], list[ScreenEntry]] = defaultdict(list)
     for entry in several:
         alike[entry.verdict, entry.text, entry.do, entry.others].append(entry)
     return [
@@ -174,7 +179,7 @@ def _without(text: str, name: str) -> str:
 # --- as many words as there is room for -----------------------------------------------------------
 
 
-def _fitted(all_: Sequence[Entry], room: int, look: ReportStyle) -> list[str]:
+def _fitted(all_: Sequence[ScreenEntry], room: int, look: ReportStyle) -> list[str]:
     """Each in a line at least; the first ones in more, as far as the room goes."""
     blocks = [[_one_line(entry, look)] for entry in all_]
     if len(blocks) > room:
@@ -191,7 +196,7 @@ def _fitted(all_: Sequence[Entry], room: int, look: ReportStyle) -> list[str]:
     return [line for block in blocks for line in block]
 
 
-def _whole(entry: Entry, look: ReportStyle) -> list[str]:
+def _whole(entry: ScreenEntry, look: ReportStyle) -> list[str]:
     """What it is, what to do, and each cause that fits as well."""
     if not entry.others:
         made = _headed(entry, f"{entry.text}{_weight(entry)}", look)
@@ -205,13 +210,13 @@ def _whole(entry: Entry, look: ReportStyle) -> list[str]:
     return made
 
 
-def _short(entry: Entry, look: ReportStyle) -> list[str]:
+def _short(entry: ScreenEntry, look: ReportStyle) -> list[str]:
     """What it is and what to do; the causes that fit as well are counted."""
     made = _headed(entry, f"{entry.text}{_or_else(entry)}{_weight(entry)}", look)
     return made + _advice(entry, entry.do, look)
 
 
-def _one_line(entry: Entry, look: ReportStyle) -> str:
+def _one_line(entry: ScreenEntry, look: ReportStyle) -> str:
     words = f"{_named(entry.text, entry)}{_or_else(entry)}{_advised(_to_do(entry.do), entry)}"
     room = look.width - len(WORDS[entry.verdict]) - 2
     words = plain(words, longest=2000)
@@ -223,25 +228,25 @@ def _to_do(advice: str) -> str:
     return f"; do: {advice}" if advice else ""
 
 
-def _or_else(entry: Entry) -> str:
+def _or_else(entry: ScreenEntry) -> str:
     more = len(entry.others)
     return f", or {number_of(more, 'other possible cause')}" if more else ""
 
 
-def _weight(entry: Entry) -> str:
+def _weight(entry: ScreenEntry) -> str:
     """What it takes in beside one finding at each place, counted."""
     if len(entry.takes_in) <= len(entry.names):
         return ""
     return f" ({counted(entry.takes_in)})"
 
 
-def _headed(entry: Entry, text: str, look: ReportStyle) -> list[str]:
+def _headed(entry: ScreenEntry, text: str, look: ReportStyle) -> list[str]:
     bare = WORDS[entry.verdict]
     first, *rest = _paragraph(f"{bare}  {_named(text, entry)}", "", look)
     return [first.replace(bare, word(entry.verdict, look), 1), *rest]
 
 
-def _advice(entry: Entry, do: str, look: ReportStyle) -> list[str]:
+def _advice(entry: ScreenEntry, do: str, look: ReportStyle) -> list[str]:
     return _paragraph(f"do: {_advised(do, entry)}", _HANG, look) if do else []
 
 
@@ -249,7 +254,7 @@ def _paragraph(words: str, indent: str, look: ReportStyle) -> list[str]:
     return paragraph(words, indent, look.width, hang=indent + "  " if indent else _HANG, split=True)
 
 
-def _named(text: str, entry: Entry) -> str:
+def _named(text: str, entry: ScreenEntry) -> str:
     """The text with its name; where several share it, with the first one's and then the others'."""
     first, *others = entry.names or ("",)
     words = text.replace(_HERE, first)
@@ -260,7 +265,7 @@ def _named(text: str, entry: Entry) -> str:
     return f"{words}; the same at {listed}{f' and {more} more' if more > 0 else ''}"
 
 
-def _advised(advice: str, entry: Entry) -> str:
+def _advised(advice: str, entry: ScreenEntry) -> str:
     return advice.replace(_HERE, "each of them" if len(entry.names) > 1 else "".join(entry.names))
 
 

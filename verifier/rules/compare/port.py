@@ -34,7 +34,7 @@ class _PortVerdict:
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class _PortRow:
     """A planned port and its row of the device's interface table; `gap`: why there is none."""
 
     context: Context
@@ -63,7 +63,7 @@ def ports(context: Context) -> Findings:
                 yield _finding(row, check, field, unit, judge(row))
 
 
-def _row(context: Context, port: Port, found: tuple[str, ...]) -> _Row:
+def _row(context: Context, port: Port, found: tuple[str, ...]) -> _PortRow:
     gap = context.snmp_gap
     if gap is None and len(found) > 1:
         gap = f"{len(found)} rows of the interface table are called {port.name!r}"
@@ -72,10 +72,12 @@ def _row(context: Context, port: Port, found: tuple[str, ...]) -> _Row:
         failed = next((o.raw for o in names if o.value is None and o.raw), None)
         gap = None if names else context.unread(None, "ifName")
         gap = gap or f"the device lists no port {port.name!r}" + (f" ({failed})" if failed else "")
-    return _Row(context, port, "" if gap is not None else found[0], gap)
+    return _PortRow(context, port, "" if gap is not None else found[0], gap)
 
 
-def _finding(row: _Row, check: str, field: str, unit: str | None, judged: _PortVerdict) -> Finding:
+def _finding(
+    row: _PortRow, check: str, field: str, unit: str | None, judged: _PortVerdict
+) -> Finding:
     verdicts = {True: "pass", False: "fail", None: "not-tested"}
     return row.context.finding(
         check,
@@ -91,7 +93,7 @@ def _finding(row: _Row, check: str, field: str, unit: str | None, judged: _PortV
     )
 
 
-def _status(row: _Row) -> _PortVerdict:
+def _status(row: _PortRow) -> _PortVerdict:
     if (unread := row.unread(mib.IF_OPER_STATUS)) is not None:
         return unread
     oper, admin = row.value(mib.IF_OPER_STATUS), row.value(mib.IF_ADMIN_STATUS)
@@ -110,7 +112,7 @@ def _status(row: _Row) -> _PortVerdict:
     )
 
 
-def _speed(row: _Row) -> _PortVerdict:
+def _speed(row: _PortRow) -> _PortVerdict:
     speed, high = row.value(mib.IF_SPEED), row.value(mib.IF_HIGH_SPEED)
     told = speed and speed.value, high and high.value
     found = port_rules.speed_mbps(*told)
@@ -134,7 +136,7 @@ def _speed(row: _Row) -> _PortVerdict:
     )
 
 
-def _no_speed(row: _Row, speed: object, high: object) -> _PortVerdict:
+def _no_speed(row: _PortRow, speed: object, high: object) -> _PortVerdict:
     """Why the speed is not known."""
     seen = (row.value(mib.IF_SPEED), row.value(mib.IF_HIGH_SPEED))
     if row.gap is None and isinstance(speed, int) and isinstance(high, int) and high > 0 < speed:
@@ -151,7 +153,7 @@ def _no_speed(row: _Row, speed: object, high: object) -> _PortVerdict:
     return row.unread(mib.IF_SPEED) or nothing
 
 
-def _duplex(row: _Row) -> _PortVerdict:
+def _duplex(row: _PortRow) -> _PortVerdict:
     if (unread := row.unread(mib.DOT3_STATS_DUPLEX_STATUS)) is not None:
         return unread
     seen = row.value(mib.DOT3_STATS_DUPLEX_STATUS)
@@ -167,7 +169,7 @@ def _duplex(row: _Row) -> _PortVerdict:
     )
 
 
-def _mtu(row: _Row) -> _PortVerdict:
+def _mtu(row: _PortRow) -> _PortVerdict:
     if (unread := row.unread(mib.IF_MTU)) is not None:
         return unread
     seen = row.value(mib.IF_MTU)

@@ -23,7 +23,7 @@ from verifier.rules.diagnose.places import Place
 from verifier.rules.diagnose.relations import GROUPS, Fault, Sign, unlinked
 
 
-class Guess(NamedTuple):
+class Suspicion(NamedTuple):
     """A fault at a place."""
 
     kind: str
@@ -41,7 +41,7 @@ class Reasoning:
     def __init__(self, case: FindingIndex) -> None:
         self._case = case
         self._by_id = {f.id: f for f in case.findings}
-        self._refuted: dict[Guess, bool] = {}
+        self._refuted: dict[Suspicion, bool] = {}
         self._right: dict[str, frozenset[Place]] = {}
 
     def concluded(self, cause: Cause) -> Cause | None:
@@ -54,7 +54,7 @@ class Reasoning:
         place = self._place(cause, found)
         if place is None:
             return None
-        guess = Guess(cause.kind, place)
+        guess = Suspicion(cause.kind, place)
         kept = [f for f in found if f.verdict == "pass" or self.makes(guess, f)]
         made = [f for f in kept if f.verdict != "pass"]
         if not made or self._too_few(guess):
@@ -82,17 +82,17 @@ class Reasoning:
             return next(hop.place() for hop in self._case.hops_of(subject))
         return (subject.name, subject.port) if fault.of == "port" else (subject.name,)
 
-    def covers(self, guess: Guess, finding: Finding) -> bool:
+    def covers(self, guess: Suspicion, finding: Finding) -> bool:
         """Whether the fault can have had a part in a finding."""
         signs = guess.fault.by_check.get(finding.check, ())
         return any(s.found(self._case, finding) and self._at(guess, s, finding) for s in signs)
 
-    def makes(self, guess: Guess, finding: Finding) -> bool:
+    def makes(self, guess: Suspicion, finding: Finding) -> bool:
         """Whether the fault alone makes a finding."""
         signs = guess.fault.by_check.get(finding.check, ())
         return any(s.made_alone(self._case, finding) and self._at(guess, s, finding) for s in signs)
 
-    def entailed(self, guess: Guess, made: Sequence[Finding]) -> bool:
+    def entailed(self, guess: Suspicion, made: Sequence[Finding]) -> bool:
         """Whether no other fault, and no two, can have made these findings."""
         told = [f for f in made if f.verdict in WRONG or unlinked(self._case, f)]
         if not told:
@@ -106,7 +106,7 @@ class Reasoning:
                     return False
         return True
 
-    def _rivals(self, guess: Guess, finding: Finding) -> Iterator[Guess]:
+    def _rivals(self, guess: Suspicion, finding: Finding) -> Iterator[Suspicion]:
         """Every other fault that can have had a part in a finding, and is not spoken free."""
         seen = {guess}
         for fault in BY_CHECK.get(finding.check, ()):
@@ -116,19 +116,19 @@ class Reasoning:
                 if not sign.found(self._case, finding):
                     continue
                 for place in sign.places(fault.of, self._case, finding):
-                    rival = Guess(fault.kind, place)
+                    rival = Suspicion(fault.kind, place)
                     if rival not in seen:
                         seen.add(rival)
                         if not self.refuted(rival):
                             yield rival
 
-    def refuted(self, guess: Guess) -> bool:
+    def refuted(self, guess: Suspicion) -> bool:
         """Whether something passes that the fault always makes wrong, or too little is wrong."""
         if guess not in self._refuted:
             self._refuted[guess] = self._spoken_free(guess) or self._too_few(guess)
         return self._refuted[guess]
 
-    def _spoken_free(self, guess: Guess) -> bool:
+    def _spoken_free(self, guess: Suspicion) -> bool:
         if guess.kind not in self._right:
             fault = guess.fault
             self._right[guess.kind] = frozenset(
@@ -141,7 +141,7 @@ class Reasoning:
             )
         return guess.place in self._right[guess.kind]
 
-    def _too_few(self, guess: Guess) -> bool:
+    def _too_few(self, guess: Suspicion) -> bool:
         """Whether fewer groups of settings are wrong than the fault takes."""
         if guess.fault.settings == 1:
             return False
@@ -150,7 +150,7 @@ class Reasoning:
         made = {GROUPS.get(f.check, f.check) for f in found if self.makes(guess, f)}
         return len(made) < guess.fault.settings
 
-    def _at(self, guess: Guess, sign: Sign, finding: Finding) -> bool:
+    def _at(self, guess: Suspicion, sign: Sign, finding: Finding) -> bool:
         """Whether a finding is where the sign has it, seen from the guess."""
         of, case = guess.fault.of, self._case
         if not guess.place:

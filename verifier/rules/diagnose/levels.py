@@ -40,7 +40,7 @@ _SWEEP = (
 
 
 @dataclass(frozen=True, slots=True)
-class _Kind:
+class _CauseKind:
     """A cause of a loss that both directions share.
 
     Attributes:
@@ -60,26 +60,26 @@ class _Kind:
 
 
 _SHARED = (
-    _Kind("side-lobe", "likely", 15.0, 25.0,
+    _CauseKind("side-lobe", "likely", 15.0, 25.0,
           "one antenna is on its first side lobe; the level cannot say at which end",
           ("manual.peak-on-main-lobe",), _SWEEP),
-    _Kind("polarisation-turned", "likely", 25.0, 35.0,
+    _CauseKind("polarisation-turned", "likely", 25.0, 35.0,
           "one polarisation is turned; the level cannot say at which end",
           ("manual.polarisation",), _SWEEP, ("radio.polarisation",)),
-    _Kind("side-lobes-both", "likely", 35.0, 45.0,
+    _CauseKind("side-lobes-both", "likely", 35.0, 45.0,
           "both antennas are on their first side lobe", ("manual.peak-on-main-lobe",), _SWEEP),
-    _Kind("misaligned", "possible", 0.0, 15.0,
+    _CauseKind("misaligned", "possible", 0.0, 15.0,
           "an antenna is off its peak; the level cannot say at which end",
           ("manual.peak-on-main-lobe",)),
-    _Kind("misaligned", "possible", 45.0, 200.0, "an antenna points elsewhere",
+    _CauseKind("misaligned", "possible", 45.0, 200.0, "an antenna points elsewhere",
           ("manual.peak-on-main-lobe",)),
-    _Kind("path-loss", "possible", 0.0, 200.0,
+    _CauseKind("path-loss", "possible", 0.0, 200.0,
           "the path takes more than planned: an obstacle, rain, wet snow or ice on an antenna",
           ("manual.weather",)),
-    _Kind("feeder-loss", "possible", 0.0, 25.0,
+    _CauseKind("feeder-loss", "possible", 0.0, 25.0,
           "a feeder or its joint, which both directions share, takes more than planned; the level "
           "cannot say at which end", ("manual.weatherproofing",)),
-    _Kind("losses-apart", "possible", 0.0, 200.0,
+    _CauseKind("losses-apart", "possible", 0.0, 200.0,
           "two faults that happen to be alike, one on the way to each end"),
 )  # fmt: skip
 

@@ -13,7 +13,7 @@ from verifier.model.laptop import UNNAMED, Fit, Laptop, Relation, Route
 from verifier.model.plan import Device
 from verifier.rules.fit import words
 from verifier.rules.fit.hosts import broadcast, unusable
-from verifier.rules.fit.ways import Path, assumed_route, no_link, way_to_device, way_to_laptop
+from verifier.rules.fit.ways import PacketPath, assumed_route, no_link, way_to_device, way_to_laptop
 
 __all__ = [
     "RELATIONS",
@@ -48,7 +48,7 @@ def fit(
     """
     if at is None:
         at, gateway = device.address, device.gateway
-    pair = Path.of(device, laptop, route, at, gateway)
+    pair = PacketPath.of(device, laptop, route, at, gateway)
     relation, explanation = next(
         (name, text) for name, rule in RELATIONS if (text := rule(pair)) is not None
     )
@@ -72,7 +72,7 @@ def fit(
     )
 
 
-def _verdict(relation: Relation, pair: Path) -> Literal["pass", "warn", "fail"]:
+def _verdict(relation: Relation, pair: PacketPath) -> Literal["pass", "warn", "fail"]:
     if relation == "direct":
         return "pass"
     if relation == "shadowed":
@@ -82,7 +82,7 @@ def _verdict(relation: Relation, pair: Path) -> Literal["pass", "warn", "fail"]:
     return "fail"
 
 
-def _unusable(pair: Path) -> str | None:
+def _unusable(pair: PacketPath) -> str | None:
     if (why := unusable(pair.at)) is not None:
         return f"{why}: no device can be reached there"
     if pair.at.address.is_loopback:
@@ -95,7 +95,7 @@ def _unusable(pair: Path) -> str | None:
     return _broadcast_to_the_other(pair)
 
 
-def _broadcast_to_the_other(pair: Path) -> str | None:
+def _broadcast_to_the_other(pair: PacketPath) -> str | None:
     """One side's host address is the other's broadcast address (RFC 1122 3.2.1.3), by its mask."""
     for interface, own in pair.held:
         if broadcast(own) == pair.at.address.value:
@@ -111,7 +111,7 @@ def _broadcast_to_the_other(pair: Path) -> str | None:
     return None
 
 
-def _clash(pair: Path) -> str | None:
+def _clash(pair: PacketPath) -> str | None:
     if pair.at.address.is_loopback:
         return None
     theirs = {a.address.value for a in pair.own}
@@ -128,13 +128,13 @@ def _clash(pair: Path) -> str | None:
     return None
 
 
-def _shadowed(pair: Path) -> str | None:
+def _shadowed(pair: PacketPath) -> str | None:
     if pair.at.address.is_loopback or (pair.there, pair.back) != ("on-link", "on-link"):
         return None
     return words.shadow(pair)
 
 
-def _direct(pair: Path) -> str | None:
+def _direct(pair: PacketPath) -> str | None:
     if pair.at.address.is_loopback:
         return "a device on this machine's own loopback range"
     if (pair.there, pair.back) == ("on-link", "on-link"):
@@ -142,21 +142,21 @@ def _direct(pair: Path) -> str | None:
     return None
 
 
-def _routed(pair: Path) -> str | None:
+def _routed(pair: PacketPath) -> str | None:
     if "none" in (pair.there, pair.back):
         return None
     return words.routed(pair)
 
 
-def _one_way(pair: Path) -> str | None:
+def _one_way(pair: PacketPath) -> str | None:
     return None if pair.there == pair.back == "none" else words.one_way(pair)
 
 
-def _off_subnet(pair: Path) -> str | None:
+def _off_subnet(pair: PacketPath) -> str | None:
     return words.off_subnet(pair)
 
 
-RELATIONS: tuple[tuple[Relation, Callable[[Path], str | None]], ...] = (
+RELATIONS: tuple[tuple[Relation, Callable[[PacketPath], str | None]], ...] = (
     ("unusable", _unusable),
     ("clash", _clash),
     ("shadowed", _shadowed),

@@ -24,7 +24,7 @@ Held = tuple[LaptopInterface, Interface]
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
+class PacketPath:
     """The laptop and one device at one address.
 
     Attributes:
@@ -57,7 +57,7 @@ class Path:
         route: Route | None,
         at: Interface,
         gateway: Address | None,
-    ) -> Path:
+    ) -> PacketPath:
         """Both ways between `laptop` and `device`, which has `at`.
 
         A device that is not where the plan wants it has none of its other planned addresses yet.

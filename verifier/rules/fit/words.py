@@ -7,10 +7,10 @@ from collections.abc import Iterable, Iterator
 from verifier.model.address import Address, Interface
 from verifier.model.laptop import Laptop, LaptopInterface, Relation
 from verifier.rules.fit.hosts import point_to_point, unusable
-from verifier.rules.fit.ways import Path, Way
+from verifier.rules.fit.ways import PacketPath, Way
 
 
-def interface_name(pair: Path) -> str | None:
+def interface_name(pair: PacketPath) -> str | None:
     """Where the laptop's packets leave, or where the address is that it would answer from."""
     if pair.route is not None:
         return pair.route.interface
@@ -22,7 +22,7 @@ def masks(own: Interface, theirs: Interface) -> str:
     return f"the laptop has /{own.prefix}, the device /{theirs.prefix}"
 
 
-def only_link_local(pair: Path) -> str:
+def only_link_local(pair: PacketPath) -> str:
     """The laptop waits for an address in vain."""
     held = pair.held[0][1].address
     why = "no fixed address is set and no DHCP answer came"
@@ -31,7 +31,7 @@ def only_link_local(pair: Path) -> str:
     return f"this laptop has only link-local addresses of IPv{held.version} ({held}): {why}"
 
 
-def shadow(pair: Path) -> str | None:
+def shadow(pair: PacketPath) -> str | None:
     """Why the device's packets may leave by another interface than one thinks, or None."""
     assert pair.route is not None
     to, used = pair.at.address, pair.route.interface
@@ -53,14 +53,14 @@ def shadow(pair: Path) -> str | None:
     return None
 
 
-def _take_down(pair: Path, name: str) -> str:
+def _take_down(pair: PacketPath, name: str) -> str:
     interface = pair.interface(name)
     if interface is not None and interface.medium == "wifi":
         return f"switch the Wi-Fi ({name}) off while you work"
     return f"if the device is not behind it, take {name} out of the subnet"
 
 
-def _swallowed(pair: Path) -> str:
+def _swallowed(pair: PacketPath) -> str:
     assert pair.route is not None
     interface = pair.interface(pair.route.interface)
     used = _called(interface) if interface else pair.route.interface
@@ -75,11 +75,11 @@ def _called(interface: LaptopInterface) -> str:
     return interface.name + kinds.get(interface.medium, "")
 
 
-def _addresses(pair: Path, name: str) -> Iterator[Interface]:
+def _addresses(pair: PacketPath, name: str) -> Iterator[Interface]:
     return (a for i, a in pair.held if i.name == name)
 
 
-def routed(pair: Path) -> str:
+def routed(pair: PacketPath) -> str:
     """By which gateway each side goes."""
     next_hop = pair.route.next_hop if pair.route else None
     text = f"laptop to device: {_by(pair.there, next_hop)}; "
@@ -89,7 +89,7 @@ def routed(pair: Path) -> str:
     return text
 
 
-def one_way(pair: Path) -> str:
+def one_way(pair: PacketPath) -> str:
     """Who hears whom."""
     if pair.source is None:
         return f"this laptop's packets go towards {pair.at}, but carry no address it could answer"
@@ -105,7 +105,7 @@ def one_way(pair: Path) -> str:
     )
 
 
-def _hears(pair: Path, source: Interface) -> str:
+def _hears(pair: PacketPath, source: Interface) -> str:
     """Which of the two masks keeps them apart."""
     if source.prefix == pair.at.prefix and source.subnet == pair.at.subnet:
         return "both are in one subnet, yet one of them goes elsewhere by its routes"
@@ -124,7 +124,7 @@ def _hears(pair: Path, source: Interface) -> str:
     return f"the laptop is in {source.subnet}, the device in {pair.at.subnet}"
 
 
-def off_subnet(pair: Path) -> str:
+def off_subnet(pair: PacketPath) -> str:
     """What the laptop has instead."""
     bare = [i.name for i in pair.laptop.interfaces if i.up and not i.addresses]
     held = ", ".join(f"{a} ({i.name})" for i, a in pair.held)
@@ -134,7 +134,7 @@ def off_subnet(pair: Path) -> str:
     return f"{text}; the device is in {pair.at.subnet}: neither has a way"
 
 
-def _none_held(pair: Path) -> str:
+def _none_held(pair: PacketPath) -> str:
     """What a laptop without an address of the device's family has instead."""
     kind = f"IPv{pair.at.version} address"
     down = [
@@ -153,7 +153,7 @@ def _by(way: Way, next_hop: Address | None) -> str:
     return f"by gateway {next_hop}" if next_hop is not None and next_hop.value else "by a gateway"
 
 
-def wrong_vlan(pair: Path) -> tuple[str, ...]:
+def wrong_vlan(pair: PacketPath) -> tuple[str, ...]:
     """A note where the device wants its management in another VLAN than the interface's."""
     device = pair.device
     if not device.management_tagged or device.management_vlan is None:
@@ -170,7 +170,7 @@ def wrong_vlan(pair: Path) -> tuple[str, ...]:
     )
 
 
-def notes(pair: Path, relation: Relation) -> Iterator[str]:
+def notes(pair: PacketPath, relation: Relation) -> Iterator[str]:
     """What else to know about this laptop and this device."""
     if pair.at.address.is_loopback:
         return
@@ -179,7 +179,7 @@ def notes(pair: Path, relation: Relation) -> Iterator[str]:
     yield from _zone_notes(pair)
 
 
-def _mask_notes(pair: Path, relation: Relation) -> Iterator[str]:
+def _mask_notes(pair: PacketPath, relation: Relation) -> Iterator[str]:
     source = pair.source
     if relation in {"direct", "shadowed"} and source and source.prefix != pair.at.prefix:
         side = "laptop's" if source.prefix < pair.at.prefix else "device's"
@@ -198,7 +198,7 @@ def _mask_notes(pair: Path, relation: Relation) -> Iterator[str]:
             yield f"seen from this laptop ({own}), {unusable(seen_from_here)}"
 
 
-def _route_notes(pair: Path, relation: Relation) -> Iterator[str]:
+def _route_notes(pair: PacketPath, relation: Relation) -> Iterator[str]:
     for interface in pair.laptop.interfaces:
         for own in () if interface.up else interface.addresses:
             if own.holds(pair.at.address):
@@ -217,7 +217,7 @@ def _route_notes(pair: Path, relation: Relation) -> Iterator[str]:
         yield f"packets leave by the Wi-Fi {used.name}, although {cables[0]} has a cable"
 
 
-def _zone_notes(pair: Path) -> Iterator[str]:
+def _zone_notes(pair: PacketPath) -> Iterator[str]:
     at = pair.at.address
     if not at.is_link_local or at.is_v4:
         return

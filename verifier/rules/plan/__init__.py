@@ -16,7 +16,7 @@ from verifier.rules.plan import addresses, figures, frequencies, geometry, hops,
 from verifier.rules.plan import (
     devices as plan_devices,
 )
-from verifier.rules.plan.scope import ANY, READING, Find, Rule, Scope, Severity
+from verifier.rules.plan.scope import ANY, READING, Find, PlanScope, Rule, Severity
 
 __all__ = ["READING", "RULES", "Rule", "by_place", "check", "concerning"]
 
@@ -38,7 +38,7 @@ def check(
         profile_ids: all profiles that there are; None: none is called unknown.
         today: rules that need the date are silent without.
     """
-    scope = Scope(plan, profiles or {}, profile_ids, today)
+    scope = PlanScope(plan, profiles or {}, profile_ids, today)
     return by_place(
         Problem(rule.severity, rule.name, fault.subject, plan.origin(*fault.path), fault.message)
         for rule in RULES

@@ -10,7 +10,15 @@ import netaddr
 from verifier.model.address import Address, Interface
 from verifier.model.problem import Subject
 from verifier.rules.fit.hosts import not_a_host, too_wide, unusable
-from verifier.rules.plan.scope import LAPTOP, Found, Place, RuleProblem, Scope, device, device_path
+from verifier.rules.plan.scope import (
+    LAPTOP,
+    Found,
+    Place,
+    PlanScope,
+    RuleProblem,
+    device,
+    device_path,
+)
 
 _Ranges = tuple[tuple[netaddr.IPNetwork, str], ...]
 
@@ -50,7 +58,7 @@ def _within(address: Address, ranges: _Ranges) -> str | None:
     return next((what for network, what in ranges if address.ip in network), None)
 
 
-def _interfaces(scope: Scope) -> Iterator[tuple[Subject, Place, Interface]]:
+def _interfaces(scope: PlanScope) -> Iterator[tuple[Subject, Place, Interface]]:
     """What a device or the laptop has or will have."""
     yield from scope.interfaces
     for d in scope.plan.devices:
@@ -58,13 +66,13 @@ def _interfaces(scope: Scope) -> Iterator[tuple[Subject, Place, Interface]]:
             yield device(d.name), device_path(d.name, "present_address"), d.present_address
 
 
-def _addresses(scope: Scope) -> Iterator[tuple[Subject, Place, Address]]:
+def _addresses(scope: PlanScope) -> Iterator[tuple[Subject, Place, Address]]:
     """The same without prefix, and the management hosts'."""
     yield from ((s, p, i.address) for s, p, i in _interfaces(scope))
     yield from (row for row in scope.addresses if row[0].kind == "host")
 
 
-def address_not_a_host(scope: Scope) -> Found:
+def address_not_a_host(scope: PlanScope) -> Found:
     """A network, broadcast, multicast, reserved or unspecified address; in IPv6 also anycast."""
     for subject, path, interface in _interfaces(scope):
         if (why := unusable(interface)) is not None:
@@ -75,7 +83,7 @@ def address_not_a_host(scope: Scope) -> Found:
             yield RuleProblem(Subject("host", host.name), path, f"{why}: take a host address")
 
 
-def _kind(scope: Scope, ranges: _Ranges, advice: str) -> Found:
+def _kind(scope: PlanScope, ranges: _Ranges, advice: str) -> Found:
     for subject, path, address in _addresses(scope):
         if not_a_host(address) is None and not address.is_loopback:
             what = _within(address, ranges)
@@ -83,17 +91,17 @@ def _kind(scope: Scope, ranges: _Ranges, advice: str) -> Found:
                 yield RuleProblem(subject, path, f"{address} is {what}: {advice}")
 
 
-def address_of_no_interface(scope: Scope) -> Found:
+def address_of_no_interface(scope: PlanScope) -> Found:
     """An IPv6 address that only stands for something else: mapped, translated, discarded."""
     yield from _kind(scope, _NO_INTERFACE, "no device can have it; write the address it stands for")
 
 
-def address_of_retired_range(scope: Scope) -> Found:
+def address_of_retired_range(scope: PlanScope) -> Found:
     """An address of a range for protocols, or one no longer used."""
     yield from _kind(scope, _RETIRED, "hardly meant; take one of the network's own range")
 
 
-def address_for_documentation(scope: Scope) -> Found:
+def address_for_documentation(scope: PlanScope) -> Found:
     """A documentation address in a plan that is no example."""
     if scope.plan.network.example:
         return
@@ -106,7 +114,7 @@ def address_for_documentation(scope: Scope) -> Found:
             yield RuleProblem(subject, path, message)
 
 
-def address_stays_local(scope: Scope) -> Found:
+def address_stays_local(scope: PlanScope) -> Found:
     """A loopback or link-local address."""
     for subject, path, address in _addresses(scope):
         if address.is_loopback and not scope.plan.network.example:
@@ -117,14 +125,14 @@ def address_stays_local(scope: Scope) -> Found:
             yield RuleProblem(subject, path, message)
 
 
-def prefix_too_short(scope: Scope) -> Found:
+def prefix_too_short(scope: PlanScope) -> Found:
     """A device's own prefix is below /8, in IPv6 below /16: most of the world is its subnet."""
     for subject, path, interface in _interfaces(scope):
         if subject.kind == "device" and (why := too_wide(interface)) is not None:
             yield RuleProblem(subject, _prefix_place(path), why)
 
 
-def prefix_improbable(scope: Scope) -> Found:
+def prefix_improbable(scope: PlanScope) -> Found:
     """A prefix shorter than any subnet's: below /8, in IPv6 below /48."""
     for subject, path, interface in _interfaces(scope):
         shortest = 8 if interface.address.is_v4 else 48  # RFC 4632 3.1; RFC 6177: a site's prefix
@@ -141,7 +149,7 @@ def _prefix_place(path: Place) -> Place:
     return (*path[:-1], "mask") if path[0] == "devices" and path[-1] == "address" else path
 
 
-def address_without_subnet(scope: Scope) -> Found:
+def address_without_subnet(scope: PlanScope) -> Found:
     """A /32 or /128: nobody else is in the device's subnet."""
     for d in scope.plan.devices:
         alone = d.address.prefix == d.address.address.bits and not d.other_addresses
@@ -153,7 +161,7 @@ def address_without_subnet(scope: Scope) -> Found:
             yield RuleProblem(device(d.name), device_path(d.name, "mask"), message)
 
 
-def address_doubled(scope: Scope) -> Found:
+def address_doubled(scope: PlanScope) -> Found:
     """Two devices, management hosts or the laptop have one address."""
     owners: dict[tuple[int, int, str], Subject] = {}
     for subject, path, address in scope.addresses:
@@ -163,7 +171,7 @@ def address_doubled(scope: Scope) -> Found:
             yield RuleProblem(subject, path, message)
 
 
-def address_still_taken(scope: Scope) -> Found:
+def address_still_taken(scope: PlanScope) -> Found:
     """A planned address is where another device is now."""
     holders = defaultdict(list)
     for d in scope.plan.devices:
@@ -178,7 +186,7 @@ def address_still_taken(scope: Scope) -> Found:
             yield RuleProblem(subject, path, message)
 
 
-def address_is_factory_address(scope: Scope) -> Found:
+def address_is_factory_address(scope: PlanScope) -> Found:
     """A planned address is the one another device comes with from the factory."""
     coming = defaultdict(list)
     for d in scope.plan.devices:
@@ -200,7 +208,7 @@ def address_is_factory_address(scope: Scope) -> Found:
             yield RuleProblem(subject, path, message)
 
 
-def laptop_is_gateway(scope: Scope) -> Found:
+def laptop_is_gateway(scope: PlanScope) -> Found:
     """The laptop's address is a device's gateway."""
     laptop = scope.plan.management.laptop
     if laptop is None:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Hashable, Iterator
 from verifier.model.address import Mac
 from verifier.model.plan import Device
 from verifier.model.problem import Subject
-from verifier.rules.plan.scope import Found, RuleProblem, Scope, device, device_path
+from verifier.rules.plan.scope import Found, PlanScope, RuleProblem, device, device_path
 
 _COPPER = re.compile(r"copper|utp|stp|ftp|rj-?45|base-?t|\bcat\.? ?[5-8]", re.IGNORECASE)
 _COPPER_MAX_M = 100
@@ -25,7 +25,7 @@ def is_group(mac: Mac) -> bool:
     return bool(int(mac.text[:2], 16) & 1)
 
 
-def mac_not_a_devices(scope: Scope) -> Found:
+def mac_not_a_devices(scope: PlanScope) -> Found:
     """A group, broadcast or all-zero MAC address."""
     for d in scope.plan.devices:
         if d.mac is None:
@@ -38,7 +38,7 @@ def mac_not_a_devices(scope: Scope) -> Found:
 
 
 def _doubled(
-    scope: Scope, what: str, of: Callable[[Device], Hashable | None]
+    scope: PlanScope, what: str, of: Callable[[Device], Hashable | None]
 ) -> Iterator[tuple[Device, Device]]:
     """Devices with a value that an earlier one has, with that one."""
     first: dict[Hashable, Device] = {}
@@ -48,21 +48,21 @@ def _doubled(
             yield d, other
 
 
-def mac_doubled(scope: Scope) -> Found:
+def mac_doubled(scope: PlanScope) -> Found:
     """Two devices have one MAC address."""
     for d, other in _doubled(scope, "mac", lambda d: d.mac):
         message = f"MAC {d.mac} is also that of {other.name!r}: read both stickers"
         yield RuleProblem(device(d.name), device_path(d.name, "mac"), message)
 
 
-def serial_doubled(scope: Scope) -> Found:
+def serial_doubled(scope: PlanScope) -> Found:
     """Two devices of one profile have one serial number."""
     for d, other in _doubled(scope, "serial", lambda d: (d.profile, (d.serial or "").casefold())):
         message = f"serial {d.serial!r} is also that of {other.name!r}: read both stickers"
         yield RuleProblem(device(d.name), device_path(d.name, "serial"), message)
 
 
-def serial_mangled(scope: Scope) -> Found:
+def serial_mangled(scope: PlanScope) -> Found:
     """A serial number that a spreadsheet made a number of."""
     for d in scope.plan.devices:
         if d.serial is not None and _MANGLED.fullmatch(d.serial):
@@ -73,7 +73,7 @@ def serial_mangled(scope: Scope) -> Found:
             yield RuleProblem(device(d.name), device_path(d.name, "serial"), message)
 
 
-def label_doubled(scope: Scope) -> Found:
+def label_doubled(scope: PlanScope) -> Found:
     """Two devices have one sticker text."""
     for d, other in _doubled(
         scope, "label", lambda d: " ".join((d.label or "").casefold().split())
@@ -82,7 +82,7 @@ def label_doubled(scope: Scope) -> Found:
         yield RuleProblem(device(d.name), device_path(d.name, "label"), message)
 
 
-def part_unknown(scope: Scope) -> Found:
+def part_unknown(scope: PlanScope) -> Found:
     """A part number that is not among the profile's variants."""
     for d in scope.plan.devices:
         profile = scope.profiles.get(d.profile)
@@ -97,7 +97,7 @@ def part_unknown(scope: Scope) -> Found:
             yield RuleProblem(device(d.name), device_path(d.name, "part_number"), message)
 
 
-def vlan_out_of_range(scope: Scope) -> Found:
+def vlan_out_of_range(scope: PlanScope) -> Found:
     """A management VLAN outside 1 to 4094."""
     for d in scope.plan.devices:
         if d.management_vlan is not None and not 1 <= d.management_vlan <= _LAST_VLAN:
@@ -105,7 +105,7 @@ def vlan_out_of_range(scope: Scope) -> Found:
             yield RuleProblem(device(d.name), device_path(d.name, "management_vlan"), message)
 
 
-def vlan_tagged_without_number(scope: Scope) -> Found:
+def vlan_tagged_without_number(scope: PlanScope) -> Found:
     """Management is tagged, but no VLAN is written."""
     for d in scope.plan.devices:
         path = device_path(d.name, "management_vlan")
@@ -114,7 +114,7 @@ def vlan_tagged_without_number(scope: Scope) -> Found:
             yield RuleProblem(device(d.name), device_path(d.name, "management_tagged"), message)
 
 
-def vlan_differs_in_subnet(scope: Scope) -> Found:
+def vlan_differs_in_subnet(scope: PlanScope) -> Found:
     """A device has another management VLAN than most of its subnet."""
     for devices in scope.subnets.values():
         inside = [d for d in devices if d.management_vlan is not None]
@@ -131,7 +131,7 @@ def vlan_differs_in_subnet(scope: Scope) -> Found:
                 yield RuleProblem(device(d.name), device_path(d.name, "management_vlan"), message)
 
 
-def port_doubled(scope: Scope) -> Found:
+def port_doubled(scope: PlanScope) -> Found:
     """A port stands twice."""
     for d in scope.plan.devices:
         for name, times in Counter(p.name for p in d.ports).items():
@@ -141,7 +141,7 @@ def port_doubled(scope: Scope) -> Found:
                 yield RuleProblem(Subject("port", d.name, port=name), path, message)
 
 
-def duplex_impossible(scope: Scope) -> Found:
+def duplex_impossible(scope: PlanScope) -> Found:
     """Half duplex at 1000 Mbit/s or more, which no port does."""
     for d in scope.plan.devices:
         for port in d.ports:
@@ -151,7 +151,7 @@ def duplex_impossible(scope: Scope) -> Found:
                 yield RuleProblem(Subject("port", d.name, port=port.name), path, message)
 
 
-def copper_too_long(scope: Scope) -> Found:
+def copper_too_long(scope: PlanScope) -> Found:
     """A copper cable of more than 100 m."""
     for d in scope.plan.devices:
         for port in d.ports:
@@ -165,7 +165,7 @@ def copper_too_long(scope: Scope) -> Found:
                 yield RuleProblem(Subject("port", d.name, port=port.name), path, message)
 
 
-def mtu_below_acceptance(scope: Scope) -> Found:
+def mtu_below_acceptance(scope: PlanScope) -> Found:
     """No port of a device lets through the packets that the acceptance asks for."""
     wanted = scope.plan.acceptance.mtu_bytes
     for d in scope.plan.devices if wanted is not None else ():
@@ -178,7 +178,7 @@ def mtu_below_acceptance(scope: Scope) -> Found:
             yield RuleProblem(device(d.name), ("devices", d.name, "ports"), message)
 
 
-def service_open_and_closed(scope: Scope) -> Found:
+def service_open_and_closed(scope: PlanScope) -> Found:
     """A service is planned both open and closed."""
     for d in scope.plan.devices:
         for service in sorted(map(str, set(d.services.open) & set(d.services.closed))):

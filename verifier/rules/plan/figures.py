@@ -15,8 +15,8 @@ from verifier.rules import radio
 from verifier.rules.plan.scope import (
     Found,
     Place,
+    PlanScope,
     RuleProblem,
-    Scope,
     end_of,
     end_path,
     figure,
@@ -98,7 +98,7 @@ def probable(record: object, name: str, ranges: Mapping[str, tuple[float, float]
 
 
 def _records(
-    scope: Scope,
+    scope: PlanScope,
 ) -> Iterator[tuple[object, Mapping[str, tuple[float, float]], Subject, Place]]:
     """Everything that holds figures, with its subject and path."""
     plan = scope.plan
@@ -117,7 +117,7 @@ def _records(
             yield end, END_RANGES, end_of(link, carrier, name), path
 
 
-def number_improbable(scope: Scope) -> Found:
+def number_improbable(scope: PlanScope) -> Found:
     """A figure outside all that is common: a unit mistaken, a sign forgotten."""
     for record, ranges, subject, path in _records(scope):
         for name, (low, high) in ranges.items():
@@ -130,7 +130,7 @@ def number_improbable(scope: Scope) -> Found:
                 yield RuleProblem(subject, (*path, name), message)
 
 
-def coordinate_out_of_range(scope: Scope) -> Found:
+def coordinate_out_of_range(scope: PlanScope) -> Found:
     """A latitude beyond 90 or a longitude beyond 180 degrees."""
     for site in scope.plan.sites:
         for name, limit in _COORDINATES.items():
@@ -143,7 +143,7 @@ def coordinate_out_of_range(scope: Scope) -> Found:
                 yield RuleProblem(Subject("site", site.name), ("sites", site.name, name), message)
 
 
-def date_improbable(scope: Scope) -> Found:
+def date_improbable(scope: PlanScope) -> Found:
     """The plan's date is years ahead, or before such plans were written."""
     date = scope.plan.network.date
     if date is None:
@@ -154,7 +154,7 @@ def date_improbable(scope: Scope) -> Found:
         yield RuleProblem(network(scope), ("network", "date"), message)
 
 
-def revision_mangled(scope: Scope) -> Found:
+def revision_mangled(scope: PlanScope) -> Found:
     """A revision that a spreadsheet made a date of."""
     revision = scope.plan.network.revision
     if revision is not None and _MOMENT.fullmatch(revision):
@@ -165,7 +165,7 @@ def revision_mangled(scope: Scope) -> Found:
         yield RuleProblem(network(scope), ("network", "revision"), message)
 
 
-def licence_expired(scope: Scope) -> Found:
+def licence_expired(scope: PlanScope) -> Found:
     """A licence is no longer valid today."""
     for link in scope.plan.links:
         until = link.licence.valid_until if link.licence is not None else None
@@ -178,7 +178,7 @@ def licence_expired(scope: Scope) -> Found:
             yield RuleProblem(Subject("link", link.name), path, message)
 
 
-def maintenance_backwards(scope: Scope) -> Found:
+def maintenance_backwards(scope: PlanScope) -> Found:
     """A maintenance window ends before it begins."""
     for window in scope.plan.maintenance:
         if window.to <= window.start:
@@ -186,7 +186,7 @@ def maintenance_backwards(scope: Scope) -> Found:
             yield RuleProblem(network(scope), ("maintenance", window.name, "to"), message)
 
 
-def atpc_range_backwards(scope: Scope) -> Found:
+def atpc_range_backwards(scope: PlanScope) -> Found:
     """The lowest power of ATPC is above its highest."""
     for link, carrier in scope.carriers:
         for name, end in carrier.ends():
@@ -202,7 +202,7 @@ _ROUNDING_DB = 0.05
 
 
 def _ends(
-    scope: Scope, of: Link | None = None
+    scope: PlanScope, of: Link | None = None
 ) -> Iterator[tuple[Link, Carrier, EndName, End, End]]:
     """Every end with the one it receives from; those of one link."""
     pairs = scope.carriers if of is None else [(of, carrier) for carrier in of.carriers]
@@ -211,14 +211,14 @@ def _ends(
         yield link, carrier, "b", carrier.b, carrier.a
 
 
-def _km(scope: Scope, link: Link) -> float | None:
+def _km(scope: PlanScope, link: Link) -> float | None:
     if link.path_km is not None:
         return probable(link, "path_km", LINK_RANGES)
     found = scope.paths.get(link.name)
     return found[2].km if found is not None else None
 
 
-def rx_level_off_budget(scope: Scope) -> Found:
+def rx_level_off_budget(scope: PlanScope) -> Found:
     """The planned receive level is more than 3 dB off power + gains - losses (ITU-R P.525)."""
     for link, carrier, name, near, far in _ends(scope):
         planned = probable(near, "rx_level_dbm", END_RANGES)
@@ -239,7 +239,7 @@ def rx_level_off_budget(scope: Scope) -> Found:
         )
 
 
-def rx_level_missing(scope: Scope) -> Found:
+def rx_level_missing(scope: PlanScope) -> Found:
     """A radio link has an end without a planned receive level."""
     for link in scope.plan.links:
         missing = [
@@ -265,13 +265,13 @@ def rx_level_missing(scope: Scope) -> Found:
         yield RuleProblem(Subject("link", link.name), ("links", link.name), message)
 
 
-def _receives(scope: Scope, end: End) -> bool:
+def _receives(scope: PlanScope, end: End) -> bool:
     """Whether a device can tell its receive level, by its profile."""
     profile = scope.profile(end.device)
     return profile is not None and any(r.field == "rx_level_dbm" for r in profile.reading)
 
 
-def rx_level_over_limit(scope: Scope) -> Found:
+def rx_level_over_limit(scope: PlanScope) -> Found:
     """A planned receive level is more than the receiver bears."""
     for link, carrier, name, near, _ in _ends(scope):
         profile = scope.profile(near.device)
@@ -289,7 +289,7 @@ def rx_level_over_limit(scope: Scope) -> Found:
             )
 
 
-def fade_margin_over_level(scope: Scope) -> Found:
+def fade_margin_over_level(scope: PlanScope) -> Found:
     """The planned fade margin is more than level - threshold of the reference modulation."""
     for link, carrier, name, near, _ in _ends(scope):
         level, margin = probable(near, "rx_level_dbm", END_RANGES), link.fade_margin_db
@@ -309,7 +309,7 @@ def fade_margin_over_level(scope: Scope) -> Found:
             yield RuleProblem(end_of(link, carrier, name), path, message)
 
 
-def alignment_voltage_off_level(scope: Scope) -> Found:
+def alignment_voltage_off_level(scope: PlanScope) -> Found:
     """The planned alignment voltage is not that of the planned level by the profile's table."""
     for link, carrier, name, near, _ in _ends(scope):
         level, profile = near.rx_level_dbm, scope.profile(near.device)

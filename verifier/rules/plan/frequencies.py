@@ -14,8 +14,8 @@ from verifier.rules import radio
 from verifier.rules.plan.figures import END_RANGES, LINK_RANGES, probable
 from verifier.rules.plan.scope import (
     Found,
+    PlanScope,
     RuleProblem,
-    Scope,
     device,
     device_path,
     end_of,
@@ -48,7 +48,7 @@ class Halves:
     high: EndName | None
 
 
-def halves(scope: Scope) -> Iterator[Halves]:
+def halves(scope: PlanScope) -> Iterator[Halves]:
     """The halves of every `fdd` carrier."""
     for link, carrier in scope.carriers:
         if link.duplexing != "fdd" or carrier.a.device == carrier.b.device:
@@ -86,7 +86,7 @@ def _frequencies(carrier: Carrier) -> str:
     return f"end a transmits at {figure(a)} MHz, end b at {figure(b)} MHz"
 
 
-def tx_same_at_both_ends(scope: Scope) -> Found:
+def tx_same_at_both_ends(scope: PlanScope) -> Found:
     """Both ends transmit on one frequency."""
     for h in halves(scope):
         if h.verdict == "same":
@@ -100,7 +100,7 @@ def tx_same_at_both_ends(scope: Scope) -> Found:
             )
 
 
-def band_halves_equal(scope: Scope) -> Found:
+def band_halves_equal(scope: PlanScope) -> Found:
     """Both ends are devices of the same half of the band."""
     for h in halves(scope):
         if h.verdict == "equal":
@@ -114,7 +114,7 @@ def band_halves_equal(scope: Scope) -> Found:
             )
 
 
-def band_halves_crossed(scope: Scope) -> Found:
+def band_halves_crossed(scope: PlanScope) -> Found:
     """The device of the high half has the lower frequency, and the other way round."""
     for h in halves(scope):
         if h.verdict == "crossed":
@@ -128,7 +128,7 @@ def band_halves_crossed(scope: Scope) -> Found:
             )
 
 
-def frequency_against_band(scope: Scope) -> Found:
+def frequency_against_band(scope: PlanScope) -> Found:
     """An end's frequency is in the other half than its device's `tx_band`."""
     for h in halves(scope):
         if h.verdict == "against" and h.end is not None:
@@ -140,7 +140,7 @@ def frequency_against_band(scope: Scope) -> Found:
             )
 
 
-def _variants(scope: Scope, name: str) -> list[Variant]:
+def _variants(scope: PlanScope, name: str) -> list[Variant]:
     """What a device can be: its part number's variant, else those of its half of the band."""
     profile, device = scope.profile(name), scope.devices.get(name)
     if profile is None or device is None:
@@ -152,7 +152,7 @@ def _variants(scope: Scope, name: str) -> list[Variant]:
     return [v for v in profile.variant if device.tx_band in {None, v.tx_band} or v.tx_band is None]
 
 
-def frequency_outside_variant(scope: Scope) -> Found:
+def frequency_outside_variant(scope: PlanScope) -> Found:
     """The device's part number cannot transmit on the planned frequency."""
     for h in halves(scope):
         for name, end in h.carrier.ends() if h.verdict is None else ():
@@ -172,7 +172,7 @@ def frequency_outside_variant(scope: Scope) -> Found:
                 yield RuleProblem(end_of(h.link, h.carrier, name), path, message)
 
 
-def variant_of_other_band(scope: Scope) -> Found:
+def variant_of_other_band(scope: PlanScope) -> Found:
     """The part number is that of the other half than `tx_band`."""
     told = {
         end.device for h in halves(scope) if h.verdict is not None for _, end in h.carrier.ends()
@@ -216,7 +216,7 @@ def _off_raster(h: Halves) -> list[tuple[EndName, str]]:
     return found
 
 
-def channel_off_raster(scope: Scope) -> Found:
+def channel_off_raster(scope: PlanScope) -> Found:
     """A frequency that is no channel of the planned raster."""
     for h in halves(scope):
         for name, message in _off_raster(h):
@@ -224,7 +224,7 @@ def channel_off_raster(scope: Scope) -> Found:
             yield RuleProblem(end_of(h.link, h.carrier, name), path, message)
 
 
-def rx_differs_from_far_tx(scope: Scope) -> Found:
+def rx_differs_from_far_tx(scope: PlanScope) -> Found:
     """An end is planned to receive another frequency than the far end transmits."""
     for link, carrier in scope.carriers:
         for (name, end), far in zip(carrier.ends(), (carrier.b, carrier.a), strict=True):
@@ -238,7 +238,7 @@ def rx_differs_from_far_tx(scope: Scope) -> Found:
                 yield RuleProblem(end_of(link, carrier, name), path, message)
 
 
-def duplex_spacing_differs(scope: Scope) -> Found:
+def duplex_spacing_differs(scope: PlanScope) -> Found:
     """The two frequencies are not the duplex spacing apart."""
     for h in halves(scope):
         planned = probable(h.link, "duplex_spacing_mhz", LINK_RANGES)
@@ -256,7 +256,7 @@ def duplex_spacing_differs(scope: Scope) -> Found:
             )
 
 
-def radio_on_two_frequencies(scope: Scope) -> Found:
+def radio_on_two_frequencies(scope: PlanScope) -> Found:
     """One radio of a device is in two carriers with different frequencies."""
     first: dict[tuple[str, int], tuple[str, float]] = {}
     for link, carrier in scope.carriers:
@@ -283,7 +283,7 @@ def _together(link: Link) -> dict[tuple[float | None, float | None], list[Carrie
     return found
 
 
-def carriers_collide(scope: Scope) -> Found:
+def carriers_collide(scope: PlanScope) -> Found:
     """Two carriers of a link transmit on one frequency with one polarisation."""
     for link in scope.plan.links:
         for frequencies, carriers in _together(link).items():
@@ -302,7 +302,7 @@ def carriers_collide(scope: Scope) -> Found:
                     yield RuleProblem(subject, path, message)
 
 
-def xpic_on_two_frequencies(scope: Scope) -> Found:
+def xpic_on_two_frequencies(scope: PlanScope) -> Found:
     """Carriers of 2+0-xpic, which share one channel, have different frequencies."""
     for link in scope.plan.links:
         if link.protection == "2+0-xpic" and len(_together(link)) > 1:

@@ -18,7 +18,7 @@ from verifier.model.problem import Subject
 from verifier.rules import radio
 from verifier.rules.plan.figures import END_RANGES, LINK_RANGES, probable
 from verifier.rules.plan.frequencies import Halves, halves, tx_mhz
-from verifier.rules.plan.scope import Found, RuleProblem, Scope, end_of, end_path, figure
+from verifier.rules.plan.scope import Found, PlanScope, RuleProblem, end_of, end_path, figure
 
 _LONGEST_HOP_KM = 250
 """Longer than any line-of-sight hop in use (common practice)."""
@@ -32,7 +32,7 @@ _SURVEY_KM = 0.03
 """How well two sites are known."""
 
 
-def coordinates_incomplete(scope: Scope) -> Found:
+def coordinates_incomplete(scope: PlanScope) -> Found:
     """A site has a latitude without a longitude, or the other way round."""
     for site in scope.plan.sites:
         values = {"latitude": site.latitude, "longitude": site.longitude}
@@ -50,7 +50,7 @@ def _mistakes(site: Site) -> Iterator[tuple[str, Site]]:
     yield "the sign of the latitude looks wrong", replace(site, latitude=-north)
 
 
-def _explained(scope: Scope) -> dict[str, str]:
+def _explained(scope: PlanScope) -> dict[str, str]:
     """Sites whose hops are too long but for a usual mistake in their coordinates."""
     hops = Counter(s.name for a, b, _ in scope.paths.values() for s in (a, b))
     long = [(a, b) for a, b, path in scope.paths.values() if path.km > _LONGEST_HOP_KM]
@@ -70,14 +70,14 @@ def _explained(scope: Scope) -> dict[str, str]:
     return found
 
 
-def coordinates_swapped(scope: Scope) -> Found:
+def coordinates_swapped(scope: PlanScope) -> Found:
     """Coordinates exchanged, or a sign wrong: only so are a site's hops impossibly long."""
     for name, what in _explained(scope).items():
         message = f"{what}; as written the hop is over {_LONGEST_HOP_KM} km"
         yield RuleProblem(Subject("site", name), ("sites", name, "latitude"), message)
 
 
-def coordinates_far_off(scope: Scope) -> Found:
+def coordinates_far_off(scope: PlanScope) -> Found:
     """A hop is impossibly long by the coordinates of its sites."""
     told = _explained(scope)
     for name, (a, b, path) in scope.paths.items():
@@ -89,13 +89,13 @@ def coordinates_far_off(scope: Scope) -> Found:
             yield RuleProblem(Subject("link", name), ("links", name), message)
 
 
-def _sound(scope: Scope, link: Link) -> radio.Path | None:
+def _sound(scope: PlanScope, link: Link) -> radio.RadioPath | None:
     """The path by coordinates, if those can be meant."""
     found = scope.paths.get(link.name)
     return found[2] if found is not None and found[2].km <= _LONGEST_HOP_KM else None
 
 
-def path_length_differs(scope: Scope) -> Found:
+def path_length_differs(scope: PlanScope) -> Found:
     """The planned length is not that between the coordinates."""
     for link in scope.plan.links:
         planned, path = probable(link, "path_km", LINK_RANGES), _sound(scope, link)
@@ -114,7 +114,7 @@ def _planned_azimuths(carrier: Carrier) -> tuple[float | None, float | None]:
     return a, b
 
 
-def azimuth_off_coordinates(scope: Scope) -> Found:
+def azimuth_off_coordinates(scope: PlanScope) -> Found:
     """An antenna is planned to point elsewhere than to the far site."""
     for link, carrier in scope.carriers:
         path = _sound(scope, link)
@@ -136,7 +136,7 @@ def azimuth_off_coordinates(scope: Scope) -> Found:
             yield RuleProblem(end_of(link, carrier, name), path_of, message)
 
 
-def azimuths_not_facing(scope: Scope) -> Found:
+def azimuths_not_facing(scope: PlanScope) -> Found:
     """The azimuths of both ends are not opposite, and no coordinates say which is wrong."""
     for link, carrier in scope.carriers:
         a, b = _planned_azimuths(carrier)
@@ -152,7 +152,7 @@ def azimuths_not_facing(scope: Scope) -> Found:
             yield RuleProblem(subject, end_path(link, carrier, "b", "azimuth_deg"), message)
 
 
-def link_within_site(scope: Scope) -> Found:
+def link_within_site(scope: PlanScope) -> Found:
     """Both ends of a link are at one site."""
     for link in scope.plan.links:
         for carrier in link.carriers[:1]:
@@ -174,7 +174,7 @@ class _Hop:
     high: EndName | None
 
 
-def _hops(scope: Scope) -> Iterator[_Hop]:
+def _hops(scope: PlanScope) -> Iterator[_Hop]:
     """The hops of the network: one for each carrier whose band is known."""
     carriers = list(halves(scope))
     bands = _bands(carriers)
@@ -218,7 +218,7 @@ def _bands(carriers: list[Halves]) -> dict[int, int]:
     return found
 
 
-def ring_of_odd_hops(scope: Scope) -> Found:
+def ring_of_odd_hops(scope: PlanScope) -> Found:
     """A ring with an odd number of hops in one band: the halves cannot alternate."""
     for ring in _odd_rings(list(_hops(scope))):
         names = [hop.link for hop in ring]
@@ -274,7 +274,7 @@ def _ring(
     return [*reversed(ways[0]), closing, *ways[1]]
 
 
-def both_halves_at_site(scope: Scope) -> Found:
+def both_halves_at_site(scope: PlanScope) -> Found:
     """A site transmits in both halves of one band."""
     hops = list(_hops(scope))
     told = {(h.band, site) for ring in _odd_rings(hops) for h in ring for site in h.sites}

@@ -10,20 +10,20 @@ from verifier.model.problem import Subject
 from verifier.model.profile import Limits, Mode, Profile
 from verifier.rules import radio
 from verifier.rules.plan.figures import LINK_RANGES, probable
-from verifier.rules.plan.scope import Found, RuleProblem, Scope, end_of, end_path, figure
+from verifier.rules.plan.scope import Found, PlanScope, RuleProblem, end_of, end_path, figure
 
 _ROUNDING = 0.05
 """dB, Mbit/s: figures are written with one decimal."""
 _MODULATIONS = ("modulation_max", "modulation_reference", "modulation_min")
 
 
-def _ends(scope: Scope) -> Iterator[tuple[Link, Carrier, EndName, End]]:
+def _ends(scope: PlanScope) -> Iterator[tuple[Link, Carrier, EndName, End]]:
     for link, carrier in scope.carriers:
         for name, end in carrier.ends():
             yield link, carrier, name, end
 
 
-def bandwidth_missing(scope: Scope) -> Found:
+def bandwidth_missing(scope: PlanScope) -> Found:
     """Frequencies are planned, but no bandwidth."""
     for link in scope.plan.links:
         path = ("links", link.name, "bandwidth_mhz")
@@ -33,7 +33,7 @@ def bandwidth_missing(scope: Scope) -> Found:
             yield RuleProblem(Subject("link", link.name), path, message)
 
 
-def polarisation_missing(scope: Scope) -> Found:
+def polarisation_missing(scope: PlanScope) -> Found:
     """Frequencies are planned, but no polarisation."""
     for link, carrier in scope.carriers:
         path = ("links", link.name, str(carrier.carrier), "polarisation")
@@ -43,7 +43,7 @@ def polarisation_missing(scope: Scope) -> Found:
             yield RuleProblem(Subject("link", link.name, carrier=carrier.carrier), path, message)
 
 
-def carriers_too_few(scope: Scope) -> Found:
+def carriers_too_few(scope: PlanScope) -> Found:
     """2+0 is planned with one carrier."""
     for link in scope.plan.links:
         if link.protection in {"2+0", "2+0-xpic"} and len(link.carriers) == 1:
@@ -56,13 +56,13 @@ def carriers_too_few(scope: Scope) -> Found:
             )
 
 
-def _profiles(scope: Scope, link: Link) -> dict[str, Profile]:
+def _profiles(scope: PlanScope, link: Link) -> dict[str, Profile]:
     """The profiles at the link's ends that have modes, by id."""
     found = (scope.profile(end.device) for c in link.carriers for _, end in c.ends())
     return {p.id: p for p in found if p is not None and p.mode}
 
 
-def _mode(scope: Scope, link: Link, device: str) -> Mode | None:
+def _mode(scope: PlanScope, link: Link, device: str) -> Mode | None:
     """The mode of a device at the link's highest modulation and bandwidth."""
     profile = scope.profile(device)
     if profile is None or link.modulation_max is None:
@@ -71,7 +71,7 @@ def _mode(scope: Scope, link: Link, device: str) -> Mode | None:
     return next((m for m in modes if m.bandwidth_mhz in {None, link.bandwidth_mhz}), None)
 
 
-def modulation_unknown(scope: Scope) -> Found:
+def modulation_unknown(scope: PlanScope) -> Found:
     """A modulation that a device's profile does not have."""
     for link in scope.plan.links:
         for name, modulation, path in _modulations(link):
@@ -95,7 +95,7 @@ def _modulations(link: Link) -> Iterator[tuple[str, str, tuple[str, ...]]]:
             yield field, value, ("links", link.name, field)
 
 
-def mode_missing_at_bandwidth(scope: Scope) -> Found:
+def mode_missing_at_bandwidth(scope: PlanScope) -> Found:
     """A device's profile has the modulation, but not at this bandwidth."""
     for link in scope.plan.links:
         bandwidth = probable(link, "bandwidth_mhz", LINK_RANGES)
@@ -115,7 +115,7 @@ def mode_missing_at_bandwidth(scope: Scope) -> Found:
                     yield RuleProblem(Subject("link", link.name), path, message)
 
 
-def modulation_order(scope: Scope) -> Found:
+def modulation_order(scope: PlanScope) -> Found:
     """Lowest, reference and highest modulation are not in that order."""
     for link in scope.plan.links:
         low, middle, high = (
@@ -137,7 +137,7 @@ def _times(count: int) -> str:
     return f"{count} carriers x " if count > 1 else ""
 
 
-def capacity_over_key(scope: Scope) -> Found:
+def capacity_over_key(scope: PlanScope) -> Found:
     """More capacity than the device's feature key allows."""
     for link in scope.plan.links:
         capacity, key = link.capacity_mbps, link.key_capacity_mbps
@@ -168,7 +168,7 @@ def _over_symbols(link: Link) -> str | None:
     )
 
 
-def capacity_over_symbols(scope: Scope) -> Found:
+def capacity_over_symbols(scope: PlanScope) -> Found:
     """More capacity than bits x bandwidth of the highest modulation, for each carrier."""
     for link in scope.plan.links:
         if (message := _over_symbols(link)) is not None:
@@ -177,7 +177,7 @@ def capacity_over_symbols(scope: Scope) -> Found:
             )
 
 
-def capacity_over_mode(scope: Scope) -> Found:
+def capacity_over_mode(scope: PlanScope) -> Found:
     """More capacity than the profile's mode carries, for each carrier."""
     for link in scope.plan.links:
         if link.capacity_mbps is None or not link.carriers or _over_symbols(link) is not None:
@@ -198,7 +198,7 @@ def capacity_over_mode(scope: Scope) -> Found:
         )
 
 
-def power_over_mode(scope: Scope) -> Found:
+def power_over_mode(scope: PlanScope) -> Found:
     """More power than the device gives at the highest modulation."""
     for link, carrier, name, end in _ends(scope):
         mode = _mode(scope, link, end.device)
@@ -213,7 +213,7 @@ def power_over_mode(scope: Scope) -> Found:
             yield RuleProblem(end_of(link, carrier, name), path, message)
 
 
-def eirp_over_licence(scope: Scope) -> Found:
+def eirp_over_licence(scope: PlanScope) -> Found:
     """Power + antenna gain - losses is above the licence."""
     for link, carrier, name, end in _ends(scope):
         eirp = radio.eirp_dbm(end)
@@ -229,7 +229,7 @@ def eirp_over_licence(scope: Scope) -> Found:
         yield RuleProblem(end_of(link, carrier, name), path, message)
 
 
-def atpc_over_licence(scope: Scope) -> Found:
+def atpc_over_licence(scope: PlanScope) -> Found:
     """The highest power of ATPC + antenna gain - losses is above the licence."""
     for link, carrier, name, end in _ends(scope):
         most = end.atpc_max_dbm
@@ -260,7 +260,7 @@ class _OnBench(NamedTuple):
     path: tuple[str, ...]
 
 
-def _on_bench(scope: Scope) -> Iterator[_OnBench]:
+def _on_bench(scope: PlanScope) -> Iterator[_OnBench]:
     """The level at each receiver on the bench, where power and attenuation are planned.
 
     The attenuation between the devices is that of the receiving end, else that of the other.
@@ -300,7 +300,7 @@ def _worst(found: Iterator[tuple[_OnBench, str]]) -> Found:
         yield RuleProblem(at.subject, at.path, message)
 
 
-def bench_damage(scope: Scope) -> Found:
+def bench_damage(scope: PlanScope) -> Found:
     """On the bench a receiver gets more than it survives."""
 
     def said(at: _OnBench) -> str:
@@ -315,7 +315,7 @@ def bench_damage(scope: Scope) -> Found:
     yield from _worst((at, said(at)) for at in _on_bench(scope))
 
 
-def bench_overload(scope: Scope) -> Found:
+def bench_overload(scope: PlanScope) -> Found:
     """On the bench a receiver gets more than 10 dB under its overload limit."""
 
     def said(at: _OnBench) -> str:

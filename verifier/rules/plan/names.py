@@ -12,8 +12,8 @@ from verifier.model.problem import Subject, SubjectKind
 from verifier.rules.plan.scope import (
     ANY,
     Found,
+    PlanScope,
     RuleProblem,
-    Scope,
     device,
     device_path,
     end_of,
@@ -25,13 +25,13 @@ _SEARCHES = 20
 """Names whose nearest neighbour is looked for, for each rule; a search takes milliseconds."""
 
 
-def nothing_planned(scope: Scope) -> Found:
+def nothing_planned(scope: PlanScope) -> Found:
     """No device is planned."""
     if not scope.plan.devices:
         yield RuleProblem(network(scope), ("network",), "the plan has no devices: add them", ANY)
 
 
-def _kinds(scope: Scope) -> Iterator[tuple[SubjectKind, str, list[str]]]:
+def _kinds(scope: PlanScope) -> Iterator[tuple[SubjectKind, str, list[str]]]:
     plan = scope.plan
     yield "site", "sites", [s.name for s in plan.sites]
     yield "device", "devices", [d.name for d in plan.devices]
@@ -40,7 +40,7 @@ def _kinds(scope: Scope) -> Iterator[tuple[SubjectKind, str, list[str]]]:
     yield "network", "maintenance", [w.name for w in plan.maintenance]
 
 
-def name_doubled(scope: Scope) -> Found:
+def name_doubled(scope: PlanScope) -> Found:
     """Two of a kind have one name."""
     for kind, path, names in _kinds(scope):
         for name, times in Counter(names).items():
@@ -50,7 +50,7 @@ def name_doubled(scope: Scope) -> Found:
                 yield RuleProblem(Subject(kind, name), (path, name), message)
 
 
-def name_differs_by_case(scope: Scope) -> Found:
+def name_differs_by_case(scope: PlanScope) -> Found:
     """Two names of a kind are equal but for capital letters."""
     for kind, path, names in _kinds(scope):
         folded = defaultdict(set)
@@ -65,7 +65,7 @@ def name_differs_by_case(scope: Scope) -> Found:
                 yield RuleProblem(Subject(kind, name), (path, name), message)
 
 
-def name_with_separator(scope: Scope) -> Found:
+def name_with_separator(scope: PlanScope) -> Found:
     """A name holds the mark that separates names in a list."""
     for kind, path, names in _kinds(scope):
         for name in dict.fromkeys(n for n in names if ";" in n):
@@ -73,7 +73,7 @@ def name_with_separator(scope: Scope) -> Found:
             yield RuleProblem(Subject(kind, name), (path, name), message)
 
 
-def profile_unknown(scope: Scope) -> Found:
+def profile_unknown(scope: PlanScope) -> Found:
     """A device's profile is in no folder of profiles."""
     if scope.profile_ids is None:
         return
@@ -86,7 +86,7 @@ def profile_unknown(scope: Scope) -> Found:
             yield RuleProblem(device(d.name), device_path(d.name, "profile"), message)
 
 
-def site_unknown(scope: Scope) -> Found:
+def site_unknown(scope: PlanScope) -> Found:
     """A site is named that the plan does not hold."""
     known, hint = scope.sites, _Hints(scope.sites)
     for d in scope.plan.devices:
@@ -119,7 +119,7 @@ class _Hints:
         return self._said[name]
 
 
-def link_end_unknown(scope: Scope) -> Found:
+def link_end_unknown(scope: PlanScope) -> Found:
     """A link ends at a device that the plan does not hold."""
     known, hint = scope.devices, _Hints(scope.devices)
     for link, carrier in scope.carriers:
@@ -133,7 +133,7 @@ def link_end_unknown(scope: Scope) -> Found:
                 )
 
 
-def link_to_itself(scope: Scope) -> Found:
+def link_to_itself(scope: PlanScope) -> Found:
     """A link joins a device with itself."""
     for link in scope.plan.links:
         if link.carriers and all(c.a.device == c.b.device for c in link.carriers):
@@ -141,7 +141,7 @@ def link_to_itself(scope: Scope) -> Found:
             yield RuleProblem(Subject("link", link.name), ("links", link.name), message)
 
 
-def device_twice_in_carrier(scope: Scope) -> Found:
+def device_twice_in_carrier(scope: PlanScope) -> Found:
     """One carrier of several has the same device at both ends."""
     for link in scope.plan.links:
         same = [c for c in link.carriers if c.a.device == c.b.device]
@@ -153,7 +153,7 @@ def device_twice_in_carrier(scope: Scope) -> Found:
             )
 
 
-def ends_mixed_up(scope: Scope) -> Found:
+def ends_mixed_up(scope: PlanScope) -> Found:
     """A device is at end a in one carrier and at end b in another of the same link."""
     for link in scope.plan.links:
         told = {c.a.device for c in link.carriers if c.a.device == c.b.device}
@@ -166,7 +166,7 @@ def ends_mixed_up(scope: Scope) -> Found:
             yield RuleProblem(Subject("link", link.name), ("links", link.name), message)
 
 
-def carrier_doubled(scope: Scope) -> Found:
+def carrier_doubled(scope: PlanScope) -> Found:
     """Two carriers of a link have one number."""
     for link in scope.plan.links:
         for number, times in Counter(c.carrier for c in link.carriers).items():
@@ -176,7 +176,7 @@ def carrier_doubled(scope: Scope) -> Found:
                 yield RuleProblem(subject, ("links", link.name, str(number)), message)
 
 
-def link_doubled(scope: Scope) -> Found:
+def link_doubled(scope: PlanScope) -> Found:
     """Two links join the same radios on the same frequencies."""
     seen: dict[object, str] = {}
     for link, carrier in scope.carriers:
@@ -188,7 +188,7 @@ def link_doubled(scope: Scope) -> Found:
             yield RuleProblem(subject, ("links", link.name, str(carrier.carrier)), message)
 
 
-def uplink_unknown(scope: Scope) -> Found:
+def uplink_unknown(scope: PlanScope) -> Found:
     """An uplink is not in the plan, or is the device itself."""
     known, hint = scope.devices, _Hints(scope.devices)
     for d in scope.plan.devices:
@@ -202,7 +202,7 @@ def uplink_unknown(scope: Scope) -> Found:
                 yield RuleProblem(device(d.name), path, message, up)
 
 
-def uplink_circle(scope: Scope) -> Found:
+def uplink_circle(scope: PlanScope) -> Found:
     """Uplinks that only lead in a circle: management traffic never leaves it."""
     stuck = _without_way_out(scope)
     told: set[str] = set()
@@ -223,7 +223,7 @@ def uplink_circle(scope: Scope) -> Found:
             yield RuleProblem(device(here), device_path(here, "uplink"), message)
 
 
-def _without_way_out(scope: Scope) -> dict[str, Device]:
+def _without_way_out(scope: PlanScope) -> dict[str, Device]:
     """Devices from which no choice of uplinks leads to one without; any one of several suffices."""
     known = scope.devices
     below = defaultdict(list)
@@ -242,7 +242,7 @@ def _without_way_out(scope: Scope) -> dict[str, Device]:
     return {d.name: d for d in scope.plan.devices if d.name not in reached}
 
 
-def check_unknown(scope: Scope) -> Found:
+def check_unknown(scope: PlanScope) -> Found:
     """`not_tested_ok` lists a check or a device that there is not."""
     for allowed in scope.plan.not_tested_ok:
         if (why := unknown_check(allowed.name)) is not None:
@@ -256,7 +256,7 @@ def check_unknown(scope: Scope) -> Found:
             )
 
 
-def traffic_pair_unclear(scope: Scope) -> Found:
+def traffic_pair_unclear(scope: PlanScope) -> Found:
     """A traffic pair is not two different hosts."""
     for pair in scope.plan.acceptance.traffic_pairs:
         one, _, other = (part.strip() for part in pair.partition(">"))
@@ -265,7 +265,7 @@ def traffic_pair_unclear(scope: Scope) -> Found:
             yield RuleProblem(network(scope), ("acceptance", "traffic_pairs"), message)
 
 
-def neighbour_is_itself(scope: Scope) -> Found:
+def neighbour_is_itself(scope: PlanScope) -> Found:
     """A port's neighbour is the device itself."""
     for d in scope.plan.devices:
         for port in d.ports:
@@ -277,7 +277,7 @@ def neighbour_is_itself(scope: Scope) -> Found:
                 yield RuleProblem(Subject("port", d.name, port=port.name), path, message)
 
 
-def port_of_address_unknown(scope: Scope) -> Found:
+def port_of_address_unknown(scope: PlanScope) -> Found:
     """A further address belongs to a port that is not among the device's ports."""
     for d in scope.plan.devices:
         names = {p.name for p in d.ports}

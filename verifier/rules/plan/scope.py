@@ -44,7 +44,7 @@ Found = Iterator[RuleProblem]
 
 
 @dataclass(frozen=True)
-class Scope:
+class PlanScope:
     """A plan, what is known besides, and what several rules need of it.
 
     Attributes:
@@ -93,7 +93,7 @@ class Scope:
         return [(link, carrier) for link in self.plan.links for carrier in link.carriers]
 
     @cached_property
-    def paths(self) -> dict[str, tuple[Site, Site, radio.Path]]:
+    def paths(self) -> dict[str, tuple[Site, Site, radio.RadioPath]]:
         """By the link's name: both sites and the line between them, where coordinates give it."""
         found = {}
         times = Counter(link.name for link in self.plan.links)
@@ -129,7 +129,7 @@ class Scope:
         return found
 
 
-Find = Callable[[Scope], Found]
+Find = Callable[[PlanScope], Found]
 
 
 class Rule(NamedTuple):
@@ -163,7 +163,7 @@ def device_path(name: str, what: str) -> Place:
     return "devices", name, what
 
 
-def network(scope: Scope) -> Subject:
+def network(scope: PlanScope) -> Subject:
     """The whole as subject."""
     return Subject("network", scope.plan.network.name)
 

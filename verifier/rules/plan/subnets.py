@@ -12,8 +12,8 @@ from verifier.rules.fit.hosts import unusable
 from verifier.rules.plan.scope import (
     Found,
     Place,
+    PlanScope,
     RuleProblem,
-    Scope,
     device,
     device_path,
     listed,
@@ -22,7 +22,7 @@ from verifier.rules.plan.scope import (
 )
 
 
-def _gateways(scope: Scope) -> Iterator[tuple[Device, Address, list[Interface], Place]]:
+def _gateways(scope: PlanScope) -> Iterator[tuple[Device, Address, list[Interface], Place]]:
     """Each planned or present gateway with the addresses the device has at that time."""
     for d in scope.plan.devices:
         if d.gateway is not None:
@@ -32,7 +32,7 @@ def _gateways(scope: Scope) -> Iterator[tuple[Device, Address, list[Interface], 
             yield d, d.present_gateway, [d.present_address], path
 
 
-def gateway_is_itself(scope: Scope) -> Found:
+def gateway_is_itself(scope: PlanScope) -> Found:
     """The gateway is the device's own address."""
     for d, gateway, own, path in _gateways(scope):
         if any(i.address == gateway for i in own):
@@ -40,7 +40,7 @@ def gateway_is_itself(scope: Scope) -> Found:
             yield RuleProblem(device(d.name), path, message)
 
 
-def gateway_of_other_family(scope: Scope) -> Found:
+def gateway_of_other_family(scope: PlanScope) -> Found:
     """An IPv6 gateway for IPv4 addresses, or the other way round."""
     for d, gateway, own, path in _gateways(scope):
         if all(i.version != gateway.version for i in own):
@@ -51,7 +51,7 @@ def gateway_of_other_family(scope: Scope) -> Found:
             yield RuleProblem(device(d.name), path, message)
 
 
-def gateway_outside_subnet(scope: Scope) -> Found:
+def gateway_outside_subnet(scope: PlanScope) -> Found:
     """The gateway lies in none of the device's subnets; an IPv6 link-local one lies in all."""
     for d, gateway, own, path in _gateways(scope):
         same = [i for i in own if i.version == gateway.version]
@@ -65,7 +65,7 @@ def gateway_outside_subnet(scope: Scope) -> Found:
             yield RuleProblem(device(d.name), path, message)
 
 
-def gateway_not_a_host(scope: Scope) -> Found:
+def gateway_not_a_host(scope: PlanScope) -> Found:
     """The gateway is the network or broadcast address of the device's subnet."""
     for d, gateway, own, path in _gateways(scope):
         around = next((i for i in own if i.holds(gateway) and i.address != gateway), None)
@@ -83,7 +83,7 @@ def _sound(d: Device) -> bool:
     return inside and unusable(Interface(d.gateway, d.address.prefix)) is None
 
 
-def gateway_differs_in_subnet(scope: Scope) -> Found:
+def gateway_differs_in_subnet(scope: PlanScope) -> Found:
     """A device has another gateway than most of its subnet."""
     routers = {d.gateway for d in scope.plan.devices}
     for devices in scope.subnets.values():
@@ -101,7 +101,7 @@ def gateway_differs_in_subnet(scope: Scope) -> Found:
                 yield RuleProblem(device(d.name), device_path(d.name, "gateway"), message)
 
 
-def _cut_off(scope: Scope) -> set[str]:
+def _cut_off(scope: PlanScope) -> set[str]:
     """Devices whose address, prefix or gateway is known to be wrong: the gateway is outside."""
     return {fault.subject.name for fault in gateway_outside_subnet(scope)}
 
@@ -124,7 +124,7 @@ def nested(interfaces: Iterable[Interface]) -> list[tuple[Interface, Interface]]
     return found
 
 
-def subnets_overlap(scope: Scope) -> Found:
+def subnets_overlap(scope: PlanScope) -> Found:
     """Two subnets of unlike length overlap: one of the masks is wrong."""
     told = _cut_off(scope)
     users: dict[tuple[int, int, int], list[tuple[Subject, Place]]] = {}
@@ -147,7 +147,7 @@ def subnets_overlap(scope: Scope) -> Found:
         yield RuleProblem(subject, place, message)
 
 
-def hop_in_two_subnets(scope: Scope) -> Found:
+def hop_in_two_subnets(scope: PlanScope) -> Found:
     """The two ends of a hop are in different subnets."""
     told = _cut_off(scope)
     for link in scope.plan.links:
@@ -170,7 +170,7 @@ def _near(one: Device, other: Device) -> bool:
     return any(mine.holds(its.address) for _, mine in planned(one) for _, its in planned(other))
 
 
-def host_unanswerable(scope: Scope) -> Found:
+def host_unanswerable(scope: PlanScope) -> Found:
     """A management host lies outside a device's subnets and the device has no gateway."""
     hosts = scope.plan.management.hosts
     for d in scope.plan.devices if hosts else ():

@@ -35,7 +35,7 @@ from verifier.rules.radio.channels import (
     rasters,
     same_mhz,
 )
-from verifier.rules.radio.path import Path, link_km, located, path_between, turn_deg
+from verifier.rules.radio.path import RadioPath, link_km, located, path_between, turn_deg
 
 __all__ = [
     "AGREE_DB",
@@ -44,7 +44,7 @@ __all__ = [
     "RASTERS",
     "Budget",
     "Half",
-    "Path",
+    "RadioPath",
     "Raster",
     "antenna_gain_dbi",
     "bits_per_symbol",

@@ -188,7 +188,7 @@ def _shifted(near: End, far: End, far_power_dbm: float | None, known: str) -> Ex
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class RequiredLevel:
     """The level that ATPC has to keep at an end.
 
     Attributes:
@@ -202,9 +202,9 @@ class Asked:
     field: str
 
 
-def asked_level(
+def required_level(
     link: Link, near: End, profile: Profile, bandwidth_mhz: float | None
-) -> Asked | None:
+) -> RequiredLevel | None:
     """What the far end's ATPC must not leave this end below; None where the plan does not tell.
 
     The planned target; else what the planned fade margin asks for in the reference modulation;
@@ -213,7 +213,7 @@ def asked_level(
     slack = tolerance_db(near, profile)
     if near.atpc_target_dbm is not None:
         dbm = near.atpc_target_dbm
-        return Asked(dbm, slack, f"the target is {figure(dbm)} dBm", "atpc_target_dbm")
+        return RequiredLevel(dbm, slack, f"the target is {figure(dbm)} dBm", "atpc_target_dbm")
     mode = channels.mode_for(profile, link.modulation_reference, bandwidth_mhz)
     margin = link.fade_margin_db
     if margin is not None and not isinstance(mode, str) and mode.threshold_dbm is not None:
@@ -221,12 +221,12 @@ def asked_level(
         how = (
             f"a fade margin of {figure(margin)} dB in {mode.modulation} asks for {figure(dbm)} dBm"
         )
-        return Asked(dbm, slack, how, "fade_margin_db")
+        return RequiredLevel(dbm, slack, how, "fade_margin_db")
     mode = channels.mode_for(profile, link.modulation_max, bandwidth_mhz)
     if isinstance(mode, str) or mode.threshold_dbm is None:
         return None
     dbm = mode.threshold_dbm
-    return Asked(dbm, 0.0, f"{mode.modulation} needs {figure(dbm)} dBm", "modulation_max")
+    return RequiredLevel(dbm, 0.0, f"{mode.modulation} needs {figure(dbm)} dBm", "modulation_max")
 
 
 def bench_attenuation_db(near: End, far: End) -> float | None:

@@ -15,7 +15,7 @@ from verifier.model.plan import Link, Site
 
 
 @dataclass(frozen=True, slots=True)
-class Path:
+class RadioPath:
     """The shortest line on the WGS 84 ellipsoid between two sites.
 
     Attributes:
@@ -28,7 +28,7 @@ class Path:
     back_azimuth_deg: float
 
 
-def path_between(a: Site, b: Site) -> Path | None:
+def path_between(a: Site, b: Site) -> RadioPath | None:
     """The geodesic from `a` to `b`; None where a coordinate is missing or not on the globe.
 
     Source: C. F. F. Karney, Algorithms for geodesics, J. Geodesy 87 (2013).
@@ -36,7 +36,7 @@ def path_between(a: Site, b: Site) -> Path | None:
     if not (located(a) and located(b)):
         return None
     line = Geodesic.WGS84.Inverse(a.latitude, a.longitude, b.latitude, b.longitude)
-    return Path(line["s12"] / 1000, line["azi1"] % 360, (line["azi2"] + 180) % 360)
+    return RadioPath(line["s12"] / 1000, line["azi1"] % 360, (line["azi2"] + 180) % 360)
 
 
 def located(site: Site) -> bool:

@@ -30,10 +30,10 @@ from verifier.rules.readdress.renumber import follow_ups
 from verifier.rules.readdress.run import ALL, DONE, START, Op, SegmentState
 from verifier.rules.readdress.search import Price, best_order
 from verifier.rules.readdress.settle import trimmed
-from verifier.rules.readdress.world import Task, World
+from verifier.rules.readdress.world import Segment, Task
 
 
-class _Outcome(NamedTuple):
+class _StepsOutcome(NamedTuple):
     """Steps of a world, and the least price; `ops` None: `reached` is as far as anybody comes."""
 
     ops: list[Op] | None
@@ -49,7 +49,7 @@ def plan_steps(task: Task) -> Runbook:
     blocked: dict[str, str] = {}
     while True:
         blocked.update(obstacles(task, blocked))
-        world = World(task, blocked)
+        world = Segment(task, blocked)
         outcome = _ordered(world)
         if outcome.ops is not None:
             return _runbook(world, outcome.ops, outcome.bound, _sorted(task, blocked))
@@ -59,12 +59,12 @@ def plan_steps(task: Task) -> Runbook:
         blocked.update({world.movers[i].name: stuck(world, outcome.reached, i) for i in left})
 
 
-def _ordered(world: World) -> _Outcome:
+def _ordered(world: Segment) -> _StepsOutcome:
     found = best_order(world)
     if found.ops is not None or found.bound is None:
-        return _Outcome(found.ops, found.bound, found.reached)
+        return _StepsOutcome(found.ops, found.bound, found.reached)
     ops, reached = heuristic_order(world)
-    return _Outcome(ops, found.bound, reached)
+    return _StepsOutcome(ops, found.bound, reached)
 
 
 def _sorted(task: Task, blocked: dict[str, str]) -> tuple[Blocked, ...]:
@@ -73,7 +73,7 @@ def _sorted(task: Task, blocked: dict[str, str]) -> tuple[Blocked, ...]:
 
 
 def _runbook(
-    world: World, ops: list[Op], bound: Price | None, blocked: tuple[Blocked, ...]
+    world: Segment, ops: list[Op], bound: Price | None, blocked: tuple[Blocked, ...]
 ) -> Runbook:
     task = world.task
     steps = tuple(_steps(world, trimmed(world, ops)))
@@ -96,7 +96,7 @@ def _runbook(
     )
 
 
-def _steps(world: World, ops: Iterable[Op]) -> Iterable[Step]:
+def _steps(world: Segment, ops: Iterable[Op]) -> Iterable[Step]:
     for n, op in enumerate(ops, start=1):
         if op.action == "set-laptop":
             yield SetLaptop(n=n, addresses=op.laptop)

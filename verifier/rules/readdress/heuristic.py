@@ -11,10 +11,10 @@ from verifier.rules.readdress.placement import Key, Net, Placement
 from verifier.rules.readdress.run import ALL, DETOUR, DONE, NEW, START, Op, Run, SegmentState
 from verifier.rules.readdress.search import done, start
 from verifier.rules.readdress.settle import settle, temporary
-from verifier.rules.readdress.world import World
+from verifier.rules.readdress.world import Segment
 
 
-def heuristic_order(world: World) -> tuple[list[Op] | None, SegmentState]:
+def heuristic_order(world: Segment) -> tuple[list[Op] | None, SegmentState]:
     """The steps, None if not all devices are reached; and the state they end in.
 
     Goes where most is done, one laptop change after the other; apart, device after device until the
@@ -197,7 +197,7 @@ class _Queue:
         return self._left[net].popleft()
 
 
-def _in_rings(world: World, starts: list[Key]) -> Iterator[int]:
+def _in_rings(world: Segment, starts: list[Key]) -> Iterator[int]:
     """Devices that wait for one another's address in a ring, wherever several share one."""
     holders = {key: i for i, key in enumerate(starts)}
     state = [0] * len(starts)

@@ -11,7 +11,7 @@ from verifier.model.address import Interface
 from verifier.rules.fit.hosts import downwards, unusable, with_value
 from verifier.rules.readdress.placement import Key, MovingDevice, Net, Placement, host_in, key_of
 from verifier.rules.readdress.run import ALL, Run, SegmentState
-from verifier.rules.readdress.world import Task, World
+from verifier.rules.readdress.world import Segment, Task
 
 _LISTED = 4
 
@@ -119,7 +119,7 @@ def _no_room(
 
 def _no_way(task: Task, device: MovingDevice) -> str | None:
     """From where it stays, the laptop cannot reach the device, or the device not answer."""
-    everywhere = World(replace(task, devices=(device,)))
+    everywhere = Segment(replace(task, devices=(device,)))
     everywhere.device_gateways.clear()
     run = Run(everywhere, SegmentState(ALL, bytes(1), (), task.laptop))
     for when, placement in (("at present", device.present), ("once moved", device.planned)):
@@ -165,7 +165,7 @@ def _full(placement: Placement, owners: Mapping[Interface, str]) -> str:
     )
 
 
-def stuck(world: World, reached: SegmentState, i: int) -> str:
+def stuck(world: Segment, reached: SegmentState, i: int) -> str:
     """Why a device could not be moved, once all was done that could be."""
     device = world.movers[i]
     present, planned = world.placements[i]
@@ -197,14 +197,14 @@ def stuck(world: World, reached: SegmentState, i: int) -> str:
     return _full(placement, owners)
 
 
-def _owner(world: World, key: Key, device: MovingDevice) -> str | None:
+def _owner(world: Segment, key: Key, device: MovingDevice) -> str | None:
     for other in world.movers:
         if other is not device and key in (other.present.key, other.planned.key):
             return other.name
     return None
 
 
-def _not_reached(world: World, run: Run, i: int) -> str:
+def _not_reached(world: Segment, run: Run, i: int) -> str:
     device = world.movers[i]
     present, planned = world.placements[i]
     assert world.waits is not None

@@ -9,7 +9,7 @@ from verifier.model.address import Interface
 from verifier.rules.readdress.placement import Net, Placement, inside, key_of
 from verifier.rules.readdress.run import ALL, DETOUR, DONE, NEW, NONE, START, Run, SegmentState
 from verifier.rules.readdress.settle import settle, temporary
-from verifier.rules.readdress.world import World
+from verifier.rules.readdress.world import Segment
 
 _FEW = 8
 """Up to so many devices every order is tried; beyond, devices of one kind go in plan order."""
@@ -17,7 +17,7 @@ _MOST_HOSTS = 2 * _FEW
 _MOST_SETS = 1024
 
 
-def successors(world: World, state: SegmentState) -> Iterator[Run]:
+def successors(world: Segment, state: SegmentState) -> Iterator[Run]:
     """Every way on from a settled state, each settled again; better ones first where known."""
     yield from _free_moves(world, state)
     if world.remote:
@@ -50,7 +50,7 @@ def needs(run: Run, i: int) -> list[Placement]:
 # -- laptop ----------------------------------------------------------------------------------------
 
 
-def laptops(world: World, run: Run) -> list[tuple[Interface, ...]]:
+def laptops(world: Segment, run: Run) -> list[tuple[Interface, ...]]:
     """The sets of addresses that the laptop may usefully be given now."""
     everybody = range(len(run.status))
     alone = world.apart and run.attached not in (ALL, NONE)
@@ -68,7 +68,7 @@ def laptops(world: World, run: Run) -> list[tuple[Interface, ...]]:
     return [s for s in dict.fromkeys(sets) if s != run.laptop]
 
 
-def _sets(world: World, run: Run, wanted: list[Net]) -> list[tuple[Interface, ...]]:
+def _sets(world: Segment, run: Run, wanted: list[Net]) -> list[tuple[Interface, ...]]:
     """Many at a time: one in every subnet that has one to spare, choices in the others."""
     roomy = [n for n in wanted if n not in world.tight]
     if unbroken := run.unbroken():
@@ -87,7 +87,7 @@ def _sets(world: World, run: Run, wanted: list[Net]) -> list[tuple[Interface, ..
     return [s for s in made if len({a.address for a in s}) == len(s)]
 
 
-def _aside_nets(world: World, unbroken: list[tuple[int, ...]], roomy: list[Net]) -> list[Net]:
+def _aside_nets(world: Segment, unbroken: list[tuple[int, ...]], roomy: list[Net]) -> list[Net]:
     """A further subnet to move aside to, where a circle's own subnets have no room for that."""
     own = {s.net for circle in unbroken for i in circle for s in world.placements[i]}
     if any(len(world.spare[n]) > 1 for n in own if n not in world.tight):
@@ -97,13 +97,13 @@ def _aside_nets(world: World, unbroken: list[tuple[int, ...]], roomy: list[Net])
     return list(itertools.islice(others, 1))
 
 
-def candidates(world: World, run: Run, net: Net, *, wide: bool) -> list[Interface]:
+def candidates(world: Segment, run: Run, net: Net, *, wide: bool) -> list[Interface]:
     """Addresses for the laptop in a subnet; `wide`: with the mask of the widest around it."""
     found = _tight_hosts(world, run, net) if net in world.tight else world.spare[net][:1]
     return [Interface(f.address, world.wide[net]) for f in found] if wide else found
 
 
-def _tight_hosts(world: World, run: Run, net: Net) -> list[Interface]:
+def _tight_hosts(world: Segment, run: Run, net: Net) -> list[Interface]:
     free = [h for h in world.hosts[net] if not run.is_held(key_of(h.address))]
     if run.attached != ALL:
         return world.spare[net][:1] or free[:_MOST_HOSTS]
@@ -114,7 +114,7 @@ def _tight_hosts(world: World, run: Run, net: Net) -> list[Interface]:
     return free[:_MOST_HOSTS]
 
 
-def _forever(world: World, run: Run, host: Interface) -> bool:
+def _forever(world: Segment, run: Run, host: Interface) -> bool:
     """Whether no device still to come takes an address."""
     coming = world.target_of.get(key_of(host.address))
     return run.attached == ALL and (coming is None or run.status[coming] >= NEW)
@@ -126,7 +126,7 @@ def _in_the_way(run: Run) -> bool:
     return not run.view.keys.isdisjoint([*placements, *run.world.stay])
 
 
-def _may_help(world: World, state: SegmentState) -> bool:
+def _may_help(world: Segment, state: SegmentState) -> bool:
     """Whether a laptop change that leads to nothing at once can still be of use (apart only)."""
     run = Run(world, state)
     return bool(world.tight) or _in_the_way(run) or state.attached in (NONE, ALL)
@@ -135,7 +135,7 @@ def _may_help(world: World, state: SegmentState) -> bool:
 # -- connects and moves ---------------------------------------------------------------------------
 
 
-def _connects(world: World, state: SegmentState) -> Iterator[int]:
+def _connects(world: Segment, state: SegmentState) -> Iterator[int]:
     run = Run(world, state)
     if state.attached != ALL and run.may_connect(ALL):
         yield ALL
@@ -152,7 +152,7 @@ def _connects(world: World, state: SegmentState) -> Iterator[int]:
         yield i
 
 
-def _free_moves(world: World, state: SegmentState) -> Iterator[Run]:
+def _free_moves(world: Segment, state: SegmentState) -> Iterator[Run]:
     """Moves that cost no laptop change, but may spoil something."""
     now = Run(world, state)
     if state.attached == NONE:
@@ -168,7 +168,7 @@ def _free_moves(world: World, state: SegmentState) -> Iterator[Run]:
     yield from itertools.islice(_asides(world, state, now), None if _few(world) else _FEW)
 
 
-def _asides(world: World, state: SegmentState, now: Run) -> Iterator[Run]:
+def _asides(world: Segment, state: SegmentState, now: Run) -> Iterator[Run]:
     """Circles broken at each of their devices that the laptop reaches, into each subnet."""
     for circle in now.unbroken():
         for i in circle:
@@ -180,16 +180,16 @@ def _asides(world: World, state: SegmentState, now: Run) -> Iterator[Run]:
                         yield _moved(world, state, i, placement, temporary=True)
 
 
-def _few(world: World) -> bool:
+def _few(world: Segment) -> bool:
     return len(world.movers) <= _FEW
 
 
-def _aside_choices(world: World, i: int) -> list[Net]:
+def _aside_choices(world: Segment, i: int) -> list[Net]:
     own = [s.net for s in reversed(world.placements[i])]
     return list(dict.fromkeys([*own, *world.samples] if _few(world) else own))
 
 
-def _moved(world: World, state: SegmentState, i: int, to: Placement, *, temporary: bool) -> Run:
+def _moved(world: Segment, state: SegmentState, i: int, to: Placement, *, temporary: bool) -> Run:
     run = Run(world, state)
     run.set(i, to, temporary=temporary)
     settle(run)

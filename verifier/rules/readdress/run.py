@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from verifier.model.address import Interface
 from verifier.rules.readdress.placement import Key, Placement
-from verifier.rules.readdress.world import World
+from verifier.rules.readdress.world import Segment
 
 ALL, NONE = -2, -1
 """In `SegmentState.attached`, instead of a mover."""
@@ -47,7 +47,7 @@ class Op(NamedTuple):
 class Run:
     """A state that things are done in; `ops` is what was done."""
 
-    def __init__(self, world: World, state: SegmentState) -> None:
+    def __init__(self, world: Segment, state: SegmentState) -> None:
         self.world = world
         self.attached = state.attached
         self.status = bytearray(state.status)

@@ -15,7 +15,7 @@ from verifier.rules.readdress.options import needs, successors
 from verifier.rules.readdress.placement import Net, Placement, inside
 from verifier.rules.readdress.run import ALL, DONE, NONE, START, Op, Run, SegmentState
 from verifier.rules.readdress.settle import settle
-from verifier.rules.readdress.world import World
+from verifier.rules.readdress.world import Segment
 
 Price = tuple[int, int]
 """Connects, laptop changes."""
@@ -48,7 +48,7 @@ class _Node(NamedTuple):
     ops: list[Op]
 
 
-def start(world: World) -> Run:
+def start(world: Segment) -> Run:
     """The state before the first step, with what can be done at once already done."""
     attached = NONE if world.apart else ALL
     run = Run(world, SegmentState(attached, bytes(len(world.movers)), (), world.task.laptop))
@@ -56,7 +56,7 @@ def start(world: World) -> Run:
     return run
 
 
-def best_order(world: World) -> SearchOutcome:
+def best_order(world: Segment) -> SearchOutcome:
     """The best way from the start to all devices confirmed."""
     devices = max(1, len(world.movers))
     most = None if devices <= _NEVER_CUT else max(_LEAST_STATES, _WORK // devices)
@@ -117,7 +117,7 @@ def _way(nodes: list[_Node], number: int) -> list[Op]:
 # -- what is still needed at least -----------------------------------------------------------------
 
 
-def at_least(world: World, run: Run) -> Price:
+def at_least(world: Segment, run: Run) -> Price:
     """Connects and laptop changes that every way to the end still takes; never too much."""
     left = [i for i, status in enumerate(run.status) if status != DONE]
     if not left:
@@ -125,7 +125,7 @@ def at_least(world: World, run: Run) -> Price:
     return (_connects_left(world, run, left) if world.apart else 0, _laptops_left(world, run, left))
 
 
-def _connects_left(world: World, run: Run, left: list[int]) -> int:
+def _connects_left(world: Segment, run: Run, left: list[int]) -> int:
     """Devices that cannot be attached together are attached one by one, the others in one go."""
     placements = [run.placement(i).key for i in range(len(run.status))]
     ring = _rings(world, run, placements, left)
@@ -154,7 +154,9 @@ def _connects_left(world: World, run: Run, left: list[int]) -> int:
     return alone + (1 if rest else 0)
 
 
-def _rings(world: World, run: Run, placements: list[tuple[int, int]], left: list[int]) -> set[int]:
+def _rings(
+    world: Segment, run: Run, placements: list[tuple[int, int]], left: list[int]
+) -> set[int]:
     """Devices, alone at their address, that want each other's in a ring."""
     counts = Counter(placements)
     at = {key: i for i, key in enumerate(placements) if counts[key] == 1}
@@ -177,7 +179,7 @@ def _rings(world: World, run: Run, placements: list[tuple[int, int]], left: list
     return found
 
 
-def _laptops_left(world: World, run: Run, left: list[int]) -> int:
+def _laptops_left(world: Segment, run: Run, left: list[int]) -> int:
     if world.remote:
         return 0
     stuck = not world.apart and not world.tight and not run.unbroken()

@@ -17,7 +17,7 @@ from heapq import heapify, heappop, heappush
 from verifier.model.address import Address, Interface
 from verifier.rules.readdress.placement import Net, Placement, View, net_holds
 from verifier.rules.readdress.run import ALL, DETOUR_NEW, DONE, NEW, NONE, Op, Run
-from verifier.rules.readdress.world import World
+from verifier.rules.readdress.world import Segment
 
 
 def settle(run: Run) -> None:
@@ -115,7 +115,7 @@ def _gateway_for(net: Net, present: Placement, planned: Placement) -> Address | 
     return None
 
 
-def trimmed(world: World, ops: list[Op]) -> list[Op]:
+def trimmed(world: Segment, ops: list[Op]) -> list[Op]:
     """The same steps; each set of laptop addresses reduced to what is used until the next."""
     if world.remote:
         return ops

@@ -51,7 +51,7 @@ class Task:
     avoid: frozenset[Key] = frozenset()
 
 
-class World:
+class Segment:
     """A task with the devices that are to be moved; the others stay.
 
     Attributes:

@@ -81,7 +81,7 @@ def identify(
         if each.address is not None:
             said.setdefault(key_of(each.address), []).append(each)
     return tuple(
-        _Look(
+        _Comparison(
             sought,
             candidate,
             answer if others.isdisjoint(answer.macs) else _without(answer, others),
@@ -103,7 +103,7 @@ def routers(sought: Sought, answers: Iterable[Answer]) -> frozenset[Mac]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Look:
+class _Comparison:
     """One candidate, and what tells who is there."""
 
     sought: Sought

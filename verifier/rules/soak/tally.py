@@ -40,7 +40,7 @@ _EXACT_DIGITS: Final = 15
 
 
 @dataclass(frozen=True, slots=True)
-class EchoTarget:
+class SoakTarget:
     """Whom echoes went to, and how large they were: bytes of the IP packet."""
 
     subject: Subject
@@ -58,7 +58,7 @@ class EchoFigures:
         not_counted: places in which nothing was measured.
     """
 
-    target: EchoTarget
+    target: SoakTarget
     path: str
     sent: int
     received: int
@@ -86,7 +86,7 @@ class EchoFigures:
 class EchoTally:
     """The echoes of one size to one target, block after block in order."""
 
-    def __init__(self, target: EchoTarget, path: str) -> None:
+    def __init__(self, target: SoakTarget, path: str) -> None:
         self._target, self._path = target, path
         self._times_us = array("i")
         self._received = self._not_counted = self._duplicates = self._reordered = 0
@@ -195,14 +195,14 @@ class Soaked:
 
 def soaked(blocks: Iterable[Block]) -> Soaked:
     """One pass over the blocks of a soak, in their order; `files/evidence` proves them."""
-    echoes: dict[EchoTarget, EchoTally] = {}
+    echoes: dict[SoakTarget, EchoTally] = {}
     devices: dict[str, DeviceTally] = {}
     gaps: list[Gap] = []
     steps: list[float] = []
     last_s = 0.0
     for block in blocks:
         if block["kind"] == "echo":
-            target = EchoTarget(subject_of(block["subject"]), block["bytes"])
+            target = SoakTarget(subject_of(block["subject"]), block["bytes"])
             tally = echoes.setdefault(target, EchoTally(target, block["path"]))
             tally.take(block)
             last_s = max(last_s, block["start_s"] + len(block["rtt_us"]) * block["step_s"])

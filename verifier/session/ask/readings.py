@@ -236,7 +236,7 @@ ENTERPRISES = "1.3.6.1.4.1"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class DeviceQuestion:
     """A device and how to ask it. `port`: UDP; None: the entry's."""
 
     address: Address
@@ -284,20 +284,22 @@ class DeviceAnswers:
 
 
 def read_device(
-    asked: Asked, profile: Profile, world: World, *, deadline_s: float
+    asked: DeviceQuestion, profile: Profile, world: World, *, deadline_s: float
 ) -> DeviceAnswers:
     """The device's readings by a profile. Raises CannotMeasureError where we cannot ask."""
     return world.run(_read(asked, profile, world, deadline_s))
 
 
 def walk_device(
-    asked: Asked, root: str, world: World, *, max_objects: int, deadline_s: float
+    asked: DeviceQuestion, root: str, world: World, *, max_objects: int, deadline_s: float
 ) -> DeviceAnswers:
     """The device's objects below `root`. Raises CannotMeasureError where we cannot ask."""
     return world.run(_walk(asked, root, world, max_objects, deadline_s))
 
 
-async def _read(asked: Asked, profile: Profile, world: World, deadline_s: float) -> DeviceAnswers:
+async def _read(
+    asked: DeviceQuestion, profile: Profile, world: World, deadline_s: float
+) -> DeviceAnswers:
     named = profile.named_readings()
     got: dict[str, ReadingResult] = {}
     async with asked.client(world) as client:
@@ -317,7 +319,7 @@ async def _read(asked: Asked, profile: Profile, world: World, deadline_s: float)
 
 
 async def _walk(
-    asked: Asked, root: str, world: World, max_objects: int, deadline_s: float
+    asked: DeviceQuestion, root: str, world: World, max_objects: int, deadline_s: float
 ) -> DeviceAnswers:
     async with asked.client(world) as client:
         silence, system = await _system(client, asked.target)

@@ -64,7 +64,7 @@ AnyRoute = Noted[DefaultRoute] | Noted[ConnectedRoute] | Noted[HostRoute]
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class _RouteRow:
     binding: VarBind
     table: RouteTable
     next_hop: str | None
@@ -114,9 +114,9 @@ class Routing:
         none = Noted(DEFAULT_ROUTE, Unreadable(_NO_DEFAULT))
         return [none, connected, *[await self._towards(host) for host in self.hosts]]
 
-    async def _rows(self, wanted: dict[RouteTable, str]) -> tuple[list[_Row], str]:
+    async def _rows(self, wanted: dict[RouteTable, str]) -> tuple[list[_RouteRow], str]:
         """Rows of one destination in each table; and why not all of them are known."""
-        found: list[_Row] = []
+        found: list[_RouteRow] = []
         at = dict(wanted)
         while at:
             reply = await self.client.get_next(self.target, list(at.values()))
@@ -134,7 +134,7 @@ class Routing:
                     del at[table]
         return found, ""
 
-    async def _metrics(self, rows: Sequence[_Row]) -> AsyncIterator[Noted[DefaultRoute]]:
+    async def _metrics(self, rows: Sequence[_RouteRow]) -> AsyncIterator[Noted[DefaultRoute]]:
         """Default routes with their metrics, where there are several; what goes nowhere is none."""
         usable = [r for r in rows if r.next_hop and r.binding.value not in routes.DROPPED]
         metrics: dict[str, int] = {}
@@ -181,14 +181,14 @@ class Routing:
             "it is another routing instance's"
         )
 
-    async def _rows_or_hopless(self, wanted: dict[RouteTable, str]) -> tuple[list[_Row], str]:
+    async def _rows_or_hopless(self, wanted: dict[RouteTable, str]) -> tuple[list[_RouteRow], str]:
         """As `_rows`, the first row of each table only, a row without a next hop too."""
         reply = await self.client.get_next(self.target, list(wanted.values()))
         if reply.outcome != "answered":
             return [], failure(reply)
         pairs = zip(wanted.items(), reply.bindings, strict=False)
         return [
-            _Row(b, table, routes.next_hop(table, b.oid, subtree))
+            _RouteRow(b, table, routes.next_hop(table, b.oid, subtree))
             for (table, subtree), b in pairs
             if not b.missing and b.oid.startswith(f"{subtree}.")
         ], ""
@@ -246,12 +246,12 @@ class Routing:
         return None
 
 
-def _row(table: RouteTable, subtree: str, binding: VarBind | None, last: str) -> _Row | None:
+def _row(table: RouteTable, subtree: str, binding: VarBind | None, last: str) -> _RouteRow | None:
     """A row of that destination that comes after `last`."""
     if binding is None or binding.missing or binding.oid == last:
         return None
     hop = routes.next_hop(table, binding.oid, subtree)
-    return None if hop is None else _Row(binding, table, hop)
+    return None if hop is None else _RouteRow(binding, table, hop)
 
 
 def _there(reply: SnmpReply, oid: str) -> VarBind | None:

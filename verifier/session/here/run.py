@@ -79,10 +79,10 @@ def here(request: HereRequest, world: World, hold: Hold, *, quick: bool = False)
     Raises CannotMeasureError where not even this machine can be read, UsageError for an interface
     that it does not have.
     """
-    return _Look(request, world, hold).result(quick=quick)
+    return _HereLook(request, world, hold).result(quick=quick)
 
 
-class _Look:
+class _HereLook:
     def __init__(self, request: HereRequest, world: World, hold: Hold) -> None:
         self._request, self._world, self._hold = request, world, hold
         self._clocks = world.clocks

@@ -42,7 +42,7 @@ class GridTarget:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Grid:
+class EchoGrid:
     """Rows, and how each is measured.
 
     Attributes:
@@ -64,7 +64,7 @@ def grid(
     routes: Routes,
     echoes: EchoAccess,
     limit_per_s: float | None,
-) -> Grid:
+) -> EchoGrid:
     """The rows of each device and of each host of a traffic pair, in two sizes.
 
     Args:
@@ -94,7 +94,7 @@ def grid(
             target = EchoTarget(address=address)
             watched.append(Watched(target=target, packet_bytes=size, interface=interface))
     loopback = all(w.target.address.is_loopback for w in watched)
-    return Grid(
+    return EchoGrid(
         rows=tuple(rows),
         watched=tuple(watched),
         step_s=_step_s(plan, len(rows), limit_per_s, loopback=loopback),

@@ -22,7 +22,7 @@ from verifier.probes.snmp.values import SnmpTarget
 from verifier.report.result.json import as_row
 from verifier.session.recorder import Recorder, numbered
 from verifier.session.request import Paces, Probing, SoakProgress, SoakRequest
-from verifier.session.soak.blocks import BLOCK_S, EchoBlocks, Grid, Routes, ValueBlocks, grid
+from verifier.session.soak.blocks import BLOCK_S, EchoBlocks, EchoGrid, Routes, ValueBlocks, grid
 from verifier.session.soak.samples import Sampler, wanted
 from verifier.session.world import SnmpManager, World
 
@@ -65,7 +65,7 @@ class Soak:
         self._ready: queue.SimpleQueue[Block] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._noted: dict[int, int] = {}
-        self._grid = Grid()
+        self._grid = EchoGrid()
         self._blocks: EchoBlocks | None = None
         self._state: SoakState = "interrupted"
         self._began_s: float | None = None

@@ -251,7 +251,7 @@ UPTIME = Uptime()
 
 
 @dataclass(frozen=True, slots=True)
-class Count:
+class RunningCount:
     """A counter that grows evenly from 0 at the device's start."""
 
     per_s: float

@@ -15,8 +15,8 @@ from verifier.simulator.agent import cells
 from verifier.simulator.agent.cells import (
     UPTIME,
     Cell,
-    Count,
     Row,
+    RunningCount,
     SecondsCell,
     counter,
     gauge,
@@ -156,11 +156,11 @@ def interfaces(shown: ShownDevice) -> Iterator[Row]:
 
 def _count(port: ShownPort, per_s: float, tag: int = cells.COUNTER32) -> Cell:
     """A traffic counter: stands while the port is down."""
-    return Count(per_s if port.up else 0.0, tag)
+    return RunningCount(per_s if port.up else 0.0, tag)
 
 
 def _errors(port: ShownPort) -> Cell:
-    return Count(_ERRORS_PER_S) if port.errors else _NO_COUNT
+    return RunningCount(_ERRORS_PER_S) if port.errors else _NO_COUNT
 
 
 def _if_columns(port: ShownPort) -> dict[int, Cell]:

@@ -18,7 +18,7 @@ from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
 from verifier.rules.compare.radio.carrier_end import EXACT_DB, CarrierEnd, arms_db, figure
-from verifier.rules.compare.radio.power import SPARE_DB, asked, most_dbm
+from verifier.rules.compare.radio.power import SPARE_DB, most_dbm, required_at
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.radio import levels
 
@@ -132,7 +132,7 @@ def by_atpc_alone(side: CarrierEnd) -> str:
     power, most = sender.number("tx_power_dbm"), most_dbm(sender)
     if power is None or most is None or power >= most - SPARE_DB - EXACT_DB:
         return ""
-    if side.context is not None and asked(side) is not None:
+    if side.context is not None and required_at(side) is not None:
         return ""
     return (
         "ATPC is on at the far end, and what level it has to keep is not known: no "

@@ -316,7 +316,7 @@ def _judge_level(
             advice = _BENCH_MUCH
     wanted = expected.value
     if verdict != "fail" and (left := left_short(side.sender, side)):
-        verdict, wanted = "fail", left.asked.dbm
+        verdict, wanted = "fail", left.required.dbm
         reason, advice = f"{reason}, but {left.reason}", "see radio.atpc"
     elif verdict == "pass" and (gap := by_atpc_alone(side)):
         verdict, reason, advice = "not-tested", f"{reason}, but {gap}", "write atpc_target_dbm"

@@ -20,7 +20,7 @@ STEADY_S = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Outcome:
+class _Result:
     verdict: Verdict
     reason: str
     advice: str = ""
@@ -67,44 +67,44 @@ def _unread(side: CarrierEnd, sent: Read | None, heard: Read | None) -> str:
     return heard.gap if heard is not None and not silent else ""
 
 
-def _judge(side: CarrierEnd, listener: CarrierEnd, read: Read) -> _Outcome:
+def _judge(side: CarrierEnd, listener: CarrierEnd, read: Read) -> _Result:
     """One direction; `listener` receives it."""
     word = read.word or ""
     planned = side.link.modulation_max or ""
     if radio.plain_modulation(word) == radio.plain_modulation(planned):
-        return _Outcome("pass", "as planned")
+        return _Result("pass", "as planned")
     if left_aligning(side):
-        return _Outcome("fail", LEFT_ALIGNING, "set the planned modulation and power, then save")
+        return _Result("fail", LEFT_ALIGNING, "set the planned modulation and power, then save")
     if side.stage == "alignment" and (lowest := _lowest(side, word)) is not None:
         return lowest
     if not radio.is_adaptive(side.link):
-        return _Outcome("fail", f"not {planned}, and it is planned fixed",
+        return _Result("fail", f"not {planned}, and it is planned fixed",
                        "set the planned modulation, save, and read it again")  # fmt: skip
     return _outside(side.link, word, planned) or _inside(side, listener, read, planned)
 
 
-def _outside(link: Link, word: str, planned: str) -> _Outcome | None:
+def _outside(link: Link, word: str, planned: str) -> _Result | None:
     """The verdict outside the planned range; None inside it."""
     bits, most = radio.bits_per_symbol(word), radio.bits_per_symbol(planned)
     if bits is None or most is None:
-        return _Outcome("not-tested", f"whether that is more or less than {planned} is not known")
+        return _Result("not-tested", f"whether that is more or less than {planned} is not known")
     if bits > most:
-        return _Outcome("fail", f"above the highest planned, {planned}", "set the planned range")
+        return _Result("fail", f"above the highest planned, {planned}", "set the planned range")
     least = radio.bits_per_symbol(link.modulation_min) if link.modulation_min is not None else None
     if least is not None and bits < least:
-        return _Outcome("fail", f"below the lowest planned, {link.modulation_min}",
+        return _Result("fail", f"below the lowest planned, {link.modulation_min}",
                        "set the planned range")  # fmt: skip
     return None
 
 
-def _inside(side: CarrierEnd, listener: CarrierEnd, read: Read, planned: str) -> _Outcome:
+def _inside(side: CarrierEnd, listener: CarrierEnd, read: Read, planned: str) -> _Result:
     """Adaptive, and lower than the highest."""
     if side.stage in {"bench", "alignment"}:
-        return _Outcome("pass", "inside the planned range")
+        return _Result("pass", "inside the planned range")
     if side.stage == "service":
         return _in_service(listener, planned)
     if any(_is(o.value, planned) for o in read.seen):
-        return _Outcome("warn", f"it was {planned} a moment ago: it follows the path",
+        return _Result("warn", f"it was {planned} a moment ago: it follows the path",
                        "run a soak to see how often")  # fmt: skip
     return _lower(listener, planned)
 
@@ -113,25 +113,25 @@ UNEXPLAINED = "and neither level nor SNR explains it"
 """Last words of the reason when nothing explains a lower modulation in service."""
 
 
-def _in_service(listener: CarrierEnd, planned: str) -> _Outcome:
+def _in_service(listener: CarrierEnd, planned: str) -> _Result:
     """A lower modulation in service: right where the level or the SNR explains it."""
     snr, least = listener.read("snr_db"), listener.end.min_snr_db
     if snr is not None and snr.number is not None and least is not None and snr.number < least:
-        return _Outcome("pass", f"rightly lower at this SNR: {figure(snr.number)} dB at "
+        return _Result("pass", f"rightly lower at this SNR: {figure(snr.number)} dB at "
                        f"{listener.end.device}, planned {figure(least)} dB")  # fmt: skip
     level, needed = listener.read("rx_level_dbm"), _needed_dbm(listener, planned)
     if level is not None and level.nothing:
-        return _Outcome("pass", f"rightly lower: {listener.end.device} receives nothing")
+        return _Result("pass", f"rightly lower: {listener.end.device} receives nothing")
     if isinstance(needed, str):
-        return _Outcome("not-tested", f"whether rightly lower is not known: {needed}")
+        return _Result("not-tested", f"whether rightly lower is not known: {needed}")
     if level is None or level.number is None:
         gap = listener.missing("rx_level_dbm")
-        return _Outcome("not-tested", f"the level at {listener.end.device}: {gap}")
+        return _Result("not-tested", f"the level at {listener.end.device}: {gap}")
     at = f"{figure(level.number)} dBm at {listener.end.device}"
     if level.number < needed:
-        return _Outcome("pass", f"rightly lower at this level: {at}, {planned} needs "
+        return _Result("pass", f"rightly lower at this level: {at}, {planned} needs "
                        f"{figure(needed)} dBm")  # fmt: skip
-    return _Outcome("warn", f"{at} would carry {planned}, {UNEXPLAINED}",
+    return _Result("warn", f"{at} would carry {planned}, {UNEXPLAINED}",
                    "does it last? Look for interference, or a limit that was set")  # fmt: skip
 
 
@@ -140,39 +140,39 @@ def _is(value: object, planned: str) -> bool:
     return isinstance(value, str) and radio.plain_modulation(value) == same
 
 
-def _lowest(side: CarrierEnd, word: str) -> _Outcome | None:
+def _lowest(side: CarrierEnd, word: str) -> _Result | None:
     """While aligning the most robust mode is right, adaptive or not; None: it is not that."""
     if side.context is None:
         return None
     if side.link.modulation_min is not None and radio.plain_modulation(
         side.link.modulation_min
     ) == radio.plain_modulation(word):
-        return _Outcome("pass", "the lowest modulation, as is right while aligning")
+        return _Result("pass", "the lowest modulation, as is right while aligning")
     lowest = radio.lowest_mode(side.context.profile, side.bandwidth_mhz)
     if isinstance(lowest, str):
         bits = radio.bits_per_symbol(word)
         most = radio.bits_per_symbol(side.link.modulation_max or "")
         if bits is not None and most is not None and bits < most:
-            return _Outcome("not-tested", f"whether it is the lowest is not known: {lowest}")
+            return _Result("not-tested", f"whether it is the lowest is not known: {lowest}")
         return None
     if radio.plain_modulation(lowest.modulation) == radio.plain_modulation(word):
-        return _Outcome("pass", "the lowest modulation, as is right while aligning")
+        return _Result("pass", "the lowest modulation, as is right while aligning")
     return None
 
 
-def _lower(listener: CarrierEnd, planned: str) -> _Outcome:
+def _lower(listener: CarrierEnd, planned: str) -> _Result:
     """A lower modulation at handover: right at a low level, wrong at a good one for long."""
     level, needed = listener.read("rx_level_dbm"), _needed_dbm(listener, planned)
     if isinstance(needed, str):
-        return _Outcome("not-tested", f"whether rightly lower is not known: {needed}")
+        return _Result("not-tested", f"whether rightly lower is not known: {needed}")
     if level is not None and level.nothing:
-        return _Outcome("warn", f"{listener.end.device} receives nothing")
+        return _Result("warn", f"{listener.end.device} receives nothing")
     if level is None or level.number is None:
         gap = listener.missing("rx_level_dbm")
-        return _Outcome("not-tested", f"the level at {listener.end.device}: {gap}")
+        return _Result("not-tested", f"the level at {listener.end.device}: {gap}")
     at = f"{figure(level.number)} dBm at {listener.end.device}"
     if level.number < needed:
-        return _Outcome("warn", f"rightly lower at this level: {at}, {planned} needs "
+        return _Result("warn", f"rightly lower at this level: {at}, {planned} needs "
                        f"{figure(needed)} dBm", "look at radio.rx-level first")  # fmt: skip
     return _held_back(listener, level, needed, f"{at} would carry {planned}")
 
@@ -189,24 +189,24 @@ def _needed_dbm(listener: CarrierEnd, planned: str) -> float | str:
     return mode.threshold_dbm + HEADROOM_DB
 
 
-def _held_back(listener: CarrierEnd, level: Read, needed: float, at: str) -> _Outcome:
+def _held_back(listener: CarrierEnd, level: Read, needed: float, at: str) -> _Result:
     """The level carries the highest modulation; is the SNR good too, and for how long?"""
     wait = "look again after a minute; run a soak to be sure"
     snr, least = listener.read("snr_db"), listener.end.min_snr_db
     if least is None:
-        return _Outcome(
+        return _Result(
             "warn", f"{at}; whether its SNR allows it is not known: no min_snr_db is planned"
         )
     if snr is None or snr.number is None:
-        return _Outcome("warn", f"{at}; its SNR is not known: {listener.missing('snr_db')}")
+        return _Result("warn", f"{at}; its SNR is not known: {listener.missing('snr_db')}")
     if snr.number < least:
-        return _Outcome("warn", f"{at}, but its SNR is {figure(snr.number)} dB, below the planned "
+        return _Result("warn", f"{at}, but its SNR is {figure(snr.number)} dB, below the planned "
                        f"{figure(least)} dB", "look for interference")  # fmt: skip
     steady_s = min(_lasting_s(level, needed), _lasting_s(snr, least))
     if steady_s < STEADY_S:
-        return _Outcome("warn", f"{at} and its SNR is good, seen for {steady_s:.0f} s of the "
+        return _Result("warn", f"{at} and its SNR is good, seen for {steady_s:.0f} s of the "
                        f"{STEADY_S:.0f} s it may take to rise", wait)  # fmt: skip
-    return _Outcome("fail", f"{at} and its SNR is good, for {steady_s:.0f} s: it should rise",
+    return _Result("fail", f"{at} and its SNR is good, for {steady_s:.0f} s: it should rise",
                    "is the highest modulation set, and allowed by the feature key?")  # fmt: skip
 
 

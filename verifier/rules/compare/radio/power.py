@@ -17,7 +17,7 @@ from verifier.rules.compare.radio.carrier_end import (
 from verifier.rules.compare.radio.carriers import LOOK_FOR_IT, NOT_REAL, heard_by
 from verifier.rules.compare.radio.read import Read
 from verifier.rules.radio import levels
-from verifier.rules.radio.levels import Asked, asked_level
+from verifier.rules.radio.levels import RequiredLevel, required_level
 
 HEADROOM_DB = 3.0
 """Margin above its threshold at which a mode is safe (requirement)."""
@@ -186,16 +186,16 @@ _STAGES = frozenset({"handover", "service"})
 class Short:
     """An end that ATPC leaves short; `reads` are what it rests on."""
 
-    asked: Asked
+    required: RequiredLevel
     reason: str
     reads: tuple[Read, ...]
 
 
-def asked(listener: CarrierEnd) -> Asked | None:
+def required_at(listener: CarrierEnd) -> RequiredLevel | None:
     """The level that the far end's ATPC has to keep at an end; None where that is not known."""
     if listener.context is None:
         return None
-    return asked_level(
+    return required_level(
         listener.link, listener.end, listener.context.profile, listener.bandwidth_mhz
     )
 
@@ -227,7 +227,7 @@ def left_short(sender: CarrierEnd, listener: CarrierEnd | None = None) -> Short 
     level, power = listener.read("rx_level_dbm"), sender.read("tx_power_dbm")
     if sender.stage not in _STAGES or not sender.atpc_on or sender.transmits is False:
         return None
-    wanted, most = asked(listener), most_dbm(sender)
+    wanted, most = required_at(listener), most_dbm(sender)
     if level is None or power is None or wanted is None or most is None:
         return None
     if level.nothing or not level.samples or not power.samples:

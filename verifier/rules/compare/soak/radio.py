@@ -20,7 +20,7 @@ from verifier.rules.soak.counters import (
 )
 
 
-class _Kind(NamedTuple):
+class _SoakReading(NamedTuple):
     """A kind of bad seconds, its limit in the plan's acceptance, and what one means without it."""
 
     check: str
@@ -30,11 +30,11 @@ class _Kind(NamedTuple):
 
 
 _SECONDS = {
-    "errored_s": _Kind("radio.errored-seconds", "errored", "max_es", "warn"),
-    "severely_errored_s": _Kind(
+    "errored_s": _SoakReading("radio.errored-seconds", "errored", "max_es", "warn"),
+    "severely_errored_s": _SoakReading(
         "radio.severely-errored-seconds", "severely errored", "max_ses", "fail"
     ),
-    "unavailable_s": _Kind("radio.unavailable-seconds", "unavailable", "max_uas", "fail"),
+    "unavailable_s": _SoakReading("radio.unavailable-seconds", "unavailable", "max_uas", "fail"),
 }
 """ITU-T G.826: errored seconds happen; severely errored ones a sound link has in rain alone, and
 unavailable ones mean no link."""
@@ -145,7 +145,7 @@ def _bad_seconds(  # noqa: PLR0913, PLR0917
     context: Context,
     soak: Soaking,
     subject: Subject,
-    kind: _Kind,
+    kind: _SoakReading,
     counted: SecondsTally | None,
     rain: Observation[Entered] | None,
 ) -> Finding:
@@ -179,7 +179,7 @@ def _bad_seconds(  # noqa: PLR0913, PLR0917
 
 
 def _judge_seconds(
-    kind: _Kind, grown: float, limit: int | None, rain: Observation[Entered] | None
+    kind: _SoakReading, grown: float, limit: int | None, rain: Observation[Entered] | None
 ) -> tuple[Verdict, str]:
     """Against the plan's limit; without one rain that was stated excuses what nothing else does."""
     reason = f"{grown:g} {kind.what} seconds by the device's own count"
