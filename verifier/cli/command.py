@@ -25,6 +25,7 @@ from verifier.cli.job_folder import joined
 if TYPE_CHECKING:
     from verifier.model.address import Address
     from verifier.model.laptop import LaptopInterface
+    from verifier.model.plan import NotTestedOk
 
 FILE = click.Path(path_type=Path)
 _SECONDS = {"ms": 0.001, "s": 1.0, "m": 60.0, "h": 3600.0, "": 1.0}
@@ -53,6 +54,8 @@ def command(
     read, arguments = joined(parameters(options))
 
     def made(function: Callable[[OptionsT], int]) -> click.Command:
+        """The command that calls the function with its options."""
+
         @wraps(function)
         def call(**values: object) -> int:
             return function(_filled(options, arguments.filled(values)))
@@ -200,3 +203,29 @@ class HostAddress(click.ParamType["Address"]):
             return value if isinstance(value, Address) else Address.parse(str(value))
         except ValueError as fault:
             self.fail(str(fault), param, ctx)
+
+
+class Acceptance(click.ParamType["NotTestedOk"]):
+    """`CHECK[@DEVICE]=REASON`."""
+
+    name = "check[@device]=reason"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> NotTestedOk:
+        """What may stay untested. Refuses what is no check, a pattern, and what has no reason."""
+        from verifier.model.checks import unknown_check  # noqa: PLC0415 - help needs none
+        from verifier.model.plan import NotTestedOk  # noqa: PLC0415
+
+        if isinstance(value, NotTestedOk):
+            return value
+        check, _, reason = str(value).partition("=")
+        accepted = NotTestedOk(check=check.strip(), reason=reason.strip())
+        if (why := unknown_check(accepted.name)) is not None:
+            self.fail(why, param, ctx)
+        if not accepted.reason:
+            without = f"{value!r} has no reason: write {accepted.check}=REASON"
+            self.fail(f"{without}, it stands in the document", param, ctx)
+        if not accepted.reason.isprintable():
+            self.fail(f"the reason of {accepted.check} does not print", param, ctx)
+        return accepted

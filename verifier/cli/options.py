@@ -10,7 +10,7 @@ import click
 from click import Choice, IntRange, Option
 
 from verifier.cli import complete
-from verifier.cli.command import FILE, Duration, HostAddress, LaptopAddress
+from verifier.cli.command import FILE, Acceptance, Duration, HostAddress, LaptopAddress
 from verifier.cli.job_folder import PlanArgument
 
 if TYPE_CHECKING:
@@ -263,32 +263,6 @@ def _no_password(ctx: click.Context, param: click.Parameter, value: str | None) 
     return value
 
 
-class _Acceptance(click.ParamType["NotTestedOk"]):
-    """`CHECK[@DEVICE]=REASON`."""
-
-    name = "check[@device]=reason"
-
-    def convert(
-        self, value: object, param: click.Parameter | None, ctx: click.Context | None
-    ) -> NotTestedOk:
-        """What may stay untested. Refuses what is no check, a pattern, and what has no reason."""
-        from verifier.model.checks import unknown_check  # noqa: PLC0415 - help needs none
-        from verifier.model.plan import NotTestedOk  # noqa: PLC0415
-
-        if isinstance(value, NotTestedOk):
-            return value
-        check, _, reason = str(value).partition("=")
-        accepted = NotTestedOk(check=check.strip(), reason=reason.strip())
-        if (why := unknown_check(accepted.name)) is not None:
-            self.fail(why, param, ctx)
-        if not accepted.reason:
-            without = f"{value!r} has no reason: write {accepted.check}=REASON"
-            self.fail(f"{without}, it stands in the document", param, ctx)
-        if not accepted.reason.isprintable():
-            self.fail(f"the reason of {accepted.check} does not print", param, ctx)
-        return accepted
-
-
 CredentialsFile = Annotated[
     Path | None,
     Option(
@@ -316,7 +290,7 @@ AcceptedUntested = Annotated[
         shell_complete=complete.checks,
         multiple=True,
         metavar="CHECK[@DEVICE]=REASON",
-        type=_Acceptance(),
+        type=Acceptance(),
         help="This check may stay untested, for all devices or one: the verdict is then "
         "conditional.",
     ),
