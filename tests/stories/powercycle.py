@@ -80,7 +80,7 @@ def _laptop(chance: random.Random, bench: Bench) -> list[Interface]:
 
 @dataclass
 class Person:
-    """Who switches the supply when asked; `restarts` by device: when it was switched off."""
+    """Who switches the supply when asked; `restarts` by device: since when it was away."""
 
     chance: random.Random
     bench: Bench
@@ -116,7 +116,7 @@ class Person:
         made, clocks = self.bench.devices[name], self.world.clocks
 
         def off() -> None:
-            if made.powered:  # else it is off already: two hands at one supply
+            if made.powered and made.up_s <= off_s:  # else it is away already, or still starting
                 self.off_s[name] = off_s
             made.power(off_s, on=False)
 

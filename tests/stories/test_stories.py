@@ -30,7 +30,7 @@ def test_what_is_said_is_so(story: Callable[[random.Random], None]) -> None:
 @pytest.mark.parametrize(
     ("kind", "seed"),
     [
-        ("powercycle", 101396),  # switched off by mistake, then once more before it is on again
+        ("powercycle", 101396),  # switched off by mistake, and again while it still starts
     ],
 )
 def test_what_was_once_said_wrong(kind: str, seed: int) -> None:
