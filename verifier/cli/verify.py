@@ -6,6 +6,7 @@ import dataclasses
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import click
@@ -36,11 +37,15 @@ if TYPE_CHECKING:
     from verifier.cli import inputs
     from verifier.cli.borrow import borrowed
     from verifier.cli.documents import documents, signed_by
+    from verifier.files.credentials import at_hand, load_credentials
+    from verifier.model.credentials import SnmpEntry
     from verifier.session import Request
     from verifier.session.laptop import FitQuestion
 else:
     borrowed = Later("verifier.cli.borrow:borrowed")
     inputs = Later("verifier.cli.inputs")
+    at_hand = Later("verifier.files.credentials:at_hand")
+    load_credentials = Later("verifier.files.credentials:load_credentials")
     documents = Later("verifier.cli.documents:documents")
     signed_by = Later("verifier.cli.documents:signed_by")
 
@@ -180,18 +185,27 @@ def _request(options: ReachOptions, verifying: VerifyOptions | None) -> Request:
         problems=problems,
         stage=options.stage or plan.stage or "handover",
         names=options.selection.names,
+        elsewhere=options.laptop.laptop == (),
         try_default_community=plan.acceptance.default_community,
     )
     if verifying is None:
         return request
     return dataclasses.replace(
         request,
-        credentials=inputs.credentials_of(devices, verifying.credentials_file),
+        credentials=_credentials(request, verifying.credentials_file),
         observed=inputs.load_observed(
             verifying.observed_file, plan, devices, quiet=options.output.quiet
         ),
         try_default_community=verifying.try_default_community or request.try_default_community,
     )
+
+
+def _credentials(request: Request, file: Path | None) -> dict[str, SnmpEntry]:
+    """The devices' entries, which must be there; those of their factory settings if any."""
+    own = inputs.credentials_of(request.devices, file)
+    factory = {p.factory.snmp for p in request.profiles.values()} - {None, *own}
+    useful = at_hand((name for name in factory if name is not None), file)
+    return {**own, **(load_credentials(useful, file) if useful else {})}
 
 
 class _progress:  # noqa: N801 - used like a function

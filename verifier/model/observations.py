@@ -22,6 +22,7 @@ from verifier.model.plan import NotTestedOk
 from verifier.model.problem import Subject
 from verifier.model.profile import ReadingField
 from verifier.model.samples import JournalChain, SoakCourse
+from verifier.model.search import OtherAddress
 
 T_co = TypeVar("T_co", covariant=True)
 Json = Scalar | None | list["Json"] | dict[str, "Json"]
@@ -229,6 +230,7 @@ NEIGHBOUR: KindOf[Mac] = KindOf("neighbour", "neighbour", Mac)
 ARP_RESPONDERS: KindOf[tuple[Mac, ...]] = KindOf("holders", "neighbour", tuple[Mac, ...])
 """Who answered an ARP request for the device's address (RFC 826)."""
 UNPLANNED_ANSWER: KindOf[UnplannedAnswer] = KindOf("unplanned-answer", "neighbour", UnplannedAnswer)
+OTHER_ADDRESS: KindOf[OtherAddress] = KindOf("other-address", "neighbour", OtherAddress)
 
 # -- SNMP ---------------------------------------------------------------------------------------
 
@@ -304,7 +306,8 @@ _KINDS: Mapping[str, Kind] = {
         INTERFACES, VERSIONS, ROUTE, SOAK, JOURNAL, WARM_UP, ECHO, ECHO_FIRST, KERNEL_DROPS, MTU,
         RESTART, NEIGHBOUR, ARP_RESPONDERS, UNPLANNED_ANSWER, ANSWER, ANSWER_FIRST,
         DEFAULT_COMMUNITY, ANSWER_AFTER, ENGINE_ID, RESPONDER, DEADLINE, DEFAULT_ROUTE,
-        CONNECTED_ROUTE, HOST_ROUTE, SHEET, ACCEPTED, *ENTRIES.values(), *mib.OBJECTS.values(),
+        CONNECTED_ROUTE, HOST_ROUTE, OTHER_ADDRESS, SHEET, ACCEPTED, *ENTRIES.values(),
+        *mib.OBJECTS.values(),
     )
 }  # fmt: skip
 KINDS: tuple[Kind, ...] = (*_KINDS.values(), *map(reading, get_args(ReadingField)))

@@ -193,3 +193,21 @@ class SearchResult(Where):
     def exit_code(self) -> int:
         """0 at its planned address, 1 elsewhere or with something wrong there, 3 not found."""
         return _EXIT[self.verdict]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherAddress:
+    """What was seen of a silent device at another address that it may have.
+
+    Attributes:
+        what: which address that is.
+        asked: how: `arp`, `nd`, `echo`, `snmp`; none where nothing reaches it from this laptop.
+        seen: the device; one of its family without a name; another one; somebody; nobody.
+        who: who another one is.
+    """
+
+    address: Address
+    what: Literal["present", "factory"]
+    asked: tuple[str, ...] = ()
+    seen: Literal["device", "likely", "another", "unknown", "nobody"] = "nobody"
+    who: str = ""

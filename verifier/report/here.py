@@ -140,7 +140,7 @@ def _several(result: HereResult, look: ReportStyle, most: int) -> Iterator[str]:
 
 def _in_short(device: HereDevice) -> str:
     if device.wrong:
-        more = f" and {len(device.wrong) - 1} more" if len(device.wrong) > 1 else ""
+        more = f" (+{len(device.wrong) - 1})" if len(device.wrong) > 1 else ""
         first = device.wrong[0]
         return f"WRONG  {first.what}: {plain(first.words)}{more}"
     return f"{_MARK[device.verdict]}  {device.words}"

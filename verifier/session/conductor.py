@@ -35,6 +35,7 @@ from verifier.rules.compare.tcp import planned_services
 from verifier.session.ask.job import Job, Poller
 from verifier.session.ask.levels import sample_links, watch
 from verifier.session.ask.pollers import LoopPoller
+from verifier.session.elsewhere import Elsewhere
 from verifier.session.laptop import routes_of
 from verifier.session.reach import Arping, Echoing
 from verifier.session.recorder import Recorder, numbered
@@ -221,6 +222,16 @@ class Conductor:
             if request.command == "verify":
                 sampling = sample_links(request.plan, self._jobs, self._records, self._asking)
                 self.faults.extend(await sampling)
+        if request.elsewhere and not self.stop.is_set():
+            await self._look_elsewhere()
+
+    async def _look_elsewhere(self) -> None:
+        """Silent devices may be where they were before, or as they were delivered."""
+        request, laptop = self._request, self._world.laptop.look()
+        elsewhere = Elsewhere(
+            request.plan, request.profiles, request.credentials, self._world, self.stop
+        )
+        await elsewhere.look(laptop, request.devices, self._records)
 
     async def _ask_the_cable(self, routes: Mapping[str, Route | None], echoing: Echoing) -> None:
         """Who holds each address, once the echoes have made the laptop's own acquaintances."""

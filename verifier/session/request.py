@@ -106,6 +106,7 @@ class Request:
         laptop: given instead of this machine's own interfaces.
         try_default_community: ask each device once with the community `public`.
         ask_all: ask also devices that answer no echo; a sweep may leave them out.
+        elsewhere: look at the present and factory addresses of silent devices.
         observed: what a person entered.
         soak: what to measure for how long after the devices were read; None: nothing.
         progress: called with devices finished and devices in all.
@@ -125,6 +126,7 @@ class Request:
     names: tuple[str, ...] = ()
     accept_untested: tuple[NotTestedOk, ...] = ()
     ask_all: bool = True
+    elsewhere: bool = False
     observed: Observed | None = None
     soak: SoakRequest | None = None
     progress: Callable[[int, int], None] | None = None

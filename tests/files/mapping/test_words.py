@@ -196,7 +196,7 @@ def test_what_leaves_a_question_is_not_sure(heading: str, field: str, words: str
         ("Feeder loss (dB/100 m)", "times the length"), ("Easting", "map grid"),
         ("Rechtswert", "map grid"), ("Datum", ""), ("Emission designator", "four characters"),
         ("Declination", "plus ="), ("Subnet", "it is a subnet"), ("Coordinates", "split ="),
-        ("Antenna type", "types"), ("Frequency band", "half of it"),
+        ("Antenna type", "types"), ("Frequency band", "half of it"), ("Tower height (m)", "about the tower"),
     ],
 )  # fmt: skip
 def test_what_a_plan_has_no_field_for_is_said_with_the_reason(heading: str, words: str) -> None:
@@ -207,7 +207,9 @@ def test_what_a_plan_has_no_field_for_is_said_with_the_reason(heading: str, word
     assert found.reason
 
 
-@pytest.mark.parametrize("heading", ["Colour", "", "Width", "(MHz)", "C", "\u4e2d\u6587"])
+@pytest.mark.parametrize(
+    "heading", ["Colour", "", "Width", "(MHz)", "C", "\u4e2d\u6587", "SN4816810", "IP 198.18.0.1"]
+)
 def test_what_nothing_is_known_of_is_not_guessed(heading: str) -> None:
     assert guess(heading) is None
 

@@ -134,25 +134,31 @@ def _kind_of_row(sheet: TheirTable) -> None:
     if of_both or (relative and not twice and not _mirrored(sheet)):
         sheet.row = "link"
         _rename(sheet, _SEEN_FROM_A if of_both else {**_SEEN_FROM_A, "": "a"})
-    elif relative or (link and fields & _OF_END):
+    elif relative or (link and (fields & _of_end() or (twice and fields & _DEVICE))):
         sheet.row = "end"
         _rename(sheet, {"near": ""})
         if link and not twice:
             sheet.row_doubt = "not every link has two rows"
-    elif fields & {"Devices.address", "Devices.name"}:
+    elif fields & _DEVICE:
         sheet.row = "device"
     elif "Sites.latitude" in fields:
         sheet.row = "site"
 
 
 _SEEN_FROM_A: dict[Side, Side] = {"near": "a", "far": "b"}
-_OF_END = frozenset(("Links.tx_mhz", "Links.rx_level_dbm", "Links.azimuth_deg"))
+_DEVICE = frozenset(("Devices.address", "Devices.name"))
+
+
+def _of_end() -> frozenset[str]:
+    """The fields that an end of a link has."""
+    columns = columns_by_field().items()
+    return frozenset(name for name, column in columns if column.path[0] in ("a", "b"))
 
 
 def _twice(values: list[Any]) -> bool:
-    """Whether each link is named in an even number of rows."""
+    """Whether most links are named in an even number of rows."""
     times = Counter(map(heading_text, values)).values()
-    return bool(times) and not any(count % _TWICE for count in times)
+    return 2 * sum(count % _TWICE == 0 for count in times) > len(times)
 
 
 def _mirrored(sheet: TheirTable) -> bool:

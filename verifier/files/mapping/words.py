@@ -26,6 +26,7 @@ from verifier.files.trade_words import folded
 _RECEIVED = frozenset(("Links.rx_level_dbm", "Links.rx_mhz", "Links.min_snr_db"))
 _NEAR_ENOUGH = 0.84
 _FUZZY_LENGTH = 5
+_FEW_DIGITS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,8 +176,9 @@ def _best(tokens: Sequence[Token], words: Words, unit: str) -> Guess | None:
     found_best: list[Guess] = []
     for options in readings(tokens):
         unknown = [o.value for o in options if o.kind == "unknown"]
-        if len(_sides(options)) > 1 or len(unknown) == len(options):
-            continue
+        figures = any(len(word) > _FEW_DIGITS and word.isdecimal() for word in unknown)
+        if len(_sides(options)) > 1 or len(unknown) == len(options) or figures:
+            continue  # a value such as SN4816810 is no heading
         things = [o.value for o in options if o.kind == "thing"]
         for level, dropped in enumerate(_DROPPED):
             rest = tuple(sorted({t for t in things if t not in dropped}))

@@ -13,6 +13,7 @@ from verifier.model.observations import (
     ANSWER,
     ECHO,
     ENGINE_ID,
+    OTHER_ADDRESS,
     WARM_UP,
     EchoSeries,
     Observation,
@@ -232,7 +233,8 @@ def _no_reply(
 ) -> Finding:
     reason = f"none of {stats.sent} echoes was answered: {_words(counted.silences)}"
     reason += _measured_by(counted)
-    advice = "check power, cable and port; is the device at another address?"
+    where, advice = _elsewhere(context)
+    reason += where
     if rewritten := sum(each.foreign_id for each in counted.series):
         reason += f"; {rewritten} came back with another identifier"
         advice = "a firewall or address translation on the way rewrites echoes: go around it"
@@ -248,8 +250,29 @@ def _no_reply(
         path=("address",),
         expected=str(context.device.address.address),
         advice=advice,
-        evidence=counted.seen,
+        evidence=(*counted.seen, *context.seen.all(OTHER_ADDRESS)),
     )
+
+
+def _elsewhere(context: Context) -> tuple[str, str]:
+    """What was seen at the device's other addresses, and what to do then."""
+    looks = context.seen.values(OTHER_ADDRESS)
+    planned = context.device.address
+    for look in looks:
+        at = f"{look.address}, its {look.what} address"
+        set_it = f"set {planned} in the device, save, and read it again"
+        if look.seen == "device":
+            return f"; the device is at {at}", set_it
+        if look.seen == "likely":
+            check = "compare its serial number with the plan; if it is the one, "
+            return f"; a device of its family is at {at}", f"{check}{set_it}"
+    nobody = [str(look.address) for look in looks if look.asked and look.seen == "nobody"]
+    there = [look for look in looks if look.seen in {"another", "unknown"}]
+    words = f"; nobody is at {' and '.join(nobody)} either" if nobody else ""
+    for look in there:
+        who = look.who or "somebody who cannot be told"
+        words += f"; at {look.address}, its {look.what} address, is {who}"
+    return words, "check power, cable and port; is the device at another address?"
 
 
 def _words(silences: Iterable[Silence]) -> str:
