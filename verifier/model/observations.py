@@ -161,14 +161,14 @@ class PathMtu:
     Attributes:
         passed: whether an echo of the planned size was answered.
         largest: the largest that was answered; None: none was.
-        said, reporter: the size a router on the way told, and which.
+        next_hop_mtu, reporter: the size that a router on the way passes on, and which (RFC 1191).
         refused: this laptop's own interface does not take the planned size.
     """
 
     planned: Count
     passed: bool = False
     largest: int | None = None
-    said: int | None = None
+    next_hop_mtu: int | None = None
     reporter: str | None = None
     refused: bool = False
 
