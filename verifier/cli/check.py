@@ -17,8 +17,10 @@ if TYPE_CHECKING:
     from verifier.cli import inputs, output
     from verifier.files.output import opened
     from verifier.model.ledger import Ledger
+    from verifier.rules.plan.gathered import gathered
 else:
     inputs = Later("verifier.cli.inputs")
+    gathered = Later("verifier.rules.plan.gathered:gathered")
     output = Later("verifier.cli.output")
     opened = Later("verifier.files.output:opened")
 
@@ -71,7 +73,8 @@ def check(options: CheckOptions) -> int:
 
     path, out = options.plan.path, options.output.out
     with opened(out, inputs=[path]) as place:
-        plan, problems, ledger = inputs.all_read(options.plan)
+        plan, found, ledger = inputs.all_read(options.plan)
+        problems = gathered(found)
         formats = {
             "text": lambda: plan_check.text(path, len(plan.devices), problems),
             "json": lambda: json.plan_check(problems),

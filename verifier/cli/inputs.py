@@ -25,6 +25,7 @@ from verifier.model.problem import Problem
 from verifier.model.profile import Profile
 from verifier.report.style import plain
 from verifier.rules import plan as plan_rules
+from verifier.rules.plan.gathered import gathered
 from verifier.rules.selection import accepted_by, selected
 
 if TYPE_CHECKING:
@@ -34,11 +35,11 @@ if TYPE_CHECKING:
 def load_plan(options: PlanOptions) -> tuple[Plan, tuple[Problem, ...]]:
     """The plan and its warnings. Raises InputError, with every problem, where it has errors."""
     plan, problems = all_problems(options)
-    errors = sum(p.severity == "error" for p in problems)
-    if errors:
+    if any(p.severity == "error" for p in problems):
+        told = gathered(problems)
+        errors = sum(p.severity == "error" for p in told)
         raise InputError(
-            f"{options.path} has {errors} error{'s' if errors > 1 else ''}; nothing was sent",
-            problems,
+            f"{options.path} has {errors} error{'s' if errors > 1 else ''}; nothing was sent", told
         )
     return plan, problems
 

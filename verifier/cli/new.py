@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from verifier.files.read_plan import example_plan
     from verifier.files.write_plan import write_plan
     from verifier.model.plan import Plan
+    from verifier.rules.plan.gathered import gathered
 else:
+    gathered = Later("verifier.rules.plan.gathered:gathered")
     output = Later("verifier.cli.output")
     example_plan = Later("verifier.files.read_plan:example_plan")
     write_plan = Later("verifier.files.write_plan:write_plan")
@@ -89,9 +91,9 @@ def _mapping(theirs: Path, file: Path) -> int:
     options = PlanOptions(path=theirs, mapping=file, profile_folder=None)
     try:
         plan, problems = inputs.all_problems(options)
-        read = counts(len(plan.devices), problems)
+        read = counts(len(plan.devices), gathered(problems))
     except InputError as fault:
-        read = counts(0, fault.problems)
+        read = counts(0, gathered(fault.problems))
     unsure = f"{made.unsure} unsure line{'' if made.unsure == 1 else 's'}"
     todo = f"settle the {unsure} in it, then" if made.unsure else "look it through, then"
     output.show(
@@ -109,7 +111,7 @@ def _converted(theirs: Path, mapping: Path | None, file: Path) -> int:
     options = PlanOptions(path=theirs, mapping=mapping, profile_folder=None)
     plan, problems = inputs.load_plan(options)
     write_plan(plan, file, origins=True)
-    output.show(plan_check.text(theirs, len(plan.devices), problems))
+    output.show(plan_check.text(theirs, len(plan.devices), gathered(problems)))
     output.show(
         f"{file}: the plan of {theirs}, each value with its origin\n"
         f"Next: plan-verifier check {file}\n"

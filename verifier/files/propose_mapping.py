@@ -110,9 +110,10 @@ def _lines(table: TheirTable, column: TheirColumn) -> Iterator[str]:
     line = f"{quoted(column.heading)} = {value_of(column)}"
     sure = how_sure(column)
     if sure == "unsure":
-        example = f", such as {as_shown(column.values[0])[:30]!r}" if column.values else ""
+        example = f" ({as_shown(column.values[0])[:30]!r})" if column.values else ""
         why = column.doubt.replace("; write unit", "").replace(": write decimal", "")
-        yield f'# unsure: {_one_line(why)}{example}. Write instead of "unsure" one of:'
+        yield f"# unsure: {_one_line(why + example)}"
+        yield '# Write instead of "unsure" one of:'
         for choice in choices(column, targets_of(table.row)):
             read = f"    # {_one_line(choice.read_as)}" if choice.read_as else ""
             yield f"#   {choice.value}{read}"

@@ -6,7 +6,6 @@ each end, the word above the values stands before the label: `Near Tx (MHz)`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from verifier.files.mapping.model import key_of
@@ -33,7 +32,12 @@ def form_table(grid: Grid, known: Known) -> Table | None:
     if column is None:
         return None
     forms = list(_forms(grid, column))
-    ends = _values(forms) >= _PARTS
+    both = {
+        key_of(heading_text(label.value))
+        for form in forms
+        for label, values in form.rows
+        if len(values) >= _PARTS
+    }
     at_of: dict[tuple[str, int], int] = {}
     headings: dict[int, Heading] = {}
     lines = []
@@ -44,6 +48,7 @@ def form_table(grid: Grid, known: Known) -> Table | None:
                 place = cell.column - column
                 at = at_of.setdefault((key_of(heading_text(label.value)), place), len(at_of) + 1)
                 if at not in headings:
+                    ends = key_of(heading_text(label.value)) in both
                     headings[at] = _heading(label, form.heads.get(cell.column), place, ends=ends)
                 cells[at] = cell
         lines.append(Line(form.first, cells))
@@ -91,10 +96,6 @@ def _forms(grid: Grid, column: int) -> list[_Form]:
         seen.add(key)
         forms[-1].rows.append((label, values))
     return forms
-
-
-def _values(forms: Sequence[_Form]) -> int:
-    return max((len(values) for form in forms for _, values in form.rows), default=0)
 
 
 def _heading(label: Cell, head: Cell | None, place: int, *, ends: bool) -> Heading:

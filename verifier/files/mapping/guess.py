@@ -14,7 +14,7 @@ from verifier.files.mapping.evidence import chosen, settled
 from verifier.files.mapping.form import Layout
 from verifier.files.mapping.model import MappedField, targets_of
 from verifier.files.mapping.seen_tables import SeenTable, names_of, seen_tables
-from verifier.files.mapping.table import Line
+from verifier.files.mapping.table import Line, repeated_lines
 from verifier.files.mapping.words import Guess, ends_are_numbered, guess
 from verifier.files.plan.columns import Column
 from verifier.files.plan.scalars import parser
@@ -79,8 +79,12 @@ def _their_table(seen: SeenTable) -> TheirTable:
     table = seen.table
     names = dict(names_of(table))
     numbered = ends_are_numbered(names.values())
-    lines = [line for line in table.lines if len(line.cells) * _MANY > len(table.headings)]
-    lines = lines[:_LOOKED_AT]
+    again = repeated_lines(table)
+    lines = [
+        line
+        for line in table.lines[: 2 * _LOOKED_AT]
+        if len(line.cells) * _MANY > len(table.headings) and line.number not in again
+    ][:_LOOKED_AT]
     columns = []
     for at, name in names.items():
         values = [line.cells[at].value for line in lines if at in line.cells]

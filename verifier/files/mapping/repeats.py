@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Container
 from dataclasses import dataclass
 
-from verifier.files.mapping.table import Cell, Line, Table
+from verifier.files.mapping.table import Cell, Line, Table, repeated_lines
 from verifier.files.sheets.page import Page
 
 
@@ -32,8 +32,11 @@ class Repeats:
         }
         above: dict[tuple[int, int], Cell] = {}
         last: dict[int, Cell] = {}
+        again = repeated_lines(table)
         filled = [at for at in table.headings if at in fill_down]
         for line in table.lines if filled else ():
+            if line.number in again:
+                continue
             for at in filled:
                 if at in line.cells:
                     last[at] = line.cells[at]

@@ -10,7 +10,7 @@ from verifier.files.faults import Faults, shown
 from verifier.files.mapping.account import Account
 from verifier.files.mapping.cell_words import begins_with, is_status, names
 from verifier.files.mapping.model import TableMapping, key_of
-from verifier.files.mapping.table import Line, Table
+from verifier.files.mapping.table import Line, Table, repeated_lines
 from verifier.files.mapping.table_rows import TableReader
 from verifier.files.sheets.find_headings import heading_text
 from verifier.files.sheets.page import Page, listed
@@ -40,7 +40,7 @@ def sort_rows(  # noqa: PLR0913, PLR0917
     """The lines that are rows of the plan; of all others the ledger and a warning say why not."""
     rows = []
     skipped: dict[_Skipped, list[Line]] = {}
-    look = _Look(page, rule, table, reader)
+    look = _Look(page, rule, table, reader, repeated_lines(table))
     for line in table.lines:
         why = look.why(line)
         if why is None:
@@ -93,11 +93,12 @@ class _Look:
     rule: TableMapping
     table: Table
     reader: TableReader
+    again: set[int]
 
     def why(self, line: Line) -> _Skipped | None:
         """Why a line is no row of the plan; None where it is one."""
         skip = self.rule.skip
-        if self._repeats_headings(line):
+        if line.number in self.again:
             return _Skipped("repeat", "the headings once more")
         if skip.struck_through is not False and self._struck(line):
             return _Skipped("row skipped", "struck through", "struck_through = true")
@@ -108,13 +109,6 @@ class _Look:
         if skip.footer is not False:
             return self._footer(line)
         return None
-
-    def _repeats_headings(self, line: Line) -> bool:
-        names = {at: key_of(heading_text(h.cell.value)) for at, h in self.table.headings.items()}
-        same = [
-            at for at, c in line.cells.items() if key_of(heading_text(c.value)) == names.get(at)
-        ]
-        return len(same) > len(line.cells) / 2 and len(same) >= min(2, len(names))
 
     def _struck(self, line: Line) -> bool:
         struck = [c for c in line.cells.values() if (c.row, c.column) in self.page.struck]
@@ -145,7 +139,9 @@ class _Look:
         few = len(self.table.headings) >= _MANY and len(line.cells) * _MANY <= len(
             self.table.headings
         )
-        if begins_with(heading_text(first.value), "footer") and len(known) < len(self.reader.feeds):
+        text = heading_text(first.value)
+        whole = len(text.split()) == 1 and not any(map(str.isdigit, text))
+        if begins_with(text, "footer") and (whole or len(known) < len(self.reader.feeds)):
             return _Skipped("footer", "a total or a note", "footer = true")
         if len(line.cells) == 1 and len(self.table.headings) > 1 and not self._fills():
             return _Skipped("note", "one cell alone is no row", "footer = true")

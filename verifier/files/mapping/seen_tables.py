@@ -22,7 +22,7 @@ from verifier.files.mapping.table import (
     table_at,
 )
 from verifier.files.mapping.words import guess, side_of
-from verifier.files.sheets.find_headings import heading_text
+from verifier.files.sheets.find_headings import are_units, heading_text
 from verifier.files.sheets.page import Page
 
 _ENOUGH = 2
@@ -44,8 +44,9 @@ class SeenTable:
 
 @functools.lru_cache(maxsize=50_000)
 def is_known(heading: str) -> bool:
-    """Whether a heading means anything to us."""
-    return guess(heading) is not None
+    """Whether a heading means anything to us, with all its words."""
+    meant = guess(heading)
+    return meant is not None and (meant.sure or "also says" not in meant.reason)
 
 
 def seen_tables(page: Page) -> list[SeenTable]:
@@ -56,7 +57,7 @@ def seen_tables(page: Page) -> list[SeenTable]:
     turned = Grid.of(page, cells, "columns")
     columns = _headings(turned, _LABELS)
     best = max((known for _, known in rows), default=0)
-    if columns and max(known for _, known in columns) > max(best + 1, _MANY):
+    if columns and max(known for _, known in columns) > max(best * 1.7, _MANY):
         return _at_the_left(page, upright, turned, columns)
     found = []
     for number, (index, _) in enumerate(rows):
@@ -73,14 +74,16 @@ def _at_the_left(
     labels = [key_of(heading_text(c.value)) for c in turned.lines[index].cells.values()]
     repeated = len(labels) - len(set(labels)) >= max(1, len(set(labels)) // 2)
     values = turned.lines[index + 1 :]
-    if repeated or (len(values) <= _ENOUGH and _ends_above(values)):
+    if repeated or (len(values) <= _ENOUGH and _ends_above(values, turned.lines[index])):
         table = form_table(upright, is_known)
         return [SeenTable(page, "form", table)] if table is not None else []
     return [SeenTable(page, "columns", table_at(turned, index, len(turned.lines)))]
 
 
-def _ends_above(values: tuple[Line, ...]) -> bool:
-    """Whether the first cells of two columns are words for two ends."""
+def _ends_above(values: tuple[Line, ...], labels: Line) -> bool:
+    """Whether the first cells of two columns are words for two ends, and stand above all labels."""
+    if any(min(line.cells) >= min(labels.cells) for line in values):
+        return False
     first = [side_of(heading_text(line.cells[min(line.cells)].value)) for line in values]
     return len(first) == _ENOUGH and all(first) and first[0] != first[1]
 
@@ -92,7 +95,7 @@ def _headings(grid: Grid, most: int) -> list[tuple[int, int]]:
     for index, line in enumerate(grid.lines):
         if index >= most and not found:
             break
-        if _mostly_figures(line.cells.values()):
+        if _mostly_figures(line.cells.values()) or _holds_units(line):
             continue
         if (known := _known_in(grid, line)) < _ENOUGH:
             continue
@@ -109,6 +112,10 @@ def _headings(grid: Grid, most: int) -> list[tuple[int, int]]:
         seen.append(words)
     best = max((known for _, known in found), default=0)
     return [(index, known) for index, known in found if known * _MANY >= best]
+
+
+def _holds_units(line: Line) -> bool:
+    return are_units(heading_text(c.value).strip("()[]") for c in line.cells.values())
 
 
 def _known_in(grid: Grid, line: Line) -> int:

@@ -180,6 +180,26 @@ def _groups(above: Line | None, line: Line, wide: Sequence[Merge]) -> dict[int, 
     return found
 
 
+def repeated_lines(table: Table) -> set[int]:
+    """The lines that hold the headings of a table once more, and the units below these."""
+    found: set[int] = set()
+    for before, line in zip((None, *table.lines), table.lines, strict=False):
+        after = before is not None and before.number in found
+        if _repeats_headings(table, line) or (after and _holds_units(line)):
+            found.add(line.number)
+    return found
+
+
+def _holds_units(line: Line) -> bool:
+    return are_units(heading_text(c.value).strip("()[]") for c in line.cells.values())
+
+
+def _repeats_headings(table: Table, line: Line) -> bool:
+    names = {at: key_of(heading_text(h.cell.value)) for at, h in table.headings.items()}
+    same = [at for at, c in line.cells.items() if key_of(heading_text(c.value)) == names.get(at)]
+    return len(same) > len(line.cells) / 2 and len(same) >= min(_ENOUGH, len(names))
+
+
 def column_names(headings: dict[int, Heading]) -> dict[int, tuple[str, ...]]:
     """What each column may be called in a mapping: `IP #2` where a heading is there twice."""
     seen: Counter[str] = Counter()
