@@ -24,7 +24,7 @@ from verifier.model.plan import Device
 from verifier.model.result import Result
 from verifier.session import Probing, Request
 from verifier.session.powercycle.run import powercycle
-from verifier.session.powercycle.watch import Cycle
+from verifier.session.request import Cycle
 from verifier.simulator.memory import DeviceSettings, MemoryCable, MemoryDevice, MemoryWorld
 
 WAIT_S = 4 * BOOT_S
