@@ -5,11 +5,12 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import json
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from verifier.files.evidence.observations import observation_of, prove_observations
 from verifier.model.observations import Observation, as_json, kind_named
-from verifier.model.problem import Subject
+from verifier.model.problem import Origin, Subject
 from verifier.session.recorder import Recorder, RecorderEntry
 
 _TIME = "2026-11-25T10:00:00Z"
@@ -60,3 +61,16 @@ def what_of(row: RecorderEntry | Observation[Any]) -> str:
 def value_of(row: RecorderEntry | Observation[Any]) -> Any:
     """The value as a document has it."""
     return as_json(row.value)
+
+
+class Everywhere(Mapping[tuple[str, ...], Origin]):
+    """Origins of a plan that nobody wrote: each value stands in a field called as its path."""
+
+    def __getitem__(self, path: tuple[str, ...]) -> Origin:
+        return Origin("plan", field=".".join(path))
+
+    def __iter__(self) -> Iterator[tuple[str, ...]]:
+        return iter(())
+
+    def __len__(self) -> int:
+        return 0

@@ -6,11 +6,13 @@ import ast
 import dataclasses
 import importlib
 import inspect
+import re
 import typing
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from verifier.model.checks import CHECK_NAMES
 
@@ -344,3 +346,27 @@ def test_tests_stand_in_folders_like_the_modules_they_test() -> None:
     rooms = {m.parent.relative_to(PACKAGE) for m in MODULES}
     assert folders <= rooms
     assert {"rules/compare/radio", "session/ask", "files/sheets"} <= {f.as_posix() for f in folders}
+
+
+def test_no_example_of_hypothesis_has_a_limit_of_time() -> None:
+    """A busy machine draws and runs them slowly: the profile has none, and no test sets one."""
+    assert settings().deadline is None
+    tests = Path(__file__).parent
+    for test in tests.rglob("test_*.py"):
+        for node in ast.walk(ast.parse(test.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.keyword) and node.arg == "deadline":
+                assert ast.unparse(node.value) == "None", f"{test}:{node.value.lineno}"
+
+
+def test_no_test_of_a_command_looks_for_a_word_alone() -> None:
+    """What was printed says nothing of how the command ended: its exit code, or what it gave, does."""
+    alone = [
+        f"{test.name}: {node.name}"
+        for test in sorted((Path(__file__).parent / "cli").glob("test_*.py"))
+        for node in ast.walk(ast.parse(test.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef) and node.name.startswith("test_")
+        and not re.search(r"returncode|exit_code|\bcode\b", ast.unparse(node)) and "raises" not in ast.unparse(node)
+        and (asserts := [ast.unparse(n.test) for n in ast.walk(node) if isinstance(n, ast.Assert)])
+        and all(re.fullmatch(r"(?s).+ in .*\.(stdout|stderr|output)", text) for text in asserts)
+    ]  # fmt: skip
+    assert alone == []

@@ -88,7 +88,7 @@ PROMISES = [
     # powercycle
     f"boot time of the profile \u00d7 {n(powercycle.WAIT_BOOTS)}",
     # sweep
-    f"changed {WORDS[follow.UNSTEADY_CHANGES]} times within {WORDS[follow.RECENT]} sweeps",
+    f"hanged {WORDS[follow.UNSTEADY_CHANGES]} times within {WORDS[follow.RECENT]} sweeps",
     f"until {WORDS[follow.STEADY_SWEEPS]} equal ones in a row",
     f"counts when {WORDS[follow.CONFIRM]} sweeps saw it", f"tried again after {n(deliver.FIRST_PAUSE_S)} s",
     f"{REFRESH_S[0]} s to {REFRESH_S[1]} s", f"more than {WORDS[STALE_INTERVALS]} intervals",

@@ -49,6 +49,7 @@ def test_systemd_would_find_what_is_wrong(tmp_path: Path) -> None:
         ["systemd-analyze", "verify", "--man=no", str(path)],
         capture_output=True, text=True, check=False, timeout=60,
     )  # fmt: skip
+    assert done.returncode != 0
     assert "Failed to parse" in done.stderr
     assert PROGRAM in done.stderr
 

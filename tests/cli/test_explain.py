@@ -179,8 +179,10 @@ def test_a_check_prints_exactly_its_part(run: Run) -> None:
 
 
 def test_option_and_exit_code(run: Run) -> None:
-    assert "- plan-verifier verify: " in run("explain", "--soak").stdout
-    assert "could not be tested" in run("explain", "exit", "3").stdout
+    option, code = run("explain", "--soak"), run("explain", "exit", "3")
+    assert (option.returncode, code.returncode) == (0, 0)
+    assert "- plan-verifier verify: " in option.stdout
+    assert "could not be tested" in code.stdout
 
 
 def test_page_by_its_ending(run: Run, tmp_path: Path) -> None:
@@ -216,4 +218,4 @@ def test_man_would_warn_of_what_is_wrong(tmp_path: Path) -> None:
         env={"LC_ALL": "C.UTF-8", "PATH": "/usr/bin:/bin", "MANPAGER": "cat"},
         capture_output=True, text=True, check=False, timeout=60,
     )  # fmt: skip
-    assert "XY" in done.stderr
+    assert (done.returncode, "XY" in done.stderr) == (0, True)

@@ -41,7 +41,7 @@ STATUS: dict[str, Callable[[], Status]] = {
     "empty status": paging.empty,
 }
 DRAWN = ("report", "hostile report", "soak", "record", "hostile record", "long record", *STATUS)
-PAGES = (*DRAWN, *MADE)
+PAGES = (*DRAWN, *MADE, "handbook", "topic")
 SCREEN = {"light", "dark"}
 REFRESHED = "status of a series"
 """The one page that loads itself anew: a wall screen has nobody to do it. Both judges have a rule
@@ -80,6 +80,8 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     run("new", "plan.yaml", "--example")
     for name, words in MADE.items():
         run(*words, "--quiet", "--out", f"{name}.html")
+    run("explain", "--out", "handbook.html")
+    run("explain", "stages", "--out", "topic.html")
     result, plan = example()
     draw: Any = FORMATS["html"]
     drawn = {

@@ -173,15 +173,16 @@ class Command(click.Command):
 
     def help_of(self, ctx: click.Context, *, everything: bool) -> str:
         """The help; without `everything`, seldom options are left out until a screen holds it."""
-        hidden: list[str] = []
         options = {p.opts[0] for p in self.get_params(ctx) if isinstance(p, click.Option)}
         seldom = [] if everything else [name for name in SELDOM.split() if name in options]
-        drawn = self._drawn(ctx, hidden)
-        for name in seldom:
-            if len(drawn.splitlines()) <= SCREEN:
-                break
-            hidden.append(name)
-            drawn = self._drawn(ctx, hidden)
+        least, most = 0, len(seldom)  # so many must be left out, so many may be
+        drawn = self._drawn(ctx, seldom[:least])
+        if len(drawn.splitlines()) > SCREEN:
+            while least < most:
+                middle = (least + most) // 2
+                fits = len(self._drawn(ctx, seldom[:middle]).splitlines()) <= SCREEN
+                least, most = (least, middle) if fits else (middle + 1, most)
+            drawn = self._drawn(ctx, seldom[:least])
         return drawn
 
     def _drawn(self, ctx: click.Context, hidden: Sequence[str]) -> str:

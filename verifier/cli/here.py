@@ -6,6 +6,7 @@ import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
+import click
 from click import Option
 
 from verifier.cli import complete
@@ -97,6 +98,8 @@ def here(options: HereOptions) -> int:
     Exit codes: 0 each device found is right; 1 something is wrong; 3 no link, nobody, or nothing
     readable.
     """
+    if sys.stderr.isatty() and not options.output.quiet:
+        click.echo("plan-verifier: looking at this cable; Ctrl-C ends it", err=True)
     from verifier.report import here as drawn  # noqa: PLC0415
 
     if options.bell and not options.watch:

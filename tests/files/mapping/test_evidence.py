@@ -146,3 +146,44 @@ def test_no_figure_is_read_as_another_without_being_unsure(data: st.DataObject) 
         except ValueError:
             continue
         assert read == Decimal(meant.of(f"{figure:f}")), (text, found)
+
+
+LIMITS = {
+    "tx_mhz": ("MHz", 300, 300_000), "duplex_spacing_mhz": ("MHz", 5, 20_000),
+    "bandwidth_mhz": ("MHz", 0.2, 10_000), "capacity_mbps": ("Mbps", 1, 100_000),
+    "key_capacity_mbps": ("Mbps", 1, 100_000), "speed_mbps": ("Mbps", 10, 40_000), "path_km": ("km", 0.05, 500),
+    "antenna_height_m": ("m", 0, 1000), "ground_amsl_m": ("m", -450, 9000), "antenna_diameter_m": ("m", 0.2, 20),
+    "cable_m": ("m", 0.1, 2000), "antenna_dbi": ("dBi", -5, 70), "tx_power_dbm": ("dBm", -40, 45),
+    "bench_tx_power_dbm": ("dBm", -40, 45), "max_eirp_dbm": ("dBm", -40, 100), "atpc_max_dbm": ("dBm", -40, 45),
+    "atpc_min_dbm": ("dBm", -60, 45), "rx_level_dbm": ("dBm", -120, -10), "azimuth_deg": ("deg", 0, 360),
+    "tilt_deg": ("deg", -90, 90), "alignment_v": ("V", 0.05, 30), "line_loss_db": ("dB", -200, 300),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("field", LIMITS)
+def test_a_figure_at_its_limit_and_a_step_beyond(field: str) -> None:
+    """300 MHz to 300 GHz are radio; a level that is received is negative; beyond the rest nothing is built."""
+    unit, low, high = LIMITS[field]
+
+    def is_doubted(figure: float) -> bool:
+        return bool(settled(COLUMNS[field], unit, [figure]).doubt)
+
+    assert [is_doubted(low), is_doubted(high)] == [False, False]
+    assert [is_doubted(round(low - 0.01, 4)), is_doubted(round(high + 0.01, 4))] == [True, True]
+
+
+@pytest.mark.parametrize(
+    ("figure", "unit"),
+    [
+        (0.3, "GHz"),
+        (0.29, ""),
+        (299, "GHz"),
+        (300, ""),
+        (301, "MHz"),
+        (299_999, "MHz"),
+        (300_000, ""),
+    ],
+)
+def test_figures_of_a_frequency_tell_its_unit(figure: float, unit: str) -> None:
+    """What can be one of GHz, MHz and kHz only is that; what can be two, or none, is not known."""
+    assert settled(COLUMNS["tx_mhz"], "", [figure]).unit == unit

@@ -15,6 +15,7 @@ from verifier.cli.check import check
 from verifier.errors import InputError, UsageError, VerifierError
 from verifier.files.mapping.model import SHEETS_OF, targets_of
 from verifier.files.mapping.read_mapping import read_mapping
+from verifier.files.mapping.words import guess
 from verifier.files.propose_mapping import propose
 from verifier.files.read_plan import read_plan
 
@@ -787,3 +788,17 @@ def test_a_faulty_unit_of_a_mapping_is_told(write: Any, form: str, words: str) -
     with pytest.raises(InputError) as caught:
         read_mapping(write(text))
     assert words in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("heading", "field"),
+    [
+        ("latitude deg", "Sites.latitude"), ("ltiuddeg", "Sites.latitude"), ("groamslm", "Sites.ground_amsl_m"),
+        ("dev name", None), ("sub mask", None), ("sbntmsk", None),
+    ],
+)  # fmt: skip
+def test_how_near_a_heading_must_be(heading: str, field: str | None) -> None:
+    """Three of eleven letters may be missing, three of ten may not; what is only near is not sure."""
+    found = guess(heading)
+    assert (found.field if found else None) == field
+    assert found is None or found.sure is (heading == "latitude deg")

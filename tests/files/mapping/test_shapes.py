@@ -298,6 +298,19 @@ def test_a_person_confirms_what_is_skipped_or_keeps_it(tmp_path: Path) -> None:
     assert [p.rule for p in problems if p.rule == "row-skipped"] == []
 
 
+def test_a_hidden_column_is_not_read_and_a_struck_cell_is_none(tmp_path: Path) -> None:
+    def change(page: Any) -> None:
+        page.column_dimensions["C"].hidden = True
+        page["B3"].font = Font(strike=True)
+
+    plan, problems, _ = read_proposed(book(tmp_path / "t.xlsx", {"S": DEVICES}, change))
+    assert [(d.name, d.gateway) for d in plan.devices] == [("light", None)]
+    told = {p.origin.field: p.message for p in problems if p.rule == "column-not-read" and p.origin}
+    assert "struck through" in told["IP address"]
+    assert "198.18.20.9/24" in told["Gateway"]
+    assert "# it is hidden" in (tmp_path / "m.toml").read_text()
+
+
 def test_old_and_hidden_sheets_are_proposed_as_left_out(tmp_path: Path) -> None:
     made = openpyxl.load_workbook(
         book(tmp_path / "t.xlsx", {"Radios": DEVICES, "Old": DEVICES, "Aside": DEVICES})

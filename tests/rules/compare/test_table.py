@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.as_seen import observation, seen_again
+from tests.as_seen import Everywhere, observation, seen_again
 from tests.said import compare
 from verifier.model import mib
 from verifier.model.address import Address, Interface, Mac
@@ -145,6 +145,7 @@ def planned(name: str, address: str) -> Device:
 PLAN = Plan(
     devices=(planned(A, "198.18.20.11"), planned(B, "198.18.20.12")),
     links=(Link(name="Hop 1", carriers=(Carrier(a=End(device=A), b=End(device=B)),)),),
+    origins=Everywhere(),
 )
 
 

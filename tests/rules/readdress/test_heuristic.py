@@ -9,7 +9,9 @@ import pytest
 
 from tests.rules.readdress.cases import planned, random_case, task
 from tests.rules.readdress.replayer import judge
+from tests.rules.readdress.test_random import in_words
 from tests.rules.readdress.test_runbook import FIGURES
+from tests.said import hear
 from verifier.rules.readdress.heuristic import heuristic_order
 from verifier.rules.readdress.search import SearchOutcome, best_order
 from verifier.rules.readdress.world import Segment
@@ -47,6 +49,7 @@ def test_small_cases(name: str, made: dict[str, Any], figures: list[int]) -> Non
     assert list(cost(runbook)) == MORE.get(name, figures)
 
 
+@pytest.mark.usefixtures("words")
 def test_random_cases(request: pytest.FixtureRequest) -> None:
     """Each valid; of those that can be moved nearly all are, at hardly more than the best price."""
     cases = [random_case(random.Random(seed)) for seed in range(3 * CASES)]
@@ -55,6 +58,8 @@ def test_random_cases(request: pytest.FixtureRequest) -> None:
     request.getfixturevalue("too_far")
     made = [planned(c) for c in cases]
     assert [judge(c, r) for c, r in zip(cases, made, strict=True)] == [[]] * len(cases)
+    for runbook in made:
+        hear(in_words(runbook))
     whole = [(b, r) for b, r in zip(best, made, strict=True) if r["blocked"] == b["blocked"]]
     assert len(whole) >= WHOLE
     sums = [

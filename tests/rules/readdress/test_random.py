@@ -10,6 +10,7 @@ import pytest
 from tests.rules.readdress.brute_force import TooBigError, best
 from tests.rules.readdress.cases import planned, random_case
 from tests.rules.readdress.replayer import judge
+from tests.said import hear
 
 REPLAYED, COMPARED = 600, 100
 CHUNK = 25
@@ -82,3 +83,27 @@ def test_the_same_case_gives_the_same_runbook() -> None:
     for seed in range(50):
         case = random_case(random.Random(seed))
         assert planned(case) == planned(case)
+
+
+def in_words(runbook: dict[str, Any]) -> str:
+    """Its steps in a line."""
+    steps = []
+    for step in runbook["steps"]:
+        if step["action"] == "set-laptop":
+            steps.append(f"laptop {' '.join(step['addresses'])}")
+        elif step["action"] == "connect":
+            steps.append(f"connect {step['device'] or 'all'}")
+        elif step["action"] == "set-device":
+            aside = " aside" if step["temporary"] else ""
+            steps.append(f"{step['device']} {step['from']} to {step['to']}{aside}")
+        else:
+            steps.append(f"confirm {step['device']} {step['address']} not {step['silent']}")
+    blocked = [f"blocked {b['device']}: {b['reason']}" for b in runbook["blocked"]]
+    return "; ".join((*steps, *blocked))
+
+
+@pytest.mark.usefixtures("words")
+@pytest.mark.parametrize("seed", range(120))
+def test_a_plan_gives_the_runbook_that_it_gave(seed: int) -> None:
+    """Of equally good ones always the same: who reads it again finds the steps that were agreed."""
+    hear(f"{seed}: {in_words(planned(random_case(random.Random(seed))))}")

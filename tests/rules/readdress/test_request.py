@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import ipaddress
+from typing import Any
 
 import pytest
 
+from tests.said import hear
 from verifier.errors import InputError, UsageError, VerifierError
 from verifier.model.address import Address, Interface, Mac
 from verifier.model.plan import (
@@ -159,6 +161,7 @@ def test_moving_the_gateway_alone_is_told_to_those_who_use_it() -> None:
     assert all("198.18.20.1 is gone" in message for message in told.values())
 
 
+@pytest.mark.usefixtures("words")
 def test_follow_ups_of_one_move() -> None:
     """Poller, receiver, cache with the old MAC, label, row of the plan, devices behind it."""
     host = Host(
@@ -196,7 +199,24 @@ def test_follow_ups_of_one_move() -> None:
     for words in ("02:00:5e:10:00:01", "198.18.20.11 as b", "ip neigh flush", "arp -d", "Windows"):
         assert words in cache
     assert "'A > B'" in told["label", "device", "a"]
+    for follow_up in runbook.follow_ups:
+        hear(f"{follow_up.kind} {follow_up.subject}: {follow_up.message}")
     assert ("uplink", "device", "b") in told
+
+
+@pytest.mark.parametrize(
+    ("uses", "kinds"),
+    [
+        (("icmp",), ["manager"]), (("snmp",), ["manager"]), (("trap",), ["receiver"]),
+        (("syslog",), ["receiver"]), (("ntp",), []), (("icmp", "trap"), ["manager", "receiver"]),
+    ],
+)  # fmt: skip
+def test_hosts_that_know_an_address(uses: Any, kinds: list[str]) -> None:
+    """Who polls it, and who takes in what it sends."""
+    host = Host(name="manager-1", address=Address.parse("203.0.113.10"), uses=uses)
+    made = plan(device("a", "198.18.20.11/24", present_address="198.18.20.12/24"), hosts=(host,))
+    told = readdress(made, task(made, PROFILES, Wish())).follow_ups
+    assert [f.kind for f in told if f.subject.kind == "host"] == kinds
 
 
 def test_neighbour_caches_of_ipv6() -> None:

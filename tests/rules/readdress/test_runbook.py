@@ -8,6 +8,7 @@ import pytest
 
 from tests.rules.readdress.cases import planned
 from tests.rules.readdress.replayer import judge
+from tests.said import hear
 
 F, A, B = "192.0.2", "198.18.20", "198.18.30"
 
@@ -154,17 +155,20 @@ BLOCKED = [
 ]  # fmt: skip
 
 
+@pytest.mark.usefixtures("words")
 @pytest.mark.parametrize(
-    ("made", "words"), [(c, w) for _, c, w in BLOCKED], ids=[b[0] for b in BLOCKED]
+    ("made", "reasons"), [(c, w) for _, c, w in BLOCKED], ids=[b[0] for b in BLOCKED]
 )
 def test_blocked_names_the_reason_and_a_way_out(
-    made: dict[str, Any], words: dict[str, list[str]]
+    made: dict[str, Any], reasons: dict[str, list[str]]
 ) -> None:
     runbook = planned(made)
     assert judge(made, runbook) == []
     told = {b["device"]: b["reason"] for b in runbook["blocked"]}
-    assert set(told) == set(words)
-    assert all(word in told[device] for device, some in words.items() for word in some), told
+    assert set(told) == set(reasons)
+    assert all(word in told[device] for device, some in reasons.items() for word in some), told
+    for reason in told.values():
+        hear(reason)
 
 
 def test_the_rest_goes_on_where_one_is_blocked() -> None:

@@ -89,6 +89,8 @@ def _their_table(seen: SeenTable) -> TheirTable:
     for at, name in names.items():
         values = [line.cells[at].value for line in lines if at in line.cells]
         meant = guess(re.sub(r" #[0-9]+$", "", name), numbered=numbered)
+        if seen.layout == "rows" and at in seen.page.hidden_columns:
+            meant = Guess("", "", sure=True, reason="it is hidden")
         columns.append(TheirColumn(name, table.headings[at].unit, values, meant))
     sheet = TheirTable(seen.page, seen.layout, columns)
     _by_values(sheet)

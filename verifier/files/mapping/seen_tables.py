@@ -29,6 +29,8 @@ _ENOUGH = 2
 _LOOKED_AT = 60
 """Lines of a page in which headings are looked for."""
 _LABELS = 60
+_MOST_LABELS = 400
+"""Lines of a page whose headings may stand at the left."""
 _MANY = 3
 _FIGURE = re.compile(r"\s*[+-]?[0-9]")
 
@@ -55,7 +57,7 @@ def seen_tables(page: Page) -> list[SeenTable]:
     upright = Grid.of(page, cells)
     rows = _headings(upright, _LOOKED_AT)
     turned = Grid.of(page, cells, "columns")
-    columns = _headings(turned, _LABELS)
+    columns = _headings(turned, _LABELS) if len(upright.lines) <= _MOST_LABELS else []
     best = max((known for _, known in rows), default=0)
     if columns and max(known for _, known in columns) > max(best * 1.7, _MANY):
         return _at_the_left(page, upright, turned, columns)

@@ -84,6 +84,8 @@ class TableReader:
                 self.faults.secret(name, origin)
             elif theirs is not None and theirs.state == "read":
                 self.feeds[at] = self._feed(theirs, at, origin)
+                if self.table.by_row and at in self.page.hidden_columns:
+                    self.faults.warn("hidden-column", origin, "it is hidden: read by the mapping")
                 if not self.feeds[at].readers:
                     self.states[at] = ("told", "its unit cannot be converted")
             elif theirs is not None and theirs.state == "left out":
@@ -172,7 +174,11 @@ class TableReader:
             self._tell_state(at, cell)
         for at, feed in self.feeds.items():
             given, how = self._repeats.cell(line, at)
-            if given is not None:
+            if given is not None and self._is_struck(given):
+                self.account.mark(
+                    given.row, given.column, "not read", "struck through", self.names[at]
+                )
+            elif given is not None:
                 for value in self._values(feed, given, how, line.number, subject):
                     found.values.append(value)
                     scalar = Scalar(value.text, isinstance(given.value, str), self._origin(value))
@@ -192,6 +198,11 @@ class TableReader:
         for reader in readers:  # it can be read in no other way, and the ledger says how
             reader.said.pop("number-as-text", None)
         finish(readers, self.faults)
+
+    def _is_struck(self, cell: Cell) -> bool:
+        """Whether a cell alone is struck through, in a row that is read."""
+        kept = self.rule.skip.struck_through is False
+        return not kept and (cell.row, cell.column) in self.page.struck
 
     def _place(self, line: Line) -> Origin:
         """The place of a row: of theirs, or the first row of the column or form that it is."""

@@ -7,6 +7,7 @@ words in its mapping. Nothing is taken for another: where a heading leaves two r
 from __future__ import annotations
 
 import difflib
+import functools
 import itertools
 import re
 from collections.abc import Iterable, Sequence
@@ -268,14 +269,20 @@ def _end_alone(tokens: Sequence[Token]) -> Guess | None:
     return Guess("Sites.name", side, sure=False, reason=reason)
 
 
+@functools.lru_cache(maxsize=20_000)
+def _near(text: str, known: tuple[str, ...]) -> list[str]:
+    """The one word that a text is most like, if it is like any."""
+    return difflib.get_close_matches(text, known, n=1, cutoff=_NEAR_ENOUGH)
+
+
 def _fuzzy(tokens: Sequence[Token], words: Words, unit: str) -> Guess | None:
     """The reading of a heading whose unknown words are misspelt; never sure."""
-    known = [w for w in words.vocabulary.options if len(w) >= _FUZZY_LENGTH]
+    known = tuple(w for w in words.vocabulary.options if len(w) >= _FUZZY_LENGTH)
     mended, changed = [], False
     for token in tokens:
         near: list[str] = []
         if token.options[0].kind == "unknown" and len(token.text) >= _FUZZY_LENGTH:
-            near = difflib.get_close_matches(token.text, known, n=1, cutoff=_NEAR_ENOUGH)
+            near = _near(token.text, known)
         changed = changed or bool(near)
         mended.append(Token(near[0], words.vocabulary.options[near[0]]) if near else token)
     if not changed or (found := _best(mended, words, unit)) is None:

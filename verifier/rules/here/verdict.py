@@ -8,6 +8,7 @@ from verifier.model.here import CableEnd, HereDevice, HereItem, HereState, LookS
 from verifier.model.laptop import Laptop
 from verifier.model.plan import Device, Plan
 from verifier.rules.fit import ways
+from verifier.rules.here.heard import heard_only
 from verifier.rules.here.judge import judge
 from verifier.rules.here.seen import Seen
 
@@ -52,6 +53,7 @@ def without_link(laptop: Laptop, interface: str | None) -> str:
 def devices(seen: Seen) -> tuple[HereDevice, ...]:
     """What stands on the cable, the worst first; of a device that was asked for, that one alone."""
     found = [judge(seen, each) for each in seen.occupied]
+    found += heard_only(seen, found)
     if seen.asked is not None:
         mine = [d for d in found if d.state != "another" and d.asked == d.device == seen.asked.name]
         mine += [d for d in found if d.state == "shared" and _stands_for(d, seen.asked)]

@@ -58,13 +58,14 @@ def read_drawn(drawn: DrawnSheet, path: Path, out: Path) -> Outcome:
 def _count(outcome: Outcome, not_known: set[str]) -> None:
     """How much of what is clear was read without an edit."""
     drawn, right = outcome.drawn, outcome.verdict.right
+    edited = _edited(drawn, not_known)
     not_clear = {c.what for c in drawn.columns if not c.clear}
     for page in drawn.pages:
         for cell in page.cells.values():
             for key in cell.keys:
                 if key[0] not in drawn.dropped and key[2] not in not_clear:
                     outcome.clear += 1
-                    outcome.known += key in right and key[2] not in _edited(drawn, not_known)
+                    outcome.known += key in right and key[2] not in edited
 
 
 def _edited(drawn: DrawnSheet, headings: set[str]) -> set[str]:

@@ -7,7 +7,7 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from tests.as_seen import observation
+from tests.as_seen import Everywhere, observation
 from tests.said import compare
 from verifier.files.read_profile import load_profiles
 from verifier.model.address import Interface
@@ -71,7 +71,7 @@ def plan_of(*links: Link) -> Plan:
                snmp="field")
         for n, name in enumerate(names, start=11)
     ]  # fmt: skip
-    return Plan(devices=tuple(devices), links=links)
+    return Plan(devices=tuple(devices), links=links, origins=Everywhere())
 
 
 def observed(

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.as_seen import observation
+from tests.as_seen import Everywhere, observation
 from tests.said import compare
 from verifier.model.address import Address, Interface
 from verifier.model.observations import Observation
@@ -89,7 +89,7 @@ def observed(**more: Any) -> list[Observation[Any]]:
 
 def judged(blocks: list[Any], acceptance: Acceptance, **seen: Any) -> dict[str, Finding]:
     far = Device(name="quarry", address=Interface.parse("198.18.20.12/24"), profile="hop-radio")
-    plan = Plan(devices=(DEVICE, far), links=(LINK,), acceptance=acceptance)
+    plan = Plan(devices=(DEVICE, far), links=(LINK,), acceptance=acceptance, origins=Everywhere())
     found = compare(plan, {"hop-radio": PROFILE}, observed(**seen), samples=blocks).findings
     return {f.check: f for f in found if f.subject.name != far.name and f.subject.end != "b"}
 
@@ -358,7 +358,8 @@ def by_hosts(
     """What two hosts beyond both ends say of the link."""
     hosts = tuple(Host(name=n, address=Address.parse(a)) for n, a in HOSTS.items())
     acceptance = dataclasses.replace(acceptance, traffic_pairs=(" camera > recorder ",))
-    plan = Plan(devices=(DEVICE,), management=Management(hosts=hosts), acceptance=acceptance)
+    plan = Plan(devices=(DEVICE,), management=Management(hosts=hosts), acceptance=acceptance,
+                origins=Everywhere())  # fmt: skip
     blocks = [
         echo(rtt_us, size, subject={"kind": "host", "name": name}, path="traffic")
         for name, sizes in sent.items() for size, rtt_us in zip((84, 1500), sizes, strict=False)
