@@ -205,7 +205,7 @@ class HostAddress(click.ParamType["Address"]):
             self.fail(str(fault), param, ctx)
 
 
-class Acceptance(click.ParamType["NotTestedOk"]):
+class UntestedCheck(click.ParamType["NotTestedOk"]):
     """`CHECK[@DEVICE]=REASON`."""
 
     name = "check[@device]=reason"

@@ -23,8 +23,8 @@ from verifier.model.observations import (
     ROUTE,
     SHEET,
     VERSIONS,
+    FilledSheet,
     Observation,
-    Sheet,
     Unreadable,
 )
 from verifier.model.observations import tcp as tcp_kind
@@ -186,7 +186,7 @@ class Conductor:
         """What a person entered: which sheet it was, and each row of the devices asked for."""
         if (observed := self._request.observed) is None:
             return
-        sheet = Sheet(
+        sheet = FilledSheet(
             file=observed.file, sha256=observed.sha256, rows=len(observed.entries),
             blank=observed.blank,
         )  # fmt: skip

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Final
 
 from verifier.model.manual import Entered
-from verifier.model.observations import ALIGNMENT_VOLTAGE, ENTRIES, Observation, Sheet
+from verifier.model.observations import ALIGNMENT_VOLTAGE, ENTRIES, FilledSheet, Observation
 from verifier.model.plan import Plan
 from verifier.model.profile import AlignmentPort
 from verifier.model.result import Finding, Verdict
@@ -52,7 +52,7 @@ def marked(
 
 
 def _doubts(
-    plan: Plan, sheet: Observation[Sheet] | None, seen: Observation[Entered]
+    plan: Plan, sheet: Observation[FilledSheet] | None, seen: Observation[Entered]
 ) -> Iterator[tuple[str, str]]:
     """What is odd about an entry whatever its value, and what to do."""
     if (row := seen.value) is None:
