@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import openpyxl
 import pytest
 
 from tests.cli.conftest import Run
@@ -102,6 +103,43 @@ def test_a_mapping_is_proposed_for_their_sheet(run: Run, tmp_path: Path) -> None
     assert done.stdout
     assert run("new", "mapping.toml", "--from", "radios.csv").returncode == 2
     assert run("new", "other.toml", "--from", "none.csv").returncode == 4
+
+
+@pytest.mark.parametrize(("form", "where"), [("b.yaml", "b.yaml"), ("b", "b/Origins.txt")])
+def test_a_plan_is_converted_with_the_origin_of_each_value(
+    run: Run, tmp_path: Path, form: str, where: str
+) -> None:
+    assert run("new", "a.xlsx", "--example").returncode == 0
+    done = run("new", form, "--from", "a.xlsx")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert read_plan(tmp_path / form)[0] == read_plan(tmp_path / "a.xlsx")[0]
+    assert "a.xlsx, sheet Devices, row 2, column Address" in (tmp_path / where).read_text()
+
+
+def test_their_sheet_becomes_a_plan_and_what_is_not_read_is_told(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "t.csv").write_text("Device,Management IP,Zorb\nquarry,198.18.20.11/24,42\n")
+    assert run("new", "m.toml", "--from", "t.csv").returncode == 0
+    done = run("new", "plan.xlsx", "--from", "t.csv", "--mapping", "m.toml")
+    assert done.returncode == 0
+    assert "1 figure, such as '42' in row 2" in done.stdout
+    page = openpyxl.load_workbook(tmp_path / "plan.xlsx")["Devices"]
+    notes = {c.value: c.comment.text for c in page[2] if c.comment is not None}
+    assert notes["198.18.20.11/24"] == "t.csv, row 2, column Management IP"
+
+
+@pytest.mark.parametrize("command", ["new", "check"])
+def test_new_counts_the_errors_that_check_counts(run: Run, tmp_path: Path, command: str) -> None:
+    """An unsure line is one of them; `new` ends with 0, `check` with 4."""
+    (tmp_path / "t.csv").write_text(
+        "Link,Device A,Device B,IP A,IP B,Distance (nm)\n"
+        "H1,light,quarry,198.18.20.1/24,198.18.20.1/24,6.2\n"
+    )
+    done = run("new", "m.toml", "--from", "t.csv")
+    assert "1 unsure line; read by it: 2 devices, 2 errors" in done.stdout
+    if command == "check":
+        done = run("check", "t.csv", "--mapping", "m.toml")
+        assert "2 devices, 2 errors" in done.stdout
+    assert done.returncode == (0 if command == "new" else 4)
 
 
 def test_help_names_it(run: Run) -> None:
