@@ -52,12 +52,16 @@ class Faults:
     def secret(self, name: str, origin: Origin, subject: Subject = WHOLE) -> bool:
         """Notes a field that looks like a secret; whether it does."""
         if found := looks_secret(name):
-            message = (
-                f"{shown(name)} looks like a secret: it does not belong in a plan and is not read; "
-                "put it in the credentials file"
-            )
-            self.warn("secret-in-plan", origin, message, subject)
+            self.tell_secret(name, origin, subject)
         return found
+
+    def tell_secret(self, name: str, origin: Origin, subject: Subject = WHOLE) -> None:
+        """Notes a field that is a secret."""
+        message = (
+            f"{shown(name)} looks like a secret: it does not belong in a plan and is not read; "
+            "put it in the credentials file"
+        )
+        self.warn("secret-in-plan", origin, message, subject)
 
     def fatal(self, rule: str, origin: Origin, message: str) -> InputError:
         """The error to raise where nothing more can be read; it carries all faults so far."""

@@ -21,6 +21,7 @@ from verifier.files.mapping.habits import (
     other_frequency,
 )
 from verifier.files.mapping.read_mapping import read_mapping
+from verifier.files.propose_mapping import propose
 from verifier.files.read_plan import read_plan
 
 
@@ -312,3 +313,84 @@ def test_a_secret_is_not_made_into_anything(tmp_path: Path) -> None:
 
 def test_every_form_has_its_fields() -> None:
     assert set(FIELDS_OF) == set(FORMS)
+
+
+# In a proposal.
+
+
+@pytest.mark.parametrize(
+    ("heading", "values", "line"),
+    [
+        ("Emission designator", ["28M0D7W", "7M00D7W"],
+         '{field = "Links.bandwidth_mhz", form = "emission"}'),
+        ("Modulation", ["256QAM-strong", "128QAM"], "the variant of the coding (strong)"),
+        ("Channel", ["4'", "5"], 'form = "channel"'),
+        ("RSL A (dBm)", ["45.6", "44"], "factor = -1"),
+        ("EIRP A (dBW)", ["23.5", "24"], '{field = "Links.a.max_eirp_dbm", unit = "dBW"}'),
+        ("Gain A (dBd)", ["34", "35"], '{field = "Links.a.antenna_dbi", unit = "dBd"}'),
+        ("Capacity (MB/s)", ["19", "21"], 'unit = "Mbyte/s"'),
+        ("Distance (nm)", ["6.2", "10"], 'unit = "nmi"'),
+        ("Capacity (Mbps)", ['"1,000"', '"2,000"'], 'decimal = ","'),
+        ("Azimuth A (gon)", ["64.4", "399"], '{field = "Links.a.azimuth_deg", unit = "gon"}'),
+        ("Feeder A loss (dB)", ["WG7 x 45 m x 4.5 dB/100m", "2.1"], 'form = "feeder"'),
+    ],
+)  # fmt: skip
+def test_a_proposal_names_the_form_of_a_column(
+    tmp_path: Path, heading: str, values: list[str], line: str
+) -> None:
+    """Where it is sure it is written so; else it is one of the readings of an unsure line."""
+    body = "".join(f"h{n},r{n},s{n},198.18.0.{n},{v}\n" for n, v in enumerate(values, 1))
+    (tmp_path / "l.csv").write_text(f"Link,Radio A,Radio B,IP A,{heading}\n{body}")
+    propose(tmp_path / "l.csv", tmp_path / "m.toml")
+    text = (tmp_path / "m.toml").read_text()
+    assert line in text, text
+
+
+def test_a_secret_is_not_shown_in_a_proposal(tmp_path: Path) -> None:
+    (tmp_path / "l.csv").write_text(
+        "Link,Radio A,Radio B,IP A,PIN A,SNMP RO\nh,r,s,198.18.0.1,4711,tide\n"
+    )
+    shown = repr(propose(tmp_path / "l.csv", tmp_path / "m.toml"))
+    for text in (shown, (tmp_path / "m.toml").read_text()):
+        assert "4711" not in text
+        assert "tide" not in text
+
+
+# A house's own words.
+
+
+def test_a_house_says_its_words_in_its_mapping(tmp_path: Path) -> None:
+    """Its names of ends, and what it keeps secret."""
+    (tmp_path / "e.csv").write_text("L,E,Unit,Hatch\nhop,Foot,south,tide\nhop,Head,ridge,tide\n")
+    (tmp_path / "m.toml").write_text(
+        'format = "plan-verifier/mapping/1"\n[words]\n"end a" = ["Head"]\n"end b" = ["Foot"]\n'
+        'secret = ["Hatch"]\n[[table]]\nrow = "end"\n[table.columns]\n"L" = "Links.name"\n'
+        '"E" = "Links.end"\n"Unit" = "Links.device"\n'
+    )
+    plan, problems = read_plan(tmp_path / "e.csv", tmp_path / "m.toml")
+    carrier = plan.links[0].carriers[0]
+    assert (carrier.a.device, carrier.b.device) == ("ridge", "south")
+    assert "secret-in-plan" in [p.rule for p in problems]
+    assert "tide" not in repr(plan) + repr(problems)
+
+
+@pytest.mark.parametrize(
+    "ends", ["Near,Far", "West,East", "Site 1,Site 2", "A-Ende,B-Ende", "Origen,Destino"]
+)
+def test_words_for_ends_are_known_in_cells(tmp_path: Path, ends: str) -> None:
+    first, second = ends.split(",")
+    (tmp_path / "e.csv").write_text(f"L,E,Unit\nhop,{second},south\nhop,{first},ridge\n")
+    (tmp_path / "m.toml").write_text(
+        'format = "plan-verifier/mapping/1"\n[[table]]\nrow = "end"\n[table.columns]\n'
+        '"L" = "Links.name"\n"E" = "Links.end"\n"Unit" = "Links.device"\n'
+    )
+    plan, _ = read_plan(tmp_path / "e.csv", tmp_path / "m.toml")
+    assert plan.links[0].carriers[0].a.device == "ridge"
+
+
+def test_words_of_a_house_for_nothing_are_told(tmp_path: Path) -> None:
+    (tmp_path / "m.toml").write_text(
+        f'format = "plan-verifier/mapping/1"\n[words]\n"Links.colour" = ["Farbe"]\n{LINK}'
+    )
+    with pytest.raises(InputError, match="is no field"):
+        read_mapping(tmp_path / "m.toml")

@@ -793,12 +793,12 @@ def test_a_faulty_unit_of_a_mapping_is_told(write: Any, form: str, words: str) -
 @pytest.mark.parametrize(
     ("heading", "field"),
     [
-        ("latitude deg", "Sites.latitude"), ("ltiuddeg", "Sites.latitude"), ("groamslm", "Sites.ground_amsl_m"),
-        ("dev name", None), ("sub mask", None), ("sbntmsk", None),
+        ("latitude deg", "Sites.latitude"), ("ltitude deg", "Sites.latitude"), ("gatway", "Devices.gateway"),
+        ("sub mask", "Devices.mask"), ("gtwy", None), ("sbntmsk", None),
     ],
 )  # fmt: skip
 def test_how_near_a_heading_must_be(heading: str, field: str | None) -> None:
-    """Three of eleven letters may be missing, three of ten may not; what is only near is not sure."""
+    """One of seven letters may be missing, three may not; what is only near is not sure."""
     found = guess(heading)
     assert (found.field if found else None) == field
     assert found is None or found.sure is (heading == "latitude deg")

@@ -33,7 +33,7 @@ GAIN, DISH = "Links.antenna_dbi", "Links.antenna_diameter_m"
         ("Dish B (m)", DISH, "b"), ("Antenna gain A (dBi)", GAIN, "a"),
         ("Hop length (km)", "Links.path_km", ""), ("Distance (nm)", "Links.path_km", ""),
         ("Channel width", "Links.bandwidth_mhz", ""), ("BW", "Links.bandwidth_mhz", ""),
-        ("Channel", "Links.channel", ""), ("Ch. no. A", "Links.channel", "a"),
+        ("Emission designator", "Links.bandwidth_mhz", ""), ("Channel", "Links.channel", ""), ("Ch. no. A", "Links.channel", "a"),
         ("T/R spacing", "Links.duplex_spacing_mhz", ""), ("Hi/Lo A", "Devices.tx_band", "a"),
         ("Feeder loss (dB)", "Links.line_loss_db", ""), ("Tx coupler loss", "Links.tx_loss_db", ""),
         ("DCN IP A", ADDRESS, "a"), ("OAM address", ADDRESS, ""), ("Mgmt IP/Mask", ADDRESS, ""),
@@ -94,7 +94,7 @@ def test_a_heading_is_known_in_four_languages(heading: str, field: str, side: st
         ("West IP", "a"), ("East IP", "b"), ("IP Ouest", "a"), ("IP Est", "b"), ("IP Oeste", "a"),
         ("IP Ost", "b"), ("IP Gegenstelle", "far"), ("IP von", "near"), ("IP nach", "far"),
         ("IP local", "near"), ("IP distant", "far"), ("IP origen", "near"), ("IP destino", "far"),
-        ("IP (B)", "b"), ("IP", ""), ("Via IP", ""), ("Direcci\xf3n IP", ""),
+        ("IP (B)", "b"), ("Feeder A loss", "a"), ("DISTANCIA A LA TORRE", ""), ("IP", ""), ("Via IP", ""), ("Direcci\xf3n IP", ""),
     ],
 )  # fmt: skip
 def test_an_end_is_told_in_many_ways(heading: str, side: str) -> None:
@@ -194,7 +194,7 @@ def test_what_leaves_a_question_is_not_sure(heading: str, field: str, words: str
         ("Diversity spacing (m)", "one antenna at each end"),
         ("Feeder type", "the loss of the feeder"), ("Feeder length (m)", "the loss of the feeder"),
         ("Feeder loss (dB/100 m)", "times the length"), ("Easting", "map grid"),
-        ("Rechtswert", "map grid"), ("Datum", ""), ("Emission designator", "four characters"),
+        ("Rechtswert", "map grid"), ("Datum", ""),
         ("Declination", "plus ="), ("Subnet", "it is a subnet"), ("Coordinates", "split ="),
         ("Antenna type", "types"), ("Frequency band", "half of it"), ("Tower height (m)", "about the tower"),
     ],

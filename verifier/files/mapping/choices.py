@@ -6,12 +6,13 @@ import itertools
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
 from verifier.files.faults import WHOLE, Faults
 from verifier.files.mapping.evidence import settled
 from verifier.files.mapping.form import UNREAD, UNSURE
 from verifier.files.mapping.guess import TheirColumn
+from verifier.files.mapping.habits import CellForm, reading_of
 from verifier.files.mapping.model import MappedField
 from verifier.files.plan.columns import Column
 from verifier.files.plan.units import doubt, readings, scale, unit_named
@@ -92,6 +93,9 @@ def _split(column: TheirColumn, known: dict[str, MappedField]) -> Iterator[Choic
 
 def _says(column: TheirColumn, ours: Column) -> Iterator[dict[str, str]]:
     """What a mapping may say of the figures of a column."""
+    if "form" in column.says:
+        yield dict(column.says)
+        return
     if ours.kind != "number":
         unknown = _unknown_words(column, ours)
         yield {"values": unknown} if unknown else {}
@@ -142,7 +146,12 @@ def read_as(column: TheirColumn, ours: Column, says: dict[str, str]) -> str:
         needed = scale(unit_named(unit) or unit or ours.unit, ours.unit)
     except ValueError:
         return ""
-    reader = CellReader(ours, column.heading, NumberStyle(sign, needed), foreign=True)
+    before = None
+    if "form" in says:
+        form = cast("CellForm", says["form"])
+        before = reading_of(form, ours.path[-1], column.values, lambda: "")
+    figures = NumberStyle(sign, needed)
+    reader = CellReader(ours, column.heading, figures, foreign=True, before=before)
     scalar = reader.read(_example(column), Origin(""), Faults(), WHOLE)
     text = "" if scalar is None else scalar.text or ""
     if "factor" in says and text:

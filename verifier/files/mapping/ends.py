@@ -6,9 +6,11 @@ from dataclasses import dataclass, field
 
 from verifier.files.faults import Faults, shown
 from verifier.files.mapping.account import Account
+from verifier.files.mapping.dictionary import Side, Words
 from verifier.files.mapping.model import FAR, TableMapping
 from verifier.files.mapping.row_read import RowRead, Slot, ValueRead
-from verifier.files.plan.columns import Path, normal
+from verifier.files.mapping.words import side_of
+from verifier.files.plan.columns import Path
 from verifier.files.plan.tree import Scalar
 from verifier.files.sheets.records import SUBJECTS, SheetRow
 from verifier.files.sheets.to_tree import agree
@@ -16,10 +18,7 @@ from verifier.model.ledger import FieldRead
 from verifier.model.plan import EndName
 from verifier.model.problem import Subject
 
-_SIDES: dict[str, EndName] = {
-    "a": "a", "enda": "a", "sitea": "a", "near": "a", "nearend": "a", "1": "a",
-    "b": "b", "endb": "b", "siteb": "b", "far": "b", "farend": "b", "2": "b",
-}  # fmt: skip
+_SIDES: dict[Side, EndName] = {"a": "a", "near": "a", "b": "b", "far": "b"}
 _OTHER: dict[EndName, EndName] = {"a": "b", "b": "a"}
 _TWO = 2
 Records = dict[str, list[SheetRow]]
@@ -31,7 +30,7 @@ EITHER_WAY = " <> "
 def assembled(rule: TableMapping, rows: list[RowRead], faults: Faults, account: Account) -> Records:
     """The records of the rows of one table by sheet of ours; each value goes to the ledger."""
     if rule.row == "end":
-        records, sides = _Ends(rows, faults).records()
+        records, sides = _Ends(rows, faults, rule.words).records()
     else:
         records, sides = {}, {}
         for row in rows:
@@ -81,6 +80,7 @@ class _Ends:
 
     rows: list[RowRead]
     faults: Faults
+    words: Words
     either: dict[frozenset[str], str] = field(default_factory=dict)
 
     def records(self) -> tuple[Records, dict[int, EndName]]:
@@ -120,7 +120,7 @@ class _Ends:
         """Which end each row of a link is; None where they make no link, which is told."""
         subject = Subject("link", name)
         words = [row.text(LINKS, "end", "end") for row in rows]
-        sides = [_SIDES.get(normal(word)) for word in words]
+        sides = [_SIDES.get(side_of(word, self.words)) for word in words]
         if len(rows) == 1 and rows[0].text(LINKS, FAR, "device"):
             return (sides[0] or "a",)
         if len(rows) != _TWO:

@@ -112,6 +112,8 @@ class MappingForm(_Strict):
         encoding: of a CSV file that does not say it itself.
         values_only: a person knows that of this file only the values can be read.
         leave_out: by title, why a sheet is no part of the plan.
+        words: words of this house: headings by field, and by `end a`, `end b`, `near`, `far` and
+            `secret` what tells of an end, or of what is never read.
     """
 
     format: Literal["plan-verifier/mapping/1"]
@@ -119,4 +121,5 @@ class MappingForm(_Strict):
     encoding: str = ""
     values_only: bool | Literal["unsure"] = False
     leave_out: dict[str, str] = {}
+    words: dict[str, list[str]] = {}
     table: list[TableForm] = Field(min_length=1)

@@ -12,6 +12,7 @@ from verifier.files.mapping.cell_words import looks_like
 from verifier.files.mapping.dictionary import Side, columns_by_field
 from verifier.files.mapping.evidence import chosen, settled
 from verifier.files.mapping.form import Layout
+from verifier.files.mapping.habits import habit_of
 from verifier.files.mapping.model import MappedField, targets_of
 from verifier.files.mapping.seen_tables import SeenTable, names_of, seen_tables
 from verifier.files.mapping.table import Line, repeated_lines
@@ -218,6 +219,7 @@ def _fields(sheet: TheirTable) -> None:
             column.maybe = tuple(dict.fromkeys((*fields, *more)))
             if len(fields) > 1 and column.guess.field not in _SHARED:
                 column.doubt = "; ".join(filter(None, (column.doubt, "of both ends?")))
+            _see_habit(column, known[fields[0]].column)
             _settle(column, known[fields[0]].column)
             _doubt_words(column, known[fields[0]].column)
 
@@ -265,9 +267,17 @@ def _any(sheet: TheirTable, start: str) -> bool:
     return any(field.startswith(start) for field in fields)
 
 
+def _see_habit(column: TheirColumn, ours: Column) -> None:
+    """What the cells of a column are a form of."""
+    form, doubt = habit_of(ours.path[-1], column.values)
+    if form is not None:
+        column.says["form"] = form
+        column.doubt = "; ".join(filter(None, (column.doubt, doubt)))
+
+
 def _settle(column: TheirColumn, ours: Column) -> None:
     """Decimal sign and unit of a column of figures, and why a person must look at them."""
-    if ours.kind != "number":
+    if ours.kind != "number" or "form" in column.says:
         return
     found = settled(ours, column.unit, column.values)
     if found.decimal == "," and not ours.angle:

@@ -203,6 +203,31 @@ FIELDS_OF: Mapping[CellForm, tuple[str, ...]] = {
 """The fields, by their last name, that a cell of each form gives."""
 
 
+def habit_of(field: str, values: list[Any]) -> tuple[CellForm | None, str]:
+    """The form of the cells of a column for a field, and why a person must look at it."""
+    texts = [str(value).strip() for value in values if str(value).strip()]
+    if field == "bandwidth_mhz" and texts and all(map(_is_emission, texts)):
+        return "emission", ""
+    if field in FIELDS_OF["variant"]:
+        variants = dict.fromkeys(modulation_of(text)[1] for text in texts)
+        if words := ", ".join(filter(None, variants)):
+            return "variant", f"the variant of the coding ({words}) is not checked"
+    if field == "channel" and primes_are_told(texts):
+        return "channel", "a prime is the upper half of the band: tx_band may be fed as well"
+    if field == "line_loss_db" and any("/100" in text or "dB/m" in text for text in texts):
+        return "feeder", "the loss of the feeder is its length times its loss for a length"
+    if field in FIELDS_OF["last octet"] and texts and all(map(_OCTET.fullmatch, texts)):
+        return "last octet", 'they are last octets alone: write subnet = "..." beside the form'
+    return None, ""
+
+
+def _is_emission(text: str) -> bool:
+    try:
+        return bool(emission_bandwidth(text))
+    except ValueError:
+        return False
+
+
 def reading_of(form: CellForm, field: str, values: list[Any], subnet: Callable[[], str]) -> Reading:
     """What reads the cells of a column of a form for a field.
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from verifier.files.mapping.dictionary import Words
 from verifier.files.mapping.form import (
     Layout,
     RowKind,
@@ -102,6 +103,7 @@ class TableMapping:
     made: tuple[tuple[MappedField, str], ...]
     skip: SkipForm
     origin: Origin
+    words: Words
 
     def headings(self) -> frozenset[str]:
         """Every heading that the mapping speaks of, as `key_of` gives it, without `#2`."""

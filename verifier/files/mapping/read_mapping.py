@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from verifier.errors import InputError
 from verifier.files.faults import Faults, nearest, shown
+from verifier.files.mapping.dictionary import Words, words_of_trade
 from verifier.files.mapping.form import (
     FORMAT,
     UNREAD,
@@ -35,7 +36,6 @@ from verifier.files.plan.units import Scale, scale, unit_named
 from verifier.files.sheets.csv_text import ENCODING_UNSURE, PROPOSED
 from verifier.files.sheets.open_pages import WHY_VALUES_ONLY
 from verifier.files.toml import KeyPath, Toml, read_toml
-from verifier.files.trade_words import looks_secret
 from verifier.model.address import Interface
 from verifier.model.problem import Origin
 
@@ -59,8 +59,14 @@ def read_mapping(path: Path) -> SheetMapping:
 
 def _mapping(form: MappingForm, toml: Toml, faults: Faults) -> SheetMapping:
     unsure: list[tuple[Origin, str]] = []
+    words = words_of_trade()
+    try:
+        words = words.with_house(form.words)
+    except ValueError as fault:
+        faults.error("mapping-field", toml.origin(("words",)), str(fault))
     tables = tuple(
-        _table(table, ("table", n), toml, faults, unsure) for n, table in enumerate(form.table)
+        _table(table, _Lookup(table, ("table", n), toml, faults, unsure, {}, words))
+        for n, table in enumerate(form.table)
     )
     leave_out = {key_of(page): reason for page, reason in form.leave_out.items()}
     for key, what in (("encoding", ENCODING_UNSURE), ("values_only", WHY_VALUES_ONLY)):
@@ -82,6 +88,7 @@ class _Lookup:
     faults: Faults
     unsure: list[tuple[Origin, str]]
     fed: dict[str, str]
+    words: Words
 
     def tell(self, path: KeyPath, message: str, rule: str = "mapping-field") -> None:
         self.faults.error(rule, self.toml.origin((*self.where, *path)), message)
@@ -183,24 +190,21 @@ class _Lookup:
             self.tell(path, f'write a field, "{UNREAD}", or {{leave_out = "reason"}}')
         found = (self.target(name, heading, path) for name in names if name)
         targets = tuple(target for target in found if target is not None)
-        if targets and looks_secret(heading):
+        if targets and self.words.is_secret(heading):
             message = f"{shown(heading)} looks like a secret: it is not read into a plan"
             self.tell(path, message, "secret-in-plan")
         return targets
 
     def made(self, name: str, text: str) -> MappedField | None:
         """A field whose text is made of columns."""
-        for heading in filter(looks_secret, PLACEHOLDER.findall(text)):
+        for heading in filter(self.words.is_secret, PLACEHOLDER.findall(text)):
             message = f"{shown(heading)} looks like a secret: it is not read into a plan"
             self.tell(("made", name), message, "secret-in-plan")
         return self.target(name, "made", ("made", name))
 
 
-def _table(
-    form: TableForm, where: KeyPath, toml: Toml, faults: Faults, unsure: list[tuple[Origin, str]]
-) -> TableMapping:
+def _table(form: TableForm, look: _Lookup) -> TableMapping:
     """One table with its fields looked up."""
-    look = _Lookup(form, where, toml, faults, unsure, {})
     columns: dict[str, Theirs] = {}
     for heading, value in form.columns.items():
         if key_of(heading) in columns:
@@ -208,7 +212,8 @@ def _table(
         columns[key_of(heading)] = look.column(heading, value)
     found = [(look.made(name, text), text) for name, text in form.made.items()]
     if form.decimal == UNSURE:
-        unsure.append((toml.origin((*where, "decimal")), "decimal is unsure: write the sign"))
+        at = look.toml.origin((*look.where, "decimal"))
+        look.unsure.append((at, "decimal is unsure: write the sign"))
     return TableMapping(
         pages=(form.page,) if isinstance(form.page, str) else tuple(form.page),
         row=form.row,
@@ -219,7 +224,8 @@ def _table(
         columns=columns,
         made=tuple((target, text) for target, text in found if target is not None),
         skip=form.skip_rows,
-        origin=toml.origin(where),
+        origin=look.toml.origin(look.where),
+        words=look.words,
     )
 
 

@@ -28,7 +28,6 @@ from verifier.files.plan.units import SAME, Scale, scale, unit_named
 from verifier.files.sheets.cell_number import NumberStyle
 from verifier.files.sheets.page import Page
 from verifier.files.sheets.records import SUBJECTS, CellReader, finish, short
-from verifier.files.trade_words import looks_secret
 from verifier.model.problem import Origin, Subject
 
 LINKED: tuple[tuple[str, Path, str, Path], ...] = (
@@ -79,9 +78,9 @@ class TableReader:
             self._texts[key_of(name)] = at
             theirs = wanted.pop(key_of(name), None)
             origin = self.page.origin(self.table.headings[at].cell.row, name)
-            if looks_secret(name):
+            if self.rule.words.is_secret(name):
                 self.states[at] = ("secret", "it looks like a secret")
-                self.faults.secret(name, origin)
+                self.faults.tell_secret(name, origin)
             elif theirs is not None and theirs.state == "read":
                 self.feeds[at] = self._feed(theirs, at, origin)
                 if self.table.by_row and at in self.page.hidden_columns:

@@ -176,7 +176,9 @@ def _letter(
     )
     if (side := _LETTERS.get(word.raw.lower())) is not None:
         upper = word.raw.isupper()
-        if by_end or (word.edge and (upper or at == len(words) - 1)):
+        mixed = any(w.raw.islower() or w.raw.istitle() for w in words if len(w.raw) > 1)
+        edge = word.edge and (upper or at == len(words) - 1)
+        if by_end or edge or (upper and mixed):
             return (Option("side", side),)
     if (side := _NUMBERS.get(word.raw)) is not None:
         literal = Option("thing", word.raw)
