@@ -95,6 +95,7 @@ def _their_table(seen: SeenTable) -> TheirTable:
         columns.append(TheirColumn(name, table.headings[at].unit, values, meant))
     sheet = TheirTable(seen.page, seen.layout, columns)
     _by_values(sheet)
+    _beside_latitude(sheet)
     _kind_of_row(sheet)
     if sheet.row:
         _fields(sheet)
@@ -127,6 +128,19 @@ def _by_values(sheet: TheirTable) -> None:
             column.guess = chosen(column.guess, column.unit, column.values)
         if column.guess is not None and not (column.guess.sure or column.guess.secret):
             column.doubt = column.guess.reason
+
+
+def _beside_latitude(sheet: TheirTable) -> None:
+    """What may be a length or a longitude is the longitude beside a latitude of the same end."""
+    for column in sheet.columns:
+        found = column.guess
+        if found is None or "Sites.longitude" not in found.fields or not found.others:
+            continue
+        if sheet.has("Sites.latitude", found.side) is not None:
+            column.guess = dataclasses.replace(
+                found, field="Sites.longitude", others=(), sure=True, reason=""
+            )
+            column.doubt = ""
 
 
 def _kind_of_row(sheet: TheirTable) -> None:
