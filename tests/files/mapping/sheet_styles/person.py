@@ -74,13 +74,17 @@ def column_of(drawn: DrawnSheet, table: dict[str, Any], heading: str) -> DrawnCo
     if not (name and again.isdigit()):
         name, again = heading, "1"
     wanted = key_of(name)
-    found = [
-        c for c in drawn.columns if wanted in (key_of(c.heading), key_of(f"{c.group} {c.heading}"))
-    ]
+    found = [c for c in drawn.columns if wanted in _names(c)]
     own = [c for c in found if (c.side == "own") == (table["row"] in ("end", "device"))]
     found = own or found
-    exact = [c for c in found if wanted == key_of(f"{c.group} {c.heading}") and c.group] or found
+    exact = [c for c in found if c.group and wanted != key_of(c.heading)] or found
     return exact[min(int(again), len(exact)) - 1] if exact else None
+
+
+def _names(column: DrawnColumn) -> set[str]:
+    """What a column may be called: by its heading, with what stands above it or with its end."""
+    before = ("", f"{column.group} ", f"{column.side} " if column.group else "")
+    return {key_of(f"{words}{column.heading}") for words in before}
 
 
 def _truth(drawn: DrawnSheet, table: dict[str, Any], heading: str) -> Any:
