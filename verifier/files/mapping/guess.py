@@ -150,7 +150,8 @@ def _kind_of_row(sheet: TheirTable) -> None:
     sides = {(g.field, g.side) for g in guesses}
     link = sheet.has("Links.name")
     twice = link is not None and _twice(link.values)
-    of_both = any((f, "a") in sides and (f, "b") in sides for f in fields)
+    of_both = any(g.side == "both" for g in guesses)
+    of_both = of_both or any((f, "a") in sides and (f, "b") in sides for f in fields)
     relative = any((f, "far") in sides and sides & {(f, "near"), (f, "")} for f in fields)
     if of_both or (relative and not twice and not _mirrored(sheet)):
         sheet.row = "link"
