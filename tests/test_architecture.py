@@ -171,6 +171,16 @@ def test_longer_modules_are_named_while_they_are_longer() -> None:
         assert why
 
 
+def test_no_two_classes_have_one_name() -> None:
+    """One word, one concept: a class is found by its name alone."""
+    places: dict[str, list[str]] = {}
+    for module in MODULES:
+        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                places.setdefault(node.name, []).append(name_of(module))
+    assert {name: where for name, where in places.items() if len(where) > 1} == {}
+
+
 @pytest.mark.parametrize("module", [m for m in MODULES if room(m) in SIZED],
                          ids=lambda m: str(m.relative_to(PACKAGE)))  # fmt: skip
 def test_functions_are_short(module: Path) -> None:

@@ -17,7 +17,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str], ...]] = {
     "rules/compare/radio/quality.py": (
         ("(seen.number or 0.0) + raised, mode.threshold_dbm or 0.0", "0.0 ->", _TYPE),
     ),
-    "rules/compare/radio/steady.py": (("figure(round(least or 0.0, 1))", "0.0 ->", _TYPE),),
+    "rules/compare/radio/weather.py": (("figure(round(least or 0.0, 1))", "0.0 ->", _TYPE),),
 }
 """Module: what stands in the line, how the change begins, why nobody can see it."""
 

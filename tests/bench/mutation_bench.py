@@ -40,7 +40,7 @@ AREAS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
         ("rules/compare",),
         ("rules/compare", "rules/test_stages.py", "rules/test_compare_radio_silencing.py"),
     ),
-    "diagnose": (("rules/diagnose",), ("rules/diagnose",)),
+    "diagnose": (("rules/diagnose",), ("rules/diagnose", "rules/test_powercycle.py")),
     "readdress": (("rules/readdress",), ("rules/readdress",)),
     "health": (("rules/health",), ("rules/health", "rules/history", "rules/status")),
     "echo": (

@@ -14,7 +14,7 @@ import json
 import os
 import sys
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import CodeType, FunctionType, ModuleType
@@ -216,21 +216,24 @@ def reads(path: Path) -> dict[str, list[int]]:
     return found
 
 
+def _touches(names: Iterable[str], stale: Collection[str]) -> bool:
+    """Whether importing these reads one of the stale ones; a package is read before what is in it."""
+    return any(n in stale or any(n.startswith(f"{s}.") for s in stale) for n in names)
+
+
 def at_import(jobs: Sequence[Job], reached: Reach, log: Log) -> None:
     """Mutants of constants and defaults of one module: what imports it is read anew."""
     path = jobs[0].path
     graph = {dotted(p): imports(p) for p in PACKAGE.rglob("*.py")}
     stale = {dotted(path)}
-    while more := {n for n, known in graph.items() if n not in stale and known & stale}:
+    while more := {
+        n for n, known in graph.items() if n not in stale and _touches(known | {n}, stale)
+    }:
         stale |= more
-    stale |= {
-        name
-        for name in graph
-        if any(s.startswith(f"{name}.") for s in stale) and graph[name] & stale
-    }
     for name in sorted(graph.keys() - stale):
-        if not name.endswith("__main__") and not any(name.startswith(f"{s}.") for s in stale):
+        if not name.endswith("__main__"):
             importlib.import_module(name)
+    assert not stale & sys.modules.keys(), "nothing that is read anew has been read before"
     gc.freeze()
     for job in jobs:
         words = {w for w in job.mutant.scope.replace("(", " ").split(".") if w}

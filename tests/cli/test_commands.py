@@ -26,9 +26,9 @@ def test_verify_says_what_is_wrong_first(run: Run, plan: Path, credentials: Path
     assert done.returncode == 1
     assert lines[0].startswith("FAIL, whole plan (1 link, 2 devices): ")
     assert lines[1].startswith("Bench, revision 2: verify, stage handover (")
-    assert "port-unreachable" in done.stdout
+    assert "lighthouse-quarry says that nobody listens at its SNMP port" in done.stdout
     assert "switch the device's SNMP agent on" in done.stdout
-    assert "9/tcp: connection refused" in done.stdout
+    assert "planned 9/tcp open, found 9/tcp closed" in done.stdout
     assert max(map(len, lines)) <= 100
     assert "\x1b" not in done.stdout
     assert done.stderr == ""

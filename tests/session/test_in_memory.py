@@ -27,8 +27,7 @@ from verifier.session.ask.readings import DeviceQuestion, read_device, walk_devi
 from verifier.session.history import history_of
 from verifier.session.laptop import FitQuestion, LaptopAddresses, answer, to_set, with_addresses
 from verifier.session.powercycle.run import powercycle
-from verifier.session.powercycle.watch import Cycle
-from verifier.session.request import SoakRequest
+from verifier.session.request import Cycle, SoakRequest
 from verifier.session.run import sealed
 from verifier.session.signals import Signals
 from verifier.session.soak.journal import begun, closed

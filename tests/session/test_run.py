@@ -281,14 +281,14 @@ def test_what_a_process_has_seen_so_far_is_handed_over_at_the_end(
 
     async def leave(asking: Poller, record: Recorder) -> None:
         async with asking:
-            survey = asyncio.create_task(asking.survey("device-3", record))
+            poll = asyncio.create_task(asking.poll("device-3", record))
             await asyncio.sleep(1.2)
-        survey.cancel()
+        poll.cancel()
 
     paces = Paces.of(asked.probing, ThisMachine(), shared=True)
     for _ in range(BUSY_MACHINE):  # may have heard nothing within that time
         record = Recorder(Subject("device", "device-3"), ThisMachine().clocks.now)
-        with pollers.surveyor(jobs, paces, ThisMachine(), 2) as asking:
+        with pollers.running_poller(jobs, paces, ThisMachine(), 2) as asking:
             asyncio.run(leave(asking, record))
         if "sysName" in {row.what for row in record.seen}:
             break
@@ -313,7 +313,7 @@ def test_credentials_that_cannot_be_used_are_our_fault(tmp_path: Path) -> None:
 def test_a_fault_of_ours_leaves_one_device_unread_and_no_other(
     many: tuple[Request, SimulatedNetwork], several: int
 ) -> None:
-    """A profile that no reader would let pass breaks one survey; the rest is judged."""
+    """A profile that no reader would let pass breaks one poll; the rest is judged."""
     asked, _ = many
     mib2 = asked.profiles["mib2"]
     faulty = ProfileReading(field="software", oid=None, type="text")  # type: ignore[arg-type]

@@ -24,7 +24,7 @@ from verifier.model.plan import Device
 from verifier.model.result import Result
 from verifier.session import Probing, Request
 from verifier.session.powercycle.run import powercycle
-from verifier.session.powercycle.watch import Cycle
+from verifier.session.request import Cycle
 from verifier.simulator.memory import DeviceSettings, MemoryCable, MemoryDevice, MemoryWorld
 
 WAIT_S = 4 * BOOT_S
@@ -80,7 +80,7 @@ def _laptop(chance: random.Random, bench: Bench) -> list[Interface]:
 
 @dataclass
 class Person:
-    """Who switches the supply when asked; `restarts` by device: when it was switched off."""
+    """Who switches the supply when asked; `restarts` by device: since when it was away."""
 
     chance: random.Random
     bench: Bench
@@ -89,6 +89,7 @@ class Person:
 
     def __post_init__(self) -> None:
         self.restarts: dict[str, float] = {}
+        self.off_s: dict[str, float] = {}
 
     def told(self, name: str, what: str, words: str) -> None:
         """What the command says."""
@@ -113,13 +114,18 @@ class Person:
 
     def _restart(self, name: str, off_s: float, on_s: float) -> None:
         made, clocks = self.bench.devices[name], self.world.clocks
-        clocks.call_at(off_s, lambda: made.power(off_s, on=False))
+
+        def off() -> None:
+            if made.powered and made.up_s <= off_s:  # else it is away already, or still starting
+                self.off_s[name] = off_s
+            made.power(off_s, on=False)
 
         def on() -> None:
             if not made.powered:
                 made.power(on_s, on=True)
-                self.restarts[name] = off_s
+                self.restarts[name] = self.off_s[name]
 
+        clocks.call_at(off_s, off)
         clocks.call_at(on_s, on)
 
     def _pull(self, at_s: float) -> None:

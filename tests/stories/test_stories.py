@@ -25,3 +25,14 @@ def test_what_is_said_is_so(story: Callable[[random.Random], None]) -> None:
         story(random.Random(seed))
 
     told()
+
+
+@pytest.mark.parametrize(
+    ("kind", "seed"),
+    [
+        ("powercycle", 101396),  # switched off by mistake, and again while it still starts
+        ("powercycle", 104294),  # the laptop's cable first, then the device: it is waited for anew
+    ],
+)
+def test_what_was_once_said_wrong(kind: str, seed: int) -> None:
+    KINDS[kind](random.Random(seed))

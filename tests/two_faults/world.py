@@ -120,19 +120,19 @@ class World:
         devices = self._network.devices
         own = devices[name].condition
         if own.silent or own.refuses or own.damage:
-            return self._survey(name, Condition(silent=own.silent, refuses=own.refuses,
+            return self._poll(name, Condition(silent=own.silent, refuses=own.refuses,
                                                 damage=own.damage), Condition())  # fmt: skip
-        rows = self._survey(name, dataclasses.replace(own, radio=Setting()), Condition())
+        rows = self._poll(name, dataclasses.replace(own, radio=Setting()), Condition())
         if name not in FAR:
             return rows
         far = devices[FAR[name]].condition
         heard = Condition(radio=far.radio, name=far.name, stands_for=far.stands_for)
         radio = Condition(radio=own.radio, stands_for=own.stands_for)
-        of_radio = self._survey(name, radio, heard)
+        of_radio = self._poll(name, radio, heard)
         rest = [r for r in rows if r.what not in self._of_radio]
         return rest + [r for r in of_radio if r.what in self._of_radio]
 
-    def _survey(self, name: str, own: Condition, far: Condition) -> list[RecorderEntry]:
+    def _poll(self, name: str, own: Condition, far: Condition) -> list[RecorderEntry]:
         """What a device in this state says, its far end in that one; asked once."""
         if (name, own, far) not in self._kept:
             states = {name: own} | ({FAR[name]: far} if name in FAR else {})

@@ -75,7 +75,7 @@ def _run() -> int:
     except VerifierError as fault:
         _complain(fault)
         return fault.exit_code
-    except Exception as fault:  # noqa: BLE001 - the last door: one line, exit code 5
+    except Exception as fault:  # noqa: BLE001 - whatever it is: one line, exit code 5
         return _own_fault(fault)
     return code if isinstance(code, int) else EXIT_PASSED
 

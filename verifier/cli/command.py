@@ -54,6 +54,8 @@ def command(
     read, arguments = joined(parameters(options))
 
     def made(function: Callable[[OptionsT], int]) -> click.Command:
+        """The command that calls the function with its options."""
+
         @wraps(function)
         def call(**values: object) -> int:
             return function(_filled(options, arguments.filled(values)))
@@ -203,7 +205,7 @@ class HostAddress(click.ParamType["Address"]):
             self.fail(str(fault), param, ctx)
 
 
-class Acceptance(click.ParamType["NotTestedOk"]):
+class UntestedCheck(click.ParamType["NotTestedOk"]):
     """`CHECK[@DEVICE]=REASON`."""
 
     name = "check[@device]=reason"

@@ -10,7 +10,7 @@ import click
 from click import Choice, IntRange, Option
 
 from verifier.cli import complete
-from verifier.cli.command import FILE, Acceptance, Duration, HostAddress, LaptopAddress
+from verifier.cli.command import FILE, Duration, HostAddress, LaptopAddress, UntestedCheck
 from verifier.cli.job_folder import PlanArgument
 
 if TYPE_CHECKING:
@@ -290,7 +290,7 @@ AcceptedUntested = Annotated[
         shell_complete=complete.checks,
         multiple=True,
         metavar="CHECK[@DEVICE]=REASON",
-        type=Acceptance(),
+        type=UntestedCheck(),
         help="This check may stay untested, for all devices or one: the verdict is then "
         "conditional.",
     ),

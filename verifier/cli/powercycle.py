@@ -158,7 +158,7 @@ def _request(options: PowercycleOptions) -> Request:
 def _carry_out(request: Request, waits: dict[str, float]) -> Outcome:
     from verifier.probes.world import ThisMachine  # noqa: PLC0415 - bad input needs no probes
     from verifier.session.powercycle.run import powercycle as run  # noqa: PLC0415
-    from verifier.session.powercycle.watch import Cycle  # noqa: PLC0415
+    from verifier.session.request import Cycle  # noqa: PLC0415
 
     return run(Cycle(request=request, wait_s=waits, tell=_tell), ThisMachine())
 

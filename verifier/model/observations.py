@@ -22,7 +22,7 @@ from verifier.model.plan import NotTestedOk
 from verifier.model.problem import Subject
 from verifier.model.profile import ReadingField
 from verifier.model.samples import JournalChain, SoakCourse
-from verifier.model.search import OtherAddress
+from verifier.model.search import AddressElsewhere
 
 T_co = TypeVar("T_co", covariant=True)
 Json = Scalar | None | list["Json"] | dict[str, "Json"]
@@ -161,14 +161,14 @@ class PathMtu:
     Attributes:
         passed: whether an echo of the planned size was answered.
         largest: the largest that was answered; None: none was.
-        said, reporter: the size a router on the way told, and which.
+        next_hop_mtu, reporter: the size that a router on the way passes on, and which (RFC 1191).
         refused: this laptop's own interface does not take the planned size.
     """
 
     planned: Count
     passed: bool = False
     largest: int | None = None
-    said: int | None = None
+    next_hop_mtu: int | None = None
     reporter: str | None = None
     refused: bool = False
 
@@ -230,7 +230,7 @@ NEIGHBOUR: KindOf[Mac] = KindOf("neighbour", "neighbour", Mac)
 ARP_RESPONDERS: KindOf[tuple[Mac, ...]] = KindOf("holders", "neighbour", tuple[Mac, ...])
 """Who answered an ARP request for the device's address (RFC 826)."""
 UNPLANNED_ANSWER: KindOf[UnplannedAnswer] = KindOf("unplanned-answer", "neighbour", UnplannedAnswer)
-OTHER_ADDRESS: KindOf[OtherAddress] = KindOf("other-address", "neighbour", OtherAddress)
+OTHER_ADDRESS: KindOf[AddressElsewhere] = KindOf("other-address", "neighbour", AddressElsewhere)
 
 # -- SNMP ---------------------------------------------------------------------------------------
 
@@ -271,7 +271,7 @@ def reading(name: str) -> ReadingKind:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
+class FilledSheet:
     """A sheet that a person filled in.
 
     Attributes:
@@ -286,7 +286,7 @@ class Sheet:
     blank: tuple[tuple[str, str], ...] = ()
 
 
-SHEET: KindOf[Sheet] = KindOf("observed", "person", Sheet)
+SHEET: KindOf[FilledSheet] = KindOf("observed", "person", FilledSheet)
 ACCEPTED: KindOf[tuple[NotTestedOk, ...]] = KindOf(
     "accept-untested", "person", tuple[NotTestedOk, ...]
 )

@@ -196,7 +196,7 @@ class SearchResult(Where):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class OtherAddress:
+class AddressElsewhere:
     """What was seen of a silent device at another address that it may have.
 
     Attributes:

@@ -64,8 +64,8 @@ def verdict(result: HereResult, look: ReportStyle) -> str:
 
 def _body(result: HereResult, look: ReportStyle, most: int) -> Iterator[str]:
     cables = [_cable(c) for c in result.cables if result.state != "found" or _slow(c)][:2]
-    opens = [_one("open", f"{i.what}: {i.words}", look)[0] for i in result.open]
-    opens = opens if look.verbose or len(opens) < _OPEN else [_together(result.open)]
+    opens = _one("open", "; ".join(f"{i.what} {i.words}" for i in result.open), look)
+    opens = opens if look.verbose else opens[:1]
     room = most - len(cables) - len(opens)
     yield from cables
     if result.state == "nobody":
@@ -77,10 +77,6 @@ def _body(result: HereResult, look: ReportStyle, most: int) -> Iterator[str]:
     else:
         yield from _several(result, look, room)
     yield from opens
-
-
-def _together(items: Sequence[HereItem]) -> str:
-    return f"  open   {', '.join(i.what for i in items)}"[:100]
 
 
 def _slow(cable: CableEnd) -> bool:
@@ -151,7 +147,7 @@ def _alone(result: HereResult, device: HereDevice, look: ReportStyle, most: int)
     parts = {
         "head": list(_head(result, device, look)),
         "levels": [_level(v) for v in device.levels],
-        "right": [_right(device.right, look)] if device.right else [],
+        "right": _right(device.right, look),
         "faults": _faults(device, look),
         "unread": _not_read(device, look),
         "means": _one("means", device.means, look),
@@ -166,14 +162,14 @@ def _alone(result: HereResult, device: HereDevice, look: ReportStyle, most: int)
 
 
 _CUTS = (
-    ("means", 2), ("do", 2), ("unread", 1), ("faults", 3), ("head", 1), ("means", 1),
+    ("means", 2), ("do", 2), ("right", 1), ("unread", 1), ("faults", 3), ("head", 1), ("means", 1),
     ("right", 0), ("faults", 2), ("do", 1), ("means", 0), ("unread", 0),
 )  # fmt: skip
 """What is cut first, and to how many lines, where ten do not hold all."""
 
 
 def _shortened(lines: list[str], most: int) -> list[str]:
-    if len(lines) <= most or not most:
+    if len(lines) <= most or not most or lines[0].startswith(("BENCH", "SITE")):
         return lines[:most]
     if not lines[0].startswith(("  WRONG", "  warn")):
         return [*lines[: most - 1], _cut(lines[most - 1])]
@@ -189,16 +185,15 @@ def _faults(device: HereDevice, look: ReportStyle) -> list[str]:
     return found + [line for item in device.cautions for line in _wrapped("warn", item, look)]
 
 
-def _right(words: Sequence[str], look: ReportStyle) -> str:
-    """What is right, in one line: the most important first."""
-    if look.verbose:
-        return f"  right: {', '.join(words)}"
+def _right(words: Sequence[str], look: ReportStyle) -> list[str]:
+    """What is right, in two lines at most: the most important first."""
     for count in range(len(words), 0, -1):
         more = f" and {len(words) - count} more" if count < len(words) else ""
-        line = f"  right: {', '.join(words[:count])}{more}"
-        if len(line) <= look.width:
-            return line
-    return f"  right: {len(words)} things"
+        line = f"right: {', '.join(words[:count])}{more}"
+        lines = wrapped(line, "  ", look.width, hang=_HANG)
+        if len(lines) <= 2 or look.verbose:  # noqa: PLR2004
+            return lines
+    return []
 
 
 def _head(result: HereResult, device: HereDevice, look: ReportStyle) -> Iterator[str]:

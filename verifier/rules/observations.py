@@ -14,8 +14,8 @@ from verifier.model.observations import (
     ENGINE_ID,
     INTERFACES,
     SHEET,
+    FilledSheet,
     Observation,
-    Sheet,
 )
 from verifier.model.plan import Device
 from verifier.model.profile import ReadingField
@@ -96,7 +96,7 @@ def laptop_of(observations: Iterable[Observation[object]]) -> Laptop | None:
     return next((o.value for o in of_kind(observations, INTERFACES)), None)
 
 
-def sheet_of(observations: Iterable[Observation[object]]) -> Observation[Sheet] | None:
+def sheet_of(observations: Iterable[Observation[object]]) -> Observation[FilledSheet] | None:
     """The sheet that a person filled in; None without one."""
     return next(iter(of_kind(observations, SHEET)), None)
 

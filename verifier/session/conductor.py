@@ -23,8 +23,8 @@ from verifier.model.observations import (
     ROUTE,
     SHEET,
     VERSIONS,
+    FilledSheet,
     Observation,
-    Sheet,
     Unreadable,
 )
 from verifier.model.observations import tcp as tcp_kind
@@ -186,7 +186,7 @@ class Conductor:
         """What a person entered: which sheet it was, and each row of the devices asked for."""
         if (observed := self._request.observed) is None:
             return
-        sheet = Sheet(
+        sheet = FilledSheet(
             file=observed.file, sha256=observed.sha256, rows=len(observed.entries),
             blank=observed.blank,
         )  # fmt: skip
@@ -255,18 +255,18 @@ class Conductor:
                 async with asyncio.TaskGroup() as probes:
                     probes.create_task(self._services(device))
                     if request.command != "reach" and device.snmp is not None:
-                        probes.create_task(self._survey(device.name))
+                        probes.create_task(self._poll(device.name))
             if request.command == "sweep" and _silent(record):
                 await self._ask_again(device.name, record)
         self._finished += 1
         if self._request.progress is not None:
             self._request.progress(self._finished, len(self._request.devices))
 
-    async def _survey(self, name: str) -> None:
+    async def _poll(self, name: str) -> None:
         """Asks one device by SNMP; a fault of ours ends the reading of this device alone."""
         record = self._records[name]
         try:
-            await self._asking.survey(name, record)
+            await self._asking.poll(name, record)
         except Exception as fault:  # noqa: BLE001 - it is told at the end, after the report
             self.faults.append(fault)
             raw = f"a fault of this program ended its reading ({type(fault).__name__})"
@@ -282,7 +282,7 @@ class Conductor:
         await clocks.sleep(self._slowly.slot(earliest_s) - clocks.monotonic_s())
         at = next(n for n, o in enumerate(record.seen) if o.kind is ANSWER)
         record.seen[at] = record.seen[at]._replace(kind=ANSWER_FIRST)
-        await self._survey(name)
+        await self._poll(name)
 
     async def _services(self, device: Device) -> None:
         request = self._request

@@ -12,7 +12,7 @@ from verifier.model.laptop import Laptop
 from verifier.model.observations import ECHO, OTHER_ADDRESS
 from verifier.model.plan import Device, Plan
 from verifier.model.profile import Profile
-from verifier.model.search import Candidate, OtherAddress, SearchedPlace
+from verifier.model.search import AddressElsewhere, Candidate, SearchedPlace
 from verifier.rules.compare.echo import alive
 from verifier.rules.observations import Observations
 from verifier.rules.search import identify
@@ -90,7 +90,7 @@ class Elsewhere:
         )
         record.note(
             OTHER_ADDRESS,
-            OtherAddress(
+            AddressElsewhere(
                 address=candidate.address.address,
                 what=what,
                 asked=answer.asked,

@@ -139,3 +139,23 @@ class Outcome:
     result: Result
     interrupted: bool
     faults: tuple[Exception, ...] = ()
+
+
+What = Literal["ask", "gone", "ping", "snmp", "restarted", "found", "late", "reading"]
+Tell = Callable[[str, What, str], None]
+"""Called with a device's name, what happened, and words for it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cycle:
+    """What is to be done.
+
+    Attributes:
+        request: the devices to restart and how to read them; its command is `verify`.
+        wait_s: by device, how long it may take to go, and then to come back.
+        tell: hears of every step.
+    """
+
+    request: Request
+    wait_s: Mapping[str, float]
+    tell: Tell

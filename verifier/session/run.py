@@ -25,7 +25,7 @@ from verifier.rules.compare.judge import compare
 from verifier.rules.health import HEALTH_CHECKS
 from verifier.rules.routes import hosts_outside
 from verifier.session.ask.job import Job
-from verifier.session.ask.pollers import surveyor, worker_count
+from verifier.session.ask.pollers import running_poller, worker_count
 from verifier.session.conductor import Conductor, short_switches
 from verifier.session.recorder import timestamp
 from verifier.session.request import Outcome, Paces, Request
@@ -136,7 +136,7 @@ def _probed(
     jobs = _jobs(request)
     workers = worker_count(len(jobs))
     paces = Paces.of(request.probing, world, shared=workers > 0)
-    with surveyor(jobs, paces, world, workers) as asking, short_switches():
+    with running_poller(jobs, paces, world, workers) as asking, short_switches():
         conductor = Conductor(request, world, paces, asking, jobs)
         world.run(conductor.probe())
     return conductor.observations(), conductor.stop.is_set(), tuple(conductor.faults)

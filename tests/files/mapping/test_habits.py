@@ -394,3 +394,19 @@ def test_words_of_a_house_for_nothing_are_told(tmp_path: Path) -> None:
     )
     with pytest.raises(InputError, match="is no field"):
         read_mapping(tmp_path / "m.toml")
+
+
+@pytest.mark.parametrize(
+    ("headings", "line"),
+    [
+        ("Latitud,Longitud", '"Longitud" = {field = "Sites.longitude", unit = "deg"}'),
+        ("Lugar,Longitud", '"Longitud" = "unsure"'),
+    ],
+)
+def test_a_longitude_is_known_beside_a_latitude(tmp_path: Path, headings: str, line: str) -> None:
+    """In Spanish it may be a length as well."""
+    (tmp_path / "s.csv").write_text(
+        f"Equipo,Direcci\xf3n IP,{headings}\nr,198.18.0.1,47.1,20.0723\n", encoding="utf-8"
+    )
+    propose(tmp_path / "s.csv", tmp_path / "m.toml")
+    assert line in (tmp_path / "m.toml").read_text(encoding="utf-8")

@@ -85,7 +85,7 @@ def odd_agent(asked: Asked) -> Iterable[bytes]:
     )
 
 
-def test_odd_tables_do_not_end_the_survey(handmade: Any) -> None:
+def test_odd_tables_do_not_end_the_poll(handmade: Any) -> None:
     """A row's index of several arcs and an ifIndex that is none: the rest is read all the same."""
     device = Device(
         name="device",
@@ -138,7 +138,7 @@ def read_one(agent: Any, handmade: Any, reading: ProfileReading) -> readings.Rea
     return asyncio.run(run())
 
 
-def surveyed(agent: Any, handmade: Any, device: Device, **more: Any) -> list[Any]:
+def rows_polled(agent: Any, handmade: Any, device: Device, **more: Any) -> list[Any]:
     """What is noted of one device that answers as `agent` does."""
     record = Recorder(Subject("device", device.name), ThisMachine().clocks.now)
 
@@ -148,8 +148,8 @@ def surveyed(agent: Any, handmade: Any, device: Device, **more: Any) -> list[Any
             target = SnmpTarget(
                 address=Address.parse(HERE), entry=entry, timeout_s=0.3 * patience(), retries=0
             )
-            survey = EvidencePoll(client, target, device, Profile(id="mib2"), record, **more)
-            await survey.run(10.0)
+            poll = EvidencePoll(client, target, device, Profile(id="mib2"), record, **more)
+            await poll.run(10.0)
 
     asyncio.run(run())
     return record.seen
@@ -179,7 +179,7 @@ def endless_routes(asked: Asked, hop: Any) -> Iterable[bytes]:
 @pytest.mark.parametrize("hop", [v2c.IpAddress("0.0.0.0"), b"0.0.0.0", b"127.83.0.300", 7])
 def test_default_routes_are_counted_to_eight(handmade: Any, hop: Any) -> None:
     """0.0.0.0 and what is no address are no next hop; an endless table is left after eight rows."""
-    seen = surveyed(lambda asked: endless_routes(asked, hop), handmade, DEVICE)
+    seen = rows_polled(lambda asked: endless_routes(asked, hop), handmade, DEVICE)
     hops = [value_of(o)["next_hop"] for o in seen if o.what == "default-route" and o.value]
     assert hops == [f"127.83.0.{n}" for n in range(1, 9)]
 
@@ -194,7 +194,7 @@ def test_the_default_community_is_tried_once_and_only_read(handmade: Any) -> Non
         if community == "harbour":
             yield from odd_agent(asked)
 
-    seen = surveyed(agent, handmade, DEVICE, default_community=True)
+    seen = rows_polled(agent, handmade, DEVICE, default_community=True)
     tried = [n for n, (community, _) in enumerate(asked_with) if community == "public"]
     assert len(tried) == 1
     assert asked_with[tried[0]][1] == "get"
@@ -212,7 +212,7 @@ def test_a_port_that_is_asked_in_vain_is_noted(handmade: Any) -> None:
     device = Device(
         name="device", address=DEVICE.address, snmp="bench", ports=(Port(name="eth1", mtu=1500),)
     )
-    seen = surveyed(agent, handmade, device)
+    seen = rows_polled(agent, handmade, device)
     (mtu,) = [o for o in seen if o.oid == f"{mib.IF_TABLE['ifMtu']}.1"]
     assert mtu.value is None
     assert mtu.raw == "silent"
@@ -265,7 +265,7 @@ def test_an_error_in_the_newer_table_leaves_the_older_one(handmade: Any) -> None
         name="device", address=DEVICE.address, snmp="bench",
         ports=(Port(name="eth1", mtu=1500, status="up", speed_mbps=100),),
     )  # fmt: skip
-    seen = surveyed(table_agent(PORT, [if_x]), handmade, device)
+    seen = rows_polled(table_agent(PORT, [if_x]), handmade, device)
     told = {o.what: o.value for o in seen if o.value is not None}
     assert (told["ifDescr"], told["ifMtu"], told["ifSpeed"]) == ("eth1", 1500, 100_000_000)
     (name,) = [o for o in seen if o.what == "ifName"]
@@ -317,7 +317,7 @@ def test_an_address_of_the_newer_table_only(handmade: Any) -> None:
     device = Device(
         name="device", address=DEVICE.address, mac=Mac.parse("02:00:5e:10:00:01"), snmp="bench"
     )
-    told = {o.what: o.value for o in surveyed(table_agent(rows), handmade, device)}
+    told = {o.what: o.value for o in rows_polled(table_agent(rows), handmade, device)}
     assert told["ipAddressPrefix"] == f"{mib.IP_ADDRESS_PREFIX_ENTRY}.3.1.4.127.83.0.0.24"
     assert told["ifPhysAddress"] == "02:00:5e:10:00:01"
 
@@ -407,7 +407,7 @@ def test_routing_tables(handmade: Any, name: str) -> None:
     rows = rows | {mib.SYSTEM["sysName"]: "device", "1.3.6.1.2.1.99.1.0": 0}
     asked: list[Asked] = []
     host = Address.parse("203.0.113.10")
-    seen = surveyed(table_agent(rows, (), asked), handmade, DEVICE, hosts=[host])
+    seen = rows_polled(table_agent(rows, (), asked), handmade, DEVICE, hosts=[host])
     told = [
         [o for o in seen if o.what == what and o.value is not None]
         for what in ("default-route", "connected-route", "host-route")
@@ -435,7 +435,7 @@ def test_routing_tables_of_ipv6(handmade: Any) -> None:
         address=Interface.parse("2001:db8:20::11/64"),
         gateway=Address.parse("2001:db8:20::1"),
     )
-    seen = surveyed(table_agent(rows), handmade, device)
+    seen = rows_polled(table_agent(rows), handmade, device)
     assert [value_of(o)["to"] for o in seen if o.what == "connected-route"] == ["2001:db8:20::/64"]
     assert [o.value for o in seen if o.what == "default-route"] == [None]
 
@@ -447,7 +447,7 @@ def test_a_table_that_was_not_read_proves_nothing(handmade: Any) -> None:
         if asked.kind == "get" or not any(o[: len(arcs(CIDR))] == arcs(CIDR) for o in asked.oids):
             yield from table_agent(OWN_CIDR | OWN_OLD | {mib.SYSTEM["sysName"]: "device"})(asked)
 
-    seen = surveyed(agent, handmade, DEVICE)
+    seen = rows_polled(agent, handmade, DEVICE)
     (gap,) = [o for o in seen if o.what == "default-route"]
     assert (gap.value, gap.raw) == (None, "silent")
     assert not [o for o in seen if o.what == "connected-route"]

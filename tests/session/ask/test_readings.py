@@ -168,7 +168,7 @@ def test_one_field_of_two_radios_has_two_names(read: Any) -> None:
     }  # fmt: skip
 
 
-def test_a_survey_writes_each_reading_down(port: int) -> None:
+def test_a_poll_writes_each_reading_down(port: int) -> None:
     """One observation a reading: value, raw, OID and device; or the reason where there is none."""
     wanted = (
         reading("tx_mhz", MHZ, "radio:2", unit="MHz"), reading("serial", NAME, type="text"),

@@ -212,7 +212,7 @@ def _watched(asked: Request) -> Counter[tuple[str, str]]:
     async def look() -> Counter[tuple[str, str]]:
         async with LoopPoller(jobs, Paces.of(asked.probing, world), world) as asking:
             for name, record in records.items():
-                await asking.survey(name, record)
+                await asking.poll(name, record)
         before: Counter[tuple[str, str]] = Counter(
             (n, o.what) for n, r in records.items() for o in r.seen
         )

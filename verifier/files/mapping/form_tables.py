@@ -92,7 +92,9 @@ def _forms(grid: Grid, column: int) -> list[_Form]:
         if not forms or key in seen:
             forms.append(_Form(line.number, heads))
             seen.clear()
-            heads = {}
+        elif heads and not forms[-1].heads:
+            forms[-1].heads = heads
+        heads = {}
         seen.add(key)
         forms[-1].rows.append((label, values))
     return forms

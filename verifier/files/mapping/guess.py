@@ -95,6 +95,7 @@ def _their_table(seen: SeenTable) -> TheirTable:
         columns.append(TheirColumn(name, table.headings[at].unit, values, meant))
     sheet = TheirTable(seen.page, seen.layout, columns)
     _by_values(sheet)
+    _beside_latitude(sheet)
     _kind_of_row(sheet)
     if sheet.row:
         _fields(sheet)
@@ -129,6 +130,19 @@ def _by_values(sheet: TheirTable) -> None:
             column.doubt = column.guess.reason
 
 
+def _beside_latitude(sheet: TheirTable) -> None:
+    """What may be a length or a longitude is the longitude beside a latitude of the same end."""
+    for column in sheet.columns:
+        found = column.guess
+        if found is None or "Sites.longitude" not in found.fields or not found.others:
+            continue
+        if sheet.has("Sites.latitude", found.side) is not None:
+            column.guess = dataclasses.replace(
+                found, field="Sites.longitude", others=(), sure=True, reason=""
+            )
+            column.doubt = ""
+
+
 def _kind_of_row(sheet: TheirTable) -> None:
     """What a row of the sheet is; empty where that is not to be seen. Settles the ends' names."""
     guesses = [c.guess for c in sheet.columns if c.guess and c.guess.field]
@@ -136,7 +150,8 @@ def _kind_of_row(sheet: TheirTable) -> None:
     sides = {(g.field, g.side) for g in guesses}
     link = sheet.has("Links.name")
     twice = link is not None and _twice(link.values)
-    of_both = any((f, "a") in sides and (f, "b") in sides for f in fields)
+    of_both = any(g.side == "both" for g in guesses)
+    of_both = of_both or any((f, "a") in sides and (f, "b") in sides for f in fields)
     relative = any((f, "far") in sides and sides & {(f, "near"), (f, "")} for f in fields)
     if of_both or (relative and not twice and not _mirrored(sheet)):
         sheet.row = "link"

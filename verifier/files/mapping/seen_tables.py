@@ -83,10 +83,12 @@ def _at_the_left(
 
 
 def _ends_above(values: tuple[Line, ...], labels: Line) -> bool:
-    """Whether the first cells of two columns are words for two ends, and stand above all labels."""
-    if any(min(line.cells) >= min(labels.cells) for line in values):
+    """Whether two columns are headed by words for two ends, beside which no label stands."""
+    heads = [[at for at in sorted(line.cells) if at not in labels.cells] for line in values]
+    if not all(heads):
         return False
-    first = [side_of(heading_text(line.cells[min(line.cells)].value)) for line in values]
+    cells = [line.cells[at[0]] for line, at in zip(values, heads, strict=True)]
+    first = [side_of(heading_text(cell.value)) for cell in cells]
     return len(first) == _ENOUGH and all(first) and first[0] != first[1]
 
 

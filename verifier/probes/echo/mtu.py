@@ -54,8 +54,8 @@ def path_mtus(
 
 def _next_try(result: PathMtu, low: int, high: int) -> int:
     """What the router said, and one more; else the middle."""
-    if result.said is not None:
-        for size in (result.said, result.said + 1):
+    if result.next_hop_mtu is not None:
+        for size in (result.next_hop_mtu, result.next_hop_mtu + 1):
             if low < size < high:
                 return size
     return (low + high) // 2
@@ -67,7 +67,7 @@ def _judged(series: EchoBurst, planned: int) -> PathMtu:
     silence = next((s for s in series.silences if s.mtu is not None), None)
     return PathMtu(
         planned=planned,
-        said=silence.mtu if silence else None,
+        next_hop_mtu=silence.mtu if silence else None,
         reporter=silence.reporter if silence else None,
         refused=any(s.errno == "EMSGSIZE" for s in series.silences),
     )

@@ -81,44 +81,44 @@ def software_differs(plan: Plan, link: Link, contexts: Mapping[str, Context]) ->
         )
 
 
-def far_end(side: CarrierEnd) -> Findings:
+def far_end(near: CarrierEnd) -> Findings:
     """`link.far-end`: the device at the other end calls itself as planned."""
-    seen = side.read("far_end_name")
+    seen = near.read("far_end_name")
     if seen is None:
         return
-    planned = side.far.device
+    planned = near.far.device
     found = seen.word
-    if found and side.sender.transmits is False:
-        yield _heard_muted(side, seen, found)
+    if found and near.sender.transmits is False:
+        yield _heard_muted(near, seen, found)
         return
     if not found:
-        gap = side.missing("far_end_name") if found is None else "the device names no far end"
-        yield side.finding("link.far-end", "not-tested", gap, expected=planned, reads=(seen,))
+        gap = near.missing("far_end_name") if found is None else "the device names no far end"
+        yield near.finding("link.far-end", "not-tested", gap, expected=planned, reads=(seen,))
         return
     verdict: Verdict = "pass"
     reason, advice = "linked to the planned far end", ""
     if found != planned:
         verdict, reason = "fail", "linked to another device than planned"
         advice = "which device is that? Compare link ids, frequencies and directions"
-        names = {o.far.device for o in side.others}
+        names = {o.far.device for o in near.others}
         if same_device(found, planned):
             verdict, reason, advice = "warn", "differs by capital letters or a domain only", ""
-        elif found in names and side.link.protection in HOT_STANDBY:
+        elif found in names and near.link.protection in HOT_STANDBY:
             verdict, reason, advice = "pass", "linked to the other device of the far end", ""
         elif found in names:
             reason = "linked to the other device of the far end: the carriers are crossed"
-            if side.link.protection == "2+0-xpic":
+            if near.link.protection == "2+0-xpic":
                 advice = "are V and H crossed at one end? Compare feeders and antenna ports"
-    yield side.finding("link.far-end", verdict, reason, expected=planned, observed=found,
+    yield near.finding("link.far-end", verdict, reason, expected=planned, observed=found,
                        advice=advice, reads=(seen,))  # fmt: skip
 
 
-def _heard_muted(side: CarrierEnd, seen: Read, found: str) -> Finding:
+def _heard_muted(near: CarrierEnd, seen: Read, found: str) -> Finding:
     """A name over the air from an end that says it is muted."""
-    ours = same_device(found, side.sender.end.device)
+    ours = same_device(found, near.sender.end.device)
     why = "the mute is not real" if ours else NOT_REAL
-    return side.finding(
+    return near.finding(
         "link.far-end", "fail", f"it names its far end, and {MUTED_FAR}: {why}",
-        expected=side.far.device, observed=found, advice=LOOK_FOR_IT, silences=True,
-        reads=(seen, side.sender.read("tx_enabled")),
+        expected=near.far.device, observed=found, advice=LOOK_FOR_IT, silences=True,
+        reads=(seen, near.sender.read("tx_enabled")),
     )  # fmt: skip

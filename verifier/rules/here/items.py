@@ -58,6 +58,11 @@ BEFORE_LEAVING: Mapping[str, str] = {
 }  # fmt: skip
 """The same of a radio, before a site is left: power back, no test mode, no mute, no forced switch
 (where there is anything to switch to), the level after tightening."""
+_BY_REASON = frozenset(
+    {"settings.saved", "settings.ntp", "state.alarm", "radio.transmitter", "radio.test-mode",
+     "radio.lock", "radio.switch-forced"}
+)  # fmt: skip
+"""What is said in words: what a device calls such a state is its own."""
 _NOT_READ = frozenset({"laptop.fit"})
 
 
@@ -182,7 +187,7 @@ def _what(name: str, finding: Finding) -> str:
 
 
 def _words(finding: Finding) -> str:
-    if finding.verdict == "not-tested":
+    if finding.verdict == "not-tested" or finding.check in _BY_REASON:
         return finding.reason
     if finding.expected is None or finding.observed is None:
         missing = finding.check == "address.gateway" and finding.observed is None

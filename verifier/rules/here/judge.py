@@ -44,7 +44,13 @@ class _Judge:
         answer, device = self.at.place.answer, self.at.device
         planned = self.planned()
         mac = answer.macs[0] if len(answer.macs) == 1 else answer.port_mac
-        wrong = (*self.wrong(state), *found.wrong)
+        told = (
+            _BY_LEVEL if self.low(found) else frozenset()
+        )  # said by the levels, and by the verdict
+        wrong = (
+            *self.wrong(state),
+            *(i for i in found.wrong if i.what.removeprefix("there ") not in told),
+        )
         return HereDevice(
             state=state,
             verdict=verdict,
@@ -60,7 +66,7 @@ class _Judge:
             radio=self.is_radio(),
             transmitter=self.transmitter() if self.is_radio() else None,
             reached=self.reached(),
-            levels=self.levels(),
+            levels=() if state in {"another", "shared"} else self.levels(),
             right=self.right(state, found),
             wrong=wrong,
             cautions=found.cautions,
@@ -173,6 +179,9 @@ class _Judge:
             levels=bool(self.levels()),
             leaving=seen.leaving,
         )
+        if not seen.on_site:  # the far end was not asked: it is on no bench
+            every = (*found.wrong, *found.cautions, *found.unread)
+            found = found.without({i.what for i in every if i.what.startswith("there ")})
         if state == "planned":
             return found
         if state in {"another", "shared"}:
@@ -281,7 +290,11 @@ _WORDS: Mapping[HereState, str] = {
     "shared": "several devices at one address",
     "unidentified": "who is there cannot be told",
 }
-_BY_LEVEL = {"level", "path loss", "SNR", "fade margin", "capacity", "modulation", "lock"}
+_BY_LEVEL = frozenset(
+    {
+        "level", "path loss", "reciprocity", "SNR", "fade margin", "capacity", "modulation", "lock",
+    }
+)  # fmt: skip
 """What a low level takes with it."""
 
 

@@ -34,7 +34,7 @@ def cause(seen: Seen, found: Sorted) -> Cause | None:
         return None
     failed = {f.id for f in found.failed}
     mine = [c for c in seen.result.causes if failed & set(c.for_)]
-    mine.sort(key=lambda c: (_WEIGHT[c.certainty], -len(failed & set(c.for_))))
+    mine.sort(key=lambda c: (-len(failed & set(c.for_)), _WEIGHT[c.certainty]))
     return mine[0] if mine else None
 
 

@@ -96,7 +96,7 @@ def whole(found: Sequence[HereDevice], out: str) -> tuple[LookState, Verdict, st
 def still_open(result_not_asked: Sequence[tuple[str, str, int]]) -> tuple[HereItem, ...]:
     """What a person must still see or enter before a site is left."""
     return tuple(
-        HereItem(what=what, words=f"{count} open: {why}" if count > 1 else f"open: {why}")
+        HereItem(what=what.removeprefix("manual.").replace("-", " "), words=f"({count}: {why})")
         for what, why, count in result_not_asked
     )
 

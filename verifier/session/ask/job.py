@@ -35,7 +35,7 @@ class Job:
 class Poller(Protocol):
     """Asks devices; an async context manager."""
 
-    async def survey(self, name: str, record: Recorder) -> None:
+    async def poll(self, name: str, record: Recorder) -> None:
         """Asks the device `name` and writes down in `record` what came."""
 
     async def sample(self, name: str, record: Recorder) -> None:

@@ -56,16 +56,16 @@ class LoopPoller:
     async def __aexit__(self, *exc: object) -> None:
         await self._open.aclose()
 
-    async def survey(self, name: str, record: Recorder) -> None:
+    async def poll(self, name: str, record: Recorder) -> None:
         """See `Poller`."""
         job = self._jobs[name]
         asked = (self._client(job), job.target, job.device, job.profile, record)
-        survey: Questions = (
+        poll: Questions = (
             HealthPoll(*asked)
             if job.health
             else EvidencePoll(*asked, default_community=job.default_community, hosts=job.hosts)
         )
-        await survey.run(job.deadline_s)
+        await poll.run(job.deadline_s)
 
     async def sample(self, name: str, record: Recorder) -> None:
         """See `Poller`."""
@@ -104,7 +104,9 @@ def worker_count(devices: int) -> int:
 
 
 @contextmanager
-def surveyor(jobs: Mapping[str, Job], paces: Paces, world: World, workers: int) -> Iterator[Poller]:
+def running_poller(
+    jobs: Mapping[str, Job], paces: Paces, world: World, workers: int
+) -> Iterator[Poller]:
     """Who asks: so many processes, or the event loop itself for 0; entered before it runs."""
     if workers:
         with _forked(jobs, paces, world, workers) as forked:
@@ -191,9 +193,9 @@ class InProcesses:
         for connection in tuple(self._listening):
             self._close(connection)
 
-    async def survey(self, name: str, record: Recorder) -> None:
+    async def poll(self, name: str, record: Recorder) -> None:
         """See `Poller`; a device whose process dies is not tested, and that is written down."""
-        await self._ask("survey", name, record)
+        await self._ask("poll", name, record)
 
     async def sample(self, name: str, record: Recorder) -> None:
         """See `Poller`."""
@@ -273,7 +275,7 @@ async def _answer(
         record = Recorder(Subject("device", name), world.clocks.now)
         failure = ""
         try:
-            await (asking.sample if what == "sample" else asking.survey)(name, record)
+            await (asking.sample if what == "sample" else asking.poll)(name, record)
         except Exception:  # noqa: BLE001 - handed over; the parent raises it
             failure = traceback.format_exc()
         finally:

@@ -50,7 +50,7 @@ class Guide:
     guiding: Guiding
     eyes: DeviceObserver
     hands: LaptopAddresses | None
-    desk: Console
+    console: Console
     journal: GuideJournal
     waiting: Waiter
     not_tested: list[str] = field(default_factory=list)
@@ -107,7 +107,7 @@ class Guide:
                         self.eyes.seen[str(record.get("device"))] = marks
         course = self._course()
         if course.connect is not None and course.at < len(self._steps):
-            self.desk.step(course.connect.n, again=True)
+            self.console.step(course.connect.n, again=True)
             self._ask("Enter when it is so")
         if course.laptop:
             self._laptop(course.laptop)
@@ -122,7 +122,7 @@ class Guide:
         move = self.guiding.moves[change.n]
         meaning = before_change(self.eyes.look(move, old=True))
         if meaning.kind == "ready" and not move.same:
-            self.desk.say(f"{device} is at {move.old.address} again: {meaning.seen}")
+            self.console.say(f"{device} is at {move.old.address} again: {meaning.seen}")
             self._reopen(reopened(self._steps, self.done, device), device)
 
     def _attached(self, device: str, course: Course) -> bool:
@@ -137,7 +137,7 @@ class Guide:
 
     def _go(self, step: Step) -> None:
         self.waiting.check()
-        self.desk.step(step.n)
+        self.console.step(step.n)
         if isinstance(step, SetDevice):
             self._change(step)
         elif isinstance(step, Confirm):
@@ -181,14 +181,16 @@ class Guide:
             )
             if not held:
                 raise Stopped("failed")
-        self.desk.say(f"this laptop holds {', '.join(map(str, addresses)) or 'no address for it'}")
+        self.console.say(
+            f"this laptop holds {', '.join(map(str, addresses)) or 'no address for it'}"
+        )
 
     def _change(self, step: SetDevice) -> None:
         move = self.guiding.moves[step.n]
         before = self._judged(step, lambda: self._before(step, move), looks=1)
         if before.marks is not None and before.marks:
             self.eyes.seen[step.device] = before.marks
-        self.desk.tell(before)
+        self.console.tell(before)
         if before.kind != "already":
             self._told.add(step.n)
             self._finish(step, before, "told")
@@ -222,9 +224,9 @@ class Guide:
             gone_s = clocks.monotonic_s() - started_s
             if gone_s >= self.guiding.wait_s:
                 self._finish(step, meaning, "failed")
-                self.desk.tell(meaning)
+                self.console.tell(meaning)
                 raise Stopped("failed")
-            self.desk.watch(f"not changed yet; {meaning.seen}", gone_s, self.guiding.wait_s)
+            self.console.watch(f"not changed yet; {meaning.seen}", gone_s, self.guiding.wait_s)
             self.waiting.pause_until(begun_s + EVERY_S)
 
     def _confirm(self, step: Confirm, *, once: bool = False) -> None:
@@ -240,7 +242,7 @@ class Guide:
         self.not_tested += [f"{step.device}: {gap}" for gap in meaning.not_tested]
         if meaning.marks is not None and meaning.marks:
             self.eyes.seen[step.device] = meaning.marks
-        self.desk.tell(meaning)
+        self.console.tell(meaning)
         self._finish(step, meaning)
 
     def _judged(
@@ -259,7 +261,7 @@ class Guide:
             if meaning.ok:
                 return meaning
             self._finish(step, meaning, "failed")
-            self.desk.tell(meaning)
+            self.console.tell(meaning)
             if meaning.kind in {"neither", "not-there"}:
                 device = self.guiding.moves[step.n].device
                 self.guiding.find(device, self.eyes.seen.get(step.device))
@@ -278,7 +280,7 @@ class Guide:
             move = self.guiding.moves[step.n]
             sight = self.eyes.look(move, old=step.silent is not None, once=True)
             if after_change(sight).kind not in {"right", "laptop", "unseen"}:
-                self.desk.say(f"{device} once more, for it is not as it was:")
+                self.console.say(f"{device} once more, for it is not as it was:")
                 self._reopen(self.done - {step.n}, device)
-                self.desk.step(step.n, again=True)
+                self.console.step(step.n, again=True)
                 self._confirm(step, once=True)

@@ -68,7 +68,7 @@ class Stopped(Exception):  # noqa: N818 - no error
 class Waiter:
     """Waits; raises Stopped as soon as a signal has come."""
 
-    desk: Console
+    console: Console
     signals: Stops
     clocks: Clocks
 
@@ -84,7 +84,7 @@ class Waiter:
 
     def ask(self, question: str, at_end: Ending = "input-ended") -> None:
         """Returns at Enter. Raises Stopped at `q`, and with `at_end` where no line comes."""
-        answer = self.desk.ask(question)
+        answer = self.console.ask(question)
         self.check()
         if answer is None:
             raise Stopped(at_end)
@@ -111,9 +111,9 @@ class Waiter:
                 continue
             gone_s = self.clocks.monotonic_s() - started_s
             if gone_s >= wait_s:
-                self.desk.say(f"{words}, {wait_s:g} s after it was asked for")
+                self.console.say(f"{words}, {wait_s:g} s after it was asked for")
                 return False
-            self.desk.watch(words, gone_s, wait_s)
+            self.console.watch(words, gone_s, wait_s)
             self.pause_until(self.clocks.monotonic_s() + EVERY_S)
         return True
 
@@ -142,5 +142,5 @@ class Waiter:
             over_s = gone_s - patience_s
             if not meaning.ok and over_s >= (0 if same >= STEADY else UNSTEADY_S):
                 return meaning
-            self.desk.watch(meaning.seen, gone_s, patience_s)
+            self.console.watch(meaning.seen, gone_s, patience_s)
             self.pause_until(begun_s + EVERY_S)

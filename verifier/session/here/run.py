@@ -15,6 +15,7 @@ from verifier.model.laptop import Fit, Laptop
 from verifier.model.observations import Observation
 from verifier.model.plan import Device, Plan
 from verifier.model.result import Result
+from verifier.rules.compare.judge import compare
 from verifier.rules.here import verdict
 from verifier.rules.here.places import Occupied
 from verifier.rules.here.seen import ON_THE_WAY, Seen
@@ -268,21 +269,44 @@ class _HereLook:
             self._world,
         )
         self._interrupted = outcome.interrupted
-        return outcome.result, frozenset(asked)
+        result = outcome.result
+        return self._with_links(plan, result, devices), frozenset(asked)
+
+    def _with_links(self, plan: Plan, result: Result, devices: Sequence[Device]) -> Result:
+        """On the bench each end of a link is judged by itself: its far end was not asked."""
+        request = self._request
+        far = self._beyond(plan, {d.name for d in devices}) if request.stage == "bench" else set()
+        if not far:
+            return result
+        both = [d for d in plan.devices if d in devices or d.name in far]
+        judged = compare(
+            plan, request.profiles, result.observations, stage=request.stage, devices=both
+        )
+        return replace(
+            result,
+            findings=judged.findings,
+            causes=judged.causes,
+            not_in_stage=judged.not_in_stage,
+        )
 
     def _far_ends(self, plan: Plan, asked: Mapping[str, Occupied]) -> set[str]:
         """Devices at the other ends of the links of those on the cable, once links are built."""
         request = self._request
         if request.stage == "bench" or len(asked) > 1:
             return set()
+        far = self._beyond(plan, set(asked))
+        known = {d.name: d for d in plan.devices}
+        return {n for n in far if known[n].snmp is None or known[n].snmp in request.credentials}
+
+    @staticmethod
+    def _beyond(plan: Plan, names: set[str]) -> set[str]:
+        """The devices at the other ends of the links of these."""
         ends = [
             {end.device for _, end in carrier.ends()}
             for link in plan.links
             for carrier in link.carriers
         ]
-        far = {name for both in ends if both & set(asked) for name in both} - set(asked)
-        known = {d.name: d for d in plan.devices}
-        return {n for n in far if known[n].snmp is None or known[n].snmp in request.credentials}
+        return {name for both in ends if both & names for name in both} - names
 
 
 def _where_it_is(device: Device, at: Occupied) -> Device:

@@ -12,9 +12,9 @@ from verifier.model.observations import RESTART, Observation
 from verifier.model.problem import Subject
 from verifier.rules.observations import settings
 from verifier.rules.powercycle import before, changes, judge, unread
-from verifier.session.powercycle.watch import Cycle, Watch
+from verifier.session.powercycle.watch import Watch
 from verifier.session.recorder import Recorder, numbered
-from verifier.session.request import Outcome
+from verifier.session.request import Cycle, Outcome
 from verifier.session.run import run
 from verifier.session.world import World
 

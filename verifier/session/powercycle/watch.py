@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Final
 
 from verifier.errors import CannotMeasureError
 from verifier.model import mib
@@ -24,7 +24,7 @@ from verifier.rules.observations import Observations
 from verifier.rules.powercycle import fallback_addresses
 from verifier.rules.soak.counters import restarted
 from verifier.session.recorder import Recorder
-from verifier.session.request import ON_LINK_PER_S, Request
+from verifier.session.request import ON_LINK_PER_S, Cycle, What
 from verifier.session.search.request import Search
 from verifier.session.search.run import located
 from verifier.session.world import SnmpManager, World
@@ -36,25 +36,6 @@ _MISSED: Final = 3
 _ASK_S: Final = 0.5
 _SNMP_TIMEOUT_S: Final = 1.0
 _LOOK_S: Final = 5.0
-
-What = Literal["ask", "gone", "ping", "snmp", "restarted", "found", "late", "reading"]
-Tell = Callable[[str, What, str], None]
-"""Called with a device's name, what happened, and words for it."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cycle:
-    """What is to be done.
-
-    Attributes:
-        request: the devices to restart and how to read them; its command is `verify`.
-        wait_s: by device, how long it may take to go, and then to come back.
-        tell: hears of every step.
-    """
-
-    request: Request
-    wait_s: Mapping[str, float]
-    tell: Tell
 
 
 @dataclass(slots=True)
@@ -83,6 +64,18 @@ class _WatchedDevice:
     def by_snmp(self) -> bool:
         """Whether it has an agent that answered before."""
         return self.device.snmp is not None and self.answered
+
+    def goes_again(self, at_s: float | None) -> bool:
+        """Whether it went again at `at_s`, after it was back with its uptime going on.
+
+        It is waited for anew then: what it went for before was no restart, but a cable or a link.
+        """
+        if at_s is None or self.restarted is not False or self.snmp_s is None or at_s < self.snmp_s:
+            return False
+        self.gone_s = self.snmp_gone_s = at_s
+        self.snmp_s = None
+        self.told -= {"gone", "ping", "snmp"}
+        return True
 
     def went(self, waited_s: float) -> RestartTimes:
         """How it went, as an observation has it."""
@@ -235,6 +228,8 @@ class Watch:
             self._tell(device, "gone", f"{device.gone_s:.1f}")
         if device.gone_s is None:
             return
+        if device.goes_again(device.ping_gone_s):
+            self._tell(device, "gone", f"{device.gone_s:.1f}")
         if device.ping_s is not None:
             self._tell(device, "ping", f"{device.ping_s - device.gone_s:.1f}")
         if device.snmp_s is not None:
@@ -261,7 +256,9 @@ class Watch:
         if ticks is None:
             device.unasked += 1
             if device.unasked == _MISSED - 1 and device.answered:
-                device.snmp_gone_s = device.snmp_gone_s or max(0.0, asked_s - _SNMP_TIMEOUT_S)
+                gone_s = max(0.0, asked_s - _SNMP_TIMEOUT_S)
+                device.goes_again(gone_s)
+                device.snmp_gone_s = device.snmp_gone_s or gone_s
                 device.snmp_s = None
             return
         now_s = self._now_s()

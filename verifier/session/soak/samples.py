@@ -41,7 +41,7 @@ class Wanted:
 
 
 def wanted(device: Device, profile: Profile, observed: Sequence[Observation[object]]) -> Wanted:
-    """What can be sampled, by what the survey has just seen of the device.
+    """What can be sampled, by what the poll has just seen of the device.
 
     Rows are taken from there: an interface's index, and the row a radio's reading was found in.
     """

@@ -45,7 +45,7 @@ Measure = Callable[[Request, World, Signals], Measured | None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """How a desk works.
+    """How sweeps are made.
 
     Attributes:
         metrics: a file of OpenMetrics text that each sweep writes anew.

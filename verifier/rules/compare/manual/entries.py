@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Final
 
 from verifier.model.manual import Entered
-from verifier.model.observations import ALIGNMENT_VOLTAGE, ENTRIES, Observation, Sheet
+from verifier.model.observations import ALIGNMENT_VOLTAGE, ENTRIES, FilledSheet, Observation
 from verifier.model.plan import Plan
 from verifier.model.profile import AlignmentPort
 from verifier.model.result import Finding, Verdict
@@ -52,7 +52,7 @@ def marked(
 
 
 def _doubts(
-    plan: Plan, sheet: Observation[Sheet] | None, seen: Observation[Entered]
+    plan: Plan, sheet: Observation[FilledSheet] | None, seen: Observation[Entered]
 ) -> Iterator[tuple[str, str]]:
     """What is odd about an entry whatever its value, and what to do."""
     if (row := seen.value) is None:
@@ -109,31 +109,31 @@ CHECK = "manual.alignment-voltage"
 _ALIGN = "align again: go through the peak in both axes, at either end"
 
 
-def alignment_voltage(side: CarrierEnd) -> Findings:
+def alignment_voltage(near: CarrierEnd) -> Findings:
     """`manual.alignment-voltage`: inside the window around the level expected at this stage."""
-    if side.context is None:
+    if near.context is None:
         return
-    said = [o for o in side.context.seen.all(ALIGNMENT_VOLTAGE) if o.value is not None]
-    if not said or (side.end.alignment_v is None and side.end.rx_level_dbm is None):
+    said = [o for o in near.context.seen.all(ALIGNMENT_VOLTAGE) if o.value is not None]
+    if not said or (near.end.alignment_v is None and near.end.rx_level_dbm is None):
         return
     last = max(said, key=lambda o: o.at)
     assert last.value is not None
     if last.value.value is None:  # it does not apply: told where what a person entered is
         return
     volts = number_of(last.value.value)
-    windows = _windows(side)
-    if volts is None or isinstance(windows, str) or not side.sole:
+    windows = _windows(near)
+    if volts is None or isinstance(windows, str) or not near.sole:
         gap = windows if isinstance(windows, str) else "of which of the device's radios is it?"
         gap = gap if volts is not None else f"{last.value.value!r} is no voltage"
-        yield side.finding(
-            CHECK, "not-tested", gap, at="alignment_v", expected=side.end.alignment_v,
+        yield near.finding(
+            CHECK, "not-tested", gap, at="alignment_v", expected=near.end.alignment_v,
             observed=volts, unit="V", evidence=(last,),
         )  # fmt: skip
         return
-    port = side.context.profile.alignment_port
+    port = near.context.profile.alignment_port
     assert port is not None
     yield excused(
-        side, _judged(side, port, volts, windows, last),
+        near, _judged(near, port, volts, windows, last),
         short_db=_short_db(port, volts, windows), at=stated_at(last),
     )  # fmt: skip
 
@@ -153,42 +153,42 @@ def _short_db(
     return min(w.level_dbm - w.tolerance_db for _, w in windows) - level
 
 
-def _windows(side: CarrierEnd) -> tuple[tuple[str, levels.Window], ...] | str:
+def _windows(near: CarrierEnd) -> tuple[tuple[str, levels.Window], ...] | str:
     """The windows that are right now, each with its name; else why there is none."""
-    assert side.context is not None
-    profile, end = side.context.profile, side.end
-    if end.rx_level_dbm is None or side.far.tx_power_dbm is None:
-        return _planned_only(side)
-    level = expected_level(side)
-    if side.stage != "alignment" or not isinstance(level, str):
+    assert near.context is not None
+    profile, end = near.context.profile, near.end
+    if end.rx_level_dbm is None or near.far.tx_power_dbm is None:
+        return _planned_only(near)
+    level = expected_level(near)
+    if near.stage != "alignment" or not isinstance(level, str):
         found = levels.line(end, profile, level)
-        return found if isinstance(found, str) else ((side.stage, found),)
-    far = side.across
+        return found if isinstance(found, str) else ((near.stage, found),)
+    far = near.across
     if far.context is None:
         return level
-    lines = levels.alignment_lines(side.link, side.carrier, side.name, profile, far.context.profile)
+    lines = levels.alignment_lines(near.link, near.carrier, near.name, profile, far.context.profile)
     both = (("aligning", lines.aligning), ("in service", lines.in_service))
     known = tuple((name, w) for name, w in both if not isinstance(w, str))
     return known or level
 
 
-def _planned_only(side: CarrierEnd) -> tuple[tuple[str, levels.Window], ...] | str:
+def _planned_only(near: CarrierEnd) -> tuple[tuple[str, levels.Window], ...] | str:
     """Around the planned voltage, where no level is planned."""
-    assert side.context is not None
-    profile, planned = side.context.profile, side.end.alignment_v
+    assert near.context is not None
+    profile, planned = near.context.profile, near.end.alignment_v
     if profile.alignment_port is None:
         return f"profile {profile.id!r} has no alignment table, so the window is not known"
-    if planned is None or side.stage in {"bench", "alignment"}:
+    if planned is None or near.stage in {"bench", "alignment"}:
         return "no receive level or no far power is planned"
     level = levels.level_at(profile.alignment_port, planned)
     if level is None:
         return f"{figure(planned)} V is outside the alignment table of profile {profile.id!r}"
-    found = levels.line(side.end, profile, levels.Expected(level, "planned"))
+    found = levels.line(near.end, profile, levels.Expected(level, "planned"))
     return found if isinstance(found, str) else (("planned", found),)
 
 
 def _judged(
-    side: CarrierEnd,
+    near: CarrierEnd,
     port: AlignmentPort,
     volts: float,
     windows: tuple[tuple[str, levels.Window], ...],
@@ -216,7 +216,7 @@ def _judged(
         verdict = "fail" if weak or len(windows) > 1 else "warn"
         at += ": too little is received" if weak else ": more than expected"
         advice = _ALIGN if weak else "is the far end's power as planned?"
-    return side.finding(
+    return near.finding(
         CHECK, verdict, f"{at}; right is {said_of}", at="alignment_v", unit="V",
         expected=first.volts, observed=volts, advice=advice, evidence=(said,),
     )  # fmt: skip

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 from verifier.model.kind import Scalar
 from verifier.model.manual import ITEMS, Entered, Item
-from verifier.model.observations import ENTRIES, Observation, Sheet
+from verifier.model.observations import ENTRIES, FilledSheet, Observation
 from verifier.model.plan import Carrier, Device, End, EndName, Link, Plan
 from verifier.model.problem import Subject
 from verifier.model.result import Figure, Finding, Verdict
@@ -76,7 +76,7 @@ def findings(contexts: Sequence[Context], observations: Sequence[Observation[obj
                     yield _missing(context, item, None)
 
 
-def _blank(sheet: Observation[Sheet] | None) -> frozenset[tuple[str, str]]:
+def _blank(sheet: Observation[FilledSheet] | None) -> frozenset[tuple[str, str]]:
     """Device and check of the rows that nobody filled in."""
     return frozenset(sheet.value.blank if sheet is not None and sheet.value is not None else ())
 

@@ -46,61 +46,61 @@ def _short(value: float | None, wanted: float | None) -> bool:
     return value < wanted - max(_LEAST, _SHARE * wanted)
 
 
-def capacity(side: CarrierEnd) -> Findings:
+def capacity(near: CarrierEnd) -> Findings:
     """`radio.capacity`: configured, key and current capacity against the plan."""
-    link = side.link
-    if (link.capacity_mbps is None and link.key_capacity_mbps is None) or side.standby:
+    link = near.link
+    if (link.capacity_mbps is None and link.key_capacity_mbps is None) or near.standby:
         return
-    reads = {name: side.read(field) for name, field in _FIELDS.items()}
+    reads = {name: near.read(field) for name, field in _FIELDS.items()}
     at = "capacity_mbps" if link.capacity_mbps is not None else "key_capacity_mbps"
-    if all(r is None for r in reads.values()) and _told_elsewhere(side):
+    if all(r is None for r in reads.values()) and _told_elsewhere(near):
         return
-    numbers = _numbers(side, reads)
+    numbers = _numbers(near, reads)
     wanted = numbers.planned if numbers.planned is not None else numbers.planned_key
-    gap = _gap(side, reads, numbers)
+    gap = _gap(near, reads, numbers)
     if gap:
-        yield side.finding("radio.capacity", "not-tested", gap, at=at, expected=wanted,
+        yield near.finding("radio.capacity", "not-tested", gap, at=at, expected=wanted,
                            unit="Mbit/s", reads=reads.values())  # fmt: skip
         return
-    verdict, reasons, advice = _judged(side, numbers)
+    verdict, reasons, advice = _judged(near, numbers)
     known = [v for v in (numbers.configured, numbers.key, numbers.current) if v is not None]
-    yield side.finding(
+    yield near.finding(
         "radio.capacity", verdict, f"{_said(numbers)}: {'; '.join(reasons)}", at=at,
         expected=wanted, observed=min(known), unit="Mbit/s", advice=advice, reads=reads.values(),
     )  # fmt: skip
 
 
-def _told_elsewhere(side: CarrierEnd) -> bool:
+def _told_elsewhere(near: CarrierEnd) -> bool:
     """Whether the device gives one figure for all its radios, judged at the first."""
-    if side.sole or side.radio == 1 or side.context is None:
+    if near.sole or near.radio == 1 or near.context is None:
         return False
-    plain = {r.field for r in side.context.profile.reading if r.index is None}
+    plain = {r.field for r in near.context.profile.reading if r.index is None}
     return bool(plain & set(_FIELDS.values()))
 
 
-def _numbers(side: CarrierEnd, reads: dict[str, Read | None]) -> _Numbers:
-    link, count = side.link, 1
+def _numbers(near: CarrierEnd, reads: dict[str, Read | None]) -> _Numbers:
+    link, count = near.link, 1
     whole = any(r is not None and r.reading.index is None for r in reads.values())
-    if whole and not side.sole:
-        count = sum(s.end.device == side.end.device for s in (side, *side.others))
+    if whole and not near.sole:
+        count = sum(s.end.device == near.end.device for s in (near, *near.others))
     count = min(count, radio.carrying(link))
     planned = link.capacity_mbps
     if planned is not None:
         planned = planned * count / radio.carrying(link)
     values = {n: r.number if r is not None else None for n, r in reads.items()}
-    if side.stage in {"bench", "alignment"}:
+    if near.stage in {"bench", "alignment"}:
         values["current"] = None
     return _Numbers(planned=planned, planned_key=link.key_capacity_mbps, carriers=count, **values)
 
 
-def _gap(side: CarrierEnd, reads: dict[str, Read | None], numbers: _Numbers) -> str:
+def _gap(near: CarrierEnd, reads: dict[str, Read | None], numbers: _Numbers) -> str:
     """Why nothing can be judged; empty where something can."""
     if numbers.configured is None and numbers.key is None and numbers.current is None:
-        return side.missing(*_FIELDS.values())
+        return near.missing(*_FIELDS.values())
     there = reads["current"]
-    if there is not None and there.gap and side.stage in {"handover", "service"}:
+    if there is not None and there.gap and near.stage in {"handover", "service"}:
         return there.gap
-    most = _most(side, numbers.carriers)
+    most = _most(near, numbers.carriers)
     if numbers.current is not None and most is not None and numbers.current > most * (1 + _SHARE):
         return (
             f"{figure(numbers.current)} Mbit/s is read, more than bits x bandwidth carry "
@@ -109,14 +109,14 @@ def _gap(side: CarrierEnd, reads: dict[str, Read | None], numbers: _Numbers) -> 
     return ""
 
 
-def _most(side: CarrierEnd, carriers: int) -> float | None:
+def _most(near: CarrierEnd, carriers: int) -> float | None:
     """Bits x bandwidth of the modulation in use, for each carrier (Nyquist: a symbol a hertz)."""
-    seen = side.read("tx_modulation")
+    seen = near.read("tx_modulation")
     word = seen.word if seen is not None else None
     bits = radio.bits_per_symbol(word) if word else None
-    if bits is None or side.bandwidth_mhz is None:
+    if bits is None or near.bandwidth_mhz is None:
         return None
-    return carriers * bits * side.bandwidth_mhz
+    return carriers * bits * near.bandwidth_mhz
 
 
 def _said(n: _Numbers) -> str:
@@ -124,7 +124,7 @@ def _said(n: _Numbers) -> str:
     return ", ".join(f"{k} {figure(v)} Mbit/s" for k, v in known.items() if v is not None)
 
 
-def _judged(side: CarrierEnd, n: _Numbers) -> tuple[Verdict, list[str], str]:
+def _judged(near: CarrierEnd, n: _Numbers) -> tuple[Verdict, list[str], str]:
     """Verdict, what explains it, advice."""
     found: list[tuple[Verdict, str, str]] = []
     if _short(n.key, n.planned):
@@ -139,7 +139,7 @@ def _judged(side: CarrierEnd, n: _Numbers) -> tuple[Verdict, list[str], str]:
             why = f"configured for less than the {figure(n.planned or 0)} Mbit/s planned"
             found.append(("fail", why, "set the planned capacity, save, and read it again"))
     if _short(n.current, n.planned):
-        found.append(_why_less(side, n))
+        found.append(_why_less(near, n))
     if not found:
         return "pass", ["as planned"], ""
     verdict = min((f[0] for f in found), key=VERDICTS.index)
@@ -147,7 +147,7 @@ def _judged(side: CarrierEnd, n: _Numbers) -> tuple[Verdict, list[str], str]:
     return verdict, list(dict.fromkeys(reason for _, reason, _ in found)), advice
 
 
-def _why_less(side: CarrierEnd, n: _Numbers) -> tuple[Verdict, str, str]:
+def _why_less(near: CarrierEnd, n: _Numbers) -> tuple[Verdict, str, str]:
     """Less is carried than planned: the smallest of key, configuration and modulation explains."""
     current, planned = n.current or 0.0, n.planned or 0.0
     limits: list[tuple[float, Verdict, str, str]] = []
@@ -155,15 +155,15 @@ def _why_less(side: CarrierEnd, n: _Numbers) -> tuple[Verdict, str, str]:
         limits.append((n.key, "warn", "the key explains what is carried", ""))
     if n.configured is not None and n.configured < planned:
         limits.append((n.configured, "warn", "the configuration explains what is carried", ""))
-    seen = side.read("tx_modulation")
+    seen = near.read("tx_modulation")
     word = seen.word if seen is not None else None
-    if word and side.context is not None:
-        mode = radio.mode_for(side.context.profile, word, side.bandwidth_mhz)
-        bits, most = _most(side, n.carriers), side.link.modulation_max
+    if word and near.context is not None:
+        mode = radio.mode_for(near.context.profile, word, near.bandwidth_mhz)
+        bits, most = _most(near, n.carriers), near.link.modulation_max
         if not isinstance(mode, str) and mode.capacity_mbps is not None:
             bits = mode.capacity_mbps * n.carriers
         lower = most is not None and radio.plain_modulation(most) != radio.plain_modulation(word)
-        verdict: Verdict = "pass" if lower and side.stage == "service" else "warn"
+        verdict: Verdict = "pass" if lower and near.stage == "service" else "warn"
         if bits is not None and bits < planned:
             why = f"{word} carries {figure(bits)} Mbit/s"
             limits.append((bits, verdict, why, "see radio.modulation" if lower else ""))

@@ -255,7 +255,7 @@ def rounded(value: Figure) -> Figure:
 figure = radio.figure
 
 
-def near(beyond: float, accuracy: float) -> str:
+def near_limit(beyond: float, accuracy: float) -> str:
     """Words that a figure is within its reading's accuracy of a limit; else empty.
 
     It is judged as it reads all the same: simple acceptance, no guard band.
@@ -269,43 +269,43 @@ _MUTED_DB = 10.0
 """A transmitter that reads so much below its least does not radiate: our own choice."""
 
 
-def _output_muted(side: CarrierEnd) -> bool:
+def _output_muted(near: CarrierEnd) -> bool:
     """Whether a protected transmitter reads that nothing leaves it.
 
     Its state may be an administrative one: a standby can be enabled and mute its output.
     """
-    power = side.read("tx_power_dbm") if side.others else None
+    power = near.read("tx_power_dbm") if near.others else None
     if power is None or not power.seen:
         return False
-    usual = [side.end.tx_power_dbm, side.end.atpc_min_dbm, side.number("tx_power_set_dbm")]
+    usual = [near.end.tx_power_dbm, near.end.atpc_min_dbm, near.number("tx_power_set_dbm")]
     least = min((dbm for dbm in usual if dbm is not None), default=0.0) - _MUTED_DB
     shown = [number_of(o.value) for o in power.seen]
     known = [dbm for dbm in shown if dbm is not None]
     return power.nothing or (bool(known) and max(known) < least)
 
 
-def _sender(side: CarrierEnd) -> CarrierEnd:
+def _sender(near: CarrierEnd) -> CarrierEnd:
     """The far transmitter that is on, where one is; else the one that the level is planned of."""
-    far = side.across
+    far = near.across
     on = [one for one in (far, *far.others) if one.transmits]
-    return on[0] if len(on) == 1 else side.planned_for
+    return on[0] if len(on) == 1 else near.planned_for
 
 
-def _planned_for(side: CarrierEnd) -> CarrierEnd:
+def _planned_for(near: CarrierEnd) -> CarrierEnd:
     """The far transmitter whose signal the planned level is of.
 
     A second receiver hears the first transmitter, and its planned level is of that one, unless the
     plan's own figures say that it is of its partner.
     """
-    far = side.across
+    far = near.across
     main = min((far, *far.others), key=lambda s: s.carrier.carrier)
     first = main.across
-    own, other = side.end.rx_level_dbm, first.end.rx_level_dbm
+    own, other = near.end.rx_level_dbm, first.end.rx_level_dbm
     if main is far or own is None:
         return far
     if other is None:
         return main
-    sent, received = arms_db(far, main), arms_db(side, first, receiving=True)
+    sent, received = arms_db(far, main), arms_db(near, first, receiving=True)
     if sent is None or received is None:
         return main
     powers = far.end.tx_power_dbm, main.end.tx_power_dbm

@@ -83,7 +83,7 @@ def _hop(  # noqa: PLR0913, PLR0917
 ) -> LiveCarrier:
     stage = next(iter(contexts.values())).stage if contexts else "handover"
 
-    def side(name: EndName, end: End, far: End) -> CarrierEnd:
+    def near(name: EndName, end: End, far: End) -> CarrierEnd:
         return CarrierEnd(
             plan=plan, link=link, carrier=carrier, name=name, end=end, far=far, stage=stage,
             context=contexts.get(end.device), sole=len(radios[end.device]) == 1, km=km,
@@ -92,13 +92,13 @@ def _hop(  # noqa: PLR0913, PLR0917
 
     return LiveCarrier(
         plan=plan, link=link, carrier=carrier, stage=stage,
-        a=side("a", carrier.a, carrier.b), b=side("b", carrier.b, carrier.a),
+        a=near("a", carrier.a, carrier.b), b=near("b", carrier.b, carrier.a),
     )  # fmt: skip
 
 
-def is_radio(side: CarrierEnd) -> bool:
+def is_radio(near: CarrierEnd) -> bool:
     """Whether radio checks fit the device: it was asked for and is no switch or router."""
-    return side.context is not None and side.context.profile.kind not in _NO_RADIO
+    return near.context is not None and near.context.profile.kind not in _NO_RADIO
 
 
 MUTED_FAR = "the far end says that its transmitter is off"
@@ -115,30 +115,30 @@ _LEAK_DB = 15.0
 """The other polarisation of one channel arrives at least so much weaker. Common practice."""
 
 
-def signal_of_nobody(side: CarrierEnd, seen: Read | None) -> Finding | None:
+def signal_of_nobody(near: CarrierEnd, seen: Read | None) -> Finding | None:
     """`radio.rx-level` where a signal is received from an end that says it is off; else None.
 
     On a bench where no level is planned other radios may be near: there it warns.
     """
-    if seen is None or seen.number is None or side.sender.transmits is not False:
+    if seen is None or seen.number is None or near.sender.transmits is not False:
         return None
     level = seen.number
-    if level < floor_dbm(side) or _leaks(side, level):
+    if level < floor_dbm(near) or _leaks(near, level):
         return None
-    at = "bench_rx_level_dbm" if side.stage == "bench" else "rx_level_dbm"
-    by_the_way = side.stage == "bench" and side.end.bench_rx_level_dbm is None
-    return side.finding(
+    at = "bench_rx_level_dbm" if near.stage == "bench" else "rx_level_dbm"
+    by_the_way = near.stage == "bench" and near.end.bench_rx_level_dbm is None
+    return near.finding(
         "radio.rx-level", "warn" if by_the_way else "fail",
         f"{figure(level)} dBm is received, and {MUTED_FAR}: {NOT_REAL}", at=at, expected=None,
         observed=level, unit="dBm", advice=LOOK_FOR_IT, silences=True,
-        reads=(seen, side.sender.read("tx_enabled")),
+        reads=(seen, near.sender.read("tx_enabled")),
     )  # fmt: skip
 
 
-def heard_by(side: CarrierEnd) -> float | None:
+def heard_by(near: CarrierEnd) -> float | None:
     """The level at the other end of a transmitter that says it is off; None: nothing stands out."""
-    listener = side.across
-    if listener.context is None or listener.sender is not side:
+    listener = near.across
+    if listener.context is None or listener.sender is not near:
         return None
     seen = listener.read("rx_level_dbm")
     if seen is None or seen.number is None or seen.number < floor_dbm(listener):
@@ -146,24 +146,24 @@ def heard_by(side: CarrierEnd) -> float | None:
     return None if _leaks(listener, seen.number) else seen.number
 
 
-def floor_dbm(side: CarrierEnd) -> float:
+def floor_dbm(near: CarrierEnd) -> float:
     """Below, what a receiver shows may be its own noise."""
-    width_hz = (side.bandwidth_mhz or _USUAL_MHZ) * 1e6
+    width_hz = (near.bandwidth_mhz or _USUAL_MHZ) * 1e6
     return _NOISE_DBM_PER_HZ + 10 * math.log10(width_hz) + _FIGURE_DB + _ABOVE_DB
 
 
-def outage_db(side: CarrierEnd) -> float:
+def outage_db(near: CarrierEnd) -> float:
     """What must be lost on the way before nothing of the planned level is left; inf: not known."""
-    planned = side.end.rx_level_dbm
-    return math.inf if planned is None else planned - floor_dbm(side)
+    planned = near.end.rx_level_dbm
+    return math.inf if planned is None else planned - floor_dbm(near)
 
 
-def _leaks(side: CarrierEnd, level: float) -> bool:
+def _leaks(near: CarrierEnd, level: float) -> bool:
     """Whether another carrier of the same channel accounts for it."""
-    planned = side.end.rx_level_dbm
-    if side.link.protection in HOT_STANDBY:
+    planned = near.end.rx_level_dbm
+    if near.link.protection in HOT_STANDBY:
         return False
-    same = [o for o in side.others if o.far.tx_mhz == side.far.tx_mhz and o.sender.transmits]
+    same = [o for o in near.others if o.far.tx_mhz == near.far.tx_mhz and o.sender.transmits]
     return bool(same) and (planned is None or level <= planned - _LEAK_DB)
 
 

@@ -46,37 +46,37 @@ class Reference:
         return "computed" if self.sum else "planned"
 
 
-def reference(side: CarrierEnd) -> Reference | str:
+def reference(near: CarrierEnd) -> Reference | str:
     """The level of reference of an end, else why there is none; empty where none is wanted."""
-    if side.stage == "bench":
-        return Reference(side.end) if side.end.bench_rx_level_dbm is not None else ""
-    if side.end.rx_level_dbm is not None:
-        return Reference(side.end)
-    if side.stage not in JUDGED:
+    if near.stage == "bench":
+        return Reference(near.end) if near.end.bench_rx_level_dbm is not None else ""
+    if near.end.rx_level_dbm is not None:
+        return Reference(near.end)
+    if near.stage not in JUDGED:
         return ""
-    found = radio.judging_budget(side.link, side.far, side.end, side.km)
+    found = radio.judging_budget(near.link, near.far, near.end, near.km)
     if isinstance(found, str):
         return f"no rx_level_dbm is planned, and it cannot be computed: {found}"
-    end = dataclasses.replace(side.end, rx_level_dbm=found.level_dbm)
+    end = dataclasses.replace(near.end, rx_level_dbm=found.level_dbm)
     return Reference(end, found.in_line())
 
 
-def arm_db(side: CarrierEnd) -> float | None:
+def arm_db(near: CarrierEnd) -> float | None:
     """How much more the end that is on radiates towards this one than the one it is planned for.
 
     In hot standby both transmitters may feed the antenna over couplers of different loss. None
     where the antennas of the two are not known alike.
     """
-    sender, planned = side.sender, side.planned_for
+    sender, planned = near.sender, near.planned_for
     return 0.0 if sender is planned else arms_db(sender, planned)
 
 
-def expected_level(side: CarrierEnd) -> levels.Expected | str:
+def expected_level(near: CarrierEnd) -> levels.Expected | str:
     """What should arrive of the end that is on, in dBm; see `rules.radio.levels`."""
-    found = reference(side)
+    found = reference(near)
     if isinstance(found, str):
         return found or "no receive level is planned"
-    level = _of_sender(side, found)
+    level = _of_sender(near, found)
     if isinstance(level, str) or not found.sum:
         return level
     link = "" if level.how == "as computed" else "; computed"
@@ -85,24 +85,24 @@ def expected_level(side: CarrierEnd) -> levels.Expected | str:
     )
 
 
-def _of_sender(side: CarrierEnd, found: Reference) -> levels.Expected | str:
+def _of_sender(near: CarrierEnd, found: Reference) -> levels.Expected | str:
     """The level of reference, moved to what the end that is on transmits."""
-    sender, arm = side.sender, arm_db(side)
+    sender, arm = near.sender, arm_db(near)
     if arm is None:
         return "the active device's antenna is not known, so its level cannot be told"
     far_power = sender.number("tx_power_dbm")
     if far_power is None and not sender.atpc_on:
         far_power = sender.number("tx_power_set_dbm")
     level = levels.expected_level(
-        found.end, sender.end, side.stage, far_power_dbm=far_power, atpc=sender.atpc_on,
+        found.end, sender.end, near.stage, far_power_dbm=far_power, atpc=sender.atpc_on,
         known=found.known,
     )  # fmt: skip
     if isinstance(level, str) and far_power is None and sender.context is not None:
         missing = sender.missing("tx_power_dbm")
         return f"{level}: {missing}" if sender.number("tx_power_dbm") is None else level
-    if isinstance(level, str) or side.stage == "bench" or sender is side.planned_for:
+    if isinstance(level, str) or near.stage == "bench" or sender is near.planned_for:
         return level
-    planned_dbm = side.planned_for.end.tx_power_dbm
+    planned_dbm = near.planned_for.end.tx_power_dbm
     if planned_dbm is None or sender.end.tx_power_dbm is None:
         return "the planned power of one of the hot standby's devices is missing"
     if level.how.startswith(levels.ATPC_KEEPS):
@@ -120,19 +120,19 @@ def too_low(off_db: float, tolerance_db: float, *, computed: bool) -> Verdict | 
     return "fail"
 
 
-def by_atpc_alone(side: CarrierEnd) -> str:
+def by_atpc_alone(near: CarrierEnd) -> str:
     """Why a level that fits the far end's power at present proves nothing; empty: it does.
 
     The expected level follows the power that ATPC chose, so it is right for any power. It needs
     a level that the plan asks for.
     """
-    sender = side.sender
-    if side.stage not in JUDGED or not sender.atpc_on or side.end.atpc_target_dbm is not None:
+    sender = near.sender
+    if near.stage not in JUDGED or not sender.atpc_on or near.end.atpc_target_dbm is not None:
         return ""
     power, most = sender.number("tx_power_dbm"), most_dbm(sender)
     if power is None or most is None or power >= most - SPARE_DB - EXACT_DB:
         return ""
-    if side.context is not None and required_at(side) is not None:
+    if near.context is not None and required_at(near) is not None:
         return ""
     return (
         "ATPC is on at the far end, and what level it has to keep is not known: no "
@@ -140,24 +140,24 @@ def by_atpc_alone(side: CarrierEnd) -> str:
     )
 
 
-def sum_agrees(side: CarrierEnd) -> Findings:
+def sum_agrees(near: CarrierEnd) -> Findings:
     """The plan's level and ours agree: `pass` with the sum; else the plan's rule has warned."""
-    level_dbm = side.end.rx_level_dbm
-    found = radio.budget(side.link, side.far, side.end, side.km)
+    level_dbm = near.end.rx_level_dbm
+    found = radio.budget(near.link, near.far, near.end, near.km)
     if level_dbm is None or isinstance(found, str):
         return
     if abs(found.level_dbm - level_dbm) > radio.AGREE_DB:
         return
-    yield side.finding(
+    yield near.finding(
         f"plan.{radio.OFF_BUDGET}", "pass", f"our sum: {found.in_line()}{found.gas_words()}",
         at="rx_level_dbm", expected=level_dbm, observed=found.level_dbm, unit="dBm",
     )  # fmt: skip
 
 
-def limits(side: CarrierEnd) -> list[tuple[float, str, str]]:
+def limits(near: CarrierEnd) -> list[tuple[float, str, str]]:
     """What the receiver bears, the worst first: limit in dBm, what happens above it, advice."""
-    assert side.context is not None
-    bears = side.context.profile.limits
+    assert near.context is not None
+    bears = near.context.profile.limits
     known = (
         (bears.rx_damage_dbm, "the receiver is damaged above",
          "caution: mute the far transmitter now, then put an attenuator in"),
@@ -167,7 +167,7 @@ def limits(side: CarrierEnd) -> list[tuple[float, str, str]]:
     return [(limit, what, advice) for limit, what, advice in known if limit is not None]
 
 
-def overload(side: CarrierEnd, seen: Read) -> Finding | None:
+def overload(near: CarrierEnd, seen: Read) -> Finding | None:
     """A level over what the receiver takes, at any stage and in any sample."""
     values = [v for _, v in seen.samples]
     level = max(values, default=seen.number)
@@ -176,9 +176,9 @@ def overload(side: CarrierEnd, seen: Read) -> Finding | None:
     shown = f"{figure(level)} dBm"
     if seen.number is not None and level - seen.number > EXACT_DB:
         shown += f" in one of {len(values)} samples"
-    for limit, what, advice in limits(side):
+    for limit, what, advice in limits(near):
         if level > limit + 1e-6:
-            return side.finding(
+            return near.finding(
                 "radio.rx-level", "fail", f"{shown}: {what} {figure(limit)} dBm",
                 expected=limit, observed=level, unit="dBm", advice=advice, silences=True,
                 reads=(seen,),

@@ -15,7 +15,7 @@ from verifier.rules.compare.radio.carrier_end import (
     READ_DB,
     CarrierEnd,
     figure,
-    near,
+    near_limit,
 )
 from verifier.rules.compare.radio.carriers import (
     LiveCarrier,
@@ -62,21 +62,21 @@ class Loss:
     reads: tuple[Read, ...]
 
 
-def tolerance_db(side: CarrierEnd) -> float:
+def tolerance_db(near: CarrierEnd) -> float:
     """What a level at this end may be off."""
-    assert side.context is not None
-    return levels.tolerance_db(side.end, side.context.profile)
+    assert near.context is not None
+    return levels.tolerance_db(near.end, near.context.profile)
 
 
-def measured_loss(side: CarrierEnd) -> Loss | str:
+def measured_loss(near: CarrierEnd) -> Loss | str:
     """Far end's actual power less this end's level, else why it cannot be told.
 
     Each level with the power nearest to it in time, at most 2 s away; at least 5 of them.
     """
-    sender = side.sender
-    level, power = side.read("rx_level_dbm"), sender.read("tx_power_dbm")
-    arm = arm_db(side)
-    if gap := _loss_gap(side, sender, level, power):
+    sender = near.sender
+    level, power = near.read("rx_level_dbm"), sender.read("tx_power_dbm")
+    arm = arm_db(near)
+    if gap := _loss_gap(near, sender, level, power):
         return gap
     if level is None or power is None or arm is None:
         return "the active device's antenna is not known, so its way cannot be compared"
@@ -89,14 +89,14 @@ def measured_loss(side: CarrierEnd) -> Loss | str:
     return Loss(statistics.median(losses), len(losses), (level, power))
 
 
-def _loss_gap(side: CarrierEnd, sender: CarrierEnd, level: Read | None, power: Read | None) -> str:
+def _loss_gap(near: CarrierEnd, sender: CarrierEnd, level: Read | None, power: Read | None) -> str:
     """Why one of the two figures is missing; empty where both are there."""
     if sender.context is None:
         return f"the far end {sender.end.device} was not asked"
     if level is not None and level.nothing:
         return "nothing is received, see radio.rx-level"
     if level is None or level.number is None:
-        return side.missing("rx_level_dbm")
+        return near.missing("rx_level_dbm")
     if power is None or power.number is None:
         return f"the far end's actual power: {sender.missing('tx_power_dbm')}"
     return "the far end's transmitter is off" if sender.transmits is False else ""
@@ -113,66 +113,66 @@ def _together(level: Read, power: Read) -> Iterator[tuple[float, float]]:
             yield received, sent
 
 
-def path_loss(side: CarrierEnd) -> Findings:
+def path_loss(near: CarrierEnd) -> Findings:
     """`radio.path-loss`: far power less level, against planned power less planned level.
 
     Holds at every stage, whatever ATPC or the modulation do to the power. Without a planned level
     it is against the computed one, where the far end's power is read or ATPC moves it.
     """
-    if side.across.context is None:
+    if near.across.context is None:
         return
-    planned, computed = _planned_loss(side)
+    planned, computed = _planned_loss(near)
     if isinstance(planned, str):
         if planned:
-            yield side.finding("radio.path-loss", "not-tested", planned, at="rx_level_dbm",
+            yield near.finding("radio.path-loss", "not-tested", planned, at="rx_level_dbm",
                                unit="dB")  # fmt: skip
         return
-    at = "bench_attenuation_db" if side.stage == "bench" else "rx_level_dbm"
-    found = measured_loss(side)
+    at = "bench_attenuation_db" if near.stage == "bench" else "rx_level_dbm"
+    found = measured_loss(near)
     if isinstance(found, str):
-        yield side.finding("radio.path-loss", "not-tested", found, at=at, expected=planned.value,
+        yield near.finding("radio.path-loss", "not-tested", found, at=at, expected=planned.value,
                            unit="dB")  # fmt: skip
         return
-    over, tolerance = found.db - planned.value, tolerance_db(side)
+    over, tolerance = found.db - planned.value, tolerance_db(near)
     reason = (
         f"median of {found.pairs} samples {found.db:.1f} dB, planned {planned.value:.1f} dB "
         f"({planned.how}); {over:+.1f} dB, allowed {figure(tolerance)} dB"
     )
-    reason += near(abs(over) - tolerance, READ_DB)
+    reason += near_limit(abs(over) - tolerance, READ_DB)
     verdict: Verdict = "pass"
     advice = ""
     if (low := too_low(-over, tolerance, computed=computed)) is not None:
         verdict = low
-        advice = _BENCH_LITTLE if side.stage == "bench" else _TOO_LITTLE
+        advice = _BENCH_LITTLE if near.stage == "bench" else _TOO_LITTLE
     elif over < -tolerance - EXACT_DB:
         verdict = "warn"
         reason += ": the path takes less than planned"
         advice = "are power, gains and losses in the plan those of what was built?"
-        if side.stage == "bench":
+        if near.stage == "bench":
             advice = _BENCH_MUCH
-    finding = side.finding(
+    finding = near.finding(
         "radio.path-loss", verdict, reason, at=at, expected=planned.value, observed=found.db,
         unit="dB", advice=advice, reads=found.reads,
     )  # fmt: skip
-    still = wavered(side.read("rx_level_dbm"), side.stage, tolerance)
-    finding = at_least(finding, side.read("rx_level_dbm"), more_is_right=True)
-    yield by_median(excused(side, finding), [still])
+    still = wavered(near.read("rx_level_dbm"), near.stage, tolerance)
+    finding = at_least(finding, near.read("rx_level_dbm"), more_is_right=True)
+    yield by_median(excused(near, finding), [still])
 
 
-def _planned_loss(side: CarrierEnd) -> tuple[levels.Expected | str, bool]:
+def _planned_loss(near: CarrierEnd) -> tuple[levels.Expected | str, bool]:
     """What the path should take, and whether that is computed.
 
     Else why the acceptance, which rests on it where ATPC is on, is not possible; or empty.
     """
-    found = reference(side)
-    end = side.end if isinstance(found, str) else found.end
-    far = side.far if side.stage == "bench" else side.planned_for.end
-    planned = levels.planned_loss(end, far, side.stage)
+    found = reference(near)
+    end = near.end if isinstance(found, str) else found.end
+    far = near.far if near.stage == "bench" else near.planned_for.end
+    planned = levels.planned_loss(end, far, near.stage)
     computed = isinstance(found, Reference) and bool(found.sum)
     if isinstance(planned, str):
-        accepted = side.stage in JUDGED and side.sender.atpc_on and isinstance(found, Reference)
+        accepted = near.stage in JUDGED and near.sender.atpc_on and isinstance(found, Reference)
         return (f"ATPC is on at the far end, and {planned}" if accepted else ""), computed
-    if computed and side.sender.number("tx_power_dbm") is None and not side.sender.atpc_on:
+    if computed and near.sender.number("tx_power_dbm") is None and not near.sender.atpc_on:
         return "", computed
     if isinstance(found, Reference) and computed:
         how = f"computed from the plan's own figures: {found.sum}"
@@ -243,107 +243,107 @@ def _of_hop(
     )
 
 
-def rx_level(side: CarrierEnd) -> Findings:
+def rx_level(near: CarrierEnd) -> Findings:
     """`radio.rx-level`: against what is expected at this stage; too much harms the receiver."""
-    seen, at = side.read("rx_level_dbm"), "rx_level_dbm"
-    if side.stage == "bench":
+    seen, at = near.read("rx_level_dbm"), "rx_level_dbm"
+    if near.stage == "bench":
         at = "bench_rx_level_dbm"
-    if seen is not None and (over := overload(side, seen)):
+    if seen is not None and (over := overload(near, seen)):
         yield over
         return
-    if (strange := signal_of_nobody(side, seen)) is not None:
+    if (strange := signal_of_nobody(near, seen)) is not None:
         yield strange
         return
-    found = reference(side)
+    found = reference(near)
     if isinstance(found, str):
-        yield from _without_level(side, found, seen)
+        yield from _without_level(near, found, seen)
         return
     planned = getattr(found.end, at)
-    expected = expected_level(side)
+    expected = expected_level(near)
     shown = expected if isinstance(expected, str) else expected.value
     if seen is not None and seen.nothing:
-        yield excused(side, _nothing(side, at, shown, seen), short_db=outage_db(side))
+        yield excused(near, _nothing(near, at, shown, seen), short_db=outage_db(near))
         return
     if seen is None or seen.number is None or isinstance(expected, str):
-        gap = side.missing("rx_level_dbm")
+        gap = near.missing("rx_level_dbm")
         known = seen is not None and seen.number is not None
-        yield side.finding(
+        yield near.finding(
             "radio.rx-level", "not-tested", str(expected) if known else gap, at=at,
             expected=planned if isinstance(shown, str) else shown,
             observed=seen.number if seen is not None else None, unit="dBm", reads=(seen,),
         )  # fmt: skip
         return
-    least = expected.value - tolerance_db(side)
-    still = wavered(seen, side.stage, tolerance_db(side), least)
-    judged = _judge_level(side, at, expected, seen, computed=bool(found.sum))
+    least = expected.value - tolerance_db(near)
+    still = wavered(seen, near.stage, tolerance_db(near), least)
+    judged = _judge_level(near, at, expected, seen, computed=bool(found.sum))
     yield held(at_least(judged, seen), still)
 
 
-def _without_level(side: CarrierEnd, gap: str, seen: Read | None) -> Findings:
+def _without_level(near: CarrierEnd, gap: str, seen: Read | None) -> Findings:
     """Neither a planned level nor a sum, as `gap` says; the receiver's limits hold all the same."""
     if seen is None:
         return
     if seen.nothing:
-        if side.stage in JUDGED:
-            yield excused(side, _nothing(side, "rx_level_dbm", gap, seen), short_db=outage_db(side))
+        if near.stage in JUDGED:
+            yield excused(near, _nothing(near, "rx_level_dbm", gap, seen), short_db=outage_db(near))
         return
-    unread = seen.number is None and side.sender.transmits is not False
-    if gap or (unread and limits(side)):
-        missing = side.missing("rx_level_dbm") if seen.number is None else gap
-        yield side.finding("radio.rx-level", "not-tested", missing, at="rx_level_dbm",
+    unread = seen.number is None and near.sender.transmits is not False
+    if gap or (unread and limits(near)):
+        missing = near.missing("rx_level_dbm") if seen.number is None else gap
+        yield near.finding("radio.rx-level", "not-tested", missing, at="rx_level_dbm",
                            observed=seen.number, unit="dBm", reads=(seen,))  # fmt: skip
 
 
 def _judge_level(
-    side: CarrierEnd, at: str, expected: levels.Expected, seen: Read, *, computed: bool
+    near: CarrierEnd, at: str, expected: levels.Expected, seen: Read, *, computed: bool
 ) -> Finding:
-    level, tolerance = seen.number or 0.0, tolerance_db(side)
+    level, tolerance = seen.number or 0.0, tolerance_db(near)
     off = level - expected.value
     reason = f"{off:+.1f} dB against {expected.value:.1f} dBm ({expected.how})"
-    reason += near(abs(off) - tolerance, READ_DB)
+    reason += near_limit(abs(off) - tolerance, READ_DB)
     verdict: Verdict = "pass"
     advice = ""
     if (low := too_low(off, tolerance, computed=computed)) is not None:
         verdict, reason = low, f"{reason}: too low, allowed {figure(tolerance)} dB"
-        advice = _BENCH_LITTLE if side.stage == "bench" else _TOO_LITTLE
-        if side.sender.transmits is False:
+        advice = _BENCH_LITTLE if near.stage == "bench" else _TOO_LITTLE
+        if near.sender.transmits is False:
             reason += "; the far end's transmitter is off"
             advice = "switch the far end's transmitter on, when nobody is in front of its antenna"
     elif off > tolerance + EXACT_DB:
         verdict, reason = "warn", f"{reason}: more than planned"
         advice = "is the far end's power as planned, and the plan's path what was built?"
-        if side.stage == "bench":
+        if near.stage == "bench":
             advice = _BENCH_MUCH
     wanted = expected.value
-    if verdict != "fail" and (left := left_short(side.sender, side)):
+    if verdict != "fail" and (left := left_short(near.sender, near)):
         verdict, wanted = "fail", left.required.dbm
         reason, advice = f"{reason}, but {left.reason}", "see radio.atpc"
-    elif verdict == "pass" and (gap := by_atpc_alone(side)):
+    elif verdict == "pass" and (gap := by_atpc_alone(near)):
         verdict, reason, advice = "not-tested", f"{reason}, but {gap}", "write atpc_target_dbm"
-    finding = side.finding(
+    finding = near.finding(
         "radio.rx-level", verdict, reason, at=at, expected=wanted, observed=level,
         unit="dBm", advice=advice,
-        reads=(seen, side.sender.read("tx_power_dbm"), side.sender.read("atpc")),
+        reads=(seen, near.sender.read("tx_power_dbm"), near.sender.read("atpc")),
     )  # fmt: skip
-    return excused(side, finding)
+    return excused(near, finding)
 
 
-def _nothing(side: CarrierEnd, at: str, expected: float | str, seen: Read) -> Finding:
+def _nothing(near: CarrierEnd, at: str, expected: float | str, seen: Read) -> Finding:
     """The device says that it receives nothing."""
-    sender = side.sender
+    sender = near.sender
     shown = None if isinstance(expected, str) else expected
     off = sender.transmits is False
-    if off and side.stage == "bench":
-        return side.finding("radio.rx-level", "not-tested", "the far end's transmitter is off",
+    if off and near.stage == "bench":
+        return near.finding("radio.rx-level", "not-tested", "the far end's transmitter is off",
                             at=at, expected=shown, unit="dBm", reads=(seen,))  # fmt: skip
     reason = f"nothing is received{some(seen)}"
     advice = "does the far end transmit, on the planned frequency? "
-    advice += "Look at cables and connectors" if side.stage == "bench" else "Then align again"
+    advice += "Look at cables and connectors" if near.stage == "bench" else "Then align again"
     if off:
         reason += ": the far end's transmitter is off"
         advice = "switch the far end's transmitter on, when nobody is in front of its antenna"
-    return side.finding(
+    return near.finding(
         "radio.rx-level", "fail", reason, at=at,
-        expected=getattr(side.end, at) if shown is None else shown,
+        expected=getattr(near.end, at) if shown is None else shown,
         unit="dBm", advice=advice, reads=(seen, sender.read("tx_enabled")),
     )  # fmt: skip

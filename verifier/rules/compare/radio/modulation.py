@@ -26,61 +26,61 @@ class _Result:
     advice: str = ""
 
 
-def modulation(side: CarrierEnd) -> Findings:
+def modulation(near: CarrierEnd) -> Findings:
     """`radio.modulation`: what the device transmits with and receives with."""
-    link = side.link
+    link = near.link
     planned = link.modulation_max
-    if planned is None or side.standby:
+    if planned is None or near.standby:
         return
-    sent, heard = side.read("tx_modulation"), side.read("rx_modulation")
+    sent, heard = near.read("tx_modulation"), near.read("rx_modulation")
     words = [(r, s, w) for r, s, w in (
-        (sent, side.across, "transmits"), (heard, side, "receives"),
+        (sent, near.across, "transmits"), (heard, near, "receives"),
     ) if r is not None and r.word]  # fmt: skip
     if not words:
-        yield side.finding(
-            "radio.modulation", "not-tested", side.missing("tx_modulation", "rx_modulation"),
+        yield near.finding(
+            "radio.modulation", "not-tested", near.missing("tx_modulation", "rx_modulation"),
             at="modulation_max", expected=planned, reads=(sent, heard),
         )  # fmt: skip
         return
     judged = [
-        (_judge(side, listener, read), read, what)
+        (_judge(near, listener, read), read, what)
         for read, listener, what in words
-        if not (what == "receives" and side.sender.transmits is False)
-    ] or [(_judge(side, words[0][1], words[0][0]), words[0][0], words[0][2])]
+        if not (what == "receives" and near.sender.transmits is False)
+    ] or [(_judge(near, words[0][1], words[0][0]), words[0][0], words[0][2])]
     found, read, what = min(judged, key=lambda j: VERDICTS.index(j[0].verdict))
     verdict, reason = found.verdict, f"{what} with {read.word}: {found.reason}"
-    if lost := _unread(side, sent, heard):
+    if lost := _unread(near, sent, heard):
         reason += f"; {lost}"
         verdict = "not-tested" if verdict == "pass" else verdict
-    yield side.finding(
+    yield near.finding(
         "radio.modulation", verdict, reason,
         at="modulation_max", expected=planned, observed=read.word, advice=found.advice,
         reads=(sent, heard),
     )  # fmt: skip
 
 
-def _unread(side: CarrierEnd, sent: Read | None, heard: Read | None) -> str:
+def _unread(near: CarrierEnd, sent: Read | None, heard: Read | None) -> str:
     """Why one of the two directions is not known, where the profile reads it; else empty."""
     if sent is not None and sent.gap:
         return sent.gap
-    silent = side.sender.transmits is False
+    silent = near.sender.transmits is False
     return heard.gap if heard is not None and not silent else ""
 
 
-def _judge(side: CarrierEnd, listener: CarrierEnd, read: Read) -> _Result:
+def _judge(near: CarrierEnd, listener: CarrierEnd, read: Read) -> _Result:
     """One direction; `listener` receives it."""
     word = read.word or ""
-    planned = side.link.modulation_max or ""
+    planned = near.link.modulation_max or ""
     if radio.plain_modulation(word) == radio.plain_modulation(planned):
         return _Result("pass", "as planned")
-    if left_aligning(side):
+    if left_aligning(near):
         return _Result("fail", LEFT_ALIGNING, "set the planned modulation and power, then save")
-    if side.stage == "alignment" and (lowest := _lowest(side, word)) is not None:
+    if near.stage == "alignment" and (lowest := _lowest(near, word)) is not None:
         return lowest
-    if not radio.is_adaptive(side.link):
+    if not radio.is_adaptive(near.link):
         return _Result("fail", f"not {planned}, and it is planned fixed",
                        "set the planned modulation, save, and read it again")  # fmt: skip
-    return _outside(side.link, word, planned) or _inside(side, listener, read, planned)
+    return _outside(near.link, word, planned) or _inside(near, listener, read, planned)
 
 
 def _outside(link: Link, word: str, planned: str) -> _Result | None:
@@ -97,11 +97,11 @@ def _outside(link: Link, word: str, planned: str) -> _Result | None:
     return None
 
 
-def _inside(side: CarrierEnd, listener: CarrierEnd, read: Read, planned: str) -> _Result:
+def _inside(near: CarrierEnd, listener: CarrierEnd, read: Read, planned: str) -> _Result:
     """Adaptive, and lower than the highest."""
-    if side.stage in {"bench", "alignment"}:
+    if near.stage in {"bench", "alignment"}:
         return _Result("pass", "inside the planned range")
-    if side.stage == "service":
+    if near.stage == "service":
         return _in_service(listener, planned)
     if any(_is(o.value, planned) for o in read.seen):
         return _Result("warn", f"it was {planned} a moment ago: it follows the path",
@@ -140,18 +140,18 @@ def _is(value: object, planned: str) -> bool:
     return isinstance(value, str) and radio.plain_modulation(value) == same
 
 
-def _lowest(side: CarrierEnd, word: str) -> _Result | None:
+def _lowest(near: CarrierEnd, word: str) -> _Result | None:
     """While aligning the most robust mode is right, adaptive or not; None: it is not that."""
-    if side.context is None:
+    if near.context is None:
         return None
-    if side.link.modulation_min is not None and radio.plain_modulation(
-        side.link.modulation_min
+    if near.link.modulation_min is not None and radio.plain_modulation(
+        near.link.modulation_min
     ) == radio.plain_modulation(word):
         return _Result("pass", "the lowest modulation, as is right while aligning")
-    lowest = radio.lowest_mode(side.context.profile, side.bandwidth_mhz)
+    lowest = radio.lowest_mode(near.context.profile, near.bandwidth_mhz)
     if isinstance(lowest, str):
         bits = radio.bits_per_symbol(word)
-        most = radio.bits_per_symbol(side.link.modulation_max or "")
+        most = radio.bits_per_symbol(near.link.modulation_max or "")
         if bits is not None and most is not None and bits < most:
             return _Result("not-tested", f"whether it is the lowest is not known: {lowest}")
         return None

@@ -26,36 +26,36 @@ POWER_WARN_DB, POWER_FAIL_DB = 2.0, 3.0
 """What a device reads of its own power may be off (contract: comparing; common practice)."""
 
 
-def left_aligning(side: CarrierEnd) -> bool:
+def left_aligning(near: CarrierEnd) -> bool:
     """Whether a device that should carry traffic still has its settings for alignment.
 
     The lowest modulation, and a power that is set above the plan. Where only the actual power is
     known, it tells by more than a device misreads it, and not where the far end's low level
     explains the modulation: then the power may follow it.
     """
-    if side.stage not in {"handover", "service"} or side.context is None:
+    if near.stage not in {"handover", "service"} or near.context is None:
         return False
-    planned = side.end.tx_power_dbm
-    seen = side.read("tx_modulation")
-    lowest = radio.lowest_mode(side.context.profile, side.bandwidth_mhz)
+    planned = near.end.tx_power_dbm
+    seen = near.read("tx_modulation")
+    lowest = radio.lowest_mode(near.context.profile, near.bandwidth_mhz)
     if planned is None or seen is None or seen.word is None:
         return False
-    bottom = {side.link.modulation_min} if isinstance(lowest, str) else {lowest.modulation}
-    bottom -= {side.link.modulation_max, None}
+    bottom = {near.link.modulation_min} if isinstance(lowest, str) else {lowest.modulation}
+    bottom -= {near.link.modulation_max, None}
     at_bottom = any(radio.plain_modulation(m or "") == radio.plain_modulation(seen.word)
                     for m in bottom)  # fmt: skip
     if not at_bottom:
         return False
-    if (set_dbm := side.number("tx_power_set_dbm")) is not None:
+    if (set_dbm := near.number("tx_power_set_dbm")) is not None:
         return set_dbm > planned + POWER_DB + 1e-6
-    now_dbm = side.number("tx_power_dbm")
+    now_dbm = near.number("tx_power_dbm")
     raised = now_dbm is not None and now_dbm > planned + POWER_WARN_DB + 1e-6
-    return raised and not _lower_by_level(side)
+    return raised and not _lower_by_level(near)
 
 
-def _lower_by_level(side: CarrierEnd) -> bool:
+def _lower_by_level(near: CarrierEnd) -> bool:
     """Whether the far end receives too little for the highest modulation."""
-    listener, highest = side.across, side.link.modulation_max
+    listener, highest = near.across, near.link.modulation_max
     if listener.context is None or highest is None:
         return False
     mode = radio.mode_for(listener.context.profile, highest, listener.bandwidth_mhz)
@@ -65,29 +65,29 @@ def _lower_by_level(side: CarrierEnd) -> bool:
     return level < mode.threshold_dbm + HEADROOM_DB
 
 
-def transmitter(side: CarrierEnd) -> Findings:
+def transmitter(near: CarrierEnd) -> Findings:
     """`radio.transmitter`: off on the bench unless an attenuation is given, on afterwards.
 
     In hot standby one of an end's transmitters is on.
     """
-    seen = side.read("tx_enabled")
+    seen = near.read("tx_enabled")
     if seen is None:
         return
-    on = side.transmits
+    on = near.transmits
     if on is None:
-        yield side.finding("radio.transmitter", "not-tested", side.missing("tx_enabled"),
+        yield near.finding("radio.transmitter", "not-tested", near.missing("tx_enabled"),
                            reads=(seen,))  # fmt: skip
         return
-    verdict, wanted, reason, advice = _judge_transmitter(side, on=on)
-    if not on and (level := heard_by(side)) is not None:
+    verdict, wanted, reason, advice = _judge_transmitter(near, on=on)
+    if not on and (level := heard_by(near)) is not None:
         verdict = "warn" if verdict == "pass" else verdict
-        reason += f"; yet {side.across.end.device} receives {figure(level)} dBm: {NOT_REAL}"
+        reason += f"; yet {near.across.end.device} receives {figure(level)} dBm: {NOT_REAL}"
         advice = LOOK_FOR_IT
-    reads = (seen, *(other.read("tx_enabled") for other in side.others))
-    yield side.finding(
+    reads = (seen, *(other.read("tx_enabled") for other in near.others))
+    yield near.finding(
         "radio.transmitter", verdict, reason, expected=wanted, observed="on" if on else "off",
         advice=advice, silences=advice is LOOK_FOR_IT,
-        reads=reads if side.link.protection in HOT_STANDBY else (seen,),
+        reads=reads if near.link.protection in HOT_STANDBY else (seen,),
     )  # fmt: skip
 
 
@@ -97,28 +97,28 @@ _MUTE = (
 )
 
 
-def _judge_transmitter(side: CarrierEnd, *, on: bool) -> tuple[Verdict, str, str, str]:
+def _judge_transmitter(near: CarrierEnd, *, on: bool) -> tuple[Verdict, str, str, str]:
     """Verdict, what is right, reason, advice."""
-    if side.stage == "bench":
-        if levels.bench_attenuation_db(side.end, side.far) is not None:
+    if near.stage == "bench":
+        if levels.bench_attenuation_db(near.end, near.far) is not None:
             return "pass", "on or off", "an attenuation is planned for the bench", ""
         if on:
             return "fail", "off", "transmits on the bench, and no attenuation is planned", _MUTE
         return "pass", "off", "off, as is right on the bench", ""
-    if side.link.protection in HOT_STANDBY and side.others:
-        return _judge_standby(side, on=on)
+    if near.link.protection in HOT_STANDBY and near.others:
+        return _judge_standby(near, on=on)
     if on:
         return "pass", "on", "the transmitter is on", ""
-    reason = "left muted" if side.stage == "handover" else "the transmitter is muted"
+    reason = "left muted" if near.stage == "handover" else "the transmitter is muted"
     return "fail", "on", reason, "nobody in front of the antenna? Then switch the transmitter on"
 
 
-def _judge_standby(side: CarrierEnd, *, on: bool) -> tuple[Verdict, str, str, str]:
+def _judge_standby(near: CarrierEnd, *, on: bool) -> tuple[Verdict, str, str, str]:
     """One of two radiates; that both are enabled proves nothing without their actual power."""
-    others = [other.transmits for other in side.others]
+    others = [other.transmits for other in near.others]
     wanted = "one of two on"
     if on and True in others:
-        dark = [s for s in (side, *side.others)
+        dark = [s for s in (near, *near.others)
                 if s.transmits and s.number("tx_power_dbm") is None]  # fmt: skip
         if dark:
             why = dark[0].missing("tx_power_dbm")
@@ -132,7 +132,7 @@ def _judge_standby(side: CarrierEnd, *, on: bool) -> tuple[Verdict, str, str, st
     if on:
         return "pass", wanted, "the transmitter is on, the active one of the hot standby", ""
     if True in others:
-        how = "enabled, and its output is muted" if side.output_muted else "off"
+        how = "enabled, and its output is muted" if near.output_muted else "off"
         return "pass", wanted, f"{how} rightly: the other device of the hot standby transmits", ""
     if None in others:
         return "not-tested", wanted, "off, and whether the other device transmits is not known", ""
@@ -142,18 +142,18 @@ def _judge_standby(side: CarrierEnd, *, on: bool) -> tuple[Verdict, str, str, st
     )  # fmt: skip
 
 
-def atpc(side: CarrierEnd) -> Findings:
+def atpc(near: CarrierEnd) -> Findings:
     """`radio.atpc`: as planned, and doing its work; while aligning off."""
-    planned, seen = side.end.atpc, side.read("atpc")
-    aligning = side.stage == "alignment"
-    left = left_short(side) if seen is not None and seen.truth else None
+    planned, seen = near.end.atpc, near.read("atpc")
+    aligning = near.stage == "alignment"
+    left = left_short(near) if seen is not None and seen.truth else None
     if planned is None and left is None and not (aligning and seen is not None):
         return
     wanted = bool(planned) and not aligning
     on = seen.truth if seen is not None else None
     expected = "on" if wanted else None if planned is None and not aligning else "off"
     if on is None:
-        yield side.finding("radio.atpc", "not-tested", side.missing("atpc"), at="atpc",
+        yield near.finding("radio.atpc", "not-tested", near.missing("atpc"), at="atpc",
                            expected=expected, reads=(seen,))  # fmt: skip
         return
     verdict: Verdict = "pass" if on == wanted else "fail"
@@ -165,7 +165,7 @@ def atpc(side: CarrierEnd) -> Findings:
             advice = "switch ATPC off at both ends until the antennas are fixed"
     elif verdict == "fail":
         reason = f"ATPC is {'on' if on else 'off'}, the plan says {expected}"
-        if left_aligning(side):
+        if left_aligning(near):
             reason = f"{reason}; {LEFT_ALIGNING}"
         advice = "set it as planned, save, and read it again"
     reads: tuple[Read | None, ...] = (seen,)
@@ -173,7 +173,7 @@ def atpc(side: CarrierEnd) -> Findings:
         reason = left.reason if verdict == "pass" or planned is None else f"{reason}; {left.reason}"
         verdict, reads = "fail", (seen, *left.reads)
         advice = "look at ATPC's highest power and target at both ends; switch it off to compare"
-    yield side.finding("radio.atpc", verdict, reason, at="atpc", expected=expected,
+    yield near.finding("radio.atpc", verdict, reason, at="atpc", expected=expected,
                        observed="on" if on else "off", advice=advice, reads=reads)  # fmt: skip
 
 

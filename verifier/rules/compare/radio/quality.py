@@ -12,7 +12,13 @@ from verifier.model.problem import Subject
 from verifier.model.result import Finding, Verdict
 from verifier.rules import radio
 from verifier.rules.compare.context import Findings
-from verifier.rules.compare.radio.carrier_end import EXACT_DB, READ_DB, CarrierEnd, figure, near
+from verifier.rules.compare.radio.carrier_end import (
+    EXACT_DB,
+    READ_DB,
+    CarrierEnd,
+    figure,
+    near_limit,
+)
 from verifier.rules.compare.radio.carriers import (
     LOOK_FOR_IT,
     MUTED_FAR,
@@ -31,84 +37,84 @@ FAINT_DB = 6.0
 """So little above its floor a receiver cannot lock: our own choice."""
 
 
-def snr(side: CarrierEnd) -> Findings:
+def snr(near: CarrierEnd) -> Findings:
     """`radio.snr`: not below the planned minimum."""
-    yield from _at_least(side, "radio.snr", "snr_db", side.end.min_snr_db, "min_snr_db",
+    yield from _at_least(near, "radio.snr", "snr_db", near.end.min_snr_db, "min_snr_db",
                          "look for interference, and at the level first")  # fmt: skip
 
 
-def xpi(side: CarrierEnd) -> Findings:
+def xpi(near: CarrierEnd) -> Findings:
     """`radio.xpi`: not below the planned minimum; both polarisations must transmit."""
-    least = side.link.min_xpi_db
-    if least is not None and side.others and all(o.across.transmits is False for o in side.others):
-        yield side.finding(
+    least = near.link.min_xpi_db
+    if least is not None and near.others and all(o.across.transmits is False for o in near.others):
+        yield near.finding(
             "radio.xpi", "not-tested", "the other polarisation does not transmit",
             at="min_xpi_db", expected=least, unit="dB",
         )  # fmt: skip
         return
     advice = "turn the antenna's feed until the cross-polar level is least"
-    yield from _at_least(side, "radio.xpi", "xpi_db", least, "min_xpi_db", advice)
+    yield from _at_least(near, "radio.xpi", "xpi_db", least, "min_xpi_db", advice)
 
 
 def _at_least(  # noqa: PLR0913, PLR0917
-    side: CarrierEnd, check: str, field: str, least: float | None, at: str, advice: str
+    near: CarrierEnd, check: str, field: str, least: float | None, at: str, advice: str
 ) -> Findings:
     if least is None:
         return
-    seen = side.read(field)
-    if seen is not None and seen.nothing and not _rightly_silent(side):
-        yield side.finding(check, "fail", f"nothing is received{some(seen)}", at=at, expected=least,
+    seen = near.read(field)
+    if seen is not None and seen.nothing and not _rightly_silent(near):
+        yield near.finding(check, "fail", f"nothing is received{some(seen)}", at=at, expected=least,
                            unit="dB", advice="see radio.rx-level", reads=(seen,))  # fmt: skip
         return
     if seen is None or seen.number is None:
-        yield side.finding(check, "not-tested", side.missing(field), at=at, expected=least,
+        yield near.finding(check, "not-tested", near.missing(field), at=at, expected=least,
                            unit="dB", reads=(seen,))  # fmt: skip
         return
     right = seen.number >= least - EXACT_DB
     reason = f"{figure(seen.number)} dB, {'at least' if right else 'below'} {figure(least)} dB"
-    reason += near(seen.number - least, READ_DB)
-    finding = side.finding(
+    reason += near_limit(seen.number - least, READ_DB)
+    finding = near.finding(
         check, "pass" if right else "fail", reason, at=at, expected=least, observed=seen.number,
         unit="dB", advice="" if right else advice, reads=(seen,),
     )  # fmt: skip
-    still = wavered(seen, side.stage, tolerance_db(side), least)
-    yield held(excused(side, at_least(finding, seen, more_is_right=True)), still)
+    still = wavered(seen, near.stage, tolerance_db(near), least)
+    yield held(excused(near, at_least(finding, seen, more_is_right=True)), still)
 
 
-def _rightly_silent(side: CarrierEnd) -> bool:
+def _rightly_silent(near: CarrierEnd) -> bool:
     """On the bench the far transmitter may be off."""
-    return side.stage == "bench" and side.sender.transmits is False
+    return near.stage == "bench" and near.sender.transmits is False
 
 
-def lock(side: CarrierEnd) -> Findings:
+def lock(near: CarrierEnd) -> Findings:
     """`radio.lock`: the receiver is locked to the far end's signal, in every sample."""
-    seen = side.read("locked")
+    seen = near.read("locked")
     if seen is None:
         return
     if seen.truth is None and not any(t is False for t in seen.truths):
-        yield side.finding("radio.lock", "not-tested", side.missing("locked"), expected="locked",
+        yield near.finding("radio.lock", "not-tested", near.missing("locked"), expected="locked",
                            reads=(seen,))  # fmt: skip
         return
-    verdict, reason, advice = _judge_lock(side, seen)
+    verdict, reason, advice = _judge_lock(near, seen)
     observed = "not locked" if seen.truth is False else "locked"
     if seen.truth is not None and any(t is not seen.truth for t in seen.truths):
         observed = "not always locked"
-    finding = side.finding(
+    finding = near.finding(
         "radio.lock", verdict, reason, expected="locked", observed=observed, advice=advice,
         silences=advice is LOOK_FOR_IT,
-        reads=(seen, side.sender.read("tx_enabled")),
+        reads=(seen, near.sender.read("tx_enabled")),
     )  # fmt: skip
-    heard = side.read("rx_level_dbm")
+    heard = near.read("rx_level_dbm")
     faint = heard is not None and (
-        heard.nothing or (heard.number is not None and heard.number < floor_dbm(side) + FAINT_DB)
+        heard.nothing or (heard.number is not None and heard.number < floor_dbm(near) + FAINT_DB)
     )
-    yield excused(side, finding, short_db=outage_db(side)) if faint else finding
+    yield excused(near, finding, short_db=outage_db(near)) if faint else finding
 
 
-def _judge_lock(side: CarrierEnd, seen: Read) -> tuple[Verdict, str, str]:
+def _judge_lock(near: CarrierEnd, seen: Read) -> tuple[Verdict, str, str]:
     """Verdict, reason, advice; a lock that was not always there is none."""
-    muted = side.sender.transmits is False
-    unlocked: Verdict = "warn" if side.stage == "bench" else "fail"
+    muted = near.sender.transmits is False
+    unlocked: Verdict = "warn" if near.stage == "bench" else "fail"
     advice = (
         "see radio.rx-level; are frequencies, bandwidth, modulation and link id the same at both "
         "ends?"
@@ -127,65 +133,65 @@ def _judge_lock(side: CarrierEnd, seen: Read) -> tuple[Verdict, str, str]:
     if any(known):
         words = ", ".join("?" if t is None else "yes" if t else "no" for t in seen.truths)
         reason = f"the lock came and went ({words})"
-        unlocked = "warn" if side.stage in {"bench", "alignment"} else unlocked
+        unlocked = "warn" if near.stage in {"bench", "alignment"} else unlocked
     elif muted:
         reason += f": {MUTED_FAR}"
-    if side.stage == "bench":
+    if near.stage == "bench":
         reason += "; on the bench it need not be"
     return unlocked, reason, advice
 
 
-def fade_margin(side: CarrierEnd) -> Findings:
+def fade_margin(near: CarrierEnd) -> Findings:
     """`radio.fade-margin`: level less threshold of the *reference* modulation at this bandwidth.
 
     With ATPC at the level its highest power would give. A level that is low within its tolerance
     makes the margin low by as much: that is a warning.
     """
-    planned, reference = side.link.fade_margin_db, side.link.modulation_reference
-    if planned is None or side.context is None:
+    planned, reference = near.link.fade_margin_db, near.link.modulation_reference
+    if planned is None or near.context is None:
         return
     at, check = "fade_margin_db", "radio.fade-margin"
-    seen = side.read("rx_level_dbm")
-    mode = radio.mode_for(side.context.profile, reference, side.bandwidth_mhz)
+    seen = near.read("rx_level_dbm")
+    mode = radio.mode_for(near.context.profile, reference, near.bandwidth_mhz)
     gap = mode if isinstance(mode, str) else ""
     if reference is None:
         gap = "no modulation_reference is planned"
     elif not isinstance(mode, str) and mode.threshold_dbm is None:
         gap = f"mode {mode.modulation} has no threshold in the profile"
     if seen is None or seen.number is None:
-        gap = side.missing("rx_level_dbm")
-    raised = _raised_db(side)
+        gap = near.missing("rx_level_dbm")
+    raised = _raised_db(near)
     if isinstance(raised, str):
         gap = gap or raised
     if gap or isinstance(mode, str) or isinstance(raised, str) or seen is None:
-        yield side.finding(check, "not-tested", gap, at=at, expected=planned, unit="dB",
+        yield near.finding(check, "not-tested", gap, at=at, expected=planned, unit="dB",
                            reads=(seen,))  # fmt: skip
         return
     level, threshold = (seen.number or 0.0) + raised, mode.threshold_dbm or 0.0
     margin = level - threshold
-    still = wavered(seen, side.stage, tolerance_db(side))
+    still = wavered(seen, near.stage, tolerance_db(near))
     reason = f"{figure(level)} dBm - {figure(threshold)} dBm ({mode.modulation}"
     reason += f" at {figure(mode.bandwidth_mhz)} MHz)" if mode.bandwidth_mhz else ")"
     reason += f" = {margin:.1f} dB, planned {figure(planned)} dB"
-    reason += near(margin - planned, READ_DB)
+    reason += near_limit(margin - planned, READ_DB)
     if raised:
         reason += f"; ATPC can still raise it by {raised:.1f} dB, counted in"
     verdict: Verdict = "pass"
     if margin < planned - EXACT_DB:
-        verdict = "warn" if margin >= planned - tolerance_db(side) - EXACT_DB else "fail"
+        verdict = "warn" if margin >= planned - tolerance_db(near) - EXACT_DB else "fail"
         reason += "; the level is low, within its tolerance" if verdict == "warn" else ""
-    finding = side.finding(
+    finding = near.finding(
         check, verdict, reason, at=at, expected=planned, observed=margin, unit="dB",
         advice="see radio.rx-level and radio.path-loss" if verdict != "pass" else "",
-        reads=(seen, side.sender.read("tx_power_dbm")),
+        reads=(seen, near.sender.read("tx_power_dbm")),
     )  # fmt: skip
-    yield by_median(excused(side, finding), [still])
+    yield by_median(excused(near, finding), [still])
 
 
-def _raised_db(side: CarrierEnd) -> float | str:
+def _raised_db(near: CarrierEnd) -> float | str:
     """How much more ATPC at the far end can give; nothing, where it leaves this end short."""
-    sender = side.sender
-    if not sender.atpc_on or left_short(sender, side) is not None:
+    sender = near.sender
+    if not sender.atpc_on or left_short(sender, near) is not None:
         return 0.0
     highest = sender.end.tx_power_dbm
     if sender.end.atpc_max_dbm is not None:
@@ -220,14 +226,14 @@ def balance(hop: LiveCarrier) -> Findings:
     """
     if hop.link.protection != "2+0-xpic" or hop.carrier is not hop.link.carriers[0]:
         return
-    for side in hop.ends():
-        for pair in _pairs(side):
-            yield _finding(hop, side, pair)
+    for near in hop.ends():
+        for pair in _pairs(near):
+            yield _finding(hop, near, pair)
 
 
-def _pairs(side: CarrierEnd) -> Iterator[_Pair]:
+def _pairs(near: CarrierEnd) -> Iterator[_Pair]:
     """Each V with each H of an end, where both are known."""
-    sides = (side, *side.others)
+    sides = (near, *near.others)
     for v in (s for s in sides if s.carrier.polarisation == "V"):
         for h in (s for s in sides if s.carrier.polarisation == "H"):
             if (pair := _compared(v, h)) is not None:
@@ -262,7 +268,7 @@ def _differ(one: float | None, other: float | None) -> float:
     return 0.0 if one is None or other is None else one - other
 
 
-def _finding(hop: LiveCarrier, side: CarrierEnd, pair: _Pair) -> Finding:
+def _finding(hop: LiveCarrier, near: CarrierEnd, pair: _Pair) -> Finding:
     off = pair.off_db
     verdict: Verdict = "pass" if abs(off) <= ALIKE_DB + EXACT_DB else "warn"
     weaker = "V" if off > 0 else "H"
@@ -274,7 +280,7 @@ def _finding(hop: LiveCarrier, side: CarrierEnd, pair: _Pair) -> Finding:
     evidence = dict.fromkeys(o.id for r in pair.reads if r is not None for o in r.seen)
     return Finding(
         check="radio.polarisation-balance",
-        subject=Subject("link", hop.link.name, end=side.name),
+        subject=Subject("link", hop.link.name, end=near.name),
         verdict=verdict,
         reason=reason,
         expected=0.0,

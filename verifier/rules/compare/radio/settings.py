@@ -18,31 +18,31 @@ _SET = "set it as planned, save, and read it again"
 
 
 def unread(
-    side: CarrierEnd, check: str, fields: tuple[str, ...], at: str, expected: Figure
+    near: CarrierEnd, check: str, fields: tuple[str, ...], at: str, expected: Figure
 ) -> Finding:
     """A planned value that could not be read."""
-    return side.finding(
-        check, "not-tested", side.missing(*fields), at=at, expected=expected,
-        reads=(side.read(*fields),),
+    return near.finding(
+        check, "not-tested", near.missing(*fields), at=at, expected=expected,
+        reads=(near.read(*fields),),
     )  # fmt: skip
 
 
-def tx_frequency(side: CarrierEnd) -> Findings:
+def tx_frequency(near: CarrierEnd) -> Findings:
     """`radio.tx-frequency`: against the plan, within 1 kHz or what the reading can show."""
-    planned = side.end.tx_mhz
+    planned = near.end.tx_mhz
     if planned is None:
         return
-    seen = side.read("tx_mhz")
+    seen = near.read("tx_mhz")
     if seen is None or seen.number is None:
-        yield unread(side, "radio.tx-frequency", ("tx_mhz",), "tx_mhz", planned)
+        yield unread(near, "radio.tx-frequency", ("tx_mhz",), "tx_mhz", planned)
         return
     right = is_mhz(seen, planned)
     reason = f"the device transmits on the planned frequency{_rounded(seen, planned)}"
     if not right:
         reason = f"the device transmits {_beside(seen.number, planned)} the planned frequency"
-        if side.far.tx_mhz is not None and is_mhz(seen, side.far.tx_mhz):
+        if near.far.tx_mhz is not None and is_mhz(seen, near.far.tx_mhz):
             reason += ": it is the one planned for the far end"
-    yield side.finding(
+    yield near.finding(
         "radio.tx-frequency", "pass" if right else "fail", reason, at="tx_mhz", expected=planned,
         observed=seen.number, unit="MHz", reads=(seen,),
         advice="" if right else f"it transmits outside its licence: mute it, {_SET}",
@@ -50,21 +50,21 @@ def tx_frequency(side: CarrierEnd) -> Findings:
     )  # fmt: skip
 
 
-def rx_frequency(side: CarrierEnd) -> Findings:
+def rx_frequency(near: CarrierEnd) -> Findings:
     """`radio.rx-frequency`: against what the far end is planned to transmit on, and does."""
-    planned = side.far.tx_mhz
-    origin = side.across.origin("tx_mhz")
-    seen, sent = side.read("rx_mhz"), side.across.read("tx_mhz")
+    planned = near.far.tx_mhz
+    origin = near.across.origin("tx_mhz")
+    seen, sent = near.read("rx_mhz"), near.across.read("tx_mhz")
     further_mhz = 0.0
-    if planned is None and side.end.rx_mhz is not None:
-        planned, origin = side.end.rx_mhz, side.origin("rx_mhz")
+    if planned is None and near.end.rx_mhz is not None:
+        planned, origin = near.end.rx_mhz, near.origin("rx_mhz")
     if planned is None:
-        planned, origin = _by_spacing(side), side.origin("duplex_spacing_mhz")
-        further_mhz = slack_mhz(side.read("tx_mhz"))
+        planned, origin = _by_spacing(near), near.origin("duplex_spacing_mhz")
+        further_mhz = slack_mhz(near.read("tx_mhz"))
         if planned is None:
             return
     if seen is None or seen.number is None:
-        yield side.finding("radio.rx-frequency", "not-tested", side.missing("rx_mhz"),
+        yield near.finding("radio.rx-frequency", "not-tested", near.missing("rx_mhz"),
                            origin=origin, expected=planned, reads=(seen,))  # fmt: skip
         return
     right = is_mhz(seen, planned, further_mhz)
@@ -74,9 +74,9 @@ def rx_frequency(side: CarrierEnd) -> Findings:
     now = None if sent is None else sent.number
     if now is not None and not is_mhz(seen, now, slack_mhz(sent)):
         reason += f"; the far end now transmits on {figure(now)} MHz"
-    yield side.finding(
+    yield near.finding(
         "radio.rx-frequency", "pass" if right else "fail", reason, origin=origin, expected=planned,
-        observed=seen.number, unit="MHz", reads=(seen, side.across.read("tx_mhz")),
+        observed=seen.number, unit="MHz", reads=(seen, near.across.read("tx_mhz")),
         advice="" if right else _SET, silences=True,
     )  # fmt: skip
 
@@ -91,29 +91,29 @@ def _beside(mhz: float, planned: float) -> str:
     return f"{figure(abs(mhz - planned))} MHz {'above' if mhz > planned else 'below'}"
 
 
-def _by_spacing(side: CarrierEnd) -> float | None:
+def _by_spacing(near: CarrierEnd) -> float | None:
     """The duplex spacing away from what the device transmits on, on the side where it listens."""
-    spacing = side.link.duplex_spacing_mhz
-    sends, hears = side.number("tx_mhz"), side.number("rx_mhz")
-    if spacing is None or sends is None or hears is None or side.link.duplexing != "fdd":
+    spacing = near.link.duplex_spacing_mhz
+    sends, hears = near.number("tx_mhz"), near.number("rx_mhz")
+    if spacing is None or sends is None or hears is None or near.link.duplexing != "fdd":
         return None
     return sends + spacing if hears > sends else sends - spacing
 
 
-def bandwidth(side: CarrierEnd) -> Findings:
+def bandwidth(near: CarrierEnd) -> Findings:
     """`radio.bandwidth`: exact, as closely as it is shown."""
-    planned = side.link.bandwidth_mhz
+    planned = near.link.bandwidth_mhz
     if planned is None:
         return
-    seen = side.read("bandwidth_mhz")
+    seen = near.read("bandwidth_mhz")
     if seen is None or seen.number is None:
-        yield unread(side, "radio.bandwidth", ("bandwidth_mhz",), "bandwidth_mhz", planned)
+        yield unread(near, "radio.bandwidth", ("bandwidth_mhz",), "bandwidth_mhz", planned)
         return
     right = is_mhz(seen, planned)
     reason = "the device has the planned bandwidth" if right else "the device has another bandwidth"
     if not right and seen.number > planned:
         reason += ", wider than planned: it transmits beside its channel"
-    yield side.finding(
+    yield near.finding(
         "radio.bandwidth", "pass" if right else "fail", reason, at="bandwidth_mhz",
         expected=planned, observed=seen.number, unit="MHz", reads=(seen,),
         advice="" if right else _SET, silences=True,
@@ -123,21 +123,21 @@ def bandwidth(side: CarrierEnd) -> Findings:
 _POLARISATIONS = {"v": "V", "vertical": "V", "h": "H", "horizontal": "H"}
 
 
-def polarisation(side: CarrierEnd) -> Findings:
+def polarisation(near: CarrierEnd) -> Findings:
     """`radio.polarisation`: V or H of the carrier."""
     yield from _text(
-        side, "radio.polarisation", "polarisation", side.carrier.polarisation, "polarisation",
+        near, "radio.polarisation", "polarisation", near.carrier.polarisation, "polarisation",
         lambda text: _POLARISATIONS.get(text.casefold()),
     )  # fmt: skip
 
 
-def link_id(side: CarrierEnd) -> Findings:
+def link_id(near: CarrierEnd) -> Findings:
     """`radio.link-id`: exact."""
-    yield from _text(side, "radio.link-id", "link_id", side.end.link_id, "link_id", lambda t: t)
+    yield from _text(near, "radio.link-id", "link_id", near.end.link_id, "link_id", lambda t: t)
 
 
 def _text(  # noqa: PLR0913, PLR0917
-    side: CarrierEnd,
+    near: CarrierEnd,
     check: str,
     field: str,
     planned: str | None,
@@ -146,17 +146,17 @@ def _text(  # noqa: PLR0913, PLR0917
 ) -> Findings:
     if planned is None:
         return
-    seen = side.read(field)
+    seen = near.read(field)
     word = seen.word if seen is not None else None
     found = plain(word) if word is not None else None
     if found is None:
-        yield unread(side, check, (field,), at, planned)
+        yield unread(near, check, (field,), at, planned)
         return
     right = found == planned
     name = field.replace("_", " ")
     verdict: Verdict = "pass" if right else "fail"
     reason = f"the device has {'the planned' if right else 'another'} {name}"
-    yield side.finding(
+    yield near.finding(
         check, verdict, reason if found else f"the device has no {name}", at=at, expected=planned,
         observed=found, advice="" if right else _SET, silences=True, reads=(seen,),
     )  # fmt: skip
@@ -181,18 +181,18 @@ _PROTECTED = frozenset({"1+1-hsb", "1+1-sd", "1+1-fd"})
 """Only here is there a switch."""
 
 
-def of_radio(side: CarrierEnd) -> Findings:
+def of_radio(near: CarrierEnd) -> Findings:
     """`radio.test-mode` and what else of a radio has `good` values."""
     for field, state in _OF_RADIO.items():
-        found = side.read(field)
+        found = near.read(field)
         if found is None or not judgeable(found.reading):
             continue
-        if field == "switch_forced" and side.link.protection not in _PROTECTED:
+        if field == "switch_forced" and near.link.protection not in _PROTECTED:
             continue
         if found.value is None or not found.seen:
-            yield side.finding(state.check, "not-tested", side.missing(field),
+            yield near.finding(state.check, "not-tested", near.missing(field),
                                expected=expected(found.reading), reads=(found,))  # fmt: skip
             continue
-        verdict, reason, advice = judged(state, found.reading, found.seen[-1], side.stage)
-        yield side.finding(state.check, verdict, reason, expected=expected(found.reading),
+        verdict, reason, advice = judged(state, found.reading, found.seen[-1], near.stage)
+        yield near.finding(state.check, verdict, reason, expected=expected(found.reading),
                            observed=found.value, advice=advice, reads=(found,))  # fmt: skip

@@ -87,19 +87,19 @@ class Excuse:
     said: Observation[Entered]
 
 
-def excuse(side: CarrierEnd, at: dt.datetime | None) -> Excuse | None:
+def excuse(near: CarrierEnd, at: dt.datetime | None) -> Excuse | None:
     """The most that weather stated at either end accounts for at that moment.
 
     None where nobody stated any but plainly dry weather or fog.
     """
-    stated = [o for end in (side, side.across) if (o := _stated(end, at)) is not None]
-    found = [_excuse(side, o, at) for o in stated]
+    stated = [o for end in (near, near.across) if (o := _stated(end, at)) is not None]
+    found = [_excuse(near, o, at) for o in stated]
     return max((e for e in found if e is not None), key=lambda e: e.db, default=None)
 
 
-def _stated(side: CarrierEnd, at: dt.datetime | None) -> Observation[Entered] | None:
+def _stated(near: CarrierEnd, at: dt.datetime | None) -> Observation[Entered] | None:
     """What a person at this end stated nearest to that moment, else last."""
-    seen = side.context.seen.all(WEATHER) if side.context is not None else []
+    seen = near.context.seen.all(WEATHER) if near.context is not None else []
     given = [o for o in seen if o.value is not None and o.value.value]
     timed = [(abs((when - at).total_seconds()), n) for n, o in enumerate(given)
              if at is not None and (when := stated_at(o)) is not None]  # fmt: skip
@@ -111,7 +111,7 @@ def stated_at(entry: Observation[Entered]) -> dt.datetime | None:
     return None if entry.value is None or entry.value.timeless else moment(entry.at)
 
 
-def _excuse(side: CarrierEnd, said: Observation[Entered], at: dt.datetime | None) -> Excuse | None:
+def _excuse(near: CarrierEnd, said: Observation[Entered], at: dt.datetime | None) -> Excuse | None:
     told = said.value.value if said.value is not None else None
     weather, then = weather_of(told), stated_at(said)
     stated = f"stated weather: {told}"
@@ -125,30 +125,30 @@ def _excuse(side: CarrierEnd, said: Observation[Entered], at: dt.datetime | None
     if (apart_s := abs((then - at).total_seconds())) > NEAR_S:
         apart = f"{apart_s / 60:.0f} min from the readings"
         return Excuse(0.0, f"{stated}, {apart}, so it excuses nothing", said)
-    db, why = _most_db(side, weather)
+    db, why = _most_db(near, weather)
     return Excuse(db, f"{stated}, {why}", said)
 
 
-def _most_db(side: CarrierEnd, weather: Weather) -> tuple[float, str]:
+def _most_db(near: CarrierEnd, weather: Weather) -> tuple[float, str]:
     """What it takes on this path at most, and why, in words."""
-    mhz = side.heard_mhz
+    mhz = near.heard_mhz
     if mhz is not None and mhz < FROM_MHZ:
         return 0.0, f"which takes nothing at {figure(mhz)} MHz"
     found: list[tuple[float, str]] = []
     if "rain" in weather.kinds:
-        found.append(_rain_db(side, mhz, weather.mm_per_h))
+        found.append(_rain_db(near, mhz, weather.mm_per_h))
     if set(weather.kinds) & {"wet snow", "ice"}:
         found.append((ON_ANTENNAS_DB, f"which takes at most {figure(ON_ANTENNAS_DB)} dB"))
     return max(found)
 
 
-def _rain_db(side: CarrierEnd, mhz: float | None, mm_per_h: float | None) -> tuple[float, str]:
-    km = side.km
+def _rain_db(near: CarrierEnd, mhz: float | None, mm_per_h: float | None) -> tuple[float, str]:
+    km = near.km
     if mhz is None or km is None:
         what = "length of the path" if km is None else "frequency"
         return math.inf, f"and how much it may take is not known: the {what} is not planned"
     rate = HEAVIEST_MM_PER_H if mm_per_h is None else mm_per_h
-    db = path.most_db(mhz / 1000, rate, km, side.carrier.polarisation)
+    db = path.most_db(mhz / 1000, rate, km, near.carrier.polarisation)
     at = f"which takes at most {db:.1f} dB on {figure(km)} km (ITU-R P.838-3"
     if mm_per_h is None:
         return db, f"without its mm/h, {at}, by {figure(rate)} mm/h)"
@@ -156,24 +156,24 @@ def _rain_db(side: CarrierEnd, mhz: float | None, mm_per_h: float | None) -> tup
 
 
 def excused(
-    side: CarrierEnd, finding: Finding, short_db: float | None = None, at: dt.datetime | None = None
+    near: CarrierEnd, finding: Finding, short_db: float | None = None, at: dt.datetime | None = None
 ) -> Finding:
     """The finding; where too little arrives and stated weather may explain it: not tested.
 
     On the bench no weather lies between the devices.
 
     Args:
-        side: the end that receives.
+        near: the end that receives.
         finding: of what it receives.
         short_db: by how much it is beyond what is allowed; None: as the finding's figures say.
         at: when it was read; None: when the level was.
     """
-    if finding.verdict != "fail" or side.sender.transmits is False or side.stage == "bench":
+    if finding.verdict != "fail" or near.sender.transmits is False or near.stage == "bench":
         return finding
-    found = excuse(side, _read_at(side) if at is None else at)
+    found = excuse(near, _read_at(near) if at is None else at)
     if found is None:
         return finding
-    short = _short_db(side, finding) if short_db is None else short_db
+    short = _short_db(near, finding) if short_db is None else short_db
     evidence = (*finding.evidence, found.said.id)
     if short is not None and 0 < short <= found.db + EXACT_DB:
         advice = "repeat in dry weather"
@@ -189,10 +189,10 @@ def excused(
     )
 
 
-def _read_at(side: CarrierEnd) -> dt.datetime | None:
+def _read_at(near: CarrierEnd) -> dt.datetime | None:
     """When this end's level was last read, else its SNR."""
     for field in ("rx_level_dbm", "snr_db"):
-        found = side.read(field)
+        found = near.read(field)
         moments = [m for o in (found.seen if found else ()) if (m := moment(o.at)) is not None]
         if moments:
             return max(moments)
@@ -204,14 +204,14 @@ _TOLERANT = frozenset({"radio.rx-level", "radio.fade-margin", "radio.path-loss"}
 """Figures that may be off by the level's tolerance."""
 
 
-def _short_db(side: CarrierEnd, finding: Finding) -> float | None:
+def _short_db(near: CarrierEnd, finding: Finding) -> float | None:
     """By how much a figure is beyond what is allowed; None where the finding has no figures."""
     expected, observed = finding.expected, finding.observed
     if not isinstance(expected, float) or not isinstance(observed, float):
         return None
     short = expected - observed if finding.check in _LESS_IS_SHORT else observed - expected
-    if finding.check in _TOLERANT and side.context is not None:
-        short -= levels.tolerance_db(side.end, side.context.profile)
+    if finding.check in _TOLERANT and near.context is not None:
+        short -= levels.tolerance_db(near.end, near.context.profile)
     return short
 
 

@@ -243,6 +243,6 @@ def _mtu_verdict(value: PathMtu, planned: int) -> tuple[Verdict, str]:
     if value.largest is None:
         return "not-tested", "no echo was answered, of no size"
     told = ""
-    if value.said is not None:
-        told = f"; {value.reporter} reports that it passes on {value.said} byte at most"
+    if value.next_hop_mtu is not None:
+        told = f"; {value.reporter} reports that it passes on {value.next_hop_mtu} byte at most"
     return "fail", f"{value.largest} byte pass undivided and no more{told}"
