@@ -169,7 +169,7 @@ class PingEchoer:
         """
         version = ping_version()
         if not version:
-            raise CannotMeasureError(f"{why}; and the system has no ping of iputils")
+            raise CannotMeasureError(f"{why}; and no ping of iputils can be run here")
         if len(targets) > MOST:
             raise CannotMeasureError(
                 f"{why}; the system's ping is asked for {MOST} devices at most, and these are "
