@@ -420,7 +420,6 @@ def test_full_disk(network: tuple[Path, SimulatedNetwork], tmp_path: Path) -> No
     assert "is not whole: No space left on device" in err
     assert "short soak of 5 s" in out
     assert "checks" in out.splitlines()[0]
-    assert any("0 fail" in line for line in out.splitlines()[:4])
     stored = read(kept)
     assert (
         next(f for f in stored.result.findings if f.check == "laptop.soak").verdict == "not-tested"

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
 import click
@@ -176,6 +177,7 @@ def _request(options: HereOptions, laptop: LaptopAccess) -> HereRequest:
     plan, problems = inputs.load_plan(options.plan)
     device = None if options.device is None else selected(plan, (options.device,))[0]
     profiles = inputs.profiles_of(plan.devices, options.plan)
+    credentials = _credentials(plan, device, profiles, options)
     from verifier.files.canonical import plan_sha256  # noqa: PLC0415
     from verifier.rules.here.seen import NextCommand  # noqa: PLC0415
     from verifier.session.here.request import HereRequest  # noqa: PLC0415
@@ -183,13 +185,13 @@ def _request(options: HereOptions, laptop: LaptopAccess) -> HereRequest:
     given = [("--credentials", options.credentials_file), ("--mapping", options.plan.mapping),
              ("--profiles", options.plan.profile_folder)]  # fmt: skip
     return HereRequest(
-        plan=plan,
+        plan=_asked_by_snmp(plan, credentials),
         plan_sha256=plan_sha256(plan),
         problems=problems,
         device=device,
         stage=options.stage or ("handover" if options.leaving else plan.stage) or "handover",
         profiles=profiles,
-        credentials=_credentials(plan, device, profiles, options),
+        credentials=credentials,
         interfaces=options.interfaces,
         command=NextCommand(
             plan="" if was_taken(options.plan.path) else str(options.plan.path),
@@ -209,11 +211,25 @@ def _request(options: HereOptions, laptop: LaptopAccess) -> HereRequest:
 def _credentials(
     plan: Plan, device: Device | None, profiles: dict[str, Profile], options: HereOptions
 ) -> dict[str, SnmpEntry]:
-    """The entry of the device that was asked for, which must be there; the others if any."""
+    """The entries at hand; on a terminal, or where a file is named, one must be there."""
     file = options.credentials_file
-    own = inputs.credentials_of((device,) if device is not None else (), file)
+    must = (device,) if device is not None and (file or inputs.asker()) else ()
+    own = inputs.credentials_of(must, file)
     factory = {profiles[d.profile].factory.snmp for d in plan.devices}
     wanted = {*factory, *(d.snmp for d in plan.devices)} - {None, *own}
     useful = at_hand((name for name in wanted if name is not None), file)
     found = {**own, **(load_credentials(useful, file) if useful else {})}
-    return found or inputs.credentials_of(plan.devices[:1], file)
+    if found or (file is None and inputs.asker() is None):
+        return found
+    return inputs.credentials_of(plan.devices[:1], file)
+
+
+def _asked_by_snmp(plan: Plan, credentials: Mapping[str, SnmpEntry]) -> Plan:
+    """The plan without the SNMP of devices whose credentials are not at hand, which is said."""
+    lacking = {d.snmp for d in plan.devices if d.snmp is not None} - set(credentials)
+    if not lacking:
+        return plan
+    names = ", ".join(repr(name) for name in sorted(lacking))
+    output.say(f"no credentials for {names}: these devices are not asked by SNMP")
+    devices = tuple(replace(d, snmp=None) if d.snmp in lacking else d for d in plan.devices)
+    return replace(plan, devices=devices)

@@ -26,6 +26,11 @@ def was_taken(path: Path) -> bool:
     return str(path) in click.get_current_context().meta.get(_TAKEN, ())
 
 
+def typed(path: Path | None) -> bool:
+    """Whether a person named this file."""
+    return path is not None and not was_taken(path)
+
+
 class PlanArgument(click.Argument):
     """The plan, and behind it what the command is about."""
 

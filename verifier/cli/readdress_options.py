@@ -10,6 +10,7 @@ from click import Choice, Option
 
 from verifier.cli import complete
 from verifier.cli.command import FILE, Duration
+from verifier.cli.job_folder import typed
 from verifier.cli.options import (
     HOW_WRITTEN,
     SET_LAPTOP_HELP,
@@ -175,7 +176,7 @@ class GuideOptions:
             "set-laptop": self.set_laptop,
             "journal": self.journal is not None,
             "wait": self.wait_s is not None,
-            "credentials": self.credentials_file is not None,
+            "credentials": typed(self.credentials_file),
         }
         for name, stands in alone.items():
             if stands and not self.guide:

@@ -301,7 +301,7 @@ def test_cut_short_it_can_fail_but_not_pass(soak: Any) -> None:
 MTUS: dict[str, tuple[Any, str, str]] = {
     "passes": ({"passed": True, "largest": 1500}, "pass", "passes undivided"),
     "smaller on the way": (
-        {"largest": 1400, "said": 1400, "reporter": "198.18.20.1"}, "fail", "198.18.20.1 reports that it passes on 1400"),
+        {"largest": 1400, "next_hop_mtu": 1400, "reporter": "198.18.20.1"}, "fail", "198.18.20.1 reports that it passes on 1400"),
     "smaller, silently": ({"largest": 1472}, "fail", "1472 byte pass undivided and no more"),
     "the laptop's own": ({"refused": True}, "not-tested", "this laptop's own interface"),
     "no answer": ({}, "not-tested", "no echo was answered"),
@@ -312,7 +312,7 @@ MTUS: dict[str, tuple[Any, str, str]] = {
 def test_mtu(case: tuple[Any, str, str]) -> None:
     """The planned size, whole."""
     value, verdict, words = case
-    usual = {"planned": 1500, "passed": False, "largest": None, "said": None, "reporter": None,
+    usual = {"planned": 1500, "passed": False, "largest": None, "next_hop_mtu": None, "reporter": None,
              "refused": False}  # fmt: skip
     finding = judged([echo(OK)], limits(mtu_bytes=1500), mtu=usual | value)["echo.mtu"]
     assert finding.verdict == verdict
