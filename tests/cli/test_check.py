@@ -11,6 +11,7 @@ import pytest
 
 from tests.cli.conftest import Run
 from verifier.cli import COMMANDS
+from verifier.cli.job_folder import PlanArgument
 from verifier.rules.plan import READING, RULES
 
 FAULTY = """\
@@ -27,17 +28,17 @@ WARNED = FAULTY.replace("    gateway: 128.0.0.1\n    management_vlan: 5000\n", "
 
 
 def commands_that_read_a_plan() -> list[tuple[str, ...]]:
-    """Each, with a name for every further argument that it wants."""
-    found = []
-    for name, (module, *_) in COMMANDS.items():
-        command: click.Command = getattr(import_module(f"verifier.cli.{module}"), name)
-        if any(
-            p.human_readable_name == "PLAN" and isinstance(p, click.Argument)
-            for p in command.params
-        ):
-            arguments = [p for p in command.params if isinstance(p, click.Argument) and p.required]
-            found.append((name, "plan.yaml", *["ferry"] * (len(arguments) - 1)))
-    return found
+    """Each, with the name of a device or link where it is about one."""
+    commands: dict[str, click.Command] = {
+        name: getattr(import_module(f"verifier.cli.{module}"), name)
+        for name, (module, *_) in COMMANDS.items()
+    }
+    return [
+        (name, "plan.yaml", *["ferry" for o in plan.objects if o.required])
+        for name, command in commands.items()
+        for plan in command.params
+        if isinstance(plan, PlanArgument)
+    ]
 
 
 @pytest.mark.parametrize("words", commands_that_read_a_plan(), ids=lambda words: words[0])

@@ -65,7 +65,8 @@ def test_commands_have_only_options_there_are(line: str) -> None:
     _, _, *words = shlex.split(line)
     context = sweep.make_context("sweep", list(words))
     assert isinstance(context, click.Context)
-    assert str(context.params["path"]).endswith("plan.yaml")
+    (plan,) = context.params["path"]
+    assert plan.endswith("plan.yaml")
 
 
 def test_there_is_one_of_each() -> None:

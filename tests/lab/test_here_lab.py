@@ -171,10 +171,12 @@ def test_interrupted_it_takes_back_what_it_borrowed(bench: Bench) -> None:
     bench.prepare(device=["192.0.2.20/24"], laptop=[])
     held = bench.addresses("laptop")
     words = [sys.executable, "-m", "verifier", "here", "--watch", "--set-laptop"]
+    before = signal.signal(signal.SIGHUP, signal.SIG_DFL)  # a suite under nohup ignores it
     watching = subprocess.Popen(
         bench.inside("laptop", *words), cwd=bench.folder,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
+    signal.signal(signal.SIGHUP, before)
     ends_s = time.monotonic() + 40
     while bench.addresses("laptop") == held and time.monotonic() < ends_s:
         time.sleep(0.2)

@@ -113,7 +113,7 @@ def port(ports, agent, entry) -> Any:
 
 def _run(entry: SnmpEntry, port: int, ask) -> Any:
     target = SnmpTarget(
-        address=Address.parse("127.0.0.1"), entry=entry, port=port, timeout_s=0.5, retries=0
+        address=Address.parse("127.0.0.1"), entry=entry, port=port, timeout_s=1.5, retries=0
     )
 
     async def run():

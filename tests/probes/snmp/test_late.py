@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import gc
 import multiprocessing
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -101,7 +102,9 @@ def test_answers_to_questions_given_up_are_nobodys(client: type[SnmpClient]) -> 
             assert not any(waiting), "nobody waits for what was given up"
 
     with late_by(2.5 * UNIT_S, 1.0 * UNIT_S) as (remote, targets):
-        gc.collect()  # files of earlier tests that nobody closed
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", ResourceWarning)
+            gc.collect()  # files of earlier tests that nobody closed
         before = process.num_fds()
         asyncio.run(run(remote, targets))
         assert process.num_fds() <= before

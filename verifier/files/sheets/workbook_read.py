@@ -35,8 +35,8 @@ def workbook_pages(data: bytes, path: Path) -> tuple[Page, ...]:
         raise InputError(f"{path}: is an .xlsb workbook whatever its ending: save it as .xlsx")
     if "content.xml" in names:
         raise InputError(f"{path}: is an OpenDocument file: save it as .xlsx")
-    calculated = has_formulas(data, path)
     try:
+        calculated = has_formulas(data, path)
         book = _load(data, data_only=True)
         formulas = _formula_cells(data) if calculated else {}
         _refuse_wide_rows(book, path)
