@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from tests.ports import free_port
+from tests.stopwatch import patience
 from verifier.files.read_plan import read_plan
 from verifier.files.read_profile import load_profiles
 from verifier.model.credentials import Secret, SnmpEntry
@@ -107,7 +108,7 @@ class Asker:
         device = self._devices[name]
         usual: dict[str, Any] = {
             "entry": ENTRIES[device.snmp or ""],
-            "timeout_s": 0.4,
+            "timeout_s": 0.4 * patience(),
             "retries": 0,
         }
         settled = usual | changes
