@@ -167,14 +167,14 @@ class PingEchoer:
         Raises CannotMeasureError, with `why`, where there is no ping, it may not send either, or
         there are more targets.
         """
-        version = ping_version()
-        if not version:
-            raise CannotMeasureError(f"{why}; and no ping of iputils can be run here")
         if len(targets) > MOST:
             raise CannotMeasureError(
                 f"{why}; the system's ping is asked for {MOST} devices at most, and these are "
                 f"{len(targets)}"
             )
+        version = ping_version()
+        if not version:
+            raise CannotMeasureError(f"{why}; and no ping of iputils can be run here")
         gate = asyncio.Semaphore(_AT_ONCE)
         found: list[EchoBurst] = [EchoBurst(target=t, payload_bytes=_PAYLOAD) for t in targets]
 
