@@ -228,6 +228,16 @@ def test_any_sign_may_separate_the_cells(table: Any, separator: str) -> None:
     assert [cells for _, cells in rows] == list(lines)
 
 
+def test_a_colon_within_cells_separates_nothing(table: Any) -> None:
+    """Headings such as `A: Site` and hardware addresses hold more colons than there are cells."""
+    lines = (["Name", "A: Site", "B: Site", "A: MAC"],
+             ["r", "Quarry", "Pier", "02:00:5e:10:00:01"])  # fmt: skip
+    page = pages_of(table("".join(";".join(line) + "\n" for line in lines).encode()))[0]
+    known = {"name", "name;a", "site", "site;b", "site;a", "a: site", "b: site"}
+    rows = list(page.read(lambda heading: heading.strip().casefold() in known, Faults()))
+    assert [cells for _, cells in rows] == list(lines)
+
+
 def test_a_sign_that_is_told_separates(table: Any) -> None:
     plan, problems = read_plan(table(b"sep=|\nName|Address\nr|198.18.0.1/24\n"))
     assert [device.name for device in plan.devices] == ["r"]

@@ -80,7 +80,10 @@ def _refuse_large(cells: list[str], count: int, name: str) -> None:
 
 
 def _separator(text: str, knows: Knows) -> str:
-    """What separates the cells: what makes most headings known, else what is there most."""
+    """What separates the cells: what makes most headings known, else what is there most.
+
+    A rare sign is one only where no usual one makes headings known: `A: Site` holds a colon.
+    """
     lines = [line for line in _lines(text) if line.strip()][:MAX_HEADING_ROW]
 
     def known(separator: str) -> tuple[int, int]:
@@ -88,8 +91,10 @@ def _separator(text: str, knows: Knows) -> str:
         most = max((sum(map(knows, row)) for row in rows), default=0)
         return most if most > 1 else 0, lines[0].count(separator) if lines else 0
 
-    candidates = [*_COMMON, *_others(lines)]
-    best: str = max(candidates, key=known)
+    best: str = max(_COMMON, key=known)
+    if known(best)[0]:
+        return best
+    best = max([*_COMMON, *_others(lines)], key=known)
     if known(best) == (0, 0) or (best not in _COMMON and known(best)[0] == 0):
         best = max(_COMMON, key=lambda s: max((line.count(s) for line in lines), default=0))
     return best
