@@ -231,7 +231,8 @@ def test_any_sign_may_separate_the_cells(table: Any, separator: str) -> None:
 def test_a_colon_within_cells_separates_nothing(table: Any) -> None:
     """Headings such as `A: Site` and hardware addresses hold more colons than there are cells."""
     lines = (["Name", "A: Site", "B: Site", "A: MAC"],
-             ["r", "Quarry", "Pier", "02:00:5e:10:00:01"])  # fmt: skip
+             ["r", "Quarry", "Pier", "02:00:5e:10:00:01"],
+             ["s", "Pier", "Quarry", "02:00:5e:10:00:02"])  # fmt: skip
     page = pages_of(table("".join(";".join(line) + "\n" for line in lines).encode()))[0]
     known = {"name", "name;a", "site;b", "site;a", "mac", "a: site", "b: site"}
     rows = list(page.read(lambda heading: heading.strip().casefold() in known, Faults()))
