@@ -53,6 +53,8 @@ def form_table(grid: Grid, known: Known) -> Table | None:
                 cells[at] = cell
         lines.append(Line(form.first, cells))
     labels = tuple(label for form in forms for label, _ in form.rows)
+    if not labels:
+        return None
     heads = tuple(head for form in forms for head in form.heads.values())
     first = min(label.row for label in labels)
     return Table(headings, first, first - 1, tuple(lines), (), (*labels, *heads), by_row=False)

@@ -78,7 +78,8 @@ def _at_the_left(
     values = turned.lines[index + 1 :]
     if repeated or (len(values) <= _ENOUGH and _ends_above(values, turned.lines[index])):
         table = form_table(upright, is_known)
-        return [SeenTable(page, "form", table)] if table is not None else []
+        if table is not None:
+            return [SeenTable(page, "form", table)]
     return [SeenTable(page, "columns", table_at(turned, index, len(turned.lines)))]
 
 
